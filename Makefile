@@ -1,0 +1,69 @@
+# What a person needs is Debian 12 with git, make and python3-venv; everything else is fetched here.
+.DEFAULT_GOAL := help
+.PHONY: help demo test lint bench table reference vendor lock clean
+
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+RUNTIME := $(VENV)/.runtime
+DEV := $(VENV)/.dev
+
+help:
+	@echo "make demo    plan the built-in shoot and print the verdicts"
+	@echo "make test    lint, types, import contracts and all tests"
+	@echo "make lint    ruff, mypy and the import contracts alone"
+	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
+	@echo "make table   docs/checks.md and docs/reference.md anew from code and tests"
+	@echo "make lock    requirements/*.txt anew, with hashes"
+	@echo "make vendor  check the files that are kept here from elsewhere"
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+		|| { echo "Python 3.11 or newer is needed; this is $$($(PYTHON) -V)."; exit 1; }
+	@$(PYTHON) -m venv $(VENV) \
+		|| { echo "python3-venv is missing: apt-get install python3-venv"; rm -rf $(VENV); exit 1; }
+
+$(RUNTIME): requirements/build.txt requirements/runtime.txt pyproject.toml | $(BIN)/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes \
+		-r requirements/build.txt -r requirements/runtime.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(DEV): requirements/dev.txt $(RUNTIME)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/dev.txt
+	@touch $@
+
+demo: $(RUNTIME)
+	@$(BIN)/linkwright demo
+
+test: lint
+	$(BIN)/python -m pytest -n 2 --dist worksteal
+
+lint: $(DEV)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports --no-logo
+
+bench: $(DEV)
+	$(BIN)/python -m pytest bench --benchmark-only --benchmark-disable-gc -q
+
+table: $(DEV)
+	$(BIN)/python scripts/make_checks_table.py
+	$(BIN)/python scripts/make_reference.py
+
+vendor: $(RUNTIME)
+	$(BIN)/python scripts/check_vendored.py
+
+lock: $(DEV)
+	$(BIN)/python -m pip install --quiet uv
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+		--no-annotate requirements/build.in -o requirements/build.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+		--no-annotate pyproject.toml -o requirements/runtime.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+		--no-annotate --extra dev pyproject.toml -o requirements/dev.txt
+
+clean:
+	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	find src tests -name __pycache__ -type d -prune -exec rm -rf {} +

@@ -1,0 +1,122 @@
+"""Write docs/checks.md: every value from outside that a test holds the program to, with its source.
+
+The values are the tests of tests/published marked `published("source")`, found by collecting them as pytest does,
+without running them. With `--check` nothing is written; the exit code is 1 where the file is not what it would be.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import io
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+TESTS = ROOT / "tests" / "published"
+TABLE = ROOT / "docs" / "checks.md"
+
+HEAD = """\
+# Values from outside
+
+Written by `make table` from the tests marked `published`; do not edit it by hand. Each row is one value that did
+not come from this program (a table, a law, exact arithmetic, another implementation), where it came from, and
+the test that holds the program to it. Where a source says "from memory" or "common practice, no source", nobody
+has looked it up yet.
+"""
+
+
+@dataclass(frozen=True)
+class Check:
+    """A row of the table: what is checked, the source, and the test with how many values it goes through."""
+
+    file: str
+    test: str
+    source: str
+    cases: int = 1
+
+    @property
+    def what(self) -> str:
+        """The name of the test as words."""
+        return self.test.removeprefix("test_").replace("_", " ")
+
+
+class Collector:
+    """A pytest plugin that keeps the marked tests of a collection, in the order of files and lines."""
+
+    def __init__(self) -> None:
+        self.checks: list[Check] = []
+        self.failed: list[str] = []
+
+    def pytest_collection_finish(self, session: pytest.Session) -> None:
+        """Called once everything is collected."""
+        for item in session.items:
+            assert isinstance(item, pytest.Function)
+            for mark in item.iter_markers("published"):
+                file = item.path.relative_to(ROOT).as_posix()
+                self.checks.append(Check(file, item.originalname, str(mark.args[0])))
+
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        """Called for every file and folder."""
+        if report.failed:
+            self.failed.append(report.nodeid)
+
+
+def collected() -> list[Check]:
+    """All marked tests, those of one function and one source together. Raises SystemExit where a file fails."""
+    collector = Collector()
+    arguments = ["--collect-only", "--quiet", "-p", "no:cacheprovider", "--rootdir", str(ROOT), str(TESTS)]
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said):
+        status = pytest.main(arguments, plugins=[collector])
+    if status != pytest.ExitCode.OK or collector.failed:
+        print(said.getvalue(), file=sys.stderr)
+        raise SystemExit(f"the tests could not be collected: {', '.join(collector.failed) or status}")
+    return list(_together(collector.checks))
+
+
+def _together(checks: Sequence[Check]) -> Iterator[Check]:
+    for first, same in groupby(checks):
+        yield Check(first.file, first.test, first.source, len(list(same)))
+
+
+def table(checks: Sequence[Check]) -> str:
+    """The whole document."""
+    parts = [HEAD, f"\n{sum(check.cases for check in checks)} values in {len(checks)} rows.\n"]
+    for file, rows in groupby(checks, key=lambda check: check.file):
+        parts.append(f"\n## {file}\n\n| what | source | test |\n| --- | --- | --- |\n")
+        for row in rows:
+            cases = f" ({row.cases} values)" if row.cases > 1 else ""
+            parts.append(f"| {row.what}{cases} | {_cell(row.source)} | `{row.test}` |\n")
+    return "".join(parts)
+
+
+def _cell(text: str) -> str:
+    """A text as a cell of a table."""
+    return " ".join(text.replace("|", "\\|").split())
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Write the table, or with --check say whether it is up to date."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--check", action="store_true", help="write nothing; exit 1 where the file is out of date")
+    parser.add_argument("--file", type=Path, default=TABLE, help="the file; default: docs/checks.md")
+    options = parser.parse_args(arguments)
+    text = table(collected())
+    if options.check:
+        found = options.file.read_text("utf-8") if options.file.exists() else ""
+        if found == text:
+            return 0
+        print(f"{options.file.name} is out of date; run: make table", file=sys.stderr)
+        return 1
+    options.file.write_text(text, "utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,70 @@
+"""Run the commands of README.md and put what they print into it; with --check compare instead.
+
+A ```toml block after `<!-- file: NAME -->` is written to that file, after `<!-- file: NAME, added -->` it is added
+to it. A ```console block holds a command after `$ ` and then its output.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+README = Path(__file__).resolve().parents[1] / "README.md"
+BLOCK = re.compile(
+    r"<!-- file: (?P<name>\S+?)(?P<added>, added)? -->\n```toml\n(?P<toml>.*?)```"
+    r"|```console\n\$ (?P<command>[^\n]*)\n(?P<output>.*?)```",
+    re.DOTALL,
+)
+
+
+def refreshed(text: str, folder: Path) -> str:
+    """The text with every console block as the command prints now, run in `folder`."""
+
+    def replace(block: re.Match[str]) -> str:
+        if block["name"]:
+            with (folder / block["name"]).open("a" if block["added"] else "w", encoding="utf-8") as out:
+                out.write(("\n" if block["added"] else "") + block["toml"])
+            return block[0]
+        return f"```console\n$ {block['command']}\n{run(block['command'], folder)}```"
+
+    return BLOCK.sub(replace, text)
+
+
+def run(command: str, folder: Path) -> str:
+    """What a `linkwright ...` command prints."""
+    program, *arguments = shlex.split(command)
+    if program != "linkwright":
+        raise SystemExit(f"README.md runs {program}; expected linkwright")
+    done = subprocess.run(
+        [sys.executable, "-m", "linkwright.cli", *arguments],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "COLUMNS": "110"},
+    )
+    if done.returncode not in (0, 1):
+        raise SystemExit(f"{command}: {done.stderr}")
+    return "\n".join(line.rstrip() for line in done.stdout.splitlines()) + "\n"
+
+
+def main() -> int:
+    """Rewrite README.md; with --check, 1 where it is out of date."""
+    text = README.read_text("utf-8")
+    with tempfile.TemporaryDirectory() as folder:
+        new = refreshed(text, Path(folder))
+    if "--check" in sys.argv[1:]:
+        if new != text:
+            print("README.md is out of date; run make table")
+        return int(new != text)
+    README.write_text(new, encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""What is on the air at a site: sweeps read and judged, and other transmitters."""

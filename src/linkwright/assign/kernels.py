@@ -1,0 +1,268 @@
+"""The inner loops of the search, compiled: histograms of products and of midpoints, and moves on them.
+
+For one call with carriers S (cells of the grid), `prod[v]` counts the products of S that come too near to cell v
+(2A-B within `wide` cells, A+B-C within `narrow`), `mid[v]` the pairs of S about whose middle v would lie too
+near (then 2v-a hits b), and `near[s, v]` the carriers closer to v than a link of spacing class s allows. A cell
+where all three are nothing can be added to S and S stays clean: v+a-b near c is the same as v near b+c-a.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from linkwright.physics.compiled import kernel
+from linkwright.units import BoolArray, CountArray, IntArray
+
+
+@kernel
+def _span(counts: CountArray, low: int, high: int, sign: int) -> None:
+    for v in range(max(low, 0), min(high, counts.size - 1) + 1):
+        counts[v] += sign
+
+
+@kernel
+def change(
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    reach: IntArray,
+    members: IntArray,
+    count: int,
+    cell: int,
+    sign: int,
+    wide: int,
+    narrow: int,
+) -> None:
+    """Add (`sign` 1) or remove (-1) the carrier `cell` of a call whose other carriers are members[:count].
+
+    prod, mid: (cells,); near: (classes, cells); reach: (classes,), how many cells away is still too close.
+    """
+    for s in range(near.shape[0]):
+        _span(near[s], cell - reach[s], cell + reach[s], sign)
+    for i in range(count):
+        a = members[i]
+        _span(prod, 2 * cell - a - wide, 2 * cell - a + wide, sign)
+        _span(prod, 2 * a - cell - wide, 2 * a - cell + wide, sign)
+        middle = cell + a
+        _span(mid, (middle - wide + 1) // 2, (middle + wide) // 2, sign)
+        for j in range(count):
+            if j == i:
+                continue
+            p = cell + a - members[j]
+            _span(prod, p - narrow, p + narrow, sign)
+            if j > i:
+                p = a + members[j] - cell
+                _span(prod, p - narrow, p + narrow, sign)
+
+
+@kernel
+def scan(
+    slots: IntArray,
+    klass: int,
+    calls: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    weight: int,
+    out: IntArray,
+) -> None:
+    """Conflicts that each of `slots` (m,) would bring in the given calls, into `out` (m,).
+
+    A spacing that is not kept counts as `weight` products. It is an argument, as are all numbers here that
+    stand in another module: compiled code is cached by the text of this file alone.
+    """
+    for n in range(slots.size):
+        v = slots[n]
+        total = 0
+        for c in range(calls.size):
+            k = calls[c]
+            total += prod[k, v] + mid[k, v] + weight * near[k, klass, v]
+        out[n] = total
+
+
+@kernel
+def put(
+    cell: int,
+    sign: int,
+    calls: IntArray,
+    reach: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    members: IntArray,
+    sizes: IntArray,
+    wide: int,
+    narrow: int,
+) -> None:
+    """Put a carrier into (1) or take it out of (-1) every one of its calls."""
+    for c in range(calls.size):
+        k = calls[c]
+        if sign < 0:
+            at = 0
+            while members[k, at] != cell:
+                at += 1
+            sizes[k] -= 1
+            members[k, at] = members[k, sizes[k]]
+        change(prod[k], mid[k], near[k], reach, members[k], sizes[k], cell, sign, wide, narrow)
+        if sign > 0:
+            members[k, sizes[k]] = cell
+            sizes[k] += 1
+
+
+@kernel
+def _own_conflicts(
+    cell: int, klass: int, calls: IntArray, prod: CountArray, mid: CountArray, near: CountArray, weight: int
+) -> int:
+    """Conflicts of a placed carrier: its own shadow in `near` does not count."""
+    total = 0
+    for c in range(calls.size):
+        k = calls[c]
+        total += prod[k, cell] + mid[k, cell] + weight * (near[k, klass, cell] - 1)
+    return total
+
+
+@kernel
+def min_conflicts(
+    carriers: IntArray,
+    slots: IntArray,
+    slot_from: IntArray,
+    slot_to: IntArray,
+    klass: IntArray,
+    calls: IntArray,
+    calls_from: IntArray,
+    free: BoolArray,
+    reaches: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    members: IntArray,
+    sizes: IntArray,
+    wide: int,
+    narrow: int,
+    weight: int,
+    tabu: IntArray,
+    started: int,
+    moves: int,
+    seed: int,
+    best: IntArray,
+    best_conflicts: int,
+) -> int:
+    """Move conflicted links to their least conflicted slots, `moves` times or until nothing conflicts.
+
+    carriers: (links,) cells, changed in place; wish i has slots[slot_from[i]:slot_to[i]], spacing class klass[i],
+    calls calls[calls_from[i]:calls_from[i+1]] and reaches[klass[i]] towards each class. `tabu` (all slots of all
+    links,) holds the move until which a slot is not returned to. `best` (links,) receives the least conflicted
+    placement seen; the return value is its conflicts (0: clean).
+    """
+    np.random.seed(seed)
+    links = carriers.size
+    widest = 0
+    for i in range(links):
+        widest = max(widest, slot_to[i] - slot_from[i])
+    scratch = np.zeros(widest, dtype=np.int64)
+    troubled = np.zeros(links, dtype=np.int64)
+    for move in range(started, started + moves + 1):
+        count = 0
+        total = 0
+        for i in range(links):
+            mine = calls[calls_from[i] : calls_from[i + 1]]
+            own = _own_conflicts(carriers[i], klass[i], mine, prod, mid, near, weight)
+            total += own
+            if own > 0 and free[i]:
+                troubled[count] = i
+                count += 1
+        if total < best_conflicts:
+            best_conflicts = total
+            best[:] = carriers
+        if total == 0 or count == 0 or move == started + moves:
+            break
+        i = troubled[np.random.randint(0, count)]
+        mine = calls[calls_from[i] : calls_from[i + 1]]
+        reach = reaches[klass[i]]
+        put(carriers[i], -1, mine, reach, prod, mid, near, members, sizes, wide, narrow)
+        own_slots = slots[slot_from[i] : slot_to[i]]
+        scan(own_slots, klass[i], mine, prod, mid, near, weight, scratch)
+        least, ties, chosen = np.int64(2**62), 0, 0
+        for n in range(own_slots.size):
+            if tabu[i, n] > move and scratch[n] > 0:
+                continue
+            if scratch[n] < least:
+                least, ties, chosen = scratch[n], 1, n
+            elif scratch[n] == least:
+                ties += 1
+                if np.random.randint(0, ties) == 0:
+                    chosen = n
+        tabu[i, chosen] = move + 10 + np.random.randint(0, 10)
+        carriers[i] = own_slots[chosen]
+        put(carriers[i], 1, mine, reach, prod, mid, near, members, sizes, wide, narrow)
+    return best_conflicts
+
+
+@kernel
+def extend_greedily(
+    order: IntArray,
+    klass: int,
+    call: IntArray,
+    reach: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    members: IntArray,
+    sizes: IntArray,
+    wide: int,
+    narrow: int,
+    most: int,
+) -> int:
+    """Add the cells of `order` one after the other wherever the set stays clean; returns how many were added."""
+    added = 0
+    for n in range(order.size):
+        if added == most:
+            break
+        v = order[n]
+        k = call[0]
+        if prod[k, v] + mid[k, v] + near[k, klass, v] == 0:
+            put(v, 1, call, reach, prod, mid, near, members, sizes, wide, narrow)
+            added += 1
+    return added
+
+
+@kernel
+def depth_first(
+    slots: IntArray,
+    target: int,
+    reach: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    members: IntArray,
+    sizes: IntArray,
+    wide: int,
+    narrow: int,
+    position: IntArray,
+    nodes: int,
+) -> int:
+    """Look for `target` cells of `slots` (ascending) that make a clean set, in ascending order, all of them.
+
+    `position` (target + 1,) is the state: where each depth stands, so that a search of many nodes goes on in
+    pieces. Returns 1 where the set is found (in members[0]), 0 where `nodes` ran out, -1 where there is none.
+    """
+    call = np.zeros(1, dtype=np.int64)
+    for _ in range(nodes):
+        depth = sizes[0]
+        if depth == target:
+            return 1
+        n = position[depth]
+        # Each of the missing cells needs a slot of its own.
+        while n <= slots.size - (target - depth) and (
+            prod[0, slots[n]] + mid[0, slots[n]] + near[0, 0, slots[n]] > 0
+        ):
+            n += 1
+        if n <= slots.size - (target - depth):
+            position[depth] = n + 1
+            position[depth + 1] = n + 1
+            put(slots[n], 1, call, reach, prod, mid, near, members, sizes, wide, narrow)
+        elif depth == 0:
+            return -1
+        else:
+            put(members[0, depth - 1], -1, call, reach, prod, mid, near, members, sizes, wide, narrow)
+    return 0

@@ -1,0 +1,87 @@
+"""The histograms of `kernels` in plain numpy: for small problems, and what the compiled ones are tested against.
+
+Loading compiled code costs most of a second; a dozen links are placed here in less than that.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from linkwright.units import CountArray, IntArray
+
+
+def _spans(counts: CountArray, low: IntArray, high: IntArray, sign: int) -> None:
+    """Add `sign` to counts[low..high] for each pair, cells outside left out: by the ends, then summed up."""
+    low, high = np.maximum(low, 0), np.minimum(high, counts.size - 1)
+    some = low <= high
+    ends = np.bincount(low[some], minlength=counts.size + 1) - np.bincount(
+        high[some] + 1, minlength=counts.size + 1
+    )
+    counts += (sign * np.cumsum(ends[: counts.size])).astype(counts.dtype)
+
+
+def change(
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    reach: IntArray,
+    members: IntArray,
+    count: int,
+    cell: int,
+    sign: int,
+    wide: int,
+    narrow: int,
+) -> None:
+    """`kernels.change`, arguments and effect alike."""
+    for s in range(near.shape[0]):
+        _spans(near[s], np.array([cell - reach[s]]), np.array([cell + reach[s]]), sign)
+    others = members[:count]
+    two = np.concatenate([2 * cell - others, 2 * others - cell])
+    _spans(prod, two - wide, two + wide, sign)
+    middle = cell + others
+    _spans(mid, (middle - wide + 1) // 2, (middle + wide) // 2, sign)
+    differences = (others[:, None] - others[None, :])[~np.eye(count, dtype=np.bool_)]
+    first, second = np.triu_indices(count, k=1)
+    three = np.concatenate([cell + differences, others[first] + others[second] - cell])
+    _spans(prod, three - narrow, three + narrow, sign)
+
+
+def scan(
+    slots: IntArray,
+    klass: int,
+    calls: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    weight: int,
+    out: IntArray,
+) -> None:
+    """`kernels.scan`, arguments and effect alike."""
+    out[:] = 0
+    for k in calls:
+        out += prod[k, slots] + mid[k, slots] + weight * near[k, klass, slots].astype(np.int64)
+
+
+def put(
+    cell: int,
+    sign: int,
+    calls: IntArray,
+    reach: IntArray,
+    prod: CountArray,
+    mid: CountArray,
+    near: CountArray,
+    members: IntArray,
+    sizes: IntArray,
+    wide: int,
+    narrow: int,
+) -> None:
+    """`kernels.put`, arguments and effect alike."""
+    for k in calls:
+        if sign < 0:
+            at = int(np.flatnonzero(members[k, : sizes[k]] == cell)[0])
+            sizes[k] -= 1
+            members[k, at] = members[k, sizes[k]]
+        change(prod[k], mid[k], near[k], reach, members[k], int(sizes[k]), cell, sign, wide, narrow)
+        if sign > 0:
+            members[k, sizes[k]] = cell
+            sizes[k] += 1

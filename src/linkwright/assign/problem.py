@@ -1,0 +1,128 @@
+"""What the assignment is asked and what it answers, in carriers and slots alone: no places, no watts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from linkwright.units import FloatArray, IntArray
+
+Criterion = Literal["clean", "power"]
+
+#: A spacing that is not kept weighs as much as this many products, more than can ever fall on one carrier (a
+#: thousand links make less than a million on each), so it is never traded for them.
+SPACING_WEIGHT = 100_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """One link that wants a carrier.
+
+    `slots_khz` are the carriers it may have, ascending, each once, shape (m,); `rise_db` says how much the air
+    raises the noise on each [dB], shape (m,). `locked_khz`, one of the slots, is the only carrier that a locked
+    link takes (its spares are free). `keep_khz` and `keep_spares_khz` are what it had in an earlier plan.
+    """
+
+    name: str
+    slots_khz: IntArray
+    rise_db: FloatArray
+    spacing_khz: int
+    spares: int = 0
+    locked_khz: int | None = None
+    keep_khz: int | None = None
+    keep_spares_khz: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Links on one site. `calls` names, by index, who is live together; a link may be in several calls.
+
+    A product 2A-B nearer than `guard_two_khz` or A+B-C nearer than `guard_three_khz` to a carrier hits it.
+    """
+
+    wishes: tuple[Wish, ...]
+    calls: tuple[tuple[int, ...], ...]
+    guard_two_khz: int
+    guard_three_khz: int
+
+    @property
+    def guard_khz(self) -> int:
+        """The larger guard: what 2A-B keeps, so that A+B-C on its own C is covered too."""
+        return max(self.guard_two_khz, self.guard_three_khz)
+
+    def spacing_khz(self, a: int, b: int) -> int:
+        """The spacing that links `a` and `b` keep: the larger of their types'."""
+        return max(self.wishes[a].spacing_khz, self.wishes[b].spacing_khz)
+
+
+@dataclass(frozen=True, slots=True)
+class Assignment:
+    """The answer. `carriers_khz[i]` is None for a link that found no place; `spares_khz[i]` are in order.
+
+    `proved` tells that a clean placement of all is impossible, where `criterion` is "power" for that reason.
+    `moved` are the links that could not keep the carrier of the earlier plan.
+    """
+
+    criterion: Criterion
+    carriers_khz: tuple[int | None, ...]
+    spares_khz: tuple[tuple[int, ...], ...]
+    proved: bool = False
+    moved: tuple[int, ...] = ()
+
+    @property
+    def placed(self) -> int:
+        """How many links have a carrier."""
+        return sum(carrier is not None for carrier in self.carriers_khz)
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """All slots of a problem as cells of one lattice: cell = (carrier - base) / step."""
+
+    base_khz: int
+    step_khz: int
+    cells: int
+    wish_slots: tuple[IntArray, ...] = field(repr=False)
+
+    def carrier_khz(self, cell: int) -> int:
+        """The carrier of a cell [kHz]."""
+        return self.base_khz + self.step_khz * int(cell)
+
+    def cell(self, carrier_khz: int) -> int:
+        """The cell of a carrier that lies on the lattice."""
+        return (carrier_khz - self.base_khz) // self.step_khz
+
+
+def grid_of(problem: Problem) -> Grid:
+    """The coarsest lattice that holds every slot of the problem, and each wish's slots as cells of it.
+
+    Links of one type share one array of slots, so memory grows with types, not with links.
+    """
+    arrays = list({id(wish.slots_khz): wish.slots_khz for wish in problem.wishes if wish.slots_khz.size}.values())
+    if not arrays:
+        return Grid(0, 1, 1, tuple(np.zeros(0, dtype=np.int64) for _ in problem.wishes))
+    base = int(min(slots[0] for slots in arrays))
+    step = int(np.gcd.reduce([np.gcd.reduce(slots - base) for slots in arrays])) or 1
+    top = int(max(slots[-1] for slots in arrays))
+    shared = {id(slots): (slots - base) // step for slots in arrays}
+    empty = np.zeros(0, dtype=np.int64)
+    cells = tuple(shared.get(id(wish.slots_khz), empty) for wish in problem.wishes)
+    return Grid(base, step, (top - base) // step + 1, cells)
+
+
+def answer(
+    grid: Grid,
+    criterion: Criterion,
+    carriers: IntArray,
+    spares: Sequence[Sequence[int]],
+    *,
+    proved: bool = False,
+    moved: tuple[int, ...] = (),
+) -> Assignment:
+    """An assignment from cells: carriers (links,), -1 for none, and the spares of each link in order."""
+    placed = tuple(grid.carrier_khz(int(cell)) if cell >= 0 else None for cell in carriers)
+    in_order = tuple(tuple(grid.carrier_khz(cell) for cell in mine) for mine in spares)
+    return Assignment(criterion, placed, in_order, proved, moved)

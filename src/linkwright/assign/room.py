@@ -1,0 +1,79 @@
+"""How many more links like one of the problem would fit, clean and without spares?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from linkwright.assign.bound import bounds_of_call
+from linkwright.assign.clean import Tell, find_clean, quiet
+from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem, grid_of
+from linkwright.assign.state import State
+
+#: Share of the full effort that each attempt at one more link gets.
+EFFORT = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """`more` links were found to fit beside those of the problem; `bound` is the most that could be, in all."""
+
+    more: int
+    bound: int
+
+
+def room_for(problem: Problem, like: int, tell: Tell = quiet) -> Room:
+    """How many more links like link `like` fit, live in every call, carriers moved as needed.
+
+    First a clean placement is filled up, then the search is asked for one more until it finds none: `more` is
+    what was shown to fit, not a proof that no more do. Nothing fits where the problem itself has no clean plan.
+    """
+    bare = tuple(replace(wish, spares=0, keep_khz=None) for wish in problem.wishes if wish.slots_khz.size)
+    if len(bare) < len(problem.wishes) or not bare:
+        return Room(0, len(bare))
+    problem = replace(problem, wishes=bare)
+    bound = min(bounds_of_call(problem, call)[0] for call in problem.calls)
+    grid = grid_of(problem)
+    found = find_clean(problem, grid, tell)
+    if found.cells is None:
+        return Room(0, bound)
+    more = _filled(State.standing(problem, grid, found.cells), like)
+    while True:
+        tell(f"asking for {more + 1} more", 0.0)
+        larger = _with_more(problem, like, more + 1)
+        if find_clean(larger, grid_of(larger), tell, EFFORT).cells is None:
+            return Room(more, bound)
+        more += 1
+
+
+def _with_more(problem: Problem, like: int, more: int) -> Problem:
+    """The problem with `more` links like one of it, live in every call."""
+    wish = replace(problem.wishes[like], locked_khz=None)
+    first = len(problem.wishes)
+    new = tuple(range(first, first + more))
+    wishes = (*problem.wishes, *(replace(wish, name=f"{wish.name} {n + 2}") for n in range(more)))
+    return replace(problem, wishes=wishes, calls=tuple((*call, *new) for call in problem.calls))
+
+
+def _filled(state: State, like: int) -> int:
+    """How many links like one of a clean placement can be added to it as it stands, from the bottom up."""
+    from linkwright.assign import kernels
+
+    grid: Grid = state.grid
+    cells = grid.wish_slots[like]
+    calls = np.arange(len(state.problem.calls), dtype=np.int64)
+    room = np.zeros((calls.size, cells.size + state.carriers.size + 1), dtype=np.int64)
+    room[:, : state.members.shape[1]] = state.members[:, : room.shape[1]]
+    klass, added = int(state.klass[like]), 0
+    out = np.zeros(cells.size, dtype=np.int64)
+    while True:
+        kernels.scan(cells, klass, calls, state.prod, state.mid, state.near, SPACING_WEIGHT, out)
+        free = np.flatnonzero(out == 0)
+        if not free.size:
+            return added
+        kernels.put(
+            int(cells[free[0]]), 1, calls, state.reaches[klass], state.prod, state.mid, state.near, room,
+            state.sizes, state.wide, state.narrow,
+        )  # fmt: skip
+        added += 1

@@ -1,0 +1,141 @@
+"""The assignment: carriers and spares for the links of one site.
+
+In this order: everybody clean with all spares, everybody clean with fewer spares, everybody placed with the
+fewest products on carriers. See docs/decisions/0003-assignment.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from linkwright.assign.clean import Tell, find_clean, quiet
+from linkwright.assign.crowded import least_hit
+from linkwright.assign.keep import keep
+from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of
+from linkwright.assign.spares import choose_spares
+from linkwright.assign.state import State
+from linkwright.units import BoolArray, IntArray
+
+#: Attempts at another clean set when some link lacks a spare.
+SPARE_ATTEMPTS = 6
+
+
+def solve(problem: Problem, tell: Tell = quiet) -> Assignment:
+    """Carriers and ordered spares for every link of the problem. Deterministic."""
+    having = [i for i, wish in enumerate(problem.wishes) if wish.slots_khz.size]
+    if len(having) < len(problem.wishes):
+        return _spread_out(solve(_only(problem, having), tell), having, len(problem.wishes))
+    if not having:
+        return Assignment("clean", (), ())
+    grid = grid_of(problem)
+    if any(wish.keep_khz is not None for wish in problem.wishes):
+        return keep(problem, grid, tell)
+    reserve = _with_spares_as_links(problem, tell)
+    if reserve is not None:
+        return reserve
+    found = find_clean(problem, grid, tell)
+    if found.cells is None:
+        return least_hit(problem, grid, found.proved, tell)
+    return _best_spares(problem, grid, found.cells, tell)
+
+
+def _only(problem: Problem, links: list[int]) -> Problem:
+    """The same problem for some of its links."""
+    new = {old: n for n, old in enumerate(links)}
+    calls = tuple(tuple(new[i] for i in call if i in new) for call in problem.calls)
+    return replace(problem, wishes=tuple(problem.wishes[i] for i in links), calls=calls)
+
+
+def _spread_out(part: Assignment, links: list[int], count: int) -> Assignment:
+    """The answer to a part as the answer to the whole; the others have no place."""
+    carriers: list[int | None] = [None] * count
+    spares: list[tuple[int, ...]] = [()] * count
+    for n, link in enumerate(links):
+        carriers[link], spares[link] = part.carriers_khz[n], part.spares_khz[n]
+    moved = tuple(links[n] for n in part.moved)
+    return replace(part, carriers_khz=tuple(carriers), spares_khz=tuple(spares), moved=moved)
+
+
+def _best_spares(problem: Problem, grid: Grid, cells: IntArray, tell: Tell) -> Assignment:
+    """The clean set with the most spares, out of some that lie near the one found."""
+    wished = sum(wish.spares for wish in problem.wishes)
+    best: tuple[tuple[int, int], IntArray, list[list[int]]] | None = None
+    for attempt in range(SPARE_ATTEMPTS):
+        state = State.standing(problem, grid, cells)
+        improve(state)
+        spares = choose_spares(state, clean=True)
+        score = (sum(bool(s) for s in spares), sum(len(s) for s in spares))
+        if best is None or score > best[0]:
+            best = (score, state.carriers.copy(), spares)
+        if score[1] == wished:
+            break
+        tell("looking for more spares", attempt / SPARE_ATTEMPTS)
+        cells = _another(state, attempt)
+    assert best is not None
+    return answer(grid, "clean", best[1], best[2])
+
+
+def _another(state: State, attempt: int) -> IntArray:
+    """A clean set near this one: every third link takes another clean slot, chosen by a seeded draw."""
+    draw = np.random.default_rng(attempt)
+    for link in draw.permutation(state.carriers.size)[: max(1, state.carriers.size // 3)]:
+        if not state.free[link]:
+            continue
+        was = state.take(int(link))
+        cells = state.grid.wish_slots[link]
+        free = cells[state.conflicts(int(link), cells) == 0]
+        state.put(int(link), int(draw.choice(free)) if free.size else was)
+    return state.carriers.copy()
+
+
+def improve(state: State, free: BoolArray | None = None) -> None:
+    """Move links of a clean placement to quieter clean slots, as long as anybody gains half a decibel."""
+    for _ in range(3):
+        moved = False
+        for link, wish in enumerate(state.problem.wishes):
+            if wish.locked_khz is not None or (free is not None and not free[link]):
+                continue
+            was = state.take(link)
+            cells = state.grid.wish_slots[link]
+            clean = np.flatnonzero(state.conflicts(link, cells) == 0)
+            now = int(np.searchsorted(cells, was))
+            best = clean[np.argmin(wish.rise_db[clean])] if clean.size else now
+            better = wish.rise_db[best] < wish.rise_db[now] - 0.5
+            state.put(link, int(cells[best]) if better else was)
+            moved |= bool(better)
+        if not moved:
+            return
+
+
+def _with_spares_as_links(problem: Problem, tell: Tell) -> Assignment | None:
+    """Carriers and spares as one clean set: then any number of links may stand on their spares at once.
+
+    The strongest promise, taken where it costs little to find; None where it does not.
+    """
+    links = len(problem.wishes)
+    owners = [i for i, wish in enumerate(problem.wishes) for _ in range(wish.spares)]
+    if not owners:
+        return None
+    mates: list[list[int]] = [[] for _ in range(links)]
+    for n, owner in enumerate(owners):
+        mates[owner].append(links + n)
+    wishes = (*problem.wishes, *(replace(problem.wishes[i], locked_khz=None) for i in owners))
+    calls = tuple((*call, *(mate for i in call for mate in mates[i])) for call in problem.calls)
+    larger = replace(problem, wishes=wishes, calls=calls)
+    grid = grid_of(larger)
+    found = find_clean(larger, grid, tell, effort=0.02)
+    if found.cells is None:
+        return None
+    state = State.standing(larger, grid, found.cells)
+    improve(state)
+    spares = [sorted((int(state.carriers[m]) for m in mine), key=_rise(state, i)) for i, mine in enumerate(mates)]
+    return answer(grid, "clean", state.carriers[:links], spares)
+
+
+def _rise(state: State, link: int) -> Callable[[int], float]:
+    """How much the air raises the noise of a link on a cell [dB]."""
+    cells = state.grid.wish_slots[link]
+    return lambda cell: float(state.problem.wishes[link].rise_db[np.searchsorted(cells, cell)])

@@ -1,0 +1,93 @@
+"""Spare carriers: where a link can go when its own carrier is hit, and all is still clean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from linkwright.assign.clean import quietest
+from linkwright.assign.problem import Problem
+from linkwright.assign.state import State
+from linkwright.units import BoolArray, IntArray
+
+
+def choose_spares(state: State, clean: bool) -> list[list[int]]:
+    """Spares for every placed link, in order, as cells; fewer than wished where there are no more.
+
+    A spare keeps its spacing to every carrier and every other spare. In a clean plan no product of the carriers
+    in use falls on it, and after its link has moved there everything is still clean; where the plan is not
+    clean, the least hit slots are taken. All links get their first spare before anybody gets a second.
+    """
+    problem = state.problem
+    spares: list[list[int]] = [[] for _ in problem.wishes]
+    placed = [int(i) for i in np.flatnonzero(state.carriers >= 0)]
+    cost = {link: spare_cost(state, link, clean) for link in placed if problem.wishes[link].spares}
+    for round_ in range(max((problem.wishes[i].spares for i in placed), default=0)):
+        wanting = [i for i in placed if problem.wishes[i].spares > round_ and len(spares[i]) == round_]
+        open_ = {i: _open(state, i, spares, cost[i], clean) for i in wanting}
+        again = {i: _still_open(state, i, open_[i]) for i in wanting}
+        for link in sorted(wanting, key=lambda i: (not again[i], int(np.count_nonzero(open_[i])), i)):
+            cells = state.grid.wish_slots[link]
+            free = _open(state, link, spares, cost[link], clean)
+            earlier = [n for n in again[link] if free[n]]
+            if earlier:
+                spares[link].append(int(cells[earlier[0]]))
+            elif free.any():
+                free_slots = np.flatnonzero(free)
+                least = free_slots[cost[link][free_slots] == cost[link][free_slots].min()]
+                taken = np.array([*state.carriers[placed], *(c for s in spares for c in s)])
+                spares[link].append(int(cells[quietest(state, link, least, taken)]))
+    return spares
+
+
+def _still_open(state: State, link: int, free: BoolArray) -> list[int]:
+    """The slots of the link's spares of an earlier plan that are still open, in their order."""
+    earlier = [slot_of(state, link, khz) for khz in state.problem.wishes[link].keep_spares_khz]
+    return [n for n in earlier if n >= 0 and free[n]]
+
+
+def slot_of(state: State, link: int, carrier_khz: int) -> int:
+    """Which of the link's slots a carrier is; -1 where it is none."""
+    cells = state.grid.wish_slots[link]
+    cell = state.grid.cell(carrier_khz)
+    at = int(np.searchsorted(cells, cell))
+    found = at < cells.size and cells[at] == cell and state.grid.carrier_khz(cell) == carrier_khz
+    return at if found else -1
+
+
+def spare_cost(state: State, link: int, clean: bool) -> IntArray:
+    """For each slot of the link, how much would be hit if it were the link's spare; 0 is clean, shape (m,).
+
+    Counts the products of the carriers in use that come too near to it, and what a move there would bring.
+    """
+    cells = state.grid.wish_slots[link]
+    calls = state.calls_of[link]
+    hit = np.asarray(state.prod[calls][:, cells].sum(axis=0), dtype=np.int64)
+    if not clean and state.carriers.size > 64:
+        return hit  # what a move would bring is next to nothing beside what is there
+    cell = state.take(link)
+    moved = np.asarray((state.prod[calls][:, cells] + state.mid[calls][:, cells]).sum(axis=0), dtype=np.int64)
+    state.put(link, cell)
+    return hit + moved
+
+
+def _open(state: State, link: int, spares: Sequence[Sequence[int]], cost: IntArray, clean: bool) -> BoolArray:
+    """Which of the link's slots keep the spacing to everything and, in a clean plan, are clean; shape (m,)."""
+    cells = state.grid.wish_slots[link]
+    calls = state.calls_of[link]
+    klass = int(state.klass[link])
+    free = state.near[calls, klass][:, cells].sum(axis=0) == 0
+    if clean:
+        free &= cost == 0
+    for other, taken in enumerate(spares):
+        if taken and _meet(state.problem, link, other):
+            reach = int(state.reaches[klass, state.klass[other]])
+            for cell in taken:
+                free[np.searchsorted(cells, cell - reach) : np.searchsorted(cells, cell + reach, "right")] = False
+    return np.asarray(free)
+
+
+def _meet(problem: Problem, a: int, b: int) -> bool:
+    """Whether two links are ever live together (a link always meets itself)."""
+    return a == b or any(a in call and b in call for call in problem.calls)

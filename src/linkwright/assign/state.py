@@ -1,0 +1,117 @@
+"""The search's working state: who stands where, and the histograms that say what a move would do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from linkwright.assign import plain
+from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem, grid_of
+from linkwright.units import BoolArray, IntArray
+
+#: Up to this many links the plain histograms do; beyond it the compiled ones are worth their loading.
+FEW_LINKS = 32
+
+
+class State:
+    """Carriers of a problem's links on its grid, with the histograms of `kernels` kept in step.
+
+    `carriers` (links,) are cells, -1 for a link that has none.
+    """
+
+    def __init__(self, problem: Problem, grid: Grid | None = None) -> None:
+        self.problem = problem
+        self._put, self._scan = plain.put, plain.scan
+        if len(problem.wishes) > FEW_LINKS:
+            from linkwright.assign import kernels
+
+            self._put, self._scan = kernels.put, kernels.scan
+        self.grid = grid or grid_of(problem)
+        self.wide = _cells_inside(problem.guard_khz, self.grid.step_khz)
+        self.narrow = _cells_inside(problem.guard_three_khz, self.grid.step_khz)
+        spacings = sorted({max(wish.spacing_khz, problem.guard_khz) for wish in problem.wishes})
+        self.klass = np.array(
+            [spacings.index(max(wish.spacing_khz, problem.guard_khz)) for wish in problem.wishes],
+            dtype=np.int64,
+        )
+        self.reaches = np.array(
+            [[_cells_inside(max(a, b), self.grid.step_khz) for b in spacings] for a in spacings],
+            dtype=np.int64,
+        ).reshape(len(spacings), len(spacings))
+        in_calls = [[k for k, call in enumerate(problem.calls) if i in call] for i in range(len(problem.wishes))]
+        self.calls_of = [np.array(calls, dtype=np.int64) for calls in in_calls]
+        self.carriers = np.full(len(problem.wishes), -1, dtype=np.int64)
+        calls, cells = max(len(problem.calls), 1), self.grid.cells
+        self.prod = np.zeros((calls, cells), dtype=np.int32)
+        self.mid = np.zeros((calls, cells), dtype=np.int32)
+        self.near = np.zeros((calls, max(len(spacings), 1), cells), dtype=np.int32)
+        self.members = np.zeros((calls, len(problem.wishes) + 1), dtype=np.int64)
+        self.sizes = np.zeros(calls, dtype=np.int64)
+
+    @classmethod
+    def standing(cls, problem: Problem, grid: Grid, cells: IntArray) -> State:
+        """A state with its links on `cells` (links,); -1 leaves a link without."""
+        state = cls(problem, grid)
+        for link in np.flatnonzero(cells >= 0):
+            state.put(int(link), int(cells[link]))
+        return state
+
+    @property
+    def free(self) -> BoolArray:
+        """Which links may move: all that are not locked, shape (links,)."""
+        return np.array([wish.locked_khz is None for wish in self.problem.wishes])
+
+    def put_locked(self) -> bool:
+        """Put every locked link in its place; False where they do not go together."""
+        for link, wish in enumerate(self.problem.wishes):
+            if wish.locked_khz is not None:
+                self.put(link, self.grid.cell(wish.locked_khz))
+        return not bool(self.conflicts_of_placed().any())
+
+    def put(self, link: int, cell: int) -> None:
+        """Give a link without a carrier this cell."""
+        self.carriers[link] = cell
+        self._change(link, cell, 1)
+
+    def take(self, link: int) -> int:
+        """Take a link's carrier away; returns the cell that it had."""
+        cell = int(self.carriers[link])
+        self._change(link, cell, -1)
+        self.carriers[link] = -1
+        return cell
+
+    def _change(self, link: int, cell: int, sign: int) -> None:
+        self._put(
+            cell,
+            sign,
+            self.calls_of[link],
+            self.reaches[self.klass[link]],
+            self.prod,
+            self.mid,
+            self.near,
+            self.members,
+            self.sizes,
+            self.wide,
+            self.narrow,
+        )
+
+    def conflicts(self, link: int, cells: IntArray) -> IntArray:
+        """Conflicts that a link without a carrier would have on each of `cells`, shape (m,)."""
+        out = np.zeros(cells.size, dtype=np.int64)
+        self._scan(
+            cells, int(self.klass[link]), self.calls_of[link], self.prod, self.mid, self.near, SPACING_WEIGHT, out
+        )
+        return out
+
+    def conflicts_of_placed(self) -> IntArray:
+        """Conflicts of each link's carrier as it stands, shape (links,); 0 for a link that has none."""
+        out = np.zeros(self.carriers.size, dtype=np.int64)
+        for link in np.flatnonzero(self.carriers >= 0):
+            cell = np.array([self.carriers[link]])
+            shadow = SPACING_WEIGHT * self.calls_of[link].size
+            out[link] = self.conflicts(int(link), cell)[0] - shadow
+        return out
+
+
+def _cells_inside(distance_khz: int, step_khz: int) -> int:
+    """How many cells away is still nearer than a distance: the largest n with n * step < distance, -1 for 0."""
+    return -(-distance_khz // step_khz) - 1

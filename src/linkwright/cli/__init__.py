@@ -1,0 +1,112 @@
+"""The command line: one short module a command, imported when it is called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+import typer.core
+import typer.main
+
+#: Every command: its module here, and what it does in one line.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "plan": ("plan", "Plan a shoot: carriers, spares, powers, each link proved."),
+    "check": ("check", "Read a shoot and judge it, without planning."),
+    "why": ("why", "The ledger of a link, or why it did not get a frequency."),
+    "fit": ("fit", "How many more links of each type would fit."),
+    "rules": ("rules", "What may be used in a region, with sources."),
+    "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
+    "demo": ("demo", "Plan the built-in shoot, then have one carrier hit."),
+}
+
+
+#: Exit status of a command that was interrupted: 128 and SIGINT.
+STOPPED = 130
+
+
+class Commands(typer.core.TyperGroup):
+    """The commands by name; a command's module is imported when the command is asked for."""
+
+    def list_commands(self, _context: Any) -> list[str]:
+        """All names, in the order of a job."""
+        return list(COMMANDS)
+
+    def get_command(self, _context: Any, cmd_name: str) -> Any:
+        """The command of that name; None where there is none."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, short = COMMANDS[cmd_name]
+        run = importlib.import_module(f"linkwright.cli.{module}").run
+        app = typer.Typer(add_completion=False, rich_markup_mode=None)
+        app.command(cmd_name, short_help=short)(run)
+        return typer.main.get_command(app)
+
+    def format_commands(self, _context: Any, formatter: Any) -> None:
+        """The list for --help, without importing anything."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, short) for name, (_, short) in COMMANDS.items()])
+
+
+def version(asked: bool) -> None:
+    """Print the version and leave, where it was asked for."""
+    if asked:
+        from linkwright import __version__
+
+        typer.echo(f"linkwright {__version__}")
+        raise typer.Exit
+
+
+def build() -> Any:
+    """The command line as a click command."""
+    app = typer.Typer(
+        cls=Commands,
+        add_completion=False,
+        rich_markup_mode=None,
+        no_args_is_help=True,
+        pretty_exceptions_enable=False,
+    )
+
+    @app.callback()
+    def _linkwright(
+        _version: bool = typer.Option(False, "--version", callback=version, is_eager=True, help="The version."),
+    ) -> None:
+        """Linkwright plans wireless microphone links, proves them and explains them.
+
+        The licence and the regulator override the program. Predictions are estimates: listen on site.
+        """
+
+    return typer.main.get_command(app)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with its status: 0 all is well, 1 something does not hold, 2 bad input."""
+    from linkwright.shoot.errors import InputError
+
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    try:
+        status = int(build().main(args=given, prog_name="linkwright", standalone_mode=False) or 0)
+    except typer.TyperException as error:
+        status = _refuse(getattr(error, "format_message", error.__str__)(), given)
+    except InputError as error:
+        status = _refuse(str(error), given)
+    except (KeyboardInterrupt, typer.Abort):
+        status = STOPPED
+    except BrokenPipeError:
+        sys.stderr.close()  # whoever read our output has gone: nothing is left to say
+        status = 0
+    if status == STOPPED:
+        typer.echo("\nStopped; nothing was written.", err=True)
+    raise SystemExit(status)
+
+
+def _refuse(says: str, given: Sequence[str]) -> int:
+    """Say what is wrong with the input, on standard error and, where JSON was asked for, as JSON too."""
+    if "--json" in given:
+        from linkwright.cli.output import print_json
+
+        print_json({"error": says})
+    typer.echo(says, err=True)
+    return 2

@@ -1,0 +1,5 @@
+"""`python -m linkwright.cli`: the command line, where its script is not on the path."""
+
+from linkwright.cli import main
+
+main()

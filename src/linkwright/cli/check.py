@@ -1,0 +1,41 @@
+"""`linkwright check`: the input, judged."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
+) -> None:
+    """Read a shoot and judge it, without planning.
+
+    Exit status: 0 nothing stops it, 1 something does, 2 bad input.
+    """
+    from linkwright.cli.loading import load_shoot, load_sweeps
+    from linkwright.cli.output import console, print_findings, print_json
+    from linkwright.plan.pipeline import check_shoot
+
+    read = load_shoot(shoot)
+    findings = check_shoot(read, load_sweeps(read, shoot))
+    stops = sum(found.severity == "stop" for found in findings)
+    if json:
+        print_json(
+            {
+                "shoot": read.shoot.title,
+                "links": len(read.link),
+                "sites": len(read.site) or 1,
+                "calls": len(read.call) or 1,
+                "findings": [found.model_dump(mode="json") for found in findings],
+            }
+        )
+    else:
+        out = console()
+        links = f"{len(read.link)} link{'s' if len(read.link) != 1 else ''}"
+        judged = "nothing stops it" if not stops else f"{stops} thing{'s' if stops != 1 else ''} to put right first"
+        out.print(f"{read.shoot.title}: {links}; {judged}.", style="bold")
+        print_findings(out, findings)
+    raise typer.Exit(1 if stops else 0)

@@ -1,0 +1,35 @@
+"""`linkwright fit`: room for more."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """How many more links of each type would fit, clean and without spares, with the proven limit."""
+    from linkwright.cli.loading import load_shoot, load_sweeps
+    from linkwright.cli.output import console, print_json, print_table, progress
+    from linkwright.plan.fit import fit
+
+    read = load_shoot(shoot)
+    with progress() as tell:
+        rooms = fit(read, load_sweeps(read, shoot), tell)
+    if json:
+        print_json({"types": [asdict(room) for room in rooms]})
+        return
+    out = console()
+    least = min(rooms, key=lambda room: room.more)
+    out.print(
+        f"Room for at least {least.more} more of each type."
+        if least.more
+        else f"No room for more {least.transmitter}."
+    )
+    rows = [(room.transmitter, str(room.placed), str(room.more), str(room.bound)) for room in rooms]
+    numbers = ("links", "more", "limit in all")
+    print_table(out, ("transmitter", *numbers), rows, right=numbers)

@@ -1,0 +1,60 @@
+"""Reading what a command is given: the shoot, its sweeps, an earlier plan."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linkwright.shoot.errors import InputError, InputErrors
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.reading import MOST_BYTES, parse_shoot, read_shoot, read_text
+
+if TYPE_CHECKING:
+    from linkwright.air.sweep import Sweep
+    from linkwright.plan.model import Plan
+
+#: A plan of 1000 links has some 3 MB.
+MOST_PLAN_BYTES = 64 * 1024 * 1024
+
+
+def load_shoot(path: str) -> Shoot:
+    """The shoot in a file, or on standard input for `-`. Raises InputError."""
+    if path != "-":
+        return read_shoot(Path(path), path)
+    data = sys.stdin.buffer.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise InputError(f"has more than {MOST_BYTES} bytes", path="standard input")
+    try:
+        return parse_shoot(data.decode("utf-8-sig"), "standard input")
+    except UnicodeDecodeError as error:
+        raise InputError(f"is not UTF-8 text (byte {error.start})", path="standard input") from None
+
+
+def load_sweeps(shoot: Shoot, shoot_path: str) -> dict[str, tuple[Sweep, ...]]:
+    """The sweeps of every site, by its name; paths are relative to the shoot file. Raises InputError(s)."""
+    if not any(site.sweeps for site in shoot.site):
+        return {}
+    from linkwright.air.readers import read_sweep
+
+    folder = Path(shoot_path).parent if shoot_path != "-" else Path()
+    sweeps: dict[str, tuple[Sweep, ...]] = {}
+    errors: list[InputError] = []
+    for site in shoot.site:
+        found = []
+        for name in site.sweeps:
+            try:
+                found.append(read_sweep(folder / name, name))
+            except InputError as error:
+                errors.append(error)
+        sweeps[site.name] = tuple(found)
+    if errors:
+        raise errors[0] if len(errors) == 1 else InputErrors(errors)
+    return sweeps
+
+
+def load_plan(path: str) -> Plan:
+    """An earlier plan. Raises InputError."""
+    from linkwright.plan.file import parse_plan
+
+    return parse_plan(read_text(Path(path), path, MOST_PLAN_BYTES), path)

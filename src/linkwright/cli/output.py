@@ -1,0 +1,131 @@
+"""What every command prints with: JSON, tables, verdicts, progress, and files that are whole or not there."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from linkwright.shoot.errors import InputError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from linkwright.assign.clean import Tell
+    from linkwright.plan.model import Finding
+
+#: A wait longer than this shows what is being done [s].
+PATIENCE_S = 0.7
+#: Where standard error is no terminal, a line this often [s].
+PLAIN_EVERY_S = 5.0
+#: Verdicts as discs: full, half, a ring with a bar.
+DISCS = {"holds": "●", "thin": "◐", "fails": "⊘"}
+STYLES = {"holds": "", "thin": "yellow", "fails": "bold red", "stop": "bold red", "warn": "yellow", "note": ""}
+
+
+def console() -> Console:
+    """Standard output; colour only on a terminal."""
+    from rich.console import Console
+
+    width = None if sys.stdout.isatty() else int(os.environ.get("COLUMNS", "110"))
+    return Console(highlight=False, emoji=False, markup=False, width=width)
+
+
+def print_json(document: Any) -> None:
+    """One JSON document on standard output."""
+    sys.stdout.write(json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def print_table(
+    out: Console,
+    columns: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    *,
+    right: Sequence[str] = (),
+    title: str | None = None,
+) -> None:
+    """A plain table; the columns named in `right` are set flush right, verdicts in their colour."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for column in columns:
+        table.add_column(column, justify="right" if column in right else "left", overflow="fold")
+    for row in rows:
+        verdicts = [word for cell in row for word in DISCS if cell.endswith(f" {word}")]
+        style = STYLES[verdicts[0]] if verdicts else ""
+        table.add_row(*(Text(cell, style=style) for cell in row))
+    if title is not None:
+        out.print(title, style="italic")
+    out.print(table)
+
+
+def print_findings(out: Console, findings: Sequence[Finding]) -> None:
+    """Findings, the gravest first, each with what to do."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    for found in findings:
+        out.print(f"{found.severity}  {found.code}", style=STYLES[found.severity] or None)
+        out.print(Padding(Text(f"{found.says}\n{found.do}"), (0, 0, 0, 6)))
+
+
+@contextmanager
+def progress() -> Iterator[Tell]:
+    """Progress on standard error, shown once a wait gets long. What is yielded is told what is being done."""
+    begun = said = time.monotonic()
+    shown: list[Any] = []
+
+    def tell(what: str, share: float) -> None:
+        nonlocal said
+        now = time.monotonic()
+        if now - begun < PATIENCE_S:
+            return
+        if not sys.stderr.isatty():
+            if now - said > PLAIN_EVERY_S:
+                said = now
+                sys.stderr.write(f"{what}, {100 * share:.0f} %\n")
+            return
+        if not shown:
+            from rich.console import Console
+            from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+            bar = Progress(
+                TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(),
+                console=Console(stderr=True), transient=True,
+            )  # fmt: skip
+            bar.start()
+            shown.extend([bar, bar.add_task(what, total=1.0)])
+        shown[0].update(shown[1], description=what, completed=share)
+
+    try:
+        yield tell
+    finally:
+        if shown:
+            shown[0].stop()
+
+
+def write_text(path: str, text: str) -> None:
+    """Write a file whole: beside its place first, then renamed. `-` is standard output. Raises InputError."""
+    if path == "-":
+        sys.stdout.write(text)
+        return
+    target = Path(path)
+    try:
+        handle, beside = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+                out.write(text)
+            Path(beside).chmod(0o644)
+            Path(beside).replace(target)
+        except BaseException:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", path=path) from None

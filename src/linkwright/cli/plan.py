@@ -1,0 +1,103 @@
+"""`linkwright plan`: the main job."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from linkwright.plan.model import Plan, PlannedCall
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    out: Annotated[
+        str | None, typer.Option("-o", "--out", help="write the plan here; - is standard output")
+    ] = None,
+    keep: Annotated[str | None, typer.Option(help="an earlier plan: move as few of its carriers as can be")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print the plan as JSON")] = False,
+) -> None:
+    """Plan a shoot: carriers, spares and powers, each link proved.
+
+    Exit status: 0 all links hold, 1 some do not or have no place, 2 bad input.
+    """
+    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps
+    from linkwright.cli.output import console, progress, write_text
+    from linkwright.plan.file import write_plan
+    from linkwright.plan.pipeline import make_plan
+
+    read = load_shoot(shoot)
+    earlier = load_plan(keep) if keep else None
+    with progress() as tell:
+        made = make_plan(read, load_sweeps(read, shoot), earlier, tell)
+    if out is not None:
+        write_text(out, write_plan(made))
+    if json and out != "-":
+        write_text("-", write_plan(made))
+    elif out != "-":
+        print_plan(console(), made)
+    raise typer.Exit(0 if made.all_hold else 1)
+
+
+def print_plan(out: Console, plan: Plan) -> None:
+    """The plan for a tired reader: the answer, a table a call, then what must be known."""
+    from linkwright.cli.output import print_findings
+    from linkwright.plan.answer import answer_sentence
+
+    out.print(answer_sentence(plan), style="bold")
+    for call in plan.calls:
+        out.print()
+        print_call(out, call)
+    out.print()
+    if plan.rule.criterion == "clean":
+        out.print("No third-order product falls on a carrier or a spare.")
+    else:
+        out.print("Products fall on carriers; they are weighed by power, in each link's ledger.")
+    if plan.findings:
+        out.print()
+        print_findings(out, plan.findings)
+
+
+def print_call(out: Console, call: PlannedCall) -> None:
+    """One call as a table."""
+    from linkwright.cli.output import DISCS, print_table
+    from linkwright.units import mhz_text
+
+    bound = f", of at most {call.bound}" if call.bound is not None else ""
+    out.print(f"{call.call}, {call.site}: {len(call.links)} placed{bound}")
+    rows = [
+        (
+            link.link,
+            mhz_text(link.carrier_khz),
+            ", ".join(mhz_text(spare) for spare in link.spares_khz) or "none",
+            f"{link.power_mw:g} mW",
+            f"{link.margin_db:.1f} dB",
+            link.worst_at,
+            unbroken(link.availability),
+            breaks(link.breaks_per_hour),
+            f"{DISCS[link.verdict]} {link.verdict}",
+        )
+        for link in call.links
+    ]
+    columns = ("link", "MHz", "spares", "power", "margin", "worst at", "unbroken", "breaks", "verdict")
+    print_table(out, columns, rows, right=("MHz", "power", "margin", "unbroken", "breaks"))
+    for gone in call.unplaced:
+        out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
+
+
+def unbroken(availability: float) -> str:
+    """A share of time as people read it: never rounded up to all of it."""
+    if availability >= 0.9999:
+        return "> 99.99 %"
+    return f"{math.floor(10_000 * availability) / 100:.2f} %"
+
+
+def breaks(per_hour: float) -> str:
+    """A rate of breaks as people say it."""
+    if per_hour < 0.05:
+        return "none"
+    return f"{per_hour:.1f} /h" if per_hour < 10 else f"{per_hour:.0f} /h"

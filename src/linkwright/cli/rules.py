@@ -1,0 +1,57 @@
+"""`linkwright rules`: what may be used in a region."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated
+
+import typer
+
+
+def run(
+    region: Annotated[str, typer.Argument(help="ISO 3166-1 code such as GB; EU for the common European rows")],
+    at: Annotated[str | None, typer.Option(help="LAT,LON in degrees: warnings that hang on the place")] = None,
+    date: Annotated[str | None, typer.Option(help="the day, YYYY-MM-DD; default: today")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
+) -> None:
+    """What may be used in a region: ranges, powers, permits, closed ranges, each with its source.
+
+    The regulator and your licence override what is shown here.
+    """
+    from linkwright.cli.output import console, print_json
+    from linkwright.rules import rules_document, territory_or_group
+
+    document = rules_document(territory_or_group(region), _position(at), _day(date))
+    if json:
+        print_json(document)
+        return
+    from linkwright.cli.rules_table import print_rules
+
+    print_rules(document, console())
+
+
+def _position(text: str | None) -> tuple[float, float] | None:
+    """A position from "LAT,LON". Raises InputError."""
+    from linkwright.shoot.errors import InputError
+
+    if text is None:
+        return None
+    try:
+        latitude, longitude = (float(part) for part in text.split(","))
+    except ValueError:
+        raise InputError(f'--at is "{text}"; expected LAT,LON in degrees such as 50.155,-5.045') from None
+    if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
+        raise InputError(f'--at is "{text}"; expected latitude -90..90 and longitude -180..180')
+    return latitude, longitude
+
+
+def _day(text: str | None) -> datetime.date:
+    """A day from its text, today for None. Raises InputError."""
+    from linkwright.shoot.errors import InputError
+
+    if text is None:
+        return datetime.date.today()
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f'--date is "{text}"; expected a day such as 2027-05-14') from None

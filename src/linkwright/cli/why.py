@@ -1,0 +1,127 @@
+"""`linkwright why`: the ledger of a link, or what stands against a frequency."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from linkwright.plan.model import PlannedLink
+    from linkwright.plan.why import CallReasons
+
+#: How many reasons of one call are printed; the rest are counted. --json has them all.
+MOST_REASONS = 12
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    link: Annotated[str, typer.Argument(help="name of the link")],
+    mhz: Annotated[str | None, typer.Argument(help="a frequency that it did not get [MHz]")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """The ledger of a link; or, for a frequency, everything that stands against it."""
+    from linkwright.cli.loading import load_shoot, load_sweeps
+    from linkwright.cli.output import console, print_json, progress
+    from linkwright.plan.pipeline import make_plan
+    from linkwright.plan.why import link_of, why
+
+    read = load_shoot(shoot)
+    name = link_of(read, link)
+    carrier = None if mhz is None else _whole_khz(mhz)
+    sweeps = load_sweeps(read, shoot)
+    with progress() as tell:
+        plan = make_plan(read, sweeps, None, tell)
+    if carrier is not None:
+        found = why(read, sweeps, plan, name, carrier)
+        if json:
+            print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
+        else:
+            print_reasons(console(), name, carrier, found)
+        return
+    ledgers = [(call.call, one) for call in plan.calls for one in call.links if one.link == name]
+    gone = [(call.call, one) for call in plan.calls for one in call.unplaced if one.link == name]
+    if json:
+        print_json(
+            {
+                "link": name,
+                "calls": [
+                    {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in ledgers
+                ],
+                "unplaced": [{"call": call, "because": one.because} for call, one in gone],
+            }
+        )
+        return
+    out = console()
+    for n, (call, planned) in enumerate(ledgers):
+        if n:
+            out.print()
+        print_ledger(out, call, planned)
+    for call, unplaced in gone:
+        out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
+
+
+def _whole_khz(text: str) -> int:
+    """A frequency from the command line in whole kHz. Raises InputError."""
+    from linkwright.shoot.errors import InputError
+    from linkwright.units import khz_from_mhz
+
+    try:
+        khz = khz_from_mhz(float(text.replace(",", ".")))
+    except (ValueError, OverflowError):
+        raise InputError(
+            f'"{text}" is no whole number of kHz; expected a frequency in MHz such as 571.125'
+        ) from None
+    if not 1_000 <= khz <= 10_000_000:
+        raise InputError(f"{text} MHz is no frequency of a wireless microphone; expected 1 to 10000 MHz")
+    return khz
+
+
+def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
+    """A link's ledger: what its level and its noise are made of, and what comes of it."""
+    from linkwright.cli.output import DISCS, print_table
+    from linkwright.units import mhz_text
+
+    out.print(
+        f"{call}: {link.link} on {mhz_text(link.carrier_khz)} MHz {DISCS[link.verdict]} {link.verdict}, "
+        f"{link.margin_db:.1f} dB of margin at {link.worst_at}",
+        style="bold",
+    )
+    rows = [
+        (
+            line.what,
+            line.part,
+            f"{line.db:+.1f} dB" if line.db is not None else f"{line.dbm:.1f} dBm",
+            line.evidence,
+            line.source,
+        )
+        for line in link.ledger
+    ]
+    print_table(out, ("", "part", "level", "evidence", "source"), rows, right=("level",))
+    out.print(
+        f"wanted {link.wanted_dbm:.1f} dBm - noise and interference {link.noise_and_interference_dbm:.1f} dBm "
+        f"- needed {link.required_cnr_db:g} dB = {link.margin_db:.1f} dB of margin"
+    )
+    out.print(f"unbroken {100 * link.availability:.3f} % of the time, {link.breaks_per_hour:.1f} breaks an hour")
+
+
+def print_reasons(out: Console, name: str, carrier_khz: int, found: tuple[CallReasons, ...]) -> None:
+    """What stands against a frequency, call by call."""
+    from linkwright.units import mhz_text
+
+    for call in found:
+        if call.reasons:
+            out.print(
+                f"{call.call}: {name} cannot have {mhz_text(carrier_khz)} MHz as the others stand.", style="bold"
+            )
+        else:
+            out.print(f"{call.call}: nothing stands against {mhz_text(carrier_khz)} MHz for {name}.", style="bold")
+        for reason in call.reasons[:MOST_REASONS]:
+            out.print(f"- {reason.says}")
+        if len(call.reasons) > MOST_REASONS:
+            out.print(f"- and {len(call.reasons) - MOST_REASONS} more reasons (--json lists them)")
+        if call.would_give_db is not None:
+            out.print(f"Alone there it would have {call.would_give_db:.1f} dB of margin: {call.verdict}.")

@@ -1,0 +1,119 @@
+"""Fast fading, two-branch diversity and level crossings.
+
+`x` is the threshold over the local mean as a ratio of powers (0.1 is 10 dB of margin); `k` is Rice's factor as
+a ratio of powers (0 is Rayleigh); `rho` is the correlation of the two branches' powers. Arrays broadcast.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from linkwright.units import SPEED_OF_LIGHT_M_S, FloatArray
+
+#: Branches that are correlated more than this are taken as one [ratio].
+ALIKE_RHO = 0.9999
+#: A share of time below this is as good as none; it keeps logarithms finite.
+LEAST_SHARE = 1e-15
+
+
+def marcum_q1(a: ArrayLike, b: ArrayLike) -> FloatArray:
+    """Marcum's Q1(a, b), as the complement of the noncentral chi-square distribution of two degrees."""
+    from scipy.special import chndtr
+
+    return np.asarray(1.0 - chndtr(np.square(b), 2.0, np.square(a)))
+
+
+def rayleigh_outage(x: ArrayLike) -> FloatArray:
+    """Share of time below the threshold, one branch, Rayleigh: 1 - exp(-x). Goldsmith, chapter 3."""
+    return np.asarray(-np.expm1(-np.asarray(x, dtype=np.float64)))
+
+
+def rice_outage(x: ArrayLike, k: float) -> FloatArray:
+    """Share of time below the threshold, one branch, Rice: 1 - Q1(sqrt(2K), sqrt(2(K+1)x))."""
+    from scipy.special import chndtr
+
+    scaled = 2.0 * (k + 1.0) * np.asarray(x, dtype=np.float64)
+    return np.asarray(np.clip(chndtr(scaled, 2.0, 2.0 * k), 0.0, 1.0))
+
+
+def selection_outage(x: ArrayLike, rho: float) -> FloatArray:
+    """Share of time with both of two Rayleigh branches below the threshold, their powers correlated by `rho`.
+
+    1 - exp(-x) [1 - Q1(b, a) + Q1(a, b)] with a = sqrt(2x/(1-rho)), b = sqrt(2 rho x/(1-rho)); Schwartz,
+    Bennett and Stein, Communication Systems and Techniques, chapter 10. Raises ValueError outside 0..1.
+    """
+    if not 0.0 <= rho <= 1.0:
+        raise ValueError(f"a correlation of powers lies in 0..1: {rho}")
+    x = np.asarray(x, dtype=np.float64)
+    if rho > ALIKE_RHO:
+        return rayleigh_outage(x)
+    # Beyond this the share is 1 to all digits, and Q1's series would lose its way.
+    near = np.minimum(x, 50.0)
+    a, b = np.sqrt(2.0 * near / (1.0 - rho)), np.sqrt(2.0 * rho * near / (1.0 - rho))
+    return np.asarray(np.clip(1.0 - np.exp(-near) * (1.0 - marcum_q1(b, a) + marcum_q1(a, b)), 0.0, 1.0))
+
+
+def diversity_outage(x: ArrayLike, k: float, rho: float | None) -> FloatArray:
+    """Share of time below the threshold: one branch (`rho` None) or the better of two, Rayleigh or Rice.
+
+    Two Rice branches take the dependence of two Rayleigh branches that are each as often below their threshold
+    (the Rayleigh pair's copula): exact at K = 0 and at rho = 0 and 1, our own approximation in between.
+    """
+    single = rice_outage(x, k) if k > 0.0 else rayleigh_outage(x)
+    if rho is None:
+        return single
+    as_rayleigh = -np.log1p(-np.minimum(single, 1.0 - LEAST_SHARE))
+    return np.minimum(selection_outage(as_rayleigh, rho), single)
+
+
+def branch_correlation(frequency_mhz: float, spacing_m: float) -> float:
+    """Correlation of the powers of two branches, waves from all around: J0(2 pi d / lambda)^2 (Clarke)."""
+    from scipy.special import j0
+
+    wavelength_m = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
+    return float(j0(2.0 * math.pi * spacing_m / wavelength_m) ** 2)
+
+
+def doppler_hz(frequency_mhz: float, speed_m_s: float) -> float:
+    """Largest Doppler shift [Hz] at a walking speed [m/s]: v f / c."""
+    return speed_m_s * frequency_mhz * 1e6 / SPEED_OF_LIGHT_M_S
+
+
+def crossing_rate_hz(x: ArrayLike, k: float, doppler: float) -> FloatArray:
+    """How often one branch falls through the threshold [1/s]; waves from all around plus a steady one.
+
+    sqrt(2 pi (K+1)) fd r exp(-K-(K+1)r^2) I0(2 r sqrt(K(K+1))), r^2 = x; Stuber, Principles of Mobile
+    Communication, chapter 2. K = 0 is Rayleigh's sqrt(2 pi) fd r exp(-r^2) (Rappaport, chapter 5).
+    """
+    from scipy.special import i0e
+
+    x = np.asarray(x, dtype=np.float64)
+    r = np.sqrt(x)
+    steady = 2.0 * r * math.sqrt(k * (k + 1.0))
+    exponent = steady - k - (k + 1.0) * x
+    return np.asarray(math.sqrt(2.0 * math.pi * (k + 1.0)) * doppler * r * np.exp(exponent) * i0e(steady))
+
+
+def diversity_crossing_rate_hz(x: ArrayLike, k: float, rho: float | None, doppler: float) -> FloatArray:
+    """How often the better branch falls through the threshold [1/s].
+
+    One branch crosses while the other is below: 2 N1 P(other below | this one at the threshold), for Rayleigh
+    branches 1 - Q1(sqrt(2 rho x/(1-rho)), sqrt(2x/(1-rho))); Rice branches carry that condition as
+    `diversity_outage` does. The slopes of the two branches are taken as independent.
+    """
+    one = crossing_rate_hz(x, k, doppler)
+    if rho is None or rho > ALIKE_RHO:
+        return one
+    single = rice_outage(x, k) if k > 0.0 else rayleigh_outage(x)
+    as_rayleigh = np.minimum(-np.log1p(-np.minimum(single, 1.0 - LEAST_SHARE)), 50.0)
+    a = np.sqrt(2.0 * rho * as_rayleigh / (1.0 - rho))
+    b = np.sqrt(2.0 * as_rayleigh / (1.0 - rho))
+    return np.asarray(2.0 * one * np.clip(1.0 - marcum_q1(a, b), 0.0, 1.0))
+
+
+def mean_fade_s(r: float, doppler: float) -> float:
+    """Mean length [s] of a Rayleigh fade below `r` (ratio of amplitudes): (exp(r^2)-1)/(r fd sqrt(2 pi))."""
+    return math.expm1(r * r) / (r * doppler * math.sqrt(2.0 * math.pi))

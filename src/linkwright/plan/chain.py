@@ -1,0 +1,111 @@
+"""The shoot with everything looked up once: each link's equipment and places, the law, and the measured air."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from linkwright.air.measured import MeasuredAir
+from linkwright.air.sweep import Sweep
+from linkwright.reach.budget import Budget, budget, facing_db
+from linkwright.reach.received import Radiator
+from linkwright.rules import Territory, check_permits, territory
+from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.models import Link, Shoot, Worn
+from linkwright.shoot.place import Site, Spot
+from linkwright.shoot.view import (
+    LiveCall,
+    live_calls,
+    microphone_of,
+    receiver_of,
+    receiving_point,
+    route_points,
+    sites,
+    transmitter_of,
+    worn_of,
+)
+from linkwright.units import dbm_from_mw
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A link on one site with everything that it consists of."""
+
+    link: Link
+    site: Site
+    transmitter: Transmitter
+    receiver: Receiver
+    microphone: Microphone | None
+    worn: Worn
+    route: tuple[Spot, ...]
+    at: Spot
+
+    def budget(self, carrier_khz: int) -> Budget:
+        """The budget along the route on one carrier."""
+        return budget(self.site, self.transmitter, self.receiver, self.worn, self.route, self.at, carrier_khz)
+
+    def radiator(self, carrier_khz: int, power_mw: float) -> Radiator:
+        """The transmitter as an interferer to others, at its strongest: facing them."""
+        gain = dbm_from_mw(power_mw) + self.transmitter.antenna_gain_dbi - facing_db(self.transmitter)
+        return Radiator(self.route, carrier_khz / 1000.0, gain)
+
+
+@dataclass(frozen=True, slots=True)
+class Law:
+    """Whose rules apply, under which permits, on which day, and which assumed rows the crew has checked."""
+
+    territory: Territory
+    permits: frozenset[str]
+    on: datetime.date
+    accepts: frozenset[str]
+
+
+@dataclass(frozen=True)
+class Scene:
+    """A shoot ready to be planned."""
+
+    shoot: Shoot
+    law: Law
+    calls: tuple[LiveCall, ...]
+    sweeps: Mapping[str, tuple[Sweep, ...]]
+    measured: Mapping[str, MeasuredAir] = field(repr=False)
+    _chains: dict[tuple[str, str], Chain] = field(default_factory=dict, repr=False)
+
+    def chain(self, link: Link, site: Site) -> Chain:
+        """The chain of a link on a site."""
+        key = (link.name, site.name)
+        if key not in self._chains:
+            self._chains[key] = Chain(
+                link,
+                site,
+                transmitter_of(self.shoot, link),
+                receiver_of(self.shoot, link),
+                microphone_of(self.shoot, link),
+                worn_of(self.shoot, link),
+                route_points(site, link),
+                receiving_point(site, link),
+            )
+        return self._chains[key]
+
+    def calls_on(self, site: Site) -> tuple[LiveCall, ...]:
+        """The calls of one site, in the order of the shoot."""
+        return tuple(call for call in self.calls if call.site.name == site.name)
+
+    @property
+    def used_sites(self) -> tuple[Site, ...]:
+        """The sites on which there is a call."""
+        used = {call.site.name for call in self.calls}
+        return tuple(site for site in sites(self.shoot) if site.name in used)
+
+
+def scene_of(shoot: Shoot, sweeps: Mapping[str, Sequence[Sweep]]) -> Scene:
+    """A shoot with its sweeps (by name of the site) as a scene.
+
+    Raises InputError for a region or a permit that the rules do not know.
+    """
+    where = territory(shoot.shoot.region)
+    law = Law(where, check_permits(where, shoot.shoot.permits), shoot.shoot.date, frozenset(shoot.shoot.accepts))
+    by_site = {name: tuple(found) for name, found in sweeps.items() if found}
+    measured = {name: MeasuredAir.of(found) for name, found in by_site.items()}
+    return Scene(shoot, law, live_calls(shoot), by_site, measured)

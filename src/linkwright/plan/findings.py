@@ -1,0 +1,128 @@
+"""The codes of findings: how grave each is, what it means, and what to do. docs/findings.md is made from this."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from linkwright.plan.model import Finding, Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """What a code stands for."""
+
+    severity: Severity
+    means: str
+    do: str
+
+
+CODES: Final[dict[str, Code]] = {
+    "closed": Code(
+        "warn",
+        "Part of what the equipment tunes is closed here, or no part of it is open.",
+        "Keep the equipment to the open part; take other equipment where none is open.",
+    ),
+    "permit": Code(
+        "stop",
+        "The equipment tunes only where a permit is needed that the shoot does not name.",
+        "Get the permit and name it in permits, or take equipment that tunes where exempt use is allowed.",
+    ),
+    "assumed-rule": Code(
+        "warn",
+        "A row of the rules decides that was not read in the instrument itself.",
+        "Read the document that is named; then put the row's id into accepts.",
+    ),
+    "tuning": Code(
+        "stop",
+        "Transmitter and receiver tune no carrier in common.",
+        "Pair the transmitter with a receiver that tunes the same range.",
+    ),
+    "tv-cochannel": Code(
+        "stop",
+        "The carrier lies in a TV channel that is on the air here, or too near to its edge.",
+        "Unlock the carrier, or take equipment that tunes outside the channel.",
+    ),
+    "other-cochannel": Code(
+        "warn",
+        "Somebody else's transmitter is received on the link's carrier.",
+        "Agree with them who moves; where the link is locked, unlock it.",
+    ),
+    "busy": Code(
+        "warn",
+        "The sweep shows something on the link's carrier.",
+        "Find out what it is and listen there; unlock the link or take equipment that tunes elsewhere.",
+    ),
+    "intermodulation": Code(
+        "warn",
+        "No plan was found that keeps every product off every carrier; the products are weighed by power.",
+        "Use fewer links at once, more tuning range, or less power; listen for it on site.",
+    ),
+    "power-short": Code(
+        "warn",
+        "A higher power step of the transmitter would hold, but the rules do not allow it here.",
+        "Bring the receiver's antennas nearer or take them higher; ask for a permit with more power.",
+    ),
+    "reach-short": Code(
+        "warn",
+        "The link does not hold along its route with any power step.",
+        "Bring the receiver's antennas nearer to the worst spot, or into its line of sight.",
+    ),
+    "spare-missing": Code(
+        "warn",
+        "Fewer spare carriers could be reserved than the link asks for.",
+        "Ask for fewer spares, or give the links more tuning range.",
+    ),
+    "unplaced": Code(
+        "stop",
+        "The link found no carrier.",
+        "Follow the reason that is given: free tuning range, permits, spacing or locks.",
+    ),
+    "locked": Code(
+        "stop",
+        "The carrier that the link is locked to cannot be used.",
+        "Unlock the link, or lock it to a carrier that its equipment and the rules allow.",
+    ),
+    "moved": Code(
+        "note",
+        "The link could not keep the carrier of the earlier plan.",
+        "Set transmitter and receiver to the new carrier, and listen before the take.",
+    ),
+    "carrier-changes": Code(
+        "note",
+        "The link has different carriers in different calls of one site.",
+        "Set transmitter and receiver again between the calls.",
+    ),
+    "sweep-missing": Code(
+        "warn",
+        "There is no sweep of the site: what others transmit there is known only as far as the shoot says.",
+        "Sweep the site on arrival and name the file in sweeps.",
+    ),
+    "sweep-old": Code(
+        "warn",
+        "The sweep was made long before or after the call.",
+        "Sweep again before the call.",
+    ),
+    "sweep-partial": Code(
+        "warn",
+        "The sweep does not cover everything that the links tune.",
+        "Sweep the whole tuning range.",
+    ),
+    "hard-warning": Code(
+        "warn",
+        "Other services that must not be disturbed use these frequencies or this neighbourhood.",
+        "Read the warning; ask the regulator or the service itself before transmitting.",
+    ),
+}
+
+
+def finding(
+    code: str, about: str, says: str, *, do: str | None = None, severity: Severity | None = None
+) -> Finding:
+    """A finding of a listed code, with the code's own severity and advice unless it says otherwise."""
+    listed = CODES[code]
+    return Finding(code=code, severity=severity or listed.severity, about=about, says=says, do=do or listed.do)
+
+
+#: The order in which findings are told: the gravest first.
+GRAVITY: Final[dict[Severity, int]] = {"stop": 0, "warn": 1, "note": 2}

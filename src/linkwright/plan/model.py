@@ -1,0 +1,113 @@
+"""The plan as its file says it (docs/reference.md): frozen, checked, and the same bytes for the same shoot."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from linkwright.shoot.evidence import Evidence
+from linkwright.shoot.models import Guard
+
+Verdict = Literal["holds", "thin", "fails"]
+Severity = Literal["stop", "warn", "note"]
+Criterion = Literal["clean", "power"]
+
+
+class Checked(BaseModel):
+    """A part of a plan: frozen, unknown keys are errors, NaN and infinity too."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class LedgerLine(Checked):
+    """One contribution: `db` for a gain or loss of the wanted signal, `dbm` for noise and interference."""
+
+    what: Literal["wanted", "noise", "interference"] = Field(description="which sum it belongs to")
+    part: str = Field(description="what contributes")
+    db: float | None = Field(default=None, description="gain (+) or loss (-) of the wanted signal [dB]")
+    dbm: float | None = Field(default=None, description="level of noise or interference [dBm]")
+    evidence: Evidence = Field(description="how it is known")
+    source: str = Field(description="where it comes from")
+
+
+class PlannedLink(Checked):
+    """A link with its carrier, its spares, its power, and the proof that it holds or does not."""
+
+    link: str = Field(description="name of the link")
+    carrier_khz: int = Field(description="its carrier [kHz]")
+    spares_khz: tuple[int, ...] = Field(description="its spare carriers, in the order to try them [kHz]")
+    power_mw: float = Field(description="conducted power step [mW]")
+    wanted_dbm: float = Field(description="local mean at the worst spot [dBm]")
+    noise_and_interference_dbm: float = Field(description="noise and interference together [dBm]")
+    required_cnr_db: float = Field(description="C/(N+I) that the receiver needs [dB]")
+    margin_db: float = Field(description="what is left over the need at the worst spot [dB]")
+    availability: float = Field(description="share of time along the route with unbroken audio")
+    breaks_per_hour: float = Field(description="how often the audio breaks [1/h]")
+    worst_at: str = Field(description="the worst spot of the route")
+    verdict: Verdict = Field(description="holds, thin or fails")
+    attenuation_db: float | None = Field(default=None, description="input attenuation to set [dB]")
+    low_cut_hz: float | None = Field(default=None, description="low cut to set [Hz]")
+    delay_ms: float | None = Field(default=None, description="delay from microphone to output [ms]")
+    ledger: tuple[LedgerLine, ...] = Field(description="what the numbers are made of")
+
+
+class Unplaced(Checked):
+    """A link that has no carrier, and why."""
+
+    link: str = Field(description="name of the link")
+    because: str = Field(description="why it found no place")
+
+
+class PlannedCall(Checked):
+    """A call with its links."""
+
+    call: str = Field(description="name of the call")
+    site: str = Field(description="name of its site")
+    bound: int | None = Field(description="proven upper limit on how many such links could be placed")
+    links: tuple[PlannedLink, ...] = Field(description="the links that have a carrier")
+    unplaced: tuple[Unplaced, ...] = Field(default=(), description="the links that have none")
+
+
+class Rule(Checked):
+    """By which rule the carriers were chosen."""
+
+    criterion: Criterion = Field(description="clean: no product falls on a carrier; power: products weighed")
+    orders: tuple[int, ...] = Field(description="orders of intermodulation that are counted")
+    guard_khz: Guard = Field(description="guards of a clean plan [kHz]")
+
+
+class Battery(Checked):
+    """When a link's cells are changed."""
+
+    link: str = Field(description="name of the link")
+    change_at: str = Field(description="when to change, ISO 8601 with offset")
+    left_h: float = Field(description="what would be left then [h]")
+
+
+class Finding(Checked):
+    """Something that a person must know, with what to do about it."""
+
+    code: str = Field(description="what kind of finding; see docs/findings.md")
+    severity: Severity = Field(description="stop, warn or note")
+    about: str = Field(description="the link, site or row that it is about")
+    says: str = Field(description="what was found, as a sentence")
+    do: str = Field(description="what to do about it")
+
+
+class Plan(Checked):
+    """A plan: every call's links, and what was found."""
+
+    format: Literal["linkwright-plan/1"] = Field(default="linkwright-plan/1", description="format and version")
+    made_with: str = Field(description="version of the program")
+    shoot: str = Field(description="title of the shoot")
+    region: str = Field(description="whose rules apply")
+    rule: Rule = Field(description="by which rule the carriers were chosen")
+    calls: Annotated[tuple[PlannedCall, ...], Field(description="the calls, in the order of the shoot")]
+    batteries: tuple[Battery, ...] = Field(default=(), description="battery changes")
+    findings: tuple[Finding, ...] = Field(default=(), description="what a person must know")
+
+    @property
+    def all_hold(self) -> bool:
+        """Whether every live link of every call has a carrier and holds."""
+        return all(not call.unplaced and all(link.verdict == "holds" for link in call.links) for call in self.calls)

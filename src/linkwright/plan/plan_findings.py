@@ -1,0 +1,157 @@
+"""What a finished plan has to tell: who fails and why, what was given up, what moved, which rules are assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Final
+
+from linkwright.plan.chain import Scene
+from linkwright.plan.findings import finding
+from linkwright.plan.input_findings import rule_reason, together
+from linkwright.plan.model import Finding, PlannedCall, PlannedLink
+from linkwright.plan.prove import Proof, Standing
+from linkwright.plan.site import CallAnswer, Kept, SiteProblem, locked_khz
+from linkwright.plan.tuning import BUSY_RISE_DB
+from linkwright.rules import Row
+from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
+
+#: How the ledger's lines of products begin.
+PRODUCTS: Final = ("A+B-C", "2A-B", "all other products")
+
+
+def link_findings(
+    call: str, standing: Standing, proof: Proof, link: PlannedLink, target: float
+) -> Iterator[Finding]:
+    """What is to be told of one planned link in one call."""
+    yield from _on_the_carrier(standing)
+    wished = standing.chain.link.spares
+    if len(link.spares_khz) < wished:
+        yield finding(
+            "spare-missing",
+            link.link,
+            f'{link.link} asks for {_count(wished, "spare")} and has {len(link.spares_khz)} in call "{call}".',
+        )
+    if link.verdict == "holds":
+        return
+    allowed = standing.tuning.powers_mw(standing.chain.transmitter, standing.carrier_khz)
+    higher = [power for power in standing.chain.transmitter.powers_mw if power > max(allowed)]
+    state = "is thin" if link.verdict == "thin" else "fails"
+    short = (
+        f'{link.link} {state} in call "{call}": {100 * link.availability:.2f} % of the time, '
+        f"{link.margin_db:.1f} dB of margin at {link.worst_at} with {link.power_mw:g} mW"
+    )
+    held = [
+        power for power in sorted(higher) if proof.budget.holding(power, proof.n_and_i_dbm).availability >= target
+    ]
+    if held:
+        yield finding("power-short", link.link, f"{short}; {held[0]:g} mW would hold but is not allowed here.")
+    else:
+        yield finding("reach-short", link.link, f"{short}, the highest step that may be used.")
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def _on_the_carrier(standing: Standing) -> Iterator[Finding]:
+    """Whoever else is on the link's carrier."""
+    tuning = standing.tuning
+    at = tuning.index(standing.carrier_khz)
+    assert at is not None
+    name, carrier = standing.chain.link.name, mhz_text(standing.carrier_khz)
+    for heard in tuning.heard:
+        rise = sum_dbm([tuning.noise_dbm, dbm_from_mw(float(heard.power_mw[at]))]) - tuning.noise_dbm
+        if rise > BUSY_RISE_DB:
+            yield finding(
+                heard.code,
+                name,
+                f"{name} on {carrier} MHz hears {heard.part}: it raises the noise by {rise:.1f} dB.",
+            )
+    if tuning.busy[at] and not any(heard.code == "busy" and heard.power_mw[at] > 0 for heard in tuning.heard):
+        yield finding("busy", name, f"{name} on {carrier} MHz stands on something that the sweep shows.")
+
+
+def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallAnswer) -> str:
+    """Why a link found no carrier, as a sentence."""
+    n = problem.index(name)
+    chain, tuning = problem.chains[n], problem.tunings[n]
+    locked = locked_khz(chain.link)
+    if not tuning.carriers_khz.size:
+        return f"transmitter {chain.link.transmitter} and receiver {chain.link.receiver} tune no carrier in common"
+    if locked is not None and not problem.problem.wishes[n].slots_khz.size:
+        return f"it is locked to {mhz_text(locked)} MHz, which cannot be used here"
+    if not (tuning.most_mw > 0.0).any():
+        middle = int(tuning.carriers_khz[tuning.carriers_khz.size // 2])
+        return rule_reason(scene, chain, middle).rstrip(".")
+    if not tuning.legal.any():
+        return "the TV channels on the air leave no carrier of its type"
+    placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
+    spacing = chain.transmitter.spacing_khz
+    return (
+        f"no carrier of its type is left that is {spacing} kHz from every other: {placed} links are placed, "
+        f"and at most {answer.bound} can be"
+    )
+
+
+def power_finding(call: PlannedCall, answer: CallAnswer, clean_bound: int) -> Finding:
+    """What was given up where the plan is not clean."""
+    lines = [line for link in call.links for line in link.ledger if line.part.startswith(PRODUCTS)]
+    strongest = max((line.dbm for line in lines if line.dbm is not None), default=None)
+    level = "no product comes near the noise"
+    if strongest is not None:
+        level = f"the strongest product is {strongest:.1f} dBm"
+    why = (
+        f"at most {clean_bound} links can be placed clean, as is proved"
+        if answer.proved
+        else "the search found no clean set"
+    )
+    bad = [link.link for link in call.links if link.verdict != "holds"]
+    verb = "does" if len(bad) == 1 else "do"
+    outcome = f"{together(bad)} {verb} not hold" if bad else "all links hold all the same"
+    return finding(
+        "intermodulation",
+        call.call,
+        f'In call "{call.call}" products fall on carriers ({why}); weighed by power, {level}; {outcome}.',
+        severity="warn" if bad else "note",
+    )
+
+
+def assumed_rows(scene: Scene, decided: Iterable[tuple[str, Row | None]]) -> Iterator[Finding]:
+    """The assumed rows that decided for links (name, row), each row once, unless the shoot accepts it."""
+    by_row: dict[str, tuple[Row, list[str]]] = {}
+    for name, row in decided:
+        if row is not None and row.evidence == "assumed" and row.id not in scene.law.accepts:
+            names = by_row.setdefault(row.id, (row, []))[1]
+            if name not in names:
+                names.append(name)
+    for row, names in by_row.values():
+        unknown = " It states no power limit, so only the least step is used." if row.max_mw is None else ""
+        doubt = f" ({row.doubt})" if row.doubt else ""
+        yield finding(
+            "assumed-rule",
+            row.id,
+            f"{together(names)} {'stands' if len(names) == 1 else 'stand'} on the row {row.id}, "
+            f"which is assumed{doubt}.{unknown}",
+            do=f'Read {row.source}; then put accepts = ["{row.id}"] under [shoot].',
+        )
+
+
+def moved_findings(kept: Mapping[str, Kept], answers: Sequence[CallAnswer]) -> Iterator[Finding]:
+    """Who could not keep the carrier of the earlier plan, and who has two carriers on one site."""
+    carriers: dict[str, list[int]] = {}
+    for answer in answers:
+        for name, carrier in answer.carriers_khz.items():
+            if carrier is not None and carrier not in carriers.setdefault(name, []):
+                carriers[name].append(carrier)
+    for name, found in carriers.items():
+        if name in kept and kept[name].carrier_khz not in found:
+            old = kept[name]
+            spare = f", its spare {1 + old.spares_khz.index(found[0])}" if found[0] in old.spares_khz else ""
+            yield finding(
+                "moved",
+                name,
+                f"{name} moves from {mhz_text(old.carrier_khz)} to {mhz_text(found[0])} MHz{spare}.",
+            )
+        if len(found) > 1:
+            listed = " then ".join(mhz_text(carrier) for carrier in found)
+            yield finding("carrier-changes", name, f"{name} changes its carrier between calls: {listed} MHz.")

@@ -1,0 +1,186 @@
+"""Every slot of a link: may it be used, what is on the air there, and how much that costs.
+
+A slot is a carrier that both ends tune. Links of one type, one receiver and one place share one `Tuning`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from linkwright.air.others import overlap_share
+from linkwright.physics.noise import thermal_noise_dbm
+from linkwright.plan.chain import Chain, Law, Scene
+from linkwright.reach.received import Radiator, strongest_gain_db
+from linkwright.rules import Row, TvChannel, allowance, tv_channel, tv_channels
+from linkwright.shoot.equipment import Transmitter
+from linkwright.shoot.evidence import Evidence
+from linkwright.shoot.place import Other
+from linkwright.shoot.view import LiveCall, others_during
+from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
+
+#: A slot on which the air raises the noise by more than this is left alone while there are others [dB].
+BUSY_RISE_DB: Final = 3.0
+#: Where there is a sweep, a slot that it did not look at counts as this much noise [dB]: last choice, not refused.
+UNSEEN_DB: Final = 1.0
+#: A contribution this far below the noise changes nothing that is printed [dB].
+NOTHING_BELOW_NOISE_DB: Final = 30.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Heard:
+    """Something on the air, as power in the receiver's filter on each slot: `power_mw` (m,)."""
+
+    part: str
+    code: str
+    power_mw: FloatArray
+    evidence: Evidence
+    source: str
+
+
+@dataclass(frozen=True, eq=False)
+class Tuning:
+    """The slots of a kind of link: arrays of shape (m,), one entry a carrier that both ends tune.
+
+    carriers_khz : ascending.
+    most_mw : most conducted power that the rules allow; 0 where nothing is allowed.
+    row : index into `rows` of the row of the rules that decides; -1 where none does.
+    in_tv : index into `tv` of a TV channel on the air that the occupied band touches; -1 where none.
+    at_edge : nearer to an edge of a TV channel than the type allows.
+    busy, covered : what the sweeps say; False where there is none.
+    heard : others and what the sweeps measured.
+    noise_dbm : the receiver's own noise in the link's bandwidth.
+    legal : allowed, and clear of TV; usable : legal, and quiet as far as is known.
+    rise_db : how much the air raises the noise; cost_db : the same, with a slot that no sweep looked at dearer.
+    """
+
+    carriers_khz: IntArray
+    most_mw: FloatArray
+    row: IntArray
+    rows: tuple[Row, ...]
+    in_tv: IntArray
+    tv: tuple[TvChannel, ...]
+    at_edge: BoolArray
+    busy: BoolArray
+    covered: BoolArray
+    heard: tuple[Heard, ...]
+    noise_dbm: float
+    legal: BoolArray = field(init=False)
+    rise_db: FloatArray = field(init=False)
+    usable: BoolArray = field(init=False)
+    cost_db: FloatArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        heard_mw = sum((heard.power_mw for heard in self.heard), np.zeros(self.carriers_khz.size))
+        rise = 10.0 * np.log10(1.0 + heard_mw / mw_from_dbm(self.noise_dbm))
+        legal = (self.most_mw > 0.0) & (self.in_tv < 0) & ~self.at_edge
+        object.__setattr__(self, "legal", legal)
+        object.__setattr__(self, "rise_db", rise)
+        object.__setattr__(self, "usable", legal & ~self.busy & (rise <= BUSY_RISE_DB))
+        unseen = ~self.covered & bool(self.covered.any())
+        object.__setattr__(self, "cost_db", rise + np.where(unseen, UNSEEN_DB, 0.0))
+
+    def index(self, carrier_khz: int) -> int | None:
+        """Where a carrier stands among the slots; None where it is none of them."""
+        at = int(np.searchsorted(self.carriers_khz, carrier_khz))
+        found = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
+        return at if found else None
+
+    def powers_mw(self, transmitter: Transmitter, carrier_khz: int) -> tuple[float, ...]:
+        """The type's power steps that are allowed on a carrier, ascending."""
+        at = self.index(carrier_khz)
+        most = 0.0 if at is None else float(self.most_mw[at])
+        return tuple(power for power in sorted(transmitter.powers_mw) if power <= most)
+
+    def row_at(self, carrier_khz: int) -> Row | None:
+        """The row of the rules that decides on a carrier."""
+        at = self.index(carrier_khz)
+        return None if at is None or self.row[at] < 0 else self.rows[int(self.row[at])]
+
+
+def slots_khz(ranges_khz: Sequence[tuple[int, int]], raster_khz: int) -> IntArray:
+    """All carriers of the ranges (both ends included), from each range's lower end in steps of the raster."""
+    parts = [np.arange(low, high + 1, raster_khz, dtype=np.int64) for low, high in ranges_khz]
+    return np.unique(np.concatenate(parts)) if parts else np.zeros(0, dtype=np.int64)
+
+
+def near_an_edge(carriers_khz: IntArray, channels: Sequence[TvChannel], edge_khz: int) -> BoolArray:
+    """Which carriers (m,) lie nearer than `edge_khz` to an edge of any TV channel of the raster."""
+    if edge_khz == 0 or not channels:
+        return np.zeros(carriers_khz.size, dtype=np.bool_)
+    edges = np.unique([edge for channel in channels for edge in (channel.from_khz, channel.to_khz)])
+    right = np.searchsorted(edges, carriers_khz)
+    above = np.abs(edges[np.minimum(right, edges.size - 1)] - carriers_khz)
+    below = np.abs(edges[np.maximum(right - 1, 0)] - carriers_khz)
+    return np.asarray(np.minimum(above, below) < edge_khz)
+
+
+def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall]) -> Tuning:
+    """The slots of a link on its site, with everything that is on while any of its `calls` runs."""
+    transmitter, receiver = chain.transmitter, chain.receiver
+    carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
+    both = np.zeros(carriers.size, dtype=np.bool_)
+    for low, high in receiver.tunes_khz:
+        both |= (carriers >= low) & (carriers <= high)
+    carriers = carriers[both]
+    most_mw, row, rows = _allowed(scene.law, transmitter, carriers)
+    tv = tuple(tv_channel(scene.law.territory, number) for number in chain.site.tv)
+    half = transmitter.bandwidth_khz / 2.0
+    in_tv = np.full(carriers.size, -1, dtype=np.int64)
+    for n, channel in enumerate(tv):
+        in_tv[(carriers + half > channel.from_khz) & (carriers - half < channel.to_khz)] = n
+    at_edge = near_an_edge(carriers, tv_channels(scene.law.territory), transmitter.edge_khz)
+    noise_dbm = thermal_noise_dbm(transmitter.bandwidth_khz, receiver.noise_figure_db)
+    others = {o.name: o for call in calls for o in others_during(scene.shoot, call)}
+    heard = [_other(chain, other, carriers) for other in others.values()]
+    busy = np.zeros(carriers.size, dtype=np.bool_)
+    covered = busy
+    measured = scene.measured.get(chain.site.name)
+    if measured is not None and carriers.size:
+        levels = measured.slot_levels(carriers, transmitter.bandwidth_khz)
+        busy, covered = levels.busy, levels.covered
+        interference = np.nan_to_num(levels.interference_dbm(noise_dbm), nan=-400.0)
+        power_mw = np.where(covered, mw_from_dbm_array(interference), 0.0)
+        calibrated = bool(np.all(levels.calibrated[covered])) and bool(covered.any())
+        source = ", ".join(levels.sources)
+        if not calibrated:
+            source += "; levels are relative: floor taken as the receiver's own noise"
+        heard.append(Heard("sweep", "busy", power_mw, "measured" if calibrated else "assumed", source))
+    return Tuning(carriers, most_mw, row, rows, in_tv, tv, at_edge, busy, covered, tuple(heard), noise_dbm)
+
+
+def _allowed(
+    law: Law, transmitter: Transmitter, carriers: IntArray
+) -> tuple[FloatArray, IntArray, tuple[Row, ...]]:
+    """The most conducted power [mW] on each carrier (m,), the deciding row (m,), and the rows.
+
+    Where a row states no limit, and the crew has not said that it checked it, only the least step is taken.
+    """
+    allowed = allowance(
+        law.territory,
+        law.permits,
+        carriers,
+        transmitter.bandwidth_khz,
+        transmitter.form,
+        transmitter.antenna_gain_dbi,
+        law.on,
+    )
+    least = min(transmitter.powers_mw)
+    checked = np.array([row.id in law.accepts for row in allowed.rows] + [False])
+    unknown = np.isinf(allowed.most_mw) & ~checked[allowed.row]
+    most = np.where(unknown, least, allowed.most_mw)
+    return np.where(most >= least, most, 0.0), allowed.row, allowed.rows
+
+
+def _other(chain: Chain, other: Other, carriers: IntArray) -> Heard:
+    """An other as the link's receiver hears it on each slot."""
+    low, high = other.band_khz
+    radiator = Radiator((other.at,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
+    gain = strongest_gain_db(chain.site, [radiator], [chain.at])
+    level_dbm = float(gain[0, 0]) + chain.receiver.antenna_gain_dbi
+    share = overlap_share(carriers, chain.transmitter.bandwidth_khz, low, high)
+    source = f"{other.radiated_mw:g} mW EIRP as stated, path as for {chain.site.surroundings} surroundings"
+    return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source)

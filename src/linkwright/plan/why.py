@@ -1,0 +1,162 @@
+"""Why did this link not get that frequency? Every reason that stands against it, one sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from linkwright.assign.verify import Placed, faults
+from linkwright.plan.chain import Chain, Scene, scene_of
+from linkwright.plan.input_findings import rule_reason
+from linkwright.plan.model import Plan, PlannedCall
+from linkwright.plan.pipeline import Sweeps
+from linkwright.plan.prove import Standing, prove, verdict
+from linkwright.plan.site import Slots, locked_khz
+from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
+from linkwright.shoot.errors import InputError, did_you_mean
+from linkwright.shoot.models import Shoot
+from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One thing that stands against a frequency: a code, a sentence, and by how many dB where that is known."""
+
+    code: str
+    says: str
+    db: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CallReasons:
+    """What stands against a frequency in one call; none: `would_give` is the margin that it would have [dB]."""
+
+    call: str
+    reasons: tuple[Reason, ...]
+    would_give_db: float | None
+    verdict: str | None
+
+
+def link_of(shoot: Shoot, name: str) -> str:
+    """The link of that name. Raises InputError, naming the nearest."""
+    names = [link.name for link in shoot.link]
+    if name not in names:
+        near = did_you_mean(name, names) or f"; the links are {', '.join(names[:20])}"
+        raise InputError(f'there is no link "{name}"{near}')
+    return name
+
+
+def why(shoot: Shoot, sweeps: Sweeps, plan: Plan, name: str, carrier_khz: int) -> tuple[CallReasons, ...]:
+    """What stands against `carrier_khz` for a link, in each call of the plan in which it is live.
+
+    Raises InputError for an unknown link.
+    """
+    link_of(shoot, name)
+    scene = scene_of(shoot, sweeps)
+    slots = Slots(scene)
+    found = []
+    for live, planned in zip(scene.calls, plan.calls, strict=True):
+        link = next((link for link in live.links if link.name == name), None)
+        if link is None:
+            continue
+        chain = scene.chain(link, live.site)
+        with_it = [c for c in scene.calls_on(live.site) if any(x.name == name for x in c.links)]
+        tuning = slots.tuning(chain, with_it)
+        reasons = [*_of_the_slot(scene, chain, tuning, carrier_khz)]
+        at = tuning.index(carrier_khz)
+        if at is not None:
+            reasons += _of_the_air(tuning, at)
+            reasons += _of_the_plan(scene, planned, chain, carrier_khz)
+        margin = held = None
+        if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
+            proof = prove([Standing(chain, tuning, carrier_khz)], shoot.shoot.target)[0]
+            margin = round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2)
+            held = verdict(proof.availability, shoot.shoot.target)
+        found.append(CallReasons(live.name, tuple(reasons), margin, held))
+    return tuple(found)
+
+
+def _of_the_slot(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:
+    """Whether the frequency is a slot at all, and whether the law and TV leave it."""
+    shown = mhz_text(carrier_khz)
+    transmitter, receiver = chain.transmitter, chain.receiver
+    for what, tunes in ((chain.link.transmitter, transmitter.tunes_khz), (chain.link.receiver, receiver.tunes_khz)):
+        if not any(low <= carrier_khz <= high for low, high in tunes):
+            ranges = ", ".join(f"{mhz_text(low)} to {mhz_text(high)}" for low, high in tunes)
+            yield Reason("tuning", f"{what} does not tune {shown} MHz (it tunes {ranges} MHz).")
+    locked = locked_khz(chain.link)
+    if locked is not None and locked != carrier_khz:
+        yield Reason("locked", f"{chain.link.name} is locked to {mhz_text(locked)} MHz.")
+    at = tuning.index(carrier_khz)
+    inside = any(low <= carrier_khz <= high for low, high in transmitter.tunes_khz)
+    if at is None and inside:
+        yield Reason("raster", _off_the_raster(tuning, chain, carrier_khz))
+    if at is None or tuning.most_mw[at] <= 0.0:
+        says = rule_reason(scene, chain, carrier_khz)
+        if at is not None or " may be used" not in says:
+            yield Reason("closed", says)
+        return
+    if tuning.in_tv[at] >= 0:
+        channel = tuning.tv[int(tuning.in_tv[at])]
+        edges = f"{mhz_text(channel.from_khz)} to {mhz_text(channel.to_khz)} MHz"
+        yield Reason("tv-cochannel", f"TV channel {channel.number} ({edges}) is on the air at {chain.site.name}.")
+    if tuning.at_edge[at]:
+        yield Reason(
+            "tv-edge", f"{shown} MHz lies nearer than {transmitter.edge_khz} kHz to the edge of a TV channel."
+        )
+
+
+def _off_the_raster(tuning: Tuning, chain: Chain, carrier_khz: int) -> str:
+    near = [
+        mhz_text(int(tuning.carriers_khz[n]))
+        for n in (np.searchsorted(tuning.carriers_khz, carrier_khz) + np.array([-1, 0]))
+        if 0 <= n < tuning.carriers_khz.size
+    ]
+    return (
+        f"{mhz_text(carrier_khz)} MHz is not on the raster of {chain.transmitter.raster_khz} kHz "
+        f"(next are {' and '.join(near)} MHz)."
+    )
+
+
+def _of_the_air(tuning: Tuning, at: int) -> Iterator[Reason]:
+    """What is on the air there, and by how much it raises the noise."""
+    for heard in tuning.heard:
+        level = dbm_from_mw(float(heard.power_mw[at]))
+        rise = sum_dbm([tuning.noise_dbm, level]) - tuning.noise_dbm
+        if rise > BUSY_RISE_DB:
+            says = f"{heard.part} is there with {level:.1f} dBm; the noise rises by {rise:.1f} dB ({heard.source})."
+            yield Reason(heard.code, says, round(rise, 1))
+        elif heard.code == "busy" and tuning.busy[at]:
+            yield Reason(
+                "busy", f"The sweep shows something in or beside this band ({heard.source}).", round(rise, 1)
+            )
+
+
+def _of_the_plan(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int) -> Iterator[Reason]:
+    """Whom it would come too near, and which product would fall where, with the others as planned."""
+    others = [link for link in call.links if link.link != chain.link.name]
+    live = next(c for c in scene.calls if c.name == call.call)
+    by_name = {link.name: scene.chain(link, live.site) for link in live.links}
+    for other in others:
+        spacing = max(chain.transmitter.spacing_khz, by_name[other.link].transmitter.spacing_khz)
+        taken = [(other.carrier_khz, "carrier"), *((spare, "spare") for spare in other.spares_khz)]
+        for carrier, what in taken:
+            away = abs(carrier - carrier_khz)
+            if away < spacing:
+                yield Reason(
+                    "spacing",
+                    f"It is {away} kHz from the {what} of {other.link} ({mhz_text(carrier)} MHz); "
+                    f"the types need {spacing} kHz.",
+                )
+    guard = scene.shoot.shoot.guard_khz
+    placed = [
+        Placed(link.link, link.carrier_khz, link.spares_khz, 0, frozenset((link.carrier_khz, *link.spares_khz)))
+        for link in others
+    ]
+    without = set(faults(placed, True, guard.im3_two, guard.im3_three))
+    mine = Placed(chain.link.name, carrier_khz, (), 0, frozenset((carrier_khz,)))
+    for fault in faults([*placed, mine], True, guard.im3_two, guard.im3_three):
+        if fault not in without:
+            yield Reason("intermodulation", f"{fault[:1].upper()}{fault[1:]}.")

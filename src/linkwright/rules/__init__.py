@@ -1,0 +1,34 @@
+"""What may be transmitted where: data files with their sources, and the look-up."""
+
+from linkwright.rules.hazards import HardWarning, hard_warnings
+from linkwright.rules.library import known_codes, territory, territory_or_group
+from linkwright.rules.lookup import Allowance, allowance, check_permits, closed_ranges
+from linkwright.rules.models import Closed, Permit, Row, Territory
+from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
+from linkwright.rules.report import rules_document
+from linkwright.rules.tv import TvChannel, tv_channel, tv_channels
+from linkwright.rules.why import range_text, why_not
+
+__all__ = [
+    "Allowance",
+    "Closed",
+    "HardWarning",
+    "Permit",
+    "Row",
+    "Territory",
+    "TvChannel",
+    "allowance",
+    "check_permits",
+    "closed_ranges",
+    "eirp_mw_from_erp_mw",
+    "hard_warnings",
+    "known_codes",
+    "most_conducted_mw",
+    "range_text",
+    "rules_document",
+    "territory",
+    "territory_or_group",
+    "tv_channel",
+    "tv_channels",
+    "why_not",
+]

@@ -1,0 +1,143 @@
+"""Hard warnings: other people's safety or science at stake, by range and by place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from linkwright.rules.distance import great_circle_km
+from linkwright.rules.models import City, Evidence, LandMobile, RadioAstronomy, Severity, Territory
+from linkwright.rules.tv import TvChannel, tv_channel
+
+#: The finding code of all of them.
+CODE = "hard-warning"
+
+#: A position [degrees north, degrees east], or None where it is not known.
+Position = tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class HardWarning:
+    """One hard warning; `distance_km` [km] where it hangs on a place, else None."""
+
+    code: str
+    severity: Severity
+    about: str
+    says: str
+    do: str
+    source: str
+    evidence: Evidence
+    distance_km: float | None
+
+
+def hard_warnings(
+    territory: Territory,
+    latitude: float | None,
+    longitude: float | None,
+    ranges_khz: Iterable[tuple[int, int]],
+) -> tuple[HardWarning, ...]:
+    """The hard warnings for transmitting in `ranges_khz` (from, to) [kHz] at a position [degrees].
+
+    Without a position, those that hang on a place are told once, in general.
+    """
+    ranges = tuple(ranges_khz)
+    position = None if latitude is None or longitude is None else (latitude, longitude)
+    found = list(_by_range(territory, position, ranges))
+    if territory.land_mobile is not None:
+        found += _land_mobile(territory, territory.land_mobile, position, ranges)
+    if territory.radio_astronomy is not None and ranges:
+        found += _radio_astronomy(territory.radio_astronomy, position)
+    return tuple(found)
+
+
+def _overlaps(ranges_khz: Iterable[tuple[int, int]], from_khz: int, to_khz: int) -> bool:
+    return any(low < to_khz and high > from_khz for low, high in ranges_khz)
+
+
+def _by_range(
+    territory: Territory, position: Position, ranges_khz: tuple[tuple[int, int], ...]
+) -> Iterator[HardWarning]:
+    for one in territory.warnings:
+        away = False
+        if one.area is not None and position is not None:
+            south, north, west, east = one.area
+            away = not (south <= position[0] <= north and west <= position[1] <= east)
+        if not away and _overlaps(ranges_khz, one.from_khz, one.to_khz):
+            yield HardWarning(CODE, one.severity, one.about, one.says, one.do, one.source, one.evidence, None)
+
+
+def _land_mobile(
+    territory: Territory, facts: LandMobile, position: Position, ranges_khz: tuple[tuple[int, int], ...]
+) -> Iterator[HardWarning]:
+    first = tv_channel(territory, str(facts.first_channel))
+    last = tv_channel(territory, str(facts.last_channel))
+    if position is None:
+        if _overlaps(ranges_khz, first.from_khz, last.to_khz):
+            yield _land_mobile_anywhere(facts, first, last)
+        return
+    for city in facts.city:
+        km = great_circle_km(*position, city.latitude, city.longitude)
+        if km > facts.protection_radius_km:
+            continue
+        for number in city.channels:
+            channel = tv_channel(territory, str(number))
+            if _overlaps(ranges_khz, channel.from_khz, channel.to_khz):
+                yield _land_mobile_near(facts, city, channel, km)
+
+
+def _land_mobile_anywhere(facts: LandMobile, first: TvChannel, last: TvChannel) -> HardWarning:
+    names = ", ".join(dict.fromkeys(city.name for city in facts.city))
+    return HardWarning(
+        CODE,
+        "note",
+        f"land mobile on TV channels {first.number} to {last.number}",
+        f"{first.from_khz / 1000:g}-{last.to_khz / 1000:g} MHz carries land mobile radio about {names}",
+        "Give the site's position to have its distance checked",
+        facts.source,
+        facts.evidence,
+        None,
+    )
+
+
+def _land_mobile_near(facts: LandMobile, city: City, channel: TvChannel, km: float) -> HardWarning:
+    is_near = km <= facts.base_radius_km
+    radius = (
+        f"base stations may stand within {facts.base_radius_km:g} km of the centre"
+        if is_near
+        else f"it is protected to {facts.protection_radius_km:g} km from the centre"
+    )
+    note = f" ({city.note})" if city.note else ""
+    return HardWarning(
+        CODE,
+        "warn" if is_near else "note",
+        f"land mobile on channel {channel.number}, {city.name}",
+        f"{channel.from_khz / 1000:g}-{channel.to_khz / 1000:g} MHz carries land mobile radio in {city.name}"
+        f", {km:.0f} km away; {radius}{note}",
+        "Choose another channel, or make sure of not interfering: microphones are secondary",
+        f"{city.source}; {facts.source}",
+        city.evidence,
+        km,
+    )
+
+
+def _radio_astronomy(facts: RadioAstronomy, position: Position) -> Iterator[HardWarning]:
+    do = "Ask the observatory before anything is switched on"
+    if position is None:
+        names = ", ".join(site.name for site in facts.site)
+        says = f"keep {facts.exclusion_km:g} km away from the observatories: {names}"
+        yield HardWarning(CODE, "note", "radio astronomy", says, do, facts.source, facts.evidence, None)
+        return
+    for site in facts.site:
+        km = great_circle_km(*position, site.latitude, site.longitude)
+        if km <= facts.exclusion_km:
+            yield HardWarning(
+                CODE,
+                "warn",
+                f"radio astronomy, {site.name}",
+                f"the observatory {site.name} is {km:.1f} km away, nearer than {facts.exclusion_km:g} km; "
+                f"{facts.note}",
+                do,
+                facts.source,
+                facts.evidence,
+                km,
+            )

@@ -1,0 +1,184 @@
+"""One plain sentence about a single carrier: what lets it be used, or what stands in its way."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from linkwright.rules.lookup import allowance, check_permits, closed_ranges, in_closed, inside, on_raster
+from linkwright.rules.models import Kind, Row, Territory
+from linkwright.rules.power import power_text
+from linkwright.units import IntArray, mhz_text
+
+#: What a row of another kind of equipment is for, in words.
+KIND_TEXT: dict[Kind, str] = {
+    "microphone": "a narrow-band microphone",
+    "wideband": "a wideband multichannel system",
+    "data": "digital or hopping data equipment",
+}
+
+
+@dataclass(frozen=True)
+class _Use:
+    """The use that is asked about; carrier and bandwidth [kHz]."""
+
+    territory: Territory
+    held: frozenset[str]
+    carrier_khz: int
+    bandwidth_khz: int
+    on: datetime.date
+    kind: Kind
+
+    def carriers(self) -> IntArray:
+        return np.array([self.carrier_khz], dtype=np.int64)
+
+
+def range_text(from_khz: int, to_khz: int) -> str:
+    """A range as people read it: "606.5-613.5 MHz"."""
+    return f"{from_khz / 1000:.7g}-{to_khz / 1000:.7g} MHz"
+
+
+def why_not(
+    territory: Territory,
+    permits: Iterable[str],
+    carrier_khz: int,
+    bandwidth_khz: int,
+    form: str,
+    antenna_gain_dbi: float,
+    on: datetime.date,
+    kind: Kind = "microphone",
+) -> str:
+    """Why `carrier_khz` may not be used, or under which row it may; arguments as for `allowance`.
+
+    Names the closed range, the permit that would open it, the row whose last day has passed, or the rows
+    beside it. Raises InputError for a permit that the territory does not know.
+    """
+    use = _Use(territory, check_permits(territory, permits), carrier_khz, bandwidth_khz, on, kind)
+    allowed = allowance(territory, use.held, use.carriers(), bandwidth_khz, form, antenna_gain_dbi, on, kind=kind)
+    row = allowed.row_at(0)
+    if row is not None:
+        most = power_text(float(allowed.most_mw[0]))
+        limit = f"up to {most} conducted" if np.isfinite(allowed.most_mw[0]) else most
+        return f"{mhz_text(carrier_khz)} MHz may be used, {limit}: {_cited(row)}."
+    reason = _closed(use) or _obstacles(use) or _nothing(use)
+    return "; ".join([f"{mhz_text(carrier_khz)} MHz {reason}", *_notes(use)]) + "."
+
+
+def _cited(row: Row) -> str:
+    return f"row {row.id} ({range_text(row.from_khz, row.to_khz)}; {row.source}; {row.evidence})"
+
+
+def _closed(use: _Use) -> str | None:
+    for one in closed_ranges(use.territory, use.on):
+        if in_closed([one], use.carriers(), use.bandwidth_khz)[0]:
+            reaches = one.from_khz <= use.carrier_khz <= one.to_khz
+            where = "lies in" if reaches else f"with its {use.bandwidth_khz} kHz reaches into"
+            span = range_text(one.from_khz, one.to_khz)
+            return f"{where} {span}, which is closed: {one.why} ({one.source}; {one.evidence})"
+    return None
+
+
+def _wrong_kind(row: Row, use: _Use) -> str | None:
+    return f"is open to {KIND_TEXT[row.kind]} only" if row.kind != use.kind else None
+
+
+def _listed_only(row: Row, use: _Use) -> str | None:  # noqa: ARG001
+    if not row.listed_only:
+        return None
+    return f"cannot be decided from what is known here ({row.conditions[-1] if row.conditions else row.use})"
+
+
+def _ended(row: Row, use: _Use) -> str | None:
+    if not row.ended(use.on):
+        return None
+    return f"was open until {row.until}; find the act that followed before anybody transmits there"
+
+
+def _permit(row: Row, use: _Use) -> str | None:
+    if row.permit is None or row.permit in use.held:
+        return None
+    name = next(permit.name for permit in use.territory.permits if permit.id == row.permit)
+    return f"needs the permit {row.permit} ({name})"
+
+
+def _too_wide(row: Row, use: _Use) -> str | None:
+    if row.bandwidth_khz is None or use.bandwidth_khz <= row.bandwidth_khz:
+        return None
+    return f"is open to {row.bandwidth_khz} kHz at most, and this is {use.bandwidth_khz} kHz wide"
+
+
+def _over_edge(row: Row, use: _Use) -> str | None:
+    if inside(row, use.carriers(), use.bandwidth_khz)[0]:
+        return None
+    low_khz = max(row.from_khz + use.bandwidth_khz / 2, row.carriers_from_khz or 0)
+    high_khz = min(row.to_khz - use.bandwidth_khz / 2, row.carriers_to_khz or row.to_khz)
+    if low_khz > high_khz:
+        return f"lies in {range_text(row.from_khz, row.to_khz)}, too narrow for {use.bandwidth_khz} kHz"
+    return (
+        f"is too near to an edge: with {use.bandwidth_khz} kHz, carriers go from {low_khz / 1000:.3f} to "
+        f"{high_khz / 1000:.3f} MHz"
+    )
+
+
+def _off_raster(row: Row, use: _Use) -> str | None:
+    if row.raster_khz is None or on_raster(row, use.carriers())[0]:
+        return None
+    return f"is off the raster: carriers lie at {mhz_text(row.from_khz)} MHz + n x {row.raster_khz} kHz"
+
+
+#: What may stand between a carrier and a row, the most lasting first.
+CHECKS: tuple[Callable[[Row, _Use], str | None], ...] = (
+    _wrong_kind,
+    _listed_only,
+    _ended,
+    _permit,
+    _too_wide,
+    _over_edge,
+    _off_raster,
+)
+
+
+def _obstacles(use: _Use) -> str | None:
+    """What stands in the way at the rows about the carrier that come nearest to allowing it."""
+    found: list[tuple[int, str, Row]] = []
+    for row in use.territory.rows:
+        if row.from_khz <= use.carrier_khz <= row.to_khz:
+            stops = ((rank, check(row, use)) for rank, check in enumerate(CHECKS))
+            rank, says = next((rank, says) for rank, says in stops if says is not None)
+            found.append((rank, says, row))
+    if not found:
+        return None
+    nearest = max(rank for rank, _, _ in found)
+    rows_by_text: dict[str, list[Row]] = {}
+    for rank, says, row in found:
+        if rank == nearest:
+            rows_by_text.setdefault(says, []).append(row)
+    return ", or ".join(
+        f"{says}: {' and '.join(_cited(row) for row in rows)}" for says, rows in rows_by_text.items()
+    )
+
+
+def _nothing(use: _Use) -> str:
+    """No row covers the carrier: which ones lie beside it."""
+    rows = [row for row in use.territory.rows if row.kind == use.kind and not row.ended(use.on)]
+    below = max((row for row in rows if row.to_khz < use.carrier_khz), key=lambda row: row.to_khz, default=None)
+    above = min((row for row in rows if row.from_khz > use.carrier_khz), key=lambda row: row.from_khz, default=None)
+    beside = [
+        f"{range_text(row.from_khz, row.to_khz)} {word} it (row {row.id})"
+        for row, word in ((below, "below"), (above, "above"))
+        if row is not None
+    ]
+    tail = f"; nearest are {' and '.join(beside)}" if beside else ""
+    return f"is opened by no row of the {use.territory.code} rules{tail}"
+
+
+def _notes(use: _Use) -> list[str]:
+    low_khz, high_khz = use.carrier_khz - use.bandwidth_khz / 2, use.carrier_khz + use.bandwidth_khz / 2
+    return [
+        f"{note.says} ({note.source}; {note.evidence})"
+        for note in use.territory.notes
+        if low_khz < note.to_khz and high_khz > note.from_khz
+    ]

@@ -1,0 +1,145 @@
+"""What must fit together in a shoot beyond each field: names, references, times."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+
+from linkwright.shoot.catalogue import catalogue
+from linkwright.shoot.errors import did_you_mean
+from linkwright.shoot.locate import Loc
+from linkwright.shoot.models import Call, Shoot
+from linkwright.shoot.view import default_site
+
+#: The most links that one call may hold: beyond it one site's spectrum is no longer one person's shoot.
+MOST_LINKS_A_CALL = 1000
+#: How many known names a sentence lists.
+MOST_NAMED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Something wrong: where in the document, and one sentence."""
+
+    loc: Loc
+    says: str
+
+
+def problems_of(shoot: Shoot) -> Iterator[Problem]:
+    """Everything that does not fit together in a shoot whose fields are each in order."""
+    if not shoot.link:
+        yield Problem(("shoot",), "the shoot has no link; expected at least one [[link]]")
+    yield from _twice(shoot)
+    yield from _equipment(shoot)
+    yield from _calls(shoot)
+    yield from _others(shoot)
+    yield from _spots(shoot)
+
+
+def _near(word: str, known: Collection[str]) -> str:
+    """What was expected instead: the nearest known word, else the known ones."""
+    some = sorted(known)[:MOST_NAMED]
+    more = f" and {len(known) - len(some)} more" if len(known) > len(some) else ""
+    return did_you_mean(word, known) or f"; known are {', '.join(some)}{more}"
+
+
+def _twice(shoot: Shoot) -> Iterator[Problem]:
+    lists: tuple[tuple[str, Iterable[str]], ...] = (
+        ("site", (site.name for site in shoot.site)),
+        ("link", (link.name for link in shoot.link)),
+        ("other", (other.name for other in shoot.other)),
+        ("call", (call.name for call in shoot.call)),
+    )
+    for kind, names in lists:
+        yield from _repeated(kind, names, (kind,))
+    for number, site in enumerate(shoot.site):
+        spots = (spot.name for spot in site.spots)
+        yield from _repeated(f'site "{site.name}", spot', spots, ("site", number, "spots"))
+    for number, call in enumerate(shoot.call):
+        yield from _repeated(f'call "{call.name}", link', call.links, ("call", number, "links"))
+
+
+def _repeated(kind: str, names: Iterable[str], loc: Loc) -> Iterator[Problem]:
+    seen: set[str] = set()
+    for number, name in enumerate(names):
+        if name in seen:
+            yield Problem((*loc, number), f'{kind} "{name}" stands twice; each name once')
+        seen.add(name)
+
+
+def _equipment(shoot: Shoot) -> Iterator[Problem]:
+    for number, link in enumerate(shoot.link):
+        for kind, own, wanted in (
+            ("transmitter", shoot.transmitter, link.transmitter),
+            ("receiver", shoot.receiver, link.receiver),
+            ("microphone", shoot.microphone, link.microphone),
+        ):
+            known = {**own, **catalogue()[kind]}
+            if wanted is not None and wanted not in known:
+                near = _near(wanted, known)
+                yield Problem(
+                    ("link", number, kind), f'link "{link.name}" names the unknown {kind} "{wanted}"{near}'
+                )
+
+
+def _calls(shoot: Shoot) -> Iterator[Problem]:
+    links = {link.name for link in shoot.link}
+    sites = {site.name for site in shoot.site} or {default_site().name}
+    for number, call in enumerate(shoot.call):
+        about = f'call "{call.name}"'
+        if call.site is not None and call.site not in sites:
+            near = _near(call.site, sites)
+            yield Problem(("call", number, "site"), f'{about} is on the unknown site "{call.site}"{near}')
+        for name in call.links:
+            if name not in links:
+                yield Problem(
+                    ("call", number, "links"),
+                    f'{about} names the unknown link "{name}"{_near(name, links)}',
+                )
+        if len(call.links or shoot.link) > MOST_LINKS_A_CALL:
+            yield Problem(("call", number), _too_many(about, len(call.links or shoot.link)))
+        yield from _breaks(call, number)
+    if not shoot.call and len(shoot.link) > MOST_LINKS_A_CALL:
+        yield Problem(("shoot",), _too_many("the shoot", len(shoot.link)))
+
+
+def _too_many(about: str, count: int) -> str:
+    return (
+        f"{about} has {count} links live at once; expected at most {MOST_LINKS_A_CALL}: "
+        "split it into calls and sites"
+    )
+
+
+def _breaks(call: Call, number: int) -> Iterator[Problem]:
+    for nth, pause in enumerate(call.breaks):
+        loc: Loc = ("call", number, "breaks", nth)
+        if call.starts is None or call.ends is None:
+            yield Problem(loc, f'call "{call.name}" has a break but no from and to')
+            return
+        starts, ends = ((call.next_day and at < call.starts, at) for at in (pause.starts, pause.ends))
+        if ends <= starts:
+            yield Problem(loc, f'call "{call.name}": a break ends at {pause.ends} and begins at {pause.starts}')
+        elif starts < (False, call.starts) or ends > (call.next_day, call.ends):
+            yield Problem(
+                loc, f'call "{call.name}": the break {pause.starts} to {pause.ends} lies outside the call'
+            )
+
+
+def _others(shoot: Shoot) -> Iterator[Problem]:
+    sites = {site.name for site in shoot.site} or {default_site().name}
+    for number, other in enumerate(shoot.other):
+        if other.site is not None and other.site not in sites:
+            near = _near(other.site, sites)
+            yield Problem(
+                ("other", number, "site"), f'other "{other.name}" is on the unknown site "{other.site}"{near}'
+            )
+
+
+def _spots(shoot: Shoot) -> Iterator[Problem]:
+    known = {spot.name for site in shoot.site for spot in site.spots}
+    for number, link in enumerate(shoot.link):
+        wanted = [("route", name) for name in link.route] + ([("at", link.at)] if link.at else [])
+        for key, name in wanted:
+            if name not in known:
+                near = _near(name, known) if known else "; no site names any spot"
+                yield Problem(("link", number, key), f'link "{link.name}", {key}: there is no spot "{name}"{near}')

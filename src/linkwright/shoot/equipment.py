@@ -1,0 +1,130 @@
+"""Types of equipment: transmitters, receivers and microphones, generic and by their figures.
+
+A section may say `use = "<class of the catalogue>"` and then only what differs. What the catalogue states is
+assumed until the person replaces it with the figures of the kit in the bag.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, model_validator
+
+from linkwright.shoot.catalogue import catalogue_entry
+from linkwright.shoot.fields import Frozen, Gain, Khz, KhzOrNone, Mhz, Millisecond, Milliwatt
+from linkwright.units import khz_from_mhz
+
+Form = Literal["body-worn", "plug-on", "handheld"]
+TunesMhz = Annotated[tuple[tuple[Mhz, Mhz], ...], Field(min_length=1, max_length=64)]
+
+
+class Equipment(Frozen):
+    """What every type of equipment shares: the class of the catalogue that it starts from."""
+
+    use: str | None = Field(default=None, description="class of the built-in catalogue to start from")
+
+    @classmethod
+    def kind(cls) -> str:
+        """The section of shoot.toml and of the catalogue that this type stands in."""
+        return cls.__name__.lower()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _start_from_the_catalogue(cls, given: Any) -> Any:
+        if not isinstance(given, dict) or not isinstance(given.get("use"), str):
+            return given
+        return {**catalogue_entry(cls.kind(), given["use"]), **given}
+
+
+class Tuned(Equipment):
+    """Equipment that tunes: `tunes_mhz` are the ranges of carriers, both ends included."""
+
+    tunes_mhz: TunesMhz = Field(description="ranges of carriers [MHz], from..to, both included")
+
+    @model_validator(mode="after")
+    def _ranges_run_upwards(self) -> Self:
+        for low_mhz, high_mhz in self.tunes_mhz:
+            if high_mhz < low_mhz:
+                raise ValueError(f"tunes_mhz runs from {low_mhz} down to {high_mhz}; put the lower end first")
+        return self
+
+    @property
+    def tunes_khz(self) -> tuple[tuple[int, int], ...]:
+        """The ranges in whole kHz."""
+        return tuple((khz_from_mhz(low), khz_from_mhz(high)) for low, high in self.tunes_mhz)
+
+
+class Cells(Frozen):
+    """The cells that power a transmitter."""
+
+    type: Literal["AA", "AAA", "9V", "pack"] = Field(description="size of the cell")
+    chemistry: Literal["alkaline", "lithium", "nimh", "li-ion"] = Field(description="chemistry of the cell")
+    count: int = Field(ge=1, le=16, description="how many cells")
+    capacity_mah: float | None = Field(default=None, gt=0, le=1e6, description="rated capacity [mAh]")
+
+
+class Drain(Frozen):
+    """What a transmitter draws from its cells [mW]."""
+
+    base: float = Field(ge=0, le=1e5, description="drain without radiated power [mW]")
+    per_radiated_mw: float = Field(default=0.0, ge=0, le=1e4, description="more drain per radiated mW [mW]")
+
+
+class Transmitter(Tuned):
+    """A type of transmitter."""
+
+    form: Form = Field(description="how it is carried")
+    raster_khz: Khz = Field(description="carriers lie at the lower end of a range + n times this [kHz]")
+    edge_khz: KhzOrNone = Field(default=0, description="no carrier nearer to a TV channel's edge [kHz]")
+    powers_mw: tuple[Milliwatt, ...] = Field(min_length=1, max_length=32, description="conducted power steps [mW]")
+    bandwidth_khz: Khz = Field(default=200, description="occupied bandwidth [kHz]")
+    spacing_khz: Khz = Field(
+        default=400, description="least spacing of two carriers of this type on one site [kHz]"
+    )
+    attenuation_db: tuple[float, ...] = Field(
+        default=(0.0,), max_length=64, description="steps of input attenuation [dB]"
+    )
+    low_cut_hz: tuple[float, ...] = Field(
+        default=(0.0,), max_length=64, description="steps of the low cut [Hz]; 0 is off"
+    )
+    latency_ms: Millisecond = Field(default=0.0, description="delay from microphone to antenna [ms]")
+    cells: Cells | None = Field(default=None, description="its cells")
+    drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")
+    antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antenna, without the body [dBi]")
+    body_facing_db: float | None = Field(
+        default=None, ge=0, le=60, description="loss on the body, facing the receiver [dB]"
+    )
+    body_away_db: float | None = Field(default=None, ge=0, le=60, description="loss with the body in the way [dB]")
+
+    @model_validator(mode="after")
+    def _steps_are_distinct(self) -> Self:
+        if len(set(self.powers_mw)) != len(self.powers_mw):
+            raise ValueError("powers_mw names a step twice; each step once")
+        return self
+
+
+class Receiver(Tuned):
+    """A type of receiver. `required_cnr_db` is C/(N+I) in the transmitter's bandwidth with audio unbroken."""
+
+    channels: int = Field(default=1, ge=1, le=64, description="links that one unit receives")
+    branches: Literal[1, 2] = Field(default=2, description="diversity branches")
+    branch_spacing_m: float = Field(
+        default=0.3, ge=0, le=100, description="distance between the branches' antennas [m]"
+    )
+    noise_figure_db: float = Field(default=8.0, ge=0, le=40, description="noise figure [dB]")
+    required_cnr_db: float = Field(
+        default=20.0, ge=-20, le=60, description="C/(N+I) at which the audio is still unbroken [dB]"
+    )
+    iip3_dbm: float = Field(default=-5.0, ge=-80, le=60, description="third-order input intercept [dBm]")
+    look_s: float = Field(default=0.16, gt=0, le=60, description="time on one frequency while it sweeps [s]")
+    latency_ms: Millisecond = Field(default=0.0, description="delay from antenna to output [ms]")
+    antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antennas, feeder included [dBi]")
+
+
+class Microphone(Equipment):
+    """A type of microphone."""
+
+    sensitivity_mv_pa: float = Field(gt=0, le=1000, description="sensitivity [mV/Pa]")
+    self_noise_dba: float = Field(ge=-10, le=80, description="equivalent noise [dB(A)]")
+    max_spl_db: float = Field(ge=60, le=200, description="level at its stated distortion [dB SPL]")
+    phantom: bool = Field(default=False, description="needs 48 V phantom power")

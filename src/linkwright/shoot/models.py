@@ -1,0 +1,131 @@
+"""The shoot: everything known about one job, as the file `shoot.toml` says it (docs/reference.md)."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import zoneinfo
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+
+from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.errors import did_you_mean
+from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Name
+from linkwright.shoot.place import Other, Site
+
+Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
+Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
+
+
+@functools.cache
+def _time_zones() -> frozenset[str]:
+    """The names that the IANA data has; looked up once, as they are files in folders."""
+    return frozenset(zoneinfo.available_timezones())
+
+
+class Guard(Frozen):
+    """How near a third-order product may come to a carrier where the plan is kept clean [kHz]."""
+
+    im3_two: KhzOrNone = Field(default=100, description="guard of products 2A-B [kHz]")
+    im3_three: KhzOrNone = Field(default=50, description="guard of products A+B-C [kHz]")
+
+
+class Header(Frozen):
+    """The section [shoot]: what, where by law, and when."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)] = Field(description="what the job is called")
+    region: str = Field(description="whose rules apply, ISO 3166-1 alpha-2")
+    permits: tuple[str, ...] = Field(
+        default=(), max_length=50, description="ids of the permits held; none: exempt use only"
+    )
+    date: Day = Field(description="the day")
+    timezone: str = Field(default="UTC", description="IANA time zone of all times")
+    guard_khz: Guard = Field(default=Guard(), description="guards of a clean plan [kHz]")
+    target: Annotated[float, Field(gt=0.99, lt=1.0)] = Field(
+        default=0.999, description="availability from which a link holds"
+    )
+    accepts: tuple[str, ...] = Field(
+        default=(), max_length=200, description="ids of assumed rows of the rules that the person has checked"
+    )
+
+    @field_validator("region")
+    @classmethod
+    def _region_is_a_code(cls, region: str) -> str:
+        if len(region) != 2 or not region.isascii() or not region.isalpha() or not region.isupper():
+            raise ValueError('expected two capital letters (ISO 3166-1), such as "GB"')
+        return region
+
+    @field_validator("timezone")
+    @classmethod
+    def _zone_is_known(cls, timezone: str) -> str:
+        known = _time_zones()
+        if timezone not in known:
+            raise ValueError(f'expected an IANA time zone such as "Europe/London"{did_you_mean(timezone, known)}')
+        return timezone
+
+
+class Link(Frozen):
+    """One talent's chain: microphone, transmitter, receiver, and where the talent goes."""
+
+    name: Name = Field(description="name of the link")
+    transmitter: Name = Field(description="type of transmitter, of this file or of the catalogue")
+    receiver: Name = Field(description="type of receiver, of this file or of the catalogue")
+    microphone: Name | None = Field(default=None, description="type of microphone")
+    at: Name | None = Field(default=None, description="spot of the receiver's antennas; default: the first spot")
+    route: tuple[Name, ...] = Field(
+        default=(), max_length=200, description="spots that the talent walks through; default: all others"
+    )
+    worn: Worn | None = Field(
+        default=None, description="where it is worn; default: belt-back, or hand where it is not body-worn"
+    )
+    voice: Voice = Field(default="normal", description="how loud the talent speaks")
+    spares: Annotated[int, Field(ge=0, le=20)] = Field(default=1, description="spare carriers to reserve")
+    locked_mhz: Mhz | None = Field(default=None, description="this carrier stays [MHz]")
+    encrypted: bool | None = Field(default=None, description="encrypted at both ends, or at neither")
+
+
+class Break(Frozen):
+    """A break in a call."""
+
+    starts: datetime.time = Field(alias="from", description="when it begins")
+    ends: datetime.time = Field(alias="to", description="when it ends")
+
+
+class Call(Frozen):
+    """A stretch of the day with its own site and its own live links."""
+
+    name: Name = Field(description="name of the call")
+    site: Name | None = Field(default=None, description="its site; default: the first")
+    starts: datetime.time | None = Field(default=None, alias="from", description="when it begins")
+    ends: datetime.time | None = Field(default=None, alias="to", description="when it ends")
+    links: tuple[Name, ...] = Field(
+        default=(), max_length=10_000, description="the links that are live; default: all"
+    )
+    breaks: tuple[Break, ...] = Field(default=(), max_length=100, description="breaks in it")
+    date: Day | None = Field(default=None, description="its day; default: the shoot's")
+    next_day: bool = Field(default=False, description="`to` lies after midnight")
+
+    @model_validator(mode="after")
+    def _ends_after_it_begins(self) -> Self:
+        if (self.starts is None) != (self.ends is None):
+            raise ValueError("from and to stand together or not at all")
+        if self.starts and self.ends and not self.next_day and self.ends <= self.starts:
+            raise ValueError(
+                f"the call ends at {self.ends} and begins at {self.starts}; "
+                "say next_day = true where it runs past midnight"
+            )
+        return self
+
+
+class Shoot(Frozen):
+    """Everything known about one job."""
+
+    shoot: Header = Field(description="what, where by law, and when")
+    site: tuple[Site, ...] = Field(default=(), max_length=500, description="sites")
+    transmitter: dict[Name, Transmitter] = Field(default={}, description="types of transmitter, by name")
+    receiver: dict[Name, Receiver] = Field(default={}, description="types of receiver, by name")
+    microphone: dict[Name, Microphone] = Field(default={}, description="types of microphone, by name")
+    link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
+    other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
+    call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")

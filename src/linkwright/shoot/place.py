@@ -1,0 +1,104 @@
+"""Places: sites with their spots and walls, and the transmitters of others that stand there."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from linkwright.shoot.fields import Frozen, HeightM, Khz, Metre, Mhz, Name, RadiatedMw
+from linkwright.units import khz_from_mhz
+
+Surroundings = Literal["open", "street", "residential", "office", "hall"]
+Material = Literal["plasterboard", "wood", "glass", "coated-glass", "brick", "concrete", "metal"]
+
+
+class Point(Frozen):
+    """A point on a site: x east, y north, z above ground [m]."""
+
+    x_m: Metre = Field(description="east of the site's origin [m]")
+    y_m: Metre = Field(description="north of the site's origin [m]")
+    z_m: HeightM = Field(default=1.5, description="above ground [m]")
+
+
+class Spot(Point):
+    """A named point on a site."""
+
+    name: Name = Field(description="name of the spot")
+
+
+class Wall(Frozen):
+    """A straight wall on the ground plan, from the ground up."""
+
+    from_m: tuple[Metre, Metre] = Field(alias="from", description="one end: x, y [m]")
+    to_m: tuple[Metre, Metre] = Field(alias="to", description="the other end: x, y [m]")
+    material: Material = Field(description="what it is made of")
+    loss_db: Annotated[float, Field(ge=0, le=100)] | None = Field(
+        default=None, description="loss through it [dB], where it is known better than by its material"
+    )
+
+
+class Site(Frozen):
+    """A place where links are live."""
+
+    name: Name = Field(description="name of the site")
+    latitude: Annotated[float, Field(ge=-90, le=90)] | None = Field(
+        default=None, description="degrees north, WGS 84"
+    )
+    longitude: Annotated[float, Field(ge=-180, le=180)] | None = Field(
+        default=None, description="degrees east, WGS 84"
+    )
+    surroundings: Surroundings = Field(
+        default="open", description="which propagation model applies: out of doors or indoors"
+    )
+    spots: tuple[Spot, ...] = Field(default=(), max_length=1000, description="named points")
+    walls: tuple[Wall, ...] = Field(default=(), max_length=1000, description="walls that links cross")
+    tv: tuple[Name, ...] = Field(
+        default=(), max_length=200, description="TV channels known to be on the air here, by number"
+    )
+    sweeps: tuple[Annotated[str, Field(min_length=1, max_length=1000)], ...] = Field(
+        default=(), max_length=50, description="sweep files, relative to the shoot file"
+    )
+
+    @model_validator(mode="after")
+    def _position_is_whole(self) -> Self:
+        if (self.latitude is None) != (self.longitude is None):
+            raise ValueError("latitude and longitude stand together or not at all")
+        return self
+
+
+class Other(Frozen):
+    """A transmitter that is not ours: narrow (`carrier_mhz`) or wide (`from_mhz` to `to_mhz`)."""
+
+    name: Name = Field(description="whose it is")
+    carrier_mhz: Mhz | None = Field(default=None, description="carrier of a narrow signal [MHz]")
+    from_mhz: Mhz | None = Field(default=None, description="lower edge of a wide signal [MHz]")
+    to_mhz: Mhz | None = Field(default=None, description="upper edge of a wide signal [MHz]")
+    radiated_mw: RadiatedMw = Field(description="radiated power, EIRP [mW]")
+    bandwidth_khz: Khz = Field(default=200, description="occupied bandwidth of a narrow signal [kHz]")
+    site: Name | None = Field(default=None, description="the site that it is on; default: the first")
+    at: Point = Field(description="where it stands")
+    on_from: datetime.time | None = Field(default=None, alias="from", description="on from this time")
+    on_to: datetime.time | None = Field(default=None, alias="to", description="off from this time")
+
+    @model_validator(mode="after")
+    def _narrow_or_wide(self) -> Self:
+        wide = self.from_mhz is not None and self.to_mhz is not None
+        if (self.carrier_mhz is not None) == wide or (self.from_mhz is None) != (self.to_mhz is None):
+            raise ValueError("give either carrier_mhz, or from_mhz and to_mhz")
+        if self.from_mhz is not None and self.to_mhz is not None and self.to_mhz <= self.from_mhz:
+            raise ValueError(f"from_mhz {self.from_mhz} is not below to_mhz {self.to_mhz}")
+        if (self.on_from is None) != (self.on_to is None):
+            raise ValueError("from and to stand together or not at all")
+        return self
+
+    @property
+    def band_khz(self) -> tuple[float, float]:
+        """Lower and upper edge of what it occupies [kHz]."""
+        if self.carrier_mhz is not None:
+            carrier_khz = khz_from_mhz(self.carrier_mhz)
+            return carrier_khz - self.bandwidth_khz / 2, carrier_khz + self.bandwidth_khz / 2
+        assert self.from_mhz is not None
+        assert self.to_mhz is not None
+        return float(khz_from_mhz(self.from_mhz)), float(khz_from_mhz(self.to_mhz))

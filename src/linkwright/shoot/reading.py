@@ -1,0 +1,219 @@
+"""Reading a shoot: TOML in, checked values out, or sentences that say what is wrong and where."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+from linkwright.shoot.catalogue import as_frozen
+from linkwright.shoot.checks import Problem, problems_of
+from linkwright.shoot.errors import InputError, InputErrors, did_you_mean
+from linkwright.shoot.locate import Loc, line_of
+from linkwright.shoot.models import Shoot
+
+#: A shoot file of 10 000 links has about 2 MB; more than this is some other file.
+MOST_BYTES = 16 * 1024 * 1024
+#: How many mistakes are told at once.
+MOST_PROBLEMS = 20
+
+
+def read_shoot(path: Path, name: str | None = None) -> Shoot:
+    """The shoot in the file `path`, called `name` in messages.
+
+    Raises InputError (InputErrors for several) with file, line, key, what was found and what was expected.
+    """
+    name = name if name is not None else str(path)
+    return parse_shoot(read_text(path, name, MOST_BYTES), name)
+
+
+def read_text(path: Path, name: str, most_bytes: int) -> str:
+    """The text of a small UTF-8 file. Raises InputError where it cannot be read as one."""
+    try:
+        if path.is_dir():
+            raise InputError("is a folder; expected a file", path=name)
+        with path.open("rb") as file:
+            data = file.read(most_bytes + 1)  # no more: a device never ends
+        if len(data) > most_bytes:
+            raise InputError(f"has more than {most_bytes} bytes; expected a text file of at most that", path=name)
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"is not UTF-8 text (byte {error.start}); expected a text file", path=name) from None
+    except FileNotFoundError:
+        raise InputError("there is no such file", path=name) from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"cannot be read: {why}", path=name) from None
+
+
+def parse_shoot(text: str, name: str) -> Shoot:
+    """The shoot in a TOML text; `name` is the file as messages call it. Raises InputError."""
+    try:
+        document = tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(*_toml_trouble(str(error)), path=name, line=_toml_line(str(error))) from None
+    except (RecursionError, ValueError, OverflowError):
+        raise InputError(
+            "is not TOML that a shoot could be: nested too deep or a number too long", path=name
+        ) from None
+    return shoot_from(document, text, name)
+
+
+def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
+    """The shoot in a parsed TOML document. Raises InputError(s)."""
+    try:
+        shoot = Shoot.model_validate(as_frozen(document))
+    except ValidationError as error:
+        problems = [_problem(detail, document) for detail in _causes(error.errors())]
+        raise _errors(problems, text, name) from None
+    except (RecursionError, OverflowError):
+        raise InputError("holds a value that no shoot could: nested too deep or too large", path=name) from None
+    problems = list(problems_of(shoot))
+    if problems:
+        raise _errors(problems, text, name)
+    return shoot
+
+
+def _errors(problems: Sequence[Problem], text: str, name: str) -> InputError:
+    told = [
+        InputError(_on_one_line(p.says), path=name, line=line_of(text, p.loc)) for p in problems[:MOST_PROBLEMS]
+    ]
+    if len(problems) > MOST_PROBLEMS:
+        told.append(InputError(f"and {len(problems) - MOST_PROBLEMS} more problems", path=name))
+    return told[0] if len(told) == 1 else InputErrors(told)
+
+
+def _causes(details: Sequence[Any]) -> list[Any]:
+    """The findings that are not mere consequences: a list whose entries are wrong also counts as too short."""
+    wrong = {tuple(d["loc"])[:depth] for d in details for depth in range(len(d["loc"]))}
+    return [d for d in details if d["type"] != "too_short" or tuple(d["loc"]) not in wrong]
+
+
+def _on_one_line(says: str) -> str:
+    """A sentence that quotes the file, without line breaks and without what a terminal would take for orders."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in says)
+
+
+def _toml_line(message: str) -> int | None:
+    found = re.search(r"at line (\d+)", message)
+    return int(found.group(1)) if found else None
+
+
+def _toml_trouble(message: str) -> tuple[str]:
+    plain = re.sub(r"\s*\(at .*\)$", "", message)
+    return (f"is not valid TOML: {plain[:1].lower()}{plain[1:]}",)
+
+
+def _problem(detail: Any, document: dict[str, Any]) -> Problem:
+    """One finding of pydantic as a sentence in the words of the file."""
+    loc: Loc = tuple(detail["loc"])
+    where = _where(loc, document)
+    kind, found, context = detail["type"], detail["input"], detail.get("ctx", {})
+    if kind == "extra_forbidden":
+        known = _known_keys(loc[:-1])
+        near = did_you_mean(str(loc[-1]), known) or f"; known are {', '.join(known)}"
+        return Problem(loc, f"{_where(loc[:-1], document)} has an unknown key {_show(str(loc[-1]))}{near}")
+    if kind == "missing" and isinstance(loc[-1], int):
+        where = _where(loc[:-1], document)
+        return Problem(loc[:-1], f"{where} is {_show(found)}; expected at least {loc[-1] + 1} entries")
+    if kind == "missing":
+        return Problem(loc[:-1], f'{_where(loc[:-1], document)} lacks "{loc[-1]}"')
+    if kind == "value_error" and isinstance(found, str):
+        return Problem(loc, f"{where} is {_show(found)}; {context.get('error', detail['msg'])}")
+    if kind == "value_error":
+        return Problem(loc, f"{where}: {context.get('error', detail['msg'])}")
+    if kind == "literal_error":
+        near = did_you_mean(found, re.findall(r"'([^']*)'", context["expected"])) if isinstance(found, str) else ""
+        return Problem(
+            loc, f"{where} is {_show(found)}; expected {context['expected'].replace(chr(39), chr(34))}{near}"
+        )
+    expected = _EXPECTED.get(kind) or _plain(detail["msg"])
+    return Problem(loc, f"{where} is {_show(found)}; expected {expected.format(**context)}")
+
+
+_EXPECTED = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "string_type": "text in quotes",
+    "bool_type": "true or false",
+    "tuple_type": "a list in brackets [ ]",
+    "dict_type": "a table",
+    "model_type": "a table",
+    "date_type": "a date such as 2027-05-14, without quotes",
+    "time_type": "a time such as 08:30:00, without quotes",
+    "finite_number": "a finite number",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "{ge} or more",
+    "less_than": "less than {lt}",
+    "less_than_equal": "{le} or less",
+    "too_short": "a list of at least {min_length}",
+    "too_long": "a list of at most {max_length}",
+    "string_too_short": "at least {min_length} character",
+    "string_too_long": "at most {max_length} characters",
+}
+
+
+def _plain(message: str) -> str:
+    message = message.removeprefix("Input should be ").removeprefix("Value error, ")
+    return (message[:1].lower() + message[1:]).replace("{", "{{").replace("}", "}}")
+
+
+def _show(found: Any) -> str:
+    if isinstance(found, str):
+        return f'"{found}"' if len(found) <= 60 else f'"{found[:57]}..."'
+    if isinstance(found, dict):
+        return "a table"
+    if isinstance(found, list | tuple):
+        shown = f"[{', '.join(_show(entry) for entry in found[:20])}]"
+        return "a list" if len(shown) > 60 else shown
+    if isinstance(found, int) and found.bit_length() > 200:
+        return f"a number of {found.bit_length()} bits"  # Python refuses to write out the longest
+    shown = str(found).lower() if isinstance(found, bool) else str(found)
+    return shown if len(shown) <= 60 else f"{shown[:57]}..."
+
+
+def _where(loc: Loc, document: Any) -> str:
+    """The place as a person names it: link "Pilot", route."""
+    parts: list[str] = []
+    value = document
+    for key in loc:
+        try:
+            value = value[key]
+        except (KeyError, IndexError, TypeError):
+            value = None
+        if isinstance(key, int) and parts:
+            named = value.get("name") if isinstance(value, dict) else None
+            parts[-1] += f" {_show(named)}" if isinstance(named, str) else f" {key + 1}"
+        else:
+            parts.append(str(key))
+    return ", ".join(parts) if parts else "the shoot"
+
+
+def _known_keys(loc: Loc) -> list[str]:
+    """The keys that the table at `loc` may have."""
+    models: list[type[BaseModel]] = [Shoot]
+    for key in loc:
+        if isinstance(key, int):
+            continue
+        following = [inner for model in models for inner in _models_in(_annotation(model, key))]
+        models = following or models
+    return sorted({field.alias or name for model in models for name, field in model.model_fields.items()})
+
+
+def _annotation(model: type[BaseModel], key: str) -> Any:
+    for name, field in model.model_fields.items():
+        if key in (name, field.alias):
+            return field.annotation
+    return None
+
+
+def _models_in(annotation: Any) -> Iterable[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    elif get_origin(annotation) is not Literal:
+        for inner in get_args(annotation):
+            yield from _models_in(inner)

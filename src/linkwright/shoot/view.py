@@ -1,0 +1,139 @@
+"""The shoot as the planner sees it: defaults filled in, names looked up, times on the time line."""
+
+from __future__ import annotations
+
+import datetime
+import zoneinfo
+from dataclasses import dataclass
+
+from linkwright.shoot.catalogue import catalogue_entry
+from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.models import Link, Shoot, Worn
+from linkwright.shoot.place import Other, Point, Site, Spot
+
+#: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
+ASSUMED_DISTANCE_M = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class LiveCall:
+    """A call with its site, its live links and its time; `starts` and `ends` are None where none was given."""
+
+    name: str
+    site: Site
+    links: tuple[Link, ...]
+    starts: datetime.datetime | None
+    ends: datetime.datetime | None
+
+
+def default_site() -> Site:
+    """The site of a shoot that names none: open ground."""
+    return Site(name="Site")
+
+
+def sites(shoot: Shoot) -> tuple[Site, ...]:
+    """The sites of the shoot; one on open ground where it names none."""
+    return shoot.site or (default_site(),)
+
+
+def site_named(shoot: Shoot, name: str | None) -> Site:
+    """The site of that name; the first for None."""
+    return next((site for site in sites(shoot) if site.name == name), sites(shoot)[0])
+
+
+def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
+    """The calls in the order of the file; one over all links on the first site where there is none."""
+    if not shoot.call:
+        return (LiveCall("Whole shoot", sites(shoot)[0], shoot.link, None, None),)
+    by_name = {link.name: link for link in shoot.link}
+    zone = zoneinfo.ZoneInfo(shoot.shoot.timezone)
+    calls = []
+    for call in shoot.call:
+        day = call.date or shoot.shoot.date
+        last_day = day + datetime.timedelta(days=1) if call.next_day else day
+        starts = datetime.datetime.combine(day, call.starts, zone) if call.starts else None
+        ends = datetime.datetime.combine(last_day, call.ends, zone) if call.ends else None
+        links = tuple(by_name[name] for name in call.links) or shoot.link
+        calls.append(LiveCall(call.name, site_named(shoot, call.site), links, starts, ends))
+    return tuple(calls)
+
+
+def others_during(shoot: Shoot, call: LiveCall) -> tuple[Other, ...]:
+    """The others on the call's site that may be on while it runs, those without times always."""
+    return tuple(
+        other
+        for other in shoot.other
+        if site_named(shoot, other.site).name == call.site.name and _overlaps(other, call)
+    )
+
+
+def _overlaps(other: Other, call: LiveCall) -> bool:
+    """Whether a daily on-time meets the call; one that ends at or before its begin runs past midnight."""
+    if other.on_from is None or other.on_to is None or call.starts is None or call.ends is None:
+        return True
+    day = call.starts.date() - datetime.timedelta(days=1)
+    while day <= call.ends.date():
+        on = datetime.datetime.combine(day, other.on_from, call.starts.tzinfo)
+        days = 0 if other.on_to > other.on_from else 1
+        off = datetime.datetime.combine(day + datetime.timedelta(days=days), other.on_to, call.starts.tzinfo)
+        if on < call.ends and call.starts < off:
+            return True
+        day += datetime.timedelta(days=1)
+    return False
+
+
+def transmitter_of(shoot: Shoot, link: Link) -> Transmitter:
+    """The link's type of transmitter: the shoot's own, else the catalogue's."""
+    own = shoot.transmitter.get(link.transmitter)
+    return own or Transmitter.model_validate(catalogue_entry("transmitter", link.transmitter))
+
+
+def receiver_of(shoot: Shoot, link: Link) -> Receiver:
+    """The link's type of receiver: the shoot's own, else the catalogue's."""
+    own = shoot.receiver.get(link.receiver)
+    return own or Receiver.model_validate(catalogue_entry("receiver", link.receiver))
+
+
+def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
+    """The link's type of microphone: the shoot's own, else the catalogue's; None where it names none."""
+    if link.microphone is None:
+        return None
+    own = shoot.microphone.get(link.microphone)
+    return own or Microphone.model_validate(catalogue_entry("microphone", link.microphone))
+
+
+def worn_of(shoot: Shoot, link: Link) -> Worn:
+    """Where the transmitter is worn: as the link says, else by its form."""
+    if link.worn is not None:
+        return link.worn
+    return "belt-back" if transmitter_of(shoot, link).form == "body-worn" else "hand"
+
+
+def receiving_point(site: Site, link: Link) -> Spot:
+    """Where the receiver's antennas stand: the spot that the link names, else the site's first."""
+    found = [spot for spot in site.spots if spot.name == link.at] or list(site.spots[:1])
+    return found[0] if found else Spot(name="Receiver", x_m=0.0, y_m=0.0, z_m=1.6)
+
+
+def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
+    """The spots that the talent walks through here, in the order of the route.
+
+    Where the link's route names no spot of this site: all spots but the receiver's; and where there is none,
+    one spot at `ASSUMED_DISTANCE_M` from it.
+    """
+    by_name = {spot.name: spot for spot in site.spots}
+    on_route = tuple(by_name[name] for name in link.route if name in by_name)
+    receiver = receiving_point(site, link)
+    spots = on_route or tuple(spot for spot in site.spots if spot.name != receiver.name)
+    assumed = Spot(
+        name=f"{ASSUMED_DISTANCE_M:g} m away",
+        x_m=receiver.x_m + ASSUMED_DISTANCE_M,
+        y_m=receiver.y_m,
+        z_m=1.3,
+    )
+    return spots or (assumed,)
+
+
+def distance_m(a: Point, b: Point) -> float:
+    """Straight distance of two points [m]."""
+    return float(((a.x_m - b.x_m) ** 2 + (a.y_m - b.y_m) ** 2 + (a.z_m - b.z_m) ** 2) ** 0.5)

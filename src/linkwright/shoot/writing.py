@@ -1,0 +1,38 @@
+"""Writing a shoot back to TOML, so that reading it again gives an equal shoot."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Any
+
+import tomli_w
+
+from linkwright.shoot.catalogue import catalogue_entry
+from linkwright.shoot.equipment import Equipment
+from linkwright.shoot.models import Shoot
+
+
+def write_shoot(shoot: Shoot) -> str:
+    """The shoot as the text of a shoot.toml: what was given, and of catalogue equipment only what differs."""
+    document = shoot.model_dump(by_alias=True, exclude_unset=True, exclude_none=True)
+    for kind in ("transmitter", "receiver", "microphone"):
+        types: dict[str, Equipment] = getattr(shoot, kind)
+        for name, model in types.items():
+            if model.use is not None:
+                document[kind][name] = _what_differs(document[kind][name], catalogue_entry(kind, model.use))
+    return tomli_w.dumps(_as_toml(document))
+
+
+def _what_differs(given: dict[str, Any], start: dict[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in given.items() if key not in start or start[key] != value}
+
+
+def _as_toml(value: Any) -> Any:
+    """The same value in the types that TOML has: lists for tuples, no empty tables for nothing."""
+    if isinstance(value, dict):
+        return {str(key): _as_toml(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_as_toml(inner) for inner in value]
+    if isinstance(value, str | bool | int | float | datetime.date | datetime.time):
+        return value
+    raise TypeError(f"a shoot cannot hold {type(value).__name__}")

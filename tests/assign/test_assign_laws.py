@@ -1,0 +1,244 @@
+"""What holds for every answer of the assignment, on small random problems."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from tests.assign import plain
+from tests.assign.plain import problems
+
+from linkwright.assign.bound import bounds_of_call, clean_bound, spacing_bound
+from linkwright.assign.problem import Assignment, Problem, Wish, grid_of
+from linkwright.assign.search import solve
+from linkwright.assign.state import State
+from linkwright.assign.verify import Placed, faults
+
+
+def verified(problem: Problem, found: Assignment) -> list[str]:
+    """What the verifier says of every call of an answer."""
+    said: list[str] = []
+    for call in problem.calls:
+        placed = [
+            Placed(stand.name, stand.carrier_khz, stand.spares_khz, stand.spacing_khz, stand.allowed_khz)
+            for stand in plain.stands(problem, found, call)
+        ]
+        clean = found.criterion == "clean"
+        said += faults(placed, clean, problem.guard_two_khz, problem.guard_three_khz)
+    return said
+
+
+def check(problem: Problem, found: Assignment) -> None:
+    """Every law that an answer keeps, whatever the problem."""
+    assert len(found.carriers_khz) == len(found.spares_khz) == len(problem.wishes)
+    assert verified(problem, found) == []
+    for call in problem.calls:
+        by_loops = plain.faults(
+            plain.stands(problem, found, call),
+            found.criterion == "clean",
+            problem.guard_two_khz,
+            problem.guard_three_khz,
+        )
+        assert by_loops.count == 0
+    for wish, carrier, spares in zip(problem.wishes, found.carriers_khz, found.spares_khz, strict=True):
+        assert carrier in (*wish.slots_khz, None)
+        assert wish.locked_khz is None or carrier in (wish.locked_khz, None)
+        assert len(spares) <= wish.spares
+        assert carrier is not None or spares == ()
+        assert carrier is not None or wish.slots_khz.size == 0 or found.criterion == "power"
+    if found.proved:
+        assert found.criterion == "power"
+
+
+@settings(max_examples=60)
+@given(problems(empty=True))
+def test_every_answer_is_what_it_says_it_is(problem: Problem) -> None:
+    check(problem, solve(problem))
+
+
+@settings(max_examples=60)
+@given(problems(keeps=True, empty=True))
+def test_every_gentle_answer_is_what_it_says_it_is(problem: Problem) -> None:
+    found = solve(problem)
+    check(problem, found)
+    for link, (wish, carrier) in enumerate(zip(problem.wishes, found.carriers_khz, strict=True)):
+        if carrier is not None:
+            assert (link in found.moved) == (wish.keep_khz not in (None, carrier))
+
+
+@settings(max_examples=12)
+@given(problems(keeps=True, empty=True))
+def test_the_same_problem_has_the_same_answer(problem: Problem) -> None:
+    assert solve(problem) == solve(problem)
+
+
+@settings(max_examples=60)
+@given(
+    problems(most_links=4, most_slots=12, most_spares=1, guards=(0, 1, 50, 130), locks=True),
+)
+def test_a_clean_plan_is_found_where_there_is_one(problem: Problem) -> None:
+    found = solve(problem)
+    assert (found.criterion == "clean") == plain.clean_exists(problem)
+
+
+@settings(max_examples=40)
+@given(
+    st.integers(1, 13),
+    st.sets(st.integers(0, 13), max_size=5),
+    st.sampled_from([1, 2, 25, 26, 50, 100]),
+    st.sampled_from([1, 2, 25, 26, 50, 100]),
+    st.sampled_from([25, 50, 75, 100]),
+)
+def test_no_clean_set_is_larger_than_its_bound(
+    steps: int, blocked: set[int], guard_two: int, guard_three: int, spacing: int
+) -> None:
+    slots = [600_000 + 25 * n for n in range(steps + 1) if n not in blocked]
+    assume(slots)
+    most = plain.most_clean(slots, spacing, guard_two, guard_three)
+    assert most <= clean_bound(slots[-1] - slots[0], min(guard_two, guard_three, spacing), 25)
+    array = np.array(slots)
+    wish = Wish("link", array, np.zeros(array.size), spacing)
+    everybody = tuple(range(len(slots)))
+    problem = Problem((wish,) * len(slots), (everybody,), guard_two, guard_three)
+    clean, packed = bounds_of_call(problem, everybody)
+    assert most <= clean <= packed
+
+
+@given(st.sets(st.integers(0, 40), min_size=1, max_size=14), st.integers(1, 12))
+def test_the_spacing_bound_is_the_best_there_is(cells: set[int], spacing: int) -> None:
+    slots = sorted(cells)
+    best = max(
+        size
+        for size in range(1, len(slots) + 1)
+        if any(
+            all(high - low >= spacing for low, high in itertools.pairwise(chosen))
+            for chosen in itertools.combinations(slots, size)
+        )
+    )
+    assert spacing_bound(np.array(slots), spacing) == best
+
+
+@settings(max_examples=60)
+@given(
+    problems(guards=(0, 25, 50, 60, 100)),
+    st.lists(st.tuples(st.integers(0, 5), st.integers(0, 10_000)), max_size=14),
+)
+def test_histograms_in_step_equal_those_counted_afresh(problem: Problem, moves: list[tuple[int, int]]) -> None:
+    state = State(problem)
+    for link, draw in moves:
+        if link >= len(problem.wishes):
+            continue
+        if state.carriers[link] >= 0:
+            was = int(state.carriers[link])
+            assert state.take(link) == was
+        else:
+            cells = state.grid.wish_slots[link]
+            state.put(link, int(cells[draw % cells.size]))
+    guard = max(problem.guard_two_khz, problem.guard_three_khz)
+    spacings = [max(wish.spacing_khz, guard) for wish in problem.wishes]
+    for k, call in enumerate(problem.calls):
+        in_use = {i: state.grid.carrier_khz(int(state.carriers[i])) for i in call if state.carriers[i] >= 0}
+        carriers = list(in_use.values())
+        assert state.sizes[k] == len(carriers)
+        for cell in range(state.grid.cells):
+            here = state.grid.carrier_khz(cell)
+            assert state.prod[k, cell] == plain.hits(carriers, here, guard, problem.guard_three_khz)
+            middles = sum(abs(2 * here - a - b) < guard for a, b in itertools.combinations(carriers, 2))
+            assert state.mid[k, cell] == middles
+            for link in call:
+                near = sum(abs(here - c) < max(spacings[i], spacings[link]) for i, c in in_use.items())
+                assert state.near[k, state.klass[link], cell] == near
+
+
+@settings(max_examples=60)
+@given(problems(most_links=4, most_slots=12))
+def test_a_slot_without_conflicts_keeps_a_clean_set_clean(problem: Problem) -> None:
+    """The filter of the search, slot by slot, against plain loops: exact for guards that are alike."""
+    problem = replace(problem, guard_three_khz=problem.guard_two_khz)
+    state = State(problem)
+    for link, wish in enumerate(problem.wishes):
+        cells = state.grid.wish_slots[link]
+        conflicts = state.conflicts(link, cells)
+        for n, slot in enumerate(wish.slots_khz.tolist()):
+            carriers = [state.grid.carrier_khz(int(c)) if c >= 0 else None for c in state.carriers]
+            carriers[link] = slot
+            found = Assignment("clean", tuple(carriers), ((),) * len(carriers))
+            wrong = sum(
+                plain.faults(
+                    plain.stands(problem, found, call), True, problem.guard_two_khz, problem.guard_three_khz
+                ).count
+                for call in problem.calls
+            )
+            assert (conflicts[n] == 0) == (wrong == 0)
+        free = np.flatnonzero(conflicts == 0)
+        if free.size:
+            state.put(link, int(cells[free[0]]))
+
+
+@pytest.mark.parametrize("calls", [((0, 1, 2),), ((0, 1), (1, 2)), ((0,), (1,), (2,))])
+def test_a_link_without_slots_has_no_place_and_the_rest_is_fine(calls: tuple[tuple[int, ...], ...]) -> None:
+    slots = 600_000 + 25 * np.arange(200)
+    none = np.zeros(0, dtype=np.int64)
+    wishes = (
+        Wish("A", slots, np.zeros(slots.size), 350, spares=1),
+        Wish("B", none, np.zeros(0), 350, spares=2, keep_khz=601_000),
+        Wish("C", slots, np.zeros(slots.size), 350, spares=1),
+    )
+    problem = Problem(wishes, calls, 100, 50)
+    found = solve(problem)
+    check(problem, found)
+    assert found.criterion == "clean"
+    assert [carrier is None for carrier in found.carriers_khz] == [False, True, False]
+    assert [len(spares) for spares in found.spares_khz] == [1, 0, 1]
+
+
+def test_more_links_than_the_spacing_has_room_for_leaves_some_out() -> None:
+    slots = 600_000 + 25 * np.arange(41)  # 1 MHz: three carriers 350 kHz apart
+    wishes = tuple(Wish(f"link {n}", slots, np.zeros(slots.size), 350) for n in range(5))
+    problem = Problem(wishes, (tuple(range(5)),), 100, 50)
+    found = solve(problem)
+    check(problem, found)
+    assert (found.criterion, found.placed) == ("power", 3)
+
+
+def test_nothing_to_place() -> None:
+    found = solve(Problem((), (), 100, 50))
+    assert (found.criterion, found.carriers_khz, found.spares_khz) == ("clean", (), ())
+
+
+def test_links_that_never_meet_may_share_a_carrier() -> None:
+    slots = np.array([600_000])
+    wishes = tuple(Wish(name, slots, np.zeros(1), 350) for name in "AB")
+    found = solve(Problem(wishes, ((0,), (1,)), 100, 50))
+    assert found.carriers_khz == (600_000, 600_000)
+    assert solve(Problem(wishes, ((0, 1),), 100, 50)).placed == 1
+
+
+def test_the_quieter_of_two_slots_is_taken() -> None:
+    slots = np.array([600_000, 605_000])
+    wish = Wish("A", slots, np.array([2.0, 0.0]), 350)
+    assert solve(Problem((wish,), ((0,),), 100, 50)).carriers_khz == (605_000,)
+
+
+def test_fewer_spares_come_before_giving_up_clean() -> None:
+    # Two carriers at 350 kHz and one spare go into 1 MHz, not two spares of each.
+    slots = 600_000 + 25 * np.arange(41)
+    wishes = tuple(Wish(name, slots, np.zeros(slots.size), 350, spares=2) for name in "AB")
+    problem = Problem(wishes, ((0, 1),), 25, 25)
+    found = solve(problem)
+    check(problem, found)
+    assert (found.criterion, found.placed) == ("clean", 2)
+    assert sum(len(spares) for spares in found.spares_khz) == 1
+
+
+@given(problems())
+def test_the_lattice_holds_every_slot(problem: Problem) -> None:
+    grid = grid_of(problem)
+    for wish, cells in zip(problem.wishes, grid.wish_slots, strict=True):
+        assert [grid.carrier_khz(cell) for cell in cells] == wish.slots_khz.tolist()
+        assert all(grid.cell(carrier) == cell for carrier, cell in zip(wish.slots_khz, cells, strict=True))
+        assert np.all((cells >= 0) & (cells < grid.cells))

@@ -1,0 +1,218 @@
+"""Each finding comes where it should, and not where it should not."""
+
+from __future__ import annotations
+
+import datetime
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tests.plan.shoots import HEADER, flat_sweep, links, pocket, shoot
+
+from linkwright.plan.findings import CODES
+from linkwright.plan.model import Finding, Plan
+from linkwright.plan.pipeline import check_shoot, make_plan
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Shoot
+
+SOURCE = Path(__file__).parents[2] / "src" / "linkwright"
+YARD = '[[site]]\nname = "Yard"\n'
+US = (
+    HEADER.replace('"GB"', '"US"').replace("gb-coordinated-470-606", "none").replace("gb-coordinated", "us-part-74")
+)
+
+
+def codes(plan: Plan) -> list[str]:
+    return [found.code for found in plan.findings]
+
+
+def one(plan: Plan, code: str) -> Finding:
+    found = [found for found in plan.findings if found.code == code]
+    assert len(found) == 1, codes(plan)
+    return found[0]
+
+
+def test_a_quiet_accepted_swept_shoot_has_no_finding() -> None:
+    plan = make_plan(shoot(YARD + pocket() + links(3)), {"Yard": [flat_sweep(517_000, 567_000)]})
+    assert codes(plan) == []
+
+
+def test_sweep_missing() -> None:
+    assert codes(make_plan(shoot(YARD + pocket() + links(1)), {})) == ["sweep-missing"]
+
+
+def test_sweep_partial_names_the_share() -> None:
+    plan = make_plan(shoot(YARD + pocket() + links(1)), {"Yard": [flat_sweep(517_000, 542_000)]})
+    assert re.search(r"does not cover \d\d %", one(plan, "sweep-partial").says)
+    # What was looked at comes first.
+    assert plan.calls[0].links[0].carrier_khz < 542_000
+
+
+def test_sweep_old() -> None:
+    call = '[[call]]\nname = "c"\nfrom = 09:00:00\nto = 10:00:00\n'
+    sweep = replace(flat_sweep(517_000, 567_000), started=datetime.datetime(2027, 5, 12, 9, 0))
+    plan = make_plan(shoot(YARD + call + pocket() + links(1)), {"Yard": [sweep]})
+    assert "48 h" in one(plan, "sweep-old").says
+    fresh = replace(sweep, started=datetime.datetime(2027, 5, 14, 8, 30))
+    assert codes(make_plan(shoot(YARD + call + pocket() + links(1)), {"Yard": [fresh]})) == []
+
+
+def test_permit_names_what_is_needed() -> None:
+    header = HEADER.replace('permits = ["gb-coordinated"]', "permits = []")
+    plan = make_plan(shoot(pocket() + links(2), header), {})
+    assert one(plan, "permit").severity == "stop"
+    assert len(plan.calls[0].unplaced) == 2
+    assert "gb-coordinated" in plan.calls[0].unplaced[0].because
+
+
+def test_closed_says_what_is_left_of_the_range() -> None:
+    plan = make_plan(shoot(pocket("[[614.0, 638.0]]") + links(2), US.replace('permits = ["us-part-74"]', "")), {})
+    told = [found for found in plan.findings if found.code == "closed"]
+    assert told
+    assert "614.1-615.9 MHz is left" in told[0].says
+    assert all(614_100 <= link.carrier_khz <= 615_900 for link in plan.calls[0].links)
+
+
+def test_nothing_open_stops() -> None:
+    plan = make_plan(shoot(pocket("[[617.2, 650.0]]") + links(1), US), {})
+    assert one(plan, "closed").severity == "stop"
+    assert plan.calls[0].links == ()
+
+
+def test_channel_37_is_never_given() -> None:
+    plan = make_plan(shoot(pocket("[[607.0, 615.0]]") + links(3), US), {})
+    for link in plan.calls[0].links:
+        for khz in (link.carrier_khz, *link.spares_khz):
+            assert not 607_900 < khz < 614_100
+
+
+def test_tuning_without_a_common_carrier() -> None:
+    plan = make_plan(shoot(pocket() + links(1, receiver="l-band-camera-slot")), {})
+    assert one(plan, "tuning").severity == "stop"
+    assert "in common" in plan.calls[0].unplaced[0].because
+
+
+def test_tv_leaves_nothing() -> None:
+    site = '[[site]]\nname = "Yard"\ntv = ["27"]\n'
+    plan = make_plan(shoot(site + pocket("[[518.0, 526.0]]") + links(1)), {})
+    assert one(plan, "tv-cochannel").severity == "stop"
+    assert plan.calls[0].links == ()
+
+
+def test_tv_is_kept_clear_with_its_edges() -> None:
+    site = '[[site]]\nname = "Yard"\ntv = ["27", "29"]\n'
+    plan = make_plan(shoot(site + pocket("[[510.0, 550.0]]") + links(6)), {})
+    for link in plan.calls[0].links:
+        for khz in (link.carrier_khz, *link.spares_khz):
+            for low in (518_000, 534_000):
+                assert khz + 125 <= low or khz - 125 >= low + 8_000
+
+
+def test_an_unknown_tv_channel_is_bad_input() -> None:
+    site = '[[site]]\nname = "Yard"\ntv = ["77"]\n'
+    with pytest.raises(InputError, match="77"):
+        make_plan(shoot(site + pocket() + links(1)), {})
+
+
+def test_lock_in_a_tv_channel() -> None:
+    site = '[[site]]\nname = "Yard"\ntv = ["27"]\n'
+    plan = make_plan(shoot(site + pocket() + links(1) + "locked_mhz = 520.0\n"), {})
+    assert "channel 27" in one(plan, "tv-cochannel").says
+    assert "locked to 520.000 MHz" in plan.calls[0].unplaced[0].because
+
+
+def test_lock_off_the_raster_and_lock_out_of_the_rules() -> None:
+    off = make_plan(shoot(pocket() + links(1) + "locked_mhz = 520.01\n"), {})
+    assert "no carrier of its equipment" in one(off, "locked").says
+    closed = make_plan(shoot(pocket("[[590.0, 630.0]]") + links(1) + "locked_mhz = 610.0\n"), {})
+    assert "may not be used" in one(closed, "locked").says
+
+
+def test_other_on_a_locked_carrier_is_told_with_its_rise() -> None:
+    other = '[[other]]\nname = "Crew"\ncarrier_mhz = 530.0\nradiated_mw = 50\nat = { x_m = 10, y_m = 0 }\n'
+    plan = make_plan(shoot(pocket() + other + links(1) + "locked_mhz = 530.0\n"), {})
+    assert re.search(r"hears Crew: it raises the noise by \d\d\.\d dB", one(plan, "other-cochannel").says)
+    assert plan.calls[0].links[0].verdict == "fails"
+
+
+def test_an_other_counts_only_while_it_is_on() -> None:
+    timed = '[[other]]\nname = "Crew"\ncarrier_mhz = 530.0\nradiated_mw = 50\nat = { x_m = 10, y_m = 0 }\n'
+    timed += "from = 12:00:00\nto = 13:00:00\n"
+    call = '[[call]]\nname = "c"\nfrom = 09:00:00\nto = 10:00:00\n'
+    plan = make_plan(shoot(call + pocket() + timed + links(1) + "locked_mhz = 530.0\n"), {})
+    assert "other-cochannel" not in codes(plan)
+
+
+def test_busy_on_a_locked_carrier() -> None:
+    sweep = flat_sweep(517_000, 567_000, bumps={530_000: -70.0})
+    plan = make_plan(shoot(YARD + pocket() + links(1) + "locked_mhz = 530.0\n"), {"Yard": [sweep]})
+    assert "raises the noise" in one(plan, "busy").says
+
+
+def test_reach_short_and_power_short() -> None:
+    far = '[[site]]\nname = "Moor"\nsurroundings = "street"\n'
+    far += 'spots = [{ name = "A", x_m = 0, y_m = 0 }, { name = "B", x_m = 900, y_m = 0 }]\n'
+    plan = make_plan(shoot(far + pocket() + links(1)), {})
+    assert "reach-short" in codes(plan)
+    assert plan.calls[0].links[0].power_mw == 50
+    near = far.replace("900", "75").replace("street", "open")
+    weak = pocket("[[863.1, 864.9]]", "powers_mw = [0.02, 50]")
+    slot = '[receiver.slot]\nuse = "uhf-cart-rack"\ntunes_mhz = [[863.0, 865.0]]\n'
+    plan = make_plan(shoot(near + weak + slot + links(1, receiver="slot")), {})
+    assert "50 mW would hold" in one(plan, "power-short").says
+
+
+def test_spare_missing() -> None:
+    plan = make_plan(shoot(pocket("[[518.0, 520.0]]") + links(4, more="spares = 3")), {})
+    assert "spare-missing" in codes(plan)
+    assert plan.rule.criterion == "clean", "fewer spares come before giving up clean"
+
+
+def test_hard_warning_by_distance() -> None:
+    where = '[[site]]\nname = "Yard"\nlatitude = 40.75\nlongitude = -74.0\n'
+    plan = make_plan(shoot(where + pocket("[[470.2, 487.8]]") + links(1), US), {})
+    assert any("New York" in found.says or "New York" in found.about for found in plan.findings)
+    away = where.replace("40.75", "44.5").replace("-74.0", "-100.0")
+    plan = make_plan(shoot(away + pocket("[[470.2, 487.8]]") + links(1), US), {})
+    assert not any("New York" in found.says for found in plan.findings)
+
+
+def test_unknown_permit_and_region_are_bad_input() -> None:
+    with pytest.raises(InputError, match="gb-coordinated"):
+        make_plan(shoot(links(1, "uhf-body-worn"), HEADER.replace('["gb-coordinated"]', '["gb-coordinate"]')), {})
+    with pytest.raises(InputError, match="ZZ"):
+        make_plan(shoot(links(1, "uhf-body-worn"), HEADER.replace('"GB"', '"ZZ"')), {})
+
+
+def test_a_row_without_a_limit_gives_the_least_step_only() -> None:
+    header = (
+        HEADER.replace('"GB"', '"NZ"')
+        .replace("gb-coordinated-470-606", "x")
+        .replace("gb-coordinated", "nz-general")
+    )
+    plan = make_plan(shoot(pocket("[[550.0, 600.0]]") + links(1), header), {})
+    assert plan.calls[0].links[0].power_mw == 2
+    row = one(plan, "assumed-rule")
+    assert "no power limit" in row.says
+    far = (
+        '[[site]]\nname = "Moor"\nspots = [{ name = "A", x_m = 0, y_m = 0 }, { name = "B", x_m = 500, y_m = 0 }]\n'
+    )
+    accepted = header.replace('"x"', f'"{row.about}"')
+    plan = make_plan(shoot(far + pocket("[[550.0, 600.0]]") + links(1), accepted), {})
+    assert plan.calls[0].links[0].power_mw > 2
+
+
+def test_check_finds_what_needs_no_plan() -> None:
+    plain: Shoot = shoot(pocket("[[617.2, 650.0]]") + links(1), US)
+    found = check_shoot(plain, {})
+    assert [one.code for one in found if one.severity == "stop"] == ["closed"]
+
+
+def test_every_code_that_the_source_uses_is_listed_and_every_listed_one_is_used() -> None:
+    source = "".join(path.read_text("utf-8") for path in SOURCE.rglob("*.py"))
+    used = set(re.findall(r'finding\(\s*"([a-z-]+)"', source)) | set(re.findall(r'code = "([a-z]+)" if', source))
+    used |= set(re.findall(r'Heard\([^"]*"[a-z]*"?,? ?"([a-z-]+)"', source))
+    used |= {"other-cochannel", "busy", "permit", "closed"} & set(re.findall(r'"([a-z-]+)"', source))
+    assert used >= set(CODES)
+    assert set(re.findall(r'finding\(\s*"([a-z-]+)"', source)) <= set(CODES)

@@ -1,0 +1,300 @@
+"""The look-up: what it allows, and the laws that it keeps whatever it is asked."""
+
+from __future__ import annotations
+
+import datetime
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from linkwright.rules import (
+    Allowance,
+    Territory,
+    allowance,
+    check_permits,
+    closed_ranges,
+    known_codes,
+    most_conducted_mw,
+    territory,
+    tv_channel,
+    why_not,
+)
+from linkwright.shoot.errors import InputError
+
+ON = datetime.date(2027, 5, 14)
+EVERY = st.sampled_from(known_codes())
+FORMS = st.sampled_from(["body-worn", "plug-on", "handheld"])
+DAYS = st.dates(datetime.date(2009, 1, 1), datetime.date(2035, 1, 1))
+GAINS_DBI = st.floats(-10.0, 6.0)
+WIDTHS_KHZ = st.integers(1, 400)
+
+
+def ask(
+    region: str,
+    *permits: str,
+    carrier_khz: int,
+    width_khz: int = 200,
+    on: datetime.date = ON,
+    form: str = "handheld",
+    gain_dbi: float = 0.0,
+) -> Allowance:
+    return allowance(territory(region), permits, np.array([carrier_khz]), width_khz, form, gain_dbi, on)
+
+
+def say(region: str, *permits: str, carrier_khz: int, width_khz: int = 200, on: datetime.date = ON) -> str:
+    return why_not(territory(region), permits, carrier_khz, width_khz, "handheld", 0.0, on)
+
+
+def every_permit(one: Territory) -> list[str]:
+    return [permit.id for permit in one.permits]
+
+
+def carriers_about(one: Territory, seed: int) -> np.ndarray:
+    """Carriers all over the spectrum [kHz], crowded about the edges of the rows and the closed ranges."""
+    rng = np.random.default_rng(seed)
+    edges = np.array([edge for span in (*one.rows, *one.closed) for edge in (span.from_khz, span.to_khz)])
+    near = rng.choice(edges, 200) + rng.integers(-400, 400, 200)
+    inside = [rng.integers(row.from_khz, row.to_khz, 4) for row in one.rows]
+    return np.concatenate([near, *inside, rng.integers(20_000, 8_000_000, 50)])
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVERY, FORMS, GAINS_DBI, WIDTHS_KHZ, DAYS, st.integers(0, 2**32 - 1))
+def test_whatever_is_allowed_lies_in_its_row(
+    region: str, form: str, gain_dbi: float, width_khz: int, on: datetime.date, seed: int
+) -> None:
+    one = territory(region)
+    carriers = carriers_about(one, seed)
+    found = allowance(one, every_permit(one), carriers, width_khz, form, gain_dbi, on)
+    for index, carrier_khz in enumerate(carriers.tolist()):
+        row = found.row_at(index)
+        assert (row is not None) == (found.most_mw[index] > 0.0)
+        if row is None:
+            continue
+        assert row.from_khz <= carrier_khz - width_khz / 2
+        assert carrier_khz + width_khz / 2 <= row.to_khz
+        assert row.kind == "microphone"
+        assert not row.listed_only
+        assert row.until is None or on <= row.until
+        assert width_khz <= (row.bandwidth_khz or width_khz)
+        if row.raster_khz:
+            assert (carrier_khz - row.from_khz) % row.raster_khz == 0
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVERY, FORMS, GAINS_DBI, WIDTHS_KHZ, DAYS, st.integers(0, 2**32 - 1))
+def test_radiated_power_never_exceeds_the_row(
+    region: str, form: str, gain_dbi: float, width_khz: int, on: datetime.date, seed: int
+) -> None:
+    one = territory(region)
+    carriers = carriers_about(one, seed)
+    found = allowance(one, every_permit(one), carriers, width_khz, form, gain_dbi, on)
+    for index in range(len(carriers)):
+        row = found.row_at(index)
+        if row is None or row.max_mw is None:
+            assert row is None or math.isinf(found.most_mw[index])
+            continue
+        limit_mw = row.max_mw
+        if form == "body-worn" and row.max_body_worn_mw is not None:
+            limit_mw = row.max_body_worn_mw
+        conducted_dbm = 10.0 * math.log10(found.most_mw[index])
+        over_limit_db = {"conducted": 0.0, "eirp": gain_dbi, "erp": gain_dbi - 2.15}[row.power_reference or ""]
+        assert conducted_dbm + over_limit_db <= 10.0 * math.log10(limit_mw) + 1e-9
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVERY, WIDTHS_KHZ, DAYS, st.integers(0, 2**32 - 1))
+def test_nothing_is_allowed_in_a_closed_range(region: str, width_khz: int, on: datetime.date, seed: int) -> None:
+    one = territory(region)
+    carriers = carriers_about(one, seed)
+    found = allowance(one, every_permit(one), carriers, width_khz, "handheld", 0.0, on)
+    for index, carrier_khz in enumerate(carriers.tolist()):
+        for closed in closed_ranges(one, on):
+            low_khz = max(carrier_khz - width_khz / 2, closed.from_khz)
+            high_khz = min(carrier_khz + width_khz / 2, closed.to_khz)
+            assert low_khz >= high_khz or found.row[index] == -1
+
+
+@settings(max_examples=60, deadline=None)
+@given(EVERY, WIDTHS_KHZ, DAYS, st.integers(0, 2**32 - 1), st.data())
+def test_fewer_permits_or_more_width_never_allow_more(
+    region: str, width_khz: int, on: datetime.date, seed: int, data: st.DataObject
+) -> None:
+    one = territory(region)
+    some = data.draw(st.sets(st.sampled_from(every_permit(one)))) if one.permits else set()
+    wider_khz = width_khz + data.draw(st.integers(0, 200))
+    carriers = carriers_about(one, seed)
+    much = allowance(one, every_permit(one), carriers, width_khz, "handheld", 0.0, on)
+    less = allowance(one, some, carriers, width_khz, "handheld", 0.0, on)
+    least = allowance(one, some, carriers, wider_khz, "handheld", 0.0, on)
+    assert not ((less.row >= 0) & (much.row < 0)).any()
+    assert not ((least.row >= 0) & (less.row < 0)).any()
+
+
+@settings(max_examples=40, deadline=None)
+@given(EVERY, WIDTHS_KHZ, DAYS, st.integers(0, 2**32 - 1), st.data())
+def test_the_sentence_agrees_with_the_decision(
+    region: str, width_khz: int, on: datetime.date, seed: int, data: st.DataObject
+) -> None:
+    one = territory(region)
+    permits = data.draw(st.sets(st.sampled_from(every_permit(one)))) if one.permits else set()
+    carriers = carriers_about(one, seed)[::10]
+    found = allowance(one, permits, carriers, width_khz, "handheld", 0.0, on)
+    for index, carrier_khz in enumerate(carriers.tolist()):
+        says = why_not(one, permits, carrier_khz, width_khz, "handheld", 0.0, on)
+        assert (" MHz may be used, " in says) == (found.row[index] >= 0)
+        assert says.endswith(".")
+        assert "\n" not in says
+
+
+def test_the_highest_conducted_power_decides() -> None:
+    licensed = ask("US", "us-part-74", carrier_khz=571_125).row_at(0)
+    exempt = ask("US", carrier_khz=571_125).row_at(0)
+    assert licensed is not None
+    assert exempt is not None
+    assert (licensed.id, exempt.id) == ("us-part-74-470-608", "us-part-15-470-608")
+
+
+def test_which_row_is_highest_depends_on_the_antenna() -> None:
+    """50 mW EIRP beats 250 mW conducted only with an antenna that loses more than 6.99 dB."""
+    row = ask("US", "us-part-74", carrier_khz=571_125, gain_dbi=-8.0).row_at(0)
+    assert row is not None
+    assert row.id == "us-part-15-470-608"
+
+
+def test_of_equal_rows_the_permit_that_is_held_decides() -> None:
+    row = ask("US", "us-part-74", carrier_khz=200_000).row_at(0)
+    assert row is not None
+    assert row.id == "us-part-74-174-216"
+
+
+def test_of_equal_rows_the_stated_one_decides() -> None:
+    told = territory("US")
+    stated = next(row for row in told.rows if row.id == "us-part-15-470-608")
+    assumed = stated.model_copy(update={"id": "us-a-row", "evidence": "assumed"})
+    both = told.model_copy(update={"rows": (assumed, stated)})
+    assert allowance(both, [], np.array([500_000]), 200, "handheld", 0.0, ON).row_at(0) == stated
+
+
+def test_a_known_limit_decides_before_none() -> None:
+    """A row without a limit must not stand in for one that has it."""
+    told = territory("GB")
+    known = next(row for row in told.rows if row.id == "gb-coordinated-470-606")
+    unknown = known.model_copy(update={"id": "gb-a-row", "max_mw": None, "power_reference": None})
+    both = told.model_copy(update={"rows": (unknown, known)})
+    found = allowance(both, ["gb-coordinated"], np.array([500_000]), 200, "handheld", 0.0, ON)
+    assert found.row_at(0) == known
+
+
+def test_no_limit_given_is_infinite() -> None:
+    assert math.isinf(ask("NZ", "nz-general", carrier_khz=550_000).most_mw[0])
+
+
+def test_the_body_worn_allowance_is_for_the_body_worn_form_only() -> None:
+    row = next(row for row in territory("GB").rows if row.id == "gb-shared-606p5-613p5")
+    powers_mw = {form: most_conducted_mw(row, 2.15, form) for form in ("body-worn", "plug-on", "handheld")}
+    assert powers_mw == pytest.approx({"body-worn": 50.0, "plug-on": 10.0, "handheld": 10.0})
+
+
+def test_a_site_licence_is_another_name() -> None:
+    assert check_permits(territory("GB"), ["gb-site-licence"]) == {"gb-coordinated"}
+    assert ask("GB", "gb-site-licence", carrier_khz=571_125).row[0] >= 0
+
+
+@pytest.mark.parametrize(
+    ("region", "permit", "says"),
+    [
+        ("GB", "gb-coordinate", 'did you mean "gb-coordinated"'),
+        ("GB", "us-part-74", "known: gb-coordinated, gb-shared"),
+        ("ES", "es-licensed", "known: none"),
+    ],
+)
+def test_an_unknown_permit_is_refused(region: str, permit: str, says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        check_permits(territory(region), [permit])
+    with pytest.raises(InputError):
+        ask(region, permit, carrier_khz=500_000)
+
+
+def test_wideband_rows_do_not_let_a_narrow_band_microphone_in() -> None:
+    carriers = np.array([600_000])
+    wide = allowance(territory("US"), [], carriers, 6000, "handheld", 0.0, ON, kind="wideband")
+    narrow = allowance(territory("US"), [], carriers, 6000, "handheld", 0.0, ON)
+    assert (wide.most_mw[0], narrow.most_mw[0]) == (100.0, 0.0)
+
+
+def test_data_rows_decide_for_data_equipment() -> None:
+    carriers = np.array([2_440_000])
+    data = allowance(territory("US"), [], carriers, 1000, "handheld", 0.0, ON, kind="data")
+    microphone = allowance(territory("US"), [], carriers, 200, "handheld", 0.0, ON)
+    assert (data.most_mw[0], microphone.most_mw[0]) == (1000.0, 0.0)
+
+
+def test_a_closed_range_closes_on_its_day() -> None:
+    before, after = datetime.date(2020, 7, 12), datetime.date(2020, 7, 13)
+    spans = [{one.from_khz for one in closed_ranges(territory("US"), day)} for day in (before, after)]
+    assert spans == [{608_000, 698_000}, {608_000, 617_000, 663_000, 698_000}]
+
+
+def test_carriers_that_only_touch_a_closed_range_stay() -> None:
+    assert ask("US", carrier_khz=607_900).row[0] >= 0
+    assert ask("US", carrier_khz=614_100).row[0] >= 0
+
+
+def test_an_odd_width_is_halved_exactly() -> None:
+    """With 25 kHz about a carrier 12 kHz from the edge, half a kilohertz is outside."""
+    assert [ask("GB", carrier_khz=863_100, width_khz=w).row[0] >= 0 for w in (200, 201)] == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("says", "region", "permits", "carrier_khz"),
+    [
+        ("which is closed: channel 37", "US", (), 611_000),
+        ("with its 200 kHz reaches into 608-614 MHz", "US", (), 607_950),
+        ("needs the permit gb-coordinated", "GB", (), 571_125),
+        ("is off the raster: carriers lie at 470.000 MHz + n x 25 kHz", "US", (), 571_130),
+        ("carriers go from 606.600 to 613.400 MHz", "GB", ("gb-shared",), 606_550),
+        ("was open until 2025-12-31; find the act that followed", "DE", ("de-general",), 826_500),
+        ("cannot be decided from what is known here", "GB", (), 174_500),
+        ("is open to digital or hopping data equipment only", "US", (), 2_440_000),
+        ("nearest are 614-694 MHz below it (row gb-coordinated-614-694)", "GB", (), 750_000),
+        ("only 614-616 MHz is left since 13 July 2020", "US", (), 616_500),
+        ("only 614-616 MHz is left since 13 July 2020", "US", ("us-part-74",), 630_000),
+        ("France is listed as not having audio PMSE row A4", "FR", (), 740_000),
+        ("up to 50 mW conducted: row us-part-15-470-608", "US", (), 571_125),
+        ("no limit given: row nz-general-510-606", "NZ", ("nz-general",), 550_000),
+        ("from memory", "CN", (), 710_000),
+    ],
+)
+def test_what_the_sentence_says(says: str, region: str, permits: tuple[str, ...], carrier_khz: int) -> None:
+    assert says in say(region, *permits, carrier_khz=carrier_khz)
+
+
+def test_what_the_sentence_says_of_width() -> None:
+    assert "is open to 200 kHz at most, and this is 300 kHz wide" in say("US", carrier_khz=571_125, width_khz=300)
+    assert "too narrow for 3000 kHz" in say("GB", carrier_khz=864_000, width_khz=3000)
+
+
+@pytest.mark.parametrize(
+    ("region", "number", "says"),
+    [
+        ("US", "37", "2 to 4, 5 to 6, 7 to 13 and 14 to 36"),
+        ("GB", "49", "its channels are 21 to 48"),
+        ("GB", "", "its channels are 21 to 48"),
+        ("GB", "21.5", "its channels are 21 to 48"),
+        ("AU", "9B", "its channels are 6 to 12 and 28 to 51"),
+        ("NZ", "30", r"\[\[other\]\] with from_mhz and to_mhz"),
+        ("CN", "30", r"\[\[other\]\] with from_mhz and to_mhz"),
+    ],
+)
+def test_an_unknown_tv_channel_is_refused(region: str, number: str, says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        tv_channel(territory(region), number)
+
+
+@pytest.mark.parametrize("written", ["9a", " 9A", "09A"])
+def test_a_channel_is_found_as_people_write_it(written: str) -> None:
+    assert tv_channel(territory("AU"), written).number == "9A"

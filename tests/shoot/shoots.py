@@ -1,0 +1,214 @@
+"""A strategy for whole shoots: every field of every model, in its range, with everything that it names there."""
+
+from __future__ import annotations
+
+import datetime
+import string
+from typing import Any
+
+from hypothesis import strategies as st
+
+from linkwright.shoot.catalogue import catalogue
+from linkwright.shoot.models import Shoot
+
+coins = st.booleans()
+#: Names with what TOML has to quote: quotation marks, dots, brackets, blanks, letters of other scripts.
+names = st.text(string.ascii_letters + string.digits + "\"'.[]# =\\\n\tåßé中🎤", min_size=1, max_size=12)
+days = st.dates(datetime.date(2000, 1, 1), datetime.date(2199, 12, 31))
+times = st.times()
+hertz = st.integers(1_000, 10_000_000)
+FORMS = ["body-worn", "plug-on", "handheld"]
+
+
+def optional(**fields: st.SearchStrategy[Any]) -> st.SearchStrategy[dict[str, Any]]:
+    """Any of these fields."""
+    return st.fixed_dictionaries({}, optional=fields)
+
+
+def numbers(low: float, high: float) -> st.SearchStrategy[float]:
+    """A number in a range, whole or not, as TOML has both."""
+    return st.floats(low, high) | st.integers(int(low) + 1, int(high)).map(float)
+
+
+def megahertz(khz: int) -> float:
+    """Exactly what a person would type."""
+    return float(f"{khz // 1000}.{khz % 1000:03d}")
+
+
+ranges = st.tuples(hertz, hertz).map(lambda pair: [megahertz(khz) for khz in sorted(pair)])
+points = st.fixed_dictionaries({"x_m": numbers(-1e5, 1e5), "y_m": numbers(-1e5, 1e5)}) | st.fixed_dictionaries(
+    {"x_m": numbers(-1e5, 1e5), "y_m": numbers(-1e5, 1e5), "z_m": numbers(-500, 2000)}
+)
+pairs = st.lists(numbers(-1e5, 1e5), min_size=2, max_size=2)
+walls = st.fixed_dictionaries(
+    {"from": pairs, "to": pairs, "material": st.sampled_from(["wood", "brick", "coated-glass", "metal"])},
+    optional={"loss_db": numbers(0, 100)},
+)
+cells = st.fixed_dictionaries(
+    {
+        "type": st.sampled_from(["AA", "AAA", "9V", "pack"]),
+        "chemistry": st.sampled_from(["alkaline", "lithium", "nimh", "li-ion"]),
+        "count": st.integers(1, 16),
+    },
+    optional={"capacity_mah": numbers(1, 1e6)},
+)
+tuned = {"tunes_mhz": st.lists(ranges, min_size=1, max_size=3)}
+transmitters = {
+    **tuned,
+    "form": st.sampled_from(FORMS),
+    "raster_khz": st.integers(1, 1_000_000),
+    "powers_mw": st.lists(numbers(0.001, 10_000), min_size=1, max_size=4, unique=True),
+}
+transmitter_options = {
+    "edge_khz": st.integers(0, 1_000_000),
+    "bandwidth_khz": st.integers(1, 1_000_000),
+    "spacing_khz": st.integers(1, 1_000_000),
+    "attenuation_db": st.lists(numbers(0, 60), max_size=4),
+    "low_cut_hz": st.lists(numbers(0, 400), max_size=4),
+    "latency_ms": numbers(0, 1000),
+    "cells": cells,
+    "drain_mw": st.fixed_dictionaries({"base": numbers(0, 1e5)}, optional={"per_radiated_mw": numbers(0, 1e4)}),
+    "antenna_gain_dbi": numbers(-40, 40),
+    "body_facing_db": numbers(0, 60),
+    "body_away_db": numbers(0, 60),
+}
+receiver_options = {
+    "channels": st.integers(1, 64),
+    "branches": st.sampled_from([1, 2]),
+    "branch_spacing_m": numbers(0, 100),
+    "noise_figure_db": numbers(0, 40),
+    "required_cnr_db": numbers(-20, 60),
+    "iip3_dbm": numbers(-80, 60),
+    "look_s": numbers(0.001, 60),
+    "latency_ms": numbers(0, 1000),
+    "antenna_gain_dbi": numbers(-40, 40),
+}
+microphones = {
+    "sensitivity_mv_pa": numbers(0.001, 1000),
+    "self_noise_dba": numbers(-10, 80),
+    "max_spl_db": numbers(60, 200),
+}
+
+
+def equipment(
+    kind: str, needed: dict[str, st.SearchStrategy[Any]], options: dict[str, st.SearchStrategy[Any]]
+) -> st.SearchStrategy[dict[str, Any]]:
+    """A type with all its figures, or a class of the catalogue and what differs."""
+    whole = st.fixed_dictionaries(needed, optional=options)
+    use = st.sampled_from(sorted(catalogue()[kind]))
+    return whole | st.fixed_dictionaries({"use": use}, optional={**needed, **options})
+
+
+@st.composite
+def calls(draw: st.DrawFn, name: str, sites: list[str], links: list[str]) -> dict[str, Any]:
+    """A call with its times in order, breaks inside, some of the links and one of the sites."""
+    call: dict[str, Any] = {"name": name}
+    if draw(coins) and sites:
+        call["site"] = draw(st.sampled_from(sites))
+    if draw(coins):
+        call["links"] = draw(st.lists(st.sampled_from(links), unique=True, max_size=3))
+    if draw(coins):
+        call["date"] = draw(days)
+    if draw(coins):
+        moments = sorted(draw(st.sets(times, min_size=4, max_size=4)))
+        call |= {"from": moments[0], "to": moments[3]}
+        if draw(coins):
+            call["breaks"] = [{"from": moments[1], "to": moments[2]}]
+        if draw(coins):
+            call["next_day"] = False
+    return call
+
+
+@st.composite
+def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
+    """A site with spots, walls, channels."""
+    spots = [{"name": spot, **draw(points)} for spot in draw(st.lists(names, unique=True, max_size=3))]
+    site = {"name": name, **draw(optional(walls=st.lists(walls, max_size=2), tv=st.lists(names, max_size=2)))}
+    site |= draw(
+        optional(
+            surroundings=st.sampled_from(["open", "street", "residential", "office", "hall"]),
+            sweeps=st.lists(names, max_size=2),
+        )
+    )
+    if draw(coins):
+        site |= {"latitude": draw(numbers(-90, 90)), "longitude": draw(numbers(-180, 180))}
+    return site | {"spots": spots} if draw(coins) or spots else site
+
+
+@st.composite
+def others(draw: st.DrawFn, name: str, sites: list[str]) -> dict[str, Any]:
+    """A narrow or a wide transmitter of somebody else, always on or at times."""
+    low, high = sorted(draw(st.lists(hertz, min_size=2, max_size=2, unique=True)))
+    other: dict[str, Any] = {"name": name, "radiated_mw": draw(numbers(1e-3, 1e9)), "at": draw(points)}
+    if draw(coins):
+        other |= {"carrier_mhz": megahertz(low), "bandwidth_khz": draw(st.integers(1, 1_000_000))}
+    else:
+        other |= {"from_mhz": megahertz(low), "to_mhz": megahertz(high)}
+    if draw(coins) and sites:
+        other["site"] = draw(st.sampled_from(sites))
+    if draw(coins):
+        other |= {"from": draw(times), "to": draw(times)}
+    return other
+
+
+@st.composite
+def documents(draw: st.DrawFn) -> dict[str, Any]:
+    """A shoot as TOML would give it: plain dictionaries, lists, numbers, dates."""
+    header = {"title": draw(names), "region": draw(st.sampled_from(["GB", "US", "XX"])), "date": draw(days)}
+    header |= draw(
+        optional(
+            permits=st.lists(names, max_size=2),
+            timezone=st.sampled_from(["UTC", "Europe/London", "America/St_Johns", "Pacific/Kiritimati"]),
+            guard_khz=optional(im3_two=st.integers(0, 1000), im3_three=st.integers(0, 1000)),
+            target=st.floats(0.99, 1.0, exclude_min=True, exclude_max=True),
+            accepts=st.lists(names, max_size=2),
+        )
+    )
+    document: dict[str, Any] = {"shoot": header}
+    own = {
+        "transmitter": equipment("transmitter", transmitters, transmitter_options),
+        "receiver": equipment("receiver", tuned, receiver_options),
+        "microphone": equipment("microphone", microphones, {"phantom": st.booleans()}),
+    }
+    known: dict[str, list[str]] = {}
+    for kind, strategy in own.items():
+        types = draw(st.dictionaries(names, strategy, max_size=2))
+        known[kind] = [*types, *catalogue()[kind]]
+        if draw(coins) or types:
+            document[kind] = types
+    places = [draw(sites(name)) for name in draw(st.lists(names, unique=True, max_size=2))]
+    spots = sorted({spot["name"] for place in places for spot in place.get("spots", [])})
+    routes = st.lists(st.sampled_from(spots), max_size=3) if spots else st.just([])
+    links = []
+    for name in draw(st.lists(names, unique=True, min_size=1, max_size=3)):
+        link = {"name": name, "transmitter": draw(st.sampled_from(known["transmitter"]))}
+        link["receiver"] = draw(st.sampled_from(known["receiver"]))
+        link |= draw(
+            optional(
+                microphone=st.sampled_from(known["microphone"]),
+                worn=st.sampled_from(["belt-front", "belt-back", "pocket", "hand", "open"]),
+                voice=st.sampled_from(["casual", "normal", "raised", "loud", "shouted"]),
+                spares=st.integers(0, 20),
+                locked_mhz=hertz.map(megahertz),
+                encrypted=st.booleans(),
+                route=routes,
+            )
+        )
+        if draw(coins) and spots:
+            link["at"] = draw(st.sampled_from(spots))
+        links.append(link)
+    document |= {"link": links}
+    if draw(coins) or places:
+        document["site"] = places
+    on = [place["name"] for place in places]
+    document["other"] = [draw(others(name, on)) for name in draw(st.lists(names, unique=True, max_size=2))]
+    live = [link["name"] for link in links]
+    document["call"] = [draw(calls(name, on, live)) for name in draw(st.lists(names, unique=True, max_size=2))]
+    return document
+
+
+def shoots() -> st.SearchStrategy[Shoot]:
+    """Shoots that are in order."""
+    from linkwright.shoot.reading import shoot_from
+
+    return documents().map(lambda document: shoot_from(document, "", "drawn"))
