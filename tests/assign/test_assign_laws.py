@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -12,11 +14,23 @@ from hypothesis import strategies as st
 from tests.assign import plain
 from tests.assign.plain import problems
 
+from linkwright.assign import state as state_module
 from linkwright.assign.bound import bounds_of_call, clean_bound, spacing_bound
 from linkwright.assign.problem import Assignment, Problem, Wish, grid_of
 from linkwright.assign.search import solve
 from linkwright.assign.state import State
 from linkwright.assign.verify import Placed, faults
+
+#: Up to how many links the histograms are plain arrays: always, and never (then they are compiled loops).
+WAYS = {"arrays": 10_000, "loops": -1}
+both_ways = pytest.mark.parametrize("few", WAYS.values(), ids=WAYS.keys())
+
+
+@contextlib.contextmanager
+def plain_up_to(few: int) -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(state_module, "FEW_LINKS", few)
+        yield
 
 
 def verified(problem: Problem, found: Assignment) -> list[str]:
@@ -54,10 +68,22 @@ def check(problem: Problem, found: Assignment) -> None:
         assert found.criterion == "power"
 
 
-@settings(max_examples=60)
-@given(problems(empty=True))
-def test_every_answer_is_what_it_says_it_is(problem: Problem) -> None:
-    check(problem, solve(problem))
+@both_ways
+@settings(max_examples=50)
+@given(problem=problems(empty=True))
+def test_every_answer_is_what_it_says_it_is(few: int, problem: Problem) -> None:
+    with plain_up_to(few):
+        check(problem, solve(problem))
+
+
+@settings(max_examples=15)
+@given(problem=problems())
+def test_arrays_and_loops_find_the_same_answer(problem: Problem) -> None:
+    found = []
+    for few in WAYS.values():
+        with plain_up_to(few):
+            found.append(solve(problem))
+    assert found[0] == found[1]
 
 
 @settings(max_examples=60)
@@ -122,13 +148,17 @@ def test_the_spacing_bound_is_the_best_there_is(cells: set[int], spacing: int) -
     assert spacing_bound(np.array(slots), spacing) == best
 
 
+@both_ways
 @settings(max_examples=60)
 @given(
-    problems(guards=(0, 25, 50, 60, 100)),
-    st.lists(st.tuples(st.integers(0, 5), st.integers(0, 10_000)), max_size=14),
+    problem=problems(guards=(0, 25, 50, 60, 100)),
+    moves=st.lists(st.tuples(st.integers(0, 5), st.integers(0, 10_000)), max_size=14),
 )
-def test_histograms_in_step_equal_those_counted_afresh(problem: Problem, moves: list[tuple[int, int]]) -> None:
-    state = State(problem)
+def test_histograms_in_step_equal_those_counted_afresh(
+    few: int, problem: Problem, moves: list[tuple[int, int]]
+) -> None:
+    with plain_up_to(few):
+        state = State(problem)
     for link, draw in moves:
         if link >= len(problem.wishes):
             continue
@@ -154,12 +184,14 @@ def test_histograms_in_step_equal_those_counted_afresh(problem: Problem, moves: 
                 assert state.near[k, state.klass[link], cell] == near
 
 
+@both_ways
 @settings(max_examples=60)
-@given(problems(most_links=4, most_slots=12))
-def test_a_slot_without_conflicts_keeps_a_clean_set_clean(problem: Problem) -> None:
+@given(problem=problems(most_links=4, most_slots=12))
+def test_a_slot_without_conflicts_keeps_a_clean_set_clean(few: int, problem: Problem) -> None:
     """The filter of the search, slot by slot, against plain loops: exact for guards that are alike."""
     problem = replace(problem, guard_three_khz=problem.guard_two_khz)
-    state = State(problem)
+    with plain_up_to(few):
+        state = State(problem)
     for link, wish in enumerate(problem.wishes):
         cells = state.grid.wish_slots[link]
         conflicts = state.conflicts(link, cells)
@@ -196,6 +228,17 @@ def test_a_link_without_slots_has_no_place_and_the_rest_is_fine(calls: tuple[tup
     assert [len(spares) for spares in found.spares_khz] == [1, 0, 1]
 
 
+def test_who_moved_is_told_by_its_place_among_all_links() -> None:
+    slots, none = 600_000 + 25 * np.arange(200), np.zeros(0, dtype=np.int64)
+    wishes = (
+        Wish("A", none, np.zeros(0), 350),
+        Wish("B", slots, np.zeros(slots.size), 350, keep_khz=601_000),
+        Wish("C", slots, np.zeros(slots.size), 350, keep_khz=700_000),
+    )
+    assert 2 in solve(Problem(wishes, ((0, 1, 2),), 100, 50)).moved
+    assert 1 not in solve(Problem(wishes, ((0, 1, 2),), 100, 50)).moved
+
+
 def test_more_links_than_the_spacing_has_room_for_leaves_some_out() -> None:
     slots = 600_000 + 25 * np.arange(41)  # 1 MHz: three carriers 350 kHz apart
     wishes = tuple(Wish(f"link {n}", slots, np.zeros(slots.size), 350) for n in range(5))
@@ -224,6 +267,25 @@ def test_the_quieter_of_two_slots_is_taken() -> None:
     assert solve(Problem((wish,), ((0,),), 100, 50)).carriers_khz == (605_000,)
 
 
+@settings(max_examples=40)
+@given(problem=problems(most_spares=0, most_slots=20, most_links=3))
+def test_nobody_could_move_alone_to_a_quieter_slot(problem: Problem) -> None:
+    found = solve(problem)
+    assume(found.criterion == "clean")
+    for link, wish in enumerate(problem.wishes):
+        slots = wish.slots_khz.tolist()
+        own = wish.rise_db[slots.index(found.carriers_khz[link])]
+        for slot in [slots[n] for n in np.flatnonzero(wish.rise_db < own - 0.5)]:
+            carriers = [*found.carriers_khz[:link], slot, *found.carriers_khz[link + 1 :]]
+            moved = replace(found, carriers_khz=tuple(carriers))
+            # The search keeps the larger guard for every product, so the same is asked here.
+            wrong = [
+                plain.faults(plain.stands(problem, moved, call), True, problem.guard_khz, problem.guard_khz).count
+                for call in problem.calls
+            ]
+            assert wish.locked_khz is not None or sum(wrong) > 0
+
+
 def test_fewer_spares_come_before_giving_up_clean() -> None:
     # Two carriers at 350 kHz and one spare go into 1 MHz, not two spares of each.
     slots = 600_000 + 25 * np.arange(41)
@@ -233,6 +295,22 @@ def test_fewer_spares_come_before_giving_up_clean() -> None:
     check(problem, found)
     assert (found.criterion, found.placed) == ("clean", 2)
     assert sum(len(spares) for spares in found.spares_khz) == 1
+
+
+def test_a_slot_that_is_hit_is_no_spare_of_a_clean_plan() -> None:
+    # The third slot is 2B-A, the fourth free: 602 000 may not be a spare, 607 000 may.
+    def spares(*slots_khz: int) -> list[int]:
+        slots = np.array(slots_khz)
+        wishes = tuple(
+            Wish(name, slots, np.zeros(slots.size), 350, spares=1, locked_khz=khz)
+            for name, khz in (("A", 600_000), ("B", 601_000))
+        )
+        found = solve(Problem(wishes, ((0, 1),), 100, 50))
+        assert found.criterion == "clean"
+        return [spare for mine in found.spares_khz for spare in mine]
+
+    assert spares(600_000, 601_000, 602_000) == []
+    assert spares(600_000, 601_000, 602_000, 607_000) == [607_000]
 
 
 @given(problems())

@@ -132,7 +132,7 @@ def test_lock_off_the_raster_and_lock_out_of_the_rules() -> None:
 def test_other_on_a_locked_carrier_is_told_with_its_rise() -> None:
     other = '[[other]]\nname = "Crew"\ncarrier_mhz = 530.0\nradiated_mw = 50\nat = { x_m = 10, y_m = 0 }\n'
     plan = make_plan(shoot(pocket() + other + links(1) + "locked_mhz = 530.0\n"), {})
-    assert re.search(r"hears Crew: it raises the noise by \d\d\.\d dB", one(plan, "other-cochannel").says)
+    assert re.search(r"hears Crew: the noise rises by \d\d\.\d dB", one(plan, "other-cochannel").says)
     assert plan.calls[0].links[0].verdict == "fails"
 
 
@@ -147,7 +147,7 @@ def test_an_other_counts_only_while_it_is_on() -> None:
 def test_busy_on_a_locked_carrier() -> None:
     sweep = flat_sweep(517_000, 567_000, bumps={530_000: -70.0})
     plan = make_plan(shoot(YARD + pocket() + links(1) + "locked_mhz = 530.0\n"), {"Yard": [sweep]})
-    assert "raises the noise" in one(plan, "busy").says
+    assert "the noise rises" in one(plan, "busy").says
 
 
 def test_reach_short_and_power_short() -> None:
@@ -213,6 +213,8 @@ def test_every_code_that_the_source_uses_is_listed_and_every_listed_one_is_used(
     source = "".join(path.read_text("utf-8") for path in SOURCE.rglob("*.py"))
     used = set(re.findall(r'finding\(\s*"([a-z-]+)"', source)) | set(re.findall(r'code = "([a-z]+)" if', source))
     used |= set(re.findall(r'Heard\([^"]*"[a-z]*"?,? ?"([a-z-]+)"', source))
-    used |= {"other-cochannel", "busy", "permit", "closed"} & set(re.findall(r'"([a-z-]+)"', source))
+    used |= {"reuse", "other-cochannel", "busy", "permit", "closed", "adjacent", "near-far"} & set(
+        re.findall(r'"([a-z-]+)"', source)
+    )
     assert used >= set(CODES)
     assert set(re.findall(r'finding\(\s*"([a-z-]+)"', source)) <= set(CODES)

@@ -11,7 +11,7 @@ from linkwright.assign.state import State
 from linkwright.units import IntArray
 
 #: Share of the full effort that goes into having fewer products: levels, not counts, decide in the end.
-EFFORT = 0.3
+EFFORT = 0.1
 
 
 def least_hit(problem: Problem, grid: Grid, proved: bool, tell: Tell) -> Assignment:

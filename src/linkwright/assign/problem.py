@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -63,7 +63,8 @@ class Assignment:
     """The answer. `carriers_khz[i]` is None for a link that found no place; `spares_khz[i]` are in order.
 
     `proved` tells that a clean placement of all is impossible, where `criterion` is "power" for that reason.
-    `moved` are the links that could not keep the carrier of the earlier plan.
+    `moved` are the links that could not keep the carrier of the earlier plan; `weak_spares_khz[i]` are the spares
+    of link i on which, by level, it or somebody else would not hold, where that was looked at.
     """
 
     criterion: Criterion
@@ -71,6 +72,7 @@ class Assignment:
     spares_khz: tuple[tuple[int, ...], ...]
     proved: bool = False
     moved: tuple[int, ...] = ()
+    weak_spares_khz: tuple[tuple[int, ...], ...] = ()
 
     @property
     def placed(self) -> int:
@@ -126,3 +128,10 @@ def answer(
     placed = tuple(grid.carrier_khz(int(cell)) if cell >= 0 else None for cell in carriers)
     in_order = tuple(tuple(grid.carrier_khz(cell) for cell in mine) for mine in spares)
     return Assignment(criterion, placed, in_order, proved, moved)
+
+
+def only(problem: Problem, links: list[int]) -> Problem:
+    """The same problem for some of its links."""
+    new = {old: n for n, old in enumerate(links)}
+    calls = tuple(tuple(new[i] for i in call if i in new) for call in problem.calls)
+    return replace(problem, wishes=tuple(problem.wishes[i] for i in links), calls=calls)

@@ -14,7 +14,7 @@ import numpy as np
 from linkwright.assign.clean import Tell, find_clean, quiet
 from linkwright.assign.crowded import least_hit
 from linkwright.assign.keep import keep
-from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of
+from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of, only
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
 from linkwright.units import BoolArray, IntArray
@@ -23,11 +23,14 @@ from linkwright.units import BoolArray, IntArray
 SPARE_ATTEMPTS = 6
 
 
-def solve(problem: Problem, tell: Tell = quiet) -> Assignment:
-    """Carriers and ordered spares for every link of the problem. Deterministic."""
+def solve(problem: Problem, tell: Tell = quiet, effort: float = 0.25) -> Assignment:
+    """Carriers and ordered spares for every link of the problem. Deterministic.
+
+    `effort` scales how long a clean set is looked for where none is found at once: 1 for some seconds.
+    """
     having = [i for i, wish in enumerate(problem.wishes) if wish.slots_khz.size]
     if len(having) < len(problem.wishes):
-        return _spread_out(solve(_only(problem, having), tell), having, len(problem.wishes))
+        return _spread_out(solve(only(problem, having), tell, effort), having, len(problem.wishes))
     if not having:
         return Assignment("clean", (), ())
     grid = grid_of(problem)
@@ -36,17 +39,10 @@ def solve(problem: Problem, tell: Tell = quiet) -> Assignment:
     reserve = _with_spares_as_links(problem, tell)
     if reserve is not None:
         return reserve
-    found = find_clean(problem, grid, tell)
+    found = find_clean(problem, grid, tell, effort)
     if found.cells is None:
         return least_hit(problem, grid, found.proved, tell)
     return _best_spares(problem, grid, found.cells, tell)
-
-
-def _only(problem: Problem, links: list[int]) -> Problem:
-    """The same problem for some of its links."""
-    new = {old: n for n, old in enumerate(links)}
-    calls = tuple(tuple(new[i] for i in call if i in new) for call in problem.calls)
-    return replace(problem, wishes=tuple(problem.wishes[i] for i in links), calls=calls)
 
 
 def _spread_out(part: Assignment, links: list[int], count: int) -> Assignment:

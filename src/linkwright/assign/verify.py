@@ -102,3 +102,66 @@ def _threes(carriers: NDArray[np.int64]) -> Products:
     a, b, c = np.ogrid[:n, :n, :n]
     makers = np.argwhere((a < b) & (c != a) & (c != b))
     return makers, carriers[makers[:, 0]] + carriers[makers[:, 1]] - carriers[makers[:, 2]]
+
+
+#: In a call of up to so many links the interference of every one is enumerated again, in a larger one that of the
+#: few that are most interfered with.
+EVERY_ONE_UP_TO = 64
+ONLY_THE_WORST = 4
+#: By how much two ways of adding the same products may differ, of noise and products together.
+TOLERANCE = 1e-3
+
+
+def level_faults(
+    names: Sequence[str],
+    carriers_khz: NDArray[np.int64],
+    width_khz: NDArray[np.float64],
+    received_mw: NDArray[np.float64],
+    radiated: NDArray[np.float64],
+    iip3_mw: NDArray[np.float64],
+    claimed_mw: NDArray[np.float64],
+    noise_mw: NDArray[np.float64],
+) -> Iterator[str]:
+    """Whether the third-order interference that is claimed for each link is what enumeration comes to.
+
+    All arrays are (n,), but received_mw and radiated (n, n): what each transmitter (row) brings at each receiver
+    (column) [mW], and what A (column) radiates at 2A-B for B (row) over its own power. Every product of distinct
+    carriers is taken, its width the sum of its makers', its power spread evenly.
+    """
+    twos, at_two = _twos(carriers_khz)
+    width_two = 2.0 * width_khz[twos[:, 0]] + width_khz[twos[:, 1]]
+    n = carriers_khz.size
+    looked_at = n if n <= EVERY_ONE_UP_TO else ONLY_THE_WORST
+    for v in np.argsort(-claimed_mw / noise_mw, kind="stable")[:looked_at]:
+        level = received_mw[:, v]
+        inside = _inside(at_two - carriers_khz[v], width_two, float(width_khz[v]))
+        a, b = level[twos[:, 0]], level[twos[:, 1]]
+        made = float((inside * a * a * b).sum()) + _threes_mw(carriers_khz, width_khz, level, int(v))
+        sent = float((inside * a * radiated[twos[:, 1], twos[:, 0]]).sum())
+        found = made / float(iip3_mw[v]) ** 2 + sent
+        if abs(found - claimed_mw[v]) > TOLERANCE * (found + noise_mw[v]):
+            yield f"{names[v]}: products come to {found:.3e} mW, the plan says {claimed_mw[v]:.3e} mW"
+
+
+def _threes_mw(
+    carriers_khz: NDArray[np.int64], width_khz: NDArray[np.float64], level_mw: NDArray[np.float64], v: int
+) -> float:
+    """4 A B C of all A+B-C in the filter of link v, one C at a time so that memory grows with the pairs only."""
+    first, second = np.triu_indices(carriers_khz.size, k=1)
+    pair_khz = carriers_khz[first] + carriers_khz[second] - carriers_khz[v]
+    pair_width, pair_mw = width_khz[first] + width_khz[second], level_mw[first] * level_mw[second]
+    total = 0.0
+    for c in range(carriers_khz.size):
+        inside = _inside(pair_khz - carriers_khz[c], pair_width + width_khz[c], float(width_khz[v]))
+        inside[(first == c) | (second == c)] = 0.0
+        total += 4.0 * float(level_mw[c]) * float((inside * pair_mw).sum())
+    return total
+
+
+def _inside(
+    offset_khz: NDArray[np.int64], width_khz: NDArray[np.float64], filter_khz: float
+) -> NDArray[np.float64]:
+    """Which share of a flat band about an offset lies in a filter about nothing."""
+    top = np.minimum(offset_khz + width_khz / 2.0, filter_khz / 2.0)
+    bottom = np.maximum(offset_khz - width_khz / 2.0, -filter_khz / 2.0)
+    return np.asarray(np.maximum(top - bottom, 0.0) / width_khz)

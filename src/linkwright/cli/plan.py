@@ -57,9 +57,23 @@ def print_plan(out: Console, plan: Plan) -> None:
         out.print("No third-order product falls on a carrier or a spare.")
     else:
         out.print("Products fall on carriers; they are weighed by power, in each link's ledger.")
+    print_moves(out, plan)
     if plan.findings:
         out.print()
         print_findings(out, plan.findings)
+
+
+def print_moves(out: Console, plan: Plan) -> None:
+    """How to go over from the earlier plan, in the order in which nobody is broken."""
+    from linkwright.units import mhz_text
+
+    if plan.moves:
+        out.print()
+        out.print("Switch in this order:", style="bold")
+    for move in plan.moves:
+        before = f"from {mhz_text(move.from_khz)} " if move.from_khz is not None else ""
+        remark = "" if move.clean else "; until the next step products fall on a carrier"
+        out.print(f"{move.step}. {move.link} {before}to {mhz_text(move.to_khz)} MHz{remark}")
 
 
 def print_call(out: Console, call: PlannedCall) -> None:
@@ -68,7 +82,8 @@ def print_call(out: Console, call: PlannedCall) -> None:
     from linkwright.units import mhz_text
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
-    out.print(f"{call.call}, {call.site}: {len(call.links)} placed{bound}")
+    weighed = ", weighed by power" if call.criterion == "power" else ""
+    out.print(f"{call.call}, {call.site}: {len(call.links)} placed{bound}{weighed}")
     rows = [
         (
             link.link,

@@ -48,6 +48,16 @@ CODES: Final[dict[str, Code]] = {
         "Somebody else's transmitter is received on the link's carrier.",
         "Agree with them who moves; where the link is locked, unlock it.",
     ),
+    "reuse": Code(
+        "warn",
+        "Links of another site of the same shoot are heard on the link's carrier.",
+        "Give the sites more distance or other times, or the links more tuning range.",
+    ),
+    "site-position": Code(
+        "note",
+        "Sites whose calls overlap have no position, so they are taken to be out of each other's reach.",
+        "Give every site its latitude and longitude.",
+    ),
     "busy": Code(
         "warn",
         "The sweep shows something on the link's carrier.",
@@ -57,6 +67,21 @@ CODES: Final[dict[str, Code]] = {
         "warn",
         "No plan was found that keeps every product off every carrier; the products are weighed by power.",
         "Use fewer links at once, more tuning range, or less power; listen for it on site.",
+    ),
+    "adjacent": Code(
+        "warn",
+        "A strong carrier beside the link's own comes through mask and filter and takes its margin.",
+        "Give the two more distance in frequency, or the strong one less power or more distance.",
+    ),
+    "near-far": Code(
+        "warn",
+        "Transmitters near the receiver raise its noise, and a far link loses its margin.",
+        "Move the receiver's antennas away from the near transmitters, or lower their power.",
+    ),
+    "spare-weak": Code(
+        "note",
+        "On a spare the link would not hold, or somebody else would not.",
+        "Try the other spares first; listen before you rely on this one.",
     ),
     "power-short": Code(
         "warn",

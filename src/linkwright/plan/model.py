@@ -65,6 +65,13 @@ class PlannedCall(Checked):
     call: str = Field(description="name of the call")
     site: str = Field(description="name of its site")
     bound: int | None = Field(description="proven upper limit on how many such links could be placed")
+    criterion: Criterion | None = Field(default=None, description="by which rule this call's carriers were chosen")
+    other_criterion_db: float | None = Field(
+        default=None, description="what the other criterion would give the worst link, more (+) or less [dB]"
+    )
+    other_criterion_holding: int | None = Field(
+        default=None, description="how many links would hold under the other criterion"
+    )
     links: tuple[PlannedLink, ...] = Field(description="the links that have a carrier")
     unplaced: tuple[Unplaced, ...] = Field(default=(), description="the links that have none")
 
@@ -83,6 +90,17 @@ class Battery(Checked):
     link: str = Field(description="name of the link")
     change_at: str = Field(description="when to change, ISO 8601 with offset")
     left_h: float = Field(description="what would be left then [h]")
+
+
+class Move(Checked):
+    """One step of going over from an earlier plan."""
+
+    step: int = Field(description="in this order, from 1")
+    site: str = Field(description="name of the site")
+    link: str = Field(description="name of the link")
+    from_khz: int | None = Field(default=None, description="its earlier carrier [kHz]; none: it had none")
+    to_khz: int = Field(description="its new carrier [kHz]")
+    clean: bool = Field(description="after this step no product falls on a carrier")
 
 
 class Finding(Checked):
@@ -105,6 +123,7 @@ class Plan(Checked):
     rule: Rule = Field(description="by which rule the carriers were chosen")
     calls: Annotated[tuple[PlannedCall, ...], Field(description="the calls, in the order of the shoot")]
     batteries: tuple[Battery, ...] = Field(default=(), description="battery changes")
+    moves: tuple[Move, ...] = Field(default=(), description="how to go over from an earlier plan, step by step")
     findings: tuple[Finding, ...] = Field(default=(), description="what a person must know")
 
     @property

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import functools
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+import numpy as np
 
 from linkwright import __version__
 from linkwright.air.sweep import Sweep
 from linkwright.assign.bound import bounds_of_call
+from linkwright.assign.calls import CallAnswer, Kept, SiteTask, answer_calls
 from linkwright.assign.clean import Tell, quiet
-from linkwright.plan.chain import Scene, scene_of
+from linkwright.assign.keep import switch_order
+from linkwright.plan.chain import Chain, Scene, scene_of
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings
-from linkwright.plan.model import Finding, Plan, PlannedCall, Rule, Unplaced
+from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
+from linkwright.plan.neighbours import Far, classes, heard_from, positions
 from linkwright.plan.plan_findings import (
     assumed_rows,
     link_findings,
@@ -20,39 +26,63 @@ from linkwright.plan.plan_findings import (
     unplaced_reason,
 )
 from linkwright.plan.prove import Standing, planned, prove
-from linkwright.plan.site import CallAnswer, SiteProblem, Slots, answer_site, kept_on, site_problem
+from linkwright.plan.radio import narrow
+from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem, site_task, verify_site
+from linkwright.plan.tuning import Tuning
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.view import LiveCall, others_during
+from linkwright.units import mhz_text
 
 Sweeps = Mapping[str, Sequence[Sweep]]
 
 
-def make_plan(shoot: Shoot, sweeps: Sweeps, keep: Plan | None = None, tell: Tell = quiet) -> Plan:
+#: Does the same to each of several things, in their order, wherever that is done (`work/`).
+Run = Callable[[Callable[[SiteTask], list[CallAnswer]], Sequence[SiteTask]], Iterable[list[CallAnswer]]]
+
+
+def here(job: Callable[[SiteTask], list[CallAnswer]], tasks: Sequence[SiteTask]) -> Iterator[list[CallAnswer]]:
+    """One after the other, in this process."""
+    return map(job, tasks)
+
+
+def make_plan(
+    shoot: Shoot,
+    sweeps: Sweeps,
+    keep: Plan | None = None,
+    tell: Tell = quiet,
+    *,
+    run: Run | None = None,
+    effort: float = 0.25,
+) -> Plan:
     """Plan a shoot.
 
     `sweeps` are the sweeps that were read, by name of their site; `keep` is an earlier plan whose carriers stay
-    where they can; `tell` hears what is being done and may raise to stop it. The same values give the same plan.
-    Raises InputError for a region, permit or TV channel that the rules do not know.
+    where they can; `tell` hears what is being done and may raise to stop it; `run` carries the sites' searches
+    elsewhere; `effort` scales how long is searched (0: the first complete plan). The same values give the same
+    plan, whatever carries it. Raises InputError for a region, permit or TV channel that the rules do not know.
     """
     scene = scene_of(shoot, sweeps)
     slots = Slots(scene)
+    solved = _solve_sites(scene, slots, keep, tell, run, effort)
     calls: dict[str, PlannedCall] = {}
-    findings: list[Finding] = []
+    findings = list(positions(scene))
     criteria = set()
-    for site in scene.used_sites:
-        tell(f"planning {site.name}", 0.0)
+    moves: list[Move] = []
+    for done, site in enumerate(scene.used_sites):
+        tell(f"proving {site.name}", done / len(solved))
+        problem, answers = solved[site.name]
         kept = kept_on(keep, site)
-        problem = site_problem(scene, site, slots, kept)
-        answers = answer_site(problem, tell)
         findings += input_findings(scene, problem)
-        findings += moved_findings(kept, answers)
+        if kept:
+            findings += moved_findings(kept, answers)
+            moves += _moves(problem, kept, answers)
         for n, answer in enumerate(answers):
-            tell(f"proving {problem.calls[n].name}", n / len(answers))
-            call, found = _planned_call(scene, problem, n, answer)
+            call, found = _planned_call(scene, problem, n, answer, slots.far)
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
-    findings += assumed_rows(scene, _decided(scene, slots, calls))
+    findings += assumed_rows(scene, _decided(solved, calls))
     return Plan(
         made_with=__version__,
         shoot=shoot.shoot.title,
@@ -61,8 +91,41 @@ def make_plan(shoot: Shoot, sweeps: Sweeps, keep: Plan | None = None, tell: Tell
             criterion="power" if "power" in criteria else "clean", orders=(3,), guard_khz=shoot.shoot.guard_khz
         ),
         calls=tuple(calls[call.name] for call in scene.calls),
+        moves=tuple(moves),
         findings=sorted_findings(findings),
     )
+
+
+Solved = dict[str, tuple[SiteProblem, list[CallAnswer]]]
+
+
+def _solve_sites(
+    scene: Scene, slots: Slots, keep: Plan | None, tell: Tell, run: Run | None, effort: float
+) -> Solved:
+    """Carriers for every site, class by class: sites of one class do not hear each other."""
+    solved: Solved = {}
+    count = len(scene.used_sites)
+    for sites in classes(scene):
+        tell(f"planning {sites[0].name}", len(solved) / count)
+        problems = [site_problem(scene, site, slots, kept_on(keep, site)) for site in sites]
+        tasks = [site_task(scene, problem, effort) for problem in problems]
+        job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
+        for problem, answers in zip(problems, (run or here)(job, tasks), strict=True):
+            verify_site(problem, answers)
+            solved[problem.site.name] = (problem, answers)
+            slots.far[problem.site.name] = _far(problem, answers)
+            tell(f"planned {problem.site.name}", len(solved) / count)
+    return solved
+
+
+def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
+    """The links of a planned site as other sites see them."""
+    return [
+        Far(problem.chains[i], carrier, call)
+        for call, members, answer in zip(problem.calls, problem.problem.calls, answers, strict=True)
+        for i in members
+        if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
+    ]
 
 
 def check_shoot(shoot: Shoot, sweeps: Sweeps) -> tuple[Finding, ...]:
@@ -81,17 +144,19 @@ def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def _planned_call(
-    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer
+    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, far: Mapping[str, Sequence[Far]]
 ) -> tuple[PlannedCall, list[Finding]]:
     """One call, proved, with its findings."""
     target = scene.shoot.shoot.target
     call = problem.calls[n]
+    elsewhere = {name: links for name, links in far.items() if name != problem.site.name}
     standing = [
-        Standing(problem.chains[i], problem.tunings[i], carrier)
+        _standing(problem.chains[i], problem.tunings[i], carrier, call, elsewhere)
         for i in problem.problem.calls[n]
         if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
     ]
-    proofs = prove(standing, target) if standing else []
+    others = narrow(others_during(scene.shoot, call))
+    proofs = prove(standing, others, target) if standing else []
     links = [
         planned(s, p, answer.spares_khz[s.chain.link.name], target) for s, p in zip(standing, proofs, strict=True)
     ]
@@ -104,6 +169,9 @@ def _planned_call(
         call=call.name,
         site=call.site.name,
         bound=answer.bound,
+        criterion=answer.criterion,
+        other_criterion_db=_other_db(answer),
+        other_criterion_holding=answer.compared.other_holding if answer.compared else None,
         links=tuple(links),
         unplaced=tuple(unplaced),
     )
@@ -112,6 +180,13 @@ def _planned_call(
         for s, p, link in zip(standing, proofs, links, strict=True)
         for one in link_findings(call.name, s, p, link, target)
     ]
+    for name, weak in answer.weak_spares_khz.items():
+        if weak:
+            listed = ", ".join(mhz_text(khz) for khz in weak)
+            says = (
+                f'In call "{call.name}" {name} or somebody else would lose its margin with {name} on {listed} MHz.'
+            )
+            found.append(finding("spare-weak", name, says))
     found += [
         finding("unplaced", gone.link, f'{gone.link} has no carrier in call "{call.name}": {gone.because}.')
         for gone in unplaced
@@ -121,13 +196,43 @@ def _planned_call(
     return done, found
 
 
-def _decided(scene: Scene, slots: Slots, calls: Mapping[str, PlannedCall]) -> list[tuple[str, Row | None]]:
+def _other_db(answer: CallAnswer) -> float | None:
+    """What the other criterion would have given the worst link [dB]."""
+    compared = answer.compared
+    if compared is None or compared.other_worst_db is None:
+        return None
+    return round(compared.other_worst_db - compared.worst_db, 2)
+
+
+def _moves(problem: SiteProblem, kept: Mapping[str, Kept], answers: Sequence[CallAnswer]) -> list[Move]:
+    """The steps from an earlier plan of a site to this one, for the links that have one carrier in all calls."""
+    names = [wish.name for wish in problem.problem.wishes]
+    found: dict[str, set[int | None]] = {name: set() for name in names}
+    for answer in answers:
+        for name, carrier in answer.carriers_khz.items():
+            found[name].add(carrier)
+    before = [kept[name].carrier_khz if name in kept else None for name in names]
+    after = [next(iter(found[name])) if len(found[name]) == 1 else None for name in names]
+    steps = switch_order(problem.problem, before, after)
+    return [
+        Move(step=n + 1, site=problem.site.name, link=m.link, from_khz=m.from_khz, to_khz=m.to_khz, clean=m.clean)
+        for n, m in enumerate(steps)
+    ]
+
+
+def _standing(
+    chain: Chain, tuning: Tuning, carrier_khz: int, call: LiveCall, far: Mapping[str, Sequence[Far]]
+) -> Standing:
+    """A link on its carrier in a call, with what it hears there of other sites."""
+    heard, _ = heard_from(chain, [call], far, np.array([carrier_khz], dtype=np.int64))
+    return Standing(chain, tuning, carrier_khz, tuple(heard))
+
+
+def _decided(solved: Solved, calls: Mapping[str, PlannedCall]) -> list[tuple[str, Row | None]]:
     """Which row of the rules decided for each placed link."""
-    decided = []
-    for call in scene.calls:
-        by_name = {link.name: link for link in call.links}
-        for link in calls[call.name].links:
-            chain = scene.chain(by_name[link.link], call.site)
-            live = [c for c in scene.calls_on(call.site) if any(x.name == link.link for x in c.links)]
-            decided.append((link.link, slots.tuning(chain, live).row_at(link.carrier_khz)))
-    return decided
+    return [
+        (link.link, problem.tunings[problem.index(link.link)].row_at(link.carrier_khz))
+        for problem, _ in solved.values()
+        for call in problem.calls
+        for link in calls[call.name].links
+    ]

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
+from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import rule_reason, together
 from linkwright.plan.model import Finding, PlannedCall, PlannedLink
 from linkwright.plan.prove import Proof, Standing
-from linkwright.plan.site import CallAnswer, Kept, SiteProblem, locked_khz
+from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.rules import Row
 from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
@@ -33,6 +34,7 @@ def link_findings(
         )
     if link.verdict == "holds":
         return
+    yield from _near_far(standing, link)
     allowed = standing.tuning.powers_mw(standing.chain.transmitter, standing.carrier_khz)
     higher = [power for power in standing.chain.transmitter.powers_mw if power > max(allowed)]
     state = "is thin" if link.verdict == "thin" else "fails"
@@ -49,6 +51,21 @@ def link_findings(
         yield finding("reach-short", link.link, f"{short}, the highest step that may be used.")
 
 
+#: How the ledger's lines of strong neighbours begin, and the code of each.
+NEIGHBOURS: Final = {"adjacent": ("adjacent ", "all other adjacent"), "near-far": ("blocking ", "all other strong")}
+
+
+def _near_far(standing: Standing, link: PlannedLink) -> Iterator[Finding]:
+    """Whether strong neighbours take a link's margin, and which is the strongest."""
+    for code, starts in NEIGHBOURS.items():
+        lines = [line for line in link.ledger if line.part.startswith(starts) and line.dbm is not None]
+        levels = [line.dbm for line in lines if line.dbm is not None]
+        if levels and sum_dbm(levels) > standing.tuning.noise_dbm:
+            rise = sum_dbm([standing.tuning.noise_dbm, *levels]) - standing.tuning.noise_dbm
+            says = f"{link.link} has its noise raised by {rise:.1f} dB, most of all by {lines[0].part}."
+            yield finding(code, link.link, says)
+
+
 def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
@@ -59,14 +76,11 @@ def _on_the_carrier(standing: Standing) -> Iterator[Finding]:
     at = tuning.index(standing.carrier_khz)
     assert at is not None
     name, carrier = standing.chain.link.name, mhz_text(standing.carrier_khz)
-    for heard in tuning.heard:
-        rise = sum_dbm([tuning.noise_dbm, dbm_from_mw(float(heard.power_mw[at]))]) - tuning.noise_dbm
+    for heard, power_mw in standing.air_mw():
+        rise = sum_dbm([tuning.noise_dbm, dbm_from_mw(power_mw)]) - tuning.noise_dbm
         if rise > BUSY_RISE_DB:
-            yield finding(
-                heard.code,
-                name,
-                f"{name} on {carrier} MHz hears {heard.part}: it raises the noise by {rise:.1f} dB.",
-            )
+            says = f"{name} on {carrier} MHz hears {heard.part}: the noise rises by {rise:.1f} dB."
+            yield finding(heard.code, name, says)
     if tuning.busy[at] and not any(heard.code == "busy" and heard.power_mw[at] > 0 for heard in tuning.heard):
         yield finding("busy", name, f"{name} on {carrier} MHz stands on something that the sweep shows.")
 
@@ -100,11 +114,7 @@ def power_finding(call: PlannedCall, answer: CallAnswer, clean_bound: int) -> Fi
     level = "no product comes near the noise"
     if strongest is not None:
         level = f"the strongest product is {strongest:.1f} dBm"
-    why = (
-        f"at most {clean_bound} links can be placed clean, as is proved"
-        if answer.proved
-        else "the search found no clean set"
-    )
+    why = _why_by_power(answer, clean_bound)
     bad = [link.link for link in call.links if link.verdict != "holds"]
     verb = "does" if len(bad) == 1 else "do"
     outcome = f"{together(bad)} {verb} not hold" if bad else "all links hold all the same"
@@ -114,6 +124,18 @@ def power_finding(call: PlannedCall, answer: CallAnswer, clean_bound: int) -> Fi
         f'In call "{call.call}" products fall on carriers ({why}); weighed by power, {level}; {outcome}.',
         severity="warn" if bad else "note",
     )
+
+
+def _why_by_power(answer: CallAnswer, clean_bound: int) -> str:
+    compared = answer.compared
+    if compared is not None and compared.other_worst_db is not None:
+        gain = compared.worst_db - compared.other_worst_db
+        more = compared.holding - (compared.other_holding or 0)
+        also = f", and {more} fewer would hold" if more > 0 else ""
+        return f"kept clean, the worst link would have {gain:.1f} dB less{also}"
+    if answer.proved:
+        return f"at most {clean_bound} links can be placed clean, as is proved"
+    return "the search found no clean set"
 
 
 def assumed_rows(scene: Scene, decided: Iterable[tuple[str, Row | None]]) -> Iterator[Finding]:

@@ -1,57 +1,66 @@
 """The proof: levels, noise and interference of every link of a call on its carrier, and the least power that holds.
 
-Interference is what the air brings on the carrier (`Tuning.heard`) and the third-order products that the link's own
-receiver makes of the call's transmitters. Powers and products depend on each other, so both are gone over until
-nothing changes.
+What the links do to each other is worked out by `assign.levels` on their carriers; here each contribution that
+matters gets its line, with the names of those who make it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from linkwright.physics.intermodulation import products_in_band
+from linkwright.assign.levels import Radio, Unwanted, neighbours, rejections, unwanted
+from linkwright.assign.placement import CallLevels, settle_powers
+from linkwright.assign.verify import level_faults
+from linkwright.physics.intermodulation import band_share, products_in_band
 from linkwright.plan.chain import Chain
+from linkwright.plan.heard import Heard
 from linkwright.plan.model import LedgerLine, PlannedLink, Verdict
+from linkwright.plan.neighbours import REUSE
+from linkwright.plan.radio import others_arrays, radio_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
 from linkwright.reach.budget import Budget
-from linkwright.reach.received import strongest_gain_db
 from linkwright.shoot.evidence import Evidence
-from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array, sum_dbm
+from linkwright.shoot.place import Other
+from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, sum_dbm
 
 #: From this availability on a link is thin, below it fails (docs/reference.md).
 THIN: Final = 0.99
-#: How often powers and products are gone over at most.
-ROUNDS: Final = 4
-#: How many products have a line of their own in a ledger; the others are added up in one.
-PRODUCT_LINES: Final = 6
-#: Products this far below the noise are left out [dB].
-PRODUCTS_BELOW_NOISE_DB: Final = 20.0
+#: How many contributions of one kind have a line of their own in a ledger; the others are added up in one.
+LINES_A_KIND: Final = 5
+#: A kind of interference that is this far below the noise in all is left out [dB].
+KIND_BELOW_NOISE_DB: Final = 20.0
+#: A single contribution this far below the noise has no line of its own [dB].
+LINE_BELOW_NOISE_DB: Final = 26.0
+
+
+class PlanFault(AssertionError):
+    """The verifier found a plan to be wrong: a bug in the program, told instead of written."""
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A link that has a carrier in a call."""
+    """A link that has a carrier in a call; `from_afar` is what it hears of other sites on that one carrier."""
 
     chain: Chain
     tuning: Tuning
     carrier_khz: int
+    from_afar: tuple[Heard, ...] = ()
 
-
-@dataclass(frozen=True, slots=True)
-class Product:
-    """A third-order product in a receiver's filter."""
-
-    part: str
-    dbm: float
+    def air_mw(self) -> list[tuple[Heard, float]]:
+        """Everything on the air on the link's carrier [mW]."""
+        at = self.tuning.index(self.carrier_khz)
+        assert at is not None, "a carrier is one of its link's slots"
+        here = [(heard, float(heard.power_mw[at])) for heard in self.tuning.heard if heard.code != REUSE]
+        return [*here, *((heard, float(heard.power_mw[0])) for heard in self.from_afar)]
 
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """A link's numbers at one power, and what they are made of."""
+    """A link's numbers at its power, and what they are made of."""
 
     budget: Budget
     power_mw: float
@@ -61,110 +70,173 @@ class Proof:
     breaks_per_hour: float
 
 
-def prove(standing: Sequence[Standing], target: float) -> list[Proof]:
-    """The least power that holds for every link of a call, and the proof at that power."""
+@dataclass(frozen=True, eq=False, slots=True)
+class Levels:
+    """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
+    where (n, n), what of it is unwanted."""
+
+    radio: Radio
+    names: tuple[str, ...]
+    carriers_khz: IntArray
+    powers_mw: FloatArray
+    received_mw: FloatArray
+    unwanted: Unwanted
+
+
+def prove(standing: Sequence[Standing], others: Sequence[Other], target: float) -> list[Proof]:
+    """The least powers that hold for the links of a call, and the proof at these powers.
+
+    `others` are the narrow transmitters of others that are on during the call.
+
+    Raises PlanFault where the separate verifier comes to other interference.
+    """
+    carriers = np.array([s.carrier_khz for s in standing], dtype=np.int64)
     budgets = [s.chain.budget(s.carrier_khz) for s in standing]
-    air = [_air_lines(s) for s in standing]
-    steps = [s.tuning.powers_mw(s.chain.transmitter, s.carrier_khz) for s in standing]
-    proofs = [_least(b, p, a, target) for b, p, a in zip(budgets, steps, air, strict=True)]
-    for _ in range(ROUNDS):
-        powers = [proof.power_mw for proof in proofs]
-        products = _products(standing, budgets, powers)
-        lines = [(*a, *_product_lines(p)) for a, p in zip(air, products, strict=True)]
-        proofs = [_least(b, p, line, target) for b, p, line in zip(budgets, steps, lines, strict=True)]
-        if [proof.power_mw for proof in proofs] == powers:
-            break
-    else:  # two steps of power keep unsettling each other: the last products stand, at the last powers
-        products = _products(standing, budgets, [proof.power_mw for proof in proofs])
-        proofs = [
-            _at(proof.budget, proof.power_mw, (*a, *_product_lines(p)))
-            for proof, a, p in zip(proofs, air, products, strict=True)
-        ]
-    return proofs
+    radio = radio_of([s.chain for s in standing], carriers, budgets, others, target)
+    others_khz, others_mw = others_arrays(others)
+    call = CallLevels(
+        np.arange(carriers.size),
+        radio,
+        tuple(np.array([sum(power_mw for _, power_mw in s.air_mw())]) for s in standing),
+        tuple(np.array(s.tuning.powers_mw(s.chain.transmitter, s.carrier_khz)) for s in standing),
+        tuple(np.array([np.inf]) for _ in standing),
+        others_khz,
+        others_mw,
+    )
+    own_mw = settle_powers(call, [0] * carriers.size, carriers).powers_mw
+    every_khz, powers = np.concatenate([carriers, others_khz]), np.concatenate([own_mw, others_mw])
+    names = (*(s.chain.link.name for s in standing), *(other.name for other in others))
+    levels = Levels(
+        radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers)
+    )
+    _verify(levels)
+    return [_proof(standing[n], levels, n, budget) for n, budget in enumerate(budgets)]
 
 
-def _least(budget: Budget, steps: Sequence[float], lines: tuple[LedgerLine, ...], target: float) -> Proof:
-    """The proof at the least step that holds; at the highest where none does."""
-    proof = _at(budget, steps[0], lines)
-    for power_mw in steps[1:]:
-        if proof.availability >= target:
-            break
-        proof = _at(budget, power_mw, lines)
-    return proof
+def _verify(levels: Levels) -> None:
+    radio, own = levels.radio, slice(levels.radio.own)
+    radiated = levels.powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / levels.powers_mw[None, :]
+    found = next(
+        level_faults(
+            levels.names,
+            levels.carriers_khz,
+            radio.width_khz,
+            levels.received_mw,
+            radiated,
+            radio.iip3_mw,
+            (levels.unwanted.receiver + levels.unwanted.transmitter)[own],
+            radio.noise_mw[own],
+        ),
+        None,
+    )
+    if found is not None:
+        raise PlanFault(found)
 
 
-def _at(budget: Budget, power_mw: float, lines: tuple[LedgerLine, ...]) -> Proof:
+def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
+    lines = (*_air_lines(standing), *_own_lines(levels, n))
     noise = [round(level.dbm, 2) for level in budget.noise]
     total = sum_dbm([*noise, *(line.dbm for line in lines if line.dbm is not None)])
-    held = budget.holding(power_mw, total)
-    return Proof(budget, power_mw, lines, total, held.availability, held.breaks_per_hour)
+    power = float(levels.powers_mw[n])
+    held = budget.holding(power, total)
+    return Proof(budget, power, lines, total, held.availability, held.breaks_per_hour)
 
 
 def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
     """What the air brings on the link's carrier, each contribution that counts."""
-    tuning = standing.tuning
-    at = tuning.index(standing.carrier_khz)
-    assert at is not None, "a carrier is one of its link's slots"
-    lines = []
-    for heard in tuning.heard:
-        level = dbm_from_mw(float(heard.power_mw[at]))
-        if level > tuning.noise_dbm - NOTHING_BELOW_NOISE_DB:
-            lines.append(_interference(heard.part, level, heard.evidence, heard.source))
-    return tuple(lines)
+    return tuple(
+        _interference(heard.part, dbm_from_mw(power_mw), heard.evidence, heard.source)
+        for heard, power_mw in standing.air_mw()
+        if dbm_from_mw(power_mw) > standing.tuning.noise_dbm - NOTHING_BELOW_NOISE_DB
+    )
 
 
 def _interference(part: str, dbm: float, evidence: Evidence, source: str) -> LedgerLine:
     return LedgerLine(what="interference", part=part, dbm=round(dbm, 2), evidence=evidence, source=source)
 
 
-def received_dbm(standing: Sequence[Standing], budgets: Sequence[Budget], powers_mw: Sequence[float]) -> FloatArray:
-    """What each transmitter (rows) brings at each receiver (columns) [dBm]: others at their strongest, its own
-    at the worst spot of its route."""
-    places = list({(s.chain.at.x_m, s.chain.at.y_m, s.chain.at.z_m): s.chain.at for s in standing}.values())
-    column = [next(n for n, place in enumerate(places) if place == s.chain.at) for s in standing]
-    radiators = [s.chain.radiator(s.carrier_khz, p) for s, p in zip(standing, powers_mw, strict=True)]
-    gain = strongest_gain_db(standing[0].chain.site, radiators, places)[:, column]
-    gain = gain + np.array([s.chain.receiver.antenna_gain_dbi for s in standing])[None, :]
-    np.fill_diagonal(gain, [b.wanted_dbm(p) for b, p in zip(budgets, powers_mw, strict=True)])
-    return np.asarray(gain, dtype=np.float64)
+def _own_lines(levels: Levels, n: int) -> Iterator[LedgerLine]:
+    """What the call's own transmitters bring at the n-th receiver, each kind that counts by name."""
+    least_mw = float(levels.radio.noise_mw[n]) * mw_from_dbm(-KIND_BELOW_NOISE_DB)
+    kinds = (
+        (levels.unwanted.receiver[n], _receiver_products, "all other products", RECEIVER_SOURCE),
+        (
+            levels.unwanted.transmitter[n],
+            _transmitter_products,
+            "all other transmitter products",
+            TRANSMITTER_SOURCE,
+        ),
+        (levels.unwanted.adjacent[n], _adjacent, "all other adjacent carriers", ADJACENT_SOURCE),
+        (levels.unwanted.blocking[n], _blocking, "all other strong carriers", BLOCKING_SOURCE),
+    )
+    for total_mw, parts_of, rest, source in kinds:
+        if total_mw < least_mw:
+            continue
+        parts = sorted(parts_of(levels, n), key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
+        for name, power_mw in parts:
+            yield _interference(name, dbm_from_mw(power_mw), "modelled", source)
+        left_mw = float(total_mw) - sum(power_mw for _, power_mw in parts)
+        if left_mw > max(least_mw, 1e-6 * float(total_mw)):
+            yield _interference(rest, dbm_from_mw(left_mw), "modelled", source)
 
 
-def _products(
-    standing: Sequence[Standing], budgets: Sequence[Budget], powers_mw: Sequence[float]
-) -> list[list[Product]]:
-    """The products in each link's filter, strongest first, the weak ones added up in the last."""
-    levels = received_dbm(standing, budgets, powers_mw)
-    carriers = np.array([s.carrier_khz for s in standing], dtype=np.int64)
-    widths = np.array([s.chain.transmitter.bandwidth_khz for s in standing], dtype=np.float64)
-    found = []
-    for n, s in enumerate(standing):
-        least_mw = mw_from_dbm(s.tuning.noise_dbm - PRODUCTS_BELOW_NOISE_DB)
-        total_mw, who, power_mw = products_in_band(
-            carriers,
-            widths,
-            mw_from_dbm_array(levels[:, n]),
-            int(carriers[n]),
-            float(widths[n]),
-            s.chain.receiver.iip3_dbm,
-            least_mw,
-        )
-        shown = list(zip(who[:PRODUCT_LINES], power_mw[:PRODUCT_LINES], strict=True))
-        own = [Product(_names(standing, abc), dbm_from_mw(float(power))) for abc, power in shown]
-        rest_mw = total_mw - float(power_mw[:PRODUCT_LINES].sum())
-        if rest_mw > least_mw:
-            own.append(Product("all other products", dbm_from_mw(rest_mw)))
-        found.append(own)
-    return found
+RECEIVER_SOURCE: Final = "made in the receiver, from its intercept point (ITU-R SM.1134)"
+TRANSMITTER_SOURCE: Final = (
+    "made in a transmitter into which another couples; conversion loss assumed (ITU-R SM.2021)"
+)
+ADJACENT_SOURCE: Final = "through mask and filter (ITU-R SM.337), both assumed"
+BLOCKING_SOURCE: Final = "strong carriers off the channel raise the noise; blocking level of the receiver"
+
+Parts = list[tuple[str, float]]
 
 
-def _names(standing: Sequence[Standing], who: IntArray) -> str:
-    a, b, c = (standing[int(i)].chain.link.name if i >= 0 else "" for i in who)
-    return f"A+B-C of {a}, {b}, {c}" if c else f"2A-B of {a}, {b}"
+def _least_line_mw(levels: Levels, n: int) -> float:
+    return float(levels.radio.noise_mw[n]) * mw_from_dbm(-LINE_BELOW_NOISE_DB)
 
 
-def _product_lines(products: Sequence[Product]) -> tuple[LedgerLine, ...]:
-    source = "made in the receiver, from its intercept point (ITU-R SM.1134)"
-    return tuple(_interference(product.part, product.dbm, "modelled", source) for product in products)
+def _receiver_products(levels: Levels, n: int) -> Parts:
+    radio = levels.radio
+    _, who, power_mw = products_in_band(
+        levels.carriers_khz,
+        radio.width_khz,
+        levels.received_mw[:, n],
+        int(levels.carriers_khz[n]),
+        float(radio.width_khz[n]),
+        dbm_from_mw(float(radio.iip3_mw[n])),
+        _least_line_mw(levels, n),
+    )
+    names = levels.names
+    return [
+        (f"A+B-C of {names[a]}, {names[b]}, {names[c]}" if c >= 0 else f"2A-B of {names[a]}, {names[b]}", float(mw))
+        for (a, b, c), mw in zip(who[:LINES_A_KIND], power_mw[:LINES_A_KIND], strict=True)
+    ]
+
+
+def _transmitter_products(levels: Levels, n: int) -> Parts:
+    radio, f, w = levels.radio, levels.carriers_khz, levels.radio.width_khz
+    offset = (2 * f[:, None] - f[None, :] - f[n]).astype(np.float64)
+    share = band_share(offset, 2.0 * w[:, None] + w[None, :], float(w[n]))
+    into = levels.powers_mw[None, :] * radio.coupling.T * radio.conversion[:, None] / levels.powers_mw[:, None]
+    power = levels.received_mw[:, n][:, None] * into * share
+    np.fill_diagonal(power, 0.0)
+    return [
+        (f"2A-B radiated by {levels.names[a]} with {levels.names[b]}", float(power[a, b]))
+        for a, b in np.argwhere(power > _least_line_mw(levels, n))
+    ]
+
+
+def _adjacent(levels: Levels, n: int) -> Parts:
+    power = levels.received_mw[:, n] * rejections(levels.radio, levels.carriers_khz)[:, n]
+    least = _least_line_mw(levels, n)
+    return [(f"adjacent {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > least)]
+
+
+def _blocking(levels: Levels, n: int) -> Parts:
+    _, off_channel = neighbours(levels.radio, levels.carriers_khz, levels.received_mw)
+    power = levels.received_mw[:, n] * float(levels.unwanted.blocking[n]) / float(off_channel[n])
+    power[n] = 0.0
+    least = _least_line_mw(levels, n)
+    return [(f"blocking by {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > least)]
 
 
 def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], target: float) -> PlannedLink:

@@ -1,36 +1,25 @@
-"""Carriers for one site: the shoot's links as an assignment problem, and its answer, checked by the verifier."""
+"""One site as an assignment problem: the shoot's links as wishes, and the answer checked by the verifier."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.clean import Tell
-from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
-from linkwright.assign.search import solve
+from linkwright.assign.calls import CallAnswer, Kept, SiteTask
+from linkwright.assign.problem import Problem, Wish
 from linkwright.assign.verify import Placed, faults
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan
+from linkwright.plan.neighbours import Far
+from linkwright.plan.prove import PlanFault
+from linkwright.plan.radio import call_levels, narrow
 from linkwright.plan.tuning import Tuning, tuning_of
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
-from linkwright.shoot.view import LiveCall
+from linkwright.shoot.view import LiveCall, others_during
 from linkwright.units import IntArray, khz_from_mhz
-
-
-class PlanFault(AssertionError):
-    """The verifier found a plan to be wrong: a bug in the program, told instead of written."""
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """What a link had in an earlier plan."""
-
-    carrier_khz: int
-    spares_khz: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,22 +37,15 @@ class SiteProblem:
         return next(n for n, chain in enumerate(self.chains) if chain.link.name == link)
 
 
-@dataclass(frozen=True, slots=True)
-class CallAnswer:
-    """Carriers and spares of one call, by name of the link; None for a link that has none."""
-
-    criterion: Criterion
-    proved: bool
-    bound: int | None
-    carriers_khz: Mapping[str, int | None]
-    spares_khz: Mapping[str, tuple[int, ...]]
-
-
 @dataclass
 class Slots:
-    """Keeps one array of slots for each kind of link, so that equal kinds are seen to be equal."""
+    """Keeps one array of slots for each kind of link, so that equal kinds are seen to be equal.
+
+    `far` are the links of sites that were planned before, by name of the site.
+    """
 
     scene: Scene
+    far: dict[str, list[Far]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[int, tuple[IntArray, np.ndarray]] = field(default_factory=dict)
 
@@ -72,7 +54,8 @@ class Slots:
         link = chain.link
         key = (link.transmitter, link.receiver, chain.site.name, chain.at.name, tuple(c.name for c in calls))
         if key not in self._tunings:
-            self._tunings[key] = tuning_of(self.scene, chain, calls)
+            elsewhere = {name: links for name, links in self.far.items() if name != chain.site.name}
+            self._tunings[key] = tuning_of(self.scene, chain, calls, elsewhere)
         return self._tunings[key]
 
     def wish(self, chain: Chain, tuning: Tuning, kept: Kept | None) -> Wish:
@@ -132,77 +115,33 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     return SiteProblem(site, calls, chains, tunings, Problem(wishes, members, guard.im3_two, guard.im3_three))
 
 
-def answer_site(site: SiteProblem, tell: Tell) -> list[CallAnswer]:
-    """Carriers for every call of the site, verified.
-
-    All calls are solved together first, so that a link keeps its carrier across them. Only where that leaves
-    somebody out or is not clean is each call solved by itself, as near to the one before as it can be.
-    """
-    whole = solve(replace(site.problem, calls=tuple(dict.fromkeys(site.problem.calls))), tell)
-    together = [_of_call(site, site.problem, whole, n) for n in range(len(site.calls))]
-    distinct = len(set(site.problem.calls)) > 1
-    if distinct and (whole.criterion != "clean" or whole.placed < len(site.problem.wishes)):
-        apart = _call_by_call(site, tell)
-        if _worth(apart) > _worth(together):
-            together = apart
-    for n, call_answer in enumerate(together):
-        _verify(site, n, call_answer)
-    return together
-
-
-def _worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
-    """What makes one way of solving the calls better than another: who is placed, then how many are clean."""
-    placed = sum(carrier is not None for answer in answers for carrier in answer.carriers_khz.values())
-    return placed, sum(answer.criterion == "clean" for answer in answers)
-
-
-def _call_by_call(site: SiteProblem, tell: Tell) -> list[CallAnswer]:
-    """Each call by itself; a link that was live before keeps its carrier where that stays clean."""
-    answers: list[CallAnswer] = []
-    before: dict[str, Kept] = {}
-    for n, members in enumerate(site.problem.calls):
-        wishes = [site.problem.wishes[i] for i in members]
-        near = [
-            replace(w, keep_khz=before[w.name].carrier_khz, keep_spares_khz=before[w.name].spares_khz)
-            if w.name in before and w.locked_khz is None
-            else w
-            for w in wishes
-        ]
-        alone = replace(site.problem, wishes=tuple(near), calls=(tuple(range(len(near))),))
-        found = solve(alone, tell)
-        if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
-            fresh = tuple(replace(w, keep_khz=None) for w in wishes)
-            found = min(
-                (found, solve(replace(alone, wishes=fresh), tell)),
-                key=lambda a: (-a.placed, a.criterion != "clean"),
+def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
+    """The site as numbers alone, ready to be solved anywhere: the problem and the levels of its distinct calls."""
+    levels = []
+    having = [n for n, wish in enumerate(site.problem.wishes) if wish.slots_khz.size]
+    for members in dict.fromkeys(site.problem.calls):
+        able = [i for i in members if i in having]
+        if not able:
+            continue
+        while_live = [call for call, who in zip(site.calls, site.problem.calls, strict=True) if who == members]
+        others = {other.name: other for call in while_live for other in others_during(scene.shoot, call)}
+        levels.append(
+            call_levels(
+                [site.chains[i] for i in able],
+                [site.tunings[i] for i in able],
+                [site.problem.wishes[i].slots_khz for i in able],
+                able,
+                narrow(tuple(others.values())),
+                scene.shoot.shoot.target,
             )
-        answers.append(_answer(site, n, wishes, found))
-        for wish, carrier, spares in zip(wishes, found.carriers_khz, found.spares_khz, strict=True):
-            if carrier is not None:
-                before[wish.name] = Kept(carrier, spares)
-    return answers
+        )
+    return SiteTask(site.problem, tuple(levels), effort)
 
 
-def _of_call(site: SiteProblem, problem: Problem, whole: Assignment, n: int) -> CallAnswer:
-    members = problem.calls[n]
-    part = replace(
-        whole,
-        carriers_khz=tuple(whole.carriers_khz[i] for i in members),
-        spares_khz=tuple(whole.spares_khz[i] for i in members),
-    )
-    return _answer(site, n, [problem.wishes[i] for i in members], part)
-
-
-def _answer(site: SiteProblem, n: int, wishes: Sequence[Wish], found: Assignment) -> CallAnswer:
-    clean, any_ = bounds_of_call(site.problem, site.problem.calls[n])
-    names = [wish.name for wish in wishes]
-    return CallAnswer(
-        found.criterion,
-        found.proved,
-        clean if found.criterion == "clean" else any_,
-        dict(zip(names, found.carriers_khz, strict=True)),
-        dict(zip(names, found.spares_khz, strict=True)),
-    )
+def verify_site(site: SiteProblem, answers: Sequence[CallAnswer]) -> None:
+    """Let the separate verifier look at every call. Raises PlanFault with what it found."""
+    for n, call_answer in enumerate(answers):
+        _verify(site, n, call_answer)
 
 
 def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:

@@ -5,7 +5,7 @@ A slot is a carrier that both ends tune. Links of one type, one receiver and one
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -14,10 +14,11 @@ import numpy as np
 from linkwright.air.others import overlap_share
 from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.plan.chain import Chain, Law, Scene
+from linkwright.plan.heard import Heard
+from linkwright.plan.neighbours import Far, heard_from
 from linkwright.reach.received import Radiator, strongest_gain_db
 from linkwright.rules import Row, TvChannel, allowance, tv_channel, tv_channels
 from linkwright.shoot.equipment import Transmitter
-from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
 from linkwright.shoot.view import LiveCall, others_during
 from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
@@ -28,17 +29,6 @@ BUSY_RISE_DB: Final = 3.0
 UNSEEN_DB: Final = 1.0
 #: A contribution this far below the noise changes nothing that is printed [dB].
 NOTHING_BELOW_NOISE_DB: Final = 30.0
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Heard:
-    """Something on the air, as power in the receiver's filter on each slot: `power_mw` (m,)."""
-
-    part: str
-    code: str
-    power_mw: FloatArray
-    evidence: Evidence
-    source: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +42,7 @@ class Tuning:
     at_edge : nearer to an edge of a TV channel than the type allows.
     busy, covered : what the sweeps say; False where there is none.
     heard : others and what the sweeps measured.
+    disturbs : a receiver of another site would be disturbed.
     noise_dbm : the receiver's own noise in the link's bandwidth.
     legal : allowed, and clear of TV; usable : legal, and quiet as far as is known.
     rise_db : how much the air raises the noise; cost_db : the same, with a slot that no sweep looked at dearer.
@@ -68,6 +59,7 @@ class Tuning:
     covered: BoolArray
     heard: tuple[Heard, ...]
     noise_dbm: float
+    disturbs: BoolArray
     legal: BoolArray = field(init=False)
     rise_db: FloatArray = field(init=False)
     usable: BoolArray = field(init=False)
@@ -79,7 +71,7 @@ class Tuning:
         legal = (self.most_mw > 0.0) & (self.in_tv < 0) & ~self.at_edge
         object.__setattr__(self, "legal", legal)
         object.__setattr__(self, "rise_db", rise)
-        object.__setattr__(self, "usable", legal & ~self.busy & (rise <= BUSY_RISE_DB))
+        object.__setattr__(self, "usable", legal & ~self.busy & ~self.disturbs & (rise <= BUSY_RISE_DB))
         unseen = ~self.covered & bool(self.covered.any())
         object.__setattr__(self, "cost_db", rise + np.where(unseen, UNSEEN_DB, 0.0))
 
@@ -118,8 +110,11 @@ def near_an_edge(carriers_khz: IntArray, channels: Sequence[TvChannel], edge_khz
     return np.asarray(np.minimum(above, below) < edge_khz)
 
 
-def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall]) -> Tuning:
-    """The slots of a link on its site, with everything that is on while any of its `calls` runs."""
+def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], far: Mapping[str, Sequence[Far]]) -> Tuning:
+    """The slots of a link on its site, with everything that is on while any of its `calls` runs.
+
+    `far` are the links of other sites that have their carriers already, by name of the site.
+    """
     transmitter, receiver = chain.transmitter, chain.receiver
     carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
     both = np.zeros(carriers.size, dtype=np.bool_)
@@ -149,7 +144,9 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall]) -> Tuning:
         if not calibrated:
             source += "; levels are relative: floor taken as the receiver's own noise"
         heard.append(Heard("sweep", "busy", power_mw, "measured" if calibrated else "assumed", source))
-    return Tuning(carriers, most_mw, row, rows, in_tv, tv, at_edge, busy, covered, tuple(heard), noise_dbm)
+    from_afar, disturbs = heard_from(chain, calls, far, carriers)
+    everything = (*heard, *from_afar)
+    return Tuning(carriers, most_mw, row, rows, in_tv, tv, at_edge, busy, covered, everything, noise_dbm, disturbs)
 
 
 def _allowed(

@@ -71,7 +71,7 @@ def why(shoot: Shoot, sweeps: Sweeps, plan: Plan, name: str, carrier_khz: int) -
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
         margin = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
-            proof = prove([Standing(chain, tuning, carrier_khz)], shoot.shoot.target)[0]
+            proof = prove([Standing(chain, tuning, carrier_khz)], (), shoot.shoot.target)[0]
             margin = round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2)
             held = verdict(proof.availability, shoot.shoot.target)
         found.append(CallReasons(live.name, tuple(reasons), margin, held))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,6 +22,8 @@ from linkwright.units import dbm_from_mw
 #: Loss on the body [dB]: assumed, no public number could be read; a transmitter's own figures outrank them.
 BODY_FACING_DB: Final = 5.0
 BODY_AWAY_DB: Final = 15.0
+#: A margin that no link reaches: where not even this holds, nothing does [dB].
+NEVER_HOLDS_DB: Final = 100.0
 #: Worn so that the body comes between the antennas when the talent turns.
 BEHIND_THE_BODY: Final = frozenset({"belt-front", "belt-back", "pocket"})
 
@@ -58,11 +61,33 @@ class Budget:
         """Margin at the worst spot [dB]."""
         return self.wanted_dbm(power_mw) - noise_and_interference_dbm - self.required_cnr_db
 
+    def margin_to_hold_db(self, target: float) -> float:
+        """The margin at the worst spot [dB] from which the link holds along its route; 100 where none does."""
+        worst = self.worst.gain_db
+        shape = tuple((round(spot.gain_db - worst, 3), spot.spread) for spot in self.spots)
+        return _margin_to_hold_db(shape, self.rho, self.doppler, target)
+
     def holding(self, power_mw: float, noise_and_interference_dbm: float) -> Holding:
         """How the link holds along its route at this power."""
         needed = noise_and_interference_dbm + self.required_cnr_db - dbm_from_mw(power_mw)
         places = [Place(spot.gain_db - needed, spot.spread) for spot in self.spots]
         return holding(places, self.rho, self.doppler)
+
+
+@functools.lru_cache(maxsize=4096)
+def _margin_to_hold_db(
+    shape: tuple[tuple[float, Spread], ...], rho: float | None, doppler: float, target: float
+) -> float:
+    """By bisection: availability rises with the margin. `shape` is each spot's gain over the worst [dB]."""
+    low, high = -20.0, NEVER_HOLDS_DB
+    while high - low > 0.01:
+        middle = (low + high) / 2.0
+        places = [Place(middle + over, spread) for over, spread in shape]
+        if holding(places, rho, doppler).availability >= target:
+            high = middle
+        else:
+            low = middle
+    return high
 
 
 def body_db(transmitter: Transmitter, worn: Worn) -> tuple[float, str]:

@@ -91,6 +91,9 @@ class Transmitter(Tuned):
     cells: Cells | None = Field(default=None, description="its cells")
     drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antenna, without the body [dBi]")
+    conversion_loss_db: float = Field(
+        default=20.0, ge=0, le=100, description="loss from a carrier that couples in to its radiated 2A-B [dB]"
+    )
     body_facing_db: float | None = Field(
         default=None, ge=0, le=60, description="loss on the body, facing the receiver [dB]"
     )
@@ -116,6 +119,9 @@ class Receiver(Tuned):
         default=20.0, ge=-20, le=60, description="C/(N+I) at which the audio is still unbroken [dB]"
     )
     iip3_dbm: float = Field(default=-5.0, ge=-80, le=60, description="third-order input intercept [dBm]")
+    blocking_dbm: float = Field(
+        default=-20.0, ge=-80, le=40, description="level off its channel that raises its noise by 1 dB [dBm]"
+    )
     look_s: float = Field(default=0.16, gt=0, le=60, description="time on one frequency while it sweeps [s]")
     latency_ms: Millisecond = Field(default=0.0, description="delay from antenna to output [ms]")
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antennas, feeder included [dBi]")

@@ -1,0 +1,137 @@
+"""The calls of one site together: the unit of work of a plan, numbers in, carriers out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from linkwright.assign.bound import bounds_of_call
+from linkwright.assign.clean import Tell, quiet
+from linkwright.assign.criterion import Comparison, choose, mend
+from linkwright.assign.placement import CallLevels
+from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
+from linkwright.assign.search import solve
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What a link had in an earlier plan."""
+
+    carrier_khz: int
+    spares_khz: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CallAnswer:
+    """Carriers and spares of one call, by name of the link; None for a link that has none."""
+
+    criterion: Criterion
+    proved: bool
+    bound: int | None
+    carriers_khz: Mapping[str, int | None]
+    spares_khz: Mapping[str, tuple[int, ...]]
+    compared: Comparison | None
+    weak_spares_khz: Mapping[str, tuple[int, ...]]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SiteTask:
+    """A site to be solved: its problem over all calls, and the levels of each distinct call.
+
+    `effort` scales how long a clean set is looked for; 0 takes the first placement that comes.
+    """
+
+    problem: Problem
+    levels: tuple[CallLevels, ...]
+    effort: float = 0.25
+
+
+def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
+    """Carriers for every call of a site.
+
+    All calls are solved together first, so that a link keeps its carrier across them, by clean sets and by power,
+    and the better is taken. Only where that leaves somebody out, or nobody's plan is clean, is each call solved
+    by itself, as near to the one before as it can be. A plan that keeps to an earlier one
+    only moves those who no longer hold.
+    """
+    site = task.problem
+    problem = replace(site, calls=tuple(dict.fromkeys(site.calls)))
+    whole, compared = solve(problem, tell, task.effort), None
+    if any(wish.keep_khz is not None for wish in problem.wishes):
+        whole = mend(problem, _levels(task, whole), whole, tell)
+    else:
+        whole, compared = choose(problem, _levels(task, whole), whole, tell)
+    together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
+    if len(problem.calls) > 1 and (whole.criterion != "clean" or whole.placed < len(site.wishes)):
+        apart = _call_by_call(site, tell)
+        if _worth(apart) > _worth(together):
+            together = apart
+    return together
+
+
+def _levels(task: SiteTask, found: Assignment) -> list[CallLevels]:
+    """The levels of each distinct call, for the links that have a carrier."""
+    with_carrier = [
+        call.only([found.carriers_khz[int(i)] is not None for i in call.members]) for call in task.levels
+    ]
+    return [call for call in with_carrier if call.members.size]
+
+
+def _worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
+    """What makes one way of solving the calls better than another: who is placed, then how many are clean."""
+    placed = sum(carrier is not None for answer in answers for carrier in answer.carriers_khz.values())
+    return placed, sum(answer.criterion == "clean" for answer in answers)
+
+
+def _call_by_call(site: Problem, tell: Tell) -> list[CallAnswer]:
+    """Each call by itself; a link that was live before keeps its carrier where that stays clean."""
+    answers: list[CallAnswer] = []
+    before: dict[str, Kept] = {}
+    for n, members in enumerate(site.calls):
+        wishes = [site.wishes[i] for i in members]
+        near = [
+            replace(w, keep_khz=before[w.name].carrier_khz, keep_spares_khz=before[w.name].spares_khz)
+            if w.name in before and w.locked_khz is None
+            else w
+            for w in wishes
+        ]
+        alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),))
+        found = solve(alone, tell)
+        if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
+            fresh = tuple(replace(w, keep_khz=None) for w in wishes)
+            found = min(
+                (found, solve(replace(alone, wishes=fresh), tell)),
+                key=lambda a: (-a.placed, a.criterion != "clean"),
+            )
+        answers.append(_answer(site, n, wishes, found))
+        for wish, carrier, spares in zip(wishes, found.carriers_khz, found.spares_khz, strict=True):
+            if carrier is not None:
+                before[wish.name] = Kept(carrier, spares)
+    return answers
+
+
+def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | None) -> CallAnswer:
+    members = site.calls[n]
+    part = replace(
+        whole,
+        carriers_khz=tuple(whole.carriers_khz[i] for i in members),
+        spares_khz=tuple(whole.spares_khz[i] for i in members),
+        weak_spares_khz=tuple(whole.weak_spares_khz[i] for i in members) if whole.weak_spares_khz else (),
+    )
+    return _answer(site, n, [site.wishes[i] for i in members], part, compared)
+
+
+def _answer(
+    site: Problem, n: int, wishes: Sequence[Wish], found: Assignment, compared: Comparison | None = None
+) -> CallAnswer:
+    clean, any_ = bounds_of_call(site, site.calls[n])
+    names = [wish.name for wish in wishes]
+    return CallAnswer(
+        found.criterion,
+        found.proved,
+        clean if found.criterion == "clean" else any_,
+        dict(zip(names, found.carriers_khz, strict=True)),
+        dict(zip(names, found.spares_khz, strict=True)),
+        compared,
+        dict(zip(names, found.weak_spares_khz or ((),) * len(names), strict=True)),
+    )

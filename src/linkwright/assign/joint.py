@@ -1,0 +1,119 @@
+"""Improving a placement by levels: the worst link moves to where everybody is better off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from linkwright.assign.clean import Tell
+from linkwright.assign.placement import CallLevels, Outcome, Placement, Score
+from linkwright.units import BoolArray, FloatArray, IntArray
+
+#: Gains below this are not worth moving anybody [dB].
+WORTH_DB: Final = 0.1
+#: How many slots of a link are looked at closely.
+SLOTS_A_LINK: Final = 6
+
+
+def anywhere(_link: int) -> None:
+    """No restriction to where a link may move."""
+
+
+def improve_by_levels(
+    placement: Placement, tell: Tell, looks: int, allowed: Callable[[int], BoolArray | None] = anywhere
+) -> None:
+    """Move the worst links to where everybody is better off, until no look finds anything or looks run out.
+
+    `allowed` says for a link which of its slots (m,) it may take; None: all that keep the spacing.
+    """
+    made = 0
+    standing = placement.score()
+    while made < looks:
+        for link in placement.worst():
+            best = None
+            for slot in candidates(placement, link, allowed(link)):
+                tell("weighing carriers by power", made / looks)
+                found, outcomes = placement.try_slot(link, int(slot))
+                made += 1
+                if better(found, standing) and (best is None or found > best[0]):
+                    best = (found, int(slot), outcomes)
+            if best is not None:
+                standing = best[0]
+                placement.move(link, best[1], best[2])
+                break
+            if made >= looks:
+                return
+        else:
+            return
+
+
+def better(new: Score, old: Score) -> bool:
+    """Whether a score is better by more than a trifle."""
+    if new.placed != old.placed:
+        return new.placed > old.placed
+    if abs(new.worst_db - old.worst_db) > WORTH_DB:
+        return new.worst_db > old.worst_db
+    return (new.holding, new.less_power_db - WORTH_DB) > (old.holding, old.less_power_db)
+
+
+def candidates(placement: Placement, link: int, allowed: BoolArray | None) -> IntArray:
+    """The slots of a link that promise most: quiet, and far from the strongest at its receiver; the best few."""
+    wish = placement.problem.wishes[link]
+    if wish.locked_khz is not None:
+        return np.zeros(0, dtype=np.int64)
+    free = placement.open_slots(link)
+    free = np.asarray(free[free != placement.slots[link]], dtype=np.int64)
+    if allowed is not None:
+        free = free[allowed[free]]
+    if not free.size:
+        return free
+    cost = np.zeros(free.size)
+    for call, outcome in zip(placement.calls, placement.outcomes, strict=True):
+        if link in call.members:
+            at = int(np.flatnonzero(call.members == link)[0])
+            cost = np.maximum(cost, _slot_noise_db(placement, call, outcome, at, free))
+    order = np.lexsort((free, np.round(cost, 1)))
+    return np.asarray(free[order[:SLOTS_A_LINK]], dtype=np.int64)
+
+
+def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at: int, free: IntArray) -> FloatArray:
+    """Noise, air, adjacent carriers and products of the others on each of the slots `free` [dB over noise]."""
+    radio = call.radio
+    link = int(call.members[at])
+    slots_khz = placement.problem.wishes[link].slots_khz[free]
+    others = np.array([m for m in range(radio.transmitters) if m != at], dtype=np.int64)
+    own_khz = [placement.carrier_khz(int(i), int(placement.slots[i])) for i in call.members]
+    f = np.concatenate([np.array(own_khz, dtype=np.int64), call.others_khz])[others]
+    powers = np.concatenate([outcome.powers_mw, call.others_mw])
+    received = radio.gain[others, at] * powers[others]
+    entry = np.abs(slots_khz[:, None] - f[None, :]) / radio.rejection_step_khz
+    entry = np.minimum(entry.astype(np.int64), radio.rejection.shape[2] - 1)
+    adjacent = (radio.rejection[radio.kind[others][None, :], radio.kind[at], entry] * received[None, :]).sum(axis=1)
+    products = _product_map(
+        f, radio.width_khz[others], received, float(radio.iip3_mw[at]), slots_khz, float(radio.width_khz[at])
+    )
+    total = radio.noise_mw[at] + call.air_mw[at][free] + adjacent + products
+    return np.asarray(10.0 * np.log10(total / radio.noise_mw[at]))
+
+
+def _product_map(
+    f: IntArray, width: FloatArray, received: FloatArray, iip3_mw: float, slots_khz: IntArray, filter_khz: float
+) -> FloatArray:
+    """Receiver products of carriers f (n,) on each slot (m,) [mW], every product a box three carriers wide."""
+    n = f.size
+    a, b = np.nonzero(~np.eye(n, dtype=np.bool_))
+    i, j = np.triu_indices(n, k=1)
+    k = np.arange(n)
+    fits = (k[None, :] != i[:, None]) & (k[None, :] != j[:, None])
+    three = ((f[i] + f[j])[:, None] - f[None, :])[fits]
+    power_three = (4.0 * received[i, None] * received[j, None] * received[None, :])[fits]
+    at = np.concatenate([2 * f[a] - f[b], three])
+    power = np.concatenate([received[a] ** 2 * received[b], power_three]) / iip3_mw**2
+    order = np.argsort(at, kind="stable")
+    total = np.concatenate([[0.0], np.cumsum(power[order])])
+    reach = 1.5 * float(width.mean()) if n else 0.0
+    first = np.searchsorted(at[order], slots_khz - reach, side="left")
+    behind = np.searchsorted(at[order], slots_khz + reach, side="right")
+    return np.asarray((total[behind] - total[first]) * min(1.0, filter_khz / max(2.0 * reach, 1.0)))

@@ -1,0 +1,180 @@
+"""The level computation as the judge: what everybody's carriers and powers do to everybody's receivers.
+
+For one call with n links. Every quantity is linear: milliwatts, ratios. The wanted signal is the local mean at the
+worst spot of its route; interferers stand where they are heard best. Contributions in receiver v's filter:
+
+- products of its own making, 2A-B and A+B-C of everything at its input (`iip3_mw`);
+- products radiated by transmitters: B's signal couples into A's output stage, which radiates 2A-B
+  (`coupling`, `conversion`); ITU-R SM.2021;
+- adjacent carriers through mask and filter (`rejection`; ITU-R SM.337);
+- blocking: the sum of everything off its channel raises its noise (`blocking_mw`).
+
+Products of three carriers of width b are 3b wide, and only their share in the filter counts.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linkwright.units import FloatArray, IntArray
+
+#: Noise added at the blocking level: 1 dB of desensitisation is 10^0.1 - 1 times the noise.
+ONE_DB_MORE: Final = 10.0**0.1 - 1.0
+#: Up to this many links the plain arrays are quicker than loading the compiled loops.
+FEW_LINKS: Final = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Radio:
+    """The n transmitters of a call as rows, and as receivers (columns) the first `own` of them, its links.
+
+    Transmitters after the first `own` are others: they are heard, and their columns mean nothing.
+
+    gain : (n, n) from conducted power to the receiver's input; on the diagonal the wanted signal's, at its worst
+        spot, elsewhere an interferer's at its strongest.
+    coupling : (n, n) from the output of B (row) into the output stage of A (column); the diagonal is nothing.
+    conversion : (n,) radiated 2A-B of A over what couples into it.
+    noise_mw, need, to_hold : (n,) noise, C/(N+I) at which the audio is unbroken, and how much more than that the
+        local mean must have for the link to hold along its route.
+    iip3_mw, blocking_mw, width_khz : (n,).
+    rejection : (kinds, kinds, m) share of a transmitter's power that a receiver's filter lets in at a distance of
+        0, `rejection_step_khz`, ...; the last entry holds beyond; `kind` (n,) indexes both.
+    """
+
+    gain: FloatArray
+    coupling: FloatArray
+    conversion: FloatArray
+    noise_mw: FloatArray
+    need: FloatArray
+    to_hold: FloatArray
+    iip3_mw: FloatArray
+    blocking_mw: FloatArray
+    width_khz: FloatArray
+    rejection: FloatArray
+    rejection_step_khz: float
+    kind: IntArray
+    own: int
+
+    @property
+    def transmitters(self) -> int:
+        """How many transmitters, others among them."""
+        return self.noise_mw.size
+
+    def only(self, which: IntArray, own: int) -> Radio:
+        """The same radio for some of its transmitters, `own` of them links."""
+        both = np.ix_(which, which)
+        return Radio(
+            self.gain[both],
+            self.coupling[both],
+            self.conversion[which],
+            self.noise_mw[which],
+            self.need[which],
+            self.to_hold[which],
+            self.iip3_mw[which],
+            self.blocking_mw[which],
+            self.width_khz[which],
+            self.rejection,
+            self.rejection_step_khz,
+            self.kind[which],
+            own,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Unwanted:
+    """Interference by kind at each receiver, each (n,) [mW]."""
+
+    receiver: FloatArray
+    transmitter: FloatArray
+    adjacent: FloatArray
+    blocking: FloatArray
+
+    @property
+    def total(self) -> FloatArray:
+        """All kinds together (n,) [mW]."""
+        return self.receiver + self.transmitter + self.adjacent + self.blocking
+
+
+def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
+    """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
+    received = radio.gain * powers_mw[:, None]
+    radiated = powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / powers_mw[None, :]
+    if radio.transmitters > FEW_LINKS:
+        from linkwright.assign.level_kernels import products
+
+        order = np.argsort(carriers_khz, kind="stable")
+        back = np.argsort(order, kind="stable")
+        at_receiver, at_transmitter = np.zeros(radio.transmitters), np.zeros(radio.transmitters)
+        products(
+            carriers_khz[order],
+            radio.width_khz[order],
+            np.ascontiguousarray(received[np.ix_(order, order)]),
+            np.ascontiguousarray(radiated[np.ix_(order, order)]),
+            radio.iip3_mw[order],
+            at_receiver,
+            at_transmitter,
+        )
+        at_receiver, at_transmitter = at_receiver[back], at_transmitter[back]
+    else:
+        at_receiver, at_transmitter = plain_products(radio, carriers_khz, received, radiated)
+    adjacent, off_channel = neighbours(radio, carriers_khz, received)
+    blocking = radio.noise_mw * ONE_DB_MORE * off_channel / radio.blocking_mw
+    return Unwanted(at_receiver, at_transmitter, adjacent, blocking)
+
+
+def neighbours(radio: Radio, carriers_khz: IntArray, received_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What comes through the filter from adjacent carriers, and all power off the channel, each (n,) [mW]."""
+    through = received_mw * rejections(radio, carriers_khz)
+    off_channel = received_mw.sum(axis=0) - np.diagonal(received_mw)
+    return np.asarray(through.sum(axis=0)), np.asarray(off_channel)
+
+
+def rejections(radio: Radio, carriers_khz: IntArray) -> FloatArray:
+    """Share of each transmitter's (rows) power that gets through each receiver's (columns) filter; 0 on itself."""
+    distance = np.abs(carriers_khz[:, None] - carriers_khz[None, :])
+    entry = np.minimum((distance / radio.rejection_step_khz).astype(np.int64), radio.rejection.shape[2] - 1)
+    share = radio.rejection[radio.kind[:, None], radio.kind[None, :], entry]
+    np.fill_diagonal(share, 0.0)
+    # What an other puts on the carrier itself is on the air already (`Tuning.heard`) and not counted twice.
+    touching = distance < (radio.width_khz[:, None] + radio.width_khz[None, :]) / 2.0
+    touching[: radio.own] = False
+    return np.where(touching, 0.0, share)
+
+
+def plain_products(
+    radio: Radio, carriers_khz: IntArray, received_mw: FloatArray, radiated: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Receivers' and transmitters' products at each receiver (n,) [mW], as arrays of all of them."""
+    n, f, w = radio.transmitters, carriers_khz, radio.width_khz
+    a, b = np.nonzero(~np.eye(n, dtype=np.bool_))
+    i, j, k = (index.ravel() for index in np.indices((n, n, n)))
+    distinct = (i < j) & (k != i) & (k != j)
+    i, j, k = i[distinct], j[distinct], k[distinct]
+    share_two = _shares(2 * f[a] - f[b], 2.0 * w[a] + w[b], f, w)
+    share_three = _shares(f[i] + f[j] - f[k], w[i] + w[j] + w[k], f, w)
+    two = (received_mw[a] ** 2 * received_mw[b] * share_two).sum(axis=0)
+    three = (received_mw[i] * received_mw[j] * received_mw[k] * share_three).sum(axis=0)
+    sent = (received_mw[a] * radiated[b, a][:, None] * share_two).sum(axis=0)
+    return (two + 4.0 * three) / radio.iip3_mw**2, sent
+
+
+def _shares(
+    product_khz: IntArray, width_khz: FloatArray, centre_khz: IntArray, filter_khz: FloatArray
+) -> FloatArray:
+    """Share of each product (rows) inside each filter (columns), both flat."""
+    offset = (product_khz[:, None] - centre_khz[None, :]).astype(np.float64)
+    half = width_khz[:, None] / 2.0
+    low = np.maximum(offset - half, -filter_khz[None, :] / 2.0)
+    high = np.minimum(offset + half, filter_khz[None, :] / 2.0)
+    return np.asarray(np.maximum(high - low, 0.0) / width_khz[:, None])
+
+
+def excess_db(radio: Radio, powers_mw: FloatArray, air_mw: FloatArray, own: Unwanted) -> FloatArray:
+    """How far each link (own,) is over what it needs to hold [dB]; below nothing it does not hold."""
+    own_links = slice(radio.own)
+    wanted = (np.diagonal(radio.gain) * powers_mw)[own_links]
+    noise = radio.noise_mw[own_links] + air_mw + own.total[own_links]
+    return np.asarray(10.0 * np.log10(wanted / (noise * radio.need[own_links] * radio.to_hold[own_links])))
