@@ -18,7 +18,6 @@ from linkwright.physics.intermodulation import (
     KINDS,
     Tally,
     TooCoarse,
-    band_share,
     cannot_matter_dbm,
     counts_by_kind,
     lattice_cells,
@@ -344,21 +343,25 @@ def test_filters_take_of_a_map_what_enumeration_finds_in_them() -> None:
 
 @given(
     st.lists(st.floats(0.0, 1.0), min_size=1, max_size=40),
-    st.sampled_from([0.0, 75.0, 600.0, 1000.0]),
+    st.sampled_from([10.0, 75.0, 600.0, 1000.0]),
     st.sampled_from([50.0, 180.0, 200.0]),
 )
-def test_spreading_takes_the_overlap_of_each_line(
-    lines: list[float], product_khz: float, filter_khz: float
-) -> None:
+def test_spreading_takes_the_overlap_of_lines(lines: list[float], product_khz: float, filter_khz: float) -> None:
     found = spread(np.array(lines), product_khz, filter_khz, 25.0)
-    wide = max(product_khz, 1e-6)
+    assert found.shape == (len(lines),)
     for cell, power in enumerate(found):
-        offset_khz = 25.0 * (np.arange(len(lines), dtype=np.float64) - cell)
-        shares = band_share(np.asarray(offset_khz), np.full(len(lines), wide), filter_khz)
-        expected = np.dot(lines, np.where(shares > 0.5, 1.0, shares) if product_khz == 0.0 else shares)
-        # A line exactly on a filter's edge is in or out.
-        edge = sum(lines) if product_khz == 0.0 and filter_khz % 50.0 == 0.0 else 0.0
-        assert power == pytest.approx(expected, rel=1e-9, abs=1e-12 + edge)
+        shares = [
+            max(0.0, min(filter_khz, offset + product_khz) - max(-filter_khz, offset - product_khz))
+            / (2.0 * product_khz)
+            for offset in (2.0 * 25.0 * (n - cell) for n in range(len(lines)))
+        ]
+        assert power == pytest.approx(np.dot(lines, shares), rel=1e-9, abs=1e-12)
+
+
+def test_products_without_width_are_in_out_or_half_on_the_edge() -> None:
+    lines = np.array([0.0, 0.0, 0.0, 0.0, 8.0, 0.0, 0.0, 0.0, 0.0])
+    assert spread(lines, 0.0, 100.0, 25.0).tolist() == [0.0, 0.0, 4.0, 8.0, 8.0, 8.0, 4.0, 0.0, 0.0]
+    assert spread(lines, 0.0, 60.0, 25.0).tolist() == [0.0, 0.0, 0.0, 8.0, 8.0, 8.0, 0.0, 0.0, 0.0]
 
 
 def test_a_weak_product_is_heard_beside_a_strong_one() -> None:

@@ -16,8 +16,8 @@ from linkwright.units import FloatArray, IntArray
 
 
 def margin_cells(product_khz: float, filter_khz: float, step_khz: float) -> int:
-    """How many cells beyond a filter's centre a product still reaches into it."""
-    return max(0, math.ceil((product_khz + filter_khz) / 2.0 / step_khz) - 1)
+    """How many cells beyond a filter's centre a product still reaches into it or its edge."""
+    return math.floor((product_khz + filter_khz) / 2.0 / step_khz)
 
 
 def spread(lines_mw: FloatArray, product_khz: float, filter_khz: float, step_khz: float) -> FloatArray:
@@ -33,7 +33,7 @@ def spread(lines_mw: FloatArray, product_khz: float, filter_khz: float, step_khz
     if product_khz > 0.0:
         share = band_share(offsets, np.full(offsets.size, product_khz), filter_khz)
     else:
-        share = (np.abs(offsets) <= filter_khz / 2.0).astype(np.float64)
+        share = np.heaviside(filter_khz / 2.0 - np.abs(offsets), 0.5)  # on the edge half, as the limit has it
     padded = np.pad(np.asarray(lines_mw, dtype=np.float64), margin)
     return np.convolve(padded, share, mode="valid")
 
