@@ -39,7 +39,7 @@ FLOOR_MW: Final = 1e-14
 #: What a layer's width is less than the most that it may be, over all factors of a product [dB].
 MARGIN_DB: Final = 6.0
 #: More layers than this are not tried.
-MOST_LAYERS: Final = 24
+MOST_LAYERS: Final = 40
 
 
 class TooCoarse(ArithmeticError):
