@@ -169,6 +169,23 @@ def test_spare_missing() -> None:
     assert plan.rule.criterion == "clean", "fewer spares come before giving up clean"
 
 
+def test_a_carrier_that_changes_between_calls_is_told_without_an_earlier_plan() -> None:
+    # Room for two at 350 kHz, and three links that meet in pairs: the third call cannot keep both carriers.
+    tight = pocket("[[518.125, 518.5]]")
+    calls = "".join(
+        f'[[call]]\nname = "c{n}"\nfrom = {9 + n:02}:00:00\nto = {9 + n:02}:30:00\nlinks = {who}\n'
+        for n, who in enumerate((["L1", "L2"], ["L2", "L3"], ["L3", "L1"]))
+    ).replace("'", '"')
+    plan = make_plan(shoot(tight + calls + links(3, more="spares = 0")), {})
+    given: dict[str, set[int]] = {}
+    for call in plan.calls:
+        for link in call.links:
+            given.setdefault(link.link, set()).add(link.carrier_khz)
+    changing = sorted(name for name, carriers in given.items() if len(carriers) > 1)
+    assert sorted(found.about for found in plan.findings if found.code == "carrier-changes") == changing
+    assert changing, "the case has somebody who changes"
+
+
 def test_hard_warning_by_distance() -> None:
     where = '[[site]]\nname = "Yard"\nlatitude = 40.75\nlongitude = -74.0\n'
     plan = make_plan(shoot(where + pocket("[[470.2, 487.8]]") + links(1), US), {})

@@ -74,8 +74,8 @@ def make_plan(
         problem, answers = solved[site.name]
         kept = kept_on(keep, site)
         findings += input_findings(scene, problem)
+        findings += moved_findings(kept, answers)
         if kept:
-            findings += moved_findings(kept, answers)
             moves += _moves(problem, kept, answers)
         for n, answer in enumerate(answers):
             call, found = _planned_call(scene, problem, n, answer, slots.far)
