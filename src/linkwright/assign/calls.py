@@ -51,8 +51,8 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
 
     All calls are solved together first, so that a link keeps its carrier across them, by clean sets and by power,
     and the better is taken. Only where that leaves somebody out, or nobody's plan is clean, is each call solved
-    by itself, as near to the one before as it can be. A plan that keeps to an earlier one
-    only moves those who no longer hold.
+    by itself, as near to the one before as it can be. A plan that keeps to an earlier one only moves those who
+    no longer hold.
     """
     site = task.problem
     problem = replace(site, calls=tuple(dict.fromkeys(site.calls)))
@@ -63,7 +63,7 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
         whole, compared = choose(problem, _levels(task, whole), whole, tell)
     together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
     if len(problem.calls) > 1 and (whole.criterion != "clean" or whole.placed < len(site.wishes)):
-        apart = _call_by_call(site, tell)
+        apart = _call_by_call(site, tell, task.effort)
         if _worth(apart) > _worth(together):
             together = apart
     return together
@@ -83,7 +83,7 @@ def _worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
     return placed, sum(answer.criterion == "clean" for answer in answers)
 
 
-def _call_by_call(site: Problem, tell: Tell) -> list[CallAnswer]:
+def _call_by_call(site: Problem, tell: Tell, effort: float) -> list[CallAnswer]:
     """Each call by itself; a link that was live before keeps its carrier where that stays clean."""
     answers: list[CallAnswer] = []
     before: dict[str, Kept] = {}
@@ -96,11 +96,11 @@ def _call_by_call(site: Problem, tell: Tell) -> list[CallAnswer]:
             for w in wishes
         ]
         alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),))
-        found = solve(alone, tell)
+        found = solve(alone, tell, effort)
         if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
             fresh = tuple(replace(w, keep_khz=None) for w in wishes)
             found = min(
-                (found, solve(replace(alone, wishes=fresh), tell)),
+                (found, solve(replace(alone, wishes=fresh), tell, effort)),
                 key=lambda a: (-a.placed, a.criterion != "clean"),
             )
         answers.append(_answer(site, n, wishes, found))

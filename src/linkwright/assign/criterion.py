@@ -120,11 +120,12 @@ def _quiet_start(problem: Problem, given: Placement) -> IntArray:
     """The placed links on their quietest slots, spacing kept and products left out of account."""
     placed = [int(i) for i in np.flatnonzero(given.slots >= 0)]
     careless = replace(only(problem, placed), guard_two_khz=0, guard_three_khz=0)
-    cells = find_clean(careless, grid_of(careless), effort=0.0).cells
+    grid = grid_of(careless)
+    cells = find_clean(careless, grid, effort=0.0).cells
     if cells is None:
         return given.slots
     slots = given.slots.copy()
-    for link, cell, of in zip(placed, cells, grid_of(careless).wish_slots, strict=True):
+    for link, cell, of in zip(placed, cells, grid.wish_slots, strict=True):
         slots[link] = int(np.searchsorted(of, cell))
     return slots
 

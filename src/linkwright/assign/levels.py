@@ -19,6 +19,7 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.physics.intermodulation import band_share
 from linkwright.units import FloatArray, IntArray
 
 #: Noise added at the blocking level: 1 dB of desensitisation is 10^0.1 - 1 times the noise.
@@ -101,7 +102,7 @@ class Unwanted:
 def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
     """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
     received = radio.gain * powers_mw[:, None]
-    radiated = powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / powers_mw[None, :]
+    radiated = radiated_share(radio, powers_mw)
     if radio.transmitters > FEW_LINKS:
         from linkwright.assign.level_kernels import products
 
@@ -123,6 +124,11 @@ def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unw
     adjacent, off_channel = neighbours(radio, carriers_khz, received)
     blocking = radio.noise_mw * ONE_DB_MORE * off_channel / radio.blocking_mw
     return Unwanted(at_receiver, at_transmitter, adjacent, blocking)
+
+
+def radiated_share(radio: Radio, powers_mw: FloatArray) -> FloatArray:
+    """What A (columns) radiates at 2A-B for B (rows), over A's own power (n, n)."""
+    return powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / powers_mw[None, :]
 
 
 def neighbours(radio: Radio, carriers_khz: IntArray, received_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -166,10 +172,7 @@ def _shares(
 ) -> FloatArray:
     """Share of each product (rows) inside each filter (columns), both flat."""
     offset = (product_khz[:, None] - centre_khz[None, :]).astype(np.float64)
-    half = width_khz[:, None] / 2.0
-    low = np.maximum(offset - half, -filter_khz[None, :] / 2.0)
-    high = np.minimum(offset + half, filter_khz[None, :] / 2.0)
-    return np.asarray(np.maximum(high - low, 0.0) / width_khz[:, None])
+    return band_share(offset, width_khz[:, None], filter_khz[None, :])
 
 
 def excess_db(radio: Radio, powers_mw: FloatArray, air_mw: FloatArray, own: Unwanted) -> FloatArray:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from linkwright.air.measured import MeasuredAir
 from linkwright.air.sweep import Sweep
+from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.reach.budget import Budget, budget, facing_db
 from linkwright.reach.received import Radiator
 from linkwright.rules import Territory, check_permits, territory
@@ -45,10 +46,19 @@ class Chain:
         """The budget along the route on one carrier."""
         return budget(self.site, self.transmitter, self.receiver, self.worn, self.route, self.at, carrier_khz)
 
+    @property
+    def noise_dbm(self) -> float:
+        """The receiver's own noise in the link's bandwidth [dBm]."""
+        return thermal_noise_dbm(self.transmitter.bandwidth_khz, self.receiver.noise_figure_db)
+
+    @property
+    def facing_gain_db(self) -> float:
+        """From conducted power to what is radiated towards whoever the talent faces [dB]."""
+        return self.transmitter.antenna_gain_dbi - facing_db(self.transmitter)
+
     def radiator(self, carrier_khz: int, power_mw: float) -> Radiator:
         """The transmitter as an interferer to others, at its strongest: facing them."""
-        gain = dbm_from_mw(power_mw) + self.transmitter.antenna_gain_dbi - facing_db(self.transmitter)
-        return Radiator(self.route, carrier_khz / 1000.0, gain)
+        return Radiator(self.route, carrier_khz / 1000.0, dbm_from_mw(power_mw) + self.facing_gain_db)
 
 
 @dataclass(frozen=True, slots=True)

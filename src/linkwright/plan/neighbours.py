@@ -6,6 +6,7 @@ here. Both follow from where the sites lie and when their calls are, not from a 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -13,17 +14,15 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.others import overlap_share
-from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.heard import Heard
 from linkwright.plan.model import Finding
 from linkwright.reach.between import between_sites_db
-from linkwright.reach.budget import facing_db
 from linkwright.rules.distance import great_circle_km
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
-from linkwright.units import BoolArray, IntArray, dbm_from_mw, mw_from_dbm
+from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
 
 #: A transmitter of another site counts when it is heard stronger than this below the noise [dB].
 HEARD_BELOW_NOISE_DB: Final = 10.0
@@ -60,27 +59,42 @@ def together(a: LiveCall, b: LiveCall) -> bool:
 
 def strongest_mw(chain: Chain) -> float:
     """The most that a link's transmitter radiates towards far away [mW]."""
-    transmitter = chain.transmitter
-    return mw_from_dbm(
-        dbm_from_mw(max(transmitter.powers_mw)) + transmitter.antenna_gain_dbi - facing_db(transmitter)
+    return mw_from_dbm(dbm_from_mw(max(chain.transmitter.powers_mw)) + chain.facing_gain_db)
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """A site as far as hearing goes: lowest frequency, strongest transmitter, quietest receiver of its links."""
+
+    site: Site
+    calls: tuple[LiveCall, ...]
+    lowest_khz: int
+    strongest_dbm: float
+    quietest_dbm: float
+
+
+def reach_of(scene: Scene, site: Site) -> Reach:
+    """What of a site decides whether it and another hear each other."""
+    calls = scene.calls_on(site)
+    chains = [scene.chain(link, site) for call in calls for link in call.links]
+    return Reach(
+        site,
+        calls,
+        min(low for chain in chains for low, _ in chain.transmitter.tunes_khz),
+        max(dbm_from_mw(strongest_mw(chain)) for chain in chains),
+        min(chain.noise_dbm for chain in chains),
     )
 
 
-def hear_each_other(scene: Scene, a: Site, b: Site) -> bool:
+def hear_each_other(a: Reach, b: Reach) -> bool:
     """Whether anybody of one site could matter at the other: by distance, and by calls at the same time."""
-    away = distance_m(a, b)
-    if away is None or not any(together(x, y) for x in scene.calls_on(a) for y in scene.calls_on(b)):
+    away = distance_m(a.site, b.site)
+    if away is None or not any(together(x, y) for x in a.calls for y in b.calls):
         return False
-    chains = [scene.chain(link, site) for site in (a, b) for call in scene.calls_on(site) for link in call.links]
-    lowest = min(low for chain in chains for low, _ in chain.transmitter.tunes_khz)
-    loss = float(between_sites_db(a, b, away, np.array([lowest / 1000.0]))[0])
-    strongest = max(dbm_from_mw(strongest_mw(chain)) for chain in chains)
-    quietest = min(_noise_dbm(chain) for chain in chains)
-    return strongest - loss > quietest - HEARD_BELOW_NOISE_DB
-
-
-def _noise_dbm(chain: Chain) -> float:
-    return thermal_noise_dbm(chain.transmitter.bandwidth_khz, chain.receiver.noise_figure_db)
+    lowest_mhz = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0])
+    loss = float(between_sites_db(a.site, b.site, away, lowest_mhz)[0])
+    strongest = max(a.strongest_dbm, b.strongest_dbm)
+    return strongest - loss > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
 
 
 def classes(scene: Scene) -> list[list[Site]]:
@@ -90,11 +104,10 @@ def classes(scene: Scene) -> list[list[Site]]:
     """
     sites = scene.used_sites
     neighbours: dict[str, set[str]] = {site.name: set() for site in sites}
-    for n, a in enumerate(sites):
-        for b in sites[n + 1 :]:
-            if hear_each_other(scene, a, b):
-                neighbours[a.name].add(b.name)
-                neighbours[b.name].add(a.name)
+    for a, b in itertools.combinations([reach_of(scene, site) for site in sites], 2):
+        if hear_each_other(a, b):
+            neighbours[a.site.name].add(b.site.name)
+            neighbours[b.site.name].add(a.site.name)
     colour: dict[str, int] = {}
     for site in sorted(sites, key=lambda site: -len(neighbours[site.name])):
         taken = {colour[name] for name in neighbours[site.name] if name in colour}
@@ -110,39 +123,47 @@ def heard_from(
     `far` are the links of other sites by name of the site, `calls` those in which this link is live.
     """
     heard, disturbs = [], np.zeros(slots_khz.size, dtype=np.bool_)
-    noise_mw = mw_from_dbm(_noise_dbm(chain))
+    noise_mw = mw_from_dbm(chain.noise_dbm)
     for name, links in far.items():
         live = [one for one in links if any(together(one.call, call) for call in calls)]
         away = distance_m(chain.site, links[0].chain.site) if links else None
         if not live or away is None:
             continue
-        carriers = np.array([one.carrier_khz for one in live], dtype=np.int64)
-        loss = between_sites_db(chain.site, live[0].chain.site, away, carriers / 1000.0)
-        power_mw = np.zeros(slots_khz.size)
-        for one, lost in zip(live, loss, strict=True):
-            gain = mw_from_dbm(chain.receiver.antenna_gain_dbi - float(lost))
-            window = _window(slots_khz, one, chain)
-            share = overlap_share(slots_khz[window], chain.transmitter.bandwidth_khz, *_band(one))
-            power_mw[window] += strongest_mw(one.chain) * gain * share
-            ours = strongest_mw(chain) * mw_from_dbm(one.chain.receiver.antenna_gain_dbi - float(lost)) * share
-            limit = mw_from_dbm(_noise_dbm(one.chain)) * (10.0 ** (MAY_RAISE_DB / 10.0) - 1.0)
-            disturbs[window] |= ours > limit
+        power_mw = _add_up(chain, live, away, slots_khz, disturbs)
         if power_mw.max(initial=0.0) > noise_mw * mw_from_dbm(-HEARD_BELOW_NOISE_DB):
             source = f"{away / 1000:.2f} km away, at their highest step"
             heard.append(Heard(f"links at {name}", REUSE, power_mw, "modelled", source))
     return heard, disturbs
 
 
-def _band(one: Far) -> tuple[float, float]:
-    half = one.chain.transmitter.bandwidth_khz / 2.0
-    return one.carrier_khz - half, one.carrier_khz + half
+def _add_up(
+    chain: Chain, live: Sequence[Far], away_m: float, slots_khz: IntArray, disturbs: BoolArray
+) -> FloatArray:
+    """What the links of one site bring on each slot (m,) [mW]; marks in `disturbs` (m,) where ours would disturb.
 
-
-def _window(slots_khz: IntArray, one: Far, chain: Chain) -> slice:
-    """The slots that a far carrier can touch at all."""
-    reach = (one.chain.transmitter.bandwidth_khz + chain.transmitter.bandwidth_khz) // 2 + 1
-    low, high = np.searchsorted(slots_khz, [one.carrier_khz - reach, one.carrier_khz + reach + 1])
-    return slice(int(low), int(high))
+    Only the few slots about each far carrier are looked at, all carriers at once: shape (links, slots about one).
+    """
+    carriers = np.array([one.carrier_khz for one in live], dtype=np.int64)
+    width = np.array([one.chain.transmitter.bandwidth_khz for one in live], dtype=np.int64)
+    loss = between_sites_db(chain.site, live[0].chain.site, away_m, carriers / 1000.0)
+    theirs = np.array([strongest_mw(one.chain) for one in live])
+    gain_here = mw_from_dbm_array(chain.receiver.antenna_gain_dbi - loss)
+    gain_there = mw_from_dbm_array(np.array([one.chain.receiver.antenna_gain_dbi for one in live]) - loss)
+    limit = mw_from_dbm_array(np.array([one.chain.noise_dbm for one in live])) * (
+        10.0 ** (MAY_RAISE_DB / 10.0) - 1.0
+    )
+    touch = (width + chain.transmitter.bandwidth_khz) // 2 + 1
+    first = np.searchsorted(slots_khz, carriers - touch)
+    behind = np.searchsorted(slots_khz, carriers + touch + 1)
+    slot = first[:, None] + np.arange(int((behind - first).max(initial=0)))
+    link, at = np.nonzero(slot < behind[:, None])
+    slot = slot[link, at]
+    low, high = carriers - width / 2.0, carriers + width / 2.0
+    share = overlap_share(slots_khz[slot], chain.transmitter.bandwidth_khz, low[link], high[link])
+    power_mw = np.zeros(slots_khz.size)
+    np.add.at(power_mw, slot, (theirs * gain_here)[link] * share)
+    disturbs[slot[(strongest_mw(chain) * gain_there)[link] * share > limit[link]]] = True
+    return power_mw
 
 
 def positions(scene: Scene) -> Iterator[Finding]:

@@ -64,7 +64,8 @@ def make_plan(
     """
     scene = scene_of(shoot, sweeps)
     slots = Slots(scene)
-    solved = _solve_sites(scene, slots, keep, tell, run, effort)
+    kept_by_site = {site.name: kept_on(keep, site) for site in scene.used_sites}
+    solved = _solve_sites(scene, slots, kept_by_site, tell, run, effort)
     calls: dict[str, PlannedCall] = {}
     findings = list(positions(scene))
     criteria = set()
@@ -72,7 +73,7 @@ def make_plan(
     for done, site in enumerate(scene.used_sites):
         tell(f"proving {site.name}", done / len(solved))
         problem, answers = solved[site.name]
-        kept = kept_on(keep, site)
+        kept = kept_by_site[site.name]
         findings += input_findings(scene, problem)
         findings += moved_findings(kept, answers)
         if kept:
@@ -100,14 +101,19 @@ Solved = dict[str, tuple[SiteProblem, list[CallAnswer]]]
 
 
 def _solve_sites(
-    scene: Scene, slots: Slots, keep: Plan | None, tell: Tell, run: Run | None, effort: float
+    scene: Scene,
+    slots: Slots,
+    kept: Mapping[str, Mapping[str, Kept]],
+    tell: Tell,
+    run: Run | None,
+    effort: float,
 ) -> Solved:
     """Carriers for every site, class by class: sites of one class do not hear each other."""
     solved: Solved = {}
     count = len(scene.used_sites)
     for sites in classes(scene):
         tell(f"planning {sites[0].name}", len(solved) / count)
-        problems = [site_problem(scene, site, slots, kept_on(keep, site)) for site in sites]
+        problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
         tasks = [site_task(scene, problem, effort) for problem in problems]
         job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
         for problem, answers in zip(problems, (run or here)(job, tasks), strict=True):

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, Unwanted, neighbours, rejections, unwanted
+from linkwright.assign.levels import Radio, Unwanted, neighbours, radiated_share, rejections, unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults
 from linkwright.physics.intermodulation import band_share, products_in_band
@@ -115,7 +115,7 @@ def prove(standing: Sequence[Standing], others: Sequence[Other], target: float) 
 
 def _verify(levels: Levels) -> None:
     radio, own = levels.radio, slice(levels.radio.own)
-    radiated = levels.powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / levels.powers_mw[None, :]
+    radiated = radiated_share(radio, levels.powers_mw)
     found = next(
         level_faults(
             levels.names,
@@ -216,8 +216,7 @@ def _transmitter_products(levels: Levels, n: int) -> Parts:
     radio, f, w = levels.radio, levels.carriers_khz, levels.radio.width_khz
     offset = (2 * f[:, None] - f[None, :] - f[n]).astype(np.float64)
     share = band_share(offset, 2.0 * w[:, None] + w[None, :], float(w[n]))
-    into = levels.powers_mw[None, :] * radio.coupling.T * radio.conversion[:, None] / levels.powers_mw[:, None]
-    power = levels.received_mw[:, n][:, None] * into * share
+    power = levels.received_mw[:, n][:, None] * radiated_share(radio, levels.powers_mw).T * share
     np.fill_diagonal(power, 0.0)
     return [
         (f"2A-B radiated by {levels.names[a]} with {levels.names[b]}", float(power[a, b]))

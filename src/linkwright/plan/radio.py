@@ -14,7 +14,7 @@ from linkwright.physics.pathloss import free_space_db
 from linkwright.physics.selectivity import off_channel_share
 from linkwright.plan.chain import Chain
 from linkwright.plan.tuning import Tuning
-from linkwright.reach.budget import Budget, facing_db
+from linkwright.reach.budget import Budget
 from linkwright.reach.path import xyz
 from linkwright.reach.received import Radiator, strongest_gain_db
 from linkwright.shoot.place import Other
@@ -99,8 +99,7 @@ def _coupling(chains: Sequence[Chain], carriers_khz: IntArray, others: Sequence[
     nearest = np.minimum.reduceat(np.minimum.reduceat(distance, first, axis=0), first, axis=1)
     every_khz = np.array([*carriers_khz, *(sum(other.band_khz) / 2.0 for other in others)])
     loss = free_space_db(every_khz[:, None] / 1000.0, np.maximum(nearest, SIDE_BY_SIDE_M))
-    own = [chain.transmitter.antenna_gain_dbi - facing_db(chain.transmitter) for chain in chains]
-    ends = np.array([*own, *(0.0 for _ in others)])
+    ends = np.array([*(chain.facing_gain_db for chain in chains), *(0.0 for _ in others)])
     coupling = mw_from_dbm_array(ends[:, None] + ends[None, :] - loss)
     np.fill_diagonal(coupling, 0.0)
     coupling[:, len(chains) :] = 0.0

@@ -12,7 +12,6 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.others import overlap_share
-from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
 from linkwright.plan.neighbours import Far, heard_from
@@ -128,7 +127,7 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], far: Mappin
     for n, channel in enumerate(tv):
         in_tv[(carriers + half > channel.from_khz) & (carriers - half < channel.to_khz)] = n
     at_edge = near_an_edge(carriers, tv_channels(scene.law.territory), transmitter.edge_khz)
-    noise_dbm = thermal_noise_dbm(transmitter.bandwidth_khz, receiver.noise_figure_db)
+    noise_dbm = chain.noise_dbm
     others = {o.name: o for call in calls for o in others_during(scene.shoot, call)}
     heard = [_other(chain, other, carriers) for other in others.values()]
     busy = np.zeros(carriers.size, dtype=np.bool_)

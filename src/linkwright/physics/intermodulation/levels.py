@@ -53,11 +53,11 @@ def cannot_matter_dbm(noise_dbm: float, iip3_dbm: float, products: int) -> float
     return noise_dbm - BELOW_NOISE_DB + 2.0 * iip3_dbm - THREE_OVER_TWO_DB - 10.0 * math.log10(products)
 
 
-def band_share(offset_khz: FloatArray, product_khz: FloatArray, filter_khz: float) -> FloatArray:
+def band_share(offset_khz: FloatArray, product_khz: FloatArray, filter_khz: float | FloatArray) -> FloatArray:
     """Share of a product's power inside a receiver's filter, both taken as flat.
 
     `offset_khz` is the product's centre less the filter's, `product_khz` its width: the sum of the widths of
-    the carriers that make it, the doubled one twice (2A-B of width b is 3b wide).
+    the carriers that make it, the doubled one twice (2A-B of width b is 3b wide). Arrays broadcast.
     """
     offset = np.asarray(offset_khz, dtype=np.float64)
     width = np.asarray(product_khz, dtype=np.float64)
