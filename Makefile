@@ -13,7 +13,7 @@ help:
 	@echo "make test    lint, types, import contracts and all tests"
 	@echo "make lint    ruff, mypy and the import contracts alone"
 	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
-	@echo "make table   docs/checks.md and docs/reference.md anew from code and tests"
+	@echo "make table   docs/checks.md, docs/reference.md and the output in README.md anew"
 	@echo "make lock    requirements/*.txt anew, with hashes"
 	@echo "make vendor  check the files that are kept here from elsewhere"
 
@@ -51,6 +51,7 @@ bench: $(DEV)
 table: $(DEV)
 	$(BIN)/python scripts/make_checks_table.py
 	$(BIN)/python scripts/make_reference.py
+	$(BIN)/python scripts/refresh_readme.py
 
 vendor: $(RUNTIME)
 	$(BIN)/python scripts/check_vendored.py

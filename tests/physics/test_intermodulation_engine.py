@@ -20,11 +20,12 @@ from linkwright.physics.intermodulation import (
     TooCoarse,
     cannot_matter_dbm,
     counts_by_kind,
+    filter_share,
     lattice_cells,
     maps,
     power_in_filters_mw,
     powers_by_kind_mw,
-    powers_by_width_mw,
+    powers_by_widths_mw,
     product_counts,
     product_powers_mw,
     products_in_band,
@@ -70,7 +71,7 @@ def by_definition(
     order: int,
     intercept_dbm: float,
     widths: list[float] | None = None,
-    width: float = 0.0,
+    factors: tuple[float, ...] = (),
 ) -> tuple[list[int], list[float]]:
     """Counts and powers from a_n x^n: amplitude a_n 2^(1-n) n!/prod|c|! prod A^|c|, with a_n from the intercept."""
     counts, powers = [0] * len(cells), [0.0] * len(cells)
@@ -78,8 +79,8 @@ def by_definition(
     two = Fraction(math.factorial(order), math.factorial(half) * math.factorial(half - 1))
     for vector in products(len(carriers), order):
         at = sum(c * f for c, f in zip(vector, carriers, strict=True))
-        wide = sum(abs(c) * w for c, w in zip(vector, widths, strict=True)) if widths else 0.0
-        if at not in cells or wide != width:
+        mine = sorted(w for c, w in zip(vector, widths, strict=True) for _ in range(abs(c))) if widths else []
+        if at not in cells or mine != list(factors):
             continue
         orders = Fraction(math.factorial(order), math.prod(math.factorial(abs(c)) for c in vector))
         power = float(orders / two) ** 2 * 10.0 ** (-(order - 1) * intercept_dbm / 10.0)
@@ -269,17 +270,17 @@ def test_silent_carriers_make_products_without_power() -> None:
 
 
 @pytest.mark.parametrize("way", WAYS)
-def test_powers_by_width_are_those_of_the_definition(way: Way) -> None:
+def test_powers_by_widths_are_those_of_the_definition(way: Way) -> None:
     draw = np.random.default_rng(3)
     carriers, levels = draw.choice(60, 6, replace=False), 10.0 ** draw.uniform(-3.0, 0.0, 6)
     widths = np.array([200.0, 25.0, 200.0, 100.0, 25.0, 200.0])
     cells = range(-300, 400)
     for order in (3, 5):
-        found = powers_by_width_mw(carriers, widths, levels, cells, order, 0.0, way)
-        assert set(found) == {float(np.dot(np.abs(vector), widths)) for vector in products(6, order)}
-        for width, power in found.items():
+        found = powers_by_widths_mw(carriers, widths, levels, cells, order, 0.0, way)
+        assert set(found) == {tuple(np.sort(np.repeat(widths, np.abs(vector)))) for vector in products(6, order)}
+        for factors, power in found.items():
             _, expected = by_definition(
-                carriers.tolist(), levels.tolist(), cells, order, 0.0, widths.tolist(), width
+                carriers.tolist(), levels.tolist(), cells, order, 0.0, widths.tolist(), factors
             )
             assert decibels_apart(power, np.array(expected)) < 1e-6
 
@@ -343,33 +344,29 @@ def test_filters_take_of_a_map_what_enumeration_finds_in_them() -> None:
 
 @given(
     st.lists(st.floats(0.0, 1.0), min_size=1, max_size=40),
-    st.sampled_from([10.0, 75.0, 600.0, 1000.0]),
+    st.sampled_from([(10.0,) * 3, (25.0, 25.0, 200.0), (200.0,) * 3, (200.0,) * 5, (25.0,) * 7]),
     st.sampled_from([50.0, 180.0, 200.0]),
 )
-def test_spreading_takes_the_overlap_of_lines(lines: list[float], product_khz: float, filter_khz: float) -> None:
-    found = spread(np.array(lines), product_khz, filter_khz, 25.0)
+def test_spreading_takes_each_lines_share(lines: list[float], widths: tuple[float, ...], filter_khz: float) -> None:
+    found = spread(np.array(lines), widths, filter_khz, 25.0)
     assert found.shape == (len(lines),)
     for cell, power in enumerate(found):
-        shares = [
-            max(0.0, min(filter_khz, offset + product_khz) - max(-filter_khz, offset - product_khz))
-            / (2.0 * product_khz)
-            for offset in (2.0 * 25.0 * (n - cell) for n in range(len(lines)))
-        ]
+        shares = filter_share(25.0 * (np.arange(len(lines)) - cell), widths, filter_khz)
         assert power == pytest.approx(np.dot(lines, shares), rel=1e-9, abs=1e-12)
 
 
 def test_products_without_width_are_in_out_or_half_on_the_edge() -> None:
     lines = np.array([0.0, 0.0, 0.0, 0.0, 8.0, 0.0, 0.0, 0.0, 0.0])
-    assert spread(lines, 0.0, 100.0, 25.0).tolist() == [0.0, 0.0, 4.0, 8.0, 8.0, 8.0, 4.0, 0.0, 0.0]
-    assert spread(lines, 0.0, 60.0, 25.0).tolist() == [0.0, 0.0, 0.0, 8.0, 8.0, 8.0, 0.0, 0.0, 0.0]
+    assert spread(lines, (0.0, 0.0, 0.0), 100.0, 25.0).tolist() == [0.0, 0.0, 4.0, 8.0, 8.0, 8.0, 4.0, 0.0, 0.0]
+    assert spread(lines, (0.0, 0.0, 0.0), 60.0, 25.0).tolist() == [0.0, 0.0, 0.0, 8.0, 8.0, 8.0, 0.0, 0.0, 0.0]
 
 
 def test_a_weak_product_is_heard_beside_a_strong_one() -> None:
     # With running sums the round-off of 1 mW would lie on every cell after it.
     lines = np.zeros(2000)
     lines[[100, 1900]] = 1.0, 1e-18
-    heard = spread(lines, 600.0, 200.0, 25.0)
-    assert heard[1900] == pytest.approx(1e-18 / 3.0, rel=1e-12)
+    heard = spread(lines, (200.0,) * 3, 200.0, 25.0)
+    assert heard[1900] == pytest.approx(1e-18 * 2.0 / 3.0, rel=1e-12)
     assert not heard[200:1800].any()
 
 

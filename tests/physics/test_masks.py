@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.physics.masks import (
-    DEFAULT_BLOCKING_DBM,
     DEFAULT_MASK,
     DEFAULT_SELECTIVITY,
     Shape,
@@ -140,10 +139,10 @@ def test_a_signal_at_its_blocking_level_raises_the_noise_as_stated(
 
 def test_blocking_signals_add_up() -> None:
     noise_dbm = -115.0
-    one, other = (blocking_dbm([level], noise_dbm) for level in (-30.0, -22.0))
-    assert blocking_dbm([-30.0, -22.0], noise_dbm) == pytest.approx(sum_dbm([one, other]), abs=1e-9)
-    assert blocking_dbm([DEFAULT_BLOCKING_DBM], noise_dbm) == pytest.approx(noise_dbm - 5.868, abs=1e-3)
-    assert blocking_dbm([], noise_dbm) == NOTHING_DBM
+    one, other = (blocking_dbm([level], noise_dbm, -25.0) for level in (-30.0, -22.0))
+    assert blocking_dbm([-30.0, -22.0], noise_dbm, -25.0) == pytest.approx(sum_dbm([one, other]), abs=1e-9)
+    assert blocking_dbm([-25.0], noise_dbm, -25.0) == pytest.approx(noise_dbm - 5.868, abs=1e-3)
+    assert blocking_dbm([], noise_dbm, -25.0) == NOTHING_DBM
 
 
 @given(st.floats(-60.0, 0.0), st.floats(-125.0, -90.0), st.floats(5.0, 30.0), st.floats(0.5, 6.0))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from linkwright.physics import intermodulation
 from linkwright.physics.intermodulation import (
-    band_share,
+    filter_share,
     hits_on,
     products_in_band,
     three_carrier_products,
@@ -25,9 +25,9 @@ def integrated(
 ) -> dict[tuple[int, int, int], float]:
     """Power in the filter of every product, by the indices of A, B, C (C is -1 for 2A-B) [mW].
 
-    The share is integrated: the fraction of fine steps across the product that lie in the filter.
+    The share is integrated: over fine steps across two of the three factors, of what the filter has of the third.
     """
-    fine = (np.arange(20_000) + 0.5) / 20_000 - 0.5
+    fine = (np.arange(150) + 0.5) / 150 - 0.5
     found: dict[tuple[int, int, int], float] = {}
     indices = range(carriers.size)
     made = [((a, b, -1), (2, -1, 0), 1.0) for a, b in itertools.permutations(indices, 2)]
@@ -41,8 +41,13 @@ def integrated(
         used = [a, b] if c < 0 else [a, b, c]
         weights = np.array(signs[: len(used)])
         place = float(weights @ carriers[used])
-        width = float(np.abs(weights) @ widths[used])
-        share = float(np.mean(np.abs(place + fine * width - centre) < filter_khz / 2.0))
+        one, two, three = np.repeat(widths[used], np.abs(weights))
+        middle = place + one * fine[:, None] + two * fine[None, :] - centre
+        low, high = (
+            np.maximum(middle - three / 2.0, -filter_khz / 2.0),
+            np.minimum(middle + three / 2.0, filter_khz / 2.0),
+        )
+        share = float(np.mean(np.maximum(high - low, 0.0)) / three)
         power = gain * float(np.prod(levels_mw[used] ** np.abs(weights))) / iip3_mw**2
         if share > 0.0:
             found[(a, b, c)] = power * share
@@ -142,11 +147,32 @@ def test_arrays_hold_every_product_of_distinct_carriers(carriers: list[int], vic
     assert hits_on(victim, array) == (two.count(victim), three.count(victim))
 
 
-@given(st.integers(-1000, 1000), st.sampled_from([75.0, 600.0, 1200.0]), st.sampled_from([100.0, 200.0]))
+WIDTHS = st.sampled_from([(25.0, 25.0, 25.0), (200.0, 200.0, 200.0), (200.0, 25.0, 200.0), (300.0, 12.5, 180.0)])
+
+
+@given(st.integers(-1000, 1000), WIDTHS, st.sampled_from([100.0, 200.0]))
 def test_the_share_in_the_filter_adds_up_over_filters_side_by_side(
-    offset: int, width: float, filter_khz: float
+    offset: int, widths: tuple[float, ...], filter_khz: float
 ) -> None:
-    places = offset + filter_khz * np.arange(-40.0, 41.0, dtype=np.float64)
-    shares = band_share(places, np.full(places.size, width), filter_khz)
+    shares = filter_share(offset + filter_khz * np.arange(-40.0, 41.0), widths, filter_khz)
     assert np.all((shares >= 0.0) & (shares <= 1.0))
     assert float(shares.sum()) == pytest.approx(1.0, abs=1e-9)
+
+
+@given(st.floats(-800.0, 800.0), WIDTHS, st.sampled_from([100.0, 200.0]))
+def test_the_share_is_that_of_boxes_convolved_on_a_fine_grid(
+    offset: float, widths: tuple[float, ...], filter_khz: float
+) -> None:
+    step = 0.25
+    spectrum = np.ones(1)
+    for width in widths:
+        spectrum = np.convolve(spectrum, np.full(round(width / step), step / width))
+    at = step * (np.arange(spectrum.size) - (spectrum.size - 1) / 2.0) + offset
+    expected = float(spectrum[np.abs(at) < filter_khz / 2.0].sum())
+    assert float(filter_share(offset, widths, filter_khz)) == pytest.approx(expected, abs=2.0 * step / min(widths))
+
+
+def test_the_closed_form_for_equal_widths_is_the_general_one() -> None:
+    offsets = np.linspace(0.0, 450.0, 91)
+    almost = filter_share(offsets, (200.0, 200.0, 200.0), 200.0 * (1.0 + 1e-12))
+    assert filter_share(offsets, (200.0, 200.0, 200.0), 200.0) == pytest.approx(almost, abs=1e-9)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from linkwright.physics.intermodulation import (
-    band_share,
+    filter_share,
     hits_on,
     products_in_band,
     three_carrier_dbm,
@@ -89,6 +89,16 @@ def test_enumerated_three_carrier_product() -> None:
     assert enumerated_dbm([1000, 1100, 1400], 700) == pytest.approx(-83.98, abs=0.005)
 
 
-@pytest.mark.published("a 2A-B product of carriers of width b is 3b wide: 200 kHz in its middle hold a third")
-def test_a_filter_takes_a_third_of_a_product_three_times_as_wide() -> None:
-    assert float(band_share(np.array([0.0]), np.array([600.0]), 200.0)[0]) == pytest.approx(1 / 3, abs=1e-12)
+@pytest.mark.published(
+    "sum of three uniform variables (Irwin 1927, Hall 1927): two thirds lie in the middle third, exact arithmetic"
+)
+def test_a_filter_takes_two_thirds_of_a_product_three_times_as_wide() -> None:
+    assert float(filter_share(0.0, (200.0, 200.0, 200.0), 200.0)) == pytest.approx(2 / 3, abs=1e-12)
+
+
+@pytest.mark.published(
+    "sum of three uniform variables (Irwin 1927, Hall 1927): one sixth below a third of the range"
+)
+def test_a_filter_beside_takes_a_sixth() -> None:
+    assert float(filter_share(200.0, (200.0, 200.0, 200.0), 200.0)) == pytest.approx(1 / 6, abs=1e-12)
+    assert float(filter_share(400.0, (200.0, 200.0, 200.0), 200.0)) == 0.0

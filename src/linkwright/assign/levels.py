@@ -19,11 +19,12 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.physics.intermodulation import band_share
-from linkwright.units import FloatArray, IntArray
+from linkwright.physics.intermodulation import filter_share
+from linkwright.physics.masks import interference_over_noise_db
+from linkwright.units import FloatArray, IntArray, mw_from_dbm
 
-#: Noise added at the blocking level: 1 dB of desensitisation is 10^0.1 - 1 times the noise.
-ONE_DB_MORE: Final = 10.0**0.1 - 1.0
+#: Noise added at the blocking level, over the noise: 1 dB of desensitisation.
+ONE_DB_MORE: Final = mw_from_dbm(interference_over_noise_db(1.0))
 #: Up to this many links the plain arrays are quicker than loading the compiled loops.
 FEW_LINKS: Final = 16
 
@@ -104,12 +105,12 @@ def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unw
     received = radio.gain * powers_mw[:, None]
     radiated = radiated_share(radio, powers_mw)
     if radio.transmitters > FEW_LINKS:
-        from linkwright.assign.level_kernels import products
+        from linkwright.physics.intermodulation.compiled_inband import every_filter
 
         order = np.argsort(carriers_khz, kind="stable")
         back = np.argsort(order, kind="stable")
         at_receiver, at_transmitter = np.zeros(radio.transmitters), np.zeros(radio.transmitters)
-        products(
+        every_filter(
             carriers_khz[order],
             radio.width_khz[order],
             np.ascontiguousarray(received[np.ix_(order, order)]),
@@ -159,8 +160,8 @@ def plain_products(
     i, j, k = (index.ravel() for index in np.indices((n, n, n)))
     distinct = (i < j) & (k != i) & (k != j)
     i, j, k = i[distinct], j[distinct], k[distinct]
-    share_two = _shares(2 * f[a] - f[b], 2.0 * w[a] + w[b], f, w)
-    share_three = _shares(f[i] + f[j] - f[k], w[i] + w[j] + w[k], f, w)
+    share_two = _shares(2 * f[a] - f[b], (w[a], w[a], w[b]), f, w)
+    share_three = _shares(f[i] + f[j] - f[k], (w[i], w[j], w[k]), f, w)
     two = (received_mw[a] ** 2 * received_mw[b] * share_two).sum(axis=0)
     three = (received_mw[i] * received_mw[j] * received_mw[k] * share_three).sum(axis=0)
     sent = (received_mw[a] * radiated[b, a][:, None] * share_two).sum(axis=0)
@@ -168,11 +169,11 @@ def plain_products(
 
 
 def _shares(
-    product_khz: IntArray, width_khz: FloatArray, centre_khz: IntArray, filter_khz: FloatArray
+    product_khz: IntArray, factors_khz: tuple[FloatArray, ...], centre_khz: IntArray, filter_khz: FloatArray
 ) -> FloatArray:
-    """Share of each product (rows) inside each filter (columns), both flat."""
-    offset = (product_khz[:, None] - centre_khz[None, :]).astype(np.float64)
-    return band_share(offset, width_khz[:, None], filter_khz[None, :])
+    """Share of each product (rows) inside each filter (columns), all flat."""
+    rows = [width[:, None] for width in factors_khz]
+    return filter_share(product_khz[:, None] - centre_khz[None, :], rows, filter_khz[None, :])
 
 
 def excess_db(radio: Radio, powers_mw: FloatArray, air_mw: FloatArray, own: Unwanted) -> FloatArray:

@@ -104,12 +104,15 @@ def _threes(carriers: NDArray[np.int64]) -> Products:
     return makers, carriers[makers[:, 0]] + carriers[makers[:, 1]] - carriers[makers[:, 2]]
 
 
-#: In a call of up to so many links the interference of every one is enumerated again, in a larger one that of the
-#: few that are most interfered with.
-EVERY_ONE_UP_TO = 64
-ONLY_THE_WORST = 4
 #: By how much two ways of adding the same products may differ, of noise and products together.
 TOLERANCE = 1e-3
+#: In a call of up to so many links the interference of every one is enumerated, in a larger one that of those which
+#: are most interfered with.
+EVERY_ONE_UP_TO = 200
+#: Pairs and filters that are looked at in one go: it bounds the memory.
+AT_ONCE = 1_000_000
+#: Step of the numerical integration of a product's spectrum [kHz].
+FINE_KHZ = 0.5
 
 
 def level_faults(
@@ -126,42 +129,88 @@ def level_faults(
 
     All arrays are (n,), but received_mw and radiated (n, n): what each transmitter (row) brings at each receiver
     (column) [mW], and what A (column) radiates at 2A-B for B (row) over its own power. Every product of distinct
-    carriers is taken, its width the sum of its makers', its power spread evenly.
+    carriers is taken; its spectrum is its makers' flat ones convolved.
     """
+    kinds, kind = np.unique(width_khz, return_inverse=True)
     twos, at_two = _twos(carriers_khz)
-    width_two = 2.0 * width_khz[twos[:, 0]] + width_khz[twos[:, 1]]
-    n = carriers_khz.size
-    looked_at = n if n <= EVERY_ONE_UP_TO else ONLY_THE_WORST
-    for v in np.argsort(-claimed_mw / noise_mw, kind="stable")[:looked_at]:
-        level = received_mw[:, v]
-        inside = _inside(at_two - carriers_khz[v], width_two, float(width_khz[v]))
-        a, b = level[twos[:, 0]], level[twos[:, 1]]
-        made = float((inside * a * a * b).sum()) + _threes_mw(carriers_khz, width_khz, level, int(v))
-        sent = float((inside * a * radiated[twos[:, 1], twos[:, 0]]).sum())
-        found = made / float(iip3_mw[v]) ** 2 + sent
-        if abs(found - claimed_mw[v]) > TOLERANCE * (found + noise_mw[v]):
-            yield f"{names[v]}: products come to {found:.3e} mW, the plan says {claimed_mw[v]:.3e} mW"
+    a, b = twos[:, 0], twos[:, 1]
+    looked_at = np.arange(claimed_mw.size)
+    if looked_at.size > EVERY_ONE_UP_TO:
+        looked_at = np.argsort(-claimed_mw / noise_mw, kind="stable")[:EVERY_ONE_UP_TO]
+    for filter_kind in np.unique(kind[looked_at]):
+        inside = _Inside(kinds, float(kinds[filter_kind]))
+        filters = looked_at[kind[looked_at] == filter_kind]
+        threes = _threes_mw(carriers_khz, kind, received_mw, filters, inside)
+        for v, three in zip(filters, threes, strict=True):
+            level = received_mw[:, v]
+            two = inside.share(at_two - carriers_khz[v], kind[a], kind[a], kind[b])
+            made = float((two * level[a] * level[a] * level[b]).sum()) + float(three)
+            sent = float((two * level[a] * radiated[b, a]).sum())
+            found, claimed = made / float(iip3_mw[v]) ** 2 + sent, float(claimed_mw[v])
+            if abs(found - claimed) > TOLERANCE * (found + noise_mw[v]):
+                yield f"{names[v]}: products come to {found:.3e} mW, the plan says {claimed:.3e} mW"
+
+
+class _Inside:
+    """Which share of a product lies in one filter, from tables over whole kHz for every set of makers' widths."""
+
+    def __init__(self, kinds_khz: NDArray[np.float64], filter_khz: float) -> None:
+        self._count = kinds_khz.size
+        self.reach_khz = int(np.ceil((3.0 * float(kinds_khz.max()) + filter_khz) / 2.0)) + 1
+        sets = [(a, b, c) for a in kinds_khz for b in kinds_khz for c in kinds_khz]
+        self._tables = np.array([_spectrum(self.reach_khz, widths, filter_khz) for widths in sets])
+
+    def share(
+        self, offset_khz: NDArray[np.int64], a: NDArray[np.int64], b: NDArray[np.int64], c: NDArray[np.int64]
+    ) -> NDArray[np.float64]:
+        """The share of products at these offsets whose makers' widths have the indices a, b and c."""
+        apart = np.minimum(np.abs(offset_khz), self.reach_khz)
+        return np.asarray(self._tables[(a * self._count + b) * self._count + c, apart])
+
+
+def _spectrum(last_khz: int, widths_khz: Sequence[float], filter_khz: float) -> NDArray[np.float64]:
+    """Share of a product in a filter at 0, 1, ... `last_khz`: the boxes integrated one by one by trapezia."""
+    at = np.arange(-last_khz - 1.0, last_khz + 1.0 + FINE_KHZ / 2.0, FINE_KHZ)
+    first, *others = widths_khz
+    share = np.clip((first + filter_khz) / 2.0 - np.abs(at), 0.0, min(first, filter_khz)) / first
+    for width in others:
+        so_far = np.concatenate([[0.0], np.cumsum((share[1:] + share[:-1]) * (FINE_KHZ / 2.0))])
+        above, below = np.interp(at + width / 2.0, at, so_far), np.interp(at - width / 2.0, at, so_far)
+        share = (above - below) / width
+    middle = at.size // 2
+    return np.asarray(share[middle :: round(1.0 / FINE_KHZ)][: last_khz + 1])
 
 
 def _threes_mw(
-    carriers_khz: NDArray[np.int64], width_khz: NDArray[np.float64], level_mw: NDArray[np.float64], v: int
-) -> float:
-    """4 A B C of all A+B-C in the filter of link v, one C at a time so that memory grows with the pairs only."""
-    first, second = np.triu_indices(carriers_khz.size, k=1)
-    pair_khz = carriers_khz[first] + carriers_khz[second] - carriers_khz[v]
-    pair_width, pair_mw = width_khz[first] + width_khz[second], level_mw[first] * level_mw[second]
-    total = 0.0
-    for c in range(carriers_khz.size):
-        inside = _inside(pair_khz - carriers_khz[c], pair_width + width_khz[c], float(width_khz[v]))
-        inside[(first == c) | (second == c)] = 0.0
-        total += 4.0 * float(level_mw[c]) * float((inside * pair_mw).sum())
-    return total
-
-
-def _inside(
-    offset_khz: NDArray[np.int64], width_khz: NDArray[np.float64], filter_khz: float
+    carriers_khz: NDArray[np.int64],
+    kind: NDArray[np.int64],
+    received_mw: NDArray[np.float64],
+    filters: NDArray[np.int64],
+    inside: _Inside,
 ) -> NDArray[np.float64]:
-    """Which share of a flat band about an offset lies in a filter about nothing."""
-    top = np.minimum(offset_khz + width_khz / 2.0, filter_khz / 2.0)
-    bottom = np.maximum(offset_khz - width_khz / 2.0, -filter_khz / 2.0)
-    return np.asarray(np.maximum(top - bottom, 0.0) / width_khz)
+    """4 A B C of all A+B-C in the filters of some links (m,) [mW^3], some filters at a time so that memory stays
+    small.
+
+    Every pair A, B is taken, with each C that brings the product within reach of the filter.
+    """
+    first, second = np.triu_indices(carriers_khz.size, k=1)
+    order = np.argsort(carriers_khz, kind="stable")
+    ascending = carriers_khz[order]
+    total = np.zeros(filters.size)
+    some = max(1, AT_ONCE // max(1, first.size))
+    for start in range(0, filters.size, some):
+        part = filters[start : start + some]
+        # A + B - V is where C would put the product on the middle of the filter of V.
+        aim = (carriers_khz[first] + carriers_khz[second])[None, :] - carriers_khz[part][:, None]
+        begin = np.searchsorted(ascending, aim - inside.reach_khz)
+        count = np.searchsorted(ascending, aim + inside.reach_khz, side="right") - begin
+        row, pair = (np.repeat(index.ravel(), count.ravel()) for index in np.indices(aim.shape))
+        within = np.arange(row.size) - np.repeat(np.cumsum(count) - count.ravel(), count.ravel())
+        c = order[begin[row, pair] + within]
+        a, b = first[pair], second[pair]
+        share = inside.share(aim[row, pair] - carriers_khz[c], kind[a], kind[b], kind[c])
+        share[(a == c) | (b == c)] = 0.0
+        level = received_mw[:, part]
+        made = share * level[a, row] * level[b, row] * level[c, row]
+        total[start : start + some] = 4.0 * np.bincount(row, weights=made, minlength=part.size)
+    return total

@@ -78,8 +78,6 @@ DEFAULT_SELECTIVITY: Final = Shape.symmetric(
     evidence="assumed",
     source="generic digital receiver of 200 kHz",
 )
-#: Level of an off-channel signal that raises a receiver's noise by 1 dB [dBm]; assumed.
-DEFAULT_BLOCKING_DBM: Final = -25.0
 
 
 def default_mask(bandwidth_khz: float) -> Shape:
@@ -178,7 +176,7 @@ def protection_attenuation_db(
 def blocking_dbm(
     unwanted_dbm: Sequence[float],
     noise_dbm: float,
-    blocking_level_dbm: float = DEFAULT_BLOCKING_DBM,
+    blocking_level_dbm: float,
     rise_db: float = 1.0,
 ) -> float:
     """Interference in the channel [dBm] that off-channel signals of these levels amount to.

@@ -15,7 +15,7 @@ import numpy as np
 from linkwright.assign.levels import Radio, Unwanted, neighbours, radiated_share, rejections, unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults
-from linkwright.physics.intermodulation import band_share, products_in_band
+from linkwright.physics.intermodulation import filter_share, products_in_band
 from linkwright.plan.chain import Chain
 from linkwright.plan.heard import Heard
 from linkwright.plan.model import LedgerLine, PlannedLink, Verdict
@@ -215,7 +215,7 @@ def _receiver_products(levels: Levels, n: int) -> Parts:
 def _transmitter_products(levels: Levels, n: int) -> Parts:
     radio, f, w = levels.radio, levels.carriers_khz, levels.radio.width_khz
     offset = (2 * f[:, None] - f[None, :] - f[n]).astype(np.float64)
-    share = band_share(offset, 2.0 * w[:, None] + w[None, :], float(w[n]))
+    share = filter_share(offset, (w[:, None], w[:, None], w[None, :]), float(w[n]))
     power = levels.received_mw[:, n][:, None] * radiated_share(radio, levels.powers_mw).T * share
     np.fill_diagonal(power, 0.0)
     return [

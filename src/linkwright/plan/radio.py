@@ -10,8 +10,8 @@ import numpy as np
 
 from linkwright.assign.levels import Radio
 from linkwright.assign.placement import CallLevels
+from linkwright.physics.masks import off_channel_share
 from linkwright.physics.pathloss import free_space_db
-from linkwright.physics.selectivity import off_channel_share
 from linkwright.plan.chain import Chain
 from linkwright.plan.tuning import Tuning
 from linkwright.reach.budget import Budget

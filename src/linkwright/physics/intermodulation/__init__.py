@@ -14,7 +14,6 @@ from linkwright.physics.intermodulation.kinds import KINDS, Kind
 from linkwright.physics.intermodulation.layers import TooCoarse
 from linkwright.physics.intermodulation.levels import (
     THREE_OVER_TWO_DB,
-    band_share,
     cannot_matter_dbm,
     gain,
     three_carrier_dbm,
@@ -24,10 +23,11 @@ from linkwright.physics.intermodulation.maps import (
     counts_by_kind,
     lattice_cells,
     powers_by_kind_mw,
-    powers_by_width_mw,
+    powers_by_widths_mw,
     product_counts,
     product_powers_mw,
 )
+from linkwright.physics.intermodulation.shares import filter_share
 from linkwright.physics.intermodulation.tally import Tally
 from linkwright.units import FloatArray, IntArray
 
@@ -66,15 +66,15 @@ __all__ = [
     "Kind",
     "Tally",
     "TooCoarse",
-    "band_share",
     "cannot_matter_dbm",
     "counts_by_kind",
+    "filter_share",
     "gain",
     "hits_on",
     "lattice_cells",
     "power_in_filters_mw",
     "powers_by_kind_mw",
-    "powers_by_width_mw",
+    "powers_by_widths_mw",
     "product_counts",
     "product_powers_mw",
     "products_in_band",

@@ -1,8 +1,4 @@
-"""Products with their width: how much of a map of lines falls into receivers' filters.
-
-A product is as wide as the sum of |c| times the widths of its carriers (2A-B of width b is 3b wide): its spectrum
-is theirs convolved. Here each is taken as flat over that width, as in `levels.band_share`.
-"""
+"""Products with their width: how much of a map of lines falls into receivers' filters."""
 
 from __future__ import annotations
 
@@ -10,8 +6,8 @@ import math
 
 import numpy as np
 
-from linkwright.physics.intermodulation.levels import band_share
-from linkwright.physics.intermodulation.maps import Way, powers_by_width_mw
+from linkwright.physics.intermodulation.maps import Way, powers_by_widths_mw
+from linkwright.physics.intermodulation.shares import filter_share
 from linkwright.units import FloatArray, IntArray
 
 
@@ -20,22 +16,17 @@ def margin_cells(product_khz: float, filter_khz: float, step_khz: float) -> int:
     return math.floor((product_khz + filter_khz) / 2.0 / step_khz)
 
 
-def spread(lines_mw: FloatArray, product_khz: float, filter_khz: float, step_khz: float) -> FloatArray:
-    """Power in a filter centred on each cell [mW], for products `product_khz` wide on the lines, shape as
-    `lines_mw`.
+def spread(lines_mw: FloatArray, widths_khz: tuple[float, ...], filter_khz: float, step_khz: float) -> FloatArray:
+    """Power in a filter centred on each cell [mW], for products on the lines, shape as `lines_mw`.
 
-    The filter takes the overlap of two boxes, a trapezium of the distance. It is summed cell by cell and not by
-    running sums: those would leave the round-off of the strongest line on every cell after it. Cells beyond the
-    ends count as empty: give `margin_cells` more on either side than are wanted.
+    `widths_khz` are the widths of a product's factors, as for `shares.filter_share`. The sum is cell by cell and
+    not by running sums: those would leave the round-off of the strongest line on every cell after it. Cells beyond
+    the ends count as empty: give `margin_cells` more on either side than are wanted.
     """
-    margin = margin_cells(product_khz, filter_khz, step_khz)
+    margin = margin_cells(math.fsum(widths_khz), filter_khz, step_khz)
     offsets = step_khz * np.arange(-margin, margin + 1, dtype=np.float64)
-    if product_khz > 0.0:
-        share = band_share(offsets, np.full(offsets.size, product_khz), filter_khz)
-    else:
-        share = np.heaviside(filter_khz / 2.0 - np.abs(offsets), 0.5)  # on the edge half, as the limit has it
     padded = np.pad(np.asarray(lines_mw, dtype=np.float64), margin)
-    return np.convolve(padded, share, mode="valid")
+    return np.convolve(padded, filter_share(offsets, widths_khz, filter_khz), mode="valid")
 
 
 def power_in_filters_mw(
@@ -52,12 +43,12 @@ def power_in_filters_mw(
     """Power of all products of an order in a filter centred on each of `cells` [mW], their widths counted.
 
     carriers (n,) are cells of the lattice of `step_khz`, widths_khz (n,) their occupied widths, levels_mw (n,) at
-    the receiver's input. Carriers of equal width are one group; a map is made for each width that a product can
-    have.
+    the receiver's input. Carriers of equal width are one group; a map is made for each set of widths that the
+    factors of a product can have.
     """
     most_khz = order * float(np.max(widths_khz, initial=0.0))
     margin = margin_cells(most_khz, filter_khz, step_khz)
     around = range(cells.start - margin, cells.stop + margin)
-    maps = powers_by_width_mw(carriers, widths_khz, levels_mw, around, order, intercept_dbm, way)
-    total = sum(spread(lines, width, filter_khz, step_khz) for width, lines in maps.items())
+    maps = powers_by_widths_mw(carriers, widths_khz, levels_mw, around, order, intercept_dbm, way)
+    total = sum(spread(lines, widths, filter_khz, step_khz) for widths, lines in maps.items())
     return np.asarray(total)[margin : margin + len(cells)]

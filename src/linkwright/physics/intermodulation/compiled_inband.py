@@ -1,4 +1,7 @@
-"""The products in a receiver's filter as compiled loops, for many carriers. Importing this loads numba."""
+"""Third-order products in receivers' filters as compiled loops, for many carriers. Importing this loads numba.
+
+The loops stand in one module because compiled code is kept by the text of its own module alone.
+"""
 
 from __future__ import annotations
 
@@ -41,10 +44,26 @@ def strong_products(
 
 
 @kernel
-def _inside_khz(offset_khz: float, width_khz: float, filter_khz: float) -> float:
-    """How much of a product lies in the filter [kHz]; below nothing where it lies outside."""
-    half = filter_khz / 2.0
-    return min(half, offset_khz + width_khz / 2.0) - max(-half, offset_khz - width_khz / 2.0)
+def _share(offset_khz: float, a_khz: float, b_khz: float, c_khz: float, filter_khz: float) -> float:
+    """`shares.filter_share` of one product with three factors."""
+    if offset_khz >= (a_khz + b_khz + c_khz + filter_khz) / 2.0:
+        return 0.0
+    if a_khz == filter_khz and b_khz == filter_khz and c_khz == filter_khz:
+        u = offset_khz / filter_khz
+        if u < 1.0:
+            return 2.0 / 3.0 - u * u * (1.0 - u / 2.0)
+        return (2.0 - u) ** 3 / 6.0
+    total = 0.0
+    for signs in range(16):
+        bracket, sign = -offset_khz, 1.0
+        for bit, width in enumerate((a_khz, b_khz, c_khz, filter_khz)):
+            if signs >> bit & 1:
+                bracket, sign = bracket - width / 2.0, -sign
+            else:
+                bracket += width / 2.0
+        if bracket > 0.0:
+            total += sign * bracket * bracket * bracket
+    return min(max(total / (6.0 * a_khz * b_khz * c_khz), 0.0), 1.0)
 
 
 @kernel
@@ -90,23 +109,63 @@ def _enumerate(
                 break
             a, b = min(by_level[i], by_level[j]), max(by_level[i], by_level[j])
             for twice, once in ((a, b), (b, a)):
-                width = 2.0 * widths_khz[twice] + widths_khz[once]
                 offset = float(abs(2 * carriers_khz[twice] - carriers_khz[once] - centre_khz))
-                inside = _inside_khz(offset, width, filter_khz)
-                if inside > 0.0:
-                    power = both * levels_mw[twice] * (inside / width)
+                share = _share(offset, widths_khz[twice], widths_khz[twice], widths_khz[once], filter_khz)
+                if share > 0.0:
+                    power = both * levels_mw[twice] * share
                     total += power
                     found = _keep(who, power_mw, found, twice, once, -1, power, least_mw)
             # A+B-C is in the filter only for C within `far` of A+B-centre.
-            pair, pair_khz = carriers_khz[a] + carriers_khz[b] - centre_khz, widths_khz[a] + widths_khz[b]
-            far = (filter_khz + pair_khz + widest) / 2.0
+            pair = carriers_khz[a] + carriers_khz[b] - centre_khz
+            far = (filter_khz + widths_khz[a] + widths_khz[b] + widest) / 2.0
             for k in range(np.searchsorted(ascending_khz, pair - far), n):
                 if ascending_khz[k] > pair + far:
                     break
                 c = by_frequency[k]
-                inside = _inside_khz(float(abs(pair - ascending_khz[k])), pair_khz + widths_khz[c], filter_khz)
-                if inside > 0.0 and c != a and c != b:
-                    power = 4.0 * both * levels_mw[c] * (inside / (pair_khz + widths_khz[c]))
+                offset = float(abs(pair - ascending_khz[k]))
+                share = _share(offset, widths_khz[a], widths_khz[b], widths_khz[c], filter_khz)
+                if share > 0.0 and c != a and c != b:
+                    power = 4.0 * both * levels_mw[c] * share
                     total += power
                     found = _keep(who, power_mw, found, a, b, c, power, least_mw)
     return total, found
+
+
+@kernel
+def every_filter(
+    f: IntArray,
+    width: FloatArray,
+    received: FloatArray,
+    radiated: FloatArray,
+    iip3: FloatArray,
+    at_receiver: FloatArray,
+    at_transmitter: FloatArray,
+) -> None:
+    """Receivers' and transmitters' products in each carrier's own filter, added to the two outputs (n,) [mW].
+
+    f (n,) ascending [kHz]; received (n, n) [mW], transmitters by receivers; radiated (n, n), what A (column)
+    radiates at 2A-B for B (row), over A's own power.
+    """
+    n = f.size
+    widest = width.max() if n else 0.0
+    for v in range(n):
+        reach = np.int64((3.0 * widest + width[v]) / 2.0) + 1
+        gain = 1.0 / (iip3[v] * iip3[v])
+        for a in range(n):
+            # 2A-B in reach: B lies within reach of 2A - V.
+            b = np.searchsorted(f, 2 * f[a] - f[v] - reach)
+            while b < n and f[b] <= 2 * f[a] - f[v] + reach:
+                if b != a:
+                    share = _share(abs(float(2 * f[a] - f[b] - f[v])), width[a], width[a], width[b], width[v])
+                    at_receiver[v] += gain * received[a, v] * received[a, v] * received[b, v] * share
+                    at_transmitter[v] += received[a, v] * radiated[b, a] * share
+                b += 1
+            for b in range(a + 1, n):
+                pair = f[a] + f[b]
+                both = 4.0 * gain * received[a, v] * received[b, v]
+                c = np.searchsorted(f, pair - f[v] - reach)
+                while c < n and f[c] <= pair - f[v] + reach:
+                    if c != a and c != b:
+                        share = _share(abs(float(pair - f[c] - f[v])), width[a], width[b], width[c], width[v])
+                        at_receiver[v] += both * received[c, v] * share
+                    c += 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from linkwright.physics.intermodulation.levels import band_share
+from linkwright.physics.intermodulation.shares import filter_share
 from linkwright.units import FloatArray, IntArray
 
 #: What was found: the sum of all products [mW], who makes the strong ones (m, 3), and their powers (m,) [mW].
@@ -29,9 +29,9 @@ def all_products(
     who = np.concatenate([np.stack([a2, b2, np.full(a2.size, -1)]), np.stack([a3, b3, c3])], axis=1).T
     f, w, p = carriers_khz, widths_khz, levels_mw
     product = np.concatenate([2 * f[a2] - f[b2], f[a3] + f[b3] - f[c3]])
-    width = np.concatenate([2.0 * w[a2] + w[b2], w[a3] + w[b3] + w[c3]])
+    factors = [np.concatenate([w[two], w[three]]) for two, three in ((a2, a3), (a2, b3), (b2, c3))]
     power = np.concatenate([p[a2] * p[a2] * p[b2], 4.0 * p[a3] * p[b3] * p[c3]]) / (iip3_mw * iip3_mw)
-    inside = power * band_share((product - centre_khz).astype(np.float64), width, filter_khz)
+    inside = power * filter_share(product - centre_khz, factors, filter_khz)
     strong = inside >= max(least_mw, np.finfo(np.float64).tiny)
     return float(inside.sum()), np.asarray(who[strong], dtype=np.int64), inside[strong]
 

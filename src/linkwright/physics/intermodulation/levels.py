@@ -1,4 +1,4 @@
-"""Levels of products by intercept, the share of a product in a filter, and when a product cannot matter."""
+"""Levels of products by intercept, and when a product cannot matter."""
 
 from __future__ import annotations
 
@@ -6,10 +6,7 @@ import math
 from fractions import Fraction
 from typing import Final
 
-import numpy as np
-
 from linkwright.physics.intermodulation.kinds import Kind, two_carrier_kind
-from linkwright.units import FloatArray
 
 #: What a three-carrier product has over a two-carrier one [dB]: its coefficient is 6/4 against 3/4 of a3.
 THREE_OVER_TWO_DB: Final = 20.0 * math.log10(2.0)
@@ -51,16 +48,3 @@ def cannot_matter_dbm(noise_dbm: float, iip3_dbm: float, products: int) -> float
     if products < 1:
         raise ValueError(f"a bound on {products} products bounds nothing")
     return noise_dbm - BELOW_NOISE_DB + 2.0 * iip3_dbm - THREE_OVER_TWO_DB - 10.0 * math.log10(products)
-
-
-def band_share(offset_khz: FloatArray, product_khz: FloatArray, filter_khz: float | FloatArray) -> FloatArray:
-    """Share of a product's power inside a receiver's filter, both taken as flat.
-
-    `offset_khz` is the product's centre less the filter's, `product_khz` its width: the sum of the widths of
-    the carriers that make it, the doubled one twice (2A-B of width b is 3b wide). Arrays broadcast.
-    """
-    offset = np.asarray(offset_khz, dtype=np.float64)
-    width = np.asarray(product_khz, dtype=np.float64)
-    low = np.maximum(offset - width / 2.0, -filter_khz / 2.0)
-    high = np.minimum(offset + width / 2.0, filter_khz / 2.0)
-    return np.asarray(np.maximum(high - low, 0.0) / width)

@@ -89,8 +89,8 @@ def product_powers_mw(
     Raises ValueError as `product_counts`, and layers.TooCoarse.
     """
     widths = np.zeros(np.size(carriers))
-    power = powers_by_width_mw(carriers, widths, levels_mw, cells, order, intercept_dbm, way)
-    return power.get(0.0, np.zeros(len(cells)))
+    power = powers_by_widths_mw(carriers, widths, levels_mw, cells, order, intercept_dbm, way)
+    return power.get((0.0,) * order, np.zeros(len(cells)))
 
 
 def powers_by_kind_mw(
@@ -106,7 +106,7 @@ def powers_by_kind_mw(
     }
 
 
-def powers_by_width_mw(
+def powers_by_widths_mw(
     carriers: IntArray,
     widths: FloatArray,
     levels_mw: FloatArray,
@@ -114,25 +114,25 @@ def powers_by_width_mw(
     order: int,
     intercept_dbm: float,
     way: Way = "auto",
-) -> dict[float, FloatArray]:
-    """`product_powers_mw` for each width of product apart.
+) -> dict[tuple[float, ...], FloatArray]:
+    """`product_powers_mw` for each set of widths that the factors of a product can have, ascending.
 
-    widths: (n,) of the carriers, in any unit. A product is as wide as the sum of |c| times the widths of its
-    carriers: 2A-B of carriers of width b is 3b wide.
+    widths: (n,) of the carriers, in any unit. A carrier with the coefficient c is |c| factors: 2A-B of carriers
+    100 and 25 wide has the widths (25, 100, 100).
     """
     cell, level = _checked(carriers, levels_mw)
     sizes, group_of = np.unique(np.asarray(widths, dtype=np.float64)[np.argsort(carriers)], return_inverse=True)
     members = [np.flatnonzero(group_of == group) for group in range(sizes.size)]
-    by_width: dict[float, list[tuple[Pattern, Fraction]]] = {}
+    by_widths: dict[tuple[float, ...], list[tuple[Pattern, Fraction]]] = {}
     for kind in kinds_counted(order):
         for pattern in patterns_of(kind, len(members)):
             if _number([(pattern, Fraction(1))], members):
-                width = math.fsum(abs(c) * float(sizes[group]) for c, group in pattern)
-                by_width.setdefault(width, []).append((pattern, relative_gain(kind)))
+                factors = tuple(sorted(float(sizes[group]) for c, group in pattern for _ in range(abs(c))))
+                by_widths.setdefault(factors, []).append((pattern, relative_gain(kind)))
     scale = gain(two_carrier_kind(order), intercept_dbm)
     return {
-        width: _powers(cell, level, members, cells, weighed, scale, way)
-        for width, weighed in sorted(by_width.items())
+        factors: _powers(cell, level, members, cells, weighed, scale, way)
+        for factors, weighed in sorted(by_widths.items())
     }
 
 
