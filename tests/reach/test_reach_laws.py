@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linkwright.reach.budget import Budget, body_db, budget, facing_db
-from linkwright.reach.hold import Place, holding
+from linkwright.reach.curves import Curves, exactly
+from linkwright.reach.hold import Place, Route, holding, margins_to_hold_db
 from linkwright.reach.path import MODELS, Spread, paths, spread_of, xyz
 from linkwright.reach.received import Radiator, strongest_gain_db
 from linkwright.reach.walls import WALL_DB, wall_db
@@ -221,6 +222,30 @@ def test_breaks_are_finite_and_come_with_outage(route: list[Place], rho: float |
     # Never more often than a band of 2.8 Hz can turn round: sqrt(2 pi) fd r exp(-r^2) is at most 1.08 fd.
     if all(place.spread.rice_k == 0.0 for place in route) and rho is None:
         assert found.breaks_per_hour <= 3600.0 * 1.08 * 2.8
+
+
+@settings(max_examples=60)
+@given(places.filter(lambda route: len(route) == 1), st.none() | st.floats(0.0, 1.0))
+def test_the_tables_are_as_worked_out_one_by_one(route: list[Place], rho: float | None) -> None:
+    (place,) = route
+    outage, breaks_hz = exactly(place.margin_db, place.spread, rho)
+    found = Curves.of([(place.spread, rho)])
+    assert float(found.outage(np.array([place.margin_db]))[0]) == pytest.approx(outage, rel=2e-3, abs=1e-10)
+    assert float(found.breaks_hz(np.array([place.margin_db]))[0]) == pytest.approx(breaks_hz, rel=2e-2, abs=1e-9)
+
+
+@given(places, st.none() | st.floats(0.0, 1.0), st.sampled_from([0.9, 0.99, 0.999]))
+def test_the_margin_to_hold_is_where_it_begins_to_hold(
+    route: list[Place], rho: float | None, target: float
+) -> None:
+    worst = min(place.margin_db for place in route)
+    shape = Route(tuple(p.margin_db - worst for p in route), tuple(p.spread for p in route), rho)
+    (needed,) = margins_to_hold_db([shape], target)
+    at = [Place(p.margin_db - worst + float(needed), p.spread) for p in route]
+    below = [Place(place.margin_db - 0.011, place.spread) for place in at]
+    if needed > -19.9:
+        assert holding(below, rho, 2.8).availability < target
+    assert holding(at, rho, 2.8).availability >= target
 
 
 def test_the_ends_of_holding() -> None:

@@ -10,7 +10,8 @@ import pytest
 from scipy import special, stats
 
 from linkwright.physics.fading import branch_correlation, diversity_crossing_rate_hz
-from linkwright.reach.hold import Place, holding, spread_nodes
+from linkwright.reach.curves import spread_nodes
+from linkwright.reach.hold import Place, holding
 from linkwright.reach.path import Spread, SpreadKind
 from linkwright.units import SPEED_OF_LIGHT_M_S, FloatArray
 

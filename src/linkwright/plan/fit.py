@@ -9,34 +9,41 @@ from linkwright.assign.room import room_for
 from linkwright.plan.chain import scene_of
 from linkwright.plan.pipeline import Sweeps
 from linkwright.plan.site import Slots, site_problem
+from linkwright.plan.solve import Run, solve_sites
 from linkwright.shoot.models import Shoot
 
 
 @dataclass(frozen=True, slots=True)
 class TypeRoom:
-    """A type of transmitter: how many links have it, how many more were shown to fit, and the proven limit."""
+    """A type of transmitter: how many links have it, how many more were shown to fit, and the proven limit.
+
+    All on `site`, the one that has the least room for it.
+    """
 
     transmitter: str
     placed: int
     more: int
     bound: int
+    site: str
 
 
-def fit(shoot: Shoot, sweeps: Sweeps, tell: Tell = quiet) -> tuple[TypeRoom, ...]:
+def fit(shoot: Shoot, sweeps: Sweeps, tell: Tell = quiet, run: Run | None = None) -> tuple[TypeRoom, ...]:
     """For each type of transmitter in use, the room on the site that has the least of it.
 
-    Clean, without spares, all carriers free to move but the locked ones. `bound` limits all links of the call
-    together. Raises InputError as `make_plan` does.
+    Clean, without spares, all carriers of the site free to move but the locked ones; the other sites stand as a
+    first plan has them. `bound` limits all links of the call together. Raises InputError as `make_plan` does.
     """
     scene = scene_of(shoot, sweeps)
-    slots = Slots(scene)
+    slots = Slots.of(scene)
+    if any(slots.hearing.values()):
+        solve_sites(scene, slots, {site.name: {} for site in scene.used_sites}, tell, run, 0.0)
     rooms: dict[str, TypeRoom] = {}
     for site in scene.used_sites:
-        problem = site_problem(scene, site, slots, {})
+        problem = site_problem(scene, site, slots.fresh(), {})
         for kind in dict.fromkeys(chain.link.transmitter for chain in problem.chains):
             of_kind = [n for n, chain in enumerate(problem.chains) if chain.link.transmitter == kind]
             tell(f"room for {kind} on {site.name}", 0.0)
             room = room_for(problem.problem, of_kind[0], tell)
             if kind not in rooms or room.more < rooms[kind].more:
-                rooms[kind] = TypeRoom(kind, len(of_kind), room.more, room.bound)
+                rooms[kind] = TypeRoom(kind, len(of_kind), room.more, room.bound, site.name)
     return tuple(rooms.values())

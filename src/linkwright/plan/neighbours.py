@@ -97,73 +97,125 @@ def hear_each_other(a: Reach, b: Reach) -> bool:
     return strongest - loss > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
 
 
-def classes(scene: Scene) -> list[list[Site]]:
+def hearing(scene: Scene) -> dict[str, set[str]]:
+    """For each site in use, by name, those that it and they hear of each other."""
+    found: dict[str, set[str]] = {site.name: set() for site in scene.used_sites}
+    for a, b in itertools.combinations([reach_of(scene, site) for site in scene.used_sites], 2):
+        if hear_each_other(a, b):
+            found[a.site.name].add(b.site.name)
+            found[b.site.name].add(a.site.name)
+    return found
+
+
+def classes(sites: Sequence[Site], hearing: Mapping[str, set[str]]) -> list[list[Site]]:
     """The sites in classes, none of which holds two that hear each other: each class can be planned at once.
 
     Greedy colouring, sites with the most neighbours first (Welsh and Powell 1967); in the order of the file.
     """
-    sites = scene.used_sites
-    neighbours: dict[str, set[str]] = {site.name: set() for site in sites}
-    for a, b in itertools.combinations([reach_of(scene, site) for site in sites], 2):
-        if hear_each_other(a, b):
-            neighbours[a.site.name].add(b.site.name)
-            neighbours[b.site.name].add(a.site.name)
     colour: dict[str, int] = {}
-    for site in sorted(sites, key=lambda site: -len(neighbours[site.name])):
-        taken = {colour[name] for name in neighbours[site.name] if name in colour}
+    for site in sorted(sites, key=lambda site: -len(hearing[site.name])):
+        taken = {colour[name] for name in hearing[site.name] if name in colour}
         colour[site.name] = next(c for c in range(len(sites)) if c not in taken)
     return [[s for s in sites if colour[s.name] == c] for c in range(max(colour.values(), default=-1) + 1)]
 
 
-def heard_from(
-    chain: Chain, calls: Sequence[LiveCall], far: Mapping[str, Sequence[Far]], slots_khz: IntArray
-) -> tuple[list[Heard], BoolArray]:
-    """What a link hears of other sites on each of its slots, a line a site; and where it would disturb them (m,).
+@dataclass(frozen=True, eq=False, slots=True)
+class Afar:
+    """The links of other sites as one site has them: arrays over all of them (f,), site after site.
 
-    `far` are the links of other sites by name of the site, `calls` those in which this link is live.
+    carriers_khz, widths_khz : [kHz]. heard_mw : at an isotropic antenna here, from their highest step.
+    may_hear_mw : what may be radiated here into their filters before it raises the noise of their receivers by more
+        than `MAY_RAISE_DB`.
+    calls : theirs. begins : where each site begins. names, away_m : of the sites.
     """
-    heard, disturbs = [], np.zeros(slots_khz.size, dtype=np.bool_)
-    noise_mw = mw_from_dbm(chain.noise_dbm)
-    for name, links in far.items():
-        live = [one for one in links if any(together(one.call, call) for call in calls)]
-        away = distance_m(chain.site, links[0].chain.site) if links else None
-        if not live or away is None:
-            continue
-        power_mw = _add_up(chain, live, away, slots_khz, disturbs)
-        if power_mw.max(initial=0.0) > noise_mw * mw_from_dbm(-HEARD_BELOW_NOISE_DB):
-            source = f"{away / 1000:.2f} km away, at their highest step"
-            heard.append(Heard(f"links at {name}", REUSE, power_mw, "modelled", source))
-    return heard, disturbs
 
+    carriers_khz: IntArray
+    widths_khz: FloatArray
+    heard_mw: FloatArray
+    may_hear_mw: FloatArray
+    calls: tuple[LiveCall, ...]
+    begins: IntArray
+    names: tuple[str, ...]
+    away_m: tuple[float, ...]
 
-def _add_up(
-    chain: Chain, live: Sequence[Far], away_m: float, slots_khz: IntArray, disturbs: BoolArray
-) -> FloatArray:
-    """What the links of one site bring on each slot (m,) [mW]; marks in `disturbs` (m,) where ours would disturb.
+    @classmethod
+    def of(cls, site: Site, far: Mapping[str, Sequence[Far]]) -> Afar:
+        """What of the planned sites `far`, by name, this site may hear or disturb: those with a known distance."""
+        parts = []
+        for name, links in far.items():
+            away = distance_m(site, links[0].chain.site) if links and name != site.name else None
+            if away is not None:
+                parts.append((name, away, links))
+        links = [link for _, _, of_site in parts for link in of_site]
+        carriers = np.array([link.carrier_khz for link in links], dtype=np.int64)
+        begins = np.cumsum([0, *(len(of_site) for _, _, of_site in parts)])
+        losses = [
+            between_sites_db(site, of_site[0].chain.site, away, carriers[begin : begin + len(of_site)] / 1000.0)
+            for (_, away, of_site), begin in zip(parts, begins, strict=False)
+        ]
+        gain = mw_from_dbm_array(-np.concatenate([np.zeros(0), *losses]))
+        antennas = mw_from_dbm_array(np.array([link.chain.receiver.antenna_gain_dbi for link in links]))
+        noise = mw_from_dbm_array(np.array([link.chain.noise_dbm for link in links]))
+        return cls(
+            carriers,
+            np.array([link.chain.transmitter.bandwidth_khz for link in links], dtype=np.float64),
+            np.array([strongest_mw(link.chain) for link in links]) * gain,
+            noise * (10.0 ** (MAY_RAISE_DB / 10.0) - 1.0) / (gain * antennas),
+            tuple(link.call for link in links),
+            begins[:-1],
+            tuple(name for name, _, _ in parts),
+            tuple(away for _, away, _ in parts),
+        )
 
-    Only the few slots about each far carrier are looked at, all carriers at once: shape (links, slots about one).
-    """
-    carriers = np.array([one.carrier_khz for one in live], dtype=np.int64)
-    width = np.array([one.chain.transmitter.bandwidth_khz for one in live], dtype=np.int64)
-    loss = between_sites_db(chain.site, live[0].chain.site, away_m, carriers / 1000.0)
-    theirs = np.array([strongest_mw(one.chain) for one in live])
-    gain_here = mw_from_dbm_array(chain.receiver.antenna_gain_dbi - loss)
-    gain_there = mw_from_dbm_array(np.array([one.chain.receiver.antenna_gain_dbi for one in live]) - loss)
-    limit = mw_from_dbm_array(np.array([one.chain.noise_dbm for one in live])) * (
-        10.0 ** (MAY_RAISE_DB / 10.0) - 1.0
-    )
-    touch = (width + chain.transmitter.bandwidth_khz) // 2 + 1
-    first = np.searchsorted(slots_khz, carriers - touch)
-    behind = np.searchsorted(slots_khz, carriers + touch + 1)
-    slot = first[:, None] + np.arange(int((behind - first).max(initial=0)))
-    link, at = np.nonzero(slot < behind[:, None])
-    slot = slot[link, at]
-    low, high = carriers - width / 2.0, carriers + width / 2.0
-    share = overlap_share(slots_khz[slot], chain.transmitter.bandwidth_khz, low[link], high[link])
-    power_mw = np.zeros(slots_khz.size)
-    np.add.at(power_mw, slot, (theirs * gain_here)[link] * share)
-    disturbs[slot[(strongest_mw(chain) * gain_there)[link] * share > limit[link]]] = True
-    return power_mw
+    def during(self, calls: Sequence[LiveCall]) -> BoolArray:
+        """Which of them (f,) are live while any of these calls is."""
+        at_once = {id(call): any(together(call, ours) for ours in calls) for call in self.calls}
+        return np.array([at_once[id(call)] for call in self.calls], dtype=np.bool_)
+
+    def over_slots(self, chain: Chain, live: BoolArray, slots_khz: IntArray) -> tuple[FloatArray, BoolArray]:
+        """What those of them who are `live` (f,) bring a link on each of its slots (m,) [mW], and where the link
+        would disturb one of them (m,).
+
+        Only the few slots about each far carrier are looked at, all carriers at once.
+        """
+        power_mw, disturbs = np.zeros(slots_khz.size), np.zeros(slots_khz.size, dtype=np.bool_)
+        which = np.flatnonzero(live)
+        carriers, widths = self.carriers_khz[which], self.widths_khz[which]
+        touch = (widths + chain.transmitter.bandwidth_khz) / 2.0
+        first = np.searchsorted(slots_khz, carriers - touch)
+        count = np.searchsorted(slots_khz, carriers + touch, side="right") - first
+        of = np.repeat(np.arange(which.size), count)
+        slot = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count) + first[of]
+        low, high = (carriers - widths / 2.0)[of], (carriers + widths / 2.0)[of]
+        share = overlap_share(slots_khz[slot], chain.transmitter.bandwidth_khz, low, high)
+        antenna = mw_from_dbm(chain.receiver.antenna_gain_dbi)
+        np.add.at(power_mw, slot, antenna * self.heard_mw[which][of] * share)
+        disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[which][of]]] = True
+        return power_mw, disturbs
+
+    def on(self, chain: Chain, live: BoolArray, carrier_khz: int) -> list[Heard]:
+        """What those who are `live` (f,) bring a link on one carrier, a line for each site that counts."""
+        touch = (self.widths_khz + chain.transmitter.bandwidth_khz) / 2.0
+        which = np.flatnonzero(live & (np.abs(self.carriers_khz - carrier_khz) < touch))
+        if not which.size:
+            return []
+        half = self.widths_khz[which] / 2.0
+        low, high = self.carriers_khz[which] - half, self.carriers_khz[which] + half
+        share = overlap_share(np.array([carrier_khz]), chain.transmitter.bandwidth_khz, low, high)
+        power = mw_from_dbm(chain.receiver.antenna_gain_dbi) * self.heard_mw[which] * share
+        site = np.searchsorted(self.begins, which, side="right") - 1
+        by_site = np.asarray(np.bincount(site, weights=power, minlength=len(self.names)), dtype=np.float64)
+        least = mw_from_dbm(chain.noise_dbm - HEARD_BELOW_NOISE_DB)
+        return [
+            Heard(
+                f"links at {self.names[n]}",
+                REUSE,
+                by_site[n : n + 1],
+                "modelled",
+                f"{self.away_m[n] / 1000:.2f} km away, at their highest step",
+            )
+            for n in np.flatnonzero(by_site > least)
+        ]
 
 
 def positions(scene: Scene) -> Iterator[Finding]:

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-
-import numpy as np
+from collections.abc import Mapping, Sequence
 
 from linkwright import __version__
 from linkwright.air.sweep import Sweep
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.calls import CallAnswer, Kept, SiteTask, answer_calls
+from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.keep import switch_order
-from linkwright.plan.chain import Chain, Scene, scene_of
+from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
-from linkwright.plan.neighbours import Far, classes, heard_from, positions
+from linkwright.plan.neighbours import Afar, positions
 from linkwright.plan.plan_findings import (
     assumed_rows,
     link_findings,
@@ -27,23 +24,14 @@ from linkwright.plan.plan_findings import (
 )
 from linkwright.plan.prove import Standing, planned, prove
 from linkwright.plan.radio import narrow
-from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem, site_task, verify_site
-from linkwright.plan.tuning import Tuning
+from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
+from linkwright.plan.solve import Run, Solved, solve_sites
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.view import LiveCall, others_during
+from linkwright.shoot.view import others_during
 from linkwright.units import mhz_text
 
 Sweeps = Mapping[str, Sequence[Sweep]]
-
-
-#: Does the same to each of several things, in their order, wherever that is done (`work/`).
-Run = Callable[[Callable[[SiteTask], list[CallAnswer]], Sequence[SiteTask]], Iterable[list[CallAnswer]]]
-
-
-def here(job: Callable[[SiteTask], list[CallAnswer]], tasks: Sequence[SiteTask]) -> Iterator[list[CallAnswer]]:
-    """One after the other, in this process."""
-    return map(job, tasks)
 
 
 def make_plan(
@@ -63,9 +51,9 @@ def make_plan(
     plan, whatever carries it. Raises InputError for a region, permit or TV channel that the rules do not know.
     """
     scene = scene_of(shoot, sweeps)
-    slots = Slots(scene)
+    slots = Slots.of(scene)
     kept_by_site = {site.name: kept_on(keep, site) for site in scene.used_sites}
-    solved = _solve_sites(scene, slots, kept_by_site, tell, run, effort)
+    solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
     calls: dict[str, PlannedCall] = {}
     findings = list(positions(scene))
     criteria = set()
@@ -74,12 +62,13 @@ def make_plan(
         tell(f"proving {site.name}", done / len(solved))
         problem, answers = solved[site.name]
         kept = kept_by_site[site.name]
+        afar = slots.afar(site)
         findings += input_findings(scene, problem)
         findings += moved_findings(kept, answers)
         if kept:
             moves += _moves(problem, kept, answers)
         for n, answer in enumerate(answers):
-            call, found = _planned_call(scene, problem, n, answer, slots.far)
+            call, found = _planned_call(scene, problem, n, answer, afar)
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
@@ -97,47 +86,10 @@ def make_plan(
     )
 
 
-Solved = dict[str, tuple[SiteProblem, list[CallAnswer]]]
-
-
-def _solve_sites(
-    scene: Scene,
-    slots: Slots,
-    kept: Mapping[str, Mapping[str, Kept]],
-    tell: Tell,
-    run: Run | None,
-    effort: float,
-) -> Solved:
-    """Carriers for every site, class by class: sites of one class do not hear each other."""
-    solved: Solved = {}
-    count = len(scene.used_sites)
-    for sites in classes(scene):
-        tell(f"planning {sites[0].name}", len(solved) / count)
-        problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
-        tasks = [site_task(scene, problem, effort) for problem in problems]
-        job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
-        for problem, answers in zip(problems, (run or here)(job, tasks), strict=True):
-            verify_site(problem, answers)
-            solved[problem.site.name] = (problem, answers)
-            slots.far[problem.site.name] = _far(problem, answers)
-            tell(f"planned {problem.site.name}", len(solved) / count)
-    return solved
-
-
-def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
-    """The links of a planned site as other sites see them."""
-    return [
-        Far(problem.chains[i], carrier, call)
-        for call, members, answer in zip(problem.calls, problem.problem.calls, answers, strict=True)
-        for i in members
-        if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
-    ]
-
-
 def check_shoot(shoot: Shoot, sweeps: Sweeps) -> tuple[Finding, ...]:
     """What can be said of a shoot without planning it. Raises InputError as `make_plan` does."""
     scene = scene_of(shoot, sweeps)
-    slots = Slots(scene)
+    slots = Slots.of(scene)
     findings: list[Finding] = []
     for site in scene.used_sites:
         findings += input_findings(scene, site_problem(scene, site, slots, {}))
@@ -150,14 +102,14 @@ def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def _planned_call(
-    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, far: Mapping[str, Sequence[Far]]
+    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, afar: Afar
 ) -> tuple[PlannedCall, list[Finding]]:
     """One call, proved, with its findings."""
     target = scene.shoot.shoot.target
     call = problem.calls[n]
-    elsewhere = {name: links for name, links in far.items() if name != problem.site.name}
+    live = afar.during([call])
     standing = [
-        _standing(problem.chains[i], problem.tunings[i], carrier, call, elsewhere)
+        Standing(problem.chains[i], problem.tunings[i], carrier, tuple(afar.on(problem.chains[i], live, carrier)))
         for i in problem.problem.calls[n]
         if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
     ]
@@ -224,14 +176,6 @@ def _moves(problem: SiteProblem, kept: Mapping[str, Kept], answers: Sequence[Cal
         Move(step=n + 1, site=problem.site.name, link=m.link, from_khz=m.from_khz, to_khz=m.to_khz, clean=m.clean)
         for n, m in enumerate(steps)
     ]
-
-
-def _standing(
-    chain: Chain, tuning: Tuning, carrier_khz: int, call: LiveCall, far: Mapping[str, Sequence[Far]]
-) -> Standing:
-    """A link on its carrier in a call, with what it hears there of other sites."""
-    heard, _ = heard_from(chain, [call], far, np.array([carrier_khz], dtype=np.int64))
-    return Standing(chain, tuning, carrier_khz, tuple(heard))
 
 
 def _decided(solved: Solved, calls: Mapping[str, PlannedCall]) -> list[tuple[str, Row | None]]:

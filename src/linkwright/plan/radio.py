@@ -15,6 +15,7 @@ from linkwright.physics.pathloss import free_space_db
 from linkwright.plan.chain import Chain
 from linkwright.plan.tuning import Tuning
 from linkwright.reach.budget import Budget
+from linkwright.reach.hold import margins_to_hold_db
 from linkwright.reach.path import xyz
 from linkwright.reach.received import Radiator, strongest_gain_db
 from linkwright.shoot.place import Other
@@ -48,7 +49,7 @@ def radio_of(
         conversion=_ratio([-chain.transmitter.conversion_loss_db for chain in chains], others),
         noise_mw=_ratio([sum_noise_dbm(budget) for budget in budgets], others),
         need=_ratio([budget.required_cnr_db for budget in budgets], others),
-        to_hold=_ratio([budget.margin_to_hold_db(target) for budget in budgets], others),
+        to_hold=_ratio(list(margins_to_hold_db([budget.route() for budget in budgets], target)), others),
         iip3_mw=_ratio([receiver.iip3_dbm for receiver in receivers], others),
         blocking_mw=_ratio([receiver.blocking_dbm for receiver in receivers], others),
         width_khz=widths,

@@ -12,7 +12,7 @@ from linkwright.assign.problem import Problem, Wish
 from linkwright.assign.verify import Placed, faults
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan
-from linkwright.plan.neighbours import Far
+from linkwright.plan.neighbours import Afar, Far, hearing
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow
 from linkwright.plan.tuning import Tuning, tuning_of
@@ -41,21 +41,35 @@ class SiteProblem:
 class Slots:
     """Keeps one array of slots for each kind of link, so that equal kinds are seen to be equal.
 
-    `far` are the links of sites that were planned before, by name of the site.
+    `hearing` says which sites hear each other; `far` are the links of sites that were planned before, by name of
+    the site.
     """
 
     scene: Scene
+    hearing: Mapping[str, set[str]]
     far: dict[str, list[Far]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[int, tuple[IntArray, np.ndarray]] = field(default_factory=dict)
 
-    def tuning(self, chain: Chain, calls: Sequence[LiveCall]) -> Tuning:
+    @classmethod
+    def of(cls, scene: Scene) -> Slots:
+        """The slots of a shoot of which no site is planned yet."""
+        return cls(scene, hearing(scene))
+
+    def fresh(self) -> Slots:
+        """The same with nothing worked out yet, for sites that were looked at before the others were planned."""
+        return Slots(self.scene, self.hearing, self.far)
+
+    def afar(self, site: Site) -> Afar:
+        """The planned links of the sites that this one hears."""
+        return Afar.of(site, {name: links for name, links in self.far.items() if name in self.hearing[site.name]})
+
+    def tuning(self, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
         """The tuning of a link over its calls on this site."""
         link = chain.link
         key = (link.transmitter, link.receiver, chain.site.name, chain.at.name, tuple(c.name for c in calls))
         if key not in self._tunings:
-            elsewhere = {name: links for name, links in self.far.items() if name != chain.site.name}
-            self._tunings[key] = tuning_of(self.scene, chain, calls, elsewhere)
+            self._tunings[key] = tuning_of(self.scene, chain, calls, afar)
         return self._tunings[key]
 
     def wish(self, chain: Chain, tuning: Tuning, kept: Kept | None) -> Wish:
@@ -105,7 +119,8 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     live = {link.name: link for call in calls for link in call.links}
     chains = tuple(scene.chain(link, site) for link in live.values())
     calls_of = {name: [call for call in calls if any(x.name == name for x in call.links)] for name in live}
-    tunings = tuple(slots.tuning(chain, calls_of[chain.link.name]) for chain in chains)
+    afar = slots.afar(site)
+    tunings = tuple(slots.tuning(chain, calls_of[chain.link.name], afar) for chain in chains)
     wishes = tuple(
         slots.wish(chain, tuning, kept.get(chain.link.name)) for chain, tuning in zip(chains, tunings, strict=True)
     )

@@ -5,7 +5,7 @@ A slot is a carrier that both ends tune. Links of one type, one receiver and one
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -14,7 +14,7 @@ import numpy as np
 from linkwright.air.others import overlap_share
 from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
-from linkwright.plan.neighbours import Far, heard_from
+from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, strongest_gain_db
 from linkwright.rules import Row, TvChannel, allowance, tv_channel, tv_channels
 from linkwright.shoot.equipment import Transmitter
@@ -109,10 +109,10 @@ def near_an_edge(carriers_khz: IntArray, channels: Sequence[TvChannel], edge_khz
     return np.asarray(np.minimum(above, below) < edge_khz)
 
 
-def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], far: Mapping[str, Sequence[Far]]) -> Tuning:
+def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
     """The slots of a link on its site, with everything that is on while any of its `calls` runs.
 
-    `far` are the links of other sites that have their carriers already, by name of the site.
+    `afar` are the links of other sites that have their carriers already.
     """
     transmitter, receiver = chain.transmitter, chain.receiver
     carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
@@ -143,8 +143,8 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], far: Mappin
         if not calibrated:
             source += "; levels are relative: floor taken as the receiver's own noise"
         heard.append(Heard("sweep", "busy", power_mw, "measured" if calibrated else "assumed", source))
-    from_afar, disturbs = heard_from(chain, calls, far, carriers)
-    everything = (*heard, *from_afar)
+    far_mw, disturbs = afar.over_slots(chain, afar.during(calls), carriers)
+    everything = (*heard, Heard("links of other sites", REUSE, far_mw, "modelled", "at their highest step"))
     return Tuning(carriers, most_mw, row, rows, in_tv, tv, at_edge, busy, covered, everything, noise_dbm, disturbs)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,9 +11,11 @@ from linkwright.assign.verify import Placed, faults
 from linkwright.plan.chain import Chain, Scene, scene_of
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
+from linkwright.plan.neighbours import REUSE
 from linkwright.plan.pipeline import Sweeps
 from linkwright.plan.prove import Standing, prove, verdict
 from linkwright.plan.site import Slots, locked_khz
+from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.models import Shoot
@@ -55,7 +57,7 @@ def why(shoot: Shoot, sweeps: Sweeps, plan: Plan, name: str, carrier_khz: int) -
     """
     link_of(shoot, name)
     scene = scene_of(shoot, sweeps)
-    slots = Slots(scene)
+    slots = replace(Slots.of(scene), far=far_of_plan(scene, plan))
     found = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):
         link = next((link for link in live.links if link.name == name), None)
@@ -63,15 +65,20 @@ def why(shoot: Shoot, sweeps: Sweeps, plan: Plan, name: str, carrier_khz: int) -
             continue
         chain = scene.chain(link, live.site)
         with_it = [c for c in scene.calls_on(live.site) if any(x.name == name for x in c.links)]
-        tuning = slots.tuning(chain, with_it)
+        afar = slots.afar(live.site)
+        tuning = slots.tuning(chain, with_it, afar)
         reasons = [*_of_the_slot(scene, chain, tuning, carrier_khz)]
         at = tuning.index(carrier_khz)
         if at is not None:
             reasons += _of_the_air(tuning, at)
+            if tuning.disturbs[at]:
+                says = f"{name} would disturb receivers of another site that are on this carrier or beside it."
+                reasons.append(Reason(REUSE, says))
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
         margin = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
-            proof = prove([Standing(chain, tuning, carrier_khz)], (), shoot.shoot.target)[0]
+            from_afar = tuple(afar.on(chain, afar.during([live]), carrier_khz))
+            proof = prove([Standing(chain, tuning, carrier_khz, from_afar)], (), shoot.shoot.target)[0]
             margin = round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2)
             held = verdict(proof.availability, shoot.shoot.target)
         found.append(CallReasons(live.name, tuple(reasons), margin, held))

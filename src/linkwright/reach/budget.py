@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,7 +10,7 @@ import numpy as np
 from linkwright.physics.fading import branch_correlation, doppler_hz
 from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.physics.pathloss import P1411_LOWEST_M
-from linkwright.reach.hold import WALKING_M_S, Holding, Place, holding
+from linkwright.reach.hold import WALKING_M_S, Holding, Place, Route, holding
 from linkwright.reach.path import Spread, paths, source_of, spread_of, xyz
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.evidence import Gain, Level
@@ -22,8 +21,6 @@ from linkwright.units import dbm_from_mw
 #: Loss on the body [dB]: assumed, no public number could be read; a transmitter's own figures outrank them.
 BODY_FACING_DB: Final = 5.0
 BODY_AWAY_DB: Final = 15.0
-#: A margin that no link reaches: where not even this holds, nothing does [dB].
-NEVER_HOLDS_DB: Final = 100.0
 #: Worn so that the body comes between the antennas when the talent turns.
 BEHIND_THE_BODY: Final = frozenset({"belt-front", "belt-back", "pocket"})
 
@@ -61,33 +58,18 @@ class Budget:
         """Margin at the worst spot [dB]."""
         return self.wanted_dbm(power_mw) - noise_and_interference_dbm - self.required_cnr_db
 
-    def margin_to_hold_db(self, target: float) -> float:
-        """The margin at the worst spot [dB] from which the link holds along its route; 100 where none does."""
+    def route(self) -> Route:
+        """The spots as far as holding goes."""
         worst = self.worst.gain_db
-        shape = tuple((round(spot.gain_db - worst, 3), spot.spread) for spot in self.spots)
-        return _margin_to_hold_db(shape, self.rho, self.doppler, target)
+        return Route(
+            tuple(spot.gain_db - worst for spot in self.spots), tuple(spot.spread for spot in self.spots), self.rho
+        )
 
     def holding(self, power_mw: float, noise_and_interference_dbm: float) -> Holding:
         """How the link holds along its route at this power."""
         needed = noise_and_interference_dbm + self.required_cnr_db - dbm_from_mw(power_mw)
         places = [Place(spot.gain_db - needed, spot.spread) for spot in self.spots]
         return holding(places, self.rho, self.doppler)
-
-
-@functools.lru_cache(maxsize=4096)
-def _margin_to_hold_db(
-    shape: tuple[tuple[float, Spread], ...], rho: float | None, doppler: float, target: float
-) -> float:
-    """By bisection: availability rises with the margin. `shape` is each spot's gain over the worst [dB]."""
-    low, high = -20.0, NEVER_HOLDS_DB
-    while high - low > 0.01:
-        middle = (low + high) / 2.0
-        places = [Place(middle + over, spread) for over, spread in shape]
-        if holding(places, rho, doppler).availability >= target:
-            high = middle
-        else:
-            low = middle
-    return high
 
 
 def body_db(transmitter: Transmitter, worn: Worn) -> tuple[float, str]:

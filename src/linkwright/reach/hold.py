@@ -1,21 +1,23 @@
-"""Does it hold? Availability and breaks of a link whose local means along its route are known."""
+"""Does it hold? Availability and breaks of links whose local means along their routes are known."""
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from linkwright.physics.fading import diversity_crossing_rate_hz, diversity_outage
-from linkwright.physics.pathloss import p1411_sight_variability_db
-from linkwright.reach.path import Spread, SpreadKind
+from linkwright.reach.curves import Curves
+from linkwright.reach.path import Spread
 from linkwright.units import FloatArray
 
 #: Walking speed [m/s] (common practice, no source).
 WALKING_M_S: Final = 1.4
+#: A margin that no link reaches: where not even this holds, nothing does [dB]. And how finely one is told.
+NEVER_HOLDS_DB: Final = 100.0
+LEAST_TO_HOLD_DB: Final = -20.0
+FINE_DB: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,27 +42,34 @@ def holding(places: Sequence[Place], rho: float | None, doppler: float) -> Holdi
     `rho` is the correlation of the two branches' powers, None for one branch; `doppler` in Hz. At each spot
     the outage of the fast fading is averaged over the spread of the local mean.
     """
-    outage = crossings = 0.0
-    for place in places:
-        offset_db, weight = spread_nodes(place.spread.kind, place.spread.sigma_db)
-        x = 10.0 ** (-(place.margin_db + offset_db) / 10.0)
-        k = place.spread.rice_k
-        outage += float(weight @ diversity_outage(x, k, rho)) / len(places)
-        crossings += float(weight @ diversity_crossing_rate_hz(x, k, rho, doppler)) / len(places)
-    return Holding(min(1.0, max(0.0, 1.0 - outage)), 3600.0 * crossings)
+    curves = Curves.of([(place.spread, rho) for place in places])
+    margin_db = np.array([place.margin_db for place in places])
+    outage, breaks_hz = float(curves.outage(margin_db).mean()), float(curves.breaks_hz(margin_db).mean())
+    return Holding(min(1.0, max(0.0, 1.0 - outage)), 3600.0 * doppler * breaks_hz)
 
 
-@functools.cache
-def spread_nodes(kind: SpreadKind, sigma_db: float) -> tuple[FloatArray, FloatArray]:
-    """Offsets of the local mean from the median [dB] and their probabilities, each shape (n,).
+@dataclass(frozen=True, slots=True)
+class Route:
+    """The spots of a link as far as holding goes: each one's margin over the worst one's [dB], and its spread."""
 
-    Cells of probability, narrower towards the bad end where the outage is made, each at its middle.
+    over_db: tuple[float, ...]
+    spreads: tuple[Spread, ...]
+    rho: float | None
+
+
+def margins_to_hold_db(routes: Sequence[Route], target: float) -> FloatArray:
+    """The margin at the worst spot from which each link holds along its route (n,) [dB]; 100 where none does.
+
+    By bisection, all links at once: availability rises with the margin.
     """
-    from scipy.special import ndtri
-
-    tail = 10.0 ** -np.linspace(1.0, 6.0, 51)
-    edges = np.unique(np.concatenate([[0.0], tail, np.linspace(0.1, 0.9, 33), 1.0 - tail[:21], [1.0]]))
-    worse, weight = (edges[1:] + edges[:-1]) / 2.0, np.diff(edges)
-    if kind == "normal":
-        return np.asarray(sigma_db * ndtri(worse)), weight
-    return -p1411_sight_variability_db(1.0 - worse), weight
+    curves = Curves.of([(spread, route.rho) for route in routes for spread in route.spreads])
+    owner = np.repeat(np.arange(len(routes)), [len(route.over_db) for route in routes])
+    share = 1.0 / np.bincount(owner, minlength=len(routes))[owner]
+    over_db = np.array([over for route in routes for over in route.over_db])
+    low, high = np.full(len(routes), LEAST_TO_HOLD_DB), np.full(len(routes), NEVER_HOLDS_DB)
+    for _ in range(int(np.ceil(np.log2((NEVER_HOLDS_DB - LEAST_TO_HOLD_DB) / FINE_DB)))):
+        middle = (low + high) / 2.0
+        outage = np.bincount(owner, weights=share * curves.outage(middle[owner] + over_db), minlength=len(routes))
+        holds = 1.0 - outage >= target
+        low, high = np.where(holds, low, middle), np.where(holds, middle, high)
+    return high

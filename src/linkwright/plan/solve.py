@@ -1,0 +1,69 @@
+"""Carriers for every site of a shoot, those that hear each other one after the other."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+from linkwright.assign.calls import CallAnswer, Kept, SiteTask, answer_calls
+from linkwright.assign.clean import Tell
+from linkwright.plan.chain import Scene
+from linkwright.plan.model import Plan
+from linkwright.plan.neighbours import Far, classes
+from linkwright.plan.site import SiteProblem, Slots, site_problem, site_task, verify_site
+
+#: Does the same to each of several things, in their order, wherever that is done (`work/`).
+Run = Callable[[Callable[[SiteTask], list[CallAnswer]], Sequence[SiteTask]], Iterable[list[CallAnswer]]]
+
+
+def here(job: Callable[[SiteTask], list[CallAnswer]], tasks: Sequence[SiteTask]) -> Iterator[list[CallAnswer]]:
+    """One after the other, in this process."""
+    return map(job, tasks)
+
+
+Solved = dict[str, tuple[SiteProblem, list[CallAnswer]]]
+
+
+def solve_sites(
+    scene: Scene,
+    slots: Slots,
+    kept: Mapping[str, Mapping[str, Kept]],
+    tell: Tell,
+    run: Run | None,
+    effort: float,
+) -> Solved:
+    """Carriers for every site, class by class: sites of one class do not hear each other."""
+    solved: Solved = {}
+    count = len(scene.used_sites)
+    for sites in classes(scene.used_sites, slots.hearing):
+        tell(f"planning {sites[0].name}", len(solved) / count)
+        problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
+        tasks = [site_task(scene, problem, effort) for problem in problems]
+        job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
+        for problem, answers in zip(problems, (run or here)(job, tasks), strict=True):
+            verify_site(problem, answers)
+            solved[problem.site.name] = (problem, answers)
+            slots.far[problem.site.name] = _far(problem, answers)
+            tell(f"planned {problem.site.name}", len(solved) / count)
+    return solved
+
+
+def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
+    """The links of a planned site as other sites see them."""
+    return [
+        Far(problem.chains[i], carrier, call)
+        for call, members, answer in zip(problem.calls, problem.problem.calls, answers, strict=True)
+        for i in members
+        if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
+    ]
+
+
+def far_of_plan(scene: Scene, plan: Plan) -> dict[str, list[Far]]:
+    """The links of a plan as other sites see them, by name of their site."""
+    far: dict[str, list[Far]] = {site.name: [] for site in scene.used_sites}
+    for live, planned in zip(scene.calls, plan.calls, strict=True):
+        by_name = {link.name: link for link in live.links}
+        far[live.site.name] += [
+            Far(scene.chain(by_name[link.link], live.site), link.carrier_khz, live) for link in planned.links
+        ]
+    return far

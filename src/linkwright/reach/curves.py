@@ -1,0 +1,125 @@
+"""Outage and breaks over the margin as tables, so that thousands of places cost what a few did.
+
+For one spread and one correlation of the branches, outage depends on the margin alone. The tables are of its
+logarithm, straight between their points, over margins and over -log(1 - correlation), in which the logarithm of a
+small outage is straight itself; so more margin never holds worse, nor more branches than one. `exactly` works out
+the same by itself, and is what the tables are tested against.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linkwright.physics.fading import ALIKE_RHO, diversity_crossing_rate_hz, diversity_outage
+from linkwright.physics.pathloss import p1411_sight_variability_db
+from linkwright.reach.path import Spread, SpreadKind
+from linkwright.units import FloatArray, IntArray
+
+#: The margins of a table [dB]; beyond its ends the last value holds.
+MARGIN_FROM_DB: Final = -40.0
+MARGIN_STEP_DB: Final = 0.25
+MARGINS: Final = 601
+#: The finer steps of the outage at one place, before it is averaged over the spread [dB].
+FINE_STEP_DB: Final = 0.05
+#: Steps of -log(1 - rho) from one table to the next.
+ALIKE_STEP: Final = 0.2
+#: Shares below this are as good as none; it keeps logarithms finite.
+NONE: Final = 1e-300
+
+
+def exactly(margin_db: float, spread: Spread, rho: float | None) -> tuple[float, float]:
+    """Outage (0..1), and breaks a second for a Doppler shift of 1 Hz, at one place: no tables, one by one."""
+    offset_db, weight = spread_nodes(spread.kind, spread.sigma_db)
+    x = 10.0 ** (-(margin_db + offset_db) / 10.0)
+    outage = float(weight @ diversity_outage(x, spread.rice_k, rho))
+    return outage, float(weight @ diversity_crossing_rate_hz(x, spread.rice_k, rho, 1.0))
+
+
+@functools.cache
+def spread_nodes(kind: SpreadKind, sigma_db: float) -> tuple[FloatArray, FloatArray]:
+    """Offsets of the local mean from the median [dB] and their probabilities, each shape (n,).
+
+    Cells of probability, narrower towards the bad end where the outage is made, each at its middle.
+    """
+    from scipy.special import ndtri
+
+    tail = 10.0 ** -np.linspace(1.0, 6.0, 51)
+    edges = np.unique(np.concatenate([[0.0], tail, np.linspace(0.1, 0.9, 33), 1.0 - tail[:21], [1.0]]))
+    worse, weight = (edges[1:] + edges[:-1]) / 2.0, np.diff(edges)
+    if kind == "normal":
+        return np.asarray(sigma_db * ndtri(worse)), weight
+    return -p1411_sight_variability_db(1.0 - worse), weight
+
+
+@functools.lru_cache(maxsize=256)
+def _table(kind: SpreadKind, sigma_db: float, rice_k: float, alike: int) -> FloatArray:
+    """Logarithms of outage and of breaks at 1 Hz over the margins, shape (2, MARGINS); `alike` < 0: one branch."""
+    rho = None if alike < 0 else -math.expm1(-ALIKE_STEP * alike)
+    offset_db, weight = spread_nodes(kind, sigma_db)
+    margins = MARGIN_FROM_DB + MARGIN_STEP_DB * np.arange(MARGINS)
+    low, high = margins[0] + float(offset_db.min()), margins[-1] + float(offset_db.max())
+    fine = np.arange(low, high + FINE_STEP_DB, FINE_STEP_DB)
+    x = 10.0 ** (-fine / 10.0)
+    at = (margins[:, None] + offset_db[None, :] - low) / FINE_STEP_DB
+    first = np.minimum(at.astype(np.int64), fine.size - 2)
+    part = at - first
+    table = np.empty((2, MARGINS))
+    for row, curve in enumerate(
+        (diversity_outage(x, rice_k, rho), diversity_crossing_rate_hz(x, rice_k, rho, 1.0))
+    ):
+        here = curve[first]
+        table[row] = np.log(np.maximum((here + part * (curve[first + 1] - here)) @ weight, NONE))
+    return table
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Curves:
+    """How outage and breaks depend on the margin at each of some places (p,): tables, and which two are theirs."""
+
+    tables: FloatArray  # (tables, 2, MARGINS)
+    low: IntArray
+    high: IntArray
+    part: FloatArray
+
+    @classmethod
+    def of(cls, places: Sequence[tuple[Spread, float | None]]) -> Curves:
+        """The curves of places, each with its spread and the correlation of its branches (None: one branch)."""
+        index: dict[tuple[SpreadKind, float, float, int], int] = {}
+        low: list[int] = []
+        high: list[int] = []
+        part: list[float] = []
+        for spread, rho in places:
+            if rho is None or rho > ALIKE_RHO:
+                first, share = -1, 0.0
+            else:
+                steps = -math.log1p(-rho) / ALIKE_STEP
+                first, share = int(steps), steps - int(steps)
+            for alike, side in ((first, low), (first + (share > 0.0), high)):
+                key = (spread.kind, spread.sigma_db, spread.rice_k, alike)
+                side.append(index.setdefault(key, len(index)))
+            part.append(share)
+        tables = np.array([_table(*key) for key in index]).reshape(-1, 2, MARGINS)
+        return cls(tables, np.array(low, dtype=np.int64), np.array(high, dtype=np.int64), np.array(part))
+
+    def outage(self, margin_db: FloatArray) -> FloatArray:
+        """Share of time (0..1) without what the receiver needs, shape as `margin_db`: (..., p) [dB]."""
+        return np.minimum(self._look_up(0, margin_db), 1.0)
+
+    def breaks_hz(self, margin_db: FloatArray) -> FloatArray:
+        """How often the audio breaks [1/s] for a Doppler shift of 1 Hz, shape as `margin_db`: (..., p) [dB]."""
+        return self._look_up(1, margin_db)
+
+    def _look_up(self, row: int, margin_db: FloatArray) -> FloatArray:
+        at = np.clip((margin_db - MARGIN_FROM_DB) / MARGIN_STEP_DB, 0.0, MARGINS - 1.0)
+        first = np.minimum(at.astype(np.int64), MARGINS - 2)
+        along = at - first
+        table = self.tables[:, row]
+        low = table[self.low, first] * (1.0 - along) + table[self.low, first + 1] * along
+        high = table[self.high, first] * (1.0 - along) + table[self.high, first + 1] * along
+        return np.asarray(np.exp(low * (1.0 - self.part) + high * self.part))
