@@ -31,12 +31,23 @@ def least_s(benchmark: BenchmarkFixture) -> float:
     return float(benchmark.stats["min"])
 
 
+def blocked(count: int, guard_khz: int, block_khz: int = 2_000, seed: int = 1) -> Problem:
+    """So many links of one kind on 200 MHz of which 60 % are taken, block by block, at random."""
+    blocks = 200_000 // block_khz
+    left = np.sort(np.random.default_rng(seed).permutation(blocks)[: round(0.4 * blocks)])
+    slots = np.concatenate([500_000 + n * block_khz + np.arange(0, block_khz, 25, dtype=np.int64) for n in left])
+    wishes = tuple(Wish(f"L{n}", slots, np.zeros(slots.size), 350) for n in range(count))
+    return Problem(wishes, (tuple(range(count)),), guard_khz, guard_khz)
+
+
 CASES = {
     "15 in 24 MHz, 125/375, on carrier": alike(15, 24_000, 125, 375, 1),
     "38 in 48 MHz, 25/350, on carrier": alike(38, 48_000, 25, 350, 1),
     "39 in 48 MHz, 25/350, on carrier": alike(39, 48_000, 25, 350, 1),
     "21 in 48 MHz, 25/350, guard 100": alike(21, 48_000, 25, 350, 100),
     "22 in 48 MHz, 25/350, guard 100": alike(22, 48_000, 25, 350, 100),
+    "56 in 200 MHz, 60 % blocked, on carrier": blocked(56, 1),
+    "34 in 200 MHz, 60 % blocked, guard 100": blocked(34, 100),
 }
 
 
@@ -55,6 +66,25 @@ def test_clean_sets(benchmark: BenchmarkFixture, name: str) -> None:
 def test_plan_a_dozen_warm(benchmark: BenchmarkFixture) -> None:
     dozen = shoot(pocket("[[518.0, 566.0]]") + links(12))
     plan = benchmark.pedantic(make_plan, args=(dozen, {}), rounds=5, warmup_rounds=1)
+    assert plan.all_hold
+
+
+def test_plan_a_mixed_fleet_of_50(benchmark: BenchmarkFixture) -> None:
+    kinds = (("uhf-body-worn", 25), ("uhf-plug-on", 10), ("uhf-handheld", 15))
+    fleet = "".join(links(count, kind).replace('"L', f'"{kind} ') for kind, count in kinds)
+    mixed = shoot(fleet, HEADER.replace('["gb-coordinated"]', '["gb-coordinated", "gb-shared"]'))
+    plan = benchmark.pedantic(make_plan, args=(mixed, {}), rounds=3, warmup_rounds=1)
+    assert len(plan.calls[0].links) == 50
+
+
+def test_plan_again_with_one_of_thirty_hit(benchmark: BenchmarkFixture) -> None:
+    thirty = pocket("[[470.0, 606.0]]") + links(30)
+    before = make_plan(shoot(thirty), {})
+    hit = before.calls[0].links[7].carrier_khz / 1000
+    crew = f'[[other]]\nname = "Crew"\ncarrier_mhz = {hit}\nradiated_mw = 50\nat = {{ x_m = 40, y_m = 4 }}\n'
+    now = shoot(thirty + crew)
+    plan = benchmark.pedantic(make_plan, args=(now, {}, before), rounds=5, warmup_rounds=1)
+    assert [move.link for move in plan.moves] == ["L8"]
     assert plan.all_hold
 
 

@@ -1,17 +1,13 @@
-"""The share of an other in a receiver, and its share of a call."""
+"""The share of an other in a receiver."""
 
 from __future__ import annotations
-
-from datetime import datetime, time, timedelta, timezone
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linkwright.air.others import band_of, on_during, overlap_share
-
-DAY = datetime(2027, 5, 14)
+from linkwright.air.others import band_of, overlap_share
 
 
 @given(st.integers(470_000, 690_000), st.integers(1, 20_000), st.integers(1, 400))
@@ -51,38 +47,3 @@ def test_what_cannot_be_is_refused() -> None:
         overlap_share(np.array([600_000]), 0, 1, 2)
     with pytest.raises(ValueError, match="below"):
         overlap_share(np.array([600_000]), 200, 2, 1)
-    with pytest.raises(ValueError, match="ends before"):
-        on_during(None, None, DAY, DAY - timedelta(hours=1))
-
-
-@pytest.mark.parametrize(
-    ("on", "off", "start_h", "length_h", "share"),
-    [
-        (None, None, 8, 2, 1.0),
-        (time(9), time(18), 8, 2, 0.5),
-        (time(9), time(18), 18, 2, 0.0),
-        (time(9), None, 23, 2, 0.5),  # until midnight
-        (None, time(9), 8, 2, 0.5),
-        (time(22), time(2), 21, 6, 4 / 6),  # over midnight
-        (time(22), time(2), 0, 4, 0.5),  # the night before
-        (time(9), time(9), 3, 10, 1.0),
-        (time(9), time(18), 8, 48, 18 / 48),  # every day
-        (time(9), time(18), 9, 0, 1.0),
-        (time(9), time(18), 18, 0, 0.0),
-    ],
-)
-def test_share_of_a_call(on: time | None, off: time | None, start_h: int, length_h: int, share: float) -> None:
-    start = DAY + timedelta(hours=start_h)
-    assert np.isclose(on_during(on, off, start, start + timedelta(hours=length_h)), share)
-    zone = timezone(timedelta(hours=1))
-    aware = start.replace(tzinfo=zone)
-    assert np.isclose(on_during(on, off, aware, aware + timedelta(hours=length_h)), share)
-
-
-@given(st.times(), st.times(), st.integers(0, 3000), st.integers(1, 3000))
-def test_on_and_off_fill_the_call(on: time, off: time, start_min: int, length_min: int) -> None:
-    if on == off:
-        return
-    start = DAY + timedelta(minutes=start_min)
-    stop = start + timedelta(minutes=length_min)
-    assert np.isclose(on_during(on, off, start, stop) + on_during(off, on, start, stop), 1.0)

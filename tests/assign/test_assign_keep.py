@@ -69,7 +69,7 @@ def test_one_hit_moves_one_link_to_its_first_spare(
     expected = list(before.carriers_khz)
     expected[victim] = before.spares_khz[victim][0]
     assert list(after.carriers_khz) == expected
-    assert (after.criterion, after.moved) == ("clean", (victim,))
+    assert after.criterion == "clean"
 
 
 def test_nothing_hit_moves_nobody() -> None:
@@ -79,7 +79,7 @@ def test_nothing_hit_moves_nobody() -> None:
         replace(wish, keep_khz=carrier) for wish, carrier in zip(problem.wishes, before.carriers_khz, strict=True)
     )
     after = solve(replace(problem, wishes=wishes))
-    assert (after.carriers_khz, after.moved) == (before.carriers_khz, ())
+    assert after.carriers_khz == before.carriers_khz
 
 
 def test_a_spare_that_is_hit_too_is_passed_over() -> None:
@@ -102,7 +102,7 @@ def test_a_new_link_is_fitted_in_without_moving_anybody() -> None:
         replace(wish, keep_khz=before.carriers_khz[n] if n < 5 else None) for n, wish in enumerate(larger.wishes)
     )
     after = solve(replace(larger, wishes=wishes))
-    assert (after.criterion, after.moved, after.placed) == ("clean", (), 6)
+    assert (after.criterion, after.placed) == ("clean", 6)
     assert after.carriers_khz[:5] == before.carriers_khz
 
 
@@ -135,4 +135,5 @@ def test_an_earlier_carrier_that_is_no_slot_any_more_is_left() -> None:
     problem = room(2, 0, ((0, 1),), frozenset())
     away = replace(problem.wishes[0], keep_khz=700_000)
     found = solve(replace(problem, wishes=(away, problem.wishes[1])))
-    assert (found.criterion, found.placed, found.moved) == ("clean", 2, (0,))
+    assert (found.criterion, found.placed) == ("clean", 2)
+    assert found.carriers_khz[0] != 700_000

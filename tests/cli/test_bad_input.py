@@ -143,7 +143,7 @@ def test_interrupted_says_so(tmp_path: Path) -> None:
     shoot.write_text(HEADER + pocket() + links(1), "utf-8")
     code = (
         "import linkwright.plan.pipeline as p\n"
-        "def stop(*_):\n    raise KeyboardInterrupt\n"
+        "def stop(*_, **__):\n    raise KeyboardInterrupt\n"
         "p.make_plan = stop\n"
         "from linkwright.cli import main\n"
         f"main(['plan', {str(shoot)!r}, '-o', {str(tmp_path / 'plan.json')!r}])\n"

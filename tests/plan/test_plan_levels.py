@@ -83,7 +83,7 @@ def _random_radio(rng: np.random.Generator, n: int, own: int) -> tuple[Radio, np
     radio = Radio(
         gain, coupling, np.full(n, 0.01), np.full(n, 1e-11), np.full(n, 100.0), np.full(n, 30.0),
         10 ** (rng.uniform(-20, 5, n) / 10), np.full(n, 0.01), rng.choice([150.0, 200.0], n), rejection, 25.0,
-        rng.integers(0, 2, n), own,
+        rng.integers(0, 2, n), own, n > FEW_LINKS,
     )  # fmt: skip
     carriers = 500_000 + 25 * rng.choice(400, n, replace=False)
     return radio, carriers.astype(np.int64), rng.choice([1.0, 10.0, 50.0], n)

@@ -10,10 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.place import Other
 from linkwright.shoot.reading import parse_shoot
-from linkwright.shoot.view import live_calls, others_during
+from linkwright.shoot.view import LiveCall, live_calls, others_by_site, others_during
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
+
+
+def on_site(shoot: Shoot, call: LiveCall) -> tuple[Other, ...]:
+    """The others that may be on while a call runs."""
+    return others_during(others_by_site(shoot)[call.site.name], call)
 
 
 def shoot_of(calls: str, others: str = "") -> Shoot:
@@ -99,7 +105,7 @@ OVERLAPS = [
 def test_who_is_on_while_a_call_runs(call: str, other: str, is_on: bool) -> None:
     shoot = shoot_of(call_of(call), other_of(other))
     (live,) = live_calls(shoot)
-    assert [found.name for found in others_during(shoot, live)] == (["Base"] if is_on else [])
+    assert [found.name for found in on_site(shoot, live)] == (["Base"] if is_on else [])
 
 
 minutes = st.integers(0, 24 * 60 - 1)
@@ -121,7 +127,7 @@ def test_who_is_on_minute_by_minute(starts: int, length: int, on: int, off: int)
     lit = {(on + minute) % (24 * 60) for minute in range((off - on) % (24 * 60) or 24 * 60)}
     expected = any(minute % (24 * 60) in lit for minute in range(starts, ends))
     (live,) = live_calls(shoot)
-    assert bool(others_during(shoot, live)) == expected
+    assert bool(on_site(shoot, live)) == expected
 
 
 def clock(minute: int) -> str:
@@ -134,8 +140,8 @@ def test_others_stay_on_their_site() -> None:
         other_of(name="Anywhere") + other_of(name="On the ship", site="Ship"),
     )
     ashore, aboard = live_calls(shoot)
-    assert [other.name for other in others_during(shoot, ashore)] == ["Anywhere"]
-    assert [other.name for other in others_during(shoot, aboard)] == ["On the ship"]
+    assert [other.name for other in on_site(shoot, ashore)] == ["Anywhere"]
+    assert [other.name for other in on_site(shoot, aboard)] == ["On the ship"]
 
 
 def test_the_first_and_the_last_day_are_days_like_others() -> None:
@@ -145,4 +151,4 @@ def test_the_first_and_the_last_day_are_days_like_others() -> None:
             other_of("from = 23:00:00\nto = 01:00:00"),
         )
         (live,) = live_calls(shoot)
-        assert len(others_during(shoot, live)) == 1
+        assert len(on_site(shoot, live)) == 1

@@ -1,4 +1,4 @@
-"""Other transmitters on the site: how much of one falls into a receiver, and when it is on. Pure functions.
+"""Other transmitters on the site: how much of one falls into a receiver. Pure functions.
 
 The power of an other is taken as spread evenly over its band (the least that can be said of a
 transmitter of which only a carrier and a bandwidth are known), so the share in a receiver's bandwidth is
@@ -6,8 +6,6 @@ an overlap of rectangles.
 """
 
 from __future__ import annotations
-
-from datetime import datetime, time, timedelta
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -46,29 +44,3 @@ def overlap_share(
 def band_of(carrier_khz: float, bandwidth_khz: float) -> tuple[float, float]:
     """Edges [kHz] of a transmitter told by carrier and bandwidth."""
     return carrier_khz - bandwidth_khz / 2.0, carrier_khz + bandwidth_khz / 2.0
-
-
-def on_during(other_from: time | None, other_to: time | None, call_from: datetime, call_to: datetime) -> float:
-    """Share (0..1) of a call during which an other is on, every day from `other_from` to `other_to`.
-
-    A missing end means midnight on that side (both missing: always on); an end that is not after the
-    beginning lies on the next day. The times are read on the call's own clock. A call without length counts
-    as the instant it begins at. Raises ValueError for a call that ends before it begins.
-    """
-    if call_to < call_from:
-        raise ValueError("a call ends before it begins")
-    if other_from is None and other_to is None:
-        return 1.0
-    on = timedelta(0)
-    touched = False
-    day = call_from.date() - timedelta(days=1)
-    while day <= call_to.date():
-        start = datetime.combine(day, other_from or time(0), tzinfo=call_from.tzinfo)
-        stop = datetime.combine(day, other_to or time(0), tzinfo=call_from.tzinfo)
-        if stop <= start:
-            stop += timedelta(days=1)
-        on += max(timedelta(0), min(stop, call_to) - max(start, call_from))
-        touched = touched or start <= call_from < stop
-        day += timedelta(days=1)
-    length = call_to - call_from
-    return on / length if length > timedelta(0) else float(touched)

@@ -13,6 +13,8 @@ Any set. Carriers keep their spacing, so no more fit than a scan from the bottom
 
 from __future__ import annotations
 
+import functools
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -27,6 +29,7 @@ GOLOMB_LENGTHS: Final = (
 )  # fmt: skip
 
 
+@functools.lru_cache(maxsize=1024)
 def clean_bound(span_khz: int, guard_khz: int, raster_khz: int) -> int:
     """The most carriers of a clean set within `span_khz`, from lowest to highest carrier.
 
@@ -70,10 +73,28 @@ def bounds_of_call(problem: Problem, call: tuple[int, ...]) -> tuple[int, int]:
     wishes = [problem.wishes[i] for i in call if problem.wishes[i].slots_khz.size]
     if not wishes:
         return 0, 0
-    slots = np.unique(np.concatenate(list({id(wish.slots_khz): wish.slots_khz for wish in wishes}.values())))
-    spacing = min(wish.spacing_khz for wish in wishes)
+    kinds = tuple(_Slots(array) for array in {id(wish.slots_khz): wish.slots_khz for wish in wishes}.values())
+    guard = min(problem.guard_two_khz, problem.guard_three_khz)
+    return _bounds_of_kinds(kinds, min(wish.spacing_khz for wish in wishes), guard)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Slots:
+    """An array of slots that is equal to itself alone: links of one kind share theirs."""
+
+    khz: IntArray
+
+    def __hash__(self) -> int:
+        return id(self.khz)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Slots) and self.khz is other.khz
+
+
+@functools.lru_cache(maxsize=64)
+def _bounds_of_kinds(kinds: tuple[_Slots, ...], spacing_khz: int, guard_khz: int) -> tuple[int, int]:
+    slots = kinds[0].khz if len(kinds) == 1 else np.unique(np.concatenate([kind.khz for kind in kinds]))
     span = int(slots[-1] - slots[0])
     raster = int(np.gcd.reduce(slots - slots[0])) or 1
-    guard = min(problem.guard_two_khz, problem.guard_three_khz, spacing)
-    packed = spacing_bound(slots, spacing)
-    return min(clean_bound(span, guard, raster), packed), packed
+    packed = spacing_bound(slots, spacing_khz)
+    return min(clean_bound(span, min(guard_khz, spacing_khz), raster), packed), packed

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.criterion import Comparison, choose, mend
@@ -56,14 +58,10 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     """
     site = task.problem
     problem = replace(site, calls=tuple(dict.fromkeys(site.calls)))
-    whole, compared = solve(problem, tell, task.effort), None
-    if any(wish.keep_khz is not None for wish in problem.wishes):
-        whole = mend(problem, _levels(task, whole), whole, tell)
-    else:
-        whole, compared = choose(problem, _levels(task, whole), whole, tell)
+    whole, compared = _weighed(replace(task, problem=problem), tell)
     together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
     if len(problem.calls) > 1 and (whole.criterion != "clean" or whole.placed < len(site.wishes)):
-        apart = _call_by_call(site, tell, task.effort)
+        apart = _call_by_call(task, tell)
         if _worth(apart) > _worth(together):
             together = apart
     return together
@@ -83,8 +81,9 @@ def _worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
     return placed, sum(answer.criterion == "clean" for answer in answers)
 
 
-def _call_by_call(site: Problem, tell: Tell, effort: float) -> list[CallAnswer]:
-    """Each call by itself; a link that was live before keeps its carrier where that stays clean."""
+def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
+    """Each call by itself; a link that was live before keeps its carrier where that stays clean and holds."""
+    site = task.problem
     answers: list[CallAnswer] = []
     before: dict[str, Kept] = {}
     for n, members in enumerate(site.calls):
@@ -96,18 +95,38 @@ def _call_by_call(site: Problem, tell: Tell, effort: float) -> list[CallAnswer]:
             for w in wishes
         ]
         alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),))
-        found = solve(alone, tell, effort)
+        levels = _levels_alone(task, members)
+        found, compared = _weighed(replace(task, problem=alone, levels=levels), tell)
         if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
-            fresh = tuple(replace(w, keep_khz=None) for w in wishes)
-            found = min(
-                (found, solve(replace(alone, wishes=fresh), tell, effort)),
-                key=lambda a: (-a.placed, a.criterion != "clean"),
-            )
-        answers.append(_answer(site, n, wishes, found))
+            fresh = replace(alone, wishes=tuple(replace(w, keep_khz=None) for w in wishes))
+            again = _weighed(replace(task, problem=fresh, levels=levels), tell)
+            if again[0].placed > found.placed or (
+                again[0].placed == found.placed and again[0].criterion == "clean"
+            ):
+                found, compared = again
+        answers.append(_answer(site, n, wishes, found, compared))
         for wish, carrier, spares in zip(wishes, found.carriers_khz, found.spares_khz, strict=True):
             if carrier is not None:
                 before[wish.name] = Kept(carrier, spares)
     return answers
+
+
+def _levels_alone(task: SiteTask, members: tuple[int, ...]) -> tuple[CallLevels, ...]:
+    """The levels of the call of those members, who are counted from nothing there."""
+    number = {i: n for n, i in enumerate(members)}
+    return tuple(
+        replace(call, members=np.array([number[int(i)] for i in call.members], dtype=np.int64))
+        for call in task.levels
+        if set(call.members.tolist()) == {i for i in members if task.problem.wishes[i].slots_khz.size}
+    )
+
+
+def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]:
+    """A problem solved by clean sets or fewest products, then weighed by level: kept to, or the better chosen."""
+    found = solve(task.problem, tell, task.effort)
+    if any(wish.keep_khz is not None for wish in task.problem.wishes):
+        return mend(task.problem, _levels(task, found), found, tell), None
+    return choose(task.problem, _levels(task, found), found, tell)
 
 
 def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | None) -> CallAnswer:

@@ -52,7 +52,8 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
     """A clean placement of every wish, by ever heavier means; `effort` scales the last of them."""
     if any(len(call) > bounds_of_call(problem, call)[0] for call in problem.calls):
         return Found(None, proved=True)
-    if not State(problem, grid).put_locked():
+    locked = any(wish.locked_khz is not None for wish in problem.wishes)
+    if locked and not State(problem, grid).put_locked():
         return Found(None, proved=True)
     for pick in (_quietest, _lowest):
         state = State(problem, grid)

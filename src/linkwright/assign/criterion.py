@@ -25,7 +25,6 @@ class Comparison:
     the other criterion could not place everybody.
     """
 
-    chosen: Criterion
     worst_db: float
     holding: int
     other_worst_db: float | None
@@ -56,7 +55,7 @@ def choose(
     if found.criterion == "power":
         best = max((given, by_power), key=lambda placement: placement.score())
         worst = round(best.weakest(), 2)
-        compared = Comparison("power", worst, best.score().holding, None, None)
+        compared = Comparison(worst, best.score().holding, None, None)
         return _as_power(problem, best, found), compared
     if _short(given):
         state = _state_of(problem, given)
@@ -64,7 +63,6 @@ def choose(
     clean_wins = not better_for_people(by_power.score(), given.score())
     best, other = (given, by_power) if clean_wins else (by_power, given)
     compared = Comparison(
-        "clean" if clean_wins else "power",
         round(best.weakest(), 2),
         best.score().holding,
         round(other.weakest(), 2),

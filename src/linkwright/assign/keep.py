@@ -36,13 +36,8 @@ def keep(problem: Problem, grid: Grid, tell: Tell) -> Assignment:
     clean = not state.conflicts_of_placed().any()
     if not clean:
         state = spaced(problem, grid, state.carriers)
-    moved = tuple(
-        link
-        for link, wish in enumerate(problem.wishes)
-        if wish.keep_khz is not None and state.carriers[link] != homes[link]
-    )
     spares = choose_spares(state, clean)
-    return answer(grid, "clean" if clean else "power", state.carriers, spares, moved=moved)
+    return answer(grid, "clean" if clean else "power", state.carriers, spares)
 
 
 def _home(problem: Problem, grid: Grid, link: int) -> int:

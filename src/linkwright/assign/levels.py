@@ -25,7 +25,7 @@ from linkwright.units import FloatArray, IntArray, mw_from_dbm
 
 #: Noise added at the blocking level, over the noise: 1 dB of desensitisation.
 ONE_DB_MORE: Final = mw_from_dbm(interference_over_noise_db(1.0))
-#: Up to this many links the plain arrays are quicker than loading the compiled loops.
+#: Up to this many transmitters in a call of a small shoot plain arrays are quicker than loading compiled loops.
 FEW_LINKS: Final = 16
 
 
@@ -44,6 +44,7 @@ class Radio:
     iip3_mw, blocking_mw, width_khz : (n,).
     rejection : (kinds, kinds, m) share of a transmitter's power that a receiver's filter lets in at a distance of
         0, `rejection_step_khz`, ...; the last entry holds beyond; `kind` (n,) indexes both.
+    compiled : whether the compiled loops are worth loading; the plain arrays give the same to the last digits.
     """
 
     gain: FloatArray
@@ -59,6 +60,7 @@ class Radio:
     rejection_step_khz: float
     kind: IntArray
     own: int
+    compiled: bool = False
 
     @property
     def transmitters(self) -> int:
@@ -82,6 +84,7 @@ class Radio:
             self.rejection_step_khz,
             self.kind[which],
             own,
+            self.compiled,
         )
 
 
@@ -104,7 +107,7 @@ def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unw
     """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
     received = radio.gain * powers_mw[:, None]
     radiated = radiated_share(radio, powers_mw)
-    if radio.transmitters > FEW_LINKS:
+    if radio.compiled:
         from linkwright.physics.intermodulation.compiled_inband import every_filter
 
         order = np.argsort(carriers_khz, kind="stable")

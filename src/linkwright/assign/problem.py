@@ -63,15 +63,14 @@ class Assignment:
     """The answer. `carriers_khz[i]` is None for a link that found no place; `spares_khz[i]` are in order.
 
     `proved` tells that a clean placement of all is impossible, where `criterion` is "power" for that reason.
-    `moved` are the links that could not keep the carrier of the earlier plan; `weak_spares_khz[i]` are the spares
-    of link i on which, by level, it or somebody else would not hold, where that was looked at.
+    `weak_spares_khz[i]` are the spares of link i on which, by level, it or somebody else would not hold, where that
+    was looked at.
     """
 
     criterion: Criterion
     carriers_khz: tuple[int | None, ...]
     spares_khz: tuple[tuple[int, ...], ...]
     proved: bool = False
-    moved: tuple[int, ...] = ()
     weak_spares_khz: tuple[tuple[int, ...], ...] = ()
 
     @property
@@ -122,12 +121,11 @@ def answer(
     spares: Sequence[Sequence[int]],
     *,
     proved: bool = False,
-    moved: tuple[int, ...] = (),
 ) -> Assignment:
     """An assignment from cells: carriers (links,), -1 for none, and the spares of each link in order."""
     placed = tuple(grid.carrier_khz(int(cell)) if cell >= 0 else None for cell in carriers)
     in_order = tuple(tuple(grid.carrier_khz(cell) for cell in mine) for mine in spares)
-    return Assignment(criterion, placed, in_order, proved, moved)
+    return Assignment(criterion, placed, in_order, proved)
 
 
 def only(problem: Problem, links: list[int]) -> Problem:

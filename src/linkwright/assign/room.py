@@ -23,6 +23,19 @@ class Room:
     bound: int
 
 
+@dataclass(frozen=True, slots=True)
+class RoomTask:
+    """A site's problem, and one of its links: how many more like it would fit?"""
+
+    problem: Problem
+    like: int
+
+
+def room_of(task: RoomTask, tell: Tell = quiet) -> Room:
+    """The answer to a task, as `room_for`."""
+    return room_for(task.problem, task.like, tell)
+
+
 def room_for(problem: Problem, like: int, tell: Tell = quiet) -> Room:
     """How many more links like link `like` fit, live in every call, carriers moved as needed.
 

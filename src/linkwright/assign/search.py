@@ -51,8 +51,7 @@ def _spread_out(part: Assignment, links: list[int], count: int) -> Assignment:
     spares: list[tuple[int, ...]] = [()] * count
     for n, link in enumerate(links):
         carriers[link], spares[link] = part.carriers_khz[n], part.spares_khz[n]
-    moved = tuple(links[n] for n in part.moved)
-    return replace(part, carriers_khz=tuple(carriers), spares_khz=tuple(spares), moved=moved)
+    return replace(part, carriers_khz=tuple(carriers), spares_khz=tuple(spares))
 
 
 def _best_spares(problem: Problem, grid: Grid, cells: IntArray, tell: Tell) -> Assignment:

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True)
 class Placed:
-    """A link as the verifier sees it: its carrier, its spares, and what it must keep to."""
+    """A link as the verifier sees it: its carrier, its spares, and what it must keep to (`allowed_khz` (m,))."""
 
     name: str
     carrier_khz: int
     spares_khz: tuple[int, ...]
     spacing_khz: int
-    allowed_khz: frozenset[int]
+    allowed_khz: NDArray[np.int64]
 
 
 def faults(links: Sequence[Placed], clean: bool, guard_two_khz: int, guard_three_khz: int) -> Iterator[str]:
@@ -48,7 +48,7 @@ def faults(links: Sequence[Placed], clean: bool, guard_two_khz: int, guard_three
 def _off_their_slots(links: Sequence[Placed]) -> Iterator[str]:
     for link in links:
         for carrier in (link.carrier_khz, *link.spares_khz):
-            if carrier not in link.allowed_khz:
+            if not np.any(link.allowed_khz == carrier):
                 yield f"{link.name} stands on {carrier} kHz, which is none of its slots"
 
 

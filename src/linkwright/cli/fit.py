@@ -13,13 +13,14 @@ def run(
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """How many more links of each type would fit, clean and without spares, with the proven limit."""
+    from linkwright.cli.carried import work_for
     from linkwright.cli.loading import load_shoot, load_sweeps
     from linkwright.cli.output import console, print_json, print_table, progress
     from linkwright.plan.fit import fit
 
     read = load_shoot(shoot)
-    with progress() as tell:
-        rooms = fit(read, load_sweeps(read, shoot), tell)
+    with progress() as tell, work_for(read, None, None) as work:
+        rooms = fit(read, load_sweeps(read, shoot), tell, work)
     if json:
         print_json({"types": [asdict(room) for room in rooms]})
         return
@@ -30,6 +31,6 @@ def run(
         if least.more
         else f"No room for more {least.transmitter}."
     )
-    rows = [(room.transmitter, str(room.placed), str(room.more), str(room.bound)) for room in rooms]
+    rows = [(room.transmitter, room.site, str(room.placed), str(room.more), str(room.bound)) for room in rooms]
     numbers = ("links", "more", "limit in all")
-    print_table(out, ("transmitter", *numbers), rows, right=numbers)
+    print_table(out, ("transmitter", "tightest site", *numbers), rows, right=numbers)

@@ -20,11 +20,19 @@ def run(
     ] = None,
     keep: Annotated[str | None, typer.Option(help="an earlier plan: move as few of its carriers as can be")] = None,
     json: Annotated[bool, typer.Option("--json", help="print the plan as JSON")] = False,
+    effort: Annotated[
+        float, typer.Option(min=0.0, max=20.0, help="how long to look for something better; 0: the first plan")
+    ] = 0.25,
+    workers: Annotated[
+        int | None, typer.Option(min=1, max=256, help="processes for a large shoot; as many as cores by default")
+    ] = None,
+    dask: Annotated[str | None, typer.Option(help="address of a Dask scheduler that carries the work")] = None,
 ) -> None:
     """Plan a shoot: carriers, spares and powers, each link proved.
 
     Exit status: 0 all links hold, 1 some do not or have no place, 2 bad input.
     """
+    from linkwright.cli.carried import work_for
     from linkwright.cli.loading import load_plan, load_shoot, load_sweeps
     from linkwright.cli.output import console, progress, write_text
     from linkwright.plan.file import write_plan
@@ -32,8 +40,8 @@ def run(
 
     read = load_shoot(shoot)
     earlier = load_plan(keep) if keep else None
-    with progress() as tell:
-        made = make_plan(read, load_sweeps(read, shoot), earlier, tell)
+    with progress() as tell, work_for(read, workers, dask) as run_:
+        made = make_plan(read, load_sweeps(read, shoot), earlier, tell, run=run_, effort=effort)
     if out is not None:
         write_text(out, write_plan(made))
     if json and out != "-":

@@ -5,20 +5,25 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
 
 from linkwright.air.measured import MeasuredAir
 from linkwright.air.sweep import Sweep
 from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.reach.budget import Budget, budget, facing_db
 from linkwright.reach.received import Radiator
-from linkwright.rules import Territory, check_permits, territory
+from linkwright.rules import Territory, TvChannel, check_permits, territory, tv_channel, tv_channels
 from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
 from linkwright.shoot.models import Link, Shoot, Worn
-from linkwright.shoot.place import Site, Spot
+from linkwright.shoot.place import Other, Site, Spot
 from linkwright.shoot.view import (
     LiveCall,
     live_calls,
     microphone_of,
+    others_by_site,
+    others_during,
     receiver_of,
     receiving_point,
     route_points,
@@ -26,7 +31,10 @@ from linkwright.shoot.view import (
     transmitter_of,
     worn_of,
 )
-from linkwright.units import dbm_from_mw
+from linkwright.units import IntArray, dbm_from_mw
+
+#: More links than this, all calls together, are worth the half second that loading compiled code takes.
+MANY_LINKS: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +69,18 @@ class Chain:
         return Radiator(self.route, carrier_khz / 1000.0, dbm_from_mw(power_mw) + self.facing_gain_db)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False, slots=True)
 class Law:
-    """Whose rules apply, under which permits, on which day, and which assumed rows the crew has checked."""
+    """Whose rules apply, under which permits, on which day, and which assumed rows the crew has checked.
+
+    `tv_edges_khz` (m,) are the edges of all TV channels there, ascending.
+    """
 
     territory: Territory
     permits: frozenset[str]
     on: datetime.date
     accepts: frozenset[str]
+    tv_edges_khz: IntArray
 
 
 @dataclass(frozen=True)
@@ -80,7 +92,15 @@ class Scene:
     calls: tuple[LiveCall, ...]
     sweeps: Mapping[str, tuple[Sweep, ...]]
     measured: Mapping[str, MeasuredAir] = field(repr=False)
+    others: Mapping[str, tuple[Other, ...]] = field(repr=False)
     _chains: dict[tuple[str, str], Chain] = field(default_factory=dict, repr=False)
+    _tv: dict[str, tuple[TvChannel, ...]] = field(default_factory=dict, repr=False)
+
+    def tv_on(self, site: Site) -> tuple[TvChannel, ...]:
+        """The TV channels on the air at a site. Raises InputError for one that the region does not have."""
+        if site.name not in self._tv:
+            self._tv[site.name] = tuple(tv_channel(self.law.territory, number) for number in site.tv)
+        return self._tv[site.name]
 
     def chain(self, link: Link, site: Site) -> Chain:
         """The chain of a link on a site."""
@@ -97,6 +117,15 @@ class Scene:
                 receiving_point(site, link),
             )
         return self._chains[key]
+
+    @property
+    def large(self) -> bool:
+        """Whether there is so much to work out that compiled loops are worth loading."""
+        return sum(len(call.links) for call in self.calls) > MANY_LINKS
+
+    def others_during(self, call: LiveCall) -> tuple[Other, ...]:
+        """The others on a call's site that may be on while it runs."""
+        return others_during(self.others[call.site.name], call)
 
     def calls_on(self, site: Site) -> tuple[LiveCall, ...]:
         """The calls of one site, in the order of the shoot."""
@@ -115,7 +144,14 @@ def scene_of(shoot: Shoot, sweeps: Mapping[str, Sequence[Sweep]]) -> Scene:
     Raises InputError for a region or a permit that the rules do not know.
     """
     where = territory(shoot.shoot.region)
-    law = Law(where, check_permits(where, shoot.shoot.permits), shoot.shoot.date, frozenset(shoot.shoot.accepts))
+    edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]
+    law = Law(
+        where,
+        check_permits(where, shoot.shoot.permits),
+        shoot.shoot.date,
+        frozenset(shoot.shoot.accepts),
+        np.unique(np.array(edges, dtype=np.int64)),
+    )
     by_site = {name: tuple(found) for name, found in sweeps.items() if found}
     measured = {name: MeasuredAir.of(found) for name, found in by_site.items()}
-    return Scene(shoot, law, live_calls(shoot), by_site, measured)
+    return Scene(shoot, law, live_calls(shoot), by_site, measured, others_by_site(shoot))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 from linkwright.assign.clean import Tell, quiet
-from linkwright.assign.room import room_for
+from linkwright.assign.room import RoomTask, room_of
 from linkwright.plan.chain import scene_of
 from linkwright.plan.pipeline import Sweeps
 from linkwright.plan.site import Slots, site_problem
-from linkwright.plan.solve import Run, solve_sites
+from linkwright.plan.solve import Run, here, solve_sites
 from linkwright.shoot.models import Shoot
 
 
@@ -37,13 +38,18 @@ def fit(shoot: Shoot, sweeps: Sweeps, tell: Tell = quiet, run: Run | None = None
     slots = Slots.of(scene)
     if any(slots.hearing.values()):
         solve_sites(scene, slots, {site.name: {} for site in scene.used_sites}, tell, run, 0.0)
-    rooms: dict[str, TypeRoom] = {}
+    kinds: list[tuple[str, str, int]] = []
+    tasks: list[RoomTask] = []
     for site in scene.used_sites:
         problem = site_problem(scene, site, slots.fresh(), {})
         for kind in dict.fromkeys(chain.link.transmitter for chain in problem.chains):
             of_kind = [n for n, chain in enumerate(problem.chains) if chain.link.transmitter == kind]
-            tell(f"room for {kind} on {site.name}", 0.0)
-            room = room_for(problem.problem, of_kind[0], tell)
-            if kind not in rooms or room.more < rooms[kind].more:
-                rooms[kind] = TypeRoom(kind, len(of_kind), room.more, room.bound, site.name)
+            kinds.append((kind, site.name, len(of_kind)))
+            tasks.append(RoomTask(problem.problem, of_kind[0]))
+    rooms: dict[str, TypeRoom] = {}
+    job = room_of if run is not None else functools.partial(room_of, tell=tell)
+    for done, ((kind, where, placed), room) in enumerate(zip(kinds, (run or here)(job, tasks), strict=True)):
+        tell(f"room for {kind} on {where}", done / len(kinds))
+        if kind not in rooms or room.more < rooms[kind].more:
+            rooms[kind] = TypeRoom(kind, placed, room.more, room.bound, where)
     return tuple(rooms.values())

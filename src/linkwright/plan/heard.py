@@ -1,4 +1,4 @@
-"""What is on the air on each slot of a link: one entry a contribution."""
+"""What is on the air for a link: one entry a contribution."""
 
 from __future__ import annotations
 
@@ -8,12 +8,27 @@ from linkwright.shoot.evidence import Evidence
 from linkwright.units import FloatArray
 
 
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """Something on the air on one carrier of a link, as power in its receiver's filter [mW]."""
+
+    part: str
+    code: str
+    power_mw: float
+    evidence: Evidence
+    source: str
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Heard:
-    """Something on the air, as power in the receiver's filter on each slot: `power_mw` (m,)."""
+    """The same on each slot of a link: `power_mw` (m,)."""
 
     part: str
     code: str
     power_mw: FloatArray
     evidence: Evidence
     source: str
+
+    def on(self, slot: int) -> Arrival:
+        """What arrives on one slot."""
+        return Arrival(self.part, self.code, float(self.power_mw[slot]), self.evidence, self.source)

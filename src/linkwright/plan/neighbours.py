@@ -16,7 +16,7 @@ import numpy as np
 from linkwright.air.others import overlap_share
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
-from linkwright.plan.heard import Heard
+from linkwright.plan.heard import Arrival
 from linkwright.plan.model import Finding
 from linkwright.reach.between import between_sites_db
 from linkwright.rules.distance import great_circle_km
@@ -34,11 +34,43 @@ MAY_RAISE_DB: Final = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Far:
-    """A link of another site with the carrier that it has there in some call."""
+    """A link of a planned site with the carrier that it has there in some call."""
 
     chain: Chain
     carrier_khz: int
     call: LiveCall
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class FarSite:
+    """The links of one planned site as arrays, one entry (f,) a link in a call.
+
+    carriers_khz, widths_khz : [kHz]. sent_mw : the most that they radiate. room_mw : what may arrive at their
+    receivers' antennas before it raises the noise too much. starts, ends : of their calls [s, POSIX].
+    """
+
+    site: Site
+    carriers_khz: IntArray
+    widths_khz: FloatArray
+    sent_mw: FloatArray
+    room_mw: FloatArray
+    starts: FloatArray
+    ends: FloatArray
+
+    @classmethod
+    def of(cls, site: Site, links: Sequence[Far]) -> FarSite:
+        """From the links of a site."""
+        spare_db = np.array([link.chain.noise_dbm - link.chain.receiver.antenna_gain_dbi for link in links])
+        spans = np.array([span(link.call) for link in links]).reshape(-1, 2)
+        return cls(
+            site,
+            np.array([link.carrier_khz for link in links], dtype=np.int64),
+            np.array([link.chain.transmitter.bandwidth_khz for link in links], dtype=np.float64),
+            np.array([strongest_mw(link.chain) for link in links], dtype=np.float64),
+            mw_from_dbm_array(spare_db) * (10.0 ** (MAY_RAISE_DB / 10.0) - 1.0),
+            spans[:, 0],
+            spans[:, 1],
+        )
 
 
 def distance_m(a: Site, b: Site) -> float | None:
@@ -50,11 +82,17 @@ def distance_m(a: Site, b: Site) -> float | None:
     return 1000.0 * great_circle_km(*here, *there)
 
 
+def span(call: LiveCall) -> tuple[float, float]:
+    """When a call begins and ends [s, POSIX]; one that lacks a time runs always."""
+    if call.starts is None or call.ends is None:
+        return -np.inf, np.inf
+    return call.starts.timestamp(), call.ends.timestamp()
+
+
 def together(a: LiveCall, b: LiveCall) -> bool:
     """Whether two calls run at the same time at some moment; a call without times always does."""
-    if a.starts is None or a.ends is None or b.starts is None or b.ends is None:
-        return True
-    return a.starts < b.ends and b.starts < a.ends
+    (a_starts, a_ends), (b_starts, b_ends) = span(a), span(b)
+    return a_starts < b_ends and b_starts < a_ends
 
 
 def strongest_mw(chain: Chain) -> float:
@@ -126,51 +164,47 @@ class Afar:
     carriers_khz, widths_khz : [kHz]. heard_mw : at an isotropic antenna here, from their highest step.
     may_hear_mw : what may be radiated here into their filters before it raises the noise of their receivers by more
         than `MAY_RAISE_DB`.
-    calls : theirs. begins : where each site begins. names, away_m : of the sites.
+    starts, ends : of their calls [s, POSIX]; infinite for a call without times. begins : where each site begins.
+    names, away_m : of the sites.
     """
 
     carriers_khz: IntArray
     widths_khz: FloatArray
     heard_mw: FloatArray
     may_hear_mw: FloatArray
-    calls: tuple[LiveCall, ...]
+    starts: FloatArray
+    ends: FloatArray
     begins: IntArray
     names: tuple[str, ...]
     away_m: tuple[float, ...]
 
     @classmethod
-    def of(cls, site: Site, far: Mapping[str, Sequence[Far]]) -> Afar:
-        """What of the planned sites `far`, by name, this site may hear or disturb: those with a known distance."""
-        parts = []
-        for name, links in far.items():
-            away = distance_m(site, links[0].chain.site) if links and name != site.name else None
-            if away is not None:
-                parts.append((name, away, links))
-        links = [link for _, _, of_site in parts for link in of_site]
-        carriers = np.array([link.carrier_khz for link in links], dtype=np.int64)
-        begins = np.cumsum([0, *(len(of_site) for _, _, of_site in parts)])
-        losses = [
-            between_sites_db(site, of_site[0].chain.site, away, carriers[begin : begin + len(of_site)] / 1000.0)
-            for (_, away, of_site), begin in zip(parts, begins, strict=False)
-        ]
-        gain = mw_from_dbm_array(-np.concatenate([np.zeros(0), *losses]))
-        antennas = mw_from_dbm_array(np.array([link.chain.receiver.antenna_gain_dbi for link in links]))
-        noise = mw_from_dbm_array(np.array([link.chain.noise_dbm for link in links]))
+    def of(cls, site: Site, far: Sequence[FarSite]) -> Afar:
+        """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
+        away = [(one, distance) for one in far if (distance := distance_m(site, one.site)) is not None]
+        parts = [one for one, _ in away]
+        gain = _together([
+            mw_from_dbm_array(-between_sites_db(site, one.site, distance, one.carriers_khz / 1000.0))
+            for one, distance in away
+        ])  # fmt: skip
+        begins = np.cumsum([0, *(one.carriers_khz.size for one in parts)])[:-1]
         return cls(
-            carriers,
-            np.array([link.chain.transmitter.bandwidth_khz for link in links], dtype=np.float64),
-            np.array([strongest_mw(link.chain) for link in links]) * gain,
-            noise * (10.0 ** (MAY_RAISE_DB / 10.0) - 1.0) / (gain * antennas),
-            tuple(link.call for link in links),
-            begins[:-1],
-            tuple(name for name, _, _ in parts),
-            tuple(away for _, away, _ in parts),
+            np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)]),
+            _together([one.widths_khz for one in parts]),
+            _together([one.sent_mw for one in parts]) * gain,
+            _together([one.room_mw for one in parts]) / gain,
+            _together([one.starts for one in parts]),
+            _together([one.ends for one in parts]),
+            begins,
+            tuple(one.site.name for one in parts),
+            tuple(distance for _, distance in away),
         )
 
     def during(self, calls: Sequence[LiveCall]) -> BoolArray:
         """Which of them (f,) are live while any of these calls is."""
-        at_once = {id(call): any(together(call, ours) for ours in calls) for call in self.calls}
-        return np.array([at_once[id(call)] for call in self.calls], dtype=np.bool_)
+        spans = [span(call) for call in calls]
+        live = [(self.starts < ends) & (starts < self.ends) for starts, ends in spans]
+        return np.asarray(np.any(live, axis=0)) if live else np.zeros(self.starts.shape, dtype=np.bool_)
 
     def over_slots(self, chain: Chain, live: BoolArray, slots_khz: IntArray) -> tuple[FloatArray, BoolArray]:
         """What those of them who are `live` (f,) bring a link on each of its slots (m,) [mW], and where the link
@@ -193,7 +227,7 @@ class Afar:
         disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[which][of]]] = True
         return power_mw, disturbs
 
-    def on(self, chain: Chain, live: BoolArray, carrier_khz: int) -> list[Heard]:
+    def on(self, chain: Chain, live: BoolArray, carrier_khz: int) -> list[Arrival]:
         """What those who are `live` (f,) bring a link on one carrier, a line for each site that counts."""
         touch = (self.widths_khz + chain.transmitter.bandwidth_khz) / 2.0
         which = np.flatnonzero(live & (np.abs(self.carriers_khz - carrier_khz) < touch))
@@ -204,18 +238,22 @@ class Afar:
         share = overlap_share(np.array([carrier_khz]), chain.transmitter.bandwidth_khz, low, high)
         power = mw_from_dbm(chain.receiver.antenna_gain_dbi) * self.heard_mw[which] * share
         site = np.searchsorted(self.begins, which, side="right") - 1
-        by_site = np.asarray(np.bincount(site, weights=power, minlength=len(self.names)), dtype=np.float64)
+        by_site = np.bincount(site, weights=power, minlength=len(self.names))
         least = mw_from_dbm(chain.noise_dbm - HEARD_BELOW_NOISE_DB)
         return [
-            Heard(
+            Arrival(
                 f"links at {self.names[n]}",
                 REUSE,
-                by_site[n : n + 1],
+                float(by_site[n]),
                 "modelled",
                 f"{self.away_m[n] / 1000:.2f} km away, at their highest step",
             )
             for n in np.flatnonzero(by_site > least)
         ]
+
+
+def _together(parts: Sequence[FloatArray]) -> FloatArray:
+    return np.concatenate([np.zeros(0), *parts])
 
 
 def positions(scene: Scene) -> Iterator[Finding]:

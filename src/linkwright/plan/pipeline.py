@@ -22,13 +22,12 @@ from linkwright.plan.plan_findings import (
     power_finding,
     unplaced_reason,
 )
-from linkwright.plan.prove import Standing, planned, prove
+from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
-from linkwright.plan.solve import Run, Solved, solve_sites
+from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.view import others_during
 from linkwright.units import mhz_text
 
 Sweeps = Mapping[str, Sequence[Sweep]]
@@ -54,21 +53,20 @@ def make_plan(
     slots = Slots.of(scene)
     kept_by_site = {site.name: kept_on(keep, site) for site in scene.used_sites}
     solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
+    proved = _proved(scene, slots, solved, tell, run or here)
     calls: dict[str, PlannedCall] = {}
     findings = list(positions(scene))
     criteria = set()
     moves: list[Move] = []
-    for done, site in enumerate(scene.used_sites):
-        tell(f"proving {site.name}", done / len(solved))
+    for site in scene.used_sites:
         problem, answers = solved[site.name]
         kept = kept_by_site[site.name]
-        afar = slots.afar(site)
         findings += input_findings(scene, problem)
         findings += moved_findings(kept, answers)
         if kept:
             moves += _moves(problem, kept, answers)
         for n, answer in enumerate(answers):
-            call, found = _planned_call(scene, problem, n, answer, afar)
+            call, found = _planned_call(scene, problem, n, answer, proved[problem.calls[n].name])
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
@@ -101,20 +99,45 @@ def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(findings), key=lambda found: GRAVITY[found.severity]))
 
 
-def _planned_call(
-    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, afar: Afar
-) -> tuple[PlannedCall, list[Finding]]:
-    """One call, proved, with its findings."""
-    target = scene.shoot.shoot.target
+Proved = tuple[CallToProve, list[Proof]]
+
+
+def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Run) -> dict[str, Proved]:
+    """Every call with its proof, by its name."""
+    names, tasks = [], []
+    for site in scene.used_sites:
+        problem, answers = solved[site.name]
+        afar = slots.afar(site)
+        for n, answer in enumerate(answers):
+            names.append(problem.calls[n].name)
+            tasks.append(_to_prove(scene, problem, n, answer, afar))
+    proved: dict[str, Proved] = {}
+    for name, task, proofs in zip(names, tasks, run(prove, tasks), strict=True):
+        proved[name] = task, proofs
+        tell(f"proved {name}", len(proved) / len(names))
+    return proved
+
+
+def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, afar: Afar) -> CallToProve:
+    """The links of a call that have a carrier, as the proof wants them."""
     call = problem.calls[n]
     live = afar.during([call])
     standing = [
-        Standing(problem.chains[i], problem.tunings[i], carrier, tuple(afar.on(problem.chains[i], live, carrier)))
+        Standing.of(problem.chains[i], problem.tunings[i], carrier, afar.on(problem.chains[i], live, carrier))
         for i in problem.problem.calls[n]
         if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
     ]
-    others = narrow(others_during(scene.shoot, call))
-    proofs = prove(standing, others, target) if standing else []
+    others = narrow(scene.others_during(call))
+    return CallToProve(tuple(standing), others, scene.shoot.shoot.target, scene.large)
+
+
+def _planned_call(
+    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: Proved
+) -> tuple[PlannedCall, list[Finding]]:
+    """One call with its findings, from its proof."""
+    target = scene.shoot.shoot.target
+    call = problem.calls[n]
+    standing, proofs = proved[0].standing, proved[1]
     links = [
         planned(s, p, answer.spares_khz[s.chain.link.name], target) for s, p in zip(standing, proofs, strict=True)
     ]

@@ -35,8 +35,7 @@ def link_findings(
     if link.verdict == "holds":
         return
     yield from _near_far(standing, link)
-    allowed = standing.tuning.powers_mw(standing.chain.transmitter, standing.carrier_khz)
-    higher = [power for power in standing.chain.transmitter.powers_mw if power > max(allowed)]
+    higher = [power for power in standing.chain.transmitter.powers_mw if power > max(standing.steps_mw)]
     state = "is thin" if link.verdict == "thin" else "fails"
     short = (
         f'{link.link} {state} in call "{call}": {100 * link.availability:.2f} % of the time, '
@@ -60,8 +59,8 @@ def _near_far(standing: Standing, link: PlannedLink) -> Iterator[Finding]:
     for code, starts in NEIGHBOURS.items():
         lines = [line for line in link.ledger if line.part.startswith(starts) and line.dbm is not None]
         levels = [line.dbm for line in lines if line.dbm is not None]
-        if levels and sum_dbm(levels) > standing.tuning.noise_dbm:
-            rise = sum_dbm([standing.tuning.noise_dbm, *levels]) - standing.tuning.noise_dbm
+        if levels and sum_dbm(levels) > standing.noise_dbm:
+            rise = sum_dbm([standing.noise_dbm, *levels]) - standing.noise_dbm
             says = f"{link.link} has its noise raised by {rise:.1f} dB, most of all by {lines[0].part}."
             yield finding(code, link.link, says)
 
@@ -72,16 +71,13 @@ def _count(number: int, word: str) -> str:
 
 def _on_the_carrier(standing: Standing) -> Iterator[Finding]:
     """Whoever else is on the link's carrier."""
-    tuning = standing.tuning
-    at = tuning.index(standing.carrier_khz)
-    assert at is not None
     name, carrier = standing.chain.link.name, mhz_text(standing.carrier_khz)
-    for heard, power_mw in standing.air_mw():
-        rise = sum_dbm([tuning.noise_dbm, dbm_from_mw(power_mw)]) - tuning.noise_dbm
+    for arrival in standing.air:
+        rise = sum_dbm([standing.noise_dbm, dbm_from_mw(arrival.power_mw)]) - standing.noise_dbm
         if rise > BUSY_RISE_DB:
-            says = f"{name} on {carrier} MHz hears {heard.part}: the noise rises by {rise:.1f} dB."
-            yield finding(heard.code, name, says)
-    if tuning.busy[at] and not any(heard.code == "busy" and heard.power_mw[at] > 0 for heard in tuning.heard):
+            says = f"{name} on {carrier} MHz hears {arrival.part}: the noise rises by {rise:.1f} dB."
+            yield finding(arrival.code, name, says)
+    if standing.busy and not any(arrival.code == "busy" and arrival.power_mw > 0 for arrival in standing.air):
         yield finding("busy", name, f"{name} on {carrier} MHz stands on something that the sweep shows.")
 
 

@@ -17,7 +17,7 @@ from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults
 from linkwright.physics.intermodulation import filter_share, products_in_band
 from linkwright.plan.chain import Chain
-from linkwright.plan.heard import Heard
+from linkwright.plan.heard import Arrival
 from linkwright.plan.model import LedgerLine, PlannedLink, Verdict
 from linkwright.plan.neighbours import REUSE
 from linkwright.plan.radio import others_arrays, radio_of
@@ -43,19 +43,40 @@ class PlanFault(AssertionError):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A link that has a carrier in a call; `from_afar` is what it hears of other sites on that one carrier."""
+    """A link that has a carrier in a call: everything that its proof needs, and nothing of other carriers.
+
+    `air` is what arrives on the carrier besides the call's own links; `steps_mw` are the powers allowed there,
+    ascending; `busy` tells that a sweep shows something there.
+    """
 
     chain: Chain
-    tuning: Tuning
     carrier_khz: int
-    from_afar: tuple[Heard, ...] = ()
+    air: tuple[Arrival, ...]
+    steps_mw: tuple[float, ...]
+    noise_dbm: float
+    busy: bool
 
-    def air_mw(self) -> list[tuple[Heard, float]]:
-        """Everything on the air on the link's carrier [mW]."""
-        at = self.tuning.index(self.carrier_khz)
+    @classmethod
+    def of(cls, chain: Chain, tuning: Tuning, carrier_khz: int, from_afar: Sequence[Arrival] = ()) -> Standing:
+        """A link on one of its slots, with what it hears there of other sites."""
+        at = tuning.index(carrier_khz)
         assert at is not None, "a carrier is one of its link's slots"
-        here = [(heard, float(heard.power_mw[at])) for heard in self.tuning.heard if heard.code != REUSE]
-        return [*here, *((heard, float(heard.power_mw[0])) for heard in self.from_afar)]
+        here = [heard.on(at) for heard in tuning.heard if heard.code != REUSE]
+        steps = tuning.powers_mw(chain.transmitter, carrier_khz)
+        return cls(chain, carrier_khz, (*here, *from_afar), steps, tuning.noise_dbm, bool(tuning.busy[at]))
+
+
+@dataclass(frozen=True, slots=True)
+class CallToProve:
+    """The links of a call on their carriers, and the narrow transmitters of others that are on during it.
+
+    `target` is the availability from which a link holds; `large` as for `radio_of`.
+    """
+
+    standing: tuple[Standing, ...]
+    others: tuple[Other, ...]
+    target: float
+    large: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,27 +104,28 @@ class Levels:
     unwanted: Unwanted
 
 
-def prove(standing: Sequence[Standing], others: Sequence[Other], target: float) -> list[Proof]:
+def prove(call: CallToProve) -> list[Proof]:
     """The least powers that hold for the links of a call, and the proof at these powers.
-
-    `others` are the narrow transmitters of others that are on during the call.
 
     Raises PlanFault where the separate verifier comes to other interference.
     """
+    standing, others = call.standing, call.others
+    if not standing:
+        return []
     carriers = np.array([s.carrier_khz for s in standing], dtype=np.int64)
     budgets = [s.chain.budget(s.carrier_khz) for s in standing]
-    radio = radio_of([s.chain for s in standing], carriers, budgets, others, target)
+    radio = radio_of([s.chain for s in standing], carriers, budgets, others, call.target, call.large)
     others_khz, others_mw = others_arrays(others)
-    call = CallLevels(
+    levels_of_call = CallLevels(
         np.arange(carriers.size),
         radio,
-        tuple(np.array([sum(power_mw for _, power_mw in s.air_mw())]) for s in standing),
-        tuple(np.array(s.tuning.powers_mw(s.chain.transmitter, s.carrier_khz)) for s in standing),
+        tuple(np.array([sum(arrival.power_mw for arrival in s.air)]) for s in standing),
+        tuple(np.array(s.steps_mw) for s in standing),
         tuple(np.array([np.inf]) for _ in standing),
         others_khz,
         others_mw,
     )
-    own_mw = settle_powers(call, [0] * carriers.size, carriers).powers_mw
+    own_mw = settle_powers(levels_of_call, [0] * carriers.size, carriers).powers_mw
     every_khz, powers = np.concatenate([carriers, others_khz]), np.concatenate([own_mw, others_mw])
     names = (*(s.chain.link.name for s in standing), *(other.name for other in others))
     levels = Levels(
@@ -145,9 +167,9 @@ def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
 def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
     """What the air brings on the link's carrier, each contribution that counts."""
     return tuple(
-        _interference(heard.part, dbm_from_mw(power_mw), heard.evidence, heard.source)
-        for heard, power_mw in standing.air_mw()
-        if dbm_from_mw(power_mw) > standing.tuning.noise_dbm - NOTHING_BELOW_NOISE_DB
+        _interference(arrival.part, dbm_from_mw(arrival.power_mw), arrival.evidence, arrival.source)
+        for arrival in standing.air
+        if dbm_from_mw(arrival.power_mw) > standing.noise_dbm - NOTHING_BELOW_NOISE_DB
     )
 
 

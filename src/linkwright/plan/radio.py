@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio
+from linkwright.assign.levels import FEW_LINKS, Radio
 from linkwright.assign.placement import CallLevels
 from linkwright.physics.masks import off_channel_share
 from linkwright.physics.pathloss import free_space_db
@@ -34,10 +34,12 @@ def radio_of(
     budgets: Sequence[Budget],
     others: Sequence[Other],
     target: float,
+    large: bool,
 ) -> Radio:
     """The radio of n links on one site, levels at `carriers_khz` (n,) [kHz], and of the narrow others there.
 
-    `budgets` are the links' own, on those carriers; `target` the availability from which a link holds.
+    `budgets` are the links' own, on those carriers; `target` the availability from which a link holds;
+    `large` that the shoot is worth loading compiled loops for.
     """
     own_widths = [chain.transmitter.bandwidth_khz for chain in chains]
     widths = np.array([*own_widths, *(other.bandwidth_khz for other in others)], dtype=np.float64)
@@ -57,6 +59,7 @@ def radio_of(
         rejection_step_khz=REJECTION_STEP_KHZ,
         kind=np.searchsorted(kinds, widths),
         own=len(chains),
+        compiled=large or widths.size > FEW_LINKS,
     )
 
 
@@ -126,6 +129,7 @@ def call_levels(
     members: Sequence[int],
     others: Sequence[Other],
     target: float,
+    large: bool,
 ) -> CallLevels:
     """The levels of a call for the search: worked out once, in the middle of what each link tunes.
 
@@ -139,7 +143,7 @@ def call_levels(
         air.append(sum((heard.power_mw[at] for heard in tuning.heard), np.zeros(slots.size)))
         steps.append(np.array(sorted(chain.transmitter.powers_mw)))
         most.append(tuning.most_mw[at])
-    radio = radio_of(chains, middle, budgets, others, target)
+    radio = radio_of(chains, middle, budgets, others, target, large)
     return CallLevels(
         np.array(members, dtype=np.int64), radio, tuple(air), tuple(steps), tuple(most), *others_arrays(others)
     )

@@ -8,17 +8,18 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from linkwright.assign.calls import CallAnswer, Kept, SiteTask
+from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Problem, Wish
 from linkwright.assign.verify import Placed, faults
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan
-from linkwright.plan.neighbours import Afar, Far, hearing
+from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow
 from linkwright.plan.tuning import Tuning, tuning_of
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
-from linkwright.shoot.view import LiveCall, others_during
+from linkwright.shoot.view import LiveCall
 from linkwright.units import IntArray, khz_from_mhz
 
 
@@ -47,7 +48,7 @@ class Slots:
 
     scene: Scene
     hearing: Mapping[str, set[str]]
-    far: dict[str, list[Far]] = field(default_factory=dict)
+    far: dict[str, FarSite] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[int, tuple[IntArray, np.ndarray]] = field(default_factory=dict)
 
@@ -62,7 +63,7 @@ class Slots:
 
     def afar(self, site: Site) -> Afar:
         """The planned links of the sites that this one hears."""
-        return Afar.of(site, {name: links for name, links in self.far.items() if name in self.hearing[site.name]})
+        return Afar.of(site, [far for name, far in self.far.items() if name in self.hearing[site.name]])
 
     def tuning(self, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
         """The tuning of a link over its calls on this site."""
@@ -131,15 +132,20 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
 
 
 def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
-    """The site as numbers alone, ready to be solved anywhere: the problem and the levels of its distinct calls."""
-    levels = []
+    """The site as numbers alone, ready to be solved anywhere: the problem and the levels of its distinct calls.
+
+    With no effort to be spent on it, the first placement is not weighed and needs no levels.
+    """
+    levels: list[CallLevels] = []
+    if effort <= 0.0 and all(wish.keep_khz is None for wish in site.problem.wishes):
+        return SiteTask(site.problem, (), effort)
     having = [n for n, wish in enumerate(site.problem.wishes) if wish.slots_khz.size]
     for members in dict.fromkeys(site.problem.calls):
         able = [i for i in members if i in having]
         if not able:
             continue
         while_live = [call for call, who in zip(site.calls, site.problem.calls, strict=True) if who == members]
-        others = {other.name: other for call in while_live for other in others_during(scene.shoot, call)}
+        others = {other.name: other for call in while_live for other in scene.others_during(call)}
         levels.append(
             call_levels(
                 [site.chains[i] for i in able],
@@ -148,6 +154,7 @@ def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
                 able,
                 narrow(tuple(others.values())),
                 scene.shoot.shoot.target,
+                scene.large,
             )
         )
     return SiteTask(site.problem, tuple(levels), effort)
@@ -166,9 +173,8 @@ def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:
         chain, tuning = site.chains[i], site.tunings[i]
         carrier = answer.carriers_khz[chain.link.name]
         if carrier is not None:
-            allowed = frozenset(tuning.carriers_khz[tuning.legal].tolist())
-            spares = answer.spares_khz[chain.link.name]
-            placed.append(Placed(chain.link.name, carrier, spares, chain.transmitter.spacing_khz, allowed))
+            spares, legal_khz = answer.spares_khz[chain.link.name], tuning.carriers_khz[tuning.legal]
+            placed.append(Placed(chain.link.name, carrier, spares, chain.transmitter.spacing_khz, legal_khz))
     guards = (site.problem.guard_two_khz, site.problem.guard_three_khz)
     found = next(faults(placed, answer.criterion == "clean", *guards), None)
     if found is not None:

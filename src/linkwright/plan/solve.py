@@ -3,20 +3,28 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Protocol, TypeVar
 
-from linkwright.assign.calls import CallAnswer, Kept, SiteTask, answer_calls
+from linkwright.assign.calls import CallAnswer, Kept, answer_calls
 from linkwright.assign.clean import Tell
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
-from linkwright.plan.neighbours import Far, classes
+from linkwright.plan.neighbours import Far, FarSite, classes
 from linkwright.plan.site import SiteProblem, Slots, site_problem, site_task, verify_site
 
-#: Does the same to each of several things, in their order, wherever that is done (`work/`).
-Run = Callable[[Callable[[SiteTask], list[CallAnswer]], Sequence[SiteTask]], Iterable[list[CallAnswer]]]
+Task = TypeVar("Task")
+Done = TypeVar("Done")
 
 
-def here(job: Callable[[SiteTask], list[CallAnswer]], tasks: Sequence[SiteTask]) -> Iterator[list[CallAnswer]]:
+class Run(Protocol):
+    """Does the same to each of several things, wherever that is done (`work/`); results come in their order."""
+
+    def __call__(self, job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
+        """Begin with all tasks, and hand over what comes of each as soon as it and those before it are done."""
+
+
+def here(job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
     """One after the other, in this process."""
     return map(job, tasks)
 
@@ -43,7 +51,7 @@ def solve_sites(
         for problem, answers in zip(problems, (run or here)(job, tasks), strict=True):
             verify_site(problem, answers)
             solved[problem.site.name] = (problem, answers)
-            slots.far[problem.site.name] = _far(problem, answers)
+            slots.far[problem.site.name] = FarSite.of(problem.site, _far(problem, answers))
             tell(f"planned {problem.site.name}", len(solved) / count)
     return solved
 
@@ -58,7 +66,7 @@ def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
     ]
 
 
-def far_of_plan(scene: Scene, plan: Plan) -> dict[str, list[Far]]:
+def far_of_plan(scene: Scene, plan: Plan) -> dict[str, FarSite]:
     """The links of a plan as other sites see them, by name of their site."""
     far: dict[str, list[Far]] = {site.name: [] for site in scene.used_sites}
     for live, planned in zip(scene.calls, plan.calls, strict=True):
@@ -66,4 +74,4 @@ def far_of_plan(scene: Scene, plan: Plan) -> dict[str, list[Far]]:
         far[live.site.name] += [
             Far(scene.chain(by_name[link.link], live.site), link.carrier_khz, live) for link in planned.links
         ]
-    return far
+    return {site.name: FarSite.of(site, far[site.name]) for site in scene.used_sites}

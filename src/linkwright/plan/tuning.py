@@ -5,6 +5,7 @@ A slot is a carrier that both ends tune. Links of one type, one receiver and one
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -16,10 +17,10 @@ from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, strongest_gain_db
-from linkwright.rules import Row, TvChannel, allowance, tv_channel, tv_channels
+from linkwright.rules import Row, TvChannel, allowance
 from linkwright.shoot.equipment import Transmitter
 from linkwright.shoot.place import Other
-from linkwright.shoot.view import LiveCall, others_during
+from linkwright.shoot.view import LiveCall
 from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
 
 #: A slot on which the air raises the noise by more than this is left alone while there are others [dB].
@@ -92,20 +93,20 @@ class Tuning:
         return None if at is None or self.row[at] < 0 else self.rows[int(self.row[at])]
 
 
-def slots_khz(ranges_khz: Sequence[tuple[int, int]], raster_khz: int) -> IntArray:
+@functools.lru_cache(maxsize=256)
+def slots_khz(ranges_khz: tuple[tuple[int, int], ...], raster_khz: int) -> IntArray:
     """All carriers of the ranges (both ends included), from each range's lower end in steps of the raster."""
     parts = [np.arange(low, high + 1, raster_khz, dtype=np.int64) for low, high in ranges_khz]
     return np.unique(np.concatenate(parts)) if parts else np.zeros(0, dtype=np.int64)
 
 
-def near_an_edge(carriers_khz: IntArray, channels: Sequence[TvChannel], edge_khz: int) -> BoolArray:
-    """Which carriers (m,) lie nearer than `edge_khz` to an edge of any TV channel of the raster."""
-    if edge_khz == 0 or not channels:
+def near_an_edge(carriers_khz: IntArray, edges_khz: IntArray, edge_khz: int) -> BoolArray:
+    """Which carriers (m,) lie nearer than `edge_khz` to one of a raster's edges (e,), ascending."""
+    if edge_khz == 0 or not edges_khz.size:
         return np.zeros(carriers_khz.size, dtype=np.bool_)
-    edges = np.unique([edge for channel in channels for edge in (channel.from_khz, channel.to_khz)])
-    right = np.searchsorted(edges, carriers_khz)
-    above = np.abs(edges[np.minimum(right, edges.size - 1)] - carriers_khz)
-    below = np.abs(edges[np.maximum(right - 1, 0)] - carriers_khz)
+    right = np.searchsorted(edges_khz, carriers_khz)
+    above = np.abs(edges_khz[np.minimum(right, edges_khz.size - 1)] - carriers_khz)
+    below = np.abs(edges_khz[np.maximum(right - 1, 0)] - carriers_khz)
     return np.asarray(np.minimum(above, below) < edge_khz)
 
 
@@ -121,14 +122,14 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar)
         both |= (carriers >= low) & (carriers <= high)
     carriers = carriers[both]
     most_mw, row, rows = _allowed(scene.law, transmitter, carriers)
-    tv = tuple(tv_channel(scene.law.territory, number) for number in chain.site.tv)
+    tv = scene.tv_on(chain.site)
     half = transmitter.bandwidth_khz / 2.0
     in_tv = np.full(carriers.size, -1, dtype=np.int64)
     for n, channel in enumerate(tv):
         in_tv[(carriers + half > channel.from_khz) & (carriers - half < channel.to_khz)] = n
-    at_edge = near_an_edge(carriers, tv_channels(scene.law.territory), transmitter.edge_khz)
+    at_edge = near_an_edge(carriers, scene.law.tv_edges_khz, transmitter.edge_khz)
     noise_dbm = chain.noise_dbm
-    others = {o.name: o for call in calls for o in others_during(scene.shoot, call)}
+    others = {o.name: o for call in calls for o in scene.others_during(call)}
     heard = [_other(chain, other, carriers) for other in others.values()]
     busy = np.zeros(carriers.size, dtype=np.bool_)
     covered = busy

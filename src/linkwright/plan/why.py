@@ -13,7 +13,7 @@ from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
 from linkwright.plan.pipeline import Sweeps
-from linkwright.plan.prove import Standing, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, prove, verdict
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
@@ -77,8 +77,9 @@ def why(shoot: Shoot, sweeps: Sweeps, plan: Plan, name: str, carrier_khz: int) -
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
         margin = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
-            from_afar = tuple(afar.on(chain, afar.during([live]), carrier_khz))
-            proof = prove([Standing(chain, tuning, carrier_khz, from_afar)], (), shoot.shoot.target)[0]
+            from_afar = afar.on(chain, afar.during([live]), carrier_khz)
+            alone = Standing.of(chain, tuning, carrier_khz, from_afar)
+            (proof,) = prove(CallToProve((alone,), (), shoot.shoot.target))
             margin = round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2)
             held = verdict(proof.availability, shoot.shoot.target)
         found.append(CallReasons(live.name, tuple(reasons), margin, held))
@@ -159,11 +160,11 @@ def _of_the_plan(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int
                 )
     guard = scene.shoot.shoot.guard_khz
     placed = [
-        Placed(link.link, link.carrier_khz, link.spares_khz, 0, frozenset((link.carrier_khz, *link.spares_khz)))
+        Placed(link.link, link.carrier_khz, link.spares_khz, 0, np.array((link.carrier_khz, *link.spares_khz)))
         for link in others
     ]
     without = set(faults(placed, True, guard.im3_two, guard.im3_three))
-    mine = Placed(chain.link.name, carrier_khz, (), 0, frozenset((carrier_khz,)))
+    mine = Placed(chain.link.name, carrier_khz, (), 0, np.array([carrier_khz]))
     for fault in faults([*placed, mine], True, guard.im3_two, guard.im3_three):
         if fault not in without:
             yield Reason("intermodulation", f"{fault[:1].upper()}{fault[1:]}.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from linkwright.shoot.catalogue import catalogue_entry
@@ -58,13 +59,17 @@ def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     return tuple(calls)
 
 
-def others_during(shoot: Shoot, call: LiveCall) -> tuple[Other, ...]:
-    """The others on the call's site that may be on while it runs, those without times always."""
-    return tuple(
-        other
-        for other in shoot.other
-        if site_named(shoot, other.site).name == call.site.name and _overlaps(other, call)
-    )
+def others_by_site(shoot: Shoot) -> dict[str, tuple[Other, ...]]:
+    """The others on each site, by its name."""
+    found: dict[str, list[Other]] = {site.name: [] for site in sites(shoot)}
+    for other in shoot.other:
+        found[site_named(shoot, other.site).name].append(other)
+    return {name: tuple(others) for name, others in found.items()}
+
+
+def others_during(others: Iterable[Other], call: LiveCall) -> tuple[Other, ...]:
+    """Those of the others on the call's site that may be on while it runs, those without times always."""
+    return tuple(other for other in others if _overlaps(other, call))
 
 
 def _overlaps(other: Other, call: LiveCall) -> bool:

@@ -1,0 +1,13 @@
+"""Long work, carried by this process, by several, or by Dask: the same results whichever carries it.
+
+A job is a function at the top of a module, a task whatever it takes; both must pickle. Results come in the order of
+the tasks, as each is ready. Jobs hold no state and draw no randomness of their own: a task that needs some is given
+one of `seeds`.
+"""
+
+from __future__ import annotations
+
+from linkwright.work.carriers import Work, on_dask, on_processes, worth_processes
+from linkwright.work.seeds import seeds
+
+__all__ = ["Work", "on_dask", "on_processes", "seeds", "worth_processes"]

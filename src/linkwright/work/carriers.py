@@ -1,0 +1,96 @@
+"""Who carries long work: processes of this machine, or the workers of a Dask scheduler."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Final, Protocol, TypeVar
+
+from linkwright.shoot.errors import InputError
+
+Task = TypeVar("Task")
+Done = TypeVar("Done")
+
+#: From so many links on, in several calls, starting processes (about a second each) pays.
+MANY_LINKS: Final = 400
+#: What every process loads before its first task, so that it is ready when the first one comes.
+PRELOAD: Final = [
+    "linkwright.plan.prove",
+    "linkwright.assign.calls",
+    "linkwright.physics.intermodulation.compiled_inband",
+]
+#: How long a Dask scheduler may take to answer [s].
+DASK_PATIENCE_S: Final = 5.0
+
+
+class Work(Protocol):
+    """Does one job to each of several tasks; results come in the order of the tasks, as each is ready."""
+
+    def __call__(self, job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
+        """Begin with all of them."""
+
+
+def worth_processes(links: int, calls: int) -> bool:
+    """Whether a shoot with so many links, all calls together, is worth starting processes for."""
+    return links >= MANY_LINKS and calls > 1 and (os.cpu_count() or 1) > 1
+
+
+@contextmanager
+def on_processes(count: int | None = None) -> Iterator[Work]:
+    """Work on `count` processes of this machine, as many as it has cores by default.
+
+    Leaving, also by Ctrl-C, drops what has not begun and waits for what has.
+    """
+    from concurrent.futures import ProcessPoolExecutor
+
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(PRELOAD)
+    with ProcessPoolExecutor(count or os.cpu_count() or 1, mp_context=context) as pool:
+
+        def work(job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
+            if len(tasks) < 2:
+                return map(job, tasks)
+            return pool.map(job, tasks, chunksize=max(1, len(tasks) // 32))
+
+        try:
+            yield work
+        except BaseException:
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
+
+
+@contextmanager
+def on_dask(address: str) -> Iterator[Work]:
+    """Work on the workers of the Dask scheduler at `address`, such as tcp://127.0.0.1:8786.
+
+    A scheduler runs whatever code is sent to it, and so do its workers: use one on loopback, or one behind TLS,
+    tls://. Raises InputError for any other address, where Dask is not installed, and where no scheduler answers.
+    """
+    _refuse_open(address)
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError("Dask is not installed; expected the extra, as in pip install linkwright[dask]") from None
+    try:
+        client = Client(address, timeout=DASK_PATIENCE_S, set_as_default=False)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError, TimeoutError) as error:
+        raise InputError(f"no Dask scheduler answers at {address} ({error}); expected a running one") from None
+    with client:
+
+        def work(job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
+            futures = client.map(job, tasks, pure=False)
+            return (future.result() for future in futures)
+
+        yield work
+
+
+def _refuse_open(address: str) -> None:
+    """A scheduler that anybody on the network could reach is refused."""
+    scheme, _, rest = address.partition("://")
+    host = rest.rsplit(":", 1)[0].strip("[]")
+    if not (scheme == "tls" or (scheme == "tcp" and host in ("127.0.0.1", "localhost", "::1"))):
+        raise InputError(
+            f'"{address}" is neither on loopback nor behind TLS; expected tcp://127.0.0.1:PORT or tls://HOST:PORT'
+        )

@@ -1,0 +1,103 @@
+"""Whoever carries long work, the same comes of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from typing import Any
+
+import numpy as np
+import pytest
+from bench.events import event
+from tests.plan.shoots import links, pocket
+from tests.plan.shoots import shoot as shoot_of
+
+from linkwright.plan.file import write_plan
+from linkwright.plan.fit import fit
+from linkwright.plan.pipeline import make_plan
+from linkwright.shoot.errors import InputError
+from linkwright.work import Work, on_dask, on_processes, seeds, worth_processes
+
+DRAWS = 1000
+
+
+def mean_of(seed: np.random.SeedSequence) -> float:
+    """A job that draws."""
+    return float(np.random.default_rng(seed).normal(size=DRAWS).mean())
+
+
+def fails_on_three(number: int) -> int:
+    if number == 3:
+        raise ValueError("three")
+    return number
+
+
+@contextmanager
+def in_dask() -> Iterator[Work]:
+    """A scheduler and two workers in this process, on loopback."""
+    distributed = pytest.importorskip("distributed")
+    cluster = distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None, protocol="tcp",
+        host="127.0.0.1", silence_logs=50,
+    )  # fmt: skip
+    with cluster, on_dask(cluster.scheduler_address) as work:
+        yield work
+
+
+CARRIERS: dict[str, Callable[[], AbstractContextManager[Work]]] = {
+    "processes": lambda: on_processes(2),
+    "dask": in_dask,
+}
+
+
+@pytest.mark.filterwarnings("default")  # what Dask warns of is its own
+@pytest.mark.parametrize("carrier", CARRIERS.values(), ids=CARRIERS.keys())
+def test_the_same_plan_and_the_same_room_whoever_carries_them(
+    carrier: Callable[[], AbstractContextManager[Work]],
+) -> None:
+    shoot = event(16, 4)
+    with carrier() as work:
+        assert list(work(mean_of, seeds(7, 9))) == [mean_of(seed) for seed in seeds(7, 9)]
+        assert write_plan(make_plan(shoot, {}, run=work)) == write_plan(make_plan(shoot, {}))
+        narrow = pocket("[[518.0, 524.0]]") + pocket("[[518.0, 522.0]]").replace("pocket", "other")
+        two_kinds = shoot_of(narrow + links(1) + links(1, "other").replace("L1", "M1"))
+        assert fit(two_kinds, {}, run=work) == fit(two_kinds, {})
+        with pytest.raises(ValueError, match="three"):
+            list(work(fails_on_three, range(5)))
+
+
+def test_seeds_are_each_another_and_always_the_same() -> None:
+    states = [tuple(seed.generate_state(4)) for seed in seeds(1, 50)]
+    assert len(set(states)) == 50
+    assert states == [tuple(seed.generate_state(4)) for seed in seeds(1, 50)]
+
+
+def test_processes_are_for_large_shoots_only() -> None:
+    assert not worth_processes(12, 3)
+    assert not worth_processes(1000, 1)
+
+
+@pytest.mark.parametrize("address", ["tcp://192.0.2.7:8786", "192.0.2.7:8786", "http://127.0.0.1", "", "tls:"])
+def test_a_scheduler_that_is_open_to_all_is_refused(address: str) -> None:
+    with pytest.raises(InputError, match="loopback"), on_dask(address):
+        pass
+
+
+def test_a_scheduler_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("linkwright.work.carriers.DASK_PATIENCE_S", 0.2)
+    with pytest.raises(InputError, match="no Dask scheduler answers"), on_dask("tcp://127.0.0.1:1"):
+        pass
+
+
+def test_without_dask_the_extra_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    real: Any = __import__
+
+    def without(name: str, *args: Any, **more: Any) -> Any:
+        if name == "distributed":
+            raise ImportError(name)
+        return real(name, *args, **more)
+
+    monkeypatch.setattr("builtins.__import__", without)
+    with pytest.raises(InputError, match="extra"), on_dask("tcp://127.0.0.1:8786"):
+        pass
