@@ -1,6 +1,6 @@
-"""Whole events: 50, 500 and 3000 links on 5, 30 and 150 sites; baseline: the links of one site-group by themselves.
+"""Whole events: 50, 500 and 3000 links on 5, 30 and 150 sites; baseline: the event of 500.
 
-`cost_a_link_over_500` is the time a link takes, in all its calls, over what it takes in the event of 500 in the same
+`cost_a_link_over_500` is the time a link takes, all its calls together, over that in the event of 500 in the same
 run: 1 is linear growth.
 """
 
