@@ -37,3 +37,22 @@ def fresnel_v(height_m: ArrayLike, to_a_m: ArrayLike, to_b_m: ArrayLike, frequen
         raise ValueError("an edge stands between the ends: both distances are more than nothing")
     wavelength_m = SPEED_OF_LIGHT_M_S / (np.asarray(frequency_mhz, dtype=np.float64) * 1e6)
     return np.asarray(np.asarray(height_m) * np.sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2)))
+
+
+def over_edge_db(
+    start_m: FloatArray, end_m: FloatArray, share: ArrayLike, top_m: ArrayLike, frequency_mhz: ArrayLike
+) -> FloatArray:
+    """Loss [dB] over an obstacle that stands across the path, such as a wall of finite height; ITU-R P.526.
+
+    start_m, end_m : (..., 3) the ends, x, y and z last [m]; share : where along the path the obstacle stands (0..1,
+    both excluded); top_m : height of its top [m]; frequency_mhz : [MHz]. The rest broadcasts with the leading axes.
+    Only the top counts: no way round the sides, no reflections. Raises ValueError for a share at or beyond an end.
+    """
+    a, b = np.asarray(start_m, dtype=np.float64), np.asarray(end_m, dtype=np.float64)
+    along = np.asarray(share, dtype=np.float64)
+    length_m = np.sqrt(np.sum((b - a) ** 2, axis=-1))
+    line_m = a[..., 2] + along * (b[..., 2] - a[..., 2])
+    # The parameter takes the height at right angles to the path, not the one straight up.
+    level = np.sqrt(np.sum((b - a)[..., :2] ** 2, axis=-1)) / np.where(length_m > 0.0, length_m, 1.0)
+    above_m = (np.asarray(top_m, dtype=np.float64) - line_m) * level
+    return knife_edge_db(fresnel_v(above_m, along * length_m, (1.0 - along) * length_m, frequency_mhz))

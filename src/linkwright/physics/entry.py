@@ -63,7 +63,10 @@ def entry_loss_db(
     return np.asarray(10.0 * np.log10(10.0 ** (0.1 * a) + 10.0 ** (0.1 * b) + 10.0 ** (0.1 * FLOOR_DB)))
 
 
-def entry_spread_db(frequency_mhz: float, building: Building) -> float:
-    """Half of what lies between the losses that 16 and 84 % of places keep within [dB]: a standard deviation."""
-    low, high = entry_loss_db(frequency_mhz, np.array([0.1587, 0.8413]), building)
-    return float(high - low) / 2.0
+def entry_spread_db(frequency_mhz: ArrayLike, building: Building) -> FloatArray:
+    """Half of what lies between the losses that 16 and 84 % of places keep within [dB]: a standard deviation.
+
+    As the wall of a building, `entry_loss_db` at one half is the median and this is its spread.
+    """
+    low, high = (entry_loss_db(frequency_mhz, share, building) for share in (0.1587, 0.8413))
+    return np.asarray((high - low) / 2.0)

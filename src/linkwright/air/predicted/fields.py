@@ -100,9 +100,7 @@ def _indoors(place: Place, frequency_mhz: FloatArray, area: Area) -> tuple[Float
     if place.surroundings not in INDOORS:
         return np.zeros_like(sigma), sigma
     known = np.maximum(frequency_mhz, RANGE_MHZ[0])
-    spread = {f: entry_spread_db(f, "traditional") for f in np.unique(known).tolist()}
-    walls = np.array([spread[f] for f in known.tolist()])
-    return entry_loss_db(known, 0.5, "traditional"), np.hypot(sigma, walls)
+    return entry_loss_db(known, 0.5, "traditional"), np.hypot(sigma, entry_spread_db(known, "traditional"))
 
 
 def _contours(
