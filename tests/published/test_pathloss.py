@@ -12,6 +12,7 @@ from linkwright.physics.pathloss import (
     p1411_sight_distance_m,
     p1411_terminals_db,
 )
+from linkwright.physics.streets import P1411_STREET, street_db, two_ray
 
 
 def p1411(distance_m: float, environment: str, share: float) -> float:
@@ -95,3 +96,29 @@ def test_p1238_table(row: str, figures: tuple[float, float, float, float]) -> No
     assert float(p1238_db(at, 1000.0, 10.0)) == pytest.approx(beta + 10.0 * alpha, abs=1e-9)
     assert float(p1238_db(at, 10_000.0, 1.0)) == pytest.approx(beta + 10.0 * gamma, abs=1e-9)
     assert at.sigma_db == sigma_db
+
+
+@pytest.mark.published(
+    "ITU-R P.1411, section 4.1.1, residential without sight: reference_p1411.csv of eeveetza/p1411 @1950eda"
+)
+@pytest.mark.parametrize(
+    ("frequency_mhz", "distance_m", "loss_db"),
+    [
+        (800.0, 30.0, 61.2553125),
+        (10_000.0, 100.0, 99.7),
+        (28_000.0, 100.0, 108.9561712),
+        (73_000.0, 170.0, 124.5072957),
+    ],
+)
+def test_p1411_residential_street(frequency_mhz: float, distance_m: float, loss_db: float) -> None:
+    row = P1411_STREET["residential, no sight"]
+    assert float(street_db(row, frequency_mhz, distance_m)) == pytest.approx(loss_db, abs=1e-6)
+
+
+@pytest.mark.published(
+    "ITU-R P.1411 section 4.1.2: 600 MHz, 1.5 and 2 m, 100 m: 74.380 / 80.380 / 94.380 dB, break at 24.016 m"
+)
+def test_two_ray_bounds() -> None:
+    found = two_ray(600.0, 100.0, 1.5, 2.0)
+    bounds = [float(x) for x in (found.lower_db, found.median_db, found.upper_db, found.break_m)]
+    assert bounds == pytest.approx([74.380, 80.380, 94.380, 24.016], abs=0.001)

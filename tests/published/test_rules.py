@@ -7,8 +7,8 @@ import datetime
 import numpy as np
 import pytest
 
+from linkwright.physics.geodesy import great_circle_km
 from linkwright.rules import allowance, eirp_mw_from_erp_mw, hard_warnings, most_conducted_mw, territory
-from linkwright.rules.distance import great_circle_km
 
 ON = datetime.date(2027, 5, 14)
 #: Gain of a half-wave dipole [dBi]; ITU Radio Regulations Nos. 1.161-1.162.

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from rich.console import Console
 
 from linkwright.cli.rules_table import print_rules
+from linkwright.physics.geodesy import MEAN_EARTH_RADIUS_KM, great_circle_km
 from linkwright.rules import hard_warnings, known_codes, rules_document, territory, territory_or_group
-from linkwright.rules.distance import MEAN_EARTH_RADIUS_KM, great_circle_km
 
 ON = datetime.date(2027, 5, 14)
 LATITUDES = st.floats(-90.0, 90.0)

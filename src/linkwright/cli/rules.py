@@ -11,17 +11,27 @@ import typer
 def run(
     region: Annotated[str, typer.Argument(help="ISO 3166-1 code such as GB; EU for the common European rows")],
     at: Annotated[str | None, typer.Option(help="LAT,LON in degrees: warnings that hang on the place")] = None,
+    stations: Annotated[
+        str | None, typer.Option(help="a list of TV stations (CSV) to predict TV from, with --at")
+    ] = None,
     date: Annotated[str | None, typer.Option(help="the day, YYYY-MM-DD; default: today")] = None,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
     """What may be used in a region: ranges, powers, permits, closed ranges, each with its source.
+
+    With a list of stations, TV is predicted at the place: channels closed, doubtful or free.
 
     The regulator and your licence override what is shown here.
     """
     from linkwright.cli.output import console, print_json
     from linkwright.rules import rules_document, territory_or_group
 
-    document = rules_document(territory_or_group(region), _position(at), _day(date))
+    territory, position = territory_or_group(region), _position(at)
+    document = rules_document(territory, position, _day(date))
+    if stations is not None:
+        from linkwright.cli.tv import tv_document
+
+        document |= tv_document(territory, _needed(position), stations)
     if json:
         print_json(document)
         return
@@ -43,6 +53,14 @@ def _position(text: str | None) -> tuple[float, float] | None:
     if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
         raise InputError(f'--at is "{text}"; expected latitude -90..90 and longitude -180..180')
     return latitude, longitude
+
+
+def _needed(position: tuple[float, float] | None) -> tuple[float, float]:
+    from linkwright.shoot.errors import InputError
+
+    if position is None:
+        raise InputError("--stations predicts TV at a place: give the place too, with --at LAT,LON")
+    return position
 
 
 def _day(text: str | None) -> datetime.date:

@@ -12,6 +12,15 @@ if TYPE_CHECKING:
 
 #: A reference of power, in the trade's words.
 REFERENCE_TEXT = {"conducted": "conducted", "erp": "ERP", "eirp": "EIRP"}
+#: What a channel is, by a word and a shape.
+STATES = {"closed": "⊘ closed", "doubtful": "◐ doubtful", "free": "● free"}
+#: What stands under every prediction.
+LIMITS = (
+    "modelled over land without the hills between (ITU-R P.1546-6): the level is the middle of such places, give "
+    "or take its spread; over water it can be far higher",
+    "directional stations count with their strongest direction",
+    "stations that the list lacks are not seen: sweep the place",
+)
 
 
 def print_rules(document: dict[str, Any], console: Console) -> None:
@@ -20,6 +29,8 @@ def print_rules(document: dict[str, Any], console: Console) -> None:
     _line(console, f"{document['about']} Regulator: {document['regulator']}.")
     _print_rows(document, console)
     _print_closed(document, console)
+    if "channels" in document:
+        print_tv(document, console)
     _print_warnings(document, console)
     _print_sources(document, console)
     _print_list(console, "Permits", [_permit(one) for one in document["permits"]])
@@ -30,6 +41,37 @@ def print_rules(document: dict[str, Any], console: Console) -> None:
     _print_list(console, "Also known", notes)
     _print_list(console, "TV channels", _raster(document))
     _print_list(console, "Always", document["cautions"])
+
+
+def print_tv(document: dict[str, Any], console: Console) -> None:
+    """Predicted TV: every channel with its state, and how the list was understood."""
+    named = {state: [one["channel"] for one in document["channels"] if one["state"] == state] for state in STATES}
+    place = document["at"]
+    _line(
+        console,
+        f"TV at {place['latitude']:g}, {place['longitude']:g}, predicted from {document['stations']['path']}:",
+    )
+    for state, channels in named.items():
+        _line(console, f"  {state}: {', '.join(channels) or 'none'}")
+    rows = [
+        (
+            one["channel"],
+            range_text(one["from_khz"], one["to_khz"]).removesuffix(" MHz"),
+            STATES[one["state"]],
+            "" if one["level_dbm"] is None else f"{one['level_dbm']:.0f} ± {one['spread_db']:.0f}",
+            one["evidence"],
+            one["why"],
+        )
+        for one in document["channels"]
+    ]
+    columns = ("channel", "MHz", "state", "dBm in it", "evidence", "why")
+    print_table(console, columns, rows, right=("channel", "dBm in it"), title="TV, predicted")
+    console.print()
+    _print_list(
+        console,
+        "How the list was read, and what the prediction leaves out",
+        [*document["stations"]["notes"], *LIMITS],
+    )
 
 
 def _line(console: Console, text: str) -> None:

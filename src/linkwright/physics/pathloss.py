@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from linkwright.units import SPEED_OF_LIGHT_M_S, FloatArray
+from linkwright.units import SPEED_OF_LIGHT_M_S, BoolArray, FloatArray
 
 #: 20 log10(4 pi 10^9 / c): free space in MHz and km [dB]; ITU-R P.525, equation for basic transmission loss.
 FREE_SPACE_DB: Final = 20.0 * math.log10(4.0 * math.pi * 1e9 / SPEED_OF_LIGHT_M_S)
@@ -117,3 +117,22 @@ def p1238_db(row: Indoor, frequency_mhz: ArrayLike, distance_m: ArrayLike) -> Fl
     f_ghz = np.asarray(frequency_mhz, dtype=np.float64) / 1000.0
     d = np.maximum(np.asarray(distance_m, dtype=np.float64), NEAREST_M)
     return np.asarray(10.0 * row.alpha * np.log10(d) + row.beta + 10.0 * row.gamma * np.log10(f_ghz))
+
+
+#: What the rows of `P1238` are stated for: frequency [MHz] and distance [m]. P.1238-11, table 2, read in an
+#: implementation (aajuvonen/octave-rxt), not in the document.
+P1238_RANGES: Final[dict[str, tuple[tuple[float, float], tuple[float, float]]]] = {
+    "office, sight": ((300.0, 83_500.0), (2.0, 27.0)),
+    "office, no sight": ((300.0, 82_000.0), (4.0, 30.0)),
+    "corridor, sight": ((300.0, 83_500.0), (2.0, 160.0)),
+    "corridor, no sight": ((625.0, 83_500.0), (4.0, 94.0)),
+    "industrial, sight": ((625.0, 70_280.0), (2.0, 101.0)),
+    "industrial, no sight": ((625.0, 70_280.0), (5.0, 108.0)),
+}
+
+
+def p1238_covers(row: str, frequency_mhz: ArrayLike, distance_m: ArrayLike) -> BoolArray:
+    """Whether a row of `P1238` is stated for these frequencies [MHz] and distances [m]; beyond, it is stretched."""
+    (low_mhz, high_mhz), (near_m, far_m) = P1238_RANGES[row]
+    f, d = np.asarray(frequency_mhz, dtype=np.float64), np.asarray(distance_m, dtype=np.float64)
+    return np.asarray((f >= low_mhz) & (f <= high_mhz) & (d >= near_m) & (d <= far_m))

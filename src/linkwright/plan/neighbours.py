@@ -14,12 +14,12 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.others import overlap_share
+from linkwright.physics.geodesy import great_circle_km
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.heard import Arrival
 from linkwright.plan.model import Finding
 from linkwright.reach.between import between_sites_db
-from linkwright.rules.distance import great_circle_km
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
 from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array

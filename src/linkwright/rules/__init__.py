@@ -6,6 +6,7 @@ from linkwright.rules.lookup import Allowance, allowance, check_permits, closed_
 from linkwright.rules.models import Closed, Permit, Row, Territory
 from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
 from linkwright.rules.report import rules_document
+from linkwright.rules.separation import Outside, Separation, closed_by_tv, keeps_separation, separations
 from linkwright.rules.tv import TvChannel, tv_channel, tv_channels
 from linkwright.rules.why import range_text, why_not
 
@@ -13,19 +14,24 @@ __all__ = [
     "Allowance",
     "Closed",
     "HardWarning",
+    "Outside",
     "Permit",
     "Row",
+    "Separation",
     "Territory",
     "TvChannel",
     "allowance",
     "check_permits",
+    "closed_by_tv",
     "closed_ranges",
     "eirp_mw_from_erp_mw",
     "hard_warnings",
+    "keeps_separation",
     "known_codes",
     "most_conducted_mw",
     "range_text",
     "rules_document",
+    "separations",
     "territory",
     "territory_or_group",
     "tv_channel",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from linkwright.rules.distance import great_circle_km
+from linkwright.physics.geodesy import great_circle_km
 from linkwright.rules.models import City, Evidence, LandMobile, RadioAstronomy, Severity, Territory
 from linkwright.rules.tv import TvChannel, tv_channel
 

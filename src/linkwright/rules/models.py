@@ -87,6 +87,9 @@ class Row(Span):
     carriers_to_khz: Khz | None = Field(None, description="highest carrier, where the source names one")
     until: datetime.date | None = Field(None, description="last day on which the row decides")
     listed_only: bool = Field(False, description="shown but never decides: the facts are too coarse")
+    tv_separation_km: Kilometre | None = Field(
+        None, description="least distance outside the protected contour of TV on the same channel [km]"
+    )
     table_row: str | None = Field(None, description="row of the CEPT implementation table")
     conditions: tuple[Text, ...] = ()
     doubt: Text | None = Field(None, description="why a row that was read is assumed all the same")
