@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from linkwright.air.carriers import carriers
 from linkwright.air.judged import JudgedSweep, judge
 from linkwright.air.measured import MeasuredAir
-from linkwright.air.readers import read_sweep
+from linkwright.air.readers import read_sweep, read_sweeps
 from linkwright.air.sweep import Sweep
 from linkwright.shoot.errors import InputError
 
@@ -148,21 +148,70 @@ def test_both_scans_agree_where_both_looked(scan0: JudgedSweep) -> None:
     assert np.quantile(difference, 0.9) < 2.0
 
 
-@pytest.mark.parametrize(
-    ("pattern", "says"),
-    [
-        ("*_4traces.csv", "5 columns"),
-        ("*_bom.csv", "3 columns"),
-        ("*_matrix_cols_are_sweeps.csv", "50 columns"),
-        ("*_freq+5sweeps.csv", "6 columns"),
-        ("*_allNaN.csv", "without a level"),
-    ],
-)
-def test_what_is_not_read_yet_is_refused_in_one_sentence(pattern: str, says: str) -> None:
-    with pytest.raises(InputError) as caught:
-        one(pattern)
-    assert says in caught.value.says
-    assert caught.value.line is not None
+def test_four_traces_of_an_analyzer() -> None:
+    """Header lines with exclamation marks, BEGIN and END; 401 points, four traces named in a DATA line."""
+    (path,) = sorted(FOLDER.glob("*_4traces.csv"))
+    sweeps = read_sweeps(path, "four")
+    assert [sweep.trace for sweep in sweeps] == ["SA Clear-Write", "SA Max Hold", "SA Min Hold", "SA Average"]
+    assert [sweep.detector for sweep in sweeps] == ["unknown", "peak", "lowest", "unknown"]
+    rows = [line.split(",") for line in path.read_text().splitlines() if line[:1].isdigit()]
+    for number, sweep in enumerate(sweeps, start=1):
+        assert (sweep.unit, sweep.sweeps, sweep.frequencies_khz.size) == ("dBm", 1, 401)
+        assert sweep.frequencies_khz.tolist() == [float(row[0]) / 1e3 for row in rows]
+        assert sweep.levels_db[0].tolist() == [float(row[number]) for row in rows]
+    chosen = read_sweep(path, "four")
+    assert chosen.trace == "SA Average"
+    assert any("of 4 traces" in note for note in chosen.understood)
+
+
+def test_two_traces_with_a_byte_order_mark() -> None:
+    sweeps = read_sweeps(next(FOLDER.glob("*_bom.csv")), "two")
+    assert [sweep.trace for sweep in sweeps] == ["Maximum [dB\u00b5V/m]", "Minimum [dB\u00b5V/m]"]
+    for sweep in sweeps:
+        assert (sweep.unit, sweep.calibrated, sweep.resolution_khz) == ("dBuV/m", False, 3000.0)
+        assert sweep.frequencies_khz[[0, -1]].tolist() == [600_000.0, 1_600_000.0]
+        assert sweep.frequencies_khz.size == 711
+        assert "reference level 69.72 dB\u00b5V/m" in sweep.understood
+    assert sweeps[0].levels_db[0, 0] == 32.3436508178711
+    assert sweeps[1].levels_db[0, -1] == 38.6023406982422
+
+
+def test_a_matrix_whose_columns_are_sweeps() -> None:
+    sweep = one("*_matrix_cols_are_sweeps.csv")
+    assert sweep.levels_db.shape == (50, 615)
+    assert sweep.frequencies_khz[0] == 87_500.0
+    assert sweep.frequencies_khz[-1] == pytest.approx(108_000.0)
+    assert sweep.step_khz == pytest.approx(33.387, abs=0.001)
+    rows = fields("*_matrix_cols_are_sweeps.csv")[1:]
+    assert sweep.levels_db[:, 0].tolist() == [float(value) for value in rows[0]]
+    assert sweep.levels_db[49].tolist() == [float(row[49]) for row in rows]
+    assert any("without a unit" in warning for warning in sweep.warnings)
+
+
+def test_a_frequency_and_five_sweeps() -> None:
+    sweep = one("*_freq+5sweeps.csv")
+    assert sweep.levels_db.shape == (5, 600)
+    assert sweep.unit == "dB"
+    assert any("taken as sweeps" in guess for guess in sweep.guessed)
+    rows = fields("*_freq+5sweeps.csv")
+    assert sweep.levels_db[:, 7].tolist() == [float(value) for value in rows[7][1:]]
+
+
+def test_frequency_level_and_two_blanks() -> None:
+    sweep = one("*_1-900MHz_450pts.csv")
+    assert sweep.levels_db.shape == (1, 450)
+    assert sweep.levels_db[0, 0] == -3.53
+
+
+def test_one_megahertz_bins_named_by_their_lower_edges() -> None:
+    sweep = one("excerpt_*_1MHz_bins_dB.csv")
+    assert sweep.frequencies_khz[0] == 476_500.0
+    assert judge(sweep).uncertain
+
+
+def test_nothing_but_nan_is_refused() -> None:
+    with pytest.raises(InputError, match="every level is NaN"):
+        one("*_allNaN.csv")
 
 
 def test_an_under_sampled_analyzer_export_is_read_and_covers_nothing() -> None:

@@ -124,7 +124,7 @@ def judge(sweep: Sweep) -> JudgedSweep:
     column = np.flatnonzero(np.isfinite(sweep.levels_db).any(axis=0))
     frequency = sweep.frequencies_khz[column]
     mean, maximum = sweep.mean_db[column], sweep.maximum_db[column]
-    stated = sweep.averages if sweep.detector != "peak" else None
+    stated = sweep.averages if sweep.detector in ("rms", "unknown") else None
     averages, floor, notes = _floor(sweep, frequency, mean, stated)
     spread = detection.idle_spread_db(mean, floor)
     single = _single_spread_db(sweep, column, floor) if sweep.sweeps > 1 else spread

@@ -9,8 +9,6 @@ import numpy as np
 from linkwright.shoot.errors import InputError
 from linkwright.units import BoolArray, FloatArray, IntArray
 
-_BATCH_VALUES = 2_000_000
-
 
 @dataclass(frozen=True, eq=False)
 class Segments:
@@ -68,10 +66,9 @@ def assembled(segments: Segments, levels: FloatArray, name: str) -> Grid:
         )
     matrix = np.full(shape, np.nan)
     _fill(matrix, levels, segments, cell_of_bin, begin[hop_of_row], sweep_of_row)
-    looked = np.isfinite(matrix)
-    if not looked.any():
+    matrix[np.isinf(matrix)] = np.nan
+    if np.isnan(matrix).all():
         raise InputError("every level is NaN or infinite, expected a sweep with levels", path=name)
-    matrix[~looked] = np.nan
     return Grid(frequencies / 1e3, matrix, step / 1e3, copied, overlapping)
 
 
@@ -110,19 +107,15 @@ def _fill(
     first_bin: IntArray,
     sweep_of_row: IntArray,
 ) -> None:
-    """Put the levels into the matrix, some rows at a time; the higher one where two fall together."""
-    flat = matrix.reshape(-1)
-    ends = np.cumsum(segments.counts)
-    row = 0
-    while row < ends.size:
-        offset = int(ends[row] - segments.counts[row])
-        stop = max(row + 1, int(np.searchsorted(ends, offset + _BATCH_VALUES, side="right")))
-        counts = segments.counts[row:stop]
-        within = np.arange(int(counts.sum())) - np.repeat(ends[row:stop] - counts - offset, counts)
-        used = within < np.repeat(segments.used[row:stop], counts)
-        cell = cell_of_bin[np.repeat(first_bin[row:stop], counts)[used] + within[used]]
-        place = np.repeat(sweep_of_row[row:stop], counts)[used] * matrix.shape[1] + cell
-        value = levels[offset : offset + int(counts.sum())][used]
-        finite = np.isfinite(value)
-        np.fmax.at(flat, place[finite], value[finite])
-        row = stop
+    """Put the levels into the matrix, row by row; the higher one where two fall together."""
+    begin = np.cumsum(segments.counts) - segments.counts
+    apart = np.unique(cell_of_bin).size == cell_of_bin.size  # then each hop is a run of columns of its own
+    rows = zip(begin.tolist(), segments.used.tolist(), first_bin.tolist(), sweep_of_row.tolist(), strict=True)
+    for start, used, first, sweep in rows:
+        values = levels[start : start + used]
+        if apart and cell_of_bin[first + used - 1] - cell_of_bin[first] == used - 1:
+            column = cell_of_bin[first]
+            matrix[sweep, column : column + used] = values
+            continue
+        cells = cell_of_bin[first : first + used]
+        np.fmax.at(matrix[sweep], cells, np.where(np.isfinite(values), values, np.nan))
