@@ -11,8 +11,13 @@ from numpy.typing import NDArray
 from linkwright.air.carriers import carriers
 from linkwright.air.judged import JudgedSweep, judge
 from linkwright.air.measured import MeasuredAir
-from linkwright.air.readers import read_sweep, read_sweeps
+from linkwright.air.multiplexes import multiplexes
+from linkwright.air.readers import read_file, read_sweep, read_sweeps
+from linkwright.air.report import sweep_document
+from linkwright.air.series import series
+from linkwright.air.survey import survey
 from linkwright.air.sweep import Sweep
+from linkwright.rules import territory, tv_channels
 from linkwright.shoot.errors import InputError
 
 FOLDER = Path(__file__).parents[2].parent / "shared" / "data" / "sweeps"
@@ -220,3 +225,50 @@ def test_an_under_sampled_analyzer_export_is_read_and_covers_nothing() -> None:
     assert sweep.levels_db.shape == (1, 461)
     assert (sweep.unit, sweep.detector, sweep.resolution_khz) == ("dBm", "peak", 1.0)
     assert not MeasuredAir.of([sweep]).slot_levels(np.arange(470_200, 690_000, 1000), 200).covered.any()
+
+
+GB = tv_channels(territory("GB"))
+
+
+def test_three_multiplexes_in_the_averaged_series_of_under_sampled_exports() -> None:
+    """By eye (data/README.md): 550-558, 598-606 and 614-622 MHz. The third shows in the series only."""
+    files = sorted(FOLDER.glob("swept_*.CSV"))
+    (joined,) = series([read_sweep(path, path.name) for path in files])
+    found = multiplexes(judge(joined), GB)
+    assert [(one.from_khz, one.to_khz) for one in found] == [
+        (550_000, 558_000),
+        (598_000, 606_000),
+        (614_000, 622_000),
+    ]
+    assert {one.kind for one in found} == {"wideband or packed"}, "points 2.2 MHz apart cannot say more"
+
+
+@pytest.mark.parametrize("pattern", ["*_4traces.csv", "*_bom.csv"])
+def test_no_multiplex_in_files_with_noise_only(pattern: str) -> None:
+    for region in ("GB", "US", "AU"):
+        for sweep in read_sweeps(next(FOLDER.glob(pattern)), pattern):
+            assert multiplexes(judge(sweep), tv_channels(territory(region))) == ()
+
+
+@pytest.mark.parametrize("scan", ["scan0", "scan2"])
+def test_no_clean_multiplex_in_the_uhf_scans(scan: str) -> None:
+    found = multiplexes(judge(one(f"*_uhf_470-854MHz_UK_{scan}.csv")), GB)
+    assert [one for one in found if one.kind == "multiplex"] == []
+
+
+def test_one_megahertz_bins_of_a_real_run_show_the_channels_and_no_more() -> None:
+    """Levels of 21 dB fill 476-482, 572-578, 584-590 and 602-608 MHz: channels 15, 31, 33 and 36."""
+    found = multiplexes(judge(one("excerpt_*_1MHz_bins_dB.csv")), tv_channels(territory("US")))
+    channels = {each.channel: each for each in found}
+    assert {"15", "31", "33", "36"} <= set(channels)
+    assert "14" not in channels
+    assert {each.kind for each in found} == {"wideband or packed"}
+
+
+def test_everything_together_says_what_it_is_worth() -> None:
+    for path in sorted(FOLDER.iterdir()):
+        if path.suffix.lower() == ".csv" and "allNaN" not in path.name:
+            document = sweep_document(survey([read_file(path, path.name)], GB))
+            assert document["files"][0]["sweeps"] >= 1
+            assert 0.0 < document["missed"] <= 1.0
+            assert not (document["floor"]["uncertain"] and document["clean"])

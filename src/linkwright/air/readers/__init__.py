@@ -33,6 +33,7 @@ _LIST_BYTES = 64 * 1024
 class Readout:
     """What a file holds: sweeps (one for each trace), or carriers that somebody heard and listed."""
 
+    path: str
     sweeps: tuple[Sweep, ...]
     heard: tuple[Heard, ...] = ()
 
@@ -57,7 +58,7 @@ def read_file(
         if found.st_size > limit:
             raise too_large(found.st_size, limit, shown)
         if is_samples:
-            return Readout((sigmf.read(path, shown, options, tell),))
+            return Readout(shown, (sigmf.read(path, shown, options, tell),))
         with path.open("rb") as file:
             return read_stream(file, shown, options, found.st_size, tell)
     except FileNotFoundError:
@@ -79,20 +80,20 @@ def read_stream(
     """What a stream of text holds; `size` [bytes] is for `tell`. Raises `InputError` as `read_file`."""
     text = Text(stream, name, LIMIT_BYTES, size, tell)
     if rows.looks_like_rows(text.head):
-        return Readout((rows.read(text, options),))
+        return Readout(name, (rows.read(text, options),))
     if text.head.lstrip().startswith(b"{") and b"core:datatype" in text.head:
         raise InputError("found the metadata of a SigMF recording, expected it named .sigmf-meta", path=name)
     if len(text.head) <= _LIST_BYTES:
         whole = text.whole()
         listed = lists.heard(whole, options)
         if listed is not None:
-            return Readout((), listed)
+            return Readout(name, (), listed)
         text = Text(io.BytesIO(whole), name, LIMIT_BYTES)
     if options.columns == "carriers":
         raise InputError(
             "found no list of carriers; expected a frequency at the beginning of every line", path=name
         )
-    return Readout(columns.read(text, options))
+    return Readout(name, columns.read(text, options))
 
 
 def read_sweeps(

@@ -25,7 +25,7 @@ import numpy as np
 from linkwright.air.readers.decimals import Numbers, numbers_in
 from linkwright.air.readers.grid import Segments, assembled
 from linkwright.air.readers.options import ReadOptions
-from linkwright.air.readers.text import MOST_KHZ, Text, levels_in_range, shown
+from linkwright.air.readers.text import MOST_DB, MOST_KHZ, Text, levels_in_range, shown
 from linkwright.air.sweep import Sweep
 from linkwright.shoot.errors import InputError
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -40,12 +40,19 @@ _HEAD = 4  # low, high, step, samples
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """All rows of a file: `head` (rows, 4), `counts` (rows) levels in each, `levels` flat, `lines` (rows)."""
+    """All rows of a file: `head` (rows, 4), `counts` (rows) levels in each, `lines` (rows), and the levels.
+
+    `parts` are the levels of some rows each, row after row: not joined, so that they are not held twice.
+    `before`, `final` (rows) are the last two levels of each row; `infinite` how many levels are.
+    """
 
     head: FloatArray
     counts: IntArray
-    levels: FloatArray
     lines: IntArray
+    parts: list[FloatArray]
+    before: FloatArray
+    final: FloatArray
+    infinite: int
     started: datetime
     lasted_s: float | None
 
@@ -69,13 +76,12 @@ def read(text: Text, options: ReadOptions) -> Sweep:
         offset=0.5 if flavour == "second" else 0.0,
         copied_at=(table.counts - drop) // 2 if flavour == "first" else np.full(table.counts.size, -1),
     )
-    grid = assembled(segments, table.levels, name)
+    grid = assembled(segments, table.parts, name)
     notes = [f"{grid.levels_db.shape[0]} sweeps: a new one begins where a segment comes again"]
     if grid.overlapping:
         notes.append("hops overlap: the higher level counts")
-    infinite = int(np.isinf(table.levels).sum())
-    if infinite:
-        warnings.append(f"{infinite} levels are infinite and count as not looked at")
+    if table.infinite:
+        warnings.append(f"{table.infinite} levels are infinite and count as not looked at")
     understood, guessed, averages = _words(flavour, table, grid.copied, options)
     return Sweep(
         path=name,
@@ -99,7 +105,7 @@ def read(text: Text, options: ReadOptions) -> Sweep:
 def _parsed(text: Text) -> tuple[Rows, list[str]]:
     """Every row, block by block, so that little more than the numbers is held; and what must be warned of."""
     name = text.name
-    parts: list[tuple[FloatArray, IntArray, FloatArray, IntArray]] = []
+    read: list[tuple[FloatArray, IntArray, IntArray, FloatArray]] = []
     first = last = (0, b"")
     warnings: list[str] = []
     for number, block in text.blocks():
@@ -119,26 +125,34 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
             at = found.lines
             first = first if first[0] else (number + int(at[0]), lines[int(at[0])])
             last = number + int(at[-1]), lines[int(at[-1])]
-            parts.append((*_head_and_levels(found), at + number))
-    if not parts:
+            head, counts, levels = _head_and_levels(found)
+            _refuse_levels(levels, counts, at + number, name)
+            read.append((head, counts, at + number, levels))
+    if not read:
         raise InputError(f"found no row, {_EXPECTED}", path=name)
     started, ended = _time(first[1], first[0], name), _time(last[1], last[0], name)
-    lasted = (ended - started).total_seconds()
-    return _joined(parts, started, lasted), warnings
+    lasted_s = (ended - started).total_seconds()
+    ends = [np.cumsum(counts) for _, counts, _, _ in read]
+    rows = Rows(
+        head=np.concatenate([head for head, _, _, _ in read]),
+        counts=np.concatenate([counts for _, counts, _, _ in read]),
+        lines=np.concatenate([lines for _, _, lines, _ in read]),
+        parts=[levels for _, _, _, levels in read],
+        before=np.concatenate([part[3][stop - 2] for part, stop in zip(read, ends, strict=True)]),
+        final=np.concatenate([part[3][stop - 1] for part, stop in zip(read, ends, strict=True)]),
+        infinite=sum(int(np.isinf(levels).sum()) for _, _, _, levels in read),
+        started=started,
+        lasted_s=lasted_s if lasted_s >= 0.0 else None,
+    )
+    return rows, warnings
 
 
-def _joined(
-    parts: list[tuple[FloatArray, IntArray, FloatArray, IntArray]], started: datetime, lasted_s: float
-) -> Rows:
-    """All rows together; each part's levels go as soon as they are copied, so that they are not held twice."""
-    head, counts, at = (np.concatenate([part[column] for part in parts]) for column in (0, 1, 3))
-    levels = np.empty(int(counts.sum()))
-    start = 0
-    while parts:
-        part = parts.pop(0)[2]
-        levels[start : start + part.size] = part
-        start += part.size
-    return Rows(head, counts, levels, at, started, lasted_s if lasted_s >= 0.0 else None)
+def _refuse_levels(levels: FloatArray, counts: IntArray, lines: IntArray, name: str) -> None:
+    """Raise for the first row with a number that is no level."""
+    if not levels_in_range(levels):
+        bad = np.abs(np.where(np.isfinite(levels), levels, 0.0)) > MOST_DB
+        row = int(np.searchsorted(np.cumsum(counts), int(np.argmax(bad)), side="right"))
+        raise InputError("found a level that is no level, expected decibels", path=name, line=int(lines[row]))
 
 
 def _head_and_levels(found: Numbers) -> tuple[FloatArray, IntArray, FloatArray]:
@@ -205,10 +219,7 @@ def _flavour(table: Rows, name: str) -> Flavour:
     )
     asked = (high - low) / step
     extra = table.counts - asked
-    starts = np.cumsum(table.counts) - table.counts
-    final = table.levels[starts + table.counts - 1]
-    before = table.levels[starts + table.counts - 2]
-    twice = (final == before) | (np.isnan(final) & np.isnan(before))
+    twice = (table.final == table.before) | (np.isnan(table.final) & np.isnan(table.before))
     slices = bool(np.all(np.abs(high - low - _SLICE_HZ) <= 1.0))
     # A bad row must not decide for the others: the half of the rows does, and the bad one is then named.
     if np.mean(twice) > 0.5 and not (slices and np.all(np.abs(extra) <= 0.6)):
@@ -225,10 +236,6 @@ def _flavour(table: Rows, name: str) -> Flavour:
         name,
         f"expected (high - low) / step = {asked[at]:.1f} levels{more}, found {table.counts[at]}",
     )
-    if not levels_in_range(table.levels):
-        bad = np.abs(np.where(np.isfinite(table.levels), table.levels, 0.0)) > 400.0
-        row = int(np.searchsorted(starts, int(np.argmax(bad)), side="right")) - 1
-        raise InputError("found a level that is no level, expected decibels", path=name, line=int(table.lines[row]))
     return flavour
 
 

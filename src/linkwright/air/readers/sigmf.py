@@ -92,7 +92,7 @@ def read(path: Path, name: str, options: ReadOptions, tell: Tell | None = None) 
             counts.append(spectrum.size)
             each.append(segments)
     step_hz = recording.rate_hz / size
-    grid = assembled(_segments(low, counts, step_hz), np.concatenate(levels), name)
+    grid = assembled(_segments(low, counts, step_hz), levels, name)
     return _sweep(recording, grid, step_hz, min(each), len(recording.captures), name, options)
 
 
