@@ -85,17 +85,17 @@ def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert "right to read" in refused(path).says
 
 
-def test_200_mb_are_refused_before_they_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_500_mb_are_refused_before_they_are_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "big.csv"
     with path.open("wb") as file:
-        file.truncate(200_000_000)
+        file.truncate(500_000_000)
 
     def opened(*_: object, **__: object) -> None:
         raise AssertionError("the file was opened")
 
     monkeypatch.setattr(Path, "open", opened)
     says = refused(path).says
-    assert "191 MiB" in says
+    assert "477 MiB" in says
     assert f"at most {LIMIT_BYTES // 2**20} MiB" in says
     assert "cut it" in says
 
@@ -105,6 +105,8 @@ def test_empty_and_binary(tmp_path: Path) -> None:
     path.write_bytes(b"")
     assert "empty" in refused(path).says
     path.write_bytes(b" \n\n")
+    assert "empty" in refused(path).says
+    path.write_bytes(b"\n" * 400_000 + b" ")
     assert "empty" in refused(path).says
     path.write_bytes(ROW + b"\x00\x01\x02" + ROW)
     found = refused(path)

@@ -88,9 +88,9 @@ def test_a_bad_sweep_is_named(capsys: Capture, tmp_path: Path, content: bytes, w
     assert not (tmp_path / "plan.json").exists()
 
 
-def test_a_sweep_of_200_mb_is_refused_before_it_is_read(capsys: Capture, tmp_path: Path) -> None:
+def test_a_sweep_of_500_mb_is_refused_before_it_is_read(capsys: Capture, tmp_path: Path) -> None:
     with (tmp_path / "sweep.csv").open("wb") as out:
-        out.truncate(200_000_000)
+        out.truncate(500_000_000)
     shoot = tmp_path / "shoot.toml"
     shoot.write_text(HEADER + SITE + pocket() + links(1), "utf-8")
     said = call(capsys, "plan", str(shoot))

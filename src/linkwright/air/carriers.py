@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,12 +42,40 @@ class Carrier:
 def carriers(judged: JudgedSweep) -> tuple[Carrier, ...]:
     """The narrow carriers of a sweep, rising in frequency; runs less than 50 kHz apart are one."""
     found: list[tuple[int, int]] = []
+    if judged.sweep.step_khz > NARROW_KHZ or judged.sweep.under_sampled:
+        # Neighbouring bins lie too far apart to belong to one carrier: each stands for itself.
+        return tuple(_carrier(judged, int(at), int(at) + 1) for at in np.flatnonzero(judged.detected))
     for start, stop in _runs(judged, judged.detected):
         if judged.right_khz[stop - 1] - judged.left_khz[start] <= NARROW_KHZ:
             found.append((start, stop))
         else:
             found += _standing_out(judged, start, stop)
     return tuple(_carrier(judged, start, stop) for start, stop in found)
+
+
+@dataclass(frozen=True)
+class Wide:
+    """Something wider than a microphone that is no multiplex known: edges [kHz], density over the floor [dB]."""
+
+    from_khz: float
+    to_khz: float
+    excess_db: float
+
+
+def wide_signals(judged: JudgedSweep, known: Sequence[tuple[float, float]] = ()) -> tuple[Wide, ...]:
+    """Runs of busy bins wider than 1 MHz outside of the bands `known` [kHz], such as recognised multiplexes."""
+    if judged.sweep.step_khz > NARROW_KHZ or judged.sweep.under_sampled:
+        return ()
+    marked = judged.detected.copy()
+    for low, high in known:
+        marked &= (judged.frequencies_khz < low) | (judged.frequencies_khz > high)
+    found = []
+    for start, stop in _runs(judged, marked):
+        low, high = float(judged.left_khz[start]), float(judged.right_khz[stop - 1])
+        if high - low > NARROW_KHZ:
+            over = judged.mean_db[start:stop] - judged.floor_db[start:stop]
+            found.append(Wide(low, high, float(np.median(over))))
+    return tuple(found)
 
 
 def _runs(judged: JudgedSweep, marked: BoolArray) -> list[tuple[int, int]]:
@@ -93,9 +122,10 @@ def _carrier(judged: JudgedSweep, start: int, stop: int) -> Carrier:
     looked = int(np.isfinite(judged.sweep.levels_db[:, judged.column[peak]]).sum())
     on = int(judged.on_count[peak])
     scale = judged.sweep.step_khz / judged.sweep.resolution_khz
+    width = judged.right_khz[stop - 1] - judged.left_khz[start]
     return Carrier(
         centre_khz=centre,
-        bandwidth_khz=float(judged.right_khz[stop - 1] - judged.left_khz[start]),
+        bandwidth_khz=float(min(width, judged.sweep.resolution_khz) if judged.sweep.under_sampled else width),
         level_db=float(10.0 * np.log10(power.sum() * min(1.0, scale))),
         excess_db=float(10.0 * np.log10(power[peak - start]) - judged.floor_db[peak]),
         duty=on / looked if on else 1.0,

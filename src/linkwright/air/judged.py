@@ -8,7 +8,7 @@ from functools import cached_property
 
 import numpy as np
 
-from linkwright.air.sweep import Sweep
+from linkwright.air.sweep import Sweep, power_of
 from linkwright.physics import detection
 from linkwright.units import BoolArray, FloatArray, IntArray
 
@@ -26,6 +26,10 @@ DEPENDENT_BINS = 1.5
 #: Idle bins that scatter more than this many times what the stated averages explain are believed instead.
 _SCATTER_BELIEVED = 1.5
 _SWEEPS_FOR_SPREAD = 8
+#: Bins this far under a floor show that the floor is wrong [dB], where noise alone scatters less.
+_FAR_UNDER_DB = 6.0
+#: So many bins are no accident [share].
+_FAR_UNDER_SHARE = 0.05
 #: Coarser bins cannot tell a microphone from something else [kHz]; the project's choice.
 COARSE_KHZ = 200.0
 #: Fewer bins, or a smaller share of idle blocks, make a floor uncertain; the project's choice.
@@ -75,10 +79,10 @@ class JudgedSweep:
         """The mean over time as power."""
         return np.asarray(10.0 ** (self.mean_db / 10.0), dtype=np.float64)
 
-    @cached_property
+    @property
     def on_count(self) -> IntArray:
         """(bins) in how many sweeps the bin was over the threshold of the maximum."""
-        return np.asarray(self._on.sum(axis=0), dtype=np.int64)
+        return self._while_on[0]
 
     @cached_property
     def signal_power(self) -> FloatArray:
@@ -87,19 +91,22 @@ class JudgedSweep:
         While it is on: the power mean over the sweeps in which the bin was over its threshold, or over all
         where it never was. The highest alone would read high by chance: 1.6 dB at 12 sweeps of 16 averages.
         """
-        power = np.where(self._on, 10.0 ** (np.where(self._on, self._levels, 0.0) / 10.0), 0.0)
-        while_on = power.sum(axis=0) / np.maximum(self.on_count, 1)
-        over = np.maximum(while_on, self.mean_power) - self.floor_power
+        count, power = self._while_on
+        over = np.maximum(power / np.maximum(count, 1), self.mean_power) - self.floor_power
         return np.where(self.detected, np.maximum(over, 0.0), 0.0)
 
-    @property
-    def _levels(self) -> FloatArray:
-        return self.sweep.levels_db[:, self.column]
-
     @cached_property
-    def _on(self) -> BoolArray:
-        levels = np.nan_to_num(self._levels, nan=-np.inf)
-        return np.asarray(levels > self.floor_db + self.maximum_threshold_db, dtype=np.bool_)
+    def _while_on(self) -> tuple[IntArray, FloatArray]:
+        """(bins) in how many sweeps each bin was over its threshold, and the sum of its power in them."""
+        count = np.zeros(self.column.size, dtype=np.int64)
+        power = np.zeros(self.column.size)
+        threshold = self.floor_db + self.maximum_threshold_db
+        for rows in self.sweep.batches():
+            levels = self.sweep.levels_db[rows][:, self.column]
+            on = levels > threshold  # False where nothing was looked at
+            count += on.sum(axis=0)
+            power += np.where(on, power_of(levels), 0.0).sum(axis=0)
+        return count, power
 
     @property
     def uncertain(self) -> bool:
@@ -121,11 +128,15 @@ def judge(sweep: Sweep) -> JudgedSweep:
     the mean finds the weak and steady, the maximum the short. What neither finds is looked for once more in
     the mean over a microphone's bandwidth. The false-alarm rate is shared out among these tests.
     """
-    column = np.flatnonzero(np.isfinite(sweep.levels_db).any(axis=0))
+    column = np.flatnonzero(sweep.looked > 0)
     frequency = sweep.frequencies_khz[column]
     mean, maximum = sweep.mean_db[column], sweep.maximum_db[column]
-    stated = sweep.averages if sweep.detector != "peak" else None
+    stated = sweep.averages if sweep.detector in ("rms", "unknown") else None
     averages, floor, notes = _floor(sweep, frequency, mean, stated)
+    if sweep.step_khz > COARSE_KHZ or frequency.size < LEAST_BINS:
+        known = float(stated * sweep.sweeps) if stated is not None else averages
+        floor, more = _floor_under_few_bins(frequency, mean, known, floor)
+        notes += more
     spread = detection.idle_spread_db(mean, floor)
     single = _single_spread_db(sweep, column, floor) if sweep.sweeps > 1 else spread
     band_bins = round(BAND_KHZ / sweep.step_khz)
@@ -167,6 +178,24 @@ def _floor(
     averages = detection.averages_from_spread(scatter)
     floor = detection.noise_floor(frequency, mean, sweep.step_khz, averages)
     return averages, floor, [f"averages unknown: the idle bins scatter as {averages:.0f} averages do"]
+
+
+def _floor_under_few_bins(
+    frequency: FloatArray, mean: FloatArray, averages: float, floor: detection.NoiseFloor
+) -> tuple[detection.NoiseFloor, list[str]]:
+    """The floor of a sweep with few or wide bins, most of which may hold signals.
+
+    A quarter of the bins of every stretch is then no longer idle, and what was found is too high: bins lie
+    farther under it than noise can. The lowest bin within 40 MHz counts instead.
+    """
+    above = float(np.quantile(mean, 0.84) - np.median(mean))  # what noise scatters upwards, it does downwards
+    least = max(_FAR_UNDER_DB, 4.0 * min(above, detection.averaged_spread_db(averages)))
+    if np.mean(mean < floor.level_db - least) < _FAR_UNDER_SHARE:
+        return floor, []
+    level = detection.opening(frequency, mean, detection.OPENING_KHZ)
+    idle = mean <= level + detection.IDLE_DB
+    note = "nearly all bins hold signals: the floor is the lowest level within 40 MHz"
+    return detection.NoiseFloor(level, idle, min(float(np.mean(idle)), 0.99 * LEAST_IDLE)), [note]
 
 
 def _floor_as_stated(

@@ -175,7 +175,7 @@ def _levels_of(judged: JudgedSweep, sums: _Sums, slots: SlotLevels, index: int) 
     looked = sums.within(sums.width_khz, low, high)
     covered = looked >= slots.bandwidth_khz - 0.01 * sweep.step_khz
     too_wide = sweep.step_khz > max(COARSE_KHZ, float(slots.bandwidth_khz))
-    if too_wide or sweep.resolution_khz < sweep.step_khz / 2.0:
+    if too_wide or sweep.under_sampled:
         covered = np.zeros_like(covered)
     floor = np.where(covered, sums.within(sums.floor, low, high), 1.0)
     band_over = sums.within(sums.mean_over, low, high) / floor
@@ -192,7 +192,7 @@ def _levels_of(judged: JudgedSweep, sums: _Sums, slots: SlotLevels, index: int) 
     quiet = np.maximum(sums.within(sums.quiet_over, low, high) / floor, 0.0)
     over = np.where(any_detected, np.maximum(signal, 0.0), 0.0) + np.where(raised, quiet, 0.0)
     excess = np.where(covered, 10.0 * np.log10(1.0 + over), np.nan)
-    scale_db = 10.0 * np.log10(sweep.step_khz / sweep.resolution_khz) + sweep.dbm_offset
+    scale_db = 10.0 * np.log10(sweep.step_khz / sweep.resolution_khz) + sweep.dbm_offset + sweep.to_power_mean_db
     floor_dbm = np.where(covered, 10.0 * np.log10(floor) + scale_db, np.nan)
     return SlotLevels(
         slots.carriers_khz, slots.bandwidth_khz, covered, busy, raised, excess,

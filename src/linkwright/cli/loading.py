@@ -35,16 +35,16 @@ def load_sweeps(shoot: Shoot, shoot_path: str) -> dict[str, tuple[Sweep, ...]]:
     """The sweeps of every site, by its name; paths are relative to the shoot file. Raises InputError(s)."""
     if not any(site.sweeps for site in shoot.site):
         return {}
-    from linkwright.air.readers import read_sweep
+    from linkwright.air.readers import evidence, read_sweeps
 
     folder = Path(shoot_path).parent if shoot_path != "-" else Path()
     sweeps: dict[str, tuple[Sweep, ...]] = {}
     errors: list[InputError] = []
     for site in shoot.site:
-        found = []
+        found: list[Sweep] = []
         for name in site.sweeps:
             try:
-                found.append(read_sweep(folder / name, name))
+                found += evidence(read_sweeps(folder / name, name))
             except InputError as error:
                 errors.append(error)
         sweeps[site.name] = tuple(found)

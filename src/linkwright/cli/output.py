@@ -116,12 +116,17 @@ def write_text(path: str, text: str) -> None:
     if path == "-":
         sys.stdout.write(text)
         return
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: str, data: bytes) -> None:
+    """Write a file whole: beside its place first, then renamed. Raises InputError."""
     target = Path(path)
     try:
         handle, beside = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
-                out.write(text)
+            with os.fdopen(handle, "wb") as out:
+                out.write(data)
             Path(beside).chmod(0o644)
             Path(beside).replace(target)
         except BaseException:

@@ -58,6 +58,41 @@ def averaged_quantile_db(averages: float, share: float) -> float:
     return 10.0 * math.log10(float(gammaincinv(averages, share)) / averages)
 
 
+def detector_bias_db(detector: str, averages: int | None = None) -> float:
+    """How far a detector reads over the power mean of noise [dB].
+
+    "log-average": 10 gamma / ln 10 = 2.51 dB low, the expectation of the logarithm of an exponential;
+    "voltage-average": 10 log10(pi / 4) = 1.05 dB low, the squared mean of a Rayleigh amplitude over its mean
+    square; "peak": 10 log10 H_n high for n = `averages` looks (all three exact for Gaussian noise); others 0.
+    A steady carrier far over the noise reads the same by all of them.
+    """
+    if detector == "log-average":
+        return -10.0 * float(np.euler_gamma) / math.log(10.0)
+    if detector == "voltage-average":
+        return 10.0 * math.log10(math.pi / 4.0)
+    if detector == "peak" and averages is not None:
+        return held_bias_db(averages)
+    return 0.0
+
+
+def noise_density_dbm_hz(
+    level_dbm: float, resolution_khz: float, detector: str = "rms", averages: int | None = None
+) -> float:
+    """Density [dBm/Hz] of noise that reads `level_dbm` in a noise bandwidth [kHz] by a detector."""
+    return level_dbm - detector_bias_db(detector, averages) - 10.0 * math.log10(resolution_khz * 1e3)
+
+
+#: Noise bandwidth of windows in bins: sum of squares over the square of the sum, of long windows
+#: (F. J. Harris, Proc. IEEE 66 (1978) 51, table 1; flat-top as PHYSICS.md states it).
+NOISE_BANDWIDTH_BINS = {
+    "rectangular": 1.0,
+    "hann": 1.5,
+    "hamming": 1.363,
+    "blackman-harris": 2.004,
+    "flat-top": 3.770,
+}
+
+
 def held_bias_db(looks: float) -> float:
     """How far the mean of the highest of `looks` single looks reads over the noise power [dB].
 

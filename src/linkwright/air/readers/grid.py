@@ -9,8 +9,6 @@ import numpy as np
 from linkwright.shoot.errors import InputError
 from linkwright.units import BoolArray, FloatArray, IntArray
 
-_BATCH_VALUES = 2_000_000
-
 
 @dataclass(frozen=True, eq=False)
 class Segments:
@@ -38,8 +36,11 @@ class Grid:
     overlapping: bool
 
 
-def assembled(segments: Segments, levels: FloatArray, name: str) -> Grid:
-    """Levels (flat, row after row) laid out over sweeps and bins; infinite ones become NaN.
+def assembled(segments: Segments, parts: list[FloatArray], name: str) -> Grid:
+    """Levels laid out over sweeps and bins; infinite ones become NaN.
+
+    `parts` hold the levels of some rows each, row after row; the list is emptied as they are laid out, so that
+    little more than the result is held.
 
     Where hops overlap, bins nearer than half a step become one and the higher level counts. Raises
     `InputError` where nothing was looked at, or where the hops do not repeat as sweeps do.
@@ -60,18 +61,18 @@ def assembled(segments: Segments, levels: FloatArray, name: str) -> Grid:
     copied[cell_of_bin[begin[has] + copied_at[has]]] = True
     sweep_of_row = _sweeps(hop_of_row)
     shape = (int(sweep_of_row[-1]) + 1, frequencies.size)
-    if shape[0] * shape[1] > 4 * levels.size + 1_000_000:
+    if shape[0] * shape[1] > 4 * int(segments.counts.sum()) + 1_000_000:
         raise InputError(
             f"{shape[0]} sweeps of {shape[1]} bins would hold mostly nothing; expected hops that come again "
             "in every sweep",
             path=name,
         )
     matrix = np.full(shape, np.nan)
-    _fill(matrix, levels, segments, cell_of_bin, begin[hop_of_row], sweep_of_row)
-    looked = np.isfinite(matrix)
-    if not looked.any():
+    _fill(matrix, parts, segments, cell_of_bin, begin[hop_of_row], sweep_of_row)
+    for row in matrix:
+        row[np.isinf(row)] = np.nan
+    if all(np.isnan(row).all() for row in matrix):
         raise InputError("every level is NaN or infinite, expected a sweep with levels", path=name)
-    matrix[~looked] = np.nan
     return Grid(frequencies / 1e3, matrix, step / 1e3, copied, overlapping)
 
 
@@ -104,25 +105,26 @@ def _sweeps(hop_of_row: IntArray) -> IntArray:
 
 def _fill(
     matrix: FloatArray,
-    levels: FloatArray,
+    parts: list[FloatArray],
     segments: Segments,
     cell_of_bin: IntArray,
     first_bin: IntArray,
     sweep_of_row: IntArray,
 ) -> None:
-    """Put the levels into the matrix, some rows at a time; the higher one where two fall together."""
-    flat = matrix.reshape(-1)
-    ends = np.cumsum(segments.counts)
-    row = 0
-    while row < ends.size:
-        offset = int(ends[row] - segments.counts[row])
-        stop = max(row + 1, int(np.searchsorted(ends, offset + _BATCH_VALUES, side="right")))
-        counts = segments.counts[row:stop]
-        within = np.arange(int(counts.sum())) - np.repeat(ends[row:stop] - counts - offset, counts)
-        used = within < np.repeat(segments.used[row:stop], counts)
-        cell = cell_of_bin[np.repeat(first_bin[row:stop], counts)[used] + within[used]]
-        place = np.repeat(sweep_of_row[row:stop], counts)[used] * matrix.shape[1] + cell
-        value = levels[offset : offset + int(counts.sum())][used]
-        finite = np.isfinite(value)
-        np.fmax.at(flat, place[finite], value[finite])
-        row = stop
+    """Put the levels into the matrix, row by row; the higher one where two fall together."""
+    apart = np.unique(cell_of_bin).size == cell_of_bin.size  # then each hop is a run of columns of its own
+    lengths = (segments.counts, segments.used, first_bin, sweep_of_row)
+    rows = zip(*(one.tolist() for one in lengths), strict=True)
+    parts.reverse()
+    levels, start = np.empty(0), 0
+    for count, used, first, sweep in rows:
+        if start == levels.size:
+            levels, start = parts.pop(), 0
+        values = levels[start : start + used]
+        start += count
+        column, last = int(cell_of_bin[first]), int(cell_of_bin[first + used - 1])
+        if apart and last - column == used - 1:
+            matrix[sweep, column : last + 1] = values
+            continue
+        cells = cell_of_bin[first : first + used]
+        np.fmax.at(matrix[sweep], cells, np.where(np.isfinite(values), values, np.nan))

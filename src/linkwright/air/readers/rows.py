@@ -22,8 +22,10 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
+from linkwright.air.readers.decimals import Numbers, numbers_in
 from linkwright.air.readers.grid import Segments, assembled
-from linkwright.air.readers.text import MOST_KHZ, levels_in_range, numbers, shown
+from linkwright.air.readers.options import ReadOptions
+from linkwright.air.readers.text import MOST_DB, MOST_KHZ, Text, levels_in_range, shown
 from linkwright.air.sweep import Sweep
 from linkwright.shoot.errors import InputError
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -33,31 +35,37 @@ Flavour: TypeAlias = Literal["first", "second", "trimmed"]
 _ROW = re.compile(rb"^\s*\d{4}-\d\d-\d\d\s*,\s*\d\d:\d\d:\d\d", re.MULTILINE)
 _EXPECTED = "expected date, time, low Hz, high Hz, step Hz, samples and levels, separated by commas"
 _SLICE_HZ = 5e6
-_BATCH_ROWS = 20_000
 _HEAD = 4  # low, high, step, samples
 
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """All rows of a file: `head` (rows, 4), `counts` (rows) levels in each, `levels` flat, `lines` (rows)."""
+    """All rows of a file: `head` (rows, 4), `counts` (rows) levels in each, `lines` (rows), and the levels.
+
+    `parts` are the levels of some rows each, row after row: not joined, so that they are not held twice.
+    `before`, `final` (rows) are the last two levels of each row; `infinite` how many levels are.
+    """
 
     head: FloatArray
     counts: IntArray
-    levels: FloatArray
     lines: IntArray
+    parts: list[FloatArray]
+    before: FloatArray
+    final: FloatArray
+    infinite: int
     started: datetime
-    lasted_s: float
+    lasted_s: float | None
 
 
-def looks_like_rows(text: bytes) -> bool:
+def looks_like_rows(head: bytes) -> bool:
     """Whether the beginning of the text has a row that starts with a date and a time."""
-    return _ROW.search(text[:20_000]) is not None
+    return _ROW.search(head[:20_000]) is not None
 
 
-def read(text: bytes, name: str) -> Sweep:
+def read(text: Text, options: ReadOptions) -> Sweep:
     """The sweep in such rows. Raises `InputError` with the line for a row that is not one."""
-    text, warnings = _without_torn_end(text)
-    table = _parsed(text, name)
+    name = text.name
+    table, warnings = _parsed(text)
     flavour = _flavour(table, name)
     drop = 1 if flavour == "first" else 0
     segments = Segments(
@@ -68,96 +76,110 @@ def read(text: bytes, name: str) -> Sweep:
         offset=0.5 if flavour == "second" else 0.0,
         copied_at=(table.counts - drop) // 2 if flavour == "first" else np.full(table.counts.size, -1),
     )
-    grid = assembled(segments, table.levels, name)
+    grid = assembled(segments, table.parts, name)
     notes = [f"{grid.levels_db.shape[0]} sweeps: a new one begins where a segment comes again"]
     if grid.overlapping:
         notes.append("hops overlap: the higher level counts")
-    infinite = int(np.isinf(table.levels).sum())
-    if infinite:
-        warnings.append(f"{infinite} levels are infinite and count as not looked at")
-    understood, guessed, averages = _words(flavour, table, grid.copied)
+    if table.infinite:
+        warnings.append(f"{table.infinite} levels are infinite and count as not looked at")
+    understood, guessed, averages = _words(flavour, table, grid.copied, options)
     return Sweep(
         path=name,
         frequencies_khz=grid.frequencies_khz,
         levels_db=grid.levels_db,
-        unit="dB",
+        unit=options.unit or "dB",
         step_khz=grid.step_khz,
-        resolution_khz=grid.step_khz,
-        averages=averages,
-        detector="rms",
+        resolution_khz=options.resolution_khz or grid.step_khz,
+        averages=options.averages or averages,
+        detector=options.detector or "rms",
         started=table.started,
-        lasted_s=table.lasted_s,
+        lasted_s=options.lasted_s if options.lasted_s is not None else table.lasted_s,
         format=f"rows of the {'second' if flavour == 'second' else 'first'} generic SDR sweep utility",
         copied=grid.copied,
-        understood=tuple(notes + understood),
+        understood=tuple(notes + understood + options.stated()),
         guessed=tuple(guessed),
         warnings=tuple(warnings),
     )
 
 
-def _parsed(text: bytes, name: str) -> Rows:
-    """Every row, in batches, so that little more than the numbers is held at a time."""
-    heads: list[FloatArray] = []
-    levels: list[FloatArray] = []
-    counts: list[IntArray] = []
-    numbered: list[IntArray] = []
-    first = last = b""
-    lines = text.split(b"\n")
-    for start in range(0, len(lines), _BATCH_ROWS):
-        batch = [
-            (start + number, line)
-            for number, line in enumerate(lines[start : start + _BATCH_ROWS], start=1)
-            if line.strip() and not line.lstrip().startswith(b"#")
-        ]
-        if not batch:
-            continue
-        first, last = first or batch[0][1], batch[-1][1]
-        at = np.array([number for number, _ in batch], dtype=np.int64)
-        flat, size = _batch_numbers(batch, name)
-        begin = np.cumsum(size) - size
-        head = begin[:, None] + np.arange(_HEAD)
-        heads.append(flat[head])
-        keep = np.ones(flat.size, dtype=np.bool_)
-        keep[head.ravel()] = False
-        levels.append(flat[keep])
-        counts.append(size - _HEAD)
-        numbered.append(at)
-    started, ended = _time(first, int(numbered[0][0]), name), _time(last, int(numbered[-1][-1]), name)
-    return Rows(
-        head=np.concatenate(heads),
-        counts=np.concatenate(counts),
-        levels=np.concatenate(levels),
-        lines=np.concatenate(numbered),
+def _parsed(text: Text) -> tuple[Rows, list[str]]:
+    """Every row, block by block, so that little more than the numbers is held; and what must be warned of."""
+    name = text.name
+    read: list[tuple[FloatArray, IntArray, IntArray, FloatArray]] = []
+    first = last = (0, b"")
+    warnings: list[str] = []
+    for number, block in text.blocks():
+        if not block.endswith(b"\n") and _is_torn(block, last[1]):
+            warnings.append("the last row is cut short and was left out")
+            break
+        lines = block.split(b"\n")
+        if any(line.lstrip().startswith(b"#") for line in lines):
+            lines = [b"" if line.lstrip().startswith(b"#") else line for line in lines]
+            block = b"\n".join(lines)
+        for offset, line in enumerate(lines):
+            if line and _ROW.match(line) is None and line.strip():
+                raise InputError(f"found {shown(line)}, {_EXPECTED}", path=name, line=number + offset)
+        found = numbers_in(block, b",", skip=2)
+        _refuse_numbers(found, lines, number, name)
+        if found.counts.size:
+            at = found.lines
+            first = first if first[0] else (number + int(at[0]), lines[int(at[0])])
+            last = number + int(at[-1]), lines[int(at[-1])]
+            head, counts, levels = _head_and_levels(found)
+            _refuse_levels(levels, counts, at + number, name)
+            read.append((head, counts, at + number, levels))
+    if not read:
+        raise InputError(f"found no row, {_EXPECTED}", path=name)
+    started, ended = _time(first[1], first[0], name), _time(last[1], last[0], name)
+    lasted_s = (ended - started).total_seconds()
+    ends = [np.cumsum(counts) for _, counts, _, _ in read]
+    rows = Rows(
+        head=np.concatenate([head for head, _, _, _ in read]),
+        counts=np.concatenate([counts for _, counts, _, _ in read]),
+        lines=np.concatenate([lines for _, _, lines, _ in read]),
+        parts=[levels for _, _, _, levels in read],
+        before=np.concatenate([part[3][stop - 2] for part, stop in zip(read, ends, strict=True)]),
+        final=np.concatenate([part[3][stop - 1] for part, stop in zip(read, ends, strict=True)]),
+        infinite=sum(int(np.isinf(levels).sum()) for _, _, _, levels in read),
         started=started,
-        lasted_s=(ended - started).total_seconds(),
+        lasted_s=lasted_s if lasted_s >= 0.0 else None,
     )
+    return rows, warnings
 
 
-def _batch_numbers(batch: list[tuple[int, bytes]], name: str) -> tuple[FloatArray, IntArray]:
-    """All numbers after date and time (flat), and how many of them each row has."""
-    rests = []
-    for number, line in batch:
-        parts = line.split(b",", 2)
-        if len(parts) < 3 or _ROW.match(line) is None:
-            raise InputError(f"found {shown(line)}, {_EXPECTED}", path=name, line=number)
-        rests.append(parts[2].rstrip(b", \t"))
-    size = np.array([rest.count(b",") + 1 for rest in rests], dtype=np.int64)
-    short = np.flatnonzero(size < _HEAD + 2)
+def _refuse_levels(levels: FloatArray, counts: IntArray, lines: IntArray, name: str) -> None:
+    """Raise for the first row with a number that is no level."""
+    if not levels_in_range(levels):
+        bad = np.abs(np.where(np.isfinite(levels), levels, 0.0)) > MOST_DB
+        row = int(np.searchsorted(np.cumsum(counts), int(np.argmax(bad)), side="right"))
+        raise InputError("found a level that is no level, expected decibels", path=name, line=int(lines[row]))
+
+
+def _head_and_levels(found: Numbers) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Head (rows, 4), counts of levels (rows) and levels (flat) of the numbers of some rows."""
+    rows, columns = found.counts.size, int(found.counts[0])
+    if np.all(found.counts == columns):
+        table = found.values.reshape(rows, columns)
+        return table[:, :_HEAD].copy(), found.counts - _HEAD, table[:, _HEAD:].ravel()
+    begin = np.cumsum(found.counts) - found.counts
+    head = begin[:, None] + np.arange(_HEAD)
+    keep = np.ones(found.values.size, dtype=np.bool_)
+    keep[head.ravel()] = False
+    return found.values[head], found.counts - _HEAD, found.values[keep]
+
+
+def _refuse_numbers(found: Numbers, lines: list[bytes], number: int, name: str) -> None:
+    """Raise for the first of some rows that holds too few levels or something else than numbers."""
+    short = np.flatnonzero(found.counts < _HEAD + 2)
     if short.size:
-        number, line = batch[int(short[0])]
-        raise InputError(f"found a row with fewer than two levels, {_EXPECTED}", path=name, line=number)
-    flat = numbers(b",".join(rests), ",")
-    if flat is None or flat.size != int(size.sum()):
-        for (number, line), rest, expected in zip(batch, rests, size, strict=True):
-            row = numbers(rest, ",")
-            if row is None or row.size != expected:
-                raise InputError(
-                    f"found {shown(line)} with something in it that is no number, {_EXPECTED}",
-                    path=name,
-                    line=number,
-                )
-        raise InputError(f"the rows could not be read as numbers; {_EXPECTED}", path=name)
-    return flat, size
+        at = number + int(found.lines[short[0]])
+        raise InputError(f"found a row with fewer than two levels, {_EXPECTED}", path=name, line=at)
+    if found.bad_line >= 0:
+        raise InputError(
+            f"found {shown(lines[found.bad_line])} with something in it that is no number, {_EXPECTED}",
+            path=name,
+            line=number + found.bad_line,
+        )
 
 
 def _time(line: bytes, number: int, name: str) -> datetime:
@@ -168,22 +190,18 @@ def _time(line: bytes, number: int, name: str) -> datetime:
         raise InputError(f'found "{date}, {clock}", expected a date and a time', path=name, line=number) from None
 
 
-def _without_torn_end(text: bytes) -> tuple[bytes, list[str]]:
-    """The text without a last row that was cut short when the recording was stopped."""
-    whole, _, last = text.rpartition(b"\n")
-    before = whole.rstrip().rpartition(b"\n")[2]
-    if not last.strip() or _ROW.match(before) is None or last.count(b",") >= before.count(b","):
-        return text, []
-    if _extra_levels(last) >= _extra_levels(before) - 0.5:
-        return text, []
-    return whole, ["the last row is cut short and was left out"]
+def _is_torn(last: bytes, before: bytes) -> bool:
+    """Whether a last row without a line end was cut short when the recording was stopped."""
+    if _ROW.match(before) is None or last.count(b",") >= before.count(b","):
+        return False
+    return _extra_levels(last) < _extra_levels(before) - 0.5
 
 
 def _extra_levels(line: bytes) -> float:
     """How many levels a row has over (high - low) / step; -inf for a row that is not even that."""
     fields = line.split(b",")
-    head = numbers(b",".join(fields[2 : 2 + _HEAD]), ",")
-    if head is None or head.size < _HEAD or not np.isfinite(head).all() or head[2] <= 0.0:
+    head = numbers_in(b",".join(fields[2 : 2 + _HEAD]), b",").values
+    if head.size < _HEAD or not np.isfinite(head).all() or head[2] <= 0.0:
         return -np.inf
     return float(len(fields) - 2 - _HEAD - (head[1] - head[0]) / head[2])
 
@@ -201,10 +219,7 @@ def _flavour(table: Rows, name: str) -> Flavour:
     )
     asked = (high - low) / step
     extra = table.counts - asked
-    starts = np.cumsum(table.counts) - table.counts
-    final = table.levels[starts + table.counts - 1]
-    before = table.levels[starts + table.counts - 2]
-    twice = (final == before) | (np.isnan(final) & np.isnan(before))
+    twice = (table.final == table.before) | (np.isnan(table.final) & np.isnan(table.before))
     slices = bool(np.all(np.abs(high - low - _SLICE_HZ) <= 1.0))
     # A bad row must not decide for the others: the half of the rows does, and the bad one is then named.
     if np.mean(twice) > 0.5 and not (slices and np.all(np.abs(extra) <= 0.6)):
@@ -221,10 +236,6 @@ def _flavour(table: Rows, name: str) -> Flavour:
         name,
         f"expected (high - low) / step = {asked[at]:.1f} levels{more}, found {table.counts[at]}",
     )
-    if not levels_in_range(table.levels):
-        bad = np.abs(np.where(np.isfinite(table.levels), table.levels, 0.0)) > 400.0
-        row = int(np.searchsorted(starts, int(np.argmax(bad)), side="right")) - 1
-        raise InputError("found a level that is no level, expected decibels", path=name, line=int(table.lines[row]))
     return flavour
 
 
@@ -237,11 +248,16 @@ def _refuse_where(wrong: BoolArray, table: Rows, name: str, expected: str) -> No
         )
 
 
-def _words(flavour: Flavour, table: Rows, copied: BoolArray) -> tuple[list[str], list[str], int | None]:
+def _words(
+    flavour: Flavour, table: Rows, copied: BoolArray, options: ReadOptions
+) -> tuple[list[str], list[str], int | None]:
     """What was understood, what was guessed, and the averages in a level."""
     understood: list[str] = []
-    guessed = ["levels are relative: the utility does not know the receiver's gain"]
-    guessed.append("noise bandwidth taken as the bin width: the window is not stated")
+    guessed: list[str] = []
+    if options.unit is None:
+        guessed.append("levels are relative: the utility does not know the receiver's gain")
+    if options.resolution_khz is None:
+        guessed.append("noise bandwidth taken as the bin width: the window is not stated")
     if flavour == "second":
         understood.append("each level is one look; bins are centred at low + (i + 1/2) * step")
         return understood, guessed, 1
@@ -254,6 +270,6 @@ def _words(flavour: Flavour, table: Rows, copied: BoolArray) -> tuple[list[str],
         understood.append(f"{int(copied.sum())} bins in the middle of a hop are copies of their neighbour")
     else:
         guessed.append("rows of the first utility with the last level printed once; may be half a bin off")
-    if averages is not None:
+    if averages is not None and options.averages is None:
         guessed.append(f"the samples column ({averages}) taken as the number of looks averaged")
     return understood, guessed, averages

@@ -1,0 +1,116 @@
+"""A sweep that heard nothing because nothing reached it: the antenna was off, its cable broken or its input shut.
+
+What is known to be on the air is gone and the floor is where it was: the receiver hears its own noise. Such a
+sweep shows a clean band and is no evidence of one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from linkwright.air.carriers import carriers
+from linkwright.air.judged import COARSE_KHZ, JudgedSweep
+from linkwright.air.multiplexes import Channel, multiplexes
+
+#: What is known must have stood this far over the floor to be missed [dB]; fading takes less than that from all
+#: of several at once.
+STRONG_DB = 10.0
+#: So many must be gone at once: one may have been switched off.
+LEAST_KNOWN = 2
+#: Floors this near to each other are the same [dB].
+SAME_FLOOR_DB = 3.0
+#: What is left of a known signal may stand this far over the floor [dB] and still count as gone.
+GONE_DB = 3.0
+
+
+@dataclass(frozen=True)
+class Known:
+    """Something that is on the air all the time: its name, its band [kHz], how far it stood over the floor [dB].
+
+    `over_db` is None where only its presence is known, as of a multiplex from a list of stations.
+    """
+
+    name: str
+    from_khz: float
+    to_khz: float
+    over_db: float | None = None
+
+
+def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Known, ...]:
+    """What another sweep of the same place says is on the air all the time: multiplexes, steady strong carriers."""
+    found = multiplexes(judged, raster)
+    known = [
+        Known(f"TV channel {one.channel}", one.from_khz, one.to_khz, one.excess_db)
+        for one in found
+        if one.excess_db >= STRONG_DB
+    ]
+    inside = [(one.from_khz, one.to_khz) for one in found]
+    for one in carriers(judged):
+        steady = one.duty > 0.9 and one.excess_db >= STRONG_DB
+        if steady and not any(low <= one.centre_khz <= high for low, high in inside):
+            half = max(one.bandwidth_khz / 2.0, judged.sweep.step_khz)
+            known.append(
+                Known(
+                    f"{one.centre_khz / 1e3:.3f} MHz", one.centre_khz - half, one.centre_khz + half, one.excess_db
+                )
+            )
+    return tuple(known)
+
+
+def deaf_reason(judged: JudgedSweep, known: Sequence[Known], floor_db: float | None = None) -> str | None:
+    """Why a sweep is refused as evidence, in one sentence; None where it heard what it should, or who can tell.
+
+    Parameters
+    ----------
+    judged : the sweep in question.
+    known : what is on the air all the time. At least two that the sweep looked at must be gone, all of them.
+    floor_db : median floor of the sweep that `known` comes from, in the same unit; where it differs by more than
+        3 dB the receiver was set otherwise, and nothing follows. None: not compared.
+    """
+    if floor_db is not None and abs(judged.typical_floor_db - floor_db) > SAME_FLOOR_DB:
+        return None
+    names = []
+    for one in known:
+        if one.over_db is not None and one.over_db < STRONG_DB:
+            continue
+        heard = _heard_db(judged, one)
+        if heard is None:
+            continue
+        if heard > GONE_DB:
+            return None
+        names.append(one.name)
+    if len(names) < LEAST_KNOWN:
+        return None
+    listed = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+    unchanged = "" if floor_db is None else " and its floor is unchanged"
+    return f"{listed} cannot be heard in it{unchanged}: the antenna or its cable was off, so it is no evidence"
+
+
+def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) -> tuple[str | None, ...]:
+    """For each of several sweeps of one place why it is refused, judged by what the others heard."""
+    known = [known_from(one, raster) for one in judged]
+    reasons: list[str | None] = []
+    for number, one in enumerate(judged):
+        reason = None
+        for other, theirs in enumerate(judged):
+            if other != number and reason is None and theirs.sweep.unit == one.sweep.unit:
+                reason = deaf_reason(one, known[other], theirs.typical_floor_db)
+        reasons.append(reason)
+    return tuple(reasons)
+
+
+def _heard_db(judged: JudgedSweep, known: Known) -> float | None:
+    """How far a band stands over the floor [dB]; None where the sweep cannot tell."""
+    half = judged.sweep.step_khz / 2.0
+    inside = (judged.frequencies_khz > known.from_khz - half) & (judged.frequencies_khz < known.to_khz + half)
+    width = known.to_khz - known.from_khz
+    if judged.sweep.under_sampled or judged.sweep.step_khz > max(COARSE_KHZ, width):
+        return None
+    if np.sum(inside) * judged.sweep.step_khz < 0.75 * width:
+        return None
+    over = judged.mean_power[inside] / judged.floor_power[inside]
+    wide = width > 5.0 * judged.sweep.step_khz
+    return float(10.0 * np.log10(np.median(over) if wide else np.max(over)))

@@ -1,0 +1,109 @@
+"""A header of free text and a table of numbers under it, read block by block."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from linkwright.air.readers import layout as layouts
+from linkwright.air.readers.decimals import numbers_in
+from linkwright.air.readers.layout import Layout
+from linkwright.air.readers.text import Text, shown
+from linkwright.shoot.errors import InputError
+from linkwright.units import FloatArray, IntArray
+
+EXPECTED = "expected columns of numbers (frequency and levels), or rows of a generic SDR sweep utility"
+_HEADER_LINES = 400
+_LINES_LOOKED_AT = 20
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """`header` as text, `values` (lines, columns), the file's line of each (lines), and the layout."""
+
+    header: bytes
+    values: FloatArray
+    lines: IntArray
+    layout: Layout
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """Where the numbers begin: offset in the head, its line (from 1) and the layout of that line."""
+
+    offset: int
+    line: int
+    layout: Layout
+
+
+def beginning(head: bytes) -> Beginning | None:
+    """Where the numbers begin, in a head that was freed of quotes and units; None where there are none.
+
+    A line with one number alone counts only where no line has more.
+    """
+    start = 0
+    alone: Beginning | None = None
+    for number in range(1, _HEADER_LINES + 1):
+        stop = head.find(b"\n", start)
+        line = head[start:] if stop < 0 else head[start:stop]
+        if line.strip(b" \t") and not layouts.is_comment(line):
+            found = layouts.layout_of(line)
+            if found is not None:
+                return Beginning(start, number, found)
+            one = layouts.layout_of_one(line) if alone is None else None
+            alone = Beginning(start, number, one) if one is not None else alone
+        if stop < 0:
+            break
+        start = stop + 1
+    return alone
+
+
+def read_table(text: Text) -> Table:
+    """The table in a text. Raises `InputError` with the line where something else than the table begins."""
+    head = layouts.without_quotes_and_units(text.head)
+    found = beginning(head)
+    first = layouts.without_quotes_and_units(text.head[:8000]).split(b"\n")
+    if found is None:
+        number, line = next(((n, one) for n, one in enumerate(first, start=1) if one.strip()), (1, b""))
+        layouts.refuse_ambiguous([line], layouts.LAYOUTS[0], number, text.name)
+        raise InputError(f"found {shown(line)}, {EXPECTED}", path=text.name, line=number)
+    body = layouts.without_comments(head[found.offset : found.offset + 20_000]).split(b"\n")[:_LINES_LOOKED_AT]
+    layouts.refuse_ambiguous(body, found.layout, found.line, text.name)
+    values, lines = _numbers(text, found)
+    return Table(head[: found.offset], values, lines, found.layout)
+
+
+def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, IntArray]:
+    """All numbers (lines, columns) and their lines."""
+    parts: list[FloatArray] = []
+    numbered: list[IntArray] = []
+    columns = 0
+    for number, block in text.blocks():
+        block = layouts.without_quotes_and_units(block)
+        if number < found.line:
+            block, number = block[found.offset :], found.line
+        block = layouts.without_comments(block)
+        numbers = numbers_in(block, found.layout.separator, decimal_comma=found.layout.decimal_comma)
+        if numbers.counts.size:
+            columns = columns or int(numbers.counts[0])
+        odd = np.flatnonzero(numbers.counts != columns)
+        bad = int(numbers.lines[odd[0]]) if odd.size else numbers.bad_line
+        if bad >= 0:
+            line = block.split(b"\n", bad + 1)[bad]
+            raise _no_such_line(line, columns, found.layout, number + bad, text.name)
+        parts.append(numbers.values)
+        numbered.append(numbers.lines + number)
+    values = np.concatenate(parts)
+    return values.reshape(-1, max(1, columns)), np.concatenate(numbered)
+
+
+def _no_such_line(line: bytes, columns: int, layout: Layout, number: int, name: str) -> InputError:
+    layouts.refuse_ambiguous([line], layout, number, name)
+    what = {1: "a level", 2: "a frequency and a level"}.get(columns, f"{columns} numbers")
+    return InputError(
+        f"found {shown(line)}, expected {what} separated by {layout.word}, "
+        f"with a decimal {'comma' if layout.decimal_comma else 'point'}, as in the lines before",
+        path=name,
+        line=number,
+    )

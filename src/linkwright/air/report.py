@@ -1,0 +1,191 @@
+"""What a survey found as one document: what `linkwright sweep --json` prints."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from linkwright.air.judged import JudgedSweep
+from linkwright.air.looked import CERTAINTY, Look
+from linkwright.air.readers import Readout, evidence
+from linkwright.air.survey import Survey
+from linkwright.air.sweep import DETECTOR_WORDS, Sweep
+from linkwright.physics.detection import noise_density_dbm_hz
+from linkwright.physics.looking import (
+    INTERMITTENT_ON_S,
+    INTERMITTENT_SHARE,
+    User,
+    looks_for,
+    missed,
+    stepping_looks,
+)
+
+#: A receiver that steps through a band by itself: time on each frequency [s], and how many there are (common
+#: practice, no source: 188 frequencies in about 30 s, 48 in about 8 s).
+STEPPING_LOOK_S = 0.16
+STEPPING_FREQUENCIES = (188, 48)
+#: A microphone's bandwidth, in which a floor is told as well [kHz].
+TOLD_KHZ = 200.0
+
+
+def sweep_document(survey: Survey) -> dict[str, Any]:
+    """A survey as plain JSON values; frequencies in kHz, levels in the unit of the file they come from."""
+    return {
+        "files": [_file(readout, reason) for readout, reason in zip(survey.readouts, survey.refused, strict=True)],
+        "floor": _floor(survey),
+        "tv": [
+            {
+                "channel": one.channel,
+                "from_khz": one.from_khz,
+                "to_khz": one.to_khz,
+                "level_db": _tenths(one.level_db),
+                "over_floor_db": _tenths(one.excess_db),
+                "kind": one.kind,
+                "standard": one.standard,
+            }
+            for one in survey.tv
+        ],
+        "carriers": [
+            {
+                "centre_khz": _tenths(one.centre_khz),
+                "bandwidth_khz": _tenths(one.bandwidth_khz),
+                "level_db": _tenths(one.level_db),
+                "duty": round(one.duty, 4),
+                "over_floor_db": _tenths(one.excess_db),
+            }
+            for one in survey.carriers
+        ],
+        "wide": [
+            {
+                "from_khz": _tenths(one.from_khz),
+                "to_khz": _tenths(one.to_khz),
+                "over_floor_db": _tenths(one.excess_db),
+            }
+            for one in survey.wide
+        ],
+        "heard": [
+            {"centre_khz": _tenths(one.centre_khz), "level_db": one.level_db, "unit": one.unit, "name": one.name}
+            for one in survey.heard
+        ],
+        "clean": [{"from_khz": low, "to_khz": high} for low, high in survey.clean],
+        "missed": round(survey.missed, 4),
+        "look": _looking(survey),
+    }
+
+
+def _file(readout: Readout, refused: str | None) -> dict[str, Any]:
+    """One file: its most telling trace, and all of them where there are several."""
+    if not readout.sweeps:
+        listed = readout.heard
+        return {
+            "path": readout.path,
+            "format": "list of carriers, typed by hand",
+            "unit": listed[0].unit if listed else None,
+            "sweeps": 0,
+            "from_khz": min((one.centre_khz for one in listed), default=None),
+            "to_khz": max((one.centre_khz for one in listed), default=None),
+            "step_khz": None,
+            "resolution_khz": None,
+            "averages": None,
+            "warnings": ["a list says what is there and nothing about the rest of the band"],
+        }
+    sweep = evidence(readout.sweeps)[0]
+    warnings = [*sweep.warnings, *([f"refused as evidence: {refused}"] if refused else [])]
+    told = _sweep(sweep) | {
+        "warnings": warnings,
+        "understood": list(sweep.understood),
+        "guessed": list(sweep.guessed),
+    }
+    if len(readout.sweeps) > 1:
+        told["traces"] = [{"trace": one.trace} | _sweep(one) for one in readout.sweeps]
+    return told | {"refused": refused}
+
+
+def _sweep(sweep: Sweep) -> dict[str, Any]:
+    return {
+        "path": sweep.path,
+        "format": sweep.format,
+        "unit": sweep.unit,
+        "sweeps": sweep.sweeps,
+        "from_khz": _tenths(sweep.from_khz),
+        "to_khz": _tenths(sweep.to_khz),
+        "step_khz": round(sweep.step_khz, 4),
+        "resolution_khz": round(sweep.resolution_khz, 4),
+        "averages": sweep.averages,
+        "detector": DETECTOR_WORDS[sweep.detector],
+        "started": sweep.started.isoformat() if sweep.started else None,
+        "lasted_s": sweep.lasted_s,
+    }
+
+
+def _floor(survey: Survey) -> dict[str, Any]:
+    main = survey.main
+    if main is None:
+        return {"typical_db": None, "uncertain": True, "unit": None}
+    told: dict[str, Any] = {
+        "typical_db": round(main.typical_floor_db, 2),
+        "uncertain": survey.uncertain,
+        "unit": main.sweep.unit,
+        "of": main.sweep.path,
+        "notes": list(main.notes),
+    }
+    if main.sweep.calibrated:
+        density = _density_dbm_hz(main)
+        told |= {
+            "density_dbm_hz": round(density, 2),
+            "in_200_khz_dbm": round(density + 10.0 * math.log10(TOLD_KHZ * 1e3), 2),
+        }
+    return told
+
+
+def _density_dbm_hz(judged: JudgedSweep) -> float:
+    """Density of the typical floor [dBm/Hz], detector and noise bandwidth corrected for."""
+    sweep = judged.sweep
+    level = judged.typical_floor_db + sweep.dbm_offset + sweep.to_power_mean_db
+    return noise_density_dbm_hz(level, sweep.resolution_khz)
+
+
+def _looking(survey: Survey) -> dict[str, Any]:
+    """How each series looked, and what it would take to be sure."""
+    user = User()
+    return {
+        "user_on_share": INTERMITTENT_SHARE,
+        "user_on_s": INTERMITTENT_ON_S,
+        "certainty": CERTAINTY,
+        "sweeps": [
+            {
+                "of": judged.sweep.path,
+                "says": look.says,
+                "looks": look.looks.count,
+                "look_s": look.looks.look_s,
+                "every_s": look.looks.every_s,
+                "missed": round(look.missed, 4),
+                "needed_s": None if look.needed_s is None else round(look.needed_s, 1),
+            }
+            for judged, look in zip(survey.judged, survey.looks, strict=True)
+        ],
+        "stepping": [_stepping(frequencies, user) for frequencies in STEPPING_FREQUENCIES],
+    }
+
+
+def _stepping(frequencies: int, user: User) -> dict[str, Any]:
+    """A receiver that steps by itself: what one pass misses, and how long it takes to be sure."""
+    every_s = STEPPING_LOOK_S * frequencies
+    needed = looks_for(CERTAINTY, STEPPING_LOOK_S, every_s, user)
+    return {
+        "look_s": STEPPING_LOOK_S,
+        "frequencies": frequencies,
+        "pass_s": round(every_s, 2),
+        "missed_after_one_pass": round(missed(stepping_looks(STEPPING_LOOK_S, frequencies, every_s), user), 4),
+        "passes": needed.count,
+        "needed_s": round(needed.count * every_s, 1),
+    }
+
+
+def look_says(look: Look) -> str:
+    """A look in words, to stand beside whatever is called clean."""
+    return f"{look.says}: {100 * look.missed:.0f} % chance of having missed somebody who is on 5 % of the time"
+
+
+def _tenths(value: float) -> float:
+    return round(float(value), 1)

@@ -1,0 +1,164 @@
+"""`linkwright sweep`: what is on the air in some files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from linkwright.air.readers import ReadOptions, Readout
+
+#: What may be said of a sweep by hand, and what each word stands for.
+UNITS = {"dbm": "dBm", "dbuv": "dBuV", "dbuv/m": "dBuV/m", "db": "dB"}
+FREQUENCY_UNITS = {"hz": "Hz", "khz": "kHz", "mhz": "MHz", "ghz": "GHz"}
+DETECTORS = ("rms", "peak", "lowest", "log-average", "voltage-average", "unknown")
+COLUMNS = ("traces", "sweeps", "bins", "carriers")
+
+
+def run(
+    file: Annotated[
+        list[str], typer.Argument(help="sweeps, recordings or lists of one place; - is standard input")
+    ],
+    region: Annotated[
+        str | None, typer.Option(help="ISO 3166-1 code such as GB: its TV channels and rules")
+    ] = None,
+    picture: Annotated[str | None, typer.Option(help="draw it into this file, .svg or .png")] = None,
+    unit: Annotated[str | None, typer.Option(help="unit of the levels: dBm, dBuV, dBuV/m or dB")] = None,
+    frequency_unit: Annotated[str | None, typer.Option(help="unit of frequencies: Hz, kHz, MHz or GHz")] = None,
+    from_mhz: Annotated[float | None, typer.Option(help="centre of the first bin, where no column says it")] = None,
+    to_mhz: Annotated[float | None, typer.Option(help="centre of the last bin")] = None,
+    step_khz: Annotated[float | None, typer.Option(help="distance of the bins, instead of --to-mhz")] = None,
+    resolution_khz: Annotated[float | None, typer.Option(help="noise bandwidth of one bin")] = None,
+    detector: Annotated[
+        str | None, typer.Option(help="how looks were put together: " + ", ".join(DETECTORS))
+    ] = None,
+    averages: Annotated[int | None, typer.Option(help="looks put together in one level")] = None,
+    sweeps: Annotated[int | None, typer.Option(help="sweeps in a single column without frequencies")] = None,
+    columns: Annotated[str | None, typer.Option(help="what columns of levels are: " + ", ".join(COLUMNS))] = None,
+    lasted_s: Annotated[float | None, typer.Option(help="time from the first to the last sweep")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
+) -> None:
+    """What is on the air in these files: floor, TV, carriers, what is clean, and how sure that is.
+
+    What a file does not say is guessed where that is safe, and told; options override the file.
+    """
+    from linkwright.air.report import sweep_document
+    from linkwright.air.survey import survey
+    from linkwright.cli.output import console, print_json, progress
+    from linkwright.rules import territory_or_group, tv_channels
+
+    options = read_options(
+        unit,
+        frequency_unit,
+        from_mhz,
+        to_mhz,
+        step_khz,
+        resolution_khz,
+        detector,
+        averages,
+        sweeps,
+        columns,
+        lasted_s,
+    )
+    territory = None if region is None else territory_or_group(region)
+    if picture is not None:
+        _check_picture(picture)
+    readouts = _read(file, options)
+    with progress() as tell:
+        tell("looking for floor and signals", 0.0)
+        found = survey(readouts, () if territory is None else tv_channels(territory))
+        tell("looking for floor and signals", 1.0)
+    document = sweep_document(found)
+    if picture is not None:
+        from linkwright.cli.sweep_picture import write_picture
+
+        with progress() as tell:
+            tell("drawing", 0.0)
+            write_picture(picture, found, territory)
+    if json:
+        print_json(document)
+    else:
+        from linkwright.cli.sweep_table import print_sweep
+
+        print_sweep(document, console(), None if territory is None else territory.name)
+    if any(reason is not None for reason in found.refused):
+        raise typer.Exit(1)
+
+
+def read_options(
+    unit: str | None,
+    frequency_unit: str | None,
+    from_mhz: float | None,
+    to_mhz: float | None,
+    step_khz: float | None,
+    resolution_khz: float | None,
+    detector: str | None,
+    averages: int | None,
+    sweeps: int | None,
+    columns: str | None,
+    lasted_s: float | None,
+) -> ReadOptions:
+    """What was stated on the command line, as options of the readers. Raises InputError for unknown words."""
+    from linkwright.air.readers import ReadOptions
+
+    return ReadOptions(
+        unit=_one_of("--unit", _plain(unit), UNITS),  # type: ignore[arg-type]
+        frequency_unit=_one_of("--frequency-unit", _plain(frequency_unit), FREQUENCY_UNITS),
+        from_khz=None if from_mhz is None else from_mhz * 1e3,
+        to_khz=None if to_mhz is None else to_mhz * 1e3,
+        step_khz=step_khz,
+        resolution_khz=resolution_khz,
+        detector=_one_of("--detector", _plain(detector), {word: word for word in DETECTORS}),  # type: ignore[arg-type]
+        averages=averages,
+        sweeps=sweeps,
+        columns=_one_of("--columns", _plain(columns), {word: word for word in COLUMNS}),  # type: ignore[arg-type]
+        lasted_s=lasted_s,
+    )
+
+
+def _plain(word: str | None) -> str | None:
+    return None if word is None else word.strip().lower().replace("\N{MICRO SIGN}", "u").replace("\u03bc", "u")
+
+
+def _one_of(option: str, word: str | None, known: dict[str, str]) -> str | None:
+    from linkwright.shoot.errors import InputError, did_you_mean
+
+    if word is None:
+        return None
+    if word not in known:
+        expected = ", ".join(known.values())
+        raise InputError(f'{option} is "{word}"; expected one of {expected}{did_you_mean(word, known)}')
+    return known[word]
+
+
+def _check_picture(path: str) -> None:
+    from linkwright.shoot.errors import InputError
+
+    if Path(path).suffix.lower() not in (".svg", ".png"):
+        raise InputError(f'--picture is "{path}"; expected a file that ends in .svg or .png')
+
+
+def _read(files: list[str], options: ReadOptions) -> list[Readout]:
+    """Every file. Raises InputError(s) with all that is wrong with any of them."""
+    import sys
+
+    from linkwright.air.readers import read_file, read_stream
+    from linkwright.cli.output import progress
+    from linkwright.shoot.errors import InputError, InputErrors
+
+    readouts: list[Readout] = []
+    errors: list[InputError] = []
+    with progress() as tell:
+        for name in files:
+            try:
+                if name == "-":
+                    readouts.append(read_stream(sys.stdin.buffer, "standard input", options, None, tell))
+                else:
+                    readouts.append(read_file(Path(name), name, options, tell))
+            except InputError as error:
+                errors.append(error)
+    if errors:
+        raise errors[0] if len(errors) == 1 else InputErrors(errors)
+    return readouts

@@ -1,0 +1,128 @@
+"""A survey of the air as a score: measured, allowed, TV, carriers."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from linkwright.draw.lanes import Band, Bands, Fill, Head, Lane, Levels, Pin, Pins
+from linkwright.draw.score import Score, drawn
+
+if TYPE_CHECKING:
+    from linkwright.air.judged import JudgedSweep
+    from linkwright.air.survey import Survey
+    from linkwright.rules import Territory
+
+#: A pin of full height stands this far over the floor [dB].
+FULL_PIN_DB = 40.0
+
+
+def write_picture(path: str, found: Survey, territory: Territory | None) -> None:
+    """Draw a survey into an .svg or .png file. Raises InputError where there is nothing to draw or no writing."""
+    from linkwright.cli.output import write_bytes, write_text
+
+    svg = drawn(score_of(found, territory))
+    if Path(path).suffix.lower() == ".png":
+        from linkwright.draw.png import png_of
+
+        write_bytes(path, png_of(svg))
+    else:
+        write_text(path, svg)
+
+
+def score_of(found: Survey, territory: Territory | None) -> Score:
+    """The score of a survey. Raises InputError for a survey without a sweep or a listed carrier."""
+    from linkwright.air.report import sweep_document
+    from linkwright.cli.sweep_table import answer
+    from linkwright.shoot.errors import InputError
+
+    ends = [(one.sweep.from_khz, one.sweep.to_khz) for one in found.judged]
+    ends += [(one.centre_khz - 1_000.0, one.centre_khz + 1_000.0) for one in found.heard]
+    if not ends:
+        raise InputError("there is nothing to draw: no sweep counts")
+    low, high = min(one[0] for one in ends), max(one[1] for one in ends)
+    lanes: list[Lane] = [_levels(one, len(found.judged) > 1) for one in found.judged]
+    if territory is not None:
+        lanes.append(_rules(territory, low, high))
+    tv = _tv(found)
+    if territory is not None or tv.bands:
+        lanes.append(tv)
+    lanes.append(_carriers(found))
+    if found.clean:
+        bands = tuple(Band(a, b, says=f"clean from {a / 1e3:g} to {b / 1e3:g} MHz") for a, b in found.clean)
+        lanes.append(Bands("Clean", bands, 26.0))
+    files = ", ".join(Path(one.path).name for one in found.readouts)
+    return Score(answer(sweep_document(found)), files, low, high, tuple(lanes), _notes(found, territory))
+
+
+def _notes(found: Survey, territory: Territory | None) -> tuple[str, ...]:
+    from linkwright.air.report import look_says
+
+    looked = "; ".join(dict.fromkeys(look_says(one) for one in found.looks))
+    notes = [f"How it was looked: {looked}."] if looked else []
+    legend = "Ochre: the floor. Pins: full, on all the time; half, now and then; hollow, from a list."
+    if territory is not None:
+        legend += " Hatched: closed, or not sure. The licence and the regulator override what is drawn."
+    return (*notes, legend)
+
+
+def _levels(judged: JudgedSweep, several: bool) -> Levels:
+    """What one series measured."""
+    sweep = judged.sweep
+    lowest = np.full(judged.column.size, np.inf)
+    for rows in sweep.batches():
+        lowest = np.fmin(lowest, np.fmin.reduce(sweep.levels_db[rows][:, judged.column], axis=0))
+    left, right = judged.left_khz, judged.right_khz
+    if sweep.under_sampled:
+        half = sweep.resolution_khz / 2.0
+        left, right = judged.frequencies_khz - half, judged.frequencies_khz + half
+    name = f"Measured: {sweep.trace or Path(sweep.path.split(' + ')[0]).name}" if several else "Measured"
+    unit = sweep.unit.replace("u", "\N{MICRO SIGN}")
+    tall = 150.0 if several else 230.0
+    return Levels(name, left, right, lowest, judged.maximum_db, judged.floor_db, unit, tall)
+
+
+def _rules(territory: Territory, low_khz: float, high_khz: float) -> Bands:
+    """What the rules allow here and what they close, today."""
+    from linkwright.rules import closed_ranges
+
+    today = datetime.date.today()
+    bands = []
+    for row in territory.rows:
+        overlaps = row.to_khz > low_khz and row.from_khz < high_khz
+        if row.kind == "microphone" and not row.listed_only and not row.ended(today) and overlaps:
+            fill: Fill = "open" if row.evidence == "stated" else "doubt"
+            bands.append(Band(row.from_khz, row.to_khz, row.permit or "exempt", fill, f"{row.id}: {row.source}"))
+    for closed in closed_ranges(territory, today):
+        bands.append(Band(closed.from_khz, closed.to_khz, "closed", "closed", f"{closed.why} ({closed.source})"))
+    return Bands("Allowed, by permit", tuple(bands), 26.0)
+
+
+def _tv(found: Survey) -> Bands:
+    bands = []
+    for one in found.tv:
+        says = f"channel {one.channel}, {one.kind}, {one.excess_db:.1f} dB over the floor"
+        bands.append(
+            Band(one.from_khz, one.to_khz, one.channel, "solid" if one.kind == "multiplex" else "doubt", says)
+        )
+    for wide in found.wide:
+        bands.append(
+            Band(wide.from_khz, wide.to_khz, "wide", "doubt", f"wide, {wide.excess_db:.1f} dB over the floor")
+        )
+    return Bands("TV, wide signals", tuple(bands))
+
+
+def _carriers(found: Survey) -> Pins:
+    pins = []
+    for one in found.carriers:
+        says = f"{one.centre_khz / 1e3:.3f} MHz, {one.excess_db:.1f} dB over the floor, on {100 * one.duty:.0f} %"
+        head: Head = "full" if one.duty > 0.9 else "half"
+        label = f"{one.centre_khz / 1e3:.3f}"
+        pins.append(Pin(one.centre_khz, one.excess_db / FULL_PIN_DB, label, head, one.bandwidth_khz, says))
+    for heard in found.heard:
+        label = heard.name or f"{heard.centre_khz / 1e3:.3f}"
+        pins.append(Pin(heard.centre_khz, 0.5, label, "hollow", says=f"{label}, from a list"))
+    return Pins("Carriers", tuple(pins))

@@ -1,0 +1,1 @@
+"""Pictures: pure functions that turn numbers into SVG, and SVG into PNG."""
