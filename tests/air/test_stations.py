@@ -249,6 +249,15 @@ def test_files_that_are_none(tmp_path: Path) -> None:
         parse_stations(b" " * (33 * 1024 * 1024), "x", "GB")
 
 
+def test_what_is_quoted_is_short_and_on_one_line() -> None:
+    for cell in ("9" * 50_000, '"north\nof ' + "x" * 1000 + '"', "1" * 400 + ".5"):
+        for row in (f"A,21,{cell},5.1E,1,1", f"A,{cell},50.1N,5.1E,1,1", f"A,21,50.1N,5.1E,{cell},1"):
+            with pytest.raises(InputError) as refused:
+                read(f"Call,Ch,Lat,Lon,ERP,HAAT\n{row}\n")
+            assert "\n" not in str(refused.value)
+            assert len(str(refused.value)) < 200
+
+
 LISTISH = st.text(alphabet="0123456789.,;\t|-+ \n\"'°NSEWO", max_size=80)
 
 

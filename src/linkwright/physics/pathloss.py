@@ -120,7 +120,7 @@ def p1238_db(row: Indoor, frequency_mhz: ArrayLike, distance_m: ArrayLike) -> Fl
 
 
 #: What the rows of `P1238` are stated for: frequency [MHz] and distance [m]. P.1238-11, table 2, read in an
-#: implementation (aajuvonen/octave-rxt), not in the document.
+#: open implementation, not in the document.
 P1238_RANGES: Final[dict[str, tuple[tuple[float, float], tuple[float, float]]]] = {
     "office, sight": ((300.0, 83_500.0), (2.0, 27.0)),
     "office, no sight": ((300.0, 82_000.0), (4.0, 30.0)),

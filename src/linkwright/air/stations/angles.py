@@ -14,11 +14,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from linkwright.air.stations.quoting import quoted
+
 Axis = Literal["latitude", "longitude"]
 
 #: The largest number of degrees, and the letters of the positive and the negative half.
 MOST_DEG: Final[dict[Axis, float]] = {"latitude": 90.0, "longitude": 180.0}
 LETTERS: Final[dict[Axis, str]] = {"latitude": "NS", "longitude": "EW"}
+#: No angle is written longer [characters]; more would only cost time.
+LONGEST: Final = 60
 _NUMBER = re.compile(r"\d+(?:\.\d*)?|\.\d+")
 _FILLING = re.compile(r"[\s:,;'\"°º˚′″’”_\-]*")
 #: A letter for a half of the globe stands alone beside numbers.
@@ -40,7 +44,7 @@ class Angle:
 
 def angles(texts: Sequence[str], axis: Axis) -> list[Angle | str]:
     """The angles in a column; for a text that is none, what is wrong with it."""
-    packed = any(_is_packed(text, axis) for text in texts)
+    packed = any(_is_packed(text[:LONGEST], axis) for text in texts)
     return [_angle(text, axis, packed) for text in texts]
 
 
@@ -51,19 +55,21 @@ def _is_packed(text: str, axis: Axis) -> bool:
 
 def _angle(text: str, axis: Axis, packed: bool) -> Angle | str:
     bare = text.strip().replace("\N{MINUS SIGN}", "-")
+    if len(bare) > LONGEST:
+        return f"{quoted(bare)} is no {axis}"
     plain = _WORDED.sub(lambda parts: " ".join(part for part in parts.groups() if part), bare)
     letters = [one.upper() for one in _LETTER.findall(plain)]
     if "O" in letters:
-        return f'"{bare}": O is east in some languages and west in others; write E or W'
+        return f"{quoted(bare)}: O is east in some languages and west in others; write E or W"
     if len(letters) > 1 or any(one not in LETTERS[axis] for one in letters):
-        return f'"{bare}" is no {axis}'
+        return f"{quoted(bare)} is no {axis}"
     filling = _NUMBER.sub("", _LETTER.sub("", plain).lstrip("+-"))
     numbers = _NUMBER.findall(plain)
     if not numbers or not _FILLING.fullmatch(filling):
-        return f'"{bare}" is no {axis}'
+        return f"{quoted(bare)} is no {axis}"
     degrees = _degrees(numbers, packed)
     if degrees is None or degrees > (90.0 if axis == "latitude" else 360.0):
-        return f'"{bare}" is no {axis}'
+        return f"{quoted(bare)} is no {axis}"
     negative = bare.startswith("-") or letters == [LETTERS[axis][1]]
     if axis == "longitude" and degrees > MOST_DEG[axis]:
         degrees -= 360.0

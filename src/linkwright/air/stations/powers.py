@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
+from linkwright.air.stations.quoting import quoted
 from linkwright.units import DIPOLE_DBI
 
 #: No TV station radiates more [kW]: more is another unit than was thought. Five MW was the most in the US.
@@ -29,11 +30,11 @@ def erp_kw(cell: str, unit: str, isotropic: bool) -> float | str:
     """
     split = split_unit(cell)
     if split is None:
-        return f'"{cell.strip()}" is no power'
+        return f"{quoted(cell)} is no power"
     value, own = split
     kw = _kw(value, own or unit or UNNAMED_POWER)
     if kw is None:
-        return f'"{cell.strip()}" has a unit that is not known; known are kW, W, dBW, dBk and dBm'
+        return f"{quoted(cell)} has a unit that is not known; known are kW, W, dBW, dBk and dBm"
     if isotropic:
         kw /= 10.0 ** (DIPOLE_DBI / 10.0)
     if not 0.0 < kw <= MOST_ERP_KW:
@@ -58,11 +59,11 @@ def metres(cell: str, unit: str) -> float | str:
     """Metres of a cell whose column names `unit` ("" for metres); what is wrong with it where it is no height."""
     split = split_unit(cell)
     if split is None:
-        return f'"{cell.strip()}" is no height'
+        return f"{quoted(cell)} is no height"
     value, own = split
     name = (own or unit or "m").lower()
     if name in ("ft", "feet"):
         value *= FOOT_M
     elif name not in ("m", "metre", "metres", "meter", "meters"):
-        return f'"{cell.strip()}" has a unit that is not known; known are m and ft'
+        return f"{quoted(cell)} has a unit that is not known; known are m and ft"
     return value if -1000.0 <= value <= 5000.0 else f"a height of {value:g} m"

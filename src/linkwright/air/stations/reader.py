@@ -16,6 +16,7 @@ from linkwright.air.stations.angles import Angle, angles
 from linkwright.air.stations.columns import Column, Role, find_columns
 from linkwright.air.stations.model import ASSUMED_HEIGHT_M, Stations
 from linkwright.air.stations.powers import erp_kw, metres, split_unit
+from linkwright.air.stations.quoting import quoted
 from linkwright.shoot.errors import InputError
 
 #: Largest file that is read [bytes]; a list of a whole continent has about 10 MB.
@@ -185,7 +186,7 @@ def _channels(table: _Table) -> tuple[list[str], list[str | None]]:
         match = _CHANNEL.fullmatch(cell)
         found.append(match[1].upper() if match else "")
         by_frequency = not given or (not cell and "frequency" in table.columns)
-        wrong.append(None if match or by_frequency else f'"{cell}" is no TV channel')
+        wrong.append(None if match or by_frequency else f"{quoted(cell)} is no TV channel")
     return found, wrong
 
 
@@ -194,7 +195,7 @@ def _frequencies(table: _Table) -> list[float | str]:
     found: list[float | str] = []
     for cell in table.cells("frequency"):
         split = split_unit(cell) if cell else (float("nan"), "")
-        found.append(f'"{cell}" is no frequency' if split is None else split[0] * scale)
+        found.append(f"{quoted(cell)} is no frequency" if split is None else split[0] * scale)
     return found
 
 
