@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from linkwright.air.readers import layout as layouts
 from linkwright.air.readers.decimals import numbers_in
 from linkwright.air.readers.layout import Layout
-from linkwright.air.readers.text import Text, shown
+from linkwright.air.readers.text import Text, refuse_many, shown
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray
 
@@ -79,7 +79,7 @@ def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, NDArray[np.int32
     """All numbers (lines, columns) and their lines."""
     parts: list[FloatArray] = []
     numbered: list[NDArray[np.int32]] = []
-    columns = 0
+    columns = total = 0
     for number, block in text.blocks():
         block = layouts.without_quotes_and_units(block)
         if number < found.line:
@@ -93,6 +93,8 @@ def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, NDArray[np.int32
         if bad >= 0:
             line = block.split(b"\n", bad + 1)[bad]
             raise _no_such_line(line, columns, found.layout, number + bad, text.name)
+        total += numbers.values.size
+        refuse_many(total, text.name)
         parts.append(numbers.values)
         numbered.append((numbers.lines + number).astype(np.int32))
     return _joined(parts).reshape(-1, max(1, columns)), np.concatenate(numbered)
