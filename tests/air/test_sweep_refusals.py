@@ -118,3 +118,10 @@ def test_the_name_is_the_path_where_none_is_given(tmp_path: Path) -> None:
     path = tmp_path / "quay.csv"
     path.write_bytes(ROW)
     assert read_sweep(path).path == str(path)
+
+
+@pytest.mark.parametrize("text", [b"470.0,1\n" * 600, ROW * 100])
+def test_more_numbers_than_memory_allows(monkeypatch: pytest.MonkeyPatch, text: bytes) -> None:
+    monkeypatch.setattr("linkwright.air.readers.text.MOST_NUMBERS", 800)
+    with pytest.raises(InputError, match="cut the file"):
+        read_sweep_bytes(text, "x")

@@ -44,11 +44,6 @@ def run(
 
     What a file does not say is guessed where that is safe, and told; options override the file.
     """
-    from linkwright.air.report import sweep_document
-    from linkwright.air.survey import survey
-    from linkwright.cli.output import console, print_json, progress
-    from linkwright.rules import territory_or_group, tv_channels
-
     options = read_options(
         unit,
         frequency_unit,
@@ -62,29 +57,39 @@ def run(
         columns,
         lasted_s,
     )
+    if not _answered(file, region, picture, options, json):
+        raise typer.Exit(1)
+
+
+def _answered(
+    files: list[str], region: str | None, picture: str | None, options: ReadOptions, as_json: bool
+) -> bool:
+    """Read, survey, draw and print; whether every file counts as evidence."""
+    from linkwright.air.report import sweep_document
+    from linkwright.air.survey import survey
+    from linkwright.cli.output import console, print_json, progress
+    from linkwright.rules import territory_or_group, tv_channels
+
     territory = None if region is None else territory_or_group(region)
     if picture is not None:
         _check_picture(picture)
-    readouts = _read(file, options)
+    readouts = _read(files, options)
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
         found = survey(readouts, () if territory is None else tv_channels(territory))
-        tell("looking for floor and signals", 1.0)
-    document = sweep_document(found)
-    if picture is not None:
-        from linkwright.cli.sweep_picture import write_picture
+        document = sweep_document(found)
+        if picture is not None:
+            from linkwright.cli.sweep_picture import write_picture
 
-        with progress() as tell:
-            tell("drawing", 0.0)
+            tell("drawing", 0.9)
             write_picture(picture, found, territory)
-    if json:
+    if as_json:
         print_json(document)
     else:
         from linkwright.cli.sweep_table import print_sweep
 
         print_sweep(document, console(), None if territory is None else territory.name)
-    if any(reason is not None for reason in found.refused):
-        raise typer.Exit(1)
+    return all(reason is None for reason in found.refused)
 
 
 def read_options(

@@ -71,5 +71,5 @@ def grid(axis: Axis, top_px: float, bottom_px: float) -> str:
     parts.append(
         element("line", x1=axis.left_px, x2=axis.right_px, y1=bottom_px, y2=bottom_px, stroke=INK, stroke_width=1.0)
     )
-    parts.append(words(axis.left_px - 12, bottom_px + 19, "MHz", size=LEAST_PX, anchor="end", fill=SOFT))
+    parts.append(words(axis.left_px - 30, bottom_px + 19, "MHz", size=LEAST_PX, anchor="end", fill=SOFT))
     return "".join(parts)

@@ -52,7 +52,8 @@ def wrapped(text: str, width_px: float, size: int = BODY_PX) -> list[str]:
     """The text in lines that fit a width; a word that is too long is cut."""
     lines: list[str] = []
     most = max(2, int(width_px / width_of("x", size)))
-    for word in (one if len(one) <= most else f"{one[: most - 1]}\N{HORIZONTAL ELLIPSIS}" for one in text.split()):
+    apart = " ".join(text.split()).replace(" %", "\N{NO-BREAK SPACE}%").split(" ")
+    for word in (one if len(one) <= most else f"{one[: most - 1]}\N{HORIZONTAL ELLIPSIS}" for one in apart if one):
         if lines and width_of(f"{lines[-1]} {word}", size) <= width_px:
             lines[-1] += f" {word}"
         else:

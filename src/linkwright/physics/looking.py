@@ -5,7 +5,7 @@ p = Ton / (Ton + Toff) of the time. Each of N looks lasts Td and one begins ever
 the chance that off lasts through a look, and tau = Ton Toff / (Ton + Toff), the chain's memory, all looks miss
 with (1 - p) a [a (1 - p (1 - exp(-(Tr - Td) / tau)))]^(N - 1): between two looks the chain that was off is on again
 with p (1 - exp(-(Tr - Td) / tau)) (two-state Markov chain; W. Feller, An Introduction to Probability Theory and
-Its Applications, vol. I, 1968, chapter XVII). A user who is on during a look is taken as found.
+Its Applications, vol. I, 1968, chapter XVII, from memory). A user who is on during a look is taken as found.
 """
 
 from __future__ import annotations

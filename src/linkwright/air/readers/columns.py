@@ -139,9 +139,14 @@ def _arranged(frequency: FloatArray, level: FloatArray, name: str) -> tuple[Floa
 
     `level` (lines, columns): each column is a sweep, or several where the frequencies come again.
     """
-    level = np.where(np.isfinite(level), level, np.nan)
+    level[~np.isfinite(level)] = np.nan
     if frequency.size > 1 and np.all(np.diff(frequency) > 0.0):
         return frequency, np.ascontiguousarray(level.T), []
+    again = _repeats_after(frequency)
+    if again is not None:
+        times = frequency.size // again
+        sweeps = np.ascontiguousarray(level.T).reshape(-1, again)
+        return frequency[:again].copy(), sweeps, [f"{times} sweeps, one after the other"]
     axis, column = np.unique(frequency, return_inverse=True)
     if axis.size < 2:
         raise InputError(f"found {axis.size} frequency, expected at least two", path=name)
@@ -151,7 +156,7 @@ def _arranged(frequency: FloatArray, level: FloatArray, name: str) -> tuple[Floa
             times = order.shape[0]
             levels = np.empty((level.shape[1], times, axis.size))
             levels[:, :, order[0]] = level.T.reshape(level.shape[1], times, axis.size)
-            notes = [f"{times} sweeps, one after the other"] if times > 1 else []
+            notes = [f"{times} sweeps, one after the other"] if times > 1 else []  # these fall
             if np.mean(np.diff(order[0]) < 0) in (0.0, 1.0):
                 return axis, levels.reshape(-1, axis.size), notes
     if np.mean(np.diff(frequency) < 0.0) > 0.2:
@@ -164,3 +169,15 @@ def _arranged(frequency: FloatArray, level: FloatArray, name: str) -> tuple[Floa
         np.fmax.at(highest[number], column, level[:, number])
     notes = ["frequencies out of order were sorted; of levels at one, the higher counts"]
     return axis, highest, notes
+
+
+def _repeats_after(frequency: FloatArray) -> int | None:
+    """After how many lines rising frequencies come again, sweep after sweep; None where they do not."""
+    falls = np.flatnonzero(np.diff(frequency) < 0.0)
+    if falls.size == 0:
+        return None
+    length = int(falls[0]) + 1
+    if length < 2 or frequency.size % length:
+        return None
+    rows = frequency.reshape(-1, length)
+    return length if np.all(np.diff(rows[0]) > 0.0) and all(np.array_equal(row, rows[0]) for row in rows) else None

@@ -14,6 +14,7 @@ from linkwright.units import FloatArray, IntArray
 
 POWERS = np.array([float(f"1e{n}") for n in range(23)])
 MOST_EXACT = 2**53
+MOST_DIGITS = 18
 OK, BAD, LONG = 0, 1, 2
 LINE_FEED, TAB, BLANK, COMMA, SEMICOLON = 10, 9, 32, 44, 59
 
@@ -102,21 +103,25 @@ def number(data: np.ndarray, at: int, stop: int, point: int) -> tuple[float, int
     if at < stop and (data[at] == 45 or data[at] == 43):
         negative = data[at] == 45
         at += 1
-    mantissa, digits, exponent, behind_point = 0, 0, 0, False
-    while at < stop:
-        if 48 <= data[at] <= 57:
-            mantissa = mantissa * 10 + (data[at] - 48)
-            digits += 1
-            exponent -= behind_point
-            if mantissa > MOST_EXACT or digits > 30:
-                return 0.0, at, LONG
-        elif data[at] == point and not behind_point:
-            behind_point = True
-        else:
-            break
+    begin, mantissa, exponent = at, 0, 0
+    while at < stop and 48 <= data[at] <= 57:
+        mantissa = mantissa * 10 + (data[at] - 48)
         at += 1
+    digits = at - begin
+    if at < stop and data[at] == point:
+        at += 1
+        begin = at
+        while at < stop and 48 <= data[at] <= 57:
+            mantissa = mantissa * 10 + (data[at] - 48)
+            at += 1
+        exponent = begin - at
+        digits += at - begin
+        if digits == 0:
+            return 0.0, at, BAD
     if digits == 0:
-        return word(data, at, stop, negative) if not behind_point else (0.0, at, BAD)
+        return word(data, at, stop, negative)
+    if digits > MOST_DIGITS or mantissa > MOST_EXACT:  # the first first: more digits may have run over
+        return 0.0, at, LONG
     if at < stop and (data[at] | 32) == 101:
         power, at, status = number_after_e(data, at + 1, stop)
         if status != OK:

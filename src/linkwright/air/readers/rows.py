@@ -25,7 +25,7 @@ import numpy as np
 from linkwright.air.readers.decimals import Numbers, numbers_in
 from linkwright.air.readers.grid import Segments, assembled
 from linkwright.air.readers.options import ReadOptions
-from linkwright.air.readers.text import MOST_DB, MOST_KHZ, Text, levels_in_range, shown
+from linkwright.air.readers.text import MOST_DB, MOST_KHZ, Text, levels_in_range, refuse_many, shown
 from linkwright.air.sweep import Sweep
 from linkwright.shoot.errors import InputError
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -107,6 +107,7 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
     name = text.name
     read: list[tuple[FloatArray, IntArray, IntArray, FloatArray]] = []
     first = last = (0, b"")
+    total = 0
     warnings: list[str] = []
     for number, block in text.blocks():
         if not block.endswith(b"\n") and _is_torn(block, last[1]):
@@ -125,6 +126,8 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
             at = found.lines
             first = first if first[0] else (number + int(at[0]), lines[int(at[0])])
             last = number + int(at[-1]), lines[int(at[-1])]
+            total += found.values.size
+            refuse_many(total, name)
             head, counts, levels = _head_and_levels(found)
             _refuse_levels(levels, counts, at + number, name)
             read.append((head, counts, at + number, levels))

@@ -3,7 +3,7 @@
 Format: the SigMF specification, version 1 (core namespace): `core:datatype`, `core:sample_rate`, and for each
 capture `core:sample_start` and `core:frequency`. Levels are relative to full scale. Averages: the segments of a
 Hann window overlap by half, so that their powers are correlated by (1/6)^2 and K of them scatter like
-K / (1 + 2/36) (P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70).
+K / (1 + 2/36) (P. D. Welch, IEEE Trans. Audio Electroacoust. 15 (1967) 70, from memory).
 """
 
 from __future__ import annotations

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linkwright.air.readers import layout as layouts
 from linkwright.air.readers.decimals import numbers_in
 from linkwright.air.readers.layout import Layout
-from linkwright.air.readers.text import Text, shown
+from linkwright.air.readers.text import Text, refuse_many, shown
 from linkwright.shoot.errors import InputError
-from linkwright.units import FloatArray, IntArray
+from linkwright.units import FloatArray
 
 EXPECTED = "expected columns of numbers (frequency and levels), or rows of a generic SDR sweep utility"
 _HEADER_LINES = 400
@@ -24,7 +25,7 @@ class Table:
 
     header: bytes
     values: FloatArray
-    lines: IntArray
+    lines: NDArray[np.int32]
     layout: Layout
 
 
@@ -74,11 +75,11 @@ def read_table(text: Text) -> Table:
     return Table(head[: found.offset], values, lines, found.layout)
 
 
-def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, IntArray]:
+def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, NDArray[np.int32]]:
     """All numbers (lines, columns) and their lines."""
     parts: list[FloatArray] = []
-    numbered: list[IntArray] = []
-    columns = 0
+    numbered: list[NDArray[np.int32]] = []
+    columns = total = 0
     for number, block in text.blocks():
         block = layouts.without_quotes_and_units(block)
         if number < found.line:
@@ -92,10 +93,23 @@ def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, IntArray]:
         if bad >= 0:
             line = block.split(b"\n", bad + 1)[bad]
             raise _no_such_line(line, columns, found.layout, number + bad, text.name)
+        total += numbers.values.size
+        refuse_many(total, text.name)
         parts.append(numbers.values)
-        numbered.append(numbers.lines + number)
-    values = np.concatenate(parts)
-    return values.reshape(-1, max(1, columns)), np.concatenate(numbered)
+        numbered.append((numbers.lines + number).astype(np.int32))
+    return _joined(parts).reshape(-1, max(1, columns)), np.concatenate(numbered)
+
+
+def _joined(parts: list[FloatArray]) -> FloatArray:
+    """All parts in one array; each goes as soon as it is copied, so that they are not held twice."""
+    whole = np.empty(sum(part.size for part in parts))
+    start = 0
+    parts.reverse()
+    while parts:
+        part = parts.pop()
+        whole[start : start + part.size] = part
+        start += part.size
+    return whole
 
 
 def _no_such_line(line: bytes, columns: int, layout: Layout, number: int, name: str) -> InputError:

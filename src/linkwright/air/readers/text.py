@@ -28,6 +28,8 @@ HEAD_BYTES = 256 * 1024
 BLOCK_BYTES = 4 * 1024 * 1024
 #: A longer line is no line of a sweep [bytes]: a row of a million bins has 8 MB.
 LINE_BYTES = 32 * 1024 * 1024
+#: More numbers are not read: it bounds the memory where they are written short.
+MOST_NUMBERS = 40_000_000
 _CONTROLS = bytes([*range(9), *range(14, 27), *range(28, 32), 127])
 _CONTROL = re.compile(b"[" + re.escape(_CONTROLS) + b"]")
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
@@ -109,6 +111,16 @@ def too_large(size: int, limit: int, name: str) -> InputError:
         "cut it to the band and the time that you need",
         path=name,
     )
+
+
+def refuse_many(numbers: int, name: str) -> None:
+    """Raise where a file holds more than `MOST_NUMBERS` numbers."""
+    if numbers > MOST_NUMBERS:
+        raise InputError(
+            f"found more than {MOST_NUMBERS // 1_000_000} million numbers; cut the file to the band and "
+            "the time that you need",
+            path=name,
+        )
 
 
 def _as_utf8(chunks: Iterator[bytes], name: str) -> Iterator[bytes]:
