@@ -15,12 +15,12 @@ def run(
 
     Exit status: 0 nothing stops it, 1 something does, 2 bad input.
     """
-    from linkwright.cli.loading import load_shoot, load_sweeps
+    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_findings, print_json
     from linkwright.plan.pipeline import check_shoot
 
     read = load_shoot(shoot)
-    findings = check_shoot(read, load_sweeps(read, shoot))
+    findings = check_shoot(read, load_sweeps(read, shoot), load_tv(read, shoot))
     stops = sum(found.severity == "stop" for found in findings)
     if json:
         print_json(

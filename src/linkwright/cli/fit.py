@@ -14,13 +14,13 @@ def run(
 ) -> None:
     """How many more links of each type would fit, clean and without spares, with the proven limit."""
     from linkwright.cli.carried import work_for
-    from linkwright.cli.loading import load_shoot, load_sweeps
+    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_json, print_table, progress
     from linkwright.plan.fit import fit
 
     read = load_shoot(shoot)
     with progress() as tell, work_for(read, None, None) as work:
-        rooms = fit(read, load_sweeps(read, shoot), tell, work)
+        rooms = fit(read, load_sweeps(read, shoot), tell, work, load_tv(read, shoot))
     if json:
         print_json({"types": [asdict(room) for room in rooms]})
         return

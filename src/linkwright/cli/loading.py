@@ -11,7 +11,8 @@ from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import MOST_BYTES, parse_shoot, read_shoot, read_text
 
 if TYPE_CHECKING:
-    from linkwright.air.sweep import Sweep
+    from linkwright.air.predicted import Predicted
+    from linkwright.air.readers import Readout
     from linkwright.plan.model import Plan
 
 #: A plan of 1000 links has some 3 MB.
@@ -31,26 +32,35 @@ def load_shoot(path: str) -> Shoot:
         raise InputError(f"is not UTF-8 text (byte {error.start})", path="standard input") from None
 
 
-def load_sweeps(shoot: Shoot, shoot_path: str) -> dict[str, tuple[Sweep, ...]]:
+def load_sweeps(shoot: Shoot, shoot_path: str) -> dict[str, tuple[Readout, ...]]:
     """The sweeps of every site, by its name; paths are relative to the shoot file. Raises InputError(s)."""
     if not any(site.sweeps for site in shoot.site):
         return {}
-    from linkwright.air.readers import evidence, read_sweeps
+    from linkwright.air.readers import read_file
 
     folder = Path(shoot_path).parent if shoot_path != "-" else Path()
-    sweeps: dict[str, tuple[Sweep, ...]] = {}
+    sweeps: dict[str, tuple[Readout, ...]] = {}
     errors: list[InputError] = []
     for site in shoot.site:
-        found: list[Sweep] = []
+        found: list[Readout] = []
         for name in site.sweeps:
             try:
-                found += evidence(read_sweeps(folder / name, name))
+                found.append(read_file(folder / name, name))
             except InputError as error:
                 errors.append(error)
         sweeps[site.name] = tuple(found)
     if errors:
         raise errors[0] if len(errors) == 1 else InputErrors(errors)
     return sweeps
+
+
+def load_tv(shoot: Shoot, shoot_path: str) -> dict[str, Predicted]:
+    """What is predicted of TV at every site that names a list of stations, by its name. Raises InputError."""
+    if not any(site.stations for site in shoot.site):
+        return {}
+    from linkwright.cli.tv import site_tv
+
+    return site_tv(shoot, shoot_path)
 
 
 def load_plan(path: str) -> Plan:

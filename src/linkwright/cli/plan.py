@@ -33,7 +33,7 @@ def run(
     Exit status: 0 all links hold, 1 some do not or have no place, 2 bad input.
     """
     from linkwright.cli.carried import work_for
-    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps
+    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, progress, write_text
     from linkwright.plan.file import write_plan
     from linkwright.plan.pipeline import make_plan
@@ -41,7 +41,9 @@ def run(
     read = load_shoot(shoot)
     earlier = load_plan(keep) if keep else None
     with progress() as tell, work_for(read, workers, dask) as run_:
-        made = make_plan(read, load_sweeps(read, shoot), earlier, tell, run=run_, effort=effort)
+        made = make_plan(
+            read, load_sweeps(read, shoot), earlier, tell, tv=load_tv(read, shoot), run=run_, effort=effort
+        )
     if out is not None:
         write_text(out, write_plan(made))
     if json and out != "-":
@@ -65,6 +67,11 @@ def print_plan(out: Console, plan: Plan) -> None:
         out.print("No third-order product falls on a carrier or a spare.")
     else:
         out.print("Products fall on carriers; they are weighed by power, in each link's ledger.")
+    for site, missed in dict.fromkeys((call.site, call.missed) for call in plan.calls):
+        if missed is not None:
+            out.print(
+                f"The sweep of {site} misses a user on 5 % of the time with a chance of {100 * missed:.0f} %."
+            )
     print_moves(out, plan)
     if plan.findings:
         out.print()

@@ -24,7 +24,7 @@ def run(
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """The ledger of a link; or, for a frequency, everything that stands against it."""
-    from linkwright.cli.loading import load_shoot, load_sweeps
+    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_json, progress
     from linkwright.plan.pipeline import make_plan
     from linkwright.plan.why import link_of, why
@@ -32,11 +32,11 @@ def run(
     read = load_shoot(shoot)
     name = link_of(read, link)
     carrier = None if mhz is None else _whole_khz(mhz)
-    sweeps = load_sweeps(read, shoot)
+    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
     with progress() as tell:
-        plan = make_plan(read, sweeps, None, tell)
+        plan = make_plan(read, sweeps, None, tell, tv=tv)
     if carrier is not None:
-        found = why(read, sweeps, plan, name, carrier)
+        found = why(read, sweeps, plan, name, carrier, tv)
         if json:
             print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
         else:

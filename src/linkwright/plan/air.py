@@ -1,8 +1,8 @@
 """One air: what was measured, what is predicted and what the shoot says of a site, weighed against each other.
 
 A measurement outweighs a prediction where it looked and is calibrated, as long as it is not old; an old one is no
-more than assumed, and the prediction counts beside it. What contradicts is told, not averaged. Levels of a sweep that
-is not calibrated rank slots and say no more; a sweep that is named at two sites, or that is deaf, is no evidence.
+more than assumed, and the prediction counts beside it. What contradicts is told, not averaged. Levels of a sweep
+that is not calibrated rank slots and say no more; a sweep named at two sites, or a deaf one, is no evidence.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.judged import FLOOR_DOUBT_DB
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.measured import WIDE_BUSY_DB, MeasuredAir
 from linkwright.air.others import overlap_share
 from linkwright.air.predicted import Predicted, levels_at
 from linkwright.air.readers import Readout
@@ -241,12 +241,12 @@ def _predicted_tv(
 def _shows_nothing(measured: MeasuredAir | None, channel: TvChannel, level_dbm: float | None) -> bool:
     """Whether a sweep looked at a whole channel, could have seen TV there, and did not.
 
-    `level_dbm` is what is predicted in the channel, None where TV is only said to be there: any sweep can tell then.
+    `level_dbm` is what is predicted in the channel; None where TV is only said to be there: any sweep can tell.
     """
     if measured is None:
         return False
     levels = measured.slot_levels(np.array([channel.centre_khz]), channel.to_khz - channel.from_khz)
-    if not levels.covered[0] or levels.busy[0] or levels.raised[0]:
+    if not levels.covered[0] or levels.excess_db[0] > WIDE_BUSY_DB:
         return False
     if level_dbm is None:
         return True

@@ -9,12 +9,14 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.predicted import Predicted
+from linkwright.air.readers import Readout
 from linkwright.air.sweep import Sweep
 from linkwright.physics.noise import thermal_noise_dbm
+from linkwright.plan.air import SiteAir, airs
 from linkwright.reach.budget import Budget, budget, facing_db
 from linkwright.reach.received import Radiator
-from linkwright.rules import Territory, TvChannel, check_permits, territory, tv_channel, tv_channels
+from linkwright.rules import Territory, check_permits, territory, tv_channels
 from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
 from linkwright.shoot.models import Link, Shoot, Worn
 from linkwright.shoot.place import Other, Site, Spot
@@ -33,6 +35,8 @@ from linkwright.shoot.view import (
 )
 from linkwright.units import IntArray, dbm_from_mw
 
+#: The sweeps of each site, by its name.
+Sweeps = Mapping[str, Sequence[Sweep | Readout]]
 #: More links than this, all calls together, are worth the half second that loading compiled code takes.
 MANY_LINKS: Final = 40
 
@@ -90,17 +94,9 @@ class Scene:
     shoot: Shoot
     law: Law
     calls: tuple[LiveCall, ...]
-    sweeps: Mapping[str, tuple[Sweep, ...]]
-    measured: Mapping[str, MeasuredAir] = field(repr=False)
+    air: Mapping[str, SiteAir] = field(repr=False)
     others: Mapping[str, tuple[Other, ...]] = field(repr=False)
     _chains: dict[tuple[str, str], Chain] = field(default_factory=dict, repr=False)
-    _tv: dict[str, tuple[TvChannel, ...]] = field(default_factory=dict, repr=False)
-
-    def tv_on(self, site: Site) -> tuple[TvChannel, ...]:
-        """The TV channels on the air at a site. Raises InputError for one that the region does not have."""
-        if site.name not in self._tv:
-            self._tv[site.name] = tuple(tv_channel(self.law.territory, number) for number in site.tv)
-        return self._tv[site.name]
 
     def chain(self, link: Link, site: Site) -> Chain:
         """The chain of a link on a site."""
@@ -138,8 +134,8 @@ class Scene:
         return tuple(site for site in sites(self.shoot) if site.name in used)
 
 
-def scene_of(shoot: Shoot, sweeps: Mapping[str, Sequence[Sweep]]) -> Scene:
-    """A shoot with its sweeps (by name of the site) as a scene.
+def scene_of(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = None) -> Scene:
+    """A shoot with its sweeps and its predicted TV (both by name of the site) as a scene.
 
     Raises InputError for a region or a permit that the rules do not know.
     """
@@ -152,6 +148,7 @@ def scene_of(shoot: Shoot, sweeps: Mapping[str, Sequence[Sweep]]) -> Scene:
         frozenset(shoot.shoot.accepts),
         np.unique(np.array(edges, dtype=np.int64)),
     )
-    by_site = {name: tuple(found) for name, found in sweeps.items() if found}
-    measured = {name: MeasuredAir.of(found) for name, found in by_site.items()}
-    return Scene(shoot, law, live_calls(shoot), by_site, measured, others_by_site(shoot))
+    calls = live_calls(shoot)
+    used = {call.site.name: call.site for call in calls}
+    air = airs(where, list(used.values()), sweeps, tv or {})
+    return Scene(shoot, law, calls, air, others_by_site(shoot))

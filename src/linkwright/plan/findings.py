@@ -128,6 +128,46 @@ CODES: Final[dict[str, Code]] = {
         "The sweep was made long before or after the call.",
         "Sweep again before the call.",
     ),
+    "sweep-brief": Code(
+        "note",
+        "The site was not looked at for long enough to be sure of what was not seen.",
+        "Sweep for longer, or several times; listen before the take.",
+    ),
+    "sweep-deaf": Code(
+        "warn",
+        "A sweep does not show what is known to be on the air: its antenna was off. It does not count.",
+        "Check antenna and cable, and sweep again.",
+    ),
+    "sweep-elsewhere": Code(
+        "warn",
+        "A sweep is named at more than one site; it counts at the first only.",
+        "Sweep this site itself.",
+    ),
+    "sweep-relative": Code(
+        "note",
+        "The sweep is not calibrated: it tells which slots are quieter than others, and no absolute level.",
+        "Where the file lacks its unit, state it; or use a calibrated receiver.",
+    ),
+    "air-contradicts": Code(
+        "warn",
+        "What is said or predicted to be on the air does not show in the sweep.",
+        "Check antenna and cable of the sweep, then the list; listen there before you rely on either.",
+    ),
+    "tv-unlisted": Code(
+        "note",
+        "The sweep shows a multiplex that neither the shoot nor the list of stations has.",
+        "Add the channel to tv; look at the date of the list.",
+    ),
+    "tv-doubtful": Code(
+        "note",
+        "TV may or may not be heard in these channels, as far as prediction can tell.",
+        "Look at them in a sweep, or stay out of them.",
+    ),
+    "tv-predicted": Code(
+        "warn",
+        "Predicted TV raises the noise of the link.",
+        "Sweep the site to see whether it is there; unlock the link or take equipment that tunes elsewhere.",
+    ),
     "sweep-partial": Code(
         "warn",
         "The sweep does not cover everything that the links tune.",

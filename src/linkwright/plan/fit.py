@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from dataclasses import dataclass
 
+from linkwright.air.predicted import Predicted
 from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.room import RoomTask, room_of
-from linkwright.plan.chain import scene_of
-from linkwright.plan.pipeline import Sweeps
+from linkwright.plan.chain import Sweeps, scene_of
 from linkwright.plan.site import Slots, site_problem
 from linkwright.plan.solve import Run, here, solve_sites
 from linkwright.shoot.models import Shoot
@@ -28,13 +29,19 @@ class TypeRoom:
     site: str
 
 
-def fit(shoot: Shoot, sweeps: Sweeps, tell: Tell = quiet, run: Run | None = None) -> tuple[TypeRoom, ...]:
+def fit(
+    shoot: Shoot,
+    sweeps: Sweeps,
+    tell: Tell = quiet,
+    run: Run | None = None,
+    tv: Mapping[str, Predicted] | None = None,
+) -> tuple[TypeRoom, ...]:
     """For each type of transmitter in use, the room on the site that has the least of it.
 
     Clean, without spares, all carriers of the site free to move but the locked ones; the other sites stand as a
     first plan has them. `bound` limits all links of the call together. Raises InputError as `make_plan` does.
     """
-    scene = scene_of(shoot, sweeps)
+    scene = scene_of(shoot, sweeps, tv)
     slots = Slots.of(scene)
     if any(slots.hearing.values()):
         solve_sites(scene, slots, {site.name: {} for site in scene.used_sites}, tell, run, 0.0)

@@ -10,13 +10,14 @@ from linkwright.units import FloatArray
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """Something on the air on one carrier of a link, as power in its receiver's filter [mW]."""
+    """Something on the air on one carrier of a link: power in its receiver's filter [mW], and how sure [dB]."""
 
     part: str
     code: str
     power_mw: float
     evidence: Evidence
     source: str
+    spread_db: float | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -28,7 +29,8 @@ class Heard:
     power_mw: FloatArray
     evidence: Evidence
     source: str
+    spread_db: float | None = None
 
     def on(self, slot: int) -> Arrival:
         """What arrives on one slot."""
-        return Arrival(self.part, self.code, float(self.power_mw[slot]), self.evidence, self.source)
+        return Arrival(self.part, self.code, float(self.power_mw[slot]), self.evidence, self.source, self.spread_db)

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterator
-from typing import Final
 
 import numpy as np
 
+from linkwright.air.looked import CERTAINTY
+from linkwright.physics.looking import looks_for, missed, stepping_looks
+from linkwright.plan.air import OLD_AFTER, SiteAir, age, missed_during, needed_s
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.model import Finding
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import Tuning
 from linkwright.rules import closed_ranges, hard_warnings, range_text, why_not
-from linkwright.shoot.view import LiveCall
 from linkwright.units import mhz_text
-
-#: A sweep further from its call than this is old: transmitters come and go (common practice, no source).
-OLD_AFTER: Final = datetime.timedelta(hours=12)
 
 
 def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
@@ -70,7 +67,7 @@ def _tuning(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[
         return
     yield from _closed(scene, names, chain, tuning)
     if not tuning.legal.any():
-        channels = ", ".join(channel.number for channel in tuning.tv)
+        channels = ", ".join(taken.channel.number for taken in tuning.tv)
         yield finding(
             "tv-cochannel",
             names,
@@ -131,48 +128,76 @@ def _lock(scene: Scene, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
             f"{name} is locked to a carrier that may not be used: {rule_reason(scene, chain, locked)}",
         )
     elif tuning.in_tv[at] >= 0 or tuning.at_edge[at]:
-        channel = tuning.tv[int(tuning.in_tv[at])].number if tuning.in_tv[at] >= 0 else None
-        where = f"in TV channel {channel}, which is on the air" if channel else "too near to a TV channel's edge"
+        taken = tuning.tv[int(tuning.in_tv[at])] if tuning.in_tv[at] >= 0 else None
+        where = (
+            f"in TV channel {taken.channel.number}, which {taken.says}"
+            if taken
+            else "too near to a TV channel's edge"
+        )
         yield finding("tv-cochannel", name, f"{name} is locked to {mhz_text(locked)} MHz, {where}.")
 
 
 def _sweeps(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
-    """Whether the site was swept, in time and over what the links tune."""
-    site = problem.site.name
-    sweeps = scene.sweeps.get(site, ())
-    if not sweeps:
-        yield finding("sweep-missing", site, f"There is no sweep of {site}.")
+    """Whether the site was swept, in time and over what the links tune, and how much that says."""
+    site, air = problem.site.name, scene.air[problem.site.name]
+    yield from air.findings
+    if air.survey is None or not (air.survey.judged or air.survey.heard):
+        yield finding("sweep-missing", site, f"There is no sweep of {site}.", do=_by_itself(problem))
         return
     for names, _, tuning in kinds(problem):
-        missed = tuning.legal & ~tuning.covered
-        if missed.any():
-            share = round(100.0 * float(missed.sum()) / float(tuning.legal.sum()))
+        unseen = tuning.legal & ~tuning.covered
+        if unseen.any():
+            share = round(100.0 * float(unseen.sum()) / float(tuning.legal.sum()))
             yield finding(
                 "sweep-partial",
                 site,
                 f"The sweep of {site} does not cover {max(share, 1)} % of the slots of {names} "
-                f"(within {range_of(tuning.carriers_khz[missed])}).",
+                f"(within {range_of(tuning.carriers_khz[unseen])}).",
             )
-    for call in problem.calls:
-        for sweep in sweeps:
-            away = _age(sweep.started, call)
+    for judged in air.survey.judged:
+        sweep = judged.sweep
+        for call in problem.calls:
+            away = age(sweep.started, call)
             if away is not None and away > OLD_AFTER:
                 hours = away.total_seconds() / 3600.0
                 yield finding(
                     "sweep-old", site, f'The sweep {sweep.path} lies {hours:.0f} h from the call "{call.name}".'
                 )
+        if not sweep.calibrated:
+            yield finding("sweep-relative", site, f"The levels of {sweep.path} are relative: they only rank.")
+    yield from _brief(air, site)
 
 
-def _age(started: datetime.datetime | None, call: LiveCall) -> datetime.timedelta | None:
-    """How far a sweep lies from its call; None where one of the two has no time.
-
-    A sweep's own clock carries no zone: it is read in the shoot's.
-    """
-    if started is None or call.starts is None or call.ends is None:
+def _by_itself(problem: SiteProblem) -> str | None:
+    """What a receiver that steps through its slots by itself can find; None where none tunes anything."""
+    slots, chain = max(
+        ((int(np.count_nonzero(tuning.legal)), chain) for _, chain, tuning in kinds(problem)),
+        key=lambda one: one[0],
+    )
+    if not slots:
         return None
-    at = started if started.tzinfo else started.replace(tzinfo=call.starts.tzinfo)
-    zero = datetime.timedelta(0)
-    return max(call.starts - at, at - call.ends, zero)
+    look_s = chain.receiver.look_s
+    pass_s = look_s * slots
+    once = missed(stepping_looks(look_s, slots, pass_s))
+    enough = looks_for(CERTAINTY, look_s, max(pass_s, look_s))
+    return (
+        f"Sweep the site on arrival and name the file in sweeps. A {chain.link.receiver} that steps through its "
+        f"{slots} slots by itself takes {_duration(pass_s)} a pass and misses somebody who is on 5 % of the "
+        f"time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
+    )
+
+
+def _brief(air: SiteAir, site: str) -> Iterator[Finding]:
+    """Whether the site was looked at for long enough to rely on what was not seen."""
+    chance, needed = missed_during(air), needed_s(air)
+    if chance is not None and chance > 1.0 - CERTAINTY:
+        says = f"The sweep of {site} misses somebody who is on 5 % of the time in {100.0 * chance:.0f} % of cases."
+        advice = None if needed is None else f"Sweep for {_duration(needed)} in the same way to find them in 95 %."
+        yield finding("sweep-brief", site, says, do=advice)
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds / 60.0:.0f} minutes" if seconds >= 120.0 else f"{seconds:.0f} seconds"
 
 
 def _warnings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:

@@ -29,6 +29,7 @@ class LedgerLine(Checked):
     dbm: float | None = Field(default=None, description="level of noise or interference [dBm]")
     evidence: Evidence = Field(description="how it is known")
     source: str = Field(description="where it comes from")
+    spread_db: float | None = Field(default=None, description="how uncertain it is, standard deviation [dB]")
 
 
 class PlannedLink(Checked):
@@ -71,6 +72,13 @@ class PlannedCall(Checked):
     )
     other_criterion_holding: int | None = Field(
         default=None, description="how many links would hold under the other criterion"
+    )
+    missed: float | None = Field(
+        default=None,
+        description="chance (0..1) that the sweeps missed somebody who is on 5 % of the time; none without a sweep",
+    )
+    look_s: float | None = Field(
+        default=None, description="how long to sweep in the same way to find such a user in 95 % of cases [s]"
     )
     links: tuple[PlannedLink, ...] = Field(description="the links that have a carrier")
     unplaced: tuple[Unplaced, ...] = Field(default=(), description="the links that have none")

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from linkwright import __version__
-from linkwright.air.sweep import Sweep
+from linkwright.air.predicted import Predicted
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.keep import switch_order
-from linkwright.plan.chain import Scene, scene_of
+from linkwright.plan.air import missed_during, needed_s
+from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
@@ -30,8 +31,6 @@ from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
 from linkwright.units import mhz_text
 
-Sweeps = Mapping[str, Sequence[Sweep]]
-
 
 def make_plan(
     shoot: Shoot,
@@ -39,17 +38,19 @@ def make_plan(
     keep: Plan | None = None,
     tell: Tell = quiet,
     *,
+    tv: Mapping[str, Predicted] | None = None,
     run: Run | None = None,
     effort: float = 0.25,
 ) -> Plan:
     """Plan a shoot.
 
-    `sweeps` are the sweeps that were read, by name of their site; `keep` is an earlier plan whose carriers stay
-    where they can; `tell` hears what is being done and may raise to stop it; `run` carries the sites' searches
-    elsewhere; `effort` scales how long is searched (0: the first complete plan). The same values give the same
-    plan, whatever carries it. Raises InputError for a region, permit or TV channel that the rules do not know.
+    `sweeps` are the sweeps that were read, `tv` what is predicted of TV, by name of the site; `keep` is an earlier
+    plan whose carriers stay where they can; `tell` hears what is being done and may raise to stop it; `run` carries
+    the sites' searches and the proofs elsewhere; `effort` scales how long is searched (0: the first complete plan).
+    The same values give the same plan, whatever carries it. Raises InputError for a region, permit or TV channel
+    that the rules do not know.
     """
-    scene = scene_of(shoot, sweeps)
+    scene = scene_of(shoot, sweeps, tv)
     slots = Slots.of(scene)
     kept_by_site = {site.name: kept_on(keep, site) for site in scene.used_sites}
     solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
@@ -84,9 +85,9 @@ def make_plan(
     )
 
 
-def check_shoot(shoot: Shoot, sweeps: Sweeps) -> tuple[Finding, ...]:
+def check_shoot(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = None) -> tuple[Finding, ...]:
     """What can be said of a shoot without planning it. Raises InputError as `make_plan` does."""
-    scene = scene_of(shoot, sweeps)
+    scene = scene_of(shoot, sweeps, tv)
     slots = Slots.of(scene)
     findings: list[Finding] = []
     for site in scene.used_sites:
@@ -153,6 +154,8 @@ def _planned_call(
         criterion=answer.criterion,
         other_criterion_db=_other_db(answer),
         other_criterion_holding=answer.compared.other_holding if answer.compared else None,
+        missed=_rounded(missed_during(scene.air[call.site.name])),
+        look_s=_rounded(needed_s(scene.air[call.site.name])),
         links=tuple(links),
         unplaced=tuple(unplaced),
     )
@@ -175,6 +178,10 @@ def _planned_call(
     if answer.criterion == "power":
         found.append(power_finding(done, answer, bounds_of_call(problem.problem, problem.problem.calls[n])[0]))
     return done, found
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
 
 
 def _other_db(answer: CallAnswer) -> float | None:

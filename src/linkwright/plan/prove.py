@@ -167,14 +167,21 @@ def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
 def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
     """What the air brings on the link's carrier, each contribution that counts."""
     return tuple(
-        _interference(arrival.part, dbm_from_mw(arrival.power_mw), arrival.evidence, arrival.source)
+        _interference(
+            arrival.part, dbm_from_mw(arrival.power_mw), arrival.evidence, arrival.source, arrival.spread_db
+        )
         for arrival in standing.air
         if dbm_from_mw(arrival.power_mw) > standing.noise_dbm - NOTHING_BELOW_NOISE_DB
     )
 
 
-def _interference(part: str, dbm: float, evidence: Evidence, source: str) -> LedgerLine:
-    return LedgerLine(what="interference", part=part, dbm=round(dbm, 2), evidence=evidence, source=source)
+def _interference(
+    part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None
+) -> LedgerLine:
+    spread = None if spread_db is None else round(spread_db, 1)
+    return LedgerLine(
+        what="interference", part=part, dbm=round(dbm, 2), evidence=evidence, source=source, spread_db=spread
+    )
 
 
 def _own_lines(levels: Levels, n: int) -> Iterator[LedgerLine]:

@@ -13,15 +13,16 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.others import overlap_share
+from linkwright.plan.air import TakenByTv
 from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, strongest_gain_db
-from linkwright.rules import Row, TvChannel, allowance
+from linkwright.rules import Row, allowance
 from linkwright.shoot.equipment import Transmitter
 from linkwright.shoot.place import Other
 from linkwright.shoot.view import LiveCall
-from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
+from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm
 
 #: A slot on which the air raises the noise by more than this is left alone while there are others [dB].
 BUSY_RISE_DB: Final = 3.0
@@ -53,7 +54,7 @@ class Tuning:
     row: IntArray
     rows: tuple[Row, ...]
     in_tv: IntArray
-    tv: tuple[TvChannel, ...]
+    tv: tuple[TakenByTv, ...]
     at_edge: BoolArray
     busy: BoolArray
     covered: BoolArray
@@ -122,31 +123,24 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar)
         both |= (carriers >= low) & (carriers <= high)
     carriers = carriers[both]
     most_mw, row, rows = _allowed(scene.law, transmitter, carriers)
-    tv = scene.tv_on(chain.site)
+    tv = scene.air[chain.site.name].taken
     half = transmitter.bandwidth_khz / 2.0
     in_tv = np.full(carriers.size, -1, dtype=np.int64)
-    for n, channel in enumerate(tv):
-        in_tv[(carriers + half > channel.from_khz) & (carriers - half < channel.to_khz)] = n
+    for n, taken in enumerate(tv):
+        in_tv[(carriers + half > taken.channel.from_khz) & (carriers - half < taken.channel.to_khz)] = n
     at_edge = near_an_edge(carriers, scene.law.tv_edges_khz, transmitter.edge_khz)
     noise_dbm = chain.noise_dbm
     others = {o.name: o for call in calls for o in scene.others_during(call)}
     heard = [_other(chain, other, carriers) for other in others.values()]
-    busy = np.zeros(carriers.size, dtype=np.bool_)
-    covered = busy
-    measured = scene.measured.get(chain.site.name)
-    if measured is not None and carriers.size:
-        levels = measured.slot_levels(carriers, transmitter.bandwidth_khz)
-        busy, covered = levels.busy, levels.covered
-        interference = np.nan_to_num(levels.interference_dbm(noise_dbm), nan=-400.0)
-        power_mw = np.where(covered, mw_from_dbm_array(interference), 0.0)
-        calibrated = bool(np.all(levels.calibrated[covered])) and bool(covered.any())
-        source = ", ".join(levels.sources)
-        if not calibrated:
-            source += "; levels are relative: floor taken as the receiver's own noise"
-        heard.append(Heard("sweep", "busy", power_mw, "measured" if calibrated else "assumed", source))
+    air = scene.air[chain.site.name].on_slots(
+        carriers, transmitter.bandwidth_khz, noise_dbm, receiver.antenna_gain_dbi, calls
+    )
+    heard += air.heard
     far_mw, disturbs = afar.over_slots(chain, afar.during(calls), carriers)
     everything = (*heard, Heard("links of other sites", REUSE, far_mw, "modelled", "at their highest step"))
-    return Tuning(carriers, most_mw, row, rows, in_tv, tv, at_edge, busy, covered, everything, noise_dbm, disturbs)
+    return Tuning(
+        carriers, most_mw, row, rows, in_tv, tv, at_edge, air.busy, air.covered, everything, noise_dbm, disturbs
+    )
 
 
 def _allowed(

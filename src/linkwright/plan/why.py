@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from linkwright.air.predicted import Predicted
 from linkwright.assign.verify import Placed, faults
-from linkwright.plan.chain import Chain, Scene, scene_of
+from linkwright.plan.chain import Chain, Scene, Sweeps, scene_of
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
-from linkwright.plan.pipeline import Sweeps
 from linkwright.plan.prove import CallToProve, Standing, prove, verdict
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
@@ -50,13 +50,20 @@ def link_of(shoot: Shoot, name: str) -> str:
     return name
 
 
-def why(shoot: Shoot, sweeps: Sweeps, plan: Plan, name: str, carrier_khz: int) -> tuple[CallReasons, ...]:
+def why(
+    shoot: Shoot,
+    sweeps: Sweeps,
+    plan: Plan,
+    name: str,
+    carrier_khz: int,
+    tv: Mapping[str, Predicted] | None = None,
+) -> tuple[CallReasons, ...]:
     """What stands against `carrier_khz` for a link, in each call of the plan in which it is live.
 
     Raises InputError for an unknown link.
     """
     link_of(shoot, name)
-    scene = scene_of(shoot, sweeps)
+    scene = scene_of(shoot, sweeps, tv)
     slots = replace(Slots.of(scene), far=far_of_plan(scene, plan))
     found = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):
@@ -107,9 +114,9 @@ def _of_the_slot(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -
             yield Reason("closed", says)
         return
     if tuning.in_tv[at] >= 0:
-        channel = tuning.tv[int(tuning.in_tv[at])]
-        edges = f"{mhz_text(channel.from_khz)} to {mhz_text(channel.to_khz)} MHz"
-        yield Reason("tv-cochannel", f"TV channel {channel.number} ({edges}) is on the air at {chain.site.name}.")
+        taken = tuning.tv[int(tuning.in_tv[at])]
+        edges = f"{mhz_text(taken.channel.from_khz)} to {mhz_text(taken.channel.to_khz)} MHz"
+        yield Reason("tv-cochannel", f"TV channel {taken.channel.number} ({edges}) {taken.says}.")
     if tuning.at_edge[at]:
         yield Reason(
             "tv-edge", f"{shown} MHz lies nearer than {transmitter.edge_khz} kHz to the edge of a TV channel."

@@ -60,6 +60,9 @@ class Site(Frozen):
     sweeps: tuple[Annotated[str, Field(min_length=1, max_length=1000)], ...] = Field(
         default=(), max_length=50, description="sweep files, relative to the shoot file"
     )
+    sweep_antenna_dbi: Annotated[float, Field(ge=-30, le=40)] = Field(
+        default=0.0, description="gain of the antenna that the sweeps were made with, feeder included [dBi]"
+    )
     stations: Annotated[str, Field(min_length=1, max_length=1000)] | None = Field(
         default=None, description="a list of TV stations to predict TV from, relative to the shoot file"
     )
