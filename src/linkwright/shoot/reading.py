@@ -65,17 +65,21 @@ def parse_shoot(text: str, name: str) -> Shoot:
 
 def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
     """The shoot in a parsed TOML document. Raises InputError(s)."""
+    shoot, problems = judge(document)
+    if shoot is None or problems:
+        raise _errors(problems, text, name) from None
+    return shoot
+
+
+def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[Problem]]:
+    """The shoot in a parsed document, or None, and all that is wrong with it: what a half-finished one lacks too."""
     try:
         shoot = Shoot.model_validate(as_frozen(document))
     except ValidationError as error:
-        problems = [_problem(detail, document) for detail in _causes(error.errors())]
-        raise _errors(problems, text, name) from None
+        return None, [_problem(detail, document) for detail in _causes(error.errors())]
     except (RecursionError, OverflowError):
-        raise InputError("holds a value that no shoot could: nested too deep or too large", path=name) from None
-    problems = list(problems_of(shoot))
-    if problems:
-        raise _errors(problems, text, name)
-    return shoot
+        return None, [Problem((), "holds a value that no shoot could: nested too deep or too large")]
+    return shoot, list(problems_of(shoot))
 
 
 def _errors(problems: Sequence[Problem], text: str, name: str) -> InputError:

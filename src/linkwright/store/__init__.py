@@ -1,0 +1,24 @@
+"""The shoot, stored so that nothing is lost: field by field, with who changed what, and undo (docs/store.md)."""
+
+from __future__ import annotations
+
+from linkwright.store.attachments import Attachment
+from linkwright.store.conflict import Conflict
+from linkwright.store.crew import Device, Entry, Role, Tick
+from linkwright.store.draft import Draft, Problem, problems
+from linkwright.store.history import Change
+from linkwright.store.store import Store
+
+__all__ = [
+    "Attachment",
+    "Change",
+    "Conflict",
+    "Device",
+    "Draft",
+    "Entry",
+    "Problem",
+    "Role",
+    "Store",
+    "Tick",
+    "problems",
+]

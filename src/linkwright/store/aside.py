@@ -1,0 +1,170 @@
+"""What is stored beside the document: attachments, results, devices, entries, ticks."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from typing import BinaryIO
+
+from linkwright.shoot.errors import InputError
+from linkwright.store import attachments, cache, crew
+from linkwright.store.attachments import Attachment
+from linkwright.store.crew import Device, Entry, Role, Tick
+from linkwright.store.edits import Turn
+from linkwright.store.history import milliseconds
+from linkwright.store.opened import Opened
+from linkwright.store.values import clean_text
+
+MOST_NAME = 1000
+MOST_TEXT = 10_000
+
+
+class Aside(Opened):
+    """What of a store is not the document. Its changes are in `changes` too, by `area`; undo leaves them."""
+
+    def attach(self, name: str, data: bytes | BinaryIO, who: str, *, most_bytes: int, kind: str = "") -> str:
+        """Keep a file; `name` is text, never a path. Returns its id. Raises InputError where it is too large.
+
+        A large one is written in pieces, so that others' edits are not held up; until the last is on the disk it
+        does not exist.
+        """
+        name, kind = clean_text(name, "the name", MOST_NAME), clean_text(kind, "the kind", MOST_NAME)
+        file = attachments.as_file(data)
+        digest, size_bytes = attachments.measured(file, name, most_bytes)
+        with self._attaching:
+            if self._plainly(lambda connection: attachments.begin(connection, digest, size_bytes)):
+                number = 0
+                while piece := file.read(attachments.PIECE_BYTES):
+                    self._plainly(lambda c, n=number, p=piece: attachments.add_piece(c, digest, n, p))  # type: ignore[misc]
+                    number += 1
+
+            def finish(turn: Turn) -> str:
+                new = attachments.finish(turn, name, kind, digest, self._now())
+                self._note(turn, "attachment", "insert", (new,), None, name)
+                return new
+
+            return self._writing(who, finish)
+
+    def attachment_list(self) -> list[Attachment]:
+        """What is attached, oldest first."""
+        return self._reading(attachments.listed)
+
+    def attachment(self, attachment_id: str) -> bytes:
+        """The bytes of one. Raises InputError where it is not there."""
+        return b"".join(self.attachment_pieces(attachment_id))
+
+    def attachment_pieces(self, attachment_id: str) -> Iterator[bytes]:
+        """The bytes of one in pieces of a megabyte, for the large. Raises InputError where it is not there."""
+        found = self._reading(lambda connection: attachments.listed(connection, attachment_id))
+        if not found:
+            raise InputError("there is no such attachment; it was removed, or never was", path=self._location.name)
+        return self._pieces(found[0])
+
+    def _pieces(self, found: Attachment) -> Iterator[bytes]:
+        for number in range(attachments.count(found.size_bytes)):
+            data = self._reading(lambda connection, n=number: attachments.piece(connection, found.hash, n))  # type: ignore[misc]
+            if data is None:
+                raise InputError("was removed while it was being read", path=found.name)
+            yield data
+
+    def detach(self, attachment_id: str, who: str) -> bool:
+        """Remove an attachment. Whether it was there."""
+
+        def job(turn: Turn) -> bool:
+            there = attachments.listed(turn.connection, attachment_id)
+            if there:
+                self._note(turn, "attachment", "remove", (attachment_id,), there[0].name, None)
+            return attachments.remove(turn.connection, attachment_id)
+
+        with self._attaching:
+            return self._writing(who, job)
+
+    def cache_get(self, key: str) -> bytes | None:
+        """A result kept under this key, or None."""
+        return self._reading(lambda connection: cache.get(connection, key))
+
+    def cache_put(self, key: str, data: bytes) -> None:
+        """Keep a result that can be computed again; the oldest go where there are too many."""
+        at_ms = milliseconds(self._now())
+        self._plainly(lambda connection: cache.put(connection, key, data, at_ms))
+
+    def drop_cache(self) -> None:
+        """Forget all results."""
+        self._plainly(cache.drop)
+
+    def add_device(self, name: str, role: Role, token: str, who: str) -> Device:
+        """A device joins; of its token (long and random, made by the caller) only the hash is kept."""
+        name = clean_text(name, "the name", MOST_NAME)
+
+        def job(turn: Turn) -> Device:
+            device = crew.add_device(turn, name, role, token, self._now())
+            self._note(turn, "device", "insert", (device.id,), None, name)
+            return device
+
+        return self._writing(who, job)
+
+    def devices(self) -> list[Device]:
+        """All that ever joined."""
+        return self._reading(crew.devices)
+
+    def device_of(self, token: str) -> Device | None:
+        """The device of a token that still holds; it counts as seen now."""
+        device = self._reading(lambda connection: crew.device_of(connection, token))
+        if device is not None and not self.read_only:
+            now = self._now()
+            if device.seen is None or (now - device.seen).total_seconds() > crew.SEEN_AGAIN_S:
+                self._plainly(lambda connection: crew.was_seen(connection, device.id, now))
+        return device
+
+    def revoke_device(self, device_id: str, who: str) -> bool:
+        """Its token no longer holds. Whether it did until now."""
+
+        def job(turn: Turn) -> bool:
+            done = crew.revoke(turn.connection, device_id, self._now())
+            if done:
+                self._note(turn, "device", "remove", (device_id,), None, None)
+            return done
+
+        return self._writing(who, job)
+
+    def add_entry(self, text: str, who: str, *, when: datetime.datetime | None = None) -> Entry:
+        """Note what happened, now or at a time with its offset."""
+        text = clean_text(text, "the entry", MOST_TEXT)
+
+        def job(turn: Turn) -> Entry:
+            entry = crew.add_entry(turn, text, when or self._now())
+            self._note(turn, "entry", "insert", (entry.id,), None, text)
+            return entry
+
+        return self._writing(who, job)
+
+    def entries(self) -> list[Entry]:
+        """Everything noted, by when it happened."""
+        return self._reading(crew.entries)
+
+    def tick(
+        self, key: str, seen: datetime.datetime | None, when: datetime.datetime | None, who: str
+    ) -> datetime.datetime | None:
+        """Tick something off at a time, or clear it (None), where it stands as the person saw it. Raises Conflict.
+
+        Returns the time as it is kept: whole milliseconds, to be sent as `seen` next time.
+        """
+        key = clean_text(key, "the key", MOST_NAME)
+
+        def job(turn: Turn) -> datetime.datetime | None:
+            before, after = crew.set_tick(turn, key, seen, when)
+            if before != after:
+                what = "remove" if after is None else "set"
+                self._note(turn, "tick", what, (key,), _text(before), _text(after))
+            found = crew.ticks(turn.connection).get(key)
+            return None if found is None else found.when
+
+        return self._writing(who, job)
+
+    def ticks(self) -> dict[str, Tick]:
+        """Everything that is ticked off, by its key."""
+        return self._reading(crew.ticks)
+
+
+def _text(at_ms: int | None) -> str | None:
+    return None if at_ms is None else str(at_ms)

@@ -1,0 +1,170 @@
+"""The change log: who changed what, when, and how to take it back."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, insert, or_, select
+
+from linkwright.store import tables
+from linkwright.store.paths import Path, beneath, path_of, pointer
+from linkwright.store.rows import Row as FieldRow
+from linkwright.store.rows import tree_of, unpacked
+
+DOCUMENT = "document"
+_c = tables.change.c
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One line of the change log.
+
+    area : "document", or what else changed: "attachment", "device", "entry", "tick" (then only what and path tell).
+    what : "set", "remove", "insert", "move", "replace".
+    way : "do", or that it took back ("undo") or did again ("redo") the change of revision `of`.
+    """
+
+    revision: int
+    when: datetime.datetime
+    who: str
+    area: str
+    what: str
+    path: Path
+    way: str
+    of: int | None
+    made: int
+    stored_before: str | None
+    stored_after: str | None
+
+    @property
+    def before(self) -> Any:
+        """The value that stood there; of a move, the place."""
+        return self._value(self.stored_before)
+
+    @property
+    def after(self) -> Any:
+        """The value that stands there since; of a move, the place."""
+        return self._value(self.stored_after)
+
+    def _value(self, stored: str | None) -> Any:
+        if stored is None or self.area != DOCUMENT or self.what == "move":
+            return stored
+        return tree_of(unpacked(stored) or (), self.path).value
+
+    def rows_before(self) -> list[FieldRow] | None:
+        """What stood there, as rows."""
+        return unpacked(self.stored_before)
+
+    def rows_after(self) -> list[FieldRow] | None:
+        """What stands there since, as rows."""
+        return unpacked(self.stored_after)
+
+
+def moment(at_ms: int) -> datetime.datetime:
+    """A stored time."""
+    return datetime.datetime.fromtimestamp(at_ms / 1000, datetime.UTC)
+
+
+def milliseconds(when: datetime.datetime) -> int:
+    """A time as it is stored: whole milliseconds since 1970, UTC."""
+    if when.tzinfo is None:
+        raise ValueError("a time without its offset cannot be stored")
+    return round(when.timestamp() * 1000)
+
+
+def last_revision(connection: Connection) -> int:
+    """The revision of the last change; 0 where there was none."""
+    return connection.execute(select(func.max(_c.revision))).scalar() or 0
+
+
+def log(connection: Connection, change: Change) -> None:
+    """Add a line."""
+    connection.execute(
+        insert(tables.change).values(
+            revision=change.revision,
+            at_ms=milliseconds(change.when),
+            who=change.who,
+            area=change.area,
+            what=change.what,
+            path=pointer(change.path),
+            before=change.stored_before,
+            after=change.stored_after,
+            made=change.made,
+            way=change.way,
+            of=change.of,
+        )
+    )
+
+
+def since(connection: Connection, revision: int, most: int) -> list[Change]:
+    """The changes after a revision, oldest first, at most so many."""
+    query = select(tables.change).where(_c.revision > revision).order_by(_c.revision).limit(most)
+    return [_change(row) for row in connection.execute(query)]
+
+
+def _change(row: Row[Any]) -> Change:
+    return Change(
+        row.revision,
+        moment(row.at_ms),
+        row.who,
+        row.area,
+        row.what,
+        path_of(row.path),
+        row.way,
+        row.of,
+        row.made,
+        row.before,
+        row.after,
+    )
+
+
+def _touches(path: Path) -> ColumnElement[bool]:
+    """Changes of this value, of what it stands in, and of what stands in it; not where a list was put in order."""
+    here = pointer(path)
+    above = [pointer(path[:depth]) for depth in range(len(path))]
+    first, beyond = beneath(here)
+    return and_(
+        _c.area == DOCUMENT,
+        or_(
+            and_(or_(_c.path == here, _c.path.in_(above)), _c.what != "move"),
+            and_(_c.path >= first, _c.path < beyond),
+        ),
+    )
+
+
+def last_touch(
+    connection: Connection, path: Path, *, after: int = 0, not_by: str | None = None, moves: bool = False
+) -> Change | None:
+    """The last change of what stands at `path`, or (`moves`) when it was last put elsewhere in its list."""
+    moved = and_(_c.area == DOCUMENT, _c.path == pointer(path), _c.what == "move")
+    query = select(tables.change).where(moved if moves else _touches(path)).where(_c.revision > after)
+    if not_by is not None:
+        query = query.where(_c.who != not_by)
+    return _first(connection, query)
+
+
+def _first(connection: Connection, query: Select[Any]) -> Change | None:
+    row = connection.execute(query.order_by(_c.revision.desc()).limit(1)).first()
+    return None if row is None else _change(row)
+
+
+def _own(who: str, ways: Sequence[str]) -> Select[Any]:
+    later = tables.change.alias("later")
+    reversed_since = select(later.c.revision).where(later.c.of == _c.revision).exists()
+    return select(tables.change).where(_c.area == DOCUMENT, _c.who == who, _c.way.in_(ways), ~reversed_since)
+
+
+def to_undo(connection: Connection, who: str, revision: int | None) -> Change | None:
+    """The person's last change (or the one of `revision`) that still stands."""
+    query = _own(who, ("do", "redo"))
+    return _first(connection, query if revision is None else query.where(_c.revision == revision))
+
+
+def to_redo(connection: Connection, who: str) -> Change | None:
+    """The person's last undo that was not done again, where nothing new was done since."""
+    own = select(func.max(_c.revision)).where(_c.area == DOCUMENT, _c.who == who, _c.way == "do")
+    newest = connection.execute(own).scalar() or 0
+    return _first(connection, _own(who, ("undo",)).where(_c.revision > newest))

@@ -1,0 +1,119 @@
+"""A store of an older kind is brought to this one; of a newer kind it is refused."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, inspect, text
+
+from linkwright.shoot.errors import InputError
+from linkwright.store.backup import copy_into
+from linkwright.store.engines import APPLICATION_ID, connect_sqlite, pragma
+from linkwright.store.location import Location
+
+#: The kinds of store that were, oldest first; the last is this program's. A test holds Alembic to the same.
+KINDS = ("0001", "0002")
+#: PostgreSQL: two servers that start at once take turns ("Link" in ASCII).
+_TURN = APPLICATION_ID
+
+
+def look_at_file(location: Location, *, create: bool) -> bool:
+    """Whether the file is yet to be made. Raises InputError where it is no file of ours."""
+    file = location.file
+    assert file is not None
+    if file.is_dir():
+        raise InputError("is a folder; expected a file", path=location.name)
+    if not file.exists() or file.stat().st_size == 0:
+        if not create:
+            found = "is empty" if file.exists() else "there is no such file"
+            raise InputError(f"{found}; expected the store of a shoot", path=location.name)
+        if not file.absolute().parent.is_dir():
+            raise InputError(f"there is no folder {file.absolute().parent}; make it first", path=location.name)
+        return True
+    connection = connect_sqlite(file, "ro")
+    try:
+        number = pragma(connection, "application_id")
+        if number != APPLICATION_ID:
+            raise InputError("is a database of another program; expected the store of a shoot", path=location.name)
+        for table in ("field", "change"):  # not the attachments: they may be gigabytes
+            if pragma(connection, f"quick_check('{table}')") != "ok":
+                raise sqlite3.DatabaseError
+    except sqlite3.DatabaseError as error:
+        if isinstance(error, sqlite3.OperationalError) or getattr(error, "sqlite_errorname", "") == "SQLITE_NOTADB":
+            raise
+        raise InputError(
+            "the file is damaged; keep it as it is and go on with its last backup", path=location.name
+        ) from None
+    finally:
+        connection.close()
+    return False
+
+
+def make_file(file: Path) -> None:
+    """An empty store, marked as ours. The tables come by migration."""
+    connection = connect_sqlite(file, "rwc")
+    try:
+        connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+    finally:
+        connection.close()
+
+
+def kind_of(connection: Connection) -> str | None:
+    """The kind of store behind a connection; None where it has no tables yet."""
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def refuse_strange(kind: str | None, location: Location, *, create: bool) -> None:
+    """Raises InputError where the store is newer than this program, or where there is none."""
+    if kind is None and not create:
+        raise InputError("holds no shoot; expected the store of one", path=location.name)
+    if kind is not None and kind not in KINDS:
+        raise InputError(
+            f"was written by a newer Linkwright (its store is of the kind {kind}, this one knows {KINDS[0]} to "
+            f"{KINDS[-1]}); nothing was changed: open it with that version, or update this one",
+            path=location.name,
+        )
+
+
+def bring_up(engine: Engine, location: Location, *, create: bool) -> list[str]:
+    """Bring the store to this program's kind; what was done, in sentences. Raises InputError."""
+    with engine.connect() as connection:
+        kind = kind_of(connection)
+    refuse_strange(kind, location, create=create)
+    if kind == KINDS[-1]:
+        return []
+    said = []
+    if kind is not None:
+        said.append(_keep_the_old(location, kind))
+    with engine.begin() as connection:
+        if location.url is not None:
+            connection.execute(text(f"SELECT pg_advisory_xact_lock({_TURN})"))
+        upgrade(connection, KINDS[-1])
+    return said
+
+
+def _keep_the_old(location: Location, kind: str) -> str:
+    told = f"{location.name} was written by an older Linkwright (kind {kind}); it was brought to {KINDS[-1]}"
+    if location.file is None:
+        return f"{told}, in one transaction"
+    kept = location.file.with_name(f"{location.file.name}.before-{KINDS[-1]}")
+    number = 1
+    while kept.exists():
+        number += 1
+        kept = location.file.with_name(f"{location.file.name}.before-{KINDS[-1]}-{number}")
+    copy_into(location.file, kept)
+    return f"{told}; as it was, it is kept as {kept.name}"
+
+
+def upgrade(connection: Connection, kind: str) -> None:
+    """Run the steps up to a kind, within the connection's transaction."""
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, kind)

@@ -1,0 +1,153 @@
+"""Opening and closing a store; reading and writing as such."""
+
+from __future__ import annotations
+
+import datetime
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path as FilePath
+from typing import TypeVar
+
+from sqlalchemy import Connection, Engine
+
+from linkwright.shoot.errors import InputError
+from linkwright.store import attachments, history
+from linkwright.store.draft import Draft
+from linkwright.store.edits import Turn
+from linkwright.store.engines import reading_engine, writing_engine
+from linkwright.store.faults import telling
+from linkwright.store.history import Change
+from linkwright.store.location import location_of
+from linkwright.store.lock import Lock
+from linkwright.store.migrate import KINDS, bring_up, kind_of, look_at_file, make_file, refuse_strange
+from linkwright.store.paths import Path
+from linkwright.store.values import clean_text
+from linkwright.store.watch import Watch
+from linkwright.store.writer import Writer
+
+T = TypeVar("T")
+MOST_WHO = 200
+
+
+class Opened:
+    """What holds a store open: the lock, the writer, the readers, the watch."""
+
+    def __init__(
+        self,
+        url_or_path: str | FilePath,
+        create: bool,
+        read_only: bool,
+        now: Callable[[], datetime.datetime] | None,
+    ) -> None:
+        self._location = location_of(url_or_path)
+        self.read_only = read_only
+        self.said: tuple[str, ...] = ()
+        self._now = now or (lambda: datetime.datetime.now(datetime.UTC))
+        self._attaching = threading.Lock()
+        self._draft: Draft | None = None
+        self._lock: Lock | None = None
+        self._writer: Writer | None = None
+        self._closed = False
+        self._readers: Engine | None = None
+        try:
+            with telling(self._location):
+                self._readers = self._open_to_read() if read_only else self._open_to_write(create)
+                self._watch = Watch(self._readers, sqlite=self._location.url is None)
+        except BaseException:
+            self._let_go()
+            raise
+
+    @property
+    def name(self) -> str:
+        """What messages call it: the path, or the URL without its password."""
+        return self._location.name
+
+    def close(self) -> None:
+        """Finish what is being written and close; a file is then one file again."""
+        if not self._closed:
+            self._closed = True
+            self._watch.close()
+            self._let_go()
+
+    def _let_go(self) -> None:
+        if self._readers is not None:
+            self._readers.dispose()
+        if self._writer is not None:
+            self._writer.close()
+        if self._lock is not None:
+            self._lock.release()
+
+    def _open_to_read(self) -> Engine:
+        if self._location.file is not None:
+            look_at_file(self._location, create=False)
+        readers = reading_engine(self._location, alone=True)
+        with readers.connect() as connection:
+            kind = kind_of(connection)
+        refuse_strange(kind, self._location, create=False)
+        if kind != KINDS[-1]:
+            readers.dispose()
+            raise InputError(
+                f"was written by an older Linkwright (kind {kind}); open it for writing once, which brings it to "
+                f"{KINDS[-1]} and keeps a copy",
+                path=self._location.name,
+            )
+        return readers
+
+    def _open_to_write(self, create: bool) -> Engine:
+        if self._location.file is not None:
+            if not self._location.file.exists() and not create:
+                look_at_file(self._location, create=False)  # says so, and leaves no lock behind
+            self._lock = Lock(self._location.file, self._location.name)
+            if look_at_file(self._location, create=create):
+                make_file(self._location.file)
+                create = True
+        engine = writing_engine(self._location)
+        try:
+            said = bring_up(engine, self._location, create=create)
+        except BaseException:
+            engine.dispose()
+            raise
+        if self._lock is not None and self._lock.took_over:
+            said.append(f"{self._location.name} was not closed last time; everything that was saved is there")
+        self.said = tuple(said)
+        self._writer = Writer(engine, self._location)
+        if self._lock is not None:  # nobody else can be in the middle of one
+            self._plainly(attachments.sweep)
+        return reading_engine(self._location, alone=False)
+
+    @contextmanager
+    def _snapshot(self) -> Iterator[Connection]:
+        if self._closed or self._readers is None:
+            raise InputError("was closed", path=self._location.name)
+        with telling(self._location), self._readers.connect() as connection:
+            yield connection
+
+    def _reading(self, job: Callable[[Connection], T]) -> T:
+        with self._snapshot() as connection:
+            return job(connection)
+
+    def _plainly(self, job: Callable[[Connection], T]) -> T:
+        """Write what is no change that anybody waits for."""
+        if self._writer is None:
+            raise InputError("is open to read only; open it for writing to change it", path=self._location.name)
+        return self._writer.do(job)
+
+    def _writing(self, who: str, job: Callable[[Turn], T]) -> T:
+        """Write as the next revision; who waits is told when it is on the disk."""
+        who = clean_text(who, "the name of who writes", MOST_WHO)
+
+        def numbered(connection: Connection) -> tuple[T, int]:
+            turn = Turn(connection, history.last_revision(connection) + 1, who)
+            return job(turn), history.last_revision(connection)
+
+        result, revision = self._plainly(numbered)
+        self._watch.tell(revision)
+        return result
+
+    def _note(self, turn: Turn, area: str, what: str, path: Path, before: str | None, after: str | None) -> None:
+        """A line of the change log for what is not the document."""
+        history.log(
+            turn.connection,
+            Change(turn.revision, self._now(), turn.who, area, what, path, "do", None, 0, before, after),
+        )

@@ -1,0 +1,179 @@
+"""A shoot, stored: what the pages read and write."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Sequence
+from pathlib import Path as FilePath
+from types import TracebackType
+from typing import Any, Self
+
+from sqlalchemy import Connection
+
+from linkwright.shoot.errors import InputError
+from linkwright.store import edits, history, rows
+from linkwright.store.aside import Aside
+from linkwright.store.backup import copy_into
+from linkwright.store.draft import Draft
+from linkwright.store.edits import Edit, Turn
+from linkwright.store.history import DOCUMENT, Change
+from linkwright.store.paths import checked
+from linkwright.store.undo import reverse
+from linkwright.store.values import plain
+
+#: How many changes are handed out at once.
+MOST_CHANGES = 1000
+
+
+class Store(Aside):
+    """One shoot in one file of SQLite, or in a PostgreSQL. Every method may be called from any thread.
+
+    Who writes is answered when the change is on the disk. Paths are keys from the document's top; an entry of a
+    list of tables (site, its spots and walls, link, other, call, its breaks) goes by its id: `document().ids`.
+    A value of None is a field that is not there.
+    """
+
+    @classmethod
+    def open(
+        cls,
+        url_or_path: str | FilePath,
+        *,
+        create: bool = False,
+        read_only: bool = False,
+        now: Callable[[], datetime.datetime] | None = None,
+    ) -> Self:
+        """Open a store, or make one where there is none and `create`. `said` then tells what was done.
+
+        Raises InputError: no such file, not ours, damaged, newer, held by another process, not writable.
+        """
+        return cls(url_or_path, create, read_only, now)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def document(self) -> Draft:
+        """What was typed so far: `.document`, `.ids`, `.revision` of one moment, to keep and change as you like."""
+        newest = self._draft
+        if newest is None or newest.revision != self._watch.revision:
+            newest = self._draft = self._reading(_draft)
+            self._watch.tell(newest.revision)
+        return newest.copied()
+
+    def set_field(self, path: Sequence[str | int], seen: Any, value: Any, who: str) -> Change | None:
+        """Put `value` at `path`, where `seen` is what the person saw there; None for either is nothing.
+
+        Missing tables on the way are made. Returns None where the value stood there already. Raises Conflict where
+        something else stands there now, InputError where no shoot could hold it.
+        """
+        at, old, new = checked(path), plain(seen), plain(value)
+        return self._edit(who, lambda turn: edits.set_field(turn, at, old, new))
+
+    def insert(self, path: Sequence[str | int], value: Any, who: str, *, before: str | None = None) -> Change:
+        """A new entry in the list at `path`, before the entry of that id, or last; its id ends the path told."""
+        at, new = checked(path), plain(value)
+        change = self._edit(who, lambda turn: edits.insert(turn, at, new, before))
+        assert change is not None
+        return change
+
+    def remove(self, path: Sequence[str | int], who: str, *, seen_revision: int) -> Change | None:
+        """Remove a field, a table or an entry that the person saw at a revision.
+
+        Raises Conflict where somebody else changed it, or anything in it, since. None where it is gone already.
+        """
+        at = checked(path)
+        return self._edit(who, lambda turn: edits.remove_unless_changed(turn, at, seen_revision))
+
+    def move(self, path: Sequence[str | int], who: str, *, before: str | None, seen_revision: int) -> Change | None:
+        """Put an entry before another of its list (by id), or last.
+
+        Raises Conflict where somebody else moved or removed it since `seen_revision`. None where it stands there.
+        """
+        at = checked(path)
+        return self._edit(who, lambda turn: edits.move(turn, at, before, seen_revision))
+
+    def replace(self, document: dict[str, Any], who: str, *, seen_revision: int | None = None) -> Change | None:
+        """The whole document anew, as from a file; it can be undone.
+
+        With `seen_revision`, raises Conflict where somebody else changed anything since.
+        """
+        new = plain(document)
+        for key in new:
+            checked((key,))
+        return self._edit(who, lambda turn: edits.replace(turn, new, seen_revision))
+
+    def undo(self, who: str, *, revision: int | None = None) -> Change | None:
+        """Take back the person's last change, or their change of `revision`. None where there is none.
+
+        Raises Conflict where somebody changed the same since.
+        """
+        return self._reverse(who, "undo", lambda connection: history.to_undo(connection, who, revision))
+
+    def redo(self, who: str) -> Change | None:
+        """Do again what the person took back last. None where there is nothing. Raises Conflict."""
+        return self._reverse(who, "redo", lambda connection: history.to_redo(connection, who))
+
+    def changes(self, since: int, *, most: int = MOST_CHANGES) -> list[Change]:
+        """The changes after a revision, oldest first."""
+        return self._reading(lambda connection: history.since(connection, since, most))
+
+    @property
+    def revision(self) -> int:
+        """The newest revision known here."""
+        return self._watch.revision
+
+    def wait(self, revision: int, timeout_s: float) -> int:
+        """The newest revision as soon as it is later than `revision`, else after `timeout_s`, or on closing."""
+        return self._watch.wait(revision, timeout_s)
+
+    def subscribe(self, callback: Callable[[int], None]) -> Callable[[], None]:
+        """Call `callback(revision)` at every change, in whichever thread; it must be quick. Returns its end."""
+        return self._watch.subscribe(callback)
+
+    def backup(self, path: str | FilePath) -> None:
+        """A whole copy as one file, while work goes on. Raises InputError (it is there already, no room...)."""
+        if self._location.file is None:
+            raise InputError(
+                "is on PostgreSQL; back it up with that database's own tool (pg_dump)", path=self._location.name
+            )
+        copy_into(self._location.file, FilePath(path))
+
+    def _edit(self, who: str, make: Callable[[Turn], Edit | None]) -> Change | None:
+        def job(turn: Turn) -> Change | None:
+            edit = make(turn)
+            return None if edit is None else self._logged(turn, edit, "do", None)
+
+        return self._writing(who, job)
+
+    def _reverse(self, who: str, way: str, find: Callable[[Connection], Change | None]) -> Change | None:
+        def job(turn: Turn) -> Change | None:
+            found = find(turn.connection)
+            return None if found is None else self._logged(turn, reverse(turn, found), way, found.revision)
+
+        return self._writing(who, job)
+
+    def _logged(self, turn: Turn, edit: Edit, way: str, of: int | None) -> Change:
+        change = Change(
+            turn.revision,
+            history.moment(history.milliseconds(self._now())),
+            turn.who,
+            DOCUMENT,
+            edit.what,
+            edit.path,
+            way,
+            of,
+            edit.made,
+            edit.before,
+            edit.after,
+        )
+        history.log(turn.connection, change)
+        return change
+
+
+def _draft(connection: Connection) -> Draft:
+    tree = rows.tree_of(rows.read(connection))
+    return Draft(tree.value, tree.ids, history.last_revision(connection))

@@ -1,0 +1,126 @@
+"""The tables. The migrations make them; a test holds both to be the same. docs/store.md describes them."""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    Column,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
+
+metadata = MetaData()
+
+
+def pointer_type() -> String:
+    """Paths sort by their bytes, whatever language the database speaks."""
+    return String().with_variant(String(collation="C"), "postgresql")
+
+
+#: What was typed so far: a row for every table, list of tables, entry and value.
+field = Table(
+    "field",
+    metadata,
+    Column("path", pointer_type(), primary_key=True),
+    Column("parent", pointer_type(), nullable=False),
+    Column("kind", String(1), nullable=False),
+    Column("place", pointer_type(), nullable=False),
+    Column("value", Text, nullable=False),
+    CheckConstraint("kind IN ('t', 'l', 'v')", name="field_kind"),
+    Index("field_parent", "parent", "place"),
+)
+
+#: Every change ever made, in order; `before` and `after` hold rows of `field`, so that it can be taken back.
+change = Table(
+    "change",
+    metadata,
+    Column("revision", Integer, primary_key=True, autoincrement=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("area", Text, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("path", pointer_type(), nullable=False),
+    Column("before", Text),
+    Column("after", Text),
+    Column("made", Integer, nullable=False, default=0),
+    Column("way", Text, nullable=False, default="do"),
+    Column("of", Integer),
+    CheckConstraint("way IN ('do', 'undo', 'redo')", name="change_way"),
+    Index("change_path", "path"),
+    Index("change_of", "of"),
+)
+
+#: The bytes of attachments, once for each content; whole once `complete`.
+content = Table(
+    "content",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    Column("size_bytes", BigInteger, nullable=False),
+    Column("complete", Integer, nullable=False),
+)
+piece = Table(
+    "piece",
+    metadata,
+    Column("hash", String(64), ForeignKey("content.hash"), primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("data", LargeBinary, nullable=False),
+)
+attachment = Table(
+    "attachment",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("hash", String(64), ForeignKey("content.hash"), nullable=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+)
+
+#: Results that can be computed again.
+cached = Table(
+    "cached",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("data", LargeBinary, nullable=False),
+)
+
+#: Telephones and laptops that joined; of their tokens only the SHA-256.
+device = Table(
+    "device",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("token_hash", String(64), nullable=False, unique=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("seen_ms", BigInteger),
+    Column("revoked_ms", BigInteger),
+    CheckConstraint("role IN ('look', 'log', 'edit')", name="device_role"),
+)
+
+#: What happened on the day, as told by a person.
+entry = Table(
+    "entry",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("text", Text, nullable=False),
+)
+
+#: Things done, and when: steps of setting up, batteries changed.
+tick = Table(
+    "tick",
+    metadata,
+    Column("key", Text, primary_key=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+)

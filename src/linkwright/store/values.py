@@ -1,0 +1,67 @@
+"""What a field may hold: what JSON and TOML share, with dates and times as their ISO text."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import math
+from typing import Any
+
+from linkwright.shoot.errors import InputError
+from linkwright.store.paths import MOST_DEPTH, MOST_KEY
+
+#: One value of one field; a paragraph of notes has some 2 kB.
+MOST_VALUE_BYTES = 1024 * 1024
+
+
+def plain(value: Any, depth: int = 0) -> Any:
+    """The value as the store keeps it. A table's None is a key that is not there. Raises InputError.
+
+    Dates and times become ISO text, tuples lists, NaN and infinity (which JSON lacks) their words, so that what
+    a person gave stays there to be corrected.
+    """
+    if depth > MOST_DEPTH:
+        raise InputError(f"the value nests more than {MOST_DEPTH} deep; expected a value of a shoot")
+    if isinstance(value, dict):
+        for key in value:
+            if len(str(key)) > MOST_KEY:
+                raise InputError(f"a key has {len(str(key))} characters; expected at most {MOST_KEY}")
+        return {str(key): plain(inner, depth + 1) for key, inner in value.items() if inner is not None}
+    if isinstance(value, list | tuple):
+        return [plain(inner, depth + 1) for inner in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return str(value)
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    if value is None or isinstance(value, str | bool | int | float):
+        return value
+    raise InputError(f"the value is of the kind {type(value).__name__}; expected text, a number, a list or a table")
+
+
+def written(value: Any) -> str:
+    """One field's plain value as JSON text, ASCII only. Raises InputError where it is too long."""
+    try:
+        text = json.dumps(value, allow_nan=False, separators=(",", ":"))
+    except ValueError:  # Python refuses to write out the longest numbers
+        raise InputError("the value is a number of thousands of digits; expected one of a shoot") from None
+    if len(text) > MOST_VALUE_BYTES:
+        raise InputError(f"the value has {len(text)} bytes; expected at most {MOST_VALUE_BYTES}")
+    return text
+
+
+def same(one: Any, other: Any) -> bool:
+    """Whether two plain values are one: 1 and 1.0 are (a browser writes both alike), 1 and true are not."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(same, one, other))
+    if isinstance(one, bool) or isinstance(other, bool):
+        return one is other
+    return bool(one == other)
+
+
+def clean_text(text: str, what: str, most: int) -> str:
+    """Text without what a database refuses (NUL, lone surrogates). Raises InputError where it is too long."""
+    if len(text) > most:
+        raise InputError(f"{what} has {len(text)} characters; expected at most {most}")
+    return text.replace("\0", "�").encode("utf-8", "replace").decode("utf-8")

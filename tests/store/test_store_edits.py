@@ -1,0 +1,280 @@
+"""One field, one list, one document; two people."""
+
+from __future__ import annotations
+
+import datetime
+import importlib.resources
+import tomllib
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.reading import parse_shoot
+from linkwright.store import Conflict, Store, problems
+
+ANNA, BEN = "Anna", "Ben"
+
+
+@pytest.fixture
+def store(place: str) -> Iterator[Store]:
+    with Store.open(place, create=True) as opened:
+        yield opened
+
+
+def demo_text() -> str:
+    return importlib.resources.files("linkwright.demo").joinpath("shoot.toml").read_text("utf-8")
+
+
+def demo() -> dict[str, Any]:
+    return tomllib.loads(demo_text())
+
+
+def names(store: Store, *path: str) -> list[str]:
+    return [table["name"] for _, table in store.document().entries(*path)]
+
+
+def test_a_document_comes_back_as_it_was_given(store: Store) -> None:
+    store.replace(demo(), ANNA)
+    draft = store.document()
+    assert draft.problems() == []
+    assert draft.shoot() == parse_shoot(demo_text(), "demo")
+    assert tomllib.loads(draft.toml()) == demo()
+    assert list(draft.document["transmitter"]) == ["pocket", "boom"], "in the order in which they were given"
+
+
+def test_a_field_is_set_where_it_is_what_was_seen(store: Store) -> None:
+    first = store.set_field(("shoot", "title"), None, "Quay", ANNA)
+    assert first is not None
+    assert (first.revision, first.what, first.before, first.after) == (1, "set", None, "Quay")
+    with pytest.raises(Conflict) as told:
+        store.set_field(("shoot", "title"), None, "Pier", BEN)
+    assert (told.value.path, told.value.theirs, told.value.who) == (("shoot", "title"), "Quay", ANNA)
+    assert told.value.when == first.when
+    assert str(told.value) == 'shoot, title was changed by Anna meanwhile: it is now "Quay"'
+    store.set_field(("shoot", "title"), "Quay", "Pier", BEN)
+    assert store.document().document == {"shoot": {"title": "Pier"}}
+
+
+def test_what_both_typed_alike_is_no_conflict(store: Store) -> None:
+    store.set_field(("shoot", "title"), None, "Quay", ANNA)
+    assert store.set_field(("shoot", "title"), None, "Quay", BEN) is None
+    assert store.revision == 1
+
+
+def test_different_fields_of_one_link_do_not_meet(store: Store) -> None:
+    link = store.insert(("link",), {"name": "Pilot"}, ANNA).path
+    store.set_field((*link, "transmitter"), None, "pocket", ANNA)
+    store.set_field((*link, "receiver"), None, "slot", BEN)
+    store.set_field((*link, "name"), "Pilot", "Skipper", BEN)
+    assert store.document().at(*link) == {"name": "Skipper", "transmitter": "pocket", "receiver": "slot"}
+
+
+def test_a_conflict_names_the_entry_as_a_person_does(store: Store) -> None:
+    link = store.insert(("link",), {"name": "Pilot", "spares": 1}, ANNA).path
+    store.set_field((*link, "spares"), 1, 3, BEN)
+    with pytest.raises(Conflict, match=r'^link "Pilot", spares was changed by Ben meanwhile: it is now 3$'):
+        store.set_field((*link, "spares"), 1, 2, ANNA)
+    store.set_field(link, store.document().at(*link), None, BEN)
+    with pytest.raises(Conflict, match=r"is no longer there: it was removed by Ben$") as told:
+        store.set_field((*link, "spares"), 3, 2, ANNA)
+    assert told.value.path == link
+
+
+@pytest.mark.parametrize(("seen", "stored", "fits"), [(1, 1.0, True), (1.0, 1, True), (True, 1, False), ("1", 1, False)])
+def test_what_a_browser_writes_alike_was_seen(store: Store, seen: object, stored: object, fits: bool) -> None:
+    store.set_field(("shoot", "x"), None, stored, ANNA)
+    if fits:
+        store.set_field(("shoot", "x"), seen, 7, BEN)
+    else:
+        with pytest.raises(Conflict):
+            store.set_field(("shoot", "x"), seen, 7, BEN)
+
+
+def test_a_whole_number_may_replace_its_equal(store: Store) -> None:
+    store.set_field(("transmitter", "pocket", "raster_khz"), None, 25.0, ANNA)  # refused by the model
+    assert store.set_field(("transmitter", "pocket", "raster_khz"), 25.0, 25, ANNA) is not None
+    assert repr(store.document().document) == "{'transmitter': {'pocket': {'raster_khz': 25}}}"
+
+
+def test_nothing_that_was_typed_is_refused(store: Store) -> None:
+    link = store.insert(("link",), {}, ANNA).path
+    for path, value in (
+        (("shoot", "date"), "next tuesday"),
+        (("shoot", "title"), ""),
+        ((*link, "spares"), "two"),
+        ((*link, "nonsense"), ["\0", "\ud800", "中🎤"]),
+        (("site",), "the quay"),
+        (("transmitter", "a/b~c\0é"), {"use": 5, "nan": float("nan")}),
+    ):
+        store.set_field(path, None, value, ANNA)
+    draft = store.document()
+    assert draft.at(*link, "nonsense") == ["\0", "\ud800", "中🎤"]
+    assert draft.at("transmitter", "a/b~c\0é") == {"use": 5, "nan": "nan"}
+    told = {problem.path: problem.says for problem in draft.problems()}
+    assert told[("shoot", "date")].startswith('shoot, date is "next tuesday"; expected a date')
+    assert told[(*link, "spares")] == 'link 1, spares is "two"; expected a whole number'
+    assert "lacks" in told[link]
+    with pytest.raises(InputError, match="next tuesday"):
+        draft.shoot()
+
+
+def test_dates_and_times_are_text_until_they_are_read(store: Store) -> None:
+    store.replace(demo(), ANNA)
+    call = store.document().ids[("call",)][0]
+    assert store.document().at("call", call, "from") == "09:00:00"
+    store.set_field(("call", call, "from"), "09:00:00", "08:15", BEN)
+    assert store.document().shoot().call[0].starts == datetime.time(8, 15)
+    store.set_field(("call", call, "from"), "08:15", "08:15+01:00", BEN)
+    assert [problem.path for problem in store.document().problems()] == [("call", call, "from")]
+
+
+def test_problems_of_a_plain_document_have_numbers() -> None:
+    assert [problem.path for problem in problems({"shoot": {}, "link": [{}]})][-1] == ("link", 0)
+
+
+def test_entries_are_added_put_in_order_and_removed(store: Store) -> None:
+    a, b, c = (store.insert(("link",), {"name": name}, ANNA).path for name in "abc")
+    store.insert(("link",), {"name": "x"}, BEN, before=b[-1])
+    assert names(store, "link") == ["a", "x", "b", "c"]
+    store.move(c, BEN, before=a[-1], seen_revision=store.revision)
+    assert names(store, "link") == ["c", "a", "x", "b"]
+    store.move(c, BEN, before=None, seen_revision=store.revision)
+    assert store.move(c, BEN, before=None, seen_revision=store.revision) is None, "it stands there"
+    store.remove(a, ANNA, seen_revision=store.revision)
+    assert names(store, "link") == ["x", "b", "c"]
+    assert store.undo(ANNA) is not None
+    assert names(store, "link") == ["a", "x", "b", "c"], "back at its place"
+
+
+def test_a_hundred_entries_at_one_place_keep_their_order(store: Store) -> None:
+    last = store.insert(("link",), {"name": "last"}, ANNA).path[-1]
+    for number in range(100):
+        store.insert(("link",), {"name": str(number)}, ANNA, before=last)
+    assert names(store, "link") == [*map(str, range(100)), "last"]
+
+
+def test_two_who_put_one_entry_elsewhere_are_told(store: Store) -> None:
+    a, b, c = (store.insert(("link",), {"name": name}, ANNA).path for name in "abc")
+    seen = store.revision
+    store.move(a, ANNA, before=None, seen_revision=seen)
+    store.move(b, BEN, before=None, seen_revision=seen)  # another one
+    store.move(a, ANNA, before=c[-1], seen_revision=seen)  # nobody conflicts with himself
+    with pytest.raises(Conflict) as told:
+        store.move(a, BEN, before=None, seen_revision=seen)
+    assert told.value.who == ANNA
+
+
+def test_what_somebody_changed_is_not_removed_unseen(store: Store) -> None:
+    link = store.insert(("link",), {"name": "a"}, ANNA).path
+    seen = store.revision
+    store.set_field((*link, "name"), "a", "b", BEN)
+    with pytest.raises(Conflict):
+        store.remove(link, ANNA, seen_revision=seen)
+    store.remove(link, BEN, seen_revision=seen)  # his own change
+    assert store.remove(link, ANNA, seen_revision=seen) is None, "gone already"
+
+
+def test_undo_takes_back_ones_own(store: Store) -> None:
+    store.set_field(("shoot", "title"), None, "one", ANNA)
+    store.set_field(("shoot", "region"), None, "GB", BEN)
+    store.set_field(("shoot", "title"), "one", "two", ANNA)
+    undone = store.undo(ANNA)
+    assert undone is not None
+    assert (undone.way, undone.of, undone.after) == ("undo", 3, "one")
+    store.undo(ANNA)
+    assert store.undo(ANNA) is None
+    assert store.document().document == {"shoot": {"region": "GB"}}
+    store.redo(ANNA)
+    store.redo(ANNA)
+    assert store.redo(ANNA) is None
+    assert store.document().document == {"shoot": {"region": "GB", "title": "two"}}
+
+
+def test_undo_is_a_compare_and_set_of_its_own(store: Store) -> None:
+    store.set_field(("shoot", "title"), None, "one", ANNA)
+    store.set_field(("shoot", "target"), None, 0.995, ANNA)
+    store.set_field(("shoot", "target"), 0.995, 0.999, BEN)
+    with pytest.raises(Conflict) as told:
+        store.undo(ANNA)
+    assert (told.value.path, told.value.who) == (("shoot", "target"), BEN)
+    assert store.undo(ANNA, revision=1) is not None, "an earlier one by its number"
+    assert store.undo(ANNA, revision=3) is None, "not somebody else's"
+    assert store.document().document == {"shoot": {"target": 0.999}}
+
+
+def test_a_whole_document_is_replaced_and_undone(store: Store) -> None:
+    link = store.insert(("link",), {"name": "a"}, ANNA).path
+    before = store.document()
+    with pytest.raises(Conflict):
+        store.replace(demo(), BEN, seen_revision=0)
+    store.replace(demo(), BEN)
+    with pytest.raises(Conflict):
+        store.set_field((*link, "name"), "a", "b", ANNA)
+    store.undo(BEN)
+    after = store.document()
+    assert (after.document, after.ids) == (before.document, before.ids)
+
+
+def test_a_new_document_after_an_undo_of_the_first(store: Store) -> None:
+    store.replace(demo(), ANNA)
+    store.undo(ANNA)
+    assert store.document().document == {}
+    store.redo(ANNA)
+    assert store.document().problems() == []
+
+
+def test_a_number_too_long_to_write_is_refused(store: Store) -> None:
+    with pytest.raises(InputError, match="digits"):
+        store.set_field(("shoot", "title"), None, 10**5000, ANNA)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "says"),
+    [
+        ((), 1, "names no field"),
+        (("a",) * 17, 1, "17 tables deep"),
+        (("a" * 201,), 1, "201 characters"),
+        (("shoot", "title"), "x" * 1_100_000, "bytes"),
+        (("shoot", "title"), object(), "kind object"),
+        (("shoot", "title", "x"), 1, "expected a table"),
+        (("link", "i99"), {"name": "x"}, "no longer there|add a new one"),
+        (("link", "i99"), 5, "add a new one"),
+    ],
+)
+def test_what_no_shoot_could_hold_is_refused(store: Store, path: tuple[str, ...], value: Any, says: str) -> None:
+    store.set_field(("shoot", "title"), None, "Quay", ANNA)
+    seen = "Quay" if path == ("shoot", "title") else None
+    with pytest.raises((InputError, Conflict), match=says):
+        store.set_field(path, seen, value, ANNA)
+    assert store.document().document == {"shoot": {"title": "Quay"}}
+    assert store.revision == 1
+
+
+def test_only_lists_of_tables_take_entries(store: Store) -> None:
+    with pytest.raises(InputError, match="no list of tables"):
+        store.insert(("shoot", "permits"), {}, ANNA)
+    with pytest.raises(InputError, match="no table"):
+        store.insert(("link",), "Pilot", ANNA)
+    with pytest.raises(InputError, match="no entry"):
+        store.move(("shoot", "title"), ANNA, before=None, seen_revision=0)
+
+
+def test_the_caller_may_change_what_he_was_given(store: Store) -> None:
+    store.replace(demo(), ANNA)
+    store.document().document["link"].clear()
+    assert len(store.document().document["link"]) == 7
+
+
+def test_changes_are_told_in_order(store: Store) -> None:
+    store.replace(demo(), ANNA)
+    link = store.insert(("link",), {"name": "Pilot"}, BEN).path
+    store.tick("setup/antennas", None, datetime.datetime.now(datetime.UTC), BEN)
+    told = store.changes(1)
+    assert [(c.revision, c.who, c.area, c.what) for c in told] == [
+        (2, BEN, "document", "insert"),
+        (3, BEN, "tick", "set"),
+    ]
+    assert (told[0].path, told[0].after) == (link, {"name": "Pilot"})
+    assert len(store.changes(0, most=2)) == 2
