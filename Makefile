@@ -7,6 +7,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 RUNTIME := $(VENV)/.runtime
 DEV := $(VENV)/.dev
+DEBIAN := $(VENV)/.debian
+SUDO := $(shell test "$$(id -u)" = 0 || echo sudo)
 
 help:
 	@echo "make demo    plan the built-in shoot and print the verdicts"
@@ -36,7 +38,14 @@ $(DEV): requirements/dev.txt $(RUNTIME)
 demo: $(RUNTIME)
 	@$(BIN)/linkwright demo
 
-test: lint
+# The browser that the tests of the pages drive. Where it cannot be installed they are skipped, and say so.
+$(DEBIAN): | $(BIN)/python
+	@command -v chromium >/dev/null || { $(SUDO) apt-get update -qq && \
+		DEBIAN_FRONTEND=noninteractive $(SUDO) apt-get install -y -qq --no-install-recommends chromium >/dev/null; } \
+		|| echo "chromium could not be installed: the tests by browser will be skipped"
+	@touch $@
+
+test: lint $(DEBIAN)
 	$(BIN)/python -m pytest -n 2 --dist worksteal
 
 lint: $(DEV)

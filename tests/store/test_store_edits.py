@@ -82,7 +82,9 @@ def test_a_conflict_names_the_entry_as_a_person_does(store: Store) -> None:
     assert told.value.path == link
 
 
-@pytest.mark.parametrize(("seen", "stored", "fits"), [(1, 1.0, True), (1.0, 1, True), (True, 1, False), ("1", 1, False)])
+@pytest.mark.parametrize(
+    ("seen", "stored", "fits"), [(1, 1.0, True), (1.0, 1, True), (True, 1, False), ("1", 1, False)]
+)
 def test_what_a_browser_writes_alike_was_seen(store: Store, seen: object, stored: object, fits: bool) -> None:
     store.set_field(("shoot", "x"), None, stored, ANNA)
     if fits:

@@ -20,7 +20,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sweep": ("sweep", "What is on the air in sweep files."),
     "rules": ("rules", "What may be used in a region, with sources."),
     "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
-    "demo": ("demo", "Plan the built-in shoot, then have one carrier hit."),
+    "serve": ("serve", "The web pages of a shoot, on loopback unless --lan."),
+    "demo": ("demo", "Plan the built-in shoot, have one carrier hit, and serve its pages."),
 }
 
 

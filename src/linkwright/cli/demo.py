@@ -18,13 +18,12 @@ INTRUDER_AT_M = (18.0, -6.0)
 def run(
     json: Annotated[bool, typer.Option("--json", help="print both plans as JSON")] = False,
     no_serve: Annotated[bool, typer.Option("--no-serve", help="stop after the verdicts")] = False,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="port of the pages; 0 takes a free one")] = 8037,
 ) -> None:
-    """Plan the built-in shoot, print the verdicts, then have one carrier hit and plan again around it.
+    """Plan the built-in shoot, have one carrier hit and plan again around it, then serve its pages.
 
-    The pages that this command will serve do not exist yet: it stops after the verdicts with or without
-    --no-serve.
+    The pages are those of a job of its own, which is thrown away at the end.
     """
-    del no_serve
     from linkwright.cli.output import console, print_json, progress
     from linkwright.cli.plan import print_plan
     from linkwright.plan.pipeline import make_plan
@@ -50,6 +49,28 @@ def run(
         if found.code in ("moved", "carrier-changes"):
             out.print(f"{found.says} {found.do}")
     print_plan(out, second.model_copy(update={"findings": ()}))
+    if not no_serve:
+        out.print()
+        serve_demo(port)
+
+
+def serve_demo(port: int) -> None:
+    """The pages of the built-in shoot, in a job that is thrown away at the end."""
+    import importlib.resources
+    import tempfile
+    from pathlib import Path
+
+    from linkwright.cli.serve import serve_store
+    from linkwright.store import Store
+    from linkwright.web.job import import_shoot
+
+    with (
+        tempfile.TemporaryDirectory(prefix="linkwright-demo-") as folder,
+        importlib.resources.as_file(importlib.resources.files("linkwright.demo")) as demo,
+        Store.open(Path(folder) / "demo.lwjob", create=True) as store,
+    ):
+        import_shoot(store, demo / "shoot.toml", lambda _what: None)
+        serve_store(store, port, lan=False)
 
 
 def demo_shoot() -> tuple[Shoot, Any]:

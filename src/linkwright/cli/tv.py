@@ -7,11 +7,11 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from linkwright.air.predicted import Band, Heard, Place, Predicted, predict
+from linkwright.air.predicted import Heard, Place, Predicted
 from linkwright.air.stations import Stations, parse_stations, read_stations
 from linkwright.air.stations.reader import LIMIT_BYTES
-from linkwright.air.tables import land_curves, us_curves
-from linkwright.rules import Outside, Separation, separations, territory, tv_channels
+from linkwright.gather import predicted_tv
+from linkwright.rules import Outside, Separation, separations, territory
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
@@ -45,23 +45,6 @@ def site_tv(shoot: Shoot, shoot_path: str) -> dict[str, Predicted]:
         stations = read_stations(folder / site.stations, site.stations, region.code)
         found[site.name] = predicted_tv(region, place, stations)
     return found
-
-
-def predicted_tv(region: Territory, place: Place, stations: Stations) -> Predicted:
-    """TV in every channel of a territory at a place. Raises InputError where its channels are not known."""
-    channels = tv_channels(region)
-    if not channels:
-        raise InputError(f"TV cannot be predicted: no raster of channels is known for region {region.code}")
-    protection = region.tv_protection
-    contours = {} if protection is None else {
-        str(number): contour.field_dbuv_m
-        for contour in protection.contour
-        for number in range(contour.first, contour.last + 1)
-    }  # fmt: skip
-    bands = [Band(one.number, one.from_khz, one.to_khz, contours.get(one.number)) for one in channels]
-    separation_km = None if protection is None else protection.extra_separation_km
-    service = () if protection is None else us_curves()
-    return predict(stations, bands, place, land_curves(), service, separation_km)
 
 
 def tv_separations(region: Territory, predicted: Predicted) -> tuple[Separation, ...]:

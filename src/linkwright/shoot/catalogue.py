@@ -18,6 +18,11 @@ def catalogue() -> dict[str, dict[str, dict[str, Any]]]:
     return kinds
 
 
+def catalogue_names(kind: str) -> tuple[str, ...]:
+    """The classes of a kind, in the order of the catalogue."""
+    return tuple(catalogue()[kind])
+
+
 def catalogue_entry(kind: str, name: str) -> dict[str, Any]:
     """The fields of one class. Raises ValueError, naming the nearest class, where there is none."""
     classes = catalogue()[kind]

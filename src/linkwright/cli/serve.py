@@ -1,0 +1,91 @@
+"""`linkwright serve`: the pages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from linkwright.store import Store
+
+DEFAULT_PORT = 8037
+
+
+def run(
+    shoot: Annotated[
+        str | None, typer.Argument(help="a shoot file to open, or a job file made here before")
+    ] = None,
+    port: Annotated[int, typer.Option(min=0, max=65535, help="port; 0 takes a free one")] = DEFAULT_PORT,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="open to the local network too, for devices that are paired")
+    ] = False,
+    database: Annotated[str | None, typer.Option(help="a job file, or the URL of a PostgreSQL database")] = None,
+) -> None:
+    """The web pages of a shoot, on loopback unless --lan.
+
+    A shoot file is read into a job file beside it (shoot.lwjob), in which all edits are kept; from then on that
+    file is the job. Download shoot.toml from the page Shoot at any time.
+    """
+    from linkwright.store import Store
+    from linkwright.web.job import import_shoot
+
+    path = Path(shoot) if shoot is not None else None
+    is_job = path is not None and path.suffix == ".lwjob"
+    place = database or (
+        str(path) if is_job else str(path.with_suffix(".lwjob")) if path is not None else "shoot.lwjob"
+    )
+    store = Store.open(place, create=not is_job)
+    try:
+        if path is not None and not is_job and not store.document().document:
+            import_shoot(store, path, lambda what: typer.echo(what, err=True))
+        serve_store(store, port, lan)
+    finally:
+        store.close()
+
+
+def serve_store(store: Store, port: int, lan: bool) -> None:
+    """Serve a store until Ctrl-C."""
+    import socket
+
+    from linkwright.shoot.errors import InputError
+    from linkwright.web.app import create_app
+    from linkwright.web.serving import Pages
+
+    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        sock.bind(("0.0.0.0" if lan else "127.0.0.1", port))
+    except OSError as error:
+        raise InputError(f"port {port} cannot be used ({error.strerror}); try --port 0 for a free one") from None
+    port = sock.getsockname()[1]
+    addresses = lan_addresses() if lan else []
+    names = ["127.0.0.1", "localhost", *addresses]
+    urls = tuple(f"http://{address}:{port}" for address in addresses)
+    app = create_app(store, frozenset(f"{name}:{port}" for name in names), urls)
+    for said in store.said:
+        typer.echo(said)
+    typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")
+    for url in urls:
+        typer.echo(f"On the network: {url}; let devices in on the page Connect.")
+    Pages(app).run(sockets=[sock])
+
+
+def lan_addresses() -> list[str]:
+    """This machine's own addresses on its networks, as far as they can be told without asking anybody."""
+    import contextlib
+    import socket
+
+    found: list[str] = []
+    probe = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+    try:
+        probe.connect(("192.0.2.1", 9))  # sends nothing: a datagram socket only picks the way out
+        found.append(probe.getsockname()[0])
+    except OSError:
+        pass
+    finally:
+        probe.close()
+    with contextlib.suppress(OSError):
+        found += socket.gethostbyname_ex(socket.gethostname())[2]
+    return [address for address in dict.fromkeys(found) if not address.startswith("127.")]

@@ -1,0 +1,91 @@
+"""What would it come to? A plan's links proved again with one carrier changed, or on a shoot that was changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from linkwright.air.predicted import Predicted
+from linkwright.plan.chain import Sweeps, scene_of
+from linkwright.plan.model import Plan, Verdict
+from linkwright.plan.prove import CallToProve, Standing, prove, verdict
+from linkwright.plan.radio import narrow
+from linkwright.plan.site import Slots
+from linkwright.plan.solve import far_of_plan
+from linkwright.shoot.models import Shoot
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a link would come to in a call: carrier, power, margin at the worst spot, availability, verdict."""
+
+    call: str
+    link: str
+    carrier_khz: int
+    power_mw: float
+    margin_db: float
+    availability: float
+    verdict: Verdict
+    worst_at: str
+
+
+def outcomes(
+    shoot: Shoot,
+    sweeps: Sweeps,
+    plan: Plan,
+    moved: Mapping[str, int] | None = None,
+    tv: Mapping[str, Predicted] | None = None,
+    only: frozenset[str] | None = None,
+) -> tuple[Outcome, ...]:
+    """The links of a plan proved on a shoot (the plan's own or a changed one), some moved to other carriers [kHz].
+
+    Powers are settled anew. `only` names the calls that are asked about. A link whose carrier is none of its slots,
+    or that the shoot does not have any more, is left out. Raises InputError as `make_plan` does.
+    """
+    scene = scene_of(shoot, sweeps, tv)
+    calls = {call.name: call for call in scene.calls}
+    there = [
+        planned for planned in plan.calls if planned.call in calls and planned.site == calls[planned.call].site.name
+    ]
+    known = replace_calls(plan, tuple(there), {link.name for link in shoot.link})
+    slots = Slots.of(scene)
+    if len(known.calls) == len(scene.calls):
+        slots = replace(slots, far=far_of_plan(scene, known))
+    found = []
+    target = shoot.shoot.target
+    for planned in known.calls:
+        if only is not None and planned.call not in only:
+            continue
+        live = calls[planned.call]
+        by_name = {link.name: link for link in live.links}
+        afar = slots.afar(live.site)
+        while_live = afar.during([live])
+        standing = []
+        for one in planned.links:
+            if one.link not in by_name:
+                continue
+            chain = scene.chain(by_name[one.link], live.site)
+            tuning = slots.tuning(chain, [live], afar)
+            khz = (moved or {}).get(one.link, one.carrier_khz)
+            if tuning.index(khz) is not None and tuning.powers_mw(chain.transmitter, khz):
+                standing.append(Standing.of(chain, tuning, khz, afar.on(chain, while_live, khz)))
+        proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), target, scene.large))
+        for s, proof in zip(standing, proofs, strict=True):
+            found.append(
+                Outcome(
+                    planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
+                    round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2), proof.availability,
+                    verdict(proof.availability, target), proof.budget.worst.spot,
+                )
+            )  # fmt: skip
+    return tuple(found)
+
+
+def replace_calls(plan: Plan, calls: tuple[object, ...], links: set[str]) -> Plan:
+    """The plan with these of its calls, and in them the links that are still there."""
+    kept = tuple(
+        call.model_copy(update={"links": tuple(link for link in call.links if link.link in links)})
+        for call in plan.calls
+        if call in calls
+    )
+    return plan.model_copy(update={"calls": kept})

@@ -1,0 +1,155 @@
+"""The application: the job, the gate before it, and its pages."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any, Final
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response, StreamingResponse
+from fastapi.templating import Jinja2Templates
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from linkwright import __version__
+from linkwright.shoot.errors import InputError, InputErrors
+from linkwright.store import Conflict, Store
+from linkwright.units import mhz_text
+from linkwright.web.hub import Hub
+from linkwright.web.job import Job
+from linkwright.web.security import Gate, hash_of, is_loopback, person_of
+
+HERE: Final = Path(__file__).parent
+STATIC: Final = HERE / "static"
+TYPES: Final = {
+    ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".txt": "text/plain",
+    ".woff2": "font/woff2", ".png": "image/png",
+}  # fmt: skip
+
+
+def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = ()) -> FastAPI:
+    """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
+
+    `lan_urls` are its addresses on the network, where it is open to it.
+    """
+    hub = Hub()
+    job = Job(store, hub)
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        job.start()
+        yield
+        hub.close()
+        job.close()
+
+    app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
+    app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
+    app.state.templates = _templates()
+    app.add_middleware(Gate, store=store, hosts=hosts)
+    _errors(app)
+    _static(app)
+    from linkwright.web.pages import air, connect, edit, ground, plan, shoot
+
+    for page in (shoot, edit, air, plan, ground, connect):
+        app.include_router(page.router)
+
+    @app.get("/", include_in_schema=False)
+    def first() -> Response:
+        return RedirectResponse("/shoot")
+
+    @app.get("/events", include_in_schema=False)
+    async def events(_request: Request) -> StreamingResponse:
+        told = job.planned
+        first = {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
+        return StreamingResponse(
+            hub.stream(first), media_type="text/event-stream", headers={"cache-control": "no-store"}
+        )
+
+    return app
+
+
+def _templates() -> Jinja2Templates:
+    env = Environment(
+        loader=PackageLoader("linkwright.web", "templates"),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters["mhz"] = mhz_text
+    env.globals["static"] = static_url
+    return Jinja2Templates(env=env)
+
+
+@functools.cache
+def static_version() -> str:
+    """One name for all our files as they are: with another content of any they have another address.
+
+    One for all, since modules import each other by relative addresses: under two addresses one would run twice.
+    """
+    return hash_of(b"".join(path.read_bytes() for path in sorted(STATIC.iterdir()) if path.is_file()))
+
+
+def static_url(name: str) -> str:
+    """Where a file of ours is found; it may be kept there for good."""
+    return f"/static/{static_version()}/{name}"
+
+
+def _static(app: FastAPI) -> None:
+    files = {path.name: path for path in STATIC.iterdir() if path.suffix in TYPES}
+
+    @app.get("/static/{version}/{name}", include_in_schema=False)
+    def static(version: str, name: str) -> Response:
+        path = files.get(name)  # only names that are in the package: nothing that is asked for becomes a path
+        if path is None:
+            return PlainTextResponse("There is no such file.", 404)
+        del version
+        return Response(
+            path.read_bytes(),
+            media_type=TYPES[path.suffix],
+            headers={"cache-control": "public, max-age=31536000, immutable"},
+        )
+
+
+def _errors(app: FastAPI) -> None:
+    @app.exception_handler(InputError)
+    async def input_error(_request: Request, error: InputError) -> Response:
+        says = [str(one) for one in error.errors] if isinstance(error, InputErrors) else [str(error)]
+        return JSONResponse({"says": says}, 400)
+
+    @app.exception_handler(Conflict)
+    async def conflict(_request: Request, error: Conflict) -> Response:
+        return JSONResponse({"says": [str(error)], "theirs": error.theirs, "who": error.who}, 409)
+
+    @app.exception_handler(RequestValidationError)
+    async def not_understood(_request: Request, error: RequestValidationError) -> Response:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"][1:])
+        return JSONResponse({"says": [f"{where}: {first['msg']}"]}, 422)
+
+
+def render(request: Request, template: str, status: int = 200, **values: Any) -> Response:
+    """A page or a part of one."""
+    job: Job = request.app.state.job
+    templates: Jinja2Templates = request.app.state.templates
+    document = values.setdefault("document", job.document())
+    header = document.draft.document.get("shoot")
+    title = header.get("title") if isinstance(header, dict) else None
+    context = {
+        "person": person_of(request),
+        "loopback": is_loopback(request),
+        "planned": job.planned,
+        "job_title": title if isinstance(title, str) and title else "A new shoot",
+        "here": request.url.path.strip("/").partition("/")[0],
+        **values,
+    }
+    return templates.TemplateResponse(request, template, context, status)
+
+
+def job_of(request: Request) -> Job:
+    """The job."""
+    job: Job = request.app.state.job
+    return job

@@ -1,0 +1,202 @@
+"""The fields of a shoot as forms show them, made from the models: whatever the file can hold can be edited."""
+
+from __future__ import annotations
+
+import datetime
+import functools
+import tomllib
+import types
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
+
+import tomli_w
+from pydantic import BaseModel
+
+Kind = Literal["text", "number", "whole", "choice", "yes", "date", "time", "words", "numbers", "inline"]
+
+#: Units at the ends of names, as people read them.
+UNITS: Final = {
+    "_mhz": "MHz", "_khz": "kHz", "_mw": "mW", "_dbm": "dBm", "_dba": "dB(A)", "_dbi": "dBi", "_db": "dB",
+    "_mv_pa": "mV/Pa",
+    "_hz": "Hz", "_ms": "ms", "_km": "km", "_m": "m", "_s": "s", "_mah": "mAh", "_v": "V",
+}  # fmt: skip
+#: What a field holds that is empty and says nothing.
+NOTHING: Final = None
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field: its key in the file, what people call it, its unit, how it is entered, and what it means."""
+
+    key: str
+    label: str
+    unit: str
+    kind: Kind
+    help: str
+    options: tuple[str, ...] = ()
+    needed: bool = False
+
+    @property
+    def title(self) -> str:
+        """The label with its unit."""
+        return f"{self.label}, {self.unit}" if self.unit else self.label
+
+
+@functools.cache
+def fields_of(model: type[BaseModel], without: frozenset[str] = frozenset()) -> tuple[Field, ...]:
+    """The fields of a model in the order of the file, less some by key."""
+    found = []
+    for name, info in model.model_fields.items():
+        key = info.alias or name
+        if key in without:
+            continue
+        kind, options = _kind(info.annotation)
+        label, unit = _named(key)
+        found.append(Field(key, label, unit, kind, info.description or "", options, info.is_required()))
+    return tuple(found)
+
+
+def _named(key: str) -> tuple[str, str]:
+    for ending, unit in UNITS.items():
+        if key.endswith(ending):
+            return _words(key.removesuffix(ending)), unit
+    return _words(key), ""
+
+
+def _words(key: str) -> str:
+    text = key.replace("_", " ").strip()
+    return text[:1].upper() + text[1:]
+
+
+def _kind(annotation: Any) -> tuple[Kind, tuple[str, ...]]:
+    """How a value of a type is entered."""
+    origin = get_origin(annotation)
+    if origin is Annotated:
+        return _kind(get_args(annotation)[0])
+    if origin in (Union, types.UnionType):
+        inner = [one for one in get_args(annotation) if one is not type(None)]
+        return _kind(inner[0]) if len(inner) == 1 else ("inline", ())
+    if origin is Literal:
+        return "choice", tuple(str(option) for option in get_args(annotation))
+    simple: dict[Any, Kind] = {
+        bool: "yes", int: "whole", float: "number", str: "text", datetime.date: "date", datetime.time: "time",
+    }  # fmt: skip
+    if annotation in simple:
+        return simple[annotation], ()
+    if origin is tuple:
+        first = get_args(annotation)[0]
+        inside = _kind(first)[0]
+        if len(get_args(annotation)) == 2 and get_args(annotation)[1] is Ellipsis:
+            if inside == "text":
+                return "words", ()
+            if inside in ("number", "whole"):
+                return "numbers", ()
+    return "inline", ()
+
+
+def shown(field: Field, value: Any) -> str:
+    """A value as the field shows it; what was typed and is no such value is shown as it was typed."""
+    if value is None or value == "":
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    if isinstance(value, datetime.time):
+        return value.strftime("%H:%M:%S" if value.second else "%H:%M")
+    if isinstance(value, datetime.date):
+        return value.isoformat()
+    if isinstance(value, int | float):
+        return _number(value)
+    plain = list(value) if isinstance(value, list | tuple) else value
+    if field.kind in ("words", "numbers") and isinstance(plain, list) and all(_is_simple(one) for one in plain):
+        return ", ".join(one if isinstance(one, str) else _number(one) for one in plain)
+    return inline(plain)
+
+
+def _is_simple(value: Any) -> bool:
+    return isinstance(value, int | float) or (isinstance(value, str) and "," not in value)
+
+
+def _number(value: float) -> str:
+    return str(value) if isinstance(value, int) else f"{value:.10g}"
+
+
+def inline(value: Any) -> str:
+    """A list or a table as one line of TOML."""
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{_key(key)} = {inline(inner)}" for key, inner in value.items()) + " }"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(inline(inner) for inner in value) + "]"
+    return tomli_w.dumps({"v": value}).removeprefix("v = ").strip()
+
+
+def _key(key: str) -> str:
+    return key if key.replace("_", "a").replace("-", "a").isalnum() else inline(key)
+
+
+def entered(field: Field, text: str) -> Any:
+    """What a person means by a text; the text itself where it is no value of the field's kind.
+
+    Nothing that was typed is lost: a draft may hold what a shoot may not. None for an emptied field.
+    """
+    text = text.strip()
+    if not text:
+        return NOTHING
+    try:
+        return _ENTERED[field.kind](text)
+    except (ValueError, tomllib.TOMLDecodeError, RecursionError, KeyError):
+        return text
+
+
+def _decimal(text: str) -> float:
+    value = float(text.replace("\N{MINUS SIGN}", "-").replace(",", ".") if text.count(",") == 1 else text)
+    if value != value or value in (float("inf"), float("-inf")):
+        raise ValueError(text)
+    return value
+
+
+def _whole(text: str) -> int | float:
+    value = _decimal(text)
+    return int(value) if value.is_integer() and abs(value) < 1e15 else value
+
+
+def _a_time(text: str) -> datetime.time:
+    return datetime.time.fromisoformat(text if ":" in text else f"{text}:00")
+
+
+def _inline(text: str) -> Any:
+    return tomllib.loads(f"v = {text}")["v"]
+
+
+def _words_in(text: str) -> list[str]:
+    if text.startswith("["):
+        found = _inline(text)
+        if not all(isinstance(one, str) for one in found):
+            raise ValueError(text)
+        return list(found)
+    return [word for word in (one.strip() for one in text.replace(";", ",").split(",")) if word]
+
+
+def _numbers_in(text: str) -> list[float]:
+    if text.startswith("["):
+        return [_whole(str(one)) for one in _inline(text)]
+    parts = text.split(";") if ";" in text else text.split(",")
+    return [_whole(one.strip()) for one in parts if one.strip()]
+
+
+_ENTERED: Final[dict[Kind, Any]] = {
+    "text": str,
+    "choice": str,
+    "number": _decimal,
+    "whole": _whole,
+    "yes": lambda text: {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}[
+        text.lower()
+    ],
+    "date": datetime.date.fromisoformat,
+    "time": _a_time,
+    "words": _words_in,
+    "numbers": _numbers_in,
+    "inline": _inline,
+}

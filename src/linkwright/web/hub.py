@@ -1,0 +1,66 @@
+"""What happened, told to every open page: one stream a page, small events, the page fetches what it needs."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from typing import Any, Final
+
+#: A stream that says nothing for so long is told that it is still there [s].
+BEAT_S: Final = 15.0
+#: A page that has not taken so many events is behind: it is told to load again.
+MOST_WAITING: Final = 200
+
+
+class Hub:
+    """Hands events to all open streams; may be told from any thread."""
+
+    def __init__(self) -> None:
+        self._queues: set[asyncio.Queue[str | None]] = set()
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._closed = False
+
+    @property
+    def open(self) -> int:
+        """How many pages listen."""
+        return len(self._queues)
+
+    def tell(self, event: str, data: Any) -> None:
+        """Tell all pages, from any thread."""
+        loop = self._loop
+        if loop is not None and not self._closed:
+            text = f"event: {event}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
+            loop.call_soon_threadsafe(self._hand_out, text)
+
+    def _hand_out(self, text: str) -> None:
+        for queue in self._queues:
+            if queue.qsize() >= MOST_WAITING:
+                while not queue.empty():
+                    queue.get_nowait()
+                text = "event: behind\ndata: {}\n\n"
+            queue.put_nowait(text)
+
+    async def stream(self, first: dict[str, Any]) -> AsyncIterator[str]:
+        """The events from now on; the first tells where things stand, so that a page sees what it missed."""
+        self._loop = asyncio.get_running_loop()
+        queue: asyncio.Queue[str | None] = asyncio.Queue()
+        self._queues.add(queue)
+        try:
+            yield f"retry: 1000\nevent: hello\ndata: {json.dumps(first)}\n\n"
+            while not self._closed:
+                try:
+                    text = await asyncio.wait_for(queue.get(), BEAT_S)
+                except TimeoutError:
+                    text = ": still here\n\n"
+                if text is None:
+                    return
+                yield text
+        finally:
+            self._queues.discard(queue)
+
+    def close(self) -> None:
+        """End all streams: an open one would hold up the shutdown."""
+        self._closed = True
+        for queue in list(self._queues):
+            queue.put_nowait(None)

@@ -1,0 +1,149 @@
+"""The page Ground: will it reach?"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import PlainTextResponse, Response
+
+from linkwright.plan.what_if import Outcome, outcomes
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.place import Material
+from linkwright.web.app import job_of, render
+from linkwright.web.job import Job
+
+router = APIRouter()
+
+MATERIALS: Final = Material.__args__  # type: ignore[attr-defined]
+SiteName = Annotated[str, Query(max_length=80)]
+Metre = Annotated[float, Query(ge=-100_000.0, le=100_000.0)]
+
+
+def answer(job: Job, site: str) -> str:
+    """The answer of the page as a sentence."""
+    plan = job.planned.plan
+    links = [link for call in plan.calls if call.site == site for link in call.links] if plan is not None else []
+    if not links:
+        return "Draw the site and place its spots; the margins follow from the plan."
+    worst = min(links, key=lambda link: link.margin_db)
+    holding = len({link.link for link in links} - {link.link for link in links if link.verdict != "holds"})
+    count = len({link.link for link in links})
+    return (
+        f"{holding} of {count} links hold at {site}; the weakest is {worst.link} at {worst.worst_at} "
+        f"with {worst.margin_db:.0f} dB."
+    )
+
+
+@router.get("/ground")
+def page(request: Request, site: SiteName = "") -> Response:
+    """The page."""
+    job = job_of(request)
+    entries = job.document().draft.entries("site")
+    names = [str(value["name"]) for _, value in entries if isinstance(value.get("name"), str)]
+    chosen = site if site in names else names[0] if names else ""
+    ids = {value.get("name"): id_ for id_, value in entries}
+    shoot = job.document().shoot
+    links = [link.name for link in shoot.link] if shoot is not None else []
+    return render(
+        request, "ground.html", answer=answer(job, chosen), sites=names, chosen=chosen, site_id=ids.get(chosen, ""),
+        materials=MATERIALS, links=links,
+    )  # fmt: skip
+
+
+@router.get("/api/ground/site")
+def site_of(request: Request, site: SiteName) -> dict[str, Any]:
+    """The site as it is drawn: spots and walls with ids, routes, others, and the picture under it."""
+    job = job_of(request)
+    document = job.document()
+    found = [(id_, value) for id_, value in document.draft.entries("site") if value.get("name") == site]
+    if not found:
+        raise InputError(f"there is no site {site}")
+    id_, value = found[0]
+    spots = [{"id": one, **_plain(spot)} for one, spot in document.draft.entries("site", id_, "spots")]
+    walls = [{"id": one, **_plain(wall)} for one, wall in document.draft.entries("site", id_, "walls")]
+    links = [
+        {"id": one, "name": link.get("name"), "route": link.get("route") or [], "at": link.get("at")}
+        for one, link in document.draft.entries("link")
+    ]
+    others = [
+        {"name": other.get("name"), "at": other.get("at")}
+        for _, other in document.draft.entries("other")
+        if other.get("site") in (site, None)
+    ]
+    pictures = [
+        one for one in job.store.attachment_list() if one.kind == "picture" and one.name.startswith(f"{site}: ")
+    ]
+    return {
+        "id": id_, "name": site, "spots": spots, "walls": walls, "links": links, "others": others,
+        "revision": document.revision, "surroundings": value.get("surroundings", "open"),
+        "picture": f"/ground/picture/{pictures[-1].id}" if pictures else None,
+        "margins": margins(job, site),
+    }  # fmt: skip
+
+
+def _plain(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def margins(job: Job, site: str) -> list[dict[str, Any]]:
+    """The links' margins of the newest plan."""
+    plan = job.planned.plan
+    return [
+        {
+            "call": call.call,
+            "link": link.link,
+            "margin": link.margin_db,
+            "verdict": link.verdict,
+            "at": link.worst_at,
+        }
+        for call in (plan.calls if plan is not None else ())
+        if call.site == site
+        for link in call.links
+    ]
+
+
+@router.get("/api/ground/margins")
+def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) -> dict[str, Any]:
+    """The margins with one spot somewhere else, all carriers as planned."""
+    job = job_of(request)
+    shoot, plan = job.document().shoot, job.planned.plan
+    if shoot is None or plan is None:
+        raise InputError("there is no plan yet")
+    changed = with_spot(shoot, site, spot, x, y)
+    (sweeps, _), (tv, _) = job.sweeps(shoot), job.tv(shoot)
+    only = frozenset(call.call for call in plan.calls if call.site == site)
+    return {"margins": [_told(one) for one in outcomes(changed, sweeps, plan, None, tv, only)]}
+
+
+def _told(one: Outcome) -> dict[str, Any]:
+    return {"call": one.call, "link": one.link, "margin": one.margin_db, "verdict": one.verdict, "at": one.worst_at}
+
+
+def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Shoot:
+    """The shoot with one spot of one site somewhere else."""
+    sites = tuple(
+        one
+        if one.name != site
+        else one.model_copy(
+            update={
+                "spots": tuple(
+                    s if s.name != spot else s.model_copy(update={"x_m": x_m, "y_m": y_m}) for s in one.spots
+                )
+            }
+        )
+        for one in shoot.site
+    )
+    return shoot.model_copy(update={"site": sites})
+
+
+@router.get("/ground/picture/{attachment}")
+def picture(request: Request, attachment: str) -> Response:
+    """The picture under a site: only what begins as a picture does, whatever it was called."""
+    data = job_of(request).store.attachment(attachment)
+    kinds = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp", b"GIF8": "image/gif"}
+    for start, kind in kinds.items():
+        if data.startswith(start):
+            return Response(data, media_type=kind, headers={"cache-control": "private, max-age=3600"})
+    return PlainTextResponse("That is no picture: expected PNG, JPEG, WebP or GIF.", 415)

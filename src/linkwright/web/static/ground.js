@@ -1,0 +1,209 @@
+// The ground: the site in metres, north up. Spots and walls are placed by touch; drag a spot and the margins follow.
+import { may, post, say } from "./page.js";
+
+const section = document.querySelector(".ground"), svg = document.getElementById("ground");
+const NS = "http://www.w3.org/2000/svg";
+let site = null, mode = "move", view = null, wallFrom = null, held = null, walking = null, mapOn = false;
+const name = section?.dataset.site, linkChoice = document.getElementById("link");
+const feet = () => document.getElementById("length").value === "ft";
+const length = (m) => (feet() ? `${(m / 0.3048).toFixed(1)} ft` : `${m.toFixed(1)} m`);
+const make = (tag, attributes, ...inside) => {
+  const made = document.createElementNS(NS, tag);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+  made.append(...inside);
+  return made;
+};
+
+async function load() {
+  const response = await fetch(`/api/ground/site?site=${encodeURIComponent(name)}`);
+  const told = await response.json();
+  if (!response.ok) { say(told.says); return; }
+  site = told;
+  if (!view) all();
+  draw(); margins(site.margins); table();
+}
+
+function all() {
+  const at = [...site.spots.map((one) => [one.x_m, one.y_m]), ...site.walls.flatMap((one) => [one.from, one.to])].filter((one) => one && one.every(Number.isFinite));
+  const xs = at.map((one) => one[0]), ys = at.map((one) => one[1]);
+  const [left, right, low, high] = at.length ? [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)] : [-20, 20, -15, 15];
+  view = { x: (left + right) / 2, y: (low + high) / 2, span: Math.max(right - left, (high - low) * 1.6, 10) * 1.35 };
+}
+const scale = () => svg.clientWidth / view.span;
+const px = (x) => svg.clientWidth / 2 + (x - view.x) * scale();
+const py = (y) => svg.clientHeight / 2 - (y - view.y) * scale();
+const metres = (event) => {
+  const box = svg.getBoundingClientRect();
+  return [view.x + (event.clientX - box.left - svg.clientWidth / 2) / scale(), view.y - (event.clientY - box.top - svg.clientHeight / 2) / scale()];
+};
+
+function draw() {
+  svg.replaceChildren();
+  if (site.picture) {
+    const wide = Number(localStorage.getItem(`picture-m-${name}`) || 60) * scale();
+    svg.append(make("image", { href: site.picture, x: px(0) - wide / 2, y: py(0) - wide / 2, width: wide, height: wide, opacity: 0.45, preserveAspectRatio: "xMidYMid meet" }));
+  }
+  if (mapOn && linkChoice.value) svg.append(make("image", { href: `/ground/map.svg?${new URLSearchParams({ site: name, link: linkChoice.value, left: metresAt(0), right: metresAt(1), low: view.y - svg.clientHeight / scale() / 2, high: view.y + svg.clientHeight / scale() / 2 })}`, x: 0, y: 0, width: svg.clientWidth, height: svg.clientHeight, preserveAspectRatio: "none" }));
+  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].find((one) => one * scale() > 60) || 2000;
+  for (let x = Math.ceil((view.x - view.span) / step) * step; x < view.x + view.span; x += step) svg.append(make("line", { class: "grid", x1: px(x), x2: px(x), y1: 0, y2: svg.clientHeight }));
+  for (let y = Math.ceil((view.y - view.span) / step) * step; y < view.y + view.span; y += step) svg.append(make("line", { class: "grid", y1: py(y), y2: py(y), x1: 0, x2: svg.clientWidth }));
+  for (const wall of site.walls) if (wall.from && wall.to) svg.append(make("line", { class: "wall", x1: px(wall.from[0]), y1: py(wall.from[1]), x2: px(wall.to[0]), y2: py(wall.to[1]) }, make("title", {}, `${wall.material || "wall"}`)));
+  const chosen = linkChoice.value, spots = new Map(site.spots.map((one) => [one.name, one]));
+  for (const link of site.links) {
+    if (chosen && link.name !== chosen) continue;
+    const route = link.route.map((one) => spots.get(one)).filter(Boolean);
+    if (route.length > 1) svg.append(make("polyline", { class: "route", points: route.map((one) => `${px(one.x_m)},${py(one.y_m)}`).join(" ") }, make("title", {}, `route of ${link.name}`)));
+  }
+  for (const other of site.others) if (other.at) svg.append(make("circle", { class: "other", cx: px(other.at.x_m), cy: py(other.at.y_m), r: 9 }, make("title", {}, other.name || "other")));
+  const antennas = new Set(site.links.map((one) => one.at).filter(Boolean));
+  if (!antennas.size && site.spots.length) antennas.add(site.spots[0].name);
+  for (const spot of site.spots) {
+    const group = make("g", { class: `spot${antennas.has(spot.name) ? " antenna" : ""}${held === spot ? " held" : ""}`, tabindex: 0, role: "button", "aria-label": `${spot.name}, ${length(spot.x_m)} east, ${length(spot.y_m)} north. Arrow keys move it.` });
+    group.append(make("circle", { cx: px(spot.x_m), cy: py(spot.y_m), r: 10 }), make("text", { x: px(spot.x_m) + 15, y: py(spot.y_m) + 5 }, spot.name || "spot"));
+    group.addEventListener("pointerdown", (event) => hold(event, spot));
+    group.addEventListener("keydown", (event) => nudge(event, spot));
+    svg.append(group);
+  }
+  if (walking) svg.append(make("circle", { class: "body", cx: px(walking.x), cy: py(walking.y), r: 7 }));
+  const bar = step * scale();
+  svg.append(make("path", { d: `M16 ${svg.clientHeight - 18}h${bar}m0 -6v12m${-bar} 0v-12`, stroke: "currentColor", "stroke-width": 2, fill: "none" }), make("text", { x: 22, y: svg.clientHeight - 26 }, length(step)), make("text", { x: svg.clientWidth - 30, y: 26 }, "N ↑"));
+}
+const metresAt = (share) => view.x + (share - 0.5) * view.span;
+
+function hold(event, spot) {
+  if (mode !== "move" || may !== "edit") return;
+  event.preventDefault(); event.stopPropagation();
+  held = spot; spot.was = [spot.x_m, spot.y_m];
+  svg.setPointerCapture(event.pointerId);
+}
+async function nudge(event, spot) {
+  const by = { ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] }[event.key];
+  if (!by || may !== "edit") return;
+  event.preventDefault(); event.stopPropagation();
+  spot.was = [spot.x_m, spot.y_m];
+  spot.x_m += by[0]; spot.y_m += by[1];
+  await keep(spot);
+  [...svg.querySelectorAll(".spot")].find((one) => one.getAttribute("aria-label").startsWith(`${spot.name},`))?.focus();
+}
+async function keep(spot) {
+  const path = ["site", site.id, "spots", spot.id];
+  try {
+    for (const [n, key] of [[0, "x_m"], [1, "y_m"]]) {
+      const value = Math.round(spot[key] * 10) / 10;
+      if (value !== spot.was[n]) await post("/api/field", { path: [...path, key], seen: JSON.stringify(spot.was[n]), text: String(value) });
+      spot[key] = value;
+    }
+    say("");
+  } catch (error) { say(error.message); }
+  draw(); table();
+}
+
+let asking = false, wanted = null;
+async function follow(spot) {  // margins while dragging: one question at a time, always the newest
+  wanted = spot;
+  if (asking) return;
+  asking = true;
+  while (wanted) {
+    const one = wanted;
+    wanted = null;
+    const response = await fetch(`/api/ground/margins?${new URLSearchParams({ site: name, spot: one.name, x: one.x_m, y: one.y_m })}`);
+    if (response.ok) margins((await response.json()).margins);
+  }
+  asking = false;
+}
+
+let panning = null;
+svg?.addEventListener("pointerdown", async (event) => {
+  if (!site) return;
+  const [x, y] = metres(event), rounded = [Math.round(x * 10) / 10, Math.round(y * 10) / 10];
+  if (mode === "spot") {
+    const given = prompt("What is this spot called?");
+    if (given) await change(() => post("/api/entry", { path: ["site", site.id, "spots"], value: { name: given, x_m: rounded[0], y_m: rounded[1] } }));
+  } else if (mode === "wall") {
+    if (!wallFrom) { wallFrom = rounded; document.getElementById("readout").textContent = "Now the other end of the wall."; return; }
+    const one = wallFrom; wallFrom = null;
+    await change(async () => {
+      const told = await post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value } });
+      await post("/api/field", { path: [...told.path, "from"], seen: "null", text: JSON.stringify(one) });
+      await post("/api/field", { path: [...told.path, "to"], seen: "null", text: JSON.stringify(rounded) });
+    });
+    document.getElementById("readout").textContent = "";
+  } else { panning = [event.clientX, event.clientY]; svg.setPointerCapture(event.pointerId); }
+});
+async function change(does) { try { await does(); say(""); await load(); } catch (error) { say(error.message); } }
+svg?.addEventListener("pointermove", (event) => {
+  if (held) {
+    [held.x_m, held.y_m] = metres(event).map((one) => Math.round(one * 10) / 10);
+    document.getElementById("readout").textContent = `${held.name}: ${length(held.x_m)} east, ${length(held.y_m)} north`;
+    draw(); follow(held);
+  } else if (panning) {
+    view.x -= (event.clientX - panning[0]) / scale(); view.y += (event.clientY - panning[1]) / scale();
+    panning = [event.clientX, event.clientY]; draw();
+  }
+});
+svg?.addEventListener("pointerup", async () => { panning = null; if (held) { const spot = held; held = null; await keep(spot); } });
+svg?.addEventListener("pointercancel", () => { panning = null; if (held) { [held.x_m, held.y_m] = held.was; held = null; draw(); } });
+svg?.addEventListener("wheel", (event) => { event.preventDefault(); view.span *= event.deltaY > 0 ? 1.2 : 0.83; draw(); }, { passive: false });
+
+function margins(list) {
+  const rows = list.map((one) => row([one.link, one.call, one.margin.toFixed(1), one.at, one.verdict], ["Link", "Call", "Margin, dB", "Worst at", "Verdict"], one.verdict));
+  document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
+}
+function row(cells, labels, verdict) {
+  const tr = document.createElement("tr");
+  for (const [n, cell] of cells.entries()) {
+    const td = document.createElement("td");
+    td.dataset.label = labels[n];
+    if (verdict && n === cells.length - 1) { const disc = document.createElement("span"); disc.className = `disc ${verdict}`; td.append(disc); td.className = "verdict"; }
+    td.append(cell);
+    tr.append(td);
+  }
+  return tr;
+}
+function table() {
+  document.getElementById("spots").replaceChildren(...site.spots.map((one) => row([one.name || "", length(one.x_m), length(one.y_m), length(one.z_m ?? 1.5)], ["Spot", "East", "North", "Up"])));
+}
+
+for (const one of document.querySelectorAll("[data-mode]")) one.addEventListener("click", () => {
+  mode = one.dataset.mode; wallFrom = null;
+  for (const other of document.querySelectorAll("[data-mode]")) other.setAttribute("aria-pressed", String(other === one));
+});
+for (const one of document.querySelectorAll(".ground [data-zoom]")) one.addEventListener("click", () => { if (one.dataset.zoom === "all") all(); else view.span *= one.dataset.zoom === "in" ? 0.7 : 1.4; draw(); });
+document.getElementById("site")?.addEventListener("change", (event) => { location.search = `?site=${encodeURIComponent(event.target.value)}`; });
+linkChoice?.addEventListener("change", draw);
+document.getElementById("length")?.addEventListener("change", () => { draw(); table(); });
+document.getElementById("map")?.addEventListener("click", (event) => {
+  if (!linkChoice.value && site.links.length) linkChoice.value = site.links[0].name;
+  mapOn = !mapOn; event.target.setAttribute("aria-pressed", String(mapOn)); draw();
+});
+document.getElementById("play")?.addEventListener("click", () => {
+  const link = site.links.find((one) => one.name === (linkChoice.value || site.links[0]?.name));
+  const spots = new Map(site.spots.map((one) => [one.name, one])), route = (link?.route || []).map((one) => spots.get(one)).filter(Boolean);
+  if (route.length < 2) { say("This link has no route of two spots on this site."); return; }
+  const begun = performance.now(), SPEED = 1.4 * 4;  // walking pace, four times as fast
+  const legs = route.slice(1).map((to, n) => ({ from: route[n], to, long: Math.hypot(to.x_m - route[n].x_m, to.y_m - route[n].y_m) }));
+  const step = (now) => {
+    let gone = ((now - begun) / 1000) * SPEED;
+    const leg = legs.find((one) => { if (gone <= one.long) return true; gone -= one.long; return false; });
+    if (!leg) { walking = null; draw(); return; }
+    const share = leg.long ? gone / leg.long : 1;
+    walking = { x: leg.from.x_m + share * (leg.to.x_m - leg.from.x_m), y: leg.from.y_m + share * (leg.to.y_m - leg.from.y_m) };
+    document.getElementById("readout").textContent = `${link.name}, between ${leg.from.name} and ${leg.to.name}`;
+    draw(); requestAnimationFrame(step);
+  };
+  requestAnimationFrame(step);
+});
+document.getElementById("picture")?.addEventListener("change", async (event) => {
+  const wide = prompt("How many metres wide is the picture?", "60");
+  if (!wide || !(Number(wide) > 0)) return;
+  localStorage.setItem(`picture-m-${name}`, wide);
+  const data = new FormData();
+  data.append("file", event.target.files[0], `${name}: ${event.target.files[0].name}`); data.append("use", "picture");
+  await change(() => post("/api/attach", data));
+});
+if (svg) {
+  addEventListener("resize", () => site && draw());
+  document.body.addEventListener("lw:plan", () => { if (!held) load(); });
+  document.body.addEventListener("lw:changed", () => { if (!held) load(); });
+  load();
+}

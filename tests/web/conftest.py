@@ -1,0 +1,127 @@
+"""A job in a store, its pages by a client without a network, and by a browser over loopback."""
+
+from __future__ import annotations
+
+import importlib.resources
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from linkwright.store import Store
+from linkwright.web.app import create_app
+from linkwright.web.job import Job, import_shoot
+from linkwright.web.serving import Pages
+
+HOST = "testserver"
+ORIGIN = {"origin": f"http://{HOST}"}
+CHROMIUM_ARGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
+    "--disable-background-networking", "--disable-component-update",
+]  # fmt: skip
+
+
+def demo_into(store: Store) -> None:
+    """The built-in shoot, with its sweep."""
+    with importlib.resources.as_file(importlib.resources.files("linkwright.demo")) as folder:
+        import_shoot(store, folder / "shoot.toml", lambda _what: None)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """An empty job."""
+    with Store.open(tmp_path / "job.lwjob", create=True) as opened:
+        yield opened
+
+
+@contextmanager
+def client_of(store: Store, hosts: frozenset[str] = frozenset({HOST}), **more: Any) -> Iterator[TestClient]:
+    """The pages of a store, without a network; what is sent comes from their own origin."""
+    with TestClient(create_app(store, hosts, **more), headers=ORIGIN) as client:
+        yield client
+
+
+@pytest.fixture
+def empty(store: Store) -> Iterator[TestClient]:
+    """The pages of an empty job."""
+    with client_of(store) as client:
+        yield client
+
+
+@pytest.fixture
+def demo(store: Store) -> Iterator[TestClient]:
+    """The pages of the built-in shoot."""
+    demo_into(store)
+    with client_of(store) as client:
+        planned(client)
+        yield client
+
+
+def job_of_client(client: TestClient) -> Job:
+    """The job behind a client."""
+    job: Job = client.app.state.job  # type: ignore[attr-defined]
+    return job
+
+
+def planned(client: TestClient, revision: int | None = None) -> None:
+    """Wait until there is a plan of the newest revision."""
+    job = job_of_client(client)
+    for _ in range(600):
+        wanted = job.document().revision if revision is None else revision
+        if job.planned.of_revision >= wanted and not job.planned.busy:
+            return
+        time.sleep(0.05)
+    raise AssertionError(f"no plan: {job.planned}")
+
+
+@dataclass(frozen=True)
+class Served:
+    """Pages on loopback."""
+
+    url: str
+    store: Store
+    job: Job
+
+
+@contextmanager
+def served(path: Path, with_demo: bool = False) -> Iterator[Served]:
+    """The pages of a job, on a free port of loopback."""
+    with Store.open(path, create=True) as store:
+        if with_demo:
+            demo_into(store)
+        sock = socket.socket()
+        sock.bind(("127.0.0.1", 0))
+        host = f"127.0.0.1:{sock.getsockname()[1]}"
+        app = create_app(store, frozenset({host}))
+        server = Pages(app)
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
+        thread.start()
+        while not server.started:
+            time.sleep(0.01)
+        try:
+            yield Served(f"http://{host}", store, app.state.job)
+        finally:
+            server.should_exit = True
+            thread.join(timeout=10)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """Debian's Chromium; where it is not installed the tests by hand are skipped."""
+    found = shutil.which("chromium")
+    if found is None:
+        pytest.skip("there is no Chromium here; make test installs Debian's")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        opened = play.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
+        yield opened
+        opened.close()

@@ -1,0 +1,286 @@
+"""The pages from outside, without a browser: what each says, what each change answers, and who may ask."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import struct
+import tomllib
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from tests.web.conftest import HOST, ORIGIN, client_of, demo_into, job_of_client, planned
+
+from linkwright.shoot.reading import parse_shoot
+from linkwright.store import Store
+
+PAGES = ("/shoot", "/air", "/plan", "/ground", "/connect")
+
+
+def change(client: TestClient, path: list[str], text: str, seen: str = "null") -> dict[str, object]:
+    answered = client.post("/api/field", json={"path": path, "seen": seen, "text": text})
+    assert answered.status_code == 200, answered.text
+    found: dict[str, object] = answered.json()
+    return found
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_opens_with_an_answer_before_anything_is_known(empty: TestClient, page: str) -> None:
+    answered = empty.get(page)
+    assert answered.status_code == 200
+    answer = re.search(r'<p id="answer"[^>]*>([^<]+)</p>', answered.text)
+    assert answer is not None
+    assert answer[1].endswith((".", ":"))
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_opens_with_an_answer_once_all_is_known(demo: TestClient, page: str) -> None:
+    answered = demo.get(page)
+    assert answered.status_code == 200
+    assert "no plan" not in answered.text.lower()
+    assert "script-src 'self'" in answered.headers["content-security-policy"]
+    assert not re.search(r"<script(?![^>]*src)|\son\w+=|style=", answered.text), (
+        "nothing that the policy would block"
+    )
+
+
+def test_from_nothing_to_a_plan(empty: TestClient) -> None:
+    for key, text in (("title", "Trial"), ("region", "GB"), ("date", "2027-05-14"), ("permits", "gb-coordinated")):
+        change(empty, ["shoot", key], text)
+    change(empty, ["shoot", "accepts"], "gb-coordinated-470-606")
+    for name in ("Pilot", "Cook"):
+        added = empty.post("/api/entry", json={"path": ["link"], "value": {"name": name}}).json()
+        change(empty, [*added["path"], "transmitter"], "uhf-body-worn")
+        answered = change(empty, [*added["path"], "receiver"], "uhf-cart-rack")
+    assert answered["wrong"] == []
+    planned(empty)
+    text = empty.get("/plan/body").text
+    assert "All two links hold" in text or "Both" in text or "links hold" in text
+    assert {"Pilot", "Cook"} <= set(re.findall(r"<strong>(\w+)</strong>", text))
+
+
+def test_what_is_wrong_is_kept_and_told_beside_its_field(empty: TestClient) -> None:
+    answered = change(empty, ["shoot", "date"], "the fourteenth")
+    assert answered["text"] == "the fourteenth"
+    wrong = {tuple(path): says for path, says in answered["wrong"]}  # type: ignore[attr-defined]
+    assert "expected a date" in wrong["shoot", "date"][0]
+    assert 'date = "the fourteenth"' in empty.get("/shoot.toml").text
+
+
+def test_the_file_goes_in_and_comes_out(empty: TestClient) -> None:
+    text = Path("tests/shoot/data/quay.toml").read_text("utf-8")
+    text = text.replace('surroundings = "street"', 'surroundings = "street"\nsweeps = ["quay-0830.csv"]', 1)
+    answered = empty.post("/api/import", files={"file": ("quay.toml", text.encode())})
+    assert answered.status_code == 200
+    assert answered.json()["missing"] == ["quay-0830.csv"]
+    again = empty.get("/shoot.toml").text
+    assert parse_shoot(again, "again") == parse_shoot(text, "quay")
+    assert tomllib.loads(again)["link"][0]["name"] == tomllib.loads(text)["link"][0]["name"]
+
+
+def test_two_people_at_one_field(demo: TestClient) -> None:
+    change(demo, ["shoot", "title"], "Ours", json.dumps("Salt works, day 1"))
+    refused = demo.post(
+        "/api/field", json={"path": ["shoot", "title"], "seen": '"Salt works, day 1"', "text": "Theirs"}
+    )
+    assert refused.status_code == 409
+    assert refused.json()["theirs"] == "Ours"
+    assert demo.get("/api/state").json()["values"][-1]["text"] == "Ours"
+
+
+def test_undo_and_redo(demo: TestClient) -> None:
+    change(demo, ["shoot", "title"], "Other", json.dumps("Salt works, day 1"))
+    assert demo.post("/api/undo").json()["changed"]
+    assert "Salt works, day 1" in demo.get("/shoot").text
+    assert demo.post("/api/redo").json()["changed"]
+    assert job_of_client(demo).document().draft.at("shoot", "title") == "Other"
+
+
+def test_a_paste_fills_rows_and_adds_more(demo: TestClient) -> None:
+    ids = job_of_client(demo).document().draft.ids["link",]
+    pasted = "Alder\tpocket\tcamera\nBirch\tpocket\tcamera\n"
+    assert (
+        demo.post(
+            "/api/paste", json={"path": ["link"], "entry": ids[-1], "key": "name", "text": pasted}
+        ).status_code
+        == 200
+    )
+    names = [value["name"] for _, value in job_of_client(demo).document().draft.entries("link")]
+    assert names[len(ids) - 1 :] == ["Alder", "Birch"]
+
+
+def test_rows_are_removed_and_moved(demo: TestClient) -> None:
+    job = job_of_client(demo)
+    first, second, *_ = job.document().draft.ids["link",]
+    at = job.document().revision
+    moved = demo.post("/api/move", json={"path": ["link", second], "before": first, "revision": at})
+    assert moved.status_code == 200
+    assert job.document().draft.ids["link",][:2] == (second, first)
+    demo.post("/api/remove", json={"path": ["link", second], "revision": moved.json()["revision"]})
+    assert second not in job.document().draft.ids["link",]
+
+
+def test_a_lock_moves_the_plan_and_a_try_moves_nothing(demo: TestClient) -> None:
+    plan = demo.get("/plan.json").json()
+    link = plan["calls"][0]["links"][0]
+    tried = demo.get("/plan/try", params={"link": link["link"], "mhz": str(link["spares_khz"][0] / 1000)})
+    assert tried.status_code == 200
+    assert link["link"] in tried.text
+    assert demo.get("/plan.json").json() == plan
+    demo.post("/plan/aside")
+    demo.post("/plan/lock", json={"link": link["link"], "mhz": str(link["spares_khz"][0] / 1000)})
+    planned(demo)
+    moved = demo.get("/plan.json").json()["calls"][0]["links"]
+    assert next(one for one in moved if one["link"] == link["link"])["carrier_khz"] == link["spares_khz"][0]
+    body = demo.get("/plan/body").text
+    assert "Switch in this order" in body
+    assert "Against the plan set aside" in body
+
+
+def test_the_score_is_told_as_numbers(demo: TestClient) -> None:
+    lanes = demo.get("/api/air/lanes", params={"site": "Pans"}).json()
+    assert lanes["ours"]
+    assert lanes["allowed"]
+    answered = demo.get("/api/air/levels", params={"site": "Pans", "low": 566000, "high": 590000, "columns": 100})
+    values = struct.unpack("<300f", answered.content)
+    low, high, floor = values[:100], values[100:200], values[200:]
+    assert all(a <= b for a, b in zip(low, high, strict=True) if a == a and b == b)
+    assert max(floor) < max(high)
+    fall = demo.get("/api/air/waterfall", params={"site": "Pans", "low": 566000, "high": 590000, "columns": 50})
+    assert len(fall.content) == 50 * int(fall.headers["x-rows"])
+    why = demo.get("/air/why", params={"site": "Pans", "mhz": "571.125", "link": "Salter"})
+    assert "571.125" in why.text
+
+
+def test_a_sweep_is_taken_in_and_a_bad_one_is_not_kept(demo: TestClient) -> None:
+    job = job_of_client(demo)
+    site = job.document().draft.ids["site",][0]
+    good = "".join(f"{566 + n * 0.025:.3f},{-100 + n % 3}\n" for n in range(200))
+    files = {"file": ("../../etc/morning.csv", io.BytesIO(good.encode()))}
+    answered = demo.post("/api/attach", data={"site": site, "use": "sweeps"}, files=files)
+    assert answered.status_code == 200, answered.text
+    assert answered.json()["name"] == "morning.csv"
+    assert "morning.csv" in job.document().draft.at("site", site, "sweeps")
+    before = len(job.store.attachment_list())
+    bad = demo.post(
+        "/api/attach", data={"site": site}, files={"file": ("bad.csv", io.BytesIO(b"\x00\x01\x02 nothing"))}
+    )
+    assert bad.status_code == 400
+    assert "bad.csv" in bad.json()["says"][0]
+    assert len(job.store.attachment_list()) == before
+
+
+def test_the_ground_follows_a_spot(demo: TestClient) -> None:
+    there = demo.get("/api/ground/site", params={"site": "Pans"}).json()
+    spot = there["spots"][-1]["name"]
+
+    def worst(x: float) -> float:
+        answered = demo.get("/api/ground/margins", params={"site": "Pans", "spot": spot, "x": x, "y": 0})
+        return float(min(one["margin"] for one in answered.json()["margins"]))
+
+    assert worst(50_000.0) < min(0.0, worst(40.0))
+    assert job_of_client(demo).document().draft.at("site", there["id"], "spots")[-1]["x_m"] != 50_000.0
+
+
+# Who may ask.
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1:9", "", f"{HOST}:81"])
+def test_other_names_are_not_answered(store: Store, host: str) -> None:
+    with client_of(store) as client:
+        assert client.get("/shoot", headers={"host": host}).status_code == 421
+
+
+@pytest.mark.parametrize(
+    "origin", [None, "null", "http://evil.example", f"http://{HOST}.evil.example", f"http://{HOST}:81"]
+)
+def test_changes_from_other_pages_are_refused(store: Store, origin: str | None) -> None:
+    with client_of(store) as client:
+        headers = {} if origin is None else {"origin": origin}
+        client.headers.pop("origin", None)
+        body = {"path": ["shoot", "title"], "text": "x"}
+        assert client.post("/api/field", json=body, headers=headers).status_code == 403
+        assert client.post("/api/field", json=body, headers=ORIGIN).status_code == 200
+
+
+def from_the_network(store: Store) -> TestClient:
+    from linkwright.web.app import create_app
+
+    app = create_app(store, frozenset({HOST}), ("http://192.0.2.9:8037",))
+    return TestClient(app, headers=ORIGIN, client=("192.0.2.7", 4711))
+
+
+def test_a_device_from_the_network_needs_a_code_and_has_its_role(store: Store) -> None:
+    demo_into(store)
+    with client_of(store, lan_urls=("http://192.0.2.9:8037",)) as laptop, from_the_network(store) as phone:
+        assert phone.get("/plan").status_code == 401
+        assert phone.get("/connect").status_code == 401
+        page = laptop.post("/connect/code", data={"role": "look"}).text
+        assert "<svg" in page
+        assert phone.post("/join", json={"code": "guess", "name": "p"}).status_code == 400
+        from linkwright.web.pages import connect
+
+        code = connect._codes.new("look")
+        joined = phone.post("/join", json={"code": code, "name": "Phone"})
+        assert joined.status_code == 200
+        assert "httponly" in joined.headers["set-cookie"].lower()
+        assert "samesite=strict" in joined.headers["set-cookie"].lower()
+        assert phone.post("/join", json={"code": code, "name": "Again"}).status_code == 400, "a code is good once"
+        assert phone.get("/plan").status_code == 200
+        assert phone.post("/api/field", json={"path": ["shoot", "title"], "text": "x"}).status_code == 403
+        assert phone.get("/connect").status_code == 403, "devices are let in on the laptop only"
+        device = store.devices()[0]
+        laptop.post("/connect/forget", data={"device": device.id})
+        assert phone.get("/plan").status_code == 401
+
+
+def test_too_many_wrong_codes_shut_the_door() -> None:
+    from linkwright.web.pages.connect import MOST_WRONG, Codes
+
+    codes = Codes()
+    good = codes.new("edit")
+    assert all(codes.take(f"wrong {n}") is None for n in range(MOST_WRONG))
+    assert codes.take(good) is None
+
+
+def test_static_files_have_the_name_of_their_content_and_nothing_else_is_served(demo: TestClient) -> None:
+    page = demo.get("/shoot").text
+    for url in re.findall(r'(?:src|href)="(/static/[^"]+)"', page):
+        answered = demo.get(url)
+        assert answered.status_code == 200
+        assert "immutable" in answered.headers["cache-control"]
+    for name in ("../app.py", "..%2fapp.py", "%2e%2e/app.py", "page.py", "nothing.css"):
+        assert demo.get(f"/static/x/{name}").status_code == 404
+
+
+def test_clearing_a_field_clears_it(demo: TestClient) -> None:
+    job = job_of_client(demo)
+    link = job.document().draft.ids["link",][0]
+    now = json.dumps(job.document().draft.at("link", link, "microphone"))
+    change(demo, ["link", link, "microphone"], "", now)
+    assert job.document().draft.at("link", link, "microphone") is None
+    assert "microphone" not in tomllib.loads(demo.get("/shoot.toml").text)["link"][0]
+
+
+@pytest.mark.parametrize(
+    ("path", "body"),
+    [
+        ("/api/field", {"path": ["no", "such"], "text": "x"}),
+        ("/api/field", {"path": ["shoot", "title"], "seen": "{", "text": "x"}),
+        ("/api/field", {"path": ["link"] * 11, "text": "x"}),
+        ("/api/entry", {"path": ["shoot"]}),
+        ("/api/remove", {"path": ["link", "nobody"], "revision": 0}),
+        ("/api/paste", {"path": ["link"], "key": "nothing", "text": "a\tb"}),
+        ("/api/equipment", {"kind": "transmitter", "name": "x", "use": "nothing"}),
+        ("/plan/lock", {"link": "nobody", "mhz": "571"}),
+        ("/plan/lock", {"link": "Salter", "mhz": "many"}),
+    ],
+)
+def test_what_cannot_be_is_one_sentence(demo: TestClient, path: str, body: dict[str, object]) -> None:
+    answered = demo.post(path, json=body)
+    assert answered.status_code in (200, 400, 409, 422)
+    if answered.status_code != 200:
+        assert "Traceback" not in answered.text
+        assert answered.json()["says"]

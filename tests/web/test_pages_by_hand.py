@@ -1,0 +1,190 @@
+"""The whole job by a person's hands, on a laptop and on a telephone, from an empty start to a plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.web.conftest import Served, served
+
+SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
+SWEEP = "".join(f"{566 + n * 0.025:.3f},{-104 + (n * 7) % 3}\n" for n in range(961))
+
+
+@pytest.fixture(params=SIZES.values(), ids=SIZES.keys())
+def page(request: pytest.FixtureRequest, browser: Any) -> Iterator[Any]:
+    """A page of a browser of its own size; what it complains of fails the test."""
+    wide, tall = request.param
+    context = browser.new_context(viewport={"width": wide, "height": tall}, has_touch=wide < 700)
+    opened = context.new_page()
+    opened.set_default_timeout(10_000)
+    complaints: list[str] = []
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    opened.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    yield opened
+    context.close()
+    # A refusal is shown to the person; the rest is the server going away at the end of the test.
+    expected = ("409", "400", "net::ERR", "Failed to fetch")
+    assert not [one for one in complaints if not any(part in one for part in expected)], complaints
+
+
+@pytest.fixture
+def empty_job(tmp_path: Path) -> Iterator[Served]:
+    with served(tmp_path / "job.lwjob") as pages:
+        yield pages
+
+
+@pytest.fixture
+def demo_job(tmp_path: Path) -> Iterator[Served]:
+    with served(tmp_path / "demo.lwjob", with_demo=True) as pages:
+        yield pages
+
+
+def fill(page: Any, path: str, text: str) -> None:
+    field = page.locator(f"[data-path='{path}'] [name=value]")
+    if field.evaluate("one => one.tagName") == "SELECT":
+        field.select_option(text)
+    else:
+        with page.expect_response("**/api/field"):
+            field.fill(text)
+            field.blur()
+
+
+def test_from_nothing_to_a_plan(page: Any, empty_job: Served) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{empty_job.url}/shoot")
+    expect(page.locator("#answer")).to_contain_text("Nothing is known of this shoot yet")
+    for key, text in (
+        ("title", "Harvest"), ("region", "GB"), ("permits", "gb-coordinated"), ("date", "2027-05-14"),
+        ("accepts", "gb-coordinated-470-606"),
+    ):  # fmt: skip
+        fill(page, f'["shoot","{key}"]', text)
+    rows = page.locator("[data-list='[\"link\"]'] tr[data-entry]")
+    for n, name in enumerate(("Reaper", "Miller")):
+        page.get_by_role("button", name="Add a link").click()
+        expect(rows).to_have_count(n + 1)
+        row = rows.last
+        entry = row.get_attribute("data-entry")[:-1]
+        fill(page, f'{entry},"name"]', name)
+        fill(page, f'{entry},"transmitter"]', "uhf-body-worn")
+        fill(page, f'{entry},"receiver"]', "uhf-cart-rack")
+    expect(page.locator("#problems")).to_have_text("Nothing.")
+    expect(page.locator("#answer")).to_contain_text("2 links")
+    page.get_by_role("link", name="Plan").click()
+    expect(page.locator("#answer")).to_contain_text("links hold")
+    expect(page.locator("table.plan tbody strong")).to_have_count(2)
+
+
+def test_a_mistake_is_told_beside_its_field_and_undone(page: Any, demo_job: Served) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/shoot")
+    fill(page, '["shoot","region"]', "Gb")
+    field = page.locator('[data-path=\'["shoot","region"]\']')
+    expect(field.locator(".wrong")).to_contain_text("two capital letters")
+    page.get_by_role("button", name="Undo").click()
+    expect(field.locator("[name=value]")).to_have_value("GB")
+    expect(field.locator(".wrong")).to_be_empty()
+
+
+def test_what_somebody_else_changes_shows_and_is_not_overwritten(page: Any, demo_job: Served) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/shoot")
+    title = page.locator('[data-path=\'["shoot","title"]\'] [name=value]')
+    expect(title).to_have_value("Salt works, day 1")
+    demo_job.store.set_field(("shoot", "title"), "Salt works, day 1", "Salt works, day 2", "phone")
+    expect(title).to_have_value("Salt works, day 2")
+    title.focus()
+    title.evaluate("one => { one.value = 'Mine' }")
+    demo_job.store.set_field(("shoot", "title"), "Salt works, day 2", "Theirs", "phone")
+    page.wait_for_timeout(400)
+    title.dispatch_event("change")
+    expect(page.locator('[data-path=\'["shoot","title"]\'] .wrong')).to_contain_text("changed this to “Theirs”")
+    page.get_by_role("button", name="Use mine").click()
+    expect(page.locator('[data-path=\'["shoot","title"]\'] .wrong')).to_be_empty()
+    assert demo_job.store.document().at("shoot", "title") == "Mine"
+
+
+def test_a_sweep_is_dropped_in_and_read_by_keys(page: Any, demo_job: Served) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/air")
+    expect(page.locator("#lane-rows tr").first).to_be_attached()
+    page.locator("#score").focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#readout")).to_contain_text("MHz")
+    page.keyboard.press("+")
+    page.get_by_role("button", name="Why?").click()
+    expect(page.locator("#why h3")).to_contain_text("MHz")
+    page.set_input_files("#sweeps", {"name": "noon.csv", "mimeType": "text/csv", "buffer": SWEEP.encode()})
+    expect(page.locator("main")).to_contain_text("noon.csv")
+    expect(page.get_by_role("heading", name="The files")).to_be_visible()
+
+
+def test_a_plan_is_locked_tried_and_followed(page: Any, demo_job: Served) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/plan")
+    expect(page.locator("table.plan tbody strong").first).to_be_visible()
+    page.get_by_role("button", name="Keep beside the next").click()
+    expect(page.locator("#said")).to_contain_text("Kept")
+    page.locator("button[data-lock='Salter']").first.click()
+    expect(page.locator("#body")).to_contain_text("Against the plan set aside")
+    expect(page.locator(".tag")).to_have_text("locked")
+    page.locator("#try-link").select_option("Raker")
+    page.locator("[name=mhz]").fill("571.125")
+    page.get_by_role("button", name="What would it do?").click()
+    expect(page.locator("#tried")).to_contain_text("Raker")
+    ledger = page.locator("summary").filter(has_text="Ledger of Salter")
+    ledger.click()
+    expect(page.locator("tr.ledger").filter(has=ledger).locator("figure.chart svg")).to_be_visible()
+
+
+def test_the_ground_moves_by_keys_and_by_touch(page: Any, demo_job: Served) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/ground")
+    spot = page.locator(".spot").first
+    expect(spot).to_be_visible()
+    site = demo_job.store.document().ids["site",][0]
+    before = demo_job.store.document().at("site", site, "spots")[0]["x_m"]
+    spot.focus()
+    with page.expect_response("**/api/field"):
+        page.keyboard.press("ArrowRight")
+    assert demo_job.store.document().at("site", site, "spots")[0]["x_m"] == before + 0.5
+    page.wait_for_timeout(600)  # the plan follows, and with it the drawing
+    page.locator(".spot").last.scroll_into_view_if_needed()
+    box = page.locator(".spot circle").last.bounding_box()
+    page.mouse.move(box["x"] + 8, box["y"] + 8)
+    page.mouse.down()
+    with page.expect_response("**/api/ground/margins*"):
+        page.mouse.move(box["x"] + 60, box["y"] + 20, steps=3)
+    with page.expect_response("**/api/field"):
+        page.mouse.up()
+
+
+def test_nothing_scrolls_sideways(page: Any, demo_job: Served) -> None:
+    for name in ("shoot", "air", "plan", "ground", "connect"):
+        page.goto(f"{demo_job.url}/{name}")
+        page.wait_for_timeout(200)
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, name
+
+
+@pytest.mark.parametrize("ground", ["paper", "dusk", "sun"])
+def test_everybody_can_use_it(page: Any, demo_job: Served, ground: str) -> None:
+    """axe, WCAG 2.2 AA: no violation on any page, on any ground, at either size."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    demo_job.job.hub.tell("plan", {})
+    page.add_init_script(f"localStorage.setItem('ground', '{ground}')")
+    for name in ("shoot", "air", "plan", "ground", "connect"):
+        page.goto(f"{demo_job.url}/{name}")
+        page.wait_for_timeout(300)
+        for one in page.locator("details:not([open]) > summary").all()[:2]:
+            one.click()
+        found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa", "best-practice"]})
+        assert found.violations_count == 0, f"{name}: {found.generate_report()}"
