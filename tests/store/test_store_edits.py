@@ -82,7 +82,9 @@ def test_a_conflict_names_the_entry_as_a_person_does(store: Store) -> None:
     assert told.value.path == link
 
 
-@pytest.mark.parametrize(("seen", "stored", "fits"), [(1, 1.0, True), (1.0, 1, True), (True, 1, False), ("1", 1, False)])
+@pytest.mark.parametrize(
+    ("seen", "stored", "fits"), [(1, 1.0, True), (1.0, 1, True), (True, 1, False), ("1", 1, False)]
+)
 def test_what_a_browser_writes_alike_was_seen(store: Store, seen: object, stored: object, fits: bool) -> None:
     store.set_field(("shoot", "x"), None, stored, ANNA)
     if fits:
@@ -202,6 +204,18 @@ def test_undo_is_a_compare_and_set_of_its_own(store: Store) -> None:
     assert store.undo(ANNA, revision=1) is not None, "an earlier one by its number"
     assert store.undo(ANNA, revision=3) is None, "not somebody else's"
     assert store.document().document == {"shoot": {"target": 0.999}}
+
+
+def test_an_entry_that_somebody_put_elsewhere_since_is_not_put_back(store: Store) -> None:
+    a, b, _ = (store.insert(("link",), {"name": name}, ANNA).path for name in "abc")
+    store.move(a, ANNA, before=None, seen_revision=store.revision)
+    store.move(a, BEN, before=b[-1], seen_revision=store.revision)
+    with pytest.raises(Conflict) as told:
+        store.undo(ANNA)
+    assert (told.value.path, told.value.who) == (a, BEN)
+    store.undo(BEN)
+    store.undo(ANNA)
+    assert names(store, "link") == ["a", "b", "c"]
 
 
 def test_a_whole_document_is_replaced_and_undone(store: Store) -> None:

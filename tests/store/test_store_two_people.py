@@ -205,7 +205,9 @@ class TwoPeople(RuleBasedStateMachine):
         return path, now, 0
 
     def _check_moved_back(self, done: Done, conflict: bool) -> None:
-        later = [at for at, _, path, _ in self.oracle.touched if at > done.revision and path == done.path[: len(path)]]
+        later = [
+            at for at, _, path, _ in self.oracle.touched if at > done.revision and path == done.path[: len(path)]
+        ]
         if self.oracle.get(done.path) is None:
             assert conflict
         elif not later:

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from linkwright.shoot.errors import InputError
 from linkwright.store.backup import copy_into
 from linkwright.store.engines import APPLICATION_ID, connect_sqlite, pragma
+from linkwright.store.faults import DAMAGED
 from linkwright.store.location import Location
 
 #: The kinds of store that were, oldest first; the last is this program's. A test holds Alembic to the same.
@@ -33,21 +34,29 @@ def look_at_file(location: Location, *, create: bool) -> bool:
         return True
     connection = connect_sqlite(file, "ro")
     try:
-        number = pragma(connection, "application_id")
-        if number != APPLICATION_ID:
-            raise InputError("is a database of another program; expected the store of a shoot", path=location.name)
-        for table in ("field", "change"):  # not the attachments: they may be gigabytes
-            if pragma(connection, f"quick_check('{table}')") != "ok":
-                raise sqlite3.DatabaseError
-    except sqlite3.DatabaseError as error:
-        if isinstance(error, sqlite3.OperationalError) or getattr(error, "sqlite_errorname", "") == "SQLITE_NOTADB":
-            raise
-        raise InputError(
-            "the file is damaged; keep it as it is and go on with its last backup", path=location.name
-        ) from None
+        _look_inside(connection, location, create=create)
     finally:
         connection.close()
     return False
+
+
+def _look_inside(connection: sqlite3.Connection, location: Location, *, create: bool) -> None:
+    """Raises InputError where a file is another program's, newer or damaged, before anything is written."""
+    if pragma(connection, "application_id") != APPLICATION_ID:
+        raise InputError("is a database of another program; expected the store of a shoot", path=location.name)
+    try:
+        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        row = None
+        if "alembic_version" in there:
+            row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        refuse_strange(row[0] if row else None, location, create=create)
+        for table in there & {"field", "change"}:  # not the attachments: they may be gigabytes
+            if pragma(connection, f"quick_check('{table}')") != "ok":
+                raise InputError(DAMAGED, path=location.name)
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError:
+        raise InputError(DAMAGED, path=location.name) from None
 
 
 def make_file(file: Path) -> None:
