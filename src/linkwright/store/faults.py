@@ -19,8 +19,12 @@ FULL = (
     "and do it again"
 )
 DAMAGED = "the file is damaged; keep it as it is and go on with its last backup"
+UNFINISHED = "was not closed when it was last open; open it for writing once, which puts it right"
 _SQLITE = {
     "SQLITE_FULL": FULL,
+    "SQLITE_READONLY_ROLLBACK": UNFINISHED,
+    "SQLITE_READONLY_RECOVERY": UNFINISHED,
+    "SQLITE_READONLY_CANTINIT": UNFINISHED,
     "SQLITE_READONLY": "the file may only be read; expected one that may be written: change its permissions, or "
     "copy it to a folder of your own",
     "SQLITE_CORRUPT": DAMAGED,

@@ -19,25 +19,28 @@ KINDS = ("0001", "0002")
 _TURN = APPLICATION_ID
 
 
-def look_at_file(location: Location, *, create: bool) -> bool:
-    """Whether the file is yet to be made. Raises InputError where it is no file of ours."""
+def look_at_file(location: Location, *, create: bool, to_write: bool) -> bool:
+    """Whether the file is yet to be made. Raises InputError where it is no file of ours.
+
+    Who may write lets SQLite first take back what was half-written when the power went (its rollback journal).
+    """
     file = location.file
     assert file is not None
     if file.is_dir():
         raise InputError("is a folder; expected a file", path=location.name)
-    if not file.exists() or file.stat().st_size == 0:
-        if not create:
-            found = "is empty" if file.exists() else "there is no such file"
-            raise InputError(f"{found}; expected the store of a shoot", path=location.name)
-        if not file.absolute().parent.is_dir():
-            raise InputError(f"there is no folder {file.absolute().parent}; make it first", path=location.name)
-        return True
-    connection = connect_sqlite(file, "ro")
-    try:
-        _look_inside(connection, location, create=create)
-    finally:
-        connection.close()
-    return False
+    empty = not file.exists() or file.stat().st_size == 0
+    if not empty:
+        connection = connect_sqlite(file, "rw" if to_write else "ro")
+        try:
+            empty = pragma(connection, "page_count") == 0
+            if not empty:
+                _look_inside(connection, location, create=create)
+        finally:
+            connection.close()
+    if empty and not create:
+        found = "is empty" if file.exists() else "there is no such file"
+        raise InputError(f"{found}; expected the store of a shoot", path=location.name)
+    return empty
 
 
 def _look_inside(connection: sqlite3.Connection, location: Location, *, create: bool) -> None:
