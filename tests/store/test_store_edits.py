@@ -150,6 +150,44 @@ def test_entries_are_added_put_in_order_and_removed(store: Store) -> None:
     assert names(store, "link") == ["a", "x", "b", "c"], "back at its place"
 
 
+def test_what_is_set_stays_at_its_place(store: Store) -> None:
+    store.replace({"shoot": {"title": "a", "region": "GB"}, "link": [{"name": "a"}, {"name": "b"}]}, ANNA)
+    first = store.document().ids[("link",)][0]
+    store.set_field(("shoot", "title"), "a", "b", BEN)
+    store.set_field(("link", first), {"name": "a"}, {"name": "c", "spares": 2}, BEN)
+    assert list(store.document().document["shoot"]) == ["title", "region"]
+    assert names(store, "link") == ["c", "b"]
+
+
+def test_an_entry_comes_back_beside_one_that_took_its_place(store: Store) -> None:
+    a, b, c = (store.insert(("link",), {"name": name}, ANNA).path for name in "abc")
+    store.remove(b, ANNA, seen_revision=store.revision)
+    store.insert(("link",), {"name": "x"}, BEN, before=c[-1])
+    store.undo(ANNA)
+    assert names(store, "link") == ["a", "x", "b", "c"]
+    store.insert(("link",), {"name": "y"}, BEN, before=b[-1])
+    assert names(store, "link") == ["a", "x", "y", "b", "c"]
+    store.move(a, ANNA, before=None, seen_revision=store.revision)
+    assert names(store, "link") == ["x", "y", "b", "c", "a"]
+
+
+def test_undo_leaves_what_others_added_to_a_table_that_was_made(store: Store) -> None:
+    store.set_field(("shoot", "guard_khz", "im3_two"), None, 90, ANNA)
+    store.set_field(("shoot", "guard_khz", "im3_three"), None, 40, BEN)
+    store.undo(ANNA)
+    assert store.document().document == {"shoot": {"guard_khz": {"im3_three": 40}}}
+    store.undo(BEN)
+    assert store.document().document == {"shoot": {"guard_khz": {}}}
+
+
+def test_a_new_order_of_what_was_added_is_a_change_of_it(store: Store) -> None:
+    site = store.insert(("site",), {"name": "Quay", "spots": [{"name": "a"}, {"name": "b"}]}, ANNA).path
+    first = store.document().ids[(*site, "spots")][0]
+    store.move((*site, "spots", first), BEN, before=None, seen_revision=store.revision)
+    with pytest.raises(Conflict):
+        store.undo(ANNA)
+
+
 def test_a_hundred_entries_at_one_place_keep_their_order(store: Store) -> None:
     last = store.insert(("link",), {"name": "last"}, ANNA).path[-1]
     for number in range(100):
@@ -204,6 +242,18 @@ def test_undo_is_a_compare_and_set_of_its_own(store: Store) -> None:
     assert store.undo(ANNA, revision=1) is not None, "an earlier one by its number"
     assert store.undo(ANNA, revision=3) is None, "not somebody else's"
     assert store.document().document == {"shoot": {"target": 0.999}}
+
+
+def test_an_entry_that_somebody_put_elsewhere_since_is_not_put_back(store: Store) -> None:
+    a, b, _ = (store.insert(("link",), {"name": name}, ANNA).path for name in "abc")
+    store.move(a, ANNA, before=None, seen_revision=store.revision)
+    store.move(a, BEN, before=b[-1], seen_revision=store.revision)
+    with pytest.raises(Conflict) as told:
+        store.undo(ANNA)
+    assert (told.value.path, told.value.who) == (a, BEN)
+    store.undo(BEN)
+    store.undo(ANNA)
+    assert names(store, "link") == ["a", "b", "c"]
 
 
 def test_a_whole_document_is_replaced_and_undone(store: Store) -> None:

@@ -13,7 +13,7 @@ SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
 SWEEP = "".join(f"{566 + n * 0.025:.3f},{-104 + (n * 7) % 3}\n" for n in range(961))
 
 
-@pytest.fixture(params=SIZES.values(), ids=SIZES.keys())
+@pytest.fixture(params=list(SIZES.values()), ids=list(SIZES))
 def page(request: pytest.FixtureRequest, browser: Any) -> Iterator[Any]:
     """A page of a browser of its own size; what it complains of fails the test."""
     wide, tall = request.param

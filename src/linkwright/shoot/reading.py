@@ -72,7 +72,7 @@ def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
 
 
 def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[Problem]]:
-    """The shoot in a parsed document, or None, and all that is wrong with it or lacks."""
+    """The shoot in a parsed document, or None; and all that is wrong with it, or that it still lacks."""
     try:
         shoot = Shoot.model_validate(as_frozen(document))
     except ValidationError as error:

@@ -15,6 +15,8 @@ from linkwright.store.location import Location
 #: "Link" in ASCII: marks our files for whoever finds one (SQLite, PRAGMA application_id).
 APPLICATION_ID = 0x4C696E6B
 BUSY_S = 5.0
+#: NORMAL would lose acknowledged changes when the power goes (docs/store.md, tests/store/test_store_power.py).
+SYNCHRONOUS = "FULL"
 
 
 def connect_sqlite(file: Path, mode: str) -> sqlite3.Connection:
@@ -50,7 +52,7 @@ def writing_engine(location: Location) -> Engine:
     def connect() -> sqlite3.Connection:
         connection = connect_sqlite(file, "rw")
         connection.execute("PRAGMA journal_mode=WAL")
-        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute(f"PRAGMA synchronous={SYNCHRONOUS}")
         connection.execute("PRAGMA foreign_keys=ON")
         return connection
 

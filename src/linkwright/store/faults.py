@@ -18,11 +18,16 @@ FULL = (
     "the disk is full: this last change was not saved, everything before it is safe; make room on the disk "
     "and do it again"
 )
+DAMAGED = "the file is damaged; keep it as it is and go on with its last backup"
+UNFINISHED = "was not closed when it was last open; open it for writing once, which puts it right"
 _SQLITE = {
     "SQLITE_FULL": FULL,
+    "SQLITE_READONLY_ROLLBACK": UNFINISHED,
+    "SQLITE_READONLY_RECOVERY": UNFINISHED,
+    "SQLITE_READONLY_CANTINIT": UNFINISHED,
     "SQLITE_READONLY": "the file may only be read; expected one that may be written: change its permissions, or "
     "copy it to a folder of your own",
-    "SQLITE_CORRUPT": "the file is damaged; keep it as it is and go on with its last backup",
+    "SQLITE_CORRUPT": DAMAGED,
     "SQLITE_NOTADB": "is not a shoot's store (not a database at all); expected a file that Linkwright made",
     "SQLITE_BUSY": "another program holds the file; close it there and try again",
     "SQLITE_LOCKED": "another program holds the file; close it there and try again",

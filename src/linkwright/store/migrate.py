@@ -10,6 +10,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from linkwright.shoot.errors import InputError
 from linkwright.store.backup import copy_into
 from linkwright.store.engines import APPLICATION_ID, connect_sqlite, pragma
+from linkwright.store.faults import DAMAGED
 from linkwright.store.location import Location
 
 #: The kinds of store that were, oldest first; the last is this program's. A test holds Alembic to the same.
@@ -18,36 +19,47 @@ KINDS = ("0001", "0002")
 _TURN = APPLICATION_ID
 
 
-def look_at_file(location: Location, *, create: bool) -> bool:
-    """Whether the file is yet to be made. Raises InputError where it is no file of ours."""
+def look_at_file(location: Location, *, create: bool, to_write: bool) -> bool:
+    """Whether the file is yet to be made. Raises InputError where it is no file of ours.
+
+    Who may write lets SQLite first take back what was half-written when the power went (its rollback journal).
+    """
     file = location.file
     assert file is not None
     if file.is_dir():
         raise InputError("is a folder; expected a file", path=location.name)
-    if not file.exists() or file.stat().st_size == 0:
-        if not create:
-            found = "is empty" if file.exists() else "there is no such file"
-            raise InputError(f"{found}; expected the store of a shoot", path=location.name)
-        if not file.absolute().parent.is_dir():
-            raise InputError(f"there is no folder {file.absolute().parent}; make it first", path=location.name)
-        return True
-    connection = connect_sqlite(file, "ro")
+    empty = not file.exists() or file.stat().st_size == 0
+    if not empty:
+        connection = connect_sqlite(file, "rw" if to_write else "ro")
+        try:
+            empty = pragma(connection, "page_count") == 0
+            if not empty:
+                _look_inside(connection, location, create=create)
+        finally:
+            connection.close()
+    if empty and not create:
+        found = "is empty" if file.exists() else "there is no such file"
+        raise InputError(f"{found}; expected the store of a shoot", path=location.name)
+    return empty
+
+
+def _look_inside(connection: sqlite3.Connection, location: Location, *, create: bool) -> None:
+    """Raises InputError where a file is another program's, newer or damaged, before anything is written."""
+    if pragma(connection, "application_id") != APPLICATION_ID:
+        raise InputError("is a database of another program; expected the store of a shoot", path=location.name)
     try:
-        number = pragma(connection, "application_id")
-        if number != APPLICATION_ID:
-            raise InputError("is a database of another program; expected the store of a shoot", path=location.name)
-        for table in ("field", "change"):  # not the attachments: they may be gigabytes
+        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        row = None
+        if "alembic_version" in there:
+            row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        refuse_strange(row[0] if row else None, location, create=create)
+        for table in there & {"field", "change"}:  # not the attachments: they may be gigabytes
             if pragma(connection, f"quick_check('{table}')") != "ok":
-                raise sqlite3.DatabaseError
-    except sqlite3.DatabaseError as error:
-        if isinstance(error, sqlite3.OperationalError) or getattr(error, "sqlite_errorname", "") == "SQLITE_NOTADB":
-            raise
-        raise InputError(
-            "the file is damaged; keep it as it is and go on with its last backup", path=location.name
-        ) from None
-    finally:
-        connection.close()
-    return False
+                raise InputError(DAMAGED, path=location.name)
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError:
+        raise InputError(DAMAGED, path=location.name) from None
 
 
 def make_file(file: Path) -> None:

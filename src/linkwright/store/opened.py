@@ -80,7 +80,7 @@ class Opened:
 
     def _open_to_read(self) -> Engine:
         if self._location.file is not None:
-            look_at_file(self._location, create=False)
+            look_at_file(self._location, create=False, to_write=False)
         readers = reading_engine(self._location, alone=True)
         with readers.connect() as connection:
             kind = kind_of(connection)
@@ -97,9 +97,9 @@ class Opened:
     def _open_to_write(self, create: bool) -> Engine:
         if self._location.file is not None:
             if not self._location.file.exists() and not create:
-                look_at_file(self._location, create=False)  # says so, and leaves no lock behind
+                look_at_file(self._location, create=False, to_write=False)  # says so, and leaves no lock behind
             self._lock = Lock(self._location.file, self._location.name)
-            if look_at_file(self._location, create=create):
+            if look_at_file(self._location, create=create, to_write=True):
                 make_file(self._location.file)
                 create = True
         engine = writing_engine(self._location)

@@ -1,0 +1,174 @@
+"""Attachments, results, devices, entries, ticks."""
+
+from __future__ import annotations
+
+import datetime
+import io
+import threading
+from collections.abc import Iterator
+
+import pytest
+from sqlalchemy import func, select
+
+from linkwright.shoot.errors import InputError
+from linkwright.store import Conflict, Store, attachments, cache, tables
+
+ANNA, BEN = "Anna", "Ben"
+NOON = datetime.datetime(2027, 5, 14, 12, 0, tzinfo=datetime.UTC)
+
+
+@pytest.fixture
+def store(place: str) -> Iterator[Store]:
+    with Store.open(place, create=True) as opened:
+        yield opened
+
+
+def count(store: Store, table: str) -> int:
+    query = select(func.count()).select_from(tables.metadata.tables[table])
+    return int(store._reading(lambda connection: connection.execute(query).scalar()) or 0)
+
+
+@pytest.mark.parametrize("size_bytes", [0, 1, attachments.PIECE_BYTES, attachments.PIECE_BYTES * 2 + 5])
+def test_an_attachment_comes_back(store: Store, size_bytes: int) -> None:
+    data = bytes(range(256)) * (size_bytes // 256 + 1)
+    data = data[:size_bytes]
+    new = store.attach("../../etc/quay\0.csv", io.BytesIO(data), ANNA, most_bytes=size_bytes, kind="sweep")
+    assert store.attachment(new) == data
+    (found,) = store.attachment_list()
+    assert (found.id, found.name, found.kind, found.size_bytes, found.who) == (
+        new,
+        "../../etc/quay�.csv",
+        "sweep",
+        size_bytes,
+        ANNA,
+    )
+
+
+def test_one_content_is_kept_once_and_goes_with_its_last_name(store: Store) -> None:
+    one = store.attach("a.csv", b"same", ANNA, most_bytes=10)
+    other = store.attach("b.csv", b"same", BEN, most_bytes=10)
+    assert (count(store, "content"), count(store, "piece")) == (1, 1)
+    assert store.detach(one, BEN)
+    assert store.attachment(other) == b"same"
+    assert store.detach(other, BEN)
+    assert not store.detach(other, BEN)
+    assert (count(store, "content"), count(store, "piece")) == (0, 0)
+    with pytest.raises(InputError, match="no such attachment"):
+        store.attachment(other)
+
+
+def test_what_is_too_large_is_refused_before_it_is_written(store: Store) -> None:
+    with pytest.raises(InputError, match="more than 3 bytes"):
+        store.attach("a.csv", b"four", ANNA, most_bytes=3)
+    assert count(store, "content") == 0
+    with pytest.raises(InputError, match="characters"):
+        store.attach("a" * 1001, b"", ANNA, most_bytes=3)
+
+
+class Failing(io.BytesIO):
+    """A file that cannot be read to its end the second time."""
+
+    rounds = 0
+
+    def read(self, size: int | None = -1) -> bytes:
+        if self.tell() == 0:
+            self.rounds += 1
+        if self.rounds == 2 and self.tell() >= attachments.PIECE_BYTES:
+            raise OSError("gone")
+        return super().read(size)
+
+
+def test_what_was_half_written_is_no_attachment_and_goes(tmp_path_factory: pytest.TempPathFactory) -> None:
+    file = tmp_path_factory.mktemp("half") / "job.db"
+    data = b"x" * (attachments.PIECE_BYTES * 2)
+    with Store.open(file, create=True) as store:
+        with pytest.raises(OSError, match="gone"):
+            store.attach("a.wav", Failing(data), ANNA, most_bytes=10**8)
+        assert store.attachment_list() == []
+        assert (count(store, "content"), count(store, "piece")) == (1, 1)
+    with Store.open(file) as store:
+        assert (count(store, "content"), count(store, "piece")) == (0, 0)
+        new = store.attach("a.wav", data, ANNA, most_bytes=10**8)
+        assert store.attachment(new) == data
+
+
+def test_a_large_attachment_does_not_hold_up_others(store: Store) -> None:
+    """Between two pieces, another person's edit goes through."""
+    edited = threading.Event()
+
+    class Slow(io.BytesIO):
+        rounds = 0
+
+        def read(self, size: int | None = -1) -> bytes:
+            if self.tell() == 0:
+                self.rounds += 1
+            if self.rounds == 2 and self.tell() == attachments.PIECE_BYTES:
+                store.set_field(("shoot", "title"), None, "Quay", BEN)
+                edited.set()
+            return super().read(size)
+
+    store.attach("a.wav", Slow(b"x" * (attachments.PIECE_BYTES * 3)), ANNA, most_bytes=10**8)
+    assert edited.is_set()
+    assert [change.area for change in store.changes(0)] == ["document", "attachment"]
+
+
+def test_results_are_kept_and_dropped(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert store.cache_get("plan") is None
+    store.cache_put("plan", b"one")
+    store.cache_put("plan", b"two")
+    assert store.cache_get("plan") == b"two"
+    store.drop_cache()
+    assert store.cache_get("plan") is None
+    assert store.revision == 0, "nobody waits for it"
+    monkeypatch.setattr(cache, "MOST_CACHE_BYTES", 10)
+    for number in range(5):
+        store.cache_put(str(number), bytes(4))
+    assert count(store, "cached") == 2
+    assert store.cache_get("4") == bytes(4), "the newest stays"
+    store.cache_put("4", bytes(11))
+    assert store.cache_get("4") is None, "too large, and the old one is no longer true"
+
+
+def test_a_token_opens_until_it_is_revoked(place: str) -> None:
+    clock = [NOON]
+    with Store.open(place, create=True, now=lambda: clock[0]) as store:
+        device = store.add_device("Boom's telephone", "log", "a long and random token", ANNA)
+        assert store.device_of("another") is None
+        found = store.device_of("a long and random token")
+        assert found is not None
+        assert (found.id, found.role, found.joined) == (device.id, "log", NOON)
+        clock[0] += datetime.timedelta(seconds=30)
+        store.device_of("a long and random token")
+        assert store.devices()[0].seen == NOON, "not written at every look"
+        clock[0] += datetime.timedelta(seconds=31)
+        store.device_of("a long and random token")
+        assert store.devices()[0].seen == clock[0]
+        assert store.revoke_device(device.id, ANNA)
+        assert not store.revoke_device(device.id, ANNA)
+        assert store.device_of("a long and random token") is None
+        assert store.devices()[0].revoked == clock[0]
+        assert "random" not in repr(store._reading(lambda c: c.execute(select(tables.device)).all()))
+
+
+def test_entries_stand_in_the_order_of_what_happened(store: Store) -> None:
+    store.add_entry("second", ANNA, when=NOON)
+    store.add_entry("first", BEN, when=datetime.datetime.fromisoformat("2027-05-14T12:30:00+01:00"))
+    assert [(entry.text, entry.who) for entry in store.entries()] == [("first", BEN), ("second", ANNA)]
+    with pytest.raises(InputError, match="characters"):
+        store.add_entry("x" * 10_001, ANNA)
+
+
+def test_a_tick_is_set_where_it_stands_as_seen(store: Store) -> None:
+    later = NOON + datetime.timedelta(hours=3, microseconds=1234)
+    first = store.tick("battery/i3", None, NOON, ANNA)
+    assert first == NOON
+    with pytest.raises(Conflict) as told:
+        store.tick("battery/i3", None, later, BEN)
+    assert (told.value.path, told.value.theirs, told.value.who) == (("tick", "battery/i3"), NOON.isoformat(), ANNA)
+    second = store.tick("battery/i3", first, later, BEN)
+    assert second == later.replace(microsecond=1000)
+    assert store.ticks()["battery/i3"].who == BEN
+    assert store.tick("battery/i3", second, None, BEN) is None
+    assert store.ticks() == {}
+    assert [change.what for change in store.changes(0)] == ["set", "set", "remove"]
+    assert store.undo(ANNA) is None, "what is not the document is not undone"
