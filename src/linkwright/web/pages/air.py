@@ -142,14 +142,17 @@ def _allowed(scene: Scene, air: SiteAir) -> list[dict[str, Any]]:
     from linkwright.plan.input_findings import contiguous
     from linkwright.plan.site import Slots, site_problem
 
-    found = []
+    ranges: dict[tuple[int, int], list[str]] = {}
     problem = site_problem(scene, air.site, Slots.of(scene), {})
     for kind in dict.fromkeys(chain.link.transmitter for chain in problem.chains):
         n = next(n for n, chain in enumerate(problem.chains) if chain.link.transmitter == kind)
         tuning = problem.tunings[n]
-        for low, high in contiguous(tuning.carriers_khz[tuning.legal]):
-            found.append({"from": low, "to": high, "label": kind, "says": f"{kind} may be used here"})
-    return found
+        for edges in contiguous(tuning.carriers_khz[tuning.legal]):
+            ranges.setdefault(edges, []).append(kind)
+    return [
+        {"from": low, "to": high, "label": ", ".join(kinds), "says": f"{' and '.join(kinds)} may be used here"}
+        for (low, high), kinds in ranges.items()
+    ]
 
 
 def _ours(job: Job, site: str) -> list[dict[str, Any]]:
