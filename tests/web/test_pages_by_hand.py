@@ -42,6 +42,14 @@ def demo_job(tmp_path: Path) -> Iterator[Served]:
         yield pages
 
 
+MIDDLE_OF_LAST_SPOT = """() => {
+  const spot = [...document.querySelectorAll(".spot circle")].pop();
+  spot.scrollIntoView({ block: "center" });
+  const box = spot.getBoundingClientRect();
+  return [box.x + box.width / 2, box.y + box.height / 2];
+}"""
+
+
 def fill(page: Any, path: str, text: str) -> None:
     field = page.locator(f"[data-path='{path}'] [name=value]")
     if field.evaluate("one => one.tagName") == "SELECT":
@@ -157,14 +165,19 @@ def test_the_ground_moves_by_keys_and_by_touch(page: Any, demo_job: Served) -> N
         page.keyboard.press("ArrowRight")
     assert demo_job.store.document().at("site", site, "spots")[0]["x_m"] == before + 0.5
     page.wait_for_timeout(600)  # the plan follows, and with it the drawing
-    page.locator(".spot").last.scroll_into_view_if_needed()
-    box = page.locator(".spot circle").last.bounding_box()
-    page.mouse.move(box["x"] + 8, box["y"] + 8)
+    x, y = page.evaluate(MIDDLE_OF_LAST_SPOT)  # at once: the drawing is made anew whenever the plan is
+    page.mouse.move(x, y)
     page.mouse.down()
     with page.expect_response("**/api/ground/margins*"):
-        page.mouse.move(box["x"] + 60, box["y"] + 20, steps=3)
+        page.mouse.move(x - 40, y + 12, steps=3)
     with page.expect_response("**/api/field"):
         page.mouse.up()
+    page.locator("#link").select_option(label="Salter")
+    page.get_by_role("button", name="Walk a route").click()
+    spot = page.locator(".spot").first
+    with page.expect_response("**/api/field"):
+        spot.press("Enter")
+    expect(page.locator("#readout")).to_contain_text("Salter walks")
 
 
 def test_nothing_scrolls_sideways(page: Any, demo_job: Served) -> None:

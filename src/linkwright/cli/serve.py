@@ -59,6 +59,7 @@ def serve_store(store: Store, port: int, lan: bool) -> None:
         sock.bind(("0.0.0.0" if lan else "127.0.0.1", port))
     except OSError as error:
         raise InputError(f"port {port} cannot be used ({error.strerror}); try --port 0 for a free one") from None
+    sock.listen(128)  # whoever follows the address that is printed next is let wait, not refused
     port = sock.getsockname()[1]
     addresses = lan_addresses() if lan else []
     names = ["127.0.0.1", "localhost", *addresses]

@@ -13,6 +13,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response, StreamingResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
 from linkwright.shoot.errors import InputError, InputErrors
@@ -48,6 +49,7 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
     app.state.templates = _templates()
+    app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
     _errors(app)
     _static(app)

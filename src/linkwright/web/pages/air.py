@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.air.judged import JudgedSweep
+from linkwright.physics.intermodulation import three_carrier_products, two_carrier_products
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
 from linkwright.plan.why import CallReasons, why
@@ -23,6 +24,9 @@ router = APIRouter()
 #: The widest picture that is asked for [columns], and the tallest waterfall [rows].
 MOST_COLUMNS: Final = 4096
 MOST_ROWS: Final = 400
+#: Products are shown for calls of up to so many links, and no more than so many places.
+MOST_MIXED: Final = 40
+MOST_PRODUCTS: Final = 20_000
 #: A band that holds nothing of ours or of a sweep is shown from here to there [kHz].
 WHOLE: Final = (470_000, 694_000)
 
@@ -129,6 +133,7 @@ def lanes(request: Request, site: SiteName) -> dict[str, Any]:
         ],
         "clean": [{"from": a, "to": b} for a, b in (survey.clean if survey is not None else ())],
         "ours": _ours(job, site),
+        "products": _products(job, site, low, high),
     }  # fmt: skip
 
 
@@ -153,6 +158,17 @@ def _allowed(scene: Scene, air: SiteAir) -> list[dict[str, Any]]:
         {"from": low, "to": high, "label": ", ".join(kinds), "says": f"{' and '.join(kinds)} may be used here"}
         for (low, high), kinds in ranges.items()
     ]
+
+
+def _products(job: Job, site: str, low: int, high: int) -> list[int]:
+    """Where third-order products of our carriers fall, all calls of the site together [kHz], each place once."""
+    plan = job.planned.plan
+    found: set[int] = set()
+    for call in plan.calls if plan is not None else ():
+        if call.site == site and len(call.links) <= MOST_MIXED:
+            carriers = np.array([link.carrier_khz for link in call.links], dtype=np.int64)
+            found |= set(two_carrier_products(carriers).tolist()) | set(three_carrier_products(carriers).tolist())
+    return sorted(khz for khz in found if low <= khz <= high)[:MOST_PRODUCTS]
 
 
 def _ours(job: Job, site: str) -> list[dict[str, Any]]:

@@ -6,9 +6,9 @@ const site = section?.dataset.site;
 let lanes = null, levels = null, fall = null, over = false;
 let from = Number(section?.dataset.from), to = Number(section?.dataset.to), cursor = null;
 const LEFT = () => (canvas.clientWidth < 600 ? 12 : 130);
-const TALL = { measured: 210, rules: 40, tv: 40, others: 40, found: 46, ours: 96 };
-const NAMES = { measured: "Measured", rules: "May be used", tv: "TV", others: "Others", found: "Carriers found", ours: "Ours" };
-const ORDER = ["measured", "rules", "tv", "others", "found", "ours"];
+const TALL = { measured: 210, rules: 40, tv: 40, others: 40, found: 46, products: 36, ours: 96 };
+const NAMES = { measured: "Measured", rules: "May be used", tv: "TV", others: "Others", found: "Carriers found", products: "Products", ours: "Ours" };
+const ORDER = ["measured", "rules", "tv", "others", "found", "products", "ours"];
 const GAP = 22, FOOT = 34;
 
 const ink = () => { const style = getComputedStyle(document.documentElement); return (name) => style.getPropertyValue(`--${name}`).trim(); };
@@ -130,6 +130,10 @@ const LANES = {
       pen.fillRect(x(one.khz) - wide / 2, top + tall - height, wide, height);
     }
   },
+  products(pen, of, top, tall) {
+    pen.fillStyle = of("ochre");
+    for (const khz of lanes.products) if (khz > from && khz < to) pen.fillRect(x(khz) - 0.5, top, 1, tall);
+  },
   ours(pen, of, top, tall) {
     let taken = [];
     const shown = lanes.ours.filter((one) => one.khz > from && one.khz < to).sort((a, b) => Number(a.spare) - Number(b.spare));
@@ -210,6 +214,7 @@ function point(khz) {
   parts.push(...inside(lanes.closed), ...inside(lanes.tv), ...inside(lanes.others), ...inside(lanes.allowed));
   if (inside(lanes.clean).length) parts.push("clean as far as it was looked at");
   parts.push(...lanes.carriers.filter((one) => Math.abs(one.khz - cursor) < Math.max(near, one.width / 2)).map((one) => `carrier ${mhz(one.khz)}: ${one.says}`));
+  if (lanes.products.some((one) => Math.abs(one - cursor) < 150)) parts.push("a third-order product of ours falls here");
   parts.push(...lanes.ours.filter((one) => Math.abs(one.khz - cursor) < near).map((one) => `${mhz(one.khz)}: ${one.says}`));
   document.getElementById("readout").textContent = parts.join(" · ");
   document.getElementById("why-mhz").value = mhz(cursor);

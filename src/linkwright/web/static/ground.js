@@ -71,12 +71,30 @@ function draw() {
 const metresAt = (share) => view.x + (share - 0.5) * view.span;
 
 function hold(event, spot) {
-  if (mode !== "move" || may !== "edit") return;
+  if (may !== "edit") return;
+  if (mode === "route" || mode === "antenna") { event.stopPropagation(); choose(spot); return; }
+  if (mode !== "move") return;
   event.preventDefault(); event.stopPropagation();
   held = spot; spot.was = [spot.x_m, spot.y_m];
   svg.setPointerCapture(event.pointerId);
 }
+// A route is the spots of the chosen link, touched one after the other; touching the last one again takes it off.
+async function choose(spot) {
+  const link = site.links.find((one) => one.name === linkChoice.value);
+  if (!link) { say("Choose a link first."); linkChoice.focus(); return; }
+  await change(async () => {
+    if (mode === "antenna") {
+      await post("/api/field", { path: ["link", link.id, "at"], seen: JSON.stringify(link.at ?? null), text: spot.name });
+      return;
+    }
+    const route = link.route[link.route.length - 1] === spot.name ? link.route.slice(0, -1) : [...link.route, spot.name];
+    await post("/api/field", { path: ["link", link.id, "route"], seen: JSON.stringify(link.route.length ? link.route : null), text: route.length ? JSON.stringify(route) : "" });
+  });
+  const now = site.links.find((one) => one.name === linkChoice.value);
+  document.getElementById("readout").textContent = mode === "antenna" ? `${now.name} is received at ${now.at}.` : `${now.name} walks ${now.route.join(", ") || "nowhere in particular"}.`;
+}
 async function nudge(event, spot) {
+  if ((event.key === "Enter" || event.key === " ") && (mode === "route" || mode === "antenna")) { event.preventDefault(); await choose(spot); return; }
   const by = { ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] }[event.key];
   if (!by || may !== "edit") return;
   event.preventDefault(); event.stopPropagation();

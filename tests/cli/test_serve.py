@@ -1,0 +1,77 @@
+"""`linkwright serve` and `demo` from outside: a process, its pages, its end."""
+
+from __future__ import annotations
+
+import re
+import signal
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from tests.cli.calling import call
+
+QUAY = Path(__file__).parents[1] / "shoot" / "data" / "quay.toml"
+
+
+@contextmanager
+def serving(*arguments: str, folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """The command, until it has said where its pages are; it is ended by Ctrl-C."""
+    started = subprocess.Popen(
+        [sys.executable, "-m", "linkwright.cli", *arguments],
+        cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert started.stdout is not None
+    url = ""
+    for line in started.stdout:
+        found = re.search(r"http://127\.0\.0\.1:\d+", line)
+        if found:
+            url = found[0]
+            break
+    try:
+        yield started, url
+    finally:
+        started.send_signal(signal.SIGINT)
+        out, err = started.communicate(timeout=20)
+        assert "Traceback" not in out + err
+
+
+def read(url: str) -> str:
+    with urllib.request.urlopen(url, timeout=20) as answered:
+        return str(answered.read().decode())
+
+
+def test_a_shoot_file_becomes_a_job_that_is_opened_again(tmp_path: Path) -> None:
+    shoot = tmp_path / "quay.toml"
+    shoot.write_bytes(QUAY.read_bytes())
+    with serving("serve", "quay.toml", "--port", "0", folder=tmp_path) as (_, url):
+        assert "Harbour pilots" in read(f"{url}/shoot")
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            read(urllib.request.Request(f"{url}/shoot", headers={"host": "evil.example"}))  # type: ignore[arg-type]
+        assert refused.value.code == 421
+        refused.value.close()
+    job = tmp_path / "quay.lwjob"
+    assert job.exists()
+    assert not list(tmp_path.glob("quay.lwjob-*")), "a closed job is one file"
+    with serving("serve", "quay.lwjob", "--port", "0", folder=tmp_path) as (_, url):
+        assert "Harbour pilots" in read(f"{url}/shoot")
+
+
+def test_the_demo_serves_its_pages(tmp_path: Path) -> None:
+    with serving("demo", "--port", "0", folder=tmp_path) as (_, url):
+        assert "Salt works" in read(f"{url}/plan")
+
+
+def test_what_cannot_be_served_is_one_sentence(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    missing = call(capsys, "serve", str(tmp_path / "nothing.toml"), "--port", "0")
+    assert missing.status == 2
+    assert "there is no such file" in missing.err
+    wrong = tmp_path / "wrong.lwjob"
+    wrong.write_text("this is no job")
+    refused = call(capsys, "serve", str(wrong))
+    assert refused.status == 2
+    assert "Traceback" not in refused.err
