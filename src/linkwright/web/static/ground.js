@@ -38,6 +38,7 @@ const metres = (event) => {
 };
 
 function draw() {
+  const focused = document.activeElement?.dataset?.spot;  // whoever works by keys stays where they are
   svg.replaceChildren();
   if (site.picture) {
     const wide = Number(localStorage.getItem(`picture-m-${name}`) || 60) * scale();
@@ -58,11 +59,12 @@ function draw() {
   const antennas = new Set(site.links.map((one) => one.at).filter(Boolean));
   if (!antennas.size && site.spots.length) antennas.add(site.spots[0].name);
   for (const spot of site.spots) {
-    const group = make("g", { class: `spot${antennas.has(spot.name) ? " antenna" : ""}${held === spot ? " held" : ""}`, tabindex: 0, role: "button", "aria-label": `${spot.name}, ${length(spot.x_m)} east, ${length(spot.y_m)} north. Arrow keys move it.` });
+    const group = make("g", { class: `spot${antennas.has(spot.name) ? " antenna" : ""}${held === spot ? " held" : ""}`, tabindex: 0, role: "button", "data-spot": spot.id, "aria-label": `${spot.name}, ${length(spot.x_m)} east, ${length(spot.y_m)} north. Arrow keys move it.` });
     group.append(make("circle", { cx: px(spot.x_m), cy: py(spot.y_m), r: 10 }), make("text", { x: px(spot.x_m) + 15, y: py(spot.y_m) + 5 }, spot.name || "spot"));
     group.addEventListener("pointerdown", (event) => hold(event, spot));
     group.addEventListener("keydown", (event) => nudge(event, spot));
     svg.append(group);
+    if (focused === spot.id) group.focus({ preventScroll: true });
   }
   if (walking) svg.append(make("circle", { class: "body", cx: px(walking.x), cy: py(walking.y), r: 7 }));
   const bar = step * scale();
@@ -101,7 +103,6 @@ async function nudge(event, spot) {
   spot.was = [spot.x_m, spot.y_m];
   spot.x_m += by[0]; spot.y_m += by[1];
   await keep(spot);
-  [...svg.querySelectorAll(".spot")].find((one) => one.getAttribute("aria-label").startsWith(`${spot.name},`))?.focus();
 }
 async function keep(spot) {
   const path = ["site", site.id, "spots", spot.id];
