@@ -35,8 +35,8 @@ def a_day(recorder: Recorder, folder: Path) -> list[Event]:
             store.set_field(("shoot", "number"), number or None, number + 1, "Anna")
             number += 1
             recorder.note(Event("told", "", number))
-            if number % 3 == 0:
-                store.insert(("link",), {"name": str(number), "note": "x" * 9000}, "Ben")
+            if number % 2 == 0:
+                store.insert(("link",), {"name": str(number), "note": "x" * 15000}, "Ben")
 
     with recorder.recording() as events:
         with Store.open(folder / "job.db", create=True) as store:
@@ -76,6 +76,8 @@ def test_a_power_cut_costs_nothing_that_was_acknowledged(recorder: Recorder, tmp
     events = a_day(recorder, tmp_path / "day")
     kinds = {(event.what, event.name) for event in events}
     assert {("sync", "job.db-wal"), ("write", "job.db"), ("truncate", "job.db-wal"), ("sync", "job.db")} <= kinds
+    told = [n for n, event in enumerate(events) if event.what == "told"]
+    assert any(event.name == "job.db" for event in events[told[5] : told[85]]), "a checkpoint among the edits"
     costs = [lost(events[:n], tmp_path / str(i), chance) for i, n in enumerate(moments(events, chance))]
     assert costs == [0] * CUTS
 
