@@ -4,7 +4,7 @@ It is a VFS (sqlite.org/vfs.html) in front of SQLite's own, in the very library 
 program runs as it is. Everything is passed on; writes, truncations, syncs and deletions are noted in order.
 
 A power cut keeps what was synced. Of what was written since, each sector of 512 bytes may have reached the disk or
-not, in any combination; likewise each truncation, and a deletion whose folder was not synced.
+not, in any combination; likewise each truncation, and each deletion while its folder was not synced.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ class _Methods(c.Structure):
     )
 
 
-class _File(c.Structure):
+class _Opened(c.Structure):
     """struct sqlite3_file: what follows belongs to SQLite's own VFS."""
 
     _fields_ = (("methods", c.POINTER(_Methods)),)
@@ -50,17 +50,17 @@ class _Vfs(c.Structure):
         ("following", c.c_void_p),
         ("name", c.c_char_p),
         ("data", c.c_void_p),
+        *((name, c.c_void_p) for name in ("open", "delete", "access", "full_path", "dl_open", "dl_error")),
         *(
             (name, c.c_void_p)
-            for name in ("open", "delete", "access", "full_path", "dl_open", "dl_error", "dl_sym")
+            for name in ("dl_sym", "dl_close", "randomness", "sleep", "time", "last_error", "time64")
         ),
-        *((name, c.c_void_p) for name in ("dl_close", "randomness", "sleep", "time", "last_error", "time64")),
-        *((name, c.c_void_p) for name in ("set_call", "get_call", "next_call")),
+        *((name, c.c_void_p) for name in ("time64", "set_call", "get_call", "next_call")),
     )
 
 
 # Names are passed on as addresses: SQLite keeps them, and reads what stands behind their end.
-_OPEN = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_void_p, c.POINTER(_File), c.c_int, c.c_void_p)
+_OPEN = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_void_p, c.POINTER(_Opened), c.c_int, c.c_void_p)
 _DELETE = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_void_p, c.c_int)
 _WRITE = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_void_p, c.c_int, c.c_int64)
 _TRUNCATE = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_int64)
@@ -171,61 +171,71 @@ def library_in_use() -> str | None:
     return None
 
 
-@dataclass
-class _Disk:
+@dataclass(eq=False)
+class _File:
     """One file: what is on the disk for certain, and what may be."""
 
     certain: bytearray = field(default_factory=bytearray)
     pending: list[Event] = field(default_factory=list)
-    there: bool = False
+
+
+@dataclass
+class _Name:
+    """A name in the folder: the file that it is for certain, and the one that it was last; None is no file."""
+
+    certain: _File | None = None
+    latest: _File | None = None
 
 
 def power_cut(events: Sequence[Event], chance: np.random.Generator) -> dict[str, bytes]:
     """The files as a power cut after these events may leave them."""
-    disks: dict[str, _Disk] = {}
-    for event in events:
-        if event.what == "told":
-            continue
-        disk = disks.setdefault(event.name, _Disk())
-        if event.what == "sync":
-            for done in disk.pending:
-                _apply(disk.certain, done, None, 1.0)
-            disk.pending, disk.there = [], True
-        elif event.what == "delete" and event.at:
-            disks[event.name] = _Disk()
-        else:
-            disk.pending.append(event)
     share = float(chance.choice([0.0, 0.1, 0.5, 0.9, 1.0]))
     left = {}
-    for name, disk in disks.items():
-        there = disk.there
-        for event in disk.pending:
-            if event.what == "delete":
-                if chance.random() < share:
-                    disk.certain, there = bytearray(), False
-            else:
-                there |= _apply(disk.certain, event, chance, share)
-        if there:
-            left[name] = bytes(disk.certain)
+    for name, known in _names(events).items():
+        file = known.latest if chance.random() < share else known.certain
+        if file is None:
+            continue
+        content = bytearray(file.certain)
+        for event in file.pending:
+            _apply(content, event, chance, share)
+        left[name] = bytes(content)
     return left
 
 
-def _apply(certain: bytearray, event: Event, chance: np.random.Generator | None, share: float) -> bool:
-    """Do to a file what an event did, or to each sector by chance. Whether anything was done."""
+def _names(events: Sequence[Event]) -> dict[str, _Name]:
+    names: dict[str, _Name] = {}
+    for event in events:
+        if event.what == "told":
+            continue
+        known = names.setdefault(event.name, _Name())
+        if event.what == "delete":
+            known.latest = None
+            known.certain = None if event.at else known.certain
+            continue
+        known.latest = known.latest or _File()
+        if event.what == "sync":
+            for done in known.latest.pending:
+                _apply(known.latest.certain, done, None, 1.0)
+            known.latest.pending = []
+            if known.certain is not known.latest:  # SQLite syncs the folder too when it first syncs a new file
+                for other in names.values():
+                    other.certain = other.latest
+        else:
+            known.latest.pending.append(event)
+    return names
+
+
+def _apply(content: bytearray, event: Event, chance: np.random.Generator | None, share: float) -> None:
+    """Do to a file what an event did, or to each sector by chance."""
     if event.what == "truncate":
-        if chance is not None and chance.random() >= share:
-            return False
-        del certain[event.at :]
-        certain.extend(bytes(event.at - len(certain)))
-        return True
-    if event.what != "write":
-        return False
-    done, at = False, event.at
-    while at < event.at + len(event.data):
-        end = min((at // SECTOR + 1) * SECTOR, event.at + len(event.data))
         if chance is None or chance.random() < share:
-            certain.extend(bytes(max(0, end - len(certain))))
-            certain[at:end] = event.data[at - event.at : end - event.at]
-            done = True
+            del content[event.at :]
+            content.extend(bytes(event.at - len(content)))
+        return
+    at, beyond = event.at, event.at + len(event.data)
+    while at < beyond:
+        end = min((at // SECTOR + 1) * SECTOR, beyond)
+        if chance is None or chance.random() < share:
+            content.extend(bytes(max(0, end - len(content))))
+            content[at:end] = event.data[at - event.at : end - event.at]
         at = end
-    return done

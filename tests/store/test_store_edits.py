@@ -216,6 +216,22 @@ def test_what_somebody_changed_is_not_removed_unseen(store: Store) -> None:
     assert store.remove(link, ANNA, seen_revision=seen) is None, "gone already"
 
 
+def test_a_new_table_is_a_change_of_all_in_it_and_a_new_order_is_none(store: Store) -> None:
+    a, _ = (store.insert(("link",), {"name": name, "spares": 1}, ANNA).path for name in "ab")
+    seen = store.revision
+    store.move(a, BEN, before=None, seen_revision=seen)
+    assert store.remove((*a, "spares"), ANNA, seen_revision=seen) is not None
+    assert store.undo(ANNA) is not None
+    seen = store.revision
+    store.set_field(a, store.document().at(*a), {"name": "a", "spares": 2}, BEN)
+    with pytest.raises(Conflict) as told:
+        store.remove((*a, "spares"), ANNA, seen_revision=seen)
+    assert (told.value.who, told.value.theirs) == (BEN, 2)
+    store.move(a, BEN, before=None, seen_revision=store.revision)
+    store.move(a, BEN, before=store.document().ids[("link",)][0], seen_revision=store.revision)
+    assert store.remove(a, ANNA, seen_revision=seen + 1) is not None, "only its place is another"
+
+
 def test_undo_takes_back_ones_own(store: Store) -> None:
     store.set_field(("shoot", "title"), None, "one", ANNA)
     store.set_field(("shoot", "region"), None, "GB", BEN)
@@ -230,6 +246,18 @@ def test_undo_takes_back_ones_own(store: Store) -> None:
     store.redo(ANNA)
     assert store.redo(ANNA) is None
     assert store.document().document == {"shoot": {"region": "GB", "title": "two"}}
+
+
+def test_after_something_new_nothing_older_is_done_again(store: Store) -> None:
+    store.set_field(("shoot", "title"), None, "one", ANNA)
+    store.set_field(("shoot", "region"), None, "GB", ANNA)
+    store.undo(ANNA)
+    store.set_field(("shoot", "title"), "one", "two", ANNA)
+    assert store.redo(ANNA) is None
+    store.undo(ANNA)
+    assert store.redo(ANNA) is not None
+    assert store.redo(ANNA) is None
+    assert store.document().document == {"shoot": {"title": "two"}}
 
 
 def test_undo_is_a_compare_and_set_of_its_own(store: Store) -> None:

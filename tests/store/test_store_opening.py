@@ -18,7 +18,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import text
+from sqlalchemy import make_url, text
 
 import linkwright.store
 from linkwright.shoot.errors import InputError
@@ -219,7 +219,7 @@ def test_a_wrong_address_is_one_sentence_without_the_password(url: str, says: st
 
 def test_a_database_that_is_not_there(postgresql: str) -> None:
     with pytest.raises(InputError, match=r"no such database|does not answer.*does not exist"):
-        Store.open(postgresql.replace("/postgres?", "/nowhere?"), create=True)
+        Store.open(make_url(postgresql).set(database="nowhere").render_as_string(hide_password=False), create=True)
 
 
 def test_an_empty_postgresql_is_made_only_when_asked(schema: Callable[[], str]) -> None:

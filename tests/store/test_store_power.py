@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -17,15 +17,15 @@ SEED = 20_270_514
 
 
 @pytest.fixture(scope="module")
-def recorder() -> Iterator[Recorder]:
+def recorder() -> Recorder:
     library = library_in_use()
     if library is None:
         pytest.skip("this Python's SQLite is built in; there is no library to put a file system in front of")
-    yield Recorder(library)
+    return Recorder(library)
 
 
 def a_day(recorder: Recorder, folder: Path) -> list[Event]:
-    """A store is made, edited until it checkpoints, closed, opened again and edited: all that was done to its files."""
+    """A store is made, edited until it checkpoints, closed, opened and edited: all that was done to its files."""
     folder.mkdir()
     number = 0
 
@@ -35,8 +35,8 @@ def a_day(recorder: Recorder, folder: Path) -> list[Event]:
             store.set_field(("shoot", "number"), number or None, number + 1, "Anna")
             number += 1
             recorder.note(Event("told", "", number))
-            if number % 3 == 0:
-                store.insert(("link",), {"name": str(number), "note": "x" * 9000}, "Ben")
+            if number % 2 == 0:
+                store.insert(("link",), {"name": str(number), "note": "x" * 15000}, "Ben")
 
     with recorder.recording() as events:
         with Store.open(folder / "job.db", create=True) as store:
@@ -65,7 +65,7 @@ def lost(events: Sequence[Event], folder: Path, chance: np.random.Generator) -> 
 
 
 def moments(events: Sequence[Event], chance: np.random.Generator) -> list[int]:
-    """Cuts anywhere, and as many at the rarer moments: while a checkpoint, the closing or a deletion is under way."""
+    """Cuts anywhere, and some at the rarer moments: while a checkpoint, the closing or a deletion is under way."""
     rare = [n for n, event in enumerate(events, 1) if event.what != "told" and not event.name.endswith("-wal")]
     anywhere = chance.integers(0, len(events) + 1, CUTS - CUTS // 3)
     return [int(n) for n in (*anywhere, *chance.choice(rare, CUTS // 3))]
@@ -76,6 +76,8 @@ def test_a_power_cut_costs_nothing_that_was_acknowledged(recorder: Recorder, tmp
     events = a_day(recorder, tmp_path / "day")
     kinds = {(event.what, event.name) for event in events}
     assert {("sync", "job.db-wal"), ("write", "job.db"), ("truncate", "job.db-wal"), ("sync", "job.db")} <= kinds
+    told = [n for n, event in enumerate(events) if event.what == "told"]
+    assert any(event.name == "job.db" for event in events[told[5] : told[85]]), "a checkpoint among the edits"
     costs = [lost(events[:n], tmp_path / str(i), chance) for i, n in enumerate(moments(events, chance))]
     assert costs == [0] * CUTS
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import queue
+import sqlite3
 import threading
 from collections.abc import Callable
 from concurrent.futures import Future
@@ -68,12 +70,10 @@ class Writer:
     def _leave(self) -> None:
         """In this thread, as no other may write or checkpoint. What fails loses nothing: the log stays beside."""
         if self._location.url is None:
-            try:
-                raw = self._engine.raw_connection()
-                connection: Any = raw.driver_connection
-                pragma(connection, "wal_checkpoint(TRUNCATE)")
-                pragma(connection, "journal_mode=DELETE")
-                raw.close()
-            except Exception:  # a full disk, a reader that stays: the next one to open finds the log
-                pass
+            raw = self._engine.raw_connection()
+            connection: Any = raw.driver_connection
+            for name in ("wal_checkpoint(TRUNCATE)", "journal_mode=DELETE"):
+                with contextlib.suppress(sqlite3.Error):  # a full disk, a reader that stays
+                    pragma(connection, name)
+            raw.close()
         self._engine.dispose()
