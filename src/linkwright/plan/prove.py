@@ -277,7 +277,10 @@ def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], targe
             source=transmit,
         ),
         *(
-            LedgerLine(what="wanted", part=g.part, db=round(g.db, 2), evidence=g.evidence, source=g.source)
+            LedgerLine(
+                what="wanted", part=g.part, db=round(g.db, 2), evidence=g.evidence, source=g.source,
+                spread_db=None if g.spread_db is None else round(g.spread_db, 1),
+            )
             for g in worst.gains
         ),
     ]  # fmt: skip
