@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from linkwright.reach.body import body_db, facing_db
 from linkwright.reach.budget import Budget, budget
-from linkwright.reach.curves import Curves, Pair, exactly
+from linkwright.reach.curves import Curves, Pair, exactly, next_weaker_db
 from linkwright.reach.hold import Place, Route, holding, margins_to_hold_db
 from linkwright.reach.path import MODELS, Spread, paths, spread_of, xyz
 from linkwright.reach.received import Radiator, strongest_gain_db
@@ -270,16 +270,17 @@ def test_the_tables_are_as_worked_out_one_by_one(place: Place) -> None:
     """
     pair = place.pair
     if pair is not None:
-        pair = Pair(pair.apart, math.ceil(pair.weaker_db / 0.5 - 1e-9) * 0.5)
+        pair = Pair(pair.apart, next_weaker_db(pair.weaker_db))
         if pair.weaker_db >= 40.0:
             pair = None
     outage, breaks_hz = exactly(place.margin_db, place.spread, pair)
     found = Curves.of([(place.spread, place.pair)])
     loose = pair is not None
+    rough = 2.0 if pair is not None and pair.weaker_db >= 3.0 else 1.0  # the nearest tabled spacing
     told = float(found.outage(np.array([place.margin_db]))[0])
-    assert told == pytest.approx(outage, rel=0.06 if loose else 2e-3, abs=1e-10)
+    assert told == pytest.approx(outage, rel=0.06 * rough if loose else 2e-3, abs=1e-10)
     told_hz = float(found.breaks_hz(np.array([place.margin_db]))[0])
-    assert told_hz == pytest.approx(breaks_hz, rel=0.08 if loose else 2e-2, abs=1e-9)
+    assert told_hz == pytest.approx(breaks_hz, rel=0.08 * rough if loose else 2e-2, abs=1e-9)
 
 
 @settings(max_examples=40, deadline=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -42,7 +43,7 @@ Sweeps = Mapping[str, Sequence[Sweep | Readout]]
 MANY_LINKS: Final = 40
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Chain:
     """A link on one site with everything that it consists of."""
 
@@ -59,7 +60,7 @@ class Chain:
         """The budget along the route on one carrier."""
         return budget_of(self.ends, self.route, carrier_khz)
 
-    @property
+    @functools.cached_property
     def ends(self) -> Ends:
         """Both ends as far as reach goes."""
         link = self.link
@@ -67,18 +68,18 @@ class Chain:
             self.site, self.transmitter, self.receiver, self.worn, self.at, link.facing, link.crowd, link.speed_m_s
         )
 
-    @property
+    @functools.cached_property
     def middle_mhz(self) -> float:
         """The middle of what the receiver tunes [MHz]: for what hardly depends on the carrier."""
         tunes = self.receiver.tunes_mhz
         return (min(low for low, _ in tunes) + max(high for _, high in tunes)) / 2.0
 
-    @property
+    @functools.cached_property
     def noise_dbm(self) -> float:
         """The noise at the receiver's input in the link's bandwidth, on its noisiest branch [dBm]."""
         return self.ends.most_noise_dbm(self.middle_mhz)
 
-    @property
+    @functools.cached_property
     def heard_gain_db(self) -> float:
         """The most gain from an isotropic antenna to the receiver's input: antenna, line, preamplifier [dB]."""
         return self.ends.heard_gain_db(self.middle_mhz)

@@ -118,9 +118,10 @@ def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int) -> Budget:
     places = xyz(route)
     found = arriving(ends, mhz, places, _headings(places) if ends.facing == "walking" else None)
     branches = ends.branches
+    sent = _antenna("transmit antenna", ends.transmitter, ends.transmitter.antenna_gain_dbi)
     spots = []
     for n, spot in enumerate(route):
-        gains = _lines(ends, found, mhz, places[n], n)
+        gains = (sent, *_lines(ends, found, mhz, places[n], n))
         branch = int(found.first[n])
         spread = spread_of(ends.site, bool(found.sight[n]), float(found.wall_spread_db[n]))
         pair = pair_of(ends, mhz, float(found.weaker_db[n]) if len(branches) == 2 else 0.0)
@@ -140,7 +141,7 @@ def _headings(places: FloatArray) -> FloatArray:
 
 
 def _lines(ends: Ends, found: Arriving, mhz: float, place: FloatArray, n: int) -> tuple[Gain, ...]:
-    """The ledger's lines of one place, by way of the strongest antenna of its better branch."""
+    """The ledger's lines of one place but its first, by way of the strongest antenna of its better branch."""
     e, branch = int(found.ear[n]), ends.branches[int(found.first[n])]
     before = sum(len(one) for one in ends.branches[: int(found.first[n])])
     ear, site = branch[e - before], ends.site
@@ -148,7 +149,7 @@ def _lines(ends: Ends, found: Arriving, mhz: float, place: FloatArray, n: int) -
     distance = float(found.between.distance_m[n, e])
     heights = _heights(site, float(min(place[2], at[2])))
     source = f"{source_of(site, int(found.between.choice[n, e]), mhz, distance)}; {distance:.0f} m{heights}"
-    gains = [_transmit_antenna(ends.transmitter), _body(ends, found, n, e)]
+    gains = [_body(ends, found, n, e)]
     if ends.crowd != "none":
         gains.append(Gain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent"))
     gains.append(Gain("path", -float(found.between.median_db[n, e]), "modelled", source))
@@ -210,10 +211,6 @@ def _body(ends: Ends, found: Arriving, n: int, e: int) -> Gain:
     if ends.facing is None and body.facing_db == body.away_db:
         known = body.away_known if found.says == "body in the way" else body.facing_known
     return Gain("body", -loss, known, found.says)
-
-
-def _transmit_antenna(transmitter: Transmitter) -> Gain:
-    return _antenna("transmit antenna", transmitter, transmitter.antenna_gain_dbi)
 
 
 def _receive_antenna(ends: Ends, ear: Ear, gain_db: float) -> Gain:

@@ -9,6 +9,7 @@ what the tables are tested against.
 
 from __future__ import annotations
 
+import bisect
 import functools
 import math
 from collections.abc import Sequence
@@ -38,9 +39,11 @@ MIDDLE: Final = 0.5
 APART_STEP: Final = 0.05
 FAR_APART: Final = 6.0
 FIRST_ZERO: Final = 2.404825557695773 / (2.0 * math.pi)
-#: Steps in which a second branch is weaker than the first [dB], rounded up; and where it is no help at all.
-WEAKER_STEP_DB: Final = 0.5
-NO_HELP_DB: Final = 40.0
+#: By how much a second branch is weaker than the first in the tables [dB]: the next of these counts, so that it
+#: helps no more than it does; beyond the last it is no help at all. From `PLAIN_DB` on its spacing is not told so
+#: finely.
+WEAKER_DB: Final = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 25.0, 30.0, 40.0)
+PLAIN_DB: Final = 3.0
 #: Shares below this are as good as none; it keeps logarithms finite.
 NONE: Final = 1e-300
 
@@ -60,6 +63,11 @@ def exactly(margin_db: float, spread: Spread, pair: Pair | None) -> tuple[float,
     apart, weaker_db = (None, 0.0) if pair is None else (pair.apart, pair.weaker_db)
     outage = float(weight @ diversity_outage(x, spread.rice_k, apart, weaker_db))
     return outage, float(weight @ diversity_crossing_rate_hz(x, spread.rice_k, apart, 1.0, weaker_db))
+
+
+def next_weaker_db(weaker_db: float) -> float:
+    """The tabled difference of two branches [dB] that counts for one: the next one up."""
+    return WEAKER_DB[min(bisect.bisect_left(WEAKER_DB, weaker_db - 1e-9), len(WEAKER_DB) - 1)]
 
 
 @functools.cache
@@ -148,10 +156,12 @@ class Curves:
         high: list[int] = []
         part: list[float] = []
         for spread, pair in places:
-            near, far, share, weaker_db = None, None, 0.0, 0.0
-            if pair is not None and pair.weaker_db < NO_HELP_DB:
+            near, far, share = None, None, 0.0
+            weaker_db = 0.0 if pair is None else next_weaker_db(pair.weaker_db)
+            if pair is not None and weaker_db < WEAKER_DB[-1]:
                 near, far, share = _nodes(pair.apart)
-                weaker_db = WEAKER_STEP_DB * math.ceil(pair.weaker_db / WEAKER_STEP_DB - 1e-9)
+                if weaker_db >= PLAIN_DB:
+                    near, share = (far, 0.0) if share > 0.5 else (near, 0.0)
             for apart, side in ((near, low), (far if share > 0.0 else near, high)):
                 key = (spread.kind, spread.sigma_db, spread.rice_k, apart, 0.0 if apart is None else weaker_db)
                 side.append(index.setdefault(key, len(index)))

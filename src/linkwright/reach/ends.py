@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from linkwright.physics.fading import cycles
 from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.reach.antenna import best_gain_dbi, polarisation_db, relative_db
 from linkwright.reach.body import CROWD_DB, Body, body_of, shown_by
-from linkwright.reach.curves import Curves, Pair
+from linkwright.reach.curves import WEAKER_DB, Curves, Pair
 from linkwright.reach.feed import Feed, feed_for, noise_dbm
 from linkwright.reach.path import Paths, paths, spread_of, xyz
 from linkwright.shoot.antennas import Antenna
@@ -24,9 +25,6 @@ from linkwright.units import BoolArray, FloatArray, IntArray
 
 #: Walking speed [m/s] (common practice, no source).
 WALKING_M_S: Final = 1.4
-#: A second branch weaker than this is no help [dB]; finer steps than `PAIR_STEP_DB` do not matter on maps.
-PAIR_STEP_DB: Final = 0.5
-PAIR_MOST_DB: Final = 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +36,7 @@ class Ear:
     combined: int = 1
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Ends:
     """Both ends of a link on a site: who sends, how it is worn, who listens with which antennas on which branch."""
 
@@ -51,7 +49,7 @@ class Ends:
     crowd: Crowd = "none"
     speed_m_s: float = WALKING_M_S
 
-    @property
+    @functools.cached_property
     def branches(self) -> tuple[tuple[Ear, ...], ...]:
         """The antennas of each branch that has one; the receiver's own, once, where the site has none for it."""
         here = [antenna for antenna in self.site.antennas if antenna.at == self.at.name]
@@ -61,7 +59,7 @@ class Ends:
         found = [tuple(Ear(standing(one, self.at), one, len(of)) for one in of) for of in by_branch if of]
         return tuple(found) or ((Ear(self.at, None),),)
 
-    @property
+    @functools.cached_property
     def body(self) -> Body:
         """The losses on the talent's body."""
         return body_of(self.transmitter, self.site.learnt)
@@ -88,7 +86,7 @@ class Ends:
         excess = sum(self.feed(ear, mhz).excess for ear in branch)
         return noise_dbm(self.thermal_dbm, self.receiver.noise_figure_db, excess)
 
-    @property
+    @functools.cached_property
     def thermal_dbm(self) -> float:
         """kTB in the link's bandwidth [dBm]."""
         return thermal_noise_dbm(self.transmitter.bandwidth_khz)
@@ -226,7 +224,7 @@ def pair_of(ends: Ends, mhz: float, weaker_db: float = 0.0) -> Pair | None:
         return None
     if branches[0][0].antenna is None:
         return Pair(cycles(mhz, ends.receiver.branch_spacing_m))
-    if len(branches) < 2 or not weaker_db < PAIR_MOST_DB:
+    if len(branches) < 2 or not weaker_db < WEAKER_DB[-1]:
         return None
     a, b = xyz(tuple(ear.point for ear in branches[0])), xyz(tuple(ear.point for ear in branches[1]))
     apart = np.sqrt(((a[:, None, :] - b[None, :, :]) ** 2).sum(axis=2)).min()
@@ -237,7 +235,8 @@ def curves_of(ends: Ends, mhz: float, found: Arriving) -> Curves:
     """How each of the places of `found` holds: few kinds of them differ, and those are worked out."""
     weaker = np.full(found.first.size, 0.0)
     if np.isfinite(found.weaker_db).any():
-        weaker = np.minimum(PAIR_STEP_DB * np.ceil(found.weaker_db / PAIR_STEP_DB - 1e-9), PAIR_MOST_DB)
+        step = np.searchsorted(WEAKER_DB, found.weaker_db - 1e-9)
+        weaker = np.asarray(WEAKER_DB)[np.minimum(step, len(WEAKER_DB) - 1)]
     spread = np.round(found.wall_spread_db, 1)
     keys, which = np.unique(np.stack([found.sight, spread, weaker], axis=1), axis=0, return_inverse=True)
     kinds = [(spread_of(ends.site, bool(s), float(w)), pair_of(ends, mhz, float(d))) for s, w, d in keys]
