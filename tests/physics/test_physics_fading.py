@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special, stats
 
@@ -25,21 +25,26 @@ from linkwright.physics.fading import (
 x_values = st.floats(1e-6, 100.0)
 k_values = st.floats(0.0, 30.0)
 rho_values = st.floats(0.0, 1.0)
+#: Spacings of two branches in wavelengths.
+spacings = st.floats(0.0, 3.0)
 
 
-@given(x_values, k_values, st.none() | rho_values)
-def test_outage_is_a_share(x: float, k: float, rho: float | None) -> None:
-    assert 0.0 <= float(diversity_outage(x, k, rho)) <= 1.0
+@settings(max_examples=40, deadline=None)
+@given(x_values, k_values, st.none() | spacings)
+def test_outage_is_a_share(x: float, k: float, apart: float | None) -> None:
+    assert 0.0 <= float(diversity_outage(x, k, apart)) <= 1.0
 
 
-@given(x_values, st.floats(1.0, 10.0), k_values, st.none() | rho_values)
-def test_outage_grows_with_the_threshold(x: float, more: float, k: float, rho: float | None) -> None:
-    assert float(diversity_outage(x * more, k, rho)) >= float(diversity_outage(x, k, rho)) - 1e-12
+@settings(max_examples=40, deadline=None)
+@given(x_values, st.floats(1.0, 10.0), k_values, st.none() | spacings)
+def test_outage_grows_with_the_threshold(x: float, more: float, k: float, apart: float | None) -> None:
+    assert float(diversity_outage(x * more, k, apart)) >= float(diversity_outage(x, k, apart)) - 1e-12
 
 
-@given(x_values, k_values, rho_values)
-def test_two_branches_are_never_worse_than_one(x: float, k: float, rho: float) -> None:
-    assert float(diversity_outage(x, k, rho)) <= float(diversity_outage(x, k, None))
+@settings(max_examples=40, deadline=None)
+@given(x_values, k_values, spacings)
+def test_two_branches_are_never_worse_than_one(x: float, k: float, apart: float) -> None:
+    assert float(diversity_outage(x, k, apart)) <= float(diversity_outage(x, k, None))
 
 
 @given(x_values, rho_values, rho_values)
@@ -87,7 +92,7 @@ def test_a_correlation_beyond_one_is_refused() -> None:
 
 def test_the_ends_of_the_correlation_are_one_branch_and_two() -> None:
     x = np.array([0.01, 0.1, 1.0])
-    assert diversity_outage(x, 0.0, 1.0) == pytest.approx(rayleigh_outage(x))
+    assert diversity_outage(x, 0.0, 0.0) == pytest.approx(rayleigh_outage(x))
     assert branch_correlation(600.0, 0.0) == 1.0
 
 
@@ -97,16 +102,37 @@ def test_crossings_times_mean_fade_is_the_outage(r: float, doppler: float) -> No
     assert share == pytest.approx(float(rayleigh_outage(r * r)), rel=1e-9)
 
 
-@given(x_values, k_values, st.none() | rho_values, st.floats(0.1, 200.0))
+@settings(max_examples=40, deadline=None)
+@given(x_values, k_values, st.none() | spacings, st.floats(0.1, 200.0))
 def test_a_crossing_rate_is_finite_and_grows_with_the_speed(
-    x: float, k: float, rho: float | None, doppler: float
+    x: float, k: float, apart: float | None, doppler: float
 ) -> None:
-    slow = float(diversity_crossing_rate_hz(x, k, rho, doppler))
+    slow = float(diversity_crossing_rate_hz(x, k, apart, doppler))
     assert math.isfinite(slow)
     assert slow >= 0.0
-    assert float(diversity_crossing_rate_hz(x, k, rho, 2.0 * doppler)) == pytest.approx(2.0 * slow)
+    assert float(diversity_crossing_rate_hz(x, k, apart, 2.0 * doppler)) == pytest.approx(2.0 * slow)
 
 
-@given(st.floats(1e-4, 0.3), st.floats(0.0, 0.9))
-def test_a_second_branch_makes_deep_fades_rarer(x: float, rho: float) -> None:
-    assert float(diversity_crossing_rate_hz(x, 0.0, rho, 10.0)) < float(crossing_rate_hz(x, 0.0, 10.0))
+@given(st.floats(1e-4, 0.3), st.floats(0.06, 3.0))
+def test_a_second_branch_makes_deep_fades_rarer(x: float, apart: float) -> None:
+    assert float(diversity_crossing_rate_hz(x, 0.0, apart, 10.0)) < float(crossing_rate_hz(x, 0.0, 10.0))
+
+
+@pytest.mark.parametrize("x", [0.02, 0.1, 0.4, 1.0])
+@pytest.mark.parametrize(("k", "apart", "weaker_db"), [(4.0, 0.15, 0.0), (2.0, 0.6, 0.0), (4.0, 0.3, 6.0)])
+def test_a_pair_with_a_steady_wave_is_its_integral(x: float, k: float, apart: float, weaker_db: float) -> None:
+    """The joint density of two amplitudes, integrated over the first one's disc by another rule."""
+    alike = float(special.j0(2.0 * math.pi * apart))
+    steady, scattered, left = math.sqrt(k / (k + 1.0)), 1.0 / (k + 1.0), (1.0 - alike**2) / (k + 1.0)
+    node, weight = np.polynomial.legendre.leggauss(60)
+    radius = (node + 1.0) / 2.0 * math.sqrt(x)
+    angle = (np.arange(80) + 0.5) * math.pi / 40.0
+    first = radius[:, None] * np.exp(1j * angle[None, :])
+    density = np.exp(-(np.abs(first - steady) ** 2) / scattered) / (math.pi * scattered) * radius[:, None]
+    total = 0.0
+    for direction in (np.arange(64) + 0.5) * math.pi / 64.0:
+        later = steady * np.exp(2j * math.pi * apart * math.cos(direction))
+        mean = later + alike * (first - steady)
+        below = stats.ncx2.cdf(2.0 * x * 10.0 ** (weaker_db / 10.0) / left, 2.0, 2.0 * np.abs(mean) ** 2 / left)
+        total += float((weight @ (density * below)).sum()) * math.sqrt(x) / 2.0 * (math.pi / 40.0) / 64.0
+    assert float(diversity_outage(x, k, apart, weaker_db)) == pytest.approx(total, rel=2e-3)

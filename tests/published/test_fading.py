@@ -6,6 +6,7 @@ import pytest
 
 from linkwright.physics.fading import (
     branch_correlation,
+    correlation_of,
     crossing_rate_hz,
     diversity_outage,
     marcum_q1,
@@ -47,7 +48,9 @@ def test_two_branches_correlated_by_nine_tenths() -> None:
 
 @pytest.mark.published("the same through the general function: x = 0.1, rho = 0.5, K = 0, 0.016506 (computed)")
 def test_two_rayleigh_branches_by_the_general_function() -> None:
-    assert float(diversity_outage(0.1, 0.0, 0.5)) == pytest.approx(0.016506, abs=1e-6)
+    apart = 0.179266  # wavelengths: J0(2 pi c)^2 = 0.5
+    assert correlation_of(apart) == pytest.approx(0.5, abs=1e-5)
+    assert float(diversity_outage(0.1, 0.0, apart)) == pytest.approx(0.016506, abs=1e-6)
 
 
 @pytest.mark.published("Rice distribution: K = 6 dB at -15 dB, outage 0.003641 (computed)")

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkwright.reach.budget import Budget, body_db, budget, facing_db
-from linkwright.reach.curves import Curves, exactly
+from linkwright.reach.body import body_db, facing_db
+from linkwright.reach.budget import Budget, budget
+from linkwright.reach.curves import Curves, Pair, exactly, next_weaker_db
 from linkwright.reach.hold import Place, Route, holding, margins_to_hold_db
 from linkwright.reach.path import MODELS, Spread, paths, spread_of, xyz
 from linkwright.reach.received import Radiator, strongest_gain_db
@@ -60,13 +61,35 @@ def test_another_wall_only_adds(
     fewer = Site(name="S", surroundings=around, walls=tuple(drawn))
     more = Site(name="S", surroundings=around, walls=(*drawn, one_more))
     added = loss_db(more, f, a, b) - loss_db(fewer, f, a, b)
-    assert min(abs(added), abs(added - wall_db(one_more))) < 1e-9
+    assert -1e-9 < added < wall_db(one_more) + 1e-9
+    if around in ("open", "office", "hall"):  # where the drawn walls are all that there are
+        assert min(abs(added), abs(added - wall_db(one_more))) < 1e-9
 
 
-@given(st.sampled_from(["open", "office", "hall"]), mhz, points, points, walls)
+@given(surroundings, mhz, points, points, walls)
 def test_the_first_wall_only_adds_too(around: Surroundings, f: float, a: Point, b: Point, one: Wall) -> None:
     bare, walled = Site(name="S", surroundings=around), Site(name="S", surroundings=around, walls=(one,))
     assert loss_db(bare, f, a, b) <= loss_db(walled, f, a, b)
+
+
+@pytest.mark.parametrize("around", ["street", "residential"])
+def test_a_wall_leaves_the_paths_alone_that_do_not_cross_it(around: Surroundings) -> None:
+    """A shed drawn in a corner used to turn a street of 100 m into line of sight: 101 dB became 68 dB."""
+    at, there = Point(x_m=0.0, y_m=0.0), Point(x_m=100.0, y_m=0.0)
+    bare = Site(name="S", surroundings=around)
+    aside = Site(name="S", surroundings=around, walls=(wall((0.0, 5.0), (100.0, 5.0), "metal"),))
+    assert loss_db(aside, 600.0, at, there) == loss_db(bare, 600.0, at, there)
+    said = Site(name="S", surroundings=around, walls=aside.walls, walls_complete=True)
+    assert loss_db(said, 600.0, at, there) == pytest.approx(68.011, abs=0.001)  # free space, as the crew says
+
+
+@given(mhz, points, points, st.lists(walls, min_size=1, max_size=3))
+def test_indoors_walls_that_are_not_complete_never_better_a_path(
+    f: float, a: Point, b: Point, drawn: list[Wall]
+) -> None:
+    whole = Site(name="S", surroundings="office", walls=tuple(drawn))
+    partly = Site(name="S", surroundings="office", walls=tuple(drawn), walls_complete=False)
+    assert loss_db(partly, f, a, b) >= loss_db(whole, f, a, b) - 1e-9
 
 
 @pytest.mark.parametrize("around", SURROUNDINGS)
@@ -198,60 +221,85 @@ SPREADS = [
     Spread("normal", 7.0, 0.0, "assumed", "-"),
     Spread("sight", 7.0, 2.0, "assumed", "-"),
 ]
-places = st.lists(st.builds(Place, st.floats(-40.0, 60.0), st.sampled_from(SPREADS)), min_size=1, max_size=4)
+apart = st.one_of(st.floats(0.001, 6.0), st.sampled_from([0.3, 0.383, 0.6, 2.0]))
+pairs = st.builds(Pair, apart, st.one_of(st.just(0.0), st.floats(0.0, 45.0)))
+spots = st.builds(Place, st.floats(-40.0, 60.0), st.sampled_from(SPREADS), st.none() | pairs)
+places = st.lists(spots, min_size=1, max_size=4)
 
 
-@given(places, st.floats(0.0, 1.0))
-def test_two_branches_hold_no_worse_than_one(route: list[Place], rho: float) -> None:
-    assert holding(route, rho, 2.8).availability >= holding(route, None, 2.8).availability
+@settings(max_examples=40, deadline=None)
+@given(places)
+def test_two_branches_hold_no_worse_than_one(route: list[Place]) -> None:
+    alone = [Place(place.margin_db, place.spread, None) for place in route]
+    assert holding(route, 2.8).availability >= holding(alone, 2.8).availability - 1e-12
 
 
-@given(places, st.none() | st.floats(0.0, 1.0))
-def test_a_route_is_the_mean_of_its_spots(route: list[Place], rho: float | None) -> None:
-    single = [holding([place], rho, 2.8) for place in route]
-    whole = holding(route, rho, 2.8)
+@settings(max_examples=40, deadline=None)
+@given(spots, pairs, st.floats(0.5, 20.0))
+def test_a_weaker_second_branch_helps_less(place: Place, pair: Pair, more_db: float) -> None:
+    near, far = (Place(place.margin_db, place.spread, Pair(pair.apart, pair.weaker_db + d)) for d in (0.0, more_db))
+    assert holding([near], 2.8).availability >= holding([far], 2.8).availability - 2e-4
+
+
+@settings(max_examples=40, deadline=None)
+@given(places)
+def test_a_route_is_the_mean_of_its_spots(route: list[Place]) -> None:
+    single = [holding([place], 2.8) for place in route]
+    whole = holding(route, 2.8)
     assert whole.availability == pytest.approx(np.mean([one.availability for one in single]), abs=1e-12)
     assert whole.breaks_per_hour == pytest.approx(np.mean([one.breaks_per_hour for one in single]))
 
 
-@given(places, st.none() | st.floats(0.0, 1.0))
-def test_breaks_are_finite_and_come_with_outage(route: list[Place], rho: float | None) -> None:
-    found = holding(route, rho, 2.8)
+@settings(max_examples=40, deadline=None)
+@given(places)
+def test_breaks_are_finite_and_come_with_outage(route: list[Place]) -> None:
+    found = holding(route, 2.8)
     assert math.isfinite(found.breaks_per_hour)
     assert found.breaks_per_hour >= 0.0
     # Never more often than a band of 2.8 Hz can turn round: sqrt(2 pi) fd r exp(-r^2) is at most 1.08 fd.
-    if all(place.spread.rice_k == 0.0 for place in route) and rho is None:
+    if all(place.spread.rice_k == 0.0 and place.pair is None for place in route):
         assert found.breaks_per_hour <= 3600.0 * 1.08 * 2.8
 
 
-@settings(max_examples=60)
-@given(places.filter(lambda route: len(route) == 1), st.none() | st.floats(0.0, 1.0))
-def test_the_tables_are_as_worked_out_one_by_one(route: list[Place], rho: float | None) -> None:
-    (place,) = route
-    outage, breaks_hz = exactly(place.margin_db, place.spread, rho)
-    found = Curves.of([(place.spread, rho)])
-    assert float(found.outage(np.array([place.margin_db]))[0]) == pytest.approx(outage, rel=2e-3, abs=1e-10)
-    assert float(found.breaks_hz(np.array([place.margin_db]))[0]) == pytest.approx(breaks_hz, rel=2e-2, abs=1e-9)
+@settings(max_examples=60, deadline=None)
+@given(spots)
+def test_the_tables_are_as_worked_out_one_by_one(place: Place) -> None:
+    """Between tabled spacings the logarithm is taken as straight: within 6 % where branches are far apart.
+
+    Of a weaker branch the table has the next step, which is worse by at most that step.
+    """
+    pair = place.pair
+    if pair is not None:
+        pair = Pair(pair.apart, next_weaker_db(pair.weaker_db))
+        if pair.weaker_db >= 40.0:
+            pair = None
+    outage, breaks_hz = exactly(place.margin_db, place.spread, pair)
+    found = Curves.of([(place.spread, place.pair)])
+    loose = pair is not None
+    rough = 2.0 if pair is not None and pair.weaker_db >= 3.0 else 1.0  # the nearest tabled spacing
+    told = float(found.outage(np.array([place.margin_db]))[0])
+    assert told == pytest.approx(outage, rel=0.06 * rough if loose else 2e-3, abs=1e-10)
+    told_hz = float(found.breaks_hz(np.array([place.margin_db]))[0])
+    assert told_hz == pytest.approx(breaks_hz, rel=0.08 * rough if loose else 2e-2, abs=1e-9)
 
 
-@given(places, st.none() | st.floats(0.0, 1.0), st.sampled_from([0.9, 0.99, 0.999]))
-def test_the_margin_to_hold_is_where_it_begins_to_hold(
-    route: list[Place], rho: float | None, target: float
-) -> None:
+@settings(max_examples=40, deadline=None)
+@given(places, st.sampled_from([0.9, 0.99, 0.999]))
+def test_the_margin_to_hold_is_where_it_begins_to_hold(route: list[Place], target: float) -> None:
     worst = min(place.margin_db for place in route)
-    shape = Route(tuple(p.margin_db - worst for p in route), tuple(p.spread for p in route), rho)
+    shape = Route(tuple(p.margin_db - worst for p in route), tuple((p.spread, p.pair) for p in route))
     (needed,) = margins_to_hold_db([shape], target)
-    at = [Place(p.margin_db - worst + float(needed), p.spread) for p in route]
-    below = [Place(place.margin_db - 0.011, place.spread) for place in at]
+    at = [Place(p.margin_db - worst + float(needed), p.spread, p.pair) for p in route]
+    below = [Place(place.margin_db - 0.011, place.spread, place.pair) for place in at]
     if needed > -19.9:
-        assert holding(below, rho, 2.8).availability < target
-    assert holding(at, rho, 2.8).availability >= target
+        assert holding(below, 2.8).availability < target
+    assert holding(at, 2.8).availability >= target
 
 
 def test_the_ends_of_holding() -> None:
     for spread in SPREADS:
-        assert holding([Place(80.0, spread)], 0.1, 2.8).availability > 0.999_999
-        assert holding([Place(-80.0, spread)], 0.1, 2.8).availability < 1e-6
+        assert holding([Place(80.0, spread, Pair(0.3))], 2.8).availability > 0.999_999
+        assert holding([Place(-80.0, spread, Pair(0.3))], 2.8).availability < 1e-6
 
 
 # What interferers bring.

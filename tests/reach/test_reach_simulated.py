@@ -7,13 +7,13 @@ import math
 
 import numpy as np
 import pytest
-from scipy import special, stats
+from scipy import optimize, special, stats
 
-from linkwright.physics.fading import branch_correlation, diversity_crossing_rate_hz
-from linkwright.reach.curves import spread_nodes
+from linkwright.physics.fading import branch_correlation, cycles, diversity_crossing_rate_hz
+from linkwright.reach.curves import FIRST_ZERO, Pair, spread_nodes
 from linkwright.reach.hold import Place, holding
 from linkwright.reach.path import Spread, SpreadKind
-from linkwright.units import SPEED_OF_LIGHT_M_S, FloatArray
+from linkwright.units import FloatArray
 
 DRAWS = 400_000
 ComplexArray = np.ndarray[tuple[int, ...], np.dtype[np.complex128]]
@@ -74,6 +74,11 @@ def simulated_outage(margin_db: float, kind: SpreadKind, sigma_db: float, k: flo
     return float(np.mean(10.0 * np.log10(best) + margin_db + offset_db < 0.0))
 
 
+def apart_for(rho: float) -> float:
+    """The least spacing in wavelengths at which powers are correlated by `rho` (Clarke)."""
+    return float(optimize.brentq(lambda c: special.j0(2.0 * math.pi * c) - math.sqrt(rho), 0.0, FIRST_ZERO))
+
+
 def interval(share: float) -> float:
     """Four standard deviations of a share counted in the draws."""
     return 4.0 * math.sqrt(max(share, 10.0 / DRAWS) / DRAWS)
@@ -97,31 +102,37 @@ def test_availability_is_as_simulated(
     margin_db: float, kind: SpreadKind, sigma_db: float, k: float, rho: float | None
 ) -> None:
     expected = simulated_outage(margin_db, kind, sigma_db, k, rho)
-    found = holding([Place(margin_db, Spread(kind, sigma_db, k, "assumed", "-"))], rho, 2.8)
+    pair = None if rho is None else Pair(apart_for(rho))
+    found = holding([Place(margin_db, Spread(kind, sigma_db, k, "assumed", "-"), pair)], 2.8)
     assert 1.0 - found.availability == pytest.approx(expected, abs=interval(expected))
 
 
-def simulated_pair_outage(margin_db: float, sigma_db: float, k: float, cycles: float) -> float:
-    """The same for two branches `cycles` wavelengths apart: a steady wave from any side, the others from all."""
+def simulated_pair_outage(margin_db: float, sigma_db: float, k: float, apart: float, weaker_db: float) -> float:
+    """The same for two branches `apart` wavelengths: a steady wave from any side, the others from all around."""
     draw = np.random.default_rng(20270514)
     offset_db = draw.normal(0.0, sigma_db, DRAWS)
     steady, rest = math.sqrt(k / (k + 1.0)), math.sqrt(1.0 / (k + 1.0))
-    alike = float(special.j0(2.0 * math.pi * cycles))
+    alike = float(special.j0(2.0 * math.pi * apart))
     first = scattered(draw)
     second = alike * first + math.sqrt(1.0 - alike * alike) * scattered(draw)
-    later = np.exp(2j * math.pi * cycles * np.cos(draw.uniform(0.0, 2.0 * math.pi, DRAWS)))
-    best = np.maximum(np.abs(steady + rest * first) ** 2, np.abs(steady * later + rest * second) ** 2)
+    later = np.exp(2j * math.pi * apart * np.cos(draw.uniform(0.0, 2.0 * math.pi, DRAWS)))
+    other = np.abs(steady * later + rest * second) ** 2 * 10.0 ** (-weaker_db / 10.0)
+    best = np.maximum(np.abs(steady + rest * first) ** 2, other)
     return float(np.mean(10.0 * np.log10(best) + margin_db + offset_db < 0.0))
 
 
-@pytest.mark.parametrize("margin_db", [0.0, 5.0, 10.0])
-@pytest.mark.parametrize("k", [2.0, 4.0])
-def test_correlated_branches_with_a_steady_wave_are_nearly_as_simulated(margin_db: float, k: float) -> None:
-    """Our own approximation (see diversity_outage), for branches 15 cm apart at 600 MHz: within a fifth."""
-    expected = simulated_pair_outage(margin_db, 3.0, k, 0.15 * 600e6 / SPEED_OF_LIGHT_M_S)
-    place = Place(margin_db, Spread("normal", 3.0, k, "assumed", "-"))
-    found = holding([place], branch_correlation(600.0, 0.15), 2.8)
-    assert 1.0 - found.availability == pytest.approx(expected, rel=0.2, abs=interval(expected))
+@pytest.mark.parametrize("margin_db", [0.0, 5.0, 10.0, 15.0])
+@pytest.mark.parametrize("k", [0.0, 2.0, 4.0])
+@pytest.mark.parametrize(("spacing_m", "weaker_db"), [(0.05, 0.0), (0.15, 0.0), (0.3, 0.0), (1.0, 0.0), (0.3, 6.0)])
+def test_correlated_branches_with_a_steady_wave_are_as_simulated(
+    margin_db: float, k: float, spacing_m: float, weaker_db: float
+) -> None:
+    """At 600 MHz; four standard deviations of the count, and a hundredth for the tables."""
+    apart = cycles(600.0, spacing_m)
+    expected = simulated_pair_outage(margin_db, 3.0, k, apart, weaker_db)
+    place = Place(margin_db, Spread("normal", 3.0, k, "assumed", "-"), Pair(apart, weaker_db))
+    found = holding([place], 2.8)
+    assert 1.0 - found.availability == pytest.approx(expected, rel=0.01, abs=interval(expected))
 
 
 # Breaks.
@@ -176,13 +187,30 @@ def test_one_branch_breaks_as_often_as_simulated(x: float) -> None:
 def test_the_better_of_two_independent_branches_breaks_as_often_as_simulated(x: float) -> None:
     one, other = waves(1)[0], waves(2)[0]
     expected = falls_per_second(np.maximum(np.abs(one) ** 2, np.abs(other) ** 2), x)
-    assert float(diversity_crossing_rate_hz(x, 0.0, 0.0, DOPPLER_HZ)) == pytest.approx(expected, rel=0.08)
+    assert float(diversity_crossing_rate_hz(x, 0.0, FIRST_ZERO, DOPPLER_HZ)) == pytest.approx(expected, rel=0.08)
 
 
 @pytest.mark.parametrize("x", [0.1, 0.3, 1.0])
-def test_the_better_of_two_branches_side_by_side_breaks_nearly_as_often_as_simulated(x: float) -> None:
-    """10 cm apart at 600 MHz, across the way; the formula takes the slopes as independent, so only within 15 %."""
-    one, other = waves(1, 0.1 * 600e6 / SPEED_OF_LIGHT_M_S)
+@pytest.mark.parametrize("spacing_m", [0.1, 0.3])
+def test_the_better_of_two_branches_side_by_side_breaks_as_often_as_simulated(x: float, spacing_m: float) -> None:
+    """At 600 MHz, across the way."""
+    apart = cycles(600.0, spacing_m)
+    one, other = waves(1, apart)
     expected = falls_per_second(np.maximum(np.abs(one) ** 2, np.abs(other) ** 2), x)
-    rho = branch_correlation(600.0, 0.1)
-    assert float(diversity_crossing_rate_hz(x, 0.0, rho, DOPPLER_HZ)) == pytest.approx(expected, rel=0.15)
+    assert float(diversity_crossing_rate_hz(x, 0.0, apart, DOPPLER_HZ)) == pytest.approx(expected, rel=0.08)
+
+
+@pytest.mark.parametrize("x", [0.1, 0.3, 1.0])
+@pytest.mark.parametrize("k", [2.0, 4.0])
+def test_with_a_steady_wave_the_better_of_two_breaks_as_often_as_simulated(x: float, k: float) -> None:
+    """15 cm apart at 600 MHz, across the way; the steady wave from eight sides in turn, without a Doppler shift."""
+    apart = cycles(600.0, 0.15)
+    one, other = waves(1, apart)
+    steady, rest = math.sqrt(k / (k + 1.0)), math.sqrt(1.0 / (k + 1.0))
+    found = []
+    for side in (np.arange(8) + 0.5) * math.pi / 8.0:
+        later = np.exp(2j * math.pi * apart * math.cos(side))
+        best = np.maximum(np.abs(steady + rest * one) ** 2, np.abs(steady * later + rest * other) ** 2)
+        found.append(falls_per_second(best, x))
+    expected = float(np.mean(found))
+    assert float(diversity_crossing_rate_hz(x, k, apart, DOPPLER_HZ)) == pytest.approx(expected, rel=0.1)

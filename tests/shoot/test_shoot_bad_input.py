@@ -103,7 +103,7 @@ ONE_MISTAKE = [
         'material = "bricks"',
         19,
         'site "Quay", walls 1, material is "bricks"; expected "plasterboard", "wood", "glass", "coated-glass", '
-        '"brick", "concrete" or "metal"; did you mean "brick"?',
+        '"brick", "concrete", "metal", "outer-wall" or "insulated-outer-wall"; did you mean "brick"?',
     ),
     ("from = [20, -5]", "from = [20]", 19, 'site "Quay", walls 1, from is [20]; expected at least 2 entries'),
     (
@@ -379,8 +379,8 @@ def test_a_unit_that_is_wrong_is_an_unknown_key() -> None:
 def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     (said,) = sentences(changed("voice = ", "zzz = "))
     assert said == (
-        'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, encrypted, locked_mhz, '
-        "microphone, name, receiver, route, spares, transmitter, voice, worn"
+        'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, crowd, encrypted, facing, '
+        "locked_mhz, microphone, name, receiver, route, spares, speed_m_s, transmitter, voice, worn"
     )
 
 

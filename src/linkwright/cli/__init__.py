@@ -16,6 +16,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("plan", "Plan a shoot: carriers, spares, powers, each link proved."),
     "check": ("check", "Read a shoot and judge it, without planning."),
     "why": ("why", "The ledger of a link, or why it did not get a frequency."),
+    "reach": ("reach", "Will it reach: margins along every route, best places, the ground as a picture."),
+    "walk": ("walk", "Learn a site's reach from a walk test."),
     "fit": ("fit", "How many more links of each type would fit."),
     "sweep": ("sweep", "What is on the air in sweep files."),
     "rules": ("rules", "What may be used in a region, with sources."),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.reading import MOST_BYTES, parse_shoot, read_shoot, read_text
+from linkwright.shoot.reading import MOST_BYTES, parse_shoot, read_shoot, read_text, with_learnt
 
 if TYPE_CHECKING:
     from linkwright.air.predicted import Predicted
@@ -27,7 +27,7 @@ def load_shoot(path: str) -> Shoot:
     if len(data) > MOST_BYTES:
         raise InputError(f"has more than {MOST_BYTES} bytes", path="standard input")
     try:
-        return parse_shoot(data.decode("utf-8-sig"), "standard input")
+        return with_learnt(parse_shoot(data.decode("utf-8-sig"), "standard input"), Path())
     except UnicodeDecodeError as error:
         raise InputError(f"is not UTF-8 text (byte {error.start})", path="standard input") from None
 

@@ -119,6 +119,22 @@ def write_text(path: str, text: str) -> None:
     write_bytes(path, text.encode("utf-8"))
 
 
+def check_picture(path: str) -> None:
+    """Refuse a name for a picture that is neither of the two kinds. Raises InputError."""
+    if Path(path).suffix.lower() not in (".svg", ".png"):
+        raise InputError(f'--picture is "{path}"; expected a file that ends in .svg or .png')
+
+
+def write_drawing(path: str, svg: str) -> None:
+    """Write a drawing as .svg, or as .png by its ending. Raises InputError where it cannot be written."""
+    if Path(path).suffix.lower() == ".png":
+        from linkwright.draw.png import png_of
+
+        write_bytes(path, png_of(svg))
+    else:
+        write_text(path, svg)
+
+
 def write_bytes(path: str, data: bytes) -> None:
     """Write a file whole: beside its place first, then renamed. Raises InputError."""
     target = Path(path)

@@ -67,12 +67,12 @@ def _answered(
     """Read, survey, draw and print; whether every file counts as evidence."""
     from linkwright.air.report import sweep_document
     from linkwright.air.survey import survey
-    from linkwright.cli.output import console, print_json, progress
+    from linkwright.cli.output import check_picture, console, print_json, progress
     from linkwright.rules import territory_or_group, tv_channels
 
     territory = None if region is None else territory_or_group(region)
     if picture is not None:
-        _check_picture(picture)
+        check_picture(picture)
     readouts = _read(files, options)
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
@@ -136,13 +136,6 @@ def _one_of(option: str, word: str | None, known: dict[str, str]) -> str | None:
         expected = ", ".join(known.values())
         raise InputError(f'{option} is "{word}"; expected one of {expected}{did_you_mean(word, known)}')
     return known[word]
-
-
-def _check_picture(path: str) -> None:
-    from linkwright.shoot.errors import InputError
-
-    if Path(path).suffix.lower() not in (".svg", ".png"):
-        raise InputError(f'--picture is "{path}"; expected a file that ends in .svg or .png')
 
 
 def _read(files: list[str], options: ReadOptions) -> list[Readout]:

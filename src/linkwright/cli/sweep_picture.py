@@ -22,15 +22,9 @@ FULL_PIN_DB = 40.0
 
 def write_picture(path: str, found: Survey, territory: Territory | None) -> None:
     """Draw a survey into an .svg or .png file. Raises InputError where there is nothing to draw or no writing."""
-    from linkwright.cli.output import write_bytes, write_text
+    from linkwright.cli.output import write_drawing
 
-    svg = drawn(score_of(found, territory))
-    if Path(path).suffix.lower() == ".png":
-        from linkwright.draw.png import png_of
-
-        write_bytes(path, png_of(svg))
-    else:
-        write_text(path, svg)
+    write_drawing(path, drawn(score_of(found, territory)))
 
 
 def score_of(found: Survey, territory: Territory | None) -> Score:

@@ -105,6 +105,11 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
         f"wanted {link.wanted_dbm:.1f} dBm - noise and interference {link.noise_and_interference_dbm:.1f} dBm "
         f"- needed {link.required_cnr_db:g} dB = {link.margin_db:.1f} dB of margin"
     )
+    if link.squelch_dbm is not None:
+        out.print(
+            f"squelch {link.squelch_dbm:.1f} dBm: cuts the talent {100 * (link.squelch_cuts or 0.0):.2f} % of "
+            f"the time at {link.worst_at}, opened by others {100 * (link.squelch_opens or 0.0):.2f} %"
+        )
     out.print(f"unbroken {100 * link.availability:.3f} % of the time, {link.breaks_per_hour:.1f} breaks an hour")
 
 

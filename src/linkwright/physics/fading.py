@@ -11,12 +11,11 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike
 
+from linkwright.physics.pairs import pair_curve
 from linkwright.units import SPEED_OF_LIGHT_M_S, FloatArray
 
 #: Branches that are correlated more than this are taken as one [ratio].
 ALIKE_RHO = 0.9999
-#: A share of time below this is as good as none; it keeps logarithms finite.
-LEAST_SHARE = 1e-15
 
 
 def marcum_q1(a: ArrayLike, b: ArrayLike) -> FloatArray:
@@ -56,25 +55,35 @@ def selection_outage(x: ArrayLike, rho: float) -> FloatArray:
     return np.asarray(np.clip(1.0 - np.exp(-near) * (1.0 - marcum_q1(b, a) + marcum_q1(a, b)), 0.0, 1.0))
 
 
-def diversity_outage(x: ArrayLike, k: float, rho: float | None) -> FloatArray:
-    """Share of time below the threshold: one branch (`rho` None) or the better of two, Rayleigh or Rice.
+def diversity_outage(x: ArrayLike, k: float, apart: float | None, weaker_db: float = 0.0) -> FloatArray:
+    """Share of time below the threshold: one branch (`apart` None) or the better of two, Rayleigh or Rice.
 
-    Two Rice branches take the dependence of two Rayleigh branches that are each as often below their threshold
-    (the Rayleigh pair's copula): exact at K = 0 and at rho = 0 and 1, our own approximation in between.
+    apart : distance of the branches in wavelengths. weaker_db : how far the second branch's mean lies below the
+    first's, to which x refers [dB]. Two Rayleigh branches alike by their closed form, others by `pairs`.
     """
     single = rice_outage(x, k) if k > 0.0 else rayleigh_outage(x)
-    if rho is None:
+    if apart is None or correlation_of(apart) > ALIKE_RHO:
         return single
-    as_rayleigh = -np.log1p(-np.minimum(single, 1.0 - LEAST_SHARE))
-    return np.minimum(selection_outage(as_rayleigh, rho), single)
+    if k == 0.0 and weaker_db == 0.0:
+        return np.minimum(selection_outage(x, correlation_of(apart)), single)
+    return np.minimum(pair_curve(k, apart, weaker_db).outage(x), single)
+
+
+def correlation_of(apart: float) -> float:
+    """Correlation of the powers of two branches `apart` wavelengths, waves from all around (Clarke)."""
+    from scipy.special import j0
+
+    return float(j0(2.0 * math.pi * apart) ** 2)
 
 
 def branch_correlation(frequency_mhz: float, spacing_m: float) -> float:
     """Correlation of the powers of two branches, waves from all around: J0(2 pi d / lambda)^2 (Clarke)."""
-    from scipy.special import j0
+    return correlation_of(cycles(frequency_mhz, spacing_m))
 
-    wavelength_m = SPEED_OF_LIGHT_M_S / (frequency_mhz * 1e6)
-    return float(j0(2.0 * math.pi * spacing_m / wavelength_m) ** 2)
+
+def cycles(frequency_mhz: float, distance_m: float) -> float:
+    """A distance [m] in wavelengths."""
+    return distance_m * frequency_mhz * 1e6 / SPEED_OF_LIGHT_M_S
 
 
 def doppler_hz(frequency_mhz: float, speed_m_s: float) -> float:
@@ -97,21 +106,28 @@ def crossing_rate_hz(x: ArrayLike, k: float, doppler: float) -> FloatArray:
     return np.asarray(math.sqrt(2.0 * math.pi * (k + 1.0)) * doppler * r * np.exp(exponent) * i0e(steady))
 
 
-def diversity_crossing_rate_hz(x: ArrayLike, k: float, rho: float | None, doppler: float) -> FloatArray:
-    """How often the better branch falls through the threshold [1/s].
+def diversity_crossing_rate_hz(
+    x: ArrayLike, k: float, apart: float | None, doppler: float, weaker_db: float = 0.0
+) -> FloatArray:
+    """How often the better branch falls through the threshold [1/s]; `apart` and `weaker_db` as for
+    `diversity_outage`.
 
-    One branch crosses while the other is below: 2 N1 P(other below | this one at the threshold), for Rayleigh
-    branches 1 - Q1(sqrt(2 rho x/(1-rho)), sqrt(2x/(1-rho))); Rice branches carry that condition as
-    `diversity_outage` does. The slopes of the two branches are taken as independent.
+    One branch crosses while the other is below: N1 P(2 below | 1 at its threshold) and the same with the two
+    exchanged. For branches that stand apart across the way a branch's slope does not depend on the other's level
+    (Clarke: the derivative of J0 at no distance along the way is nothing); along the way they would break a little
+    less often.
     """
+    x = np.asarray(x, dtype=np.float64)
     one = crossing_rate_hz(x, k, doppler)
-    if rho is None or rho > ALIKE_RHO:
+    if apart is None or correlation_of(apart) > ALIKE_RHO:
         return one
-    single = rice_outage(x, k) if k > 0.0 else rayleigh_outage(x)
-    as_rayleigh = np.minimum(-np.log1p(-np.minimum(single, 1.0 - LEAST_SHARE)), 50.0)
-    a = np.sqrt(2.0 * rho * as_rayleigh / (1.0 - rho))
-    b = np.sqrt(2.0 * as_rayleigh / (1.0 - rho))
-    return np.asarray(2.0 * one * np.clip(1.0 - marcum_q1(a, b), 0.0, 1.0))
+    if k == 0.0 and weaker_db == 0.0:
+        rho, near = correlation_of(apart), np.minimum(x, 50.0)
+        a, b = np.sqrt(2.0 * rho * near / (1.0 - rho)), np.sqrt(2.0 * near / (1.0 - rho))
+        return np.asarray(2.0 * one * np.clip(1.0 - marcum_q1(a, b), 0.0, 1.0))
+    pair = pair_curve(k, apart, weaker_db)
+    other = crossing_rate_hz(x * 10.0 ** (weaker_db / 10.0), k, doppler)
+    return np.asarray(one * pair.other_below(x) + other * pair.first_below(x))
 
 
 def mean_fade_s(r: float, doppler: float) -> float:

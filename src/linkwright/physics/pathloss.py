@@ -28,6 +28,12 @@ def free_space_db(frequency_mhz: ArrayLike, distance_m: ArrayLike) -> FloatArray
     return np.asarray(FREE_SPACE_DB + 20.0 * np.log10(f) + 20.0 * np.log10(d_km))
 
 
+def plane_earth_db(distance_m: ArrayLike, height_a_m: ArrayLike, height_b_m: ArrayLike) -> FloatArray:
+    """Loss [dB] over plane earth far beyond the break point: 40 log10 d - 20 log10(h1 h2); Rappaport, chapter 4."""
+    d, a, b = (np.asarray(x, dtype=np.float64) for x in (distance_m, height_a_m, height_b_m))
+    return np.asarray(40.0 * np.log10(d) - 20.0 * np.log10(a * b))
+
+
 # ITU-R P.1411, section 4.3.1: between terminals from below roof-top height to near street level.
 
 #: Stated range of P.1411 section 4.3.1: frequency [MHz] and distance [m].

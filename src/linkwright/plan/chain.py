@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -12,9 +13,10 @@ import numpy as np
 from linkwright.air.predicted import Predicted
 from linkwright.air.readers import Readout
 from linkwright.air.sweep import Sweep
-from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.plan.air import SiteAir, airs
-from linkwright.reach.budget import Budget, budget, facing_db
+from linkwright.reach.body import facing_db
+from linkwright.reach.budget import Budget, budget_of
+from linkwright.reach.ends import Ends
 from linkwright.reach.received import Radiator
 from linkwright.rules import Territory, check_permits, territory, tv_channels
 from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
@@ -41,7 +43,7 @@ Sweeps = Mapping[str, Sequence[Sweep | Readout]]
 MANY_LINKS: Final = 40
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Chain:
     """A link on one site with everything that it consists of."""
 
@@ -56,12 +58,31 @@ class Chain:
 
     def budget(self, carrier_khz: int) -> Budget:
         """The budget along the route on one carrier."""
-        return budget(self.site, self.transmitter, self.receiver, self.worn, self.route, self.at, carrier_khz)
+        return budget_of(self.ends, self.route, carrier_khz)
 
-    @property
+    @functools.cached_property
+    def ends(self) -> Ends:
+        """Both ends as far as reach goes."""
+        link = self.link
+        return Ends(
+            self.site, self.transmitter, self.receiver, self.worn, self.at, link.facing, link.crowd, link.speed_m_s
+        )
+
+    @functools.cached_property
+    def middle_mhz(self) -> float:
+        """The middle of what the receiver tunes [MHz]: for what hardly depends on the carrier."""
+        tunes = self.receiver.tunes_mhz
+        return (min(low for low, _ in tunes) + max(high for _, high in tunes)) / 2.0
+
+    @functools.cached_property
     def noise_dbm(self) -> float:
-        """The receiver's own noise in the link's bandwidth [dBm]."""
-        return thermal_noise_dbm(self.transmitter.bandwidth_khz, self.receiver.noise_figure_db)
+        """The noise at the receiver's input in the link's bandwidth, on its noisiest branch [dBm]."""
+        return self.ends.most_noise_dbm(self.middle_mhz)
+
+    @functools.cached_property
+    def heard_gain_db(self) -> float:
+        """The most gain from an isotropic antenna to the receiver's input: antenna, line, preamplifier [dB]."""
+        return self.ends.heard_gain_db(self.middle_mhz)
 
     @property
     def facing_gain_db(self) -> float:

@@ -173,6 +173,31 @@ CODES: Final[dict[str, Code]] = {
         "The sweep does not cover everything that the links tune.",
         "Sweep the whole tuning range.",
     ),
+    "walk-unread": Code(
+        "warn",
+        "The site names what a walk test taught, but it was not read.",
+        "Read the shoot from its file, with the file of the walk test beside it.",
+    ),
+    "feeder-loss": Code(
+        "warn",
+        "So much is lost between an antenna and the receiver that the noise figure rises.",
+        "Take a better or shorter line, or a preamplifier at the antenna that makes up for what follows it.",
+    ),
+    "control-short": Code(
+        "note",
+        "Remote setting does not reach the talent along the whole route.",
+        "Set the transmitter before the talent leaves, or go there; nothing else depends on it.",
+    ),
+    "squelch-risk": Code(
+        "warn",
+        "No squelch setting both keeps out somebody else on the carrier and never cuts the talent.",
+        "Take another carrier, or bring the antennas nearer; mute the channel while its transmitter is off.",
+    ),
+    "gain-excess": Code(
+        "warn",
+        "There is more gain before the receiver than its line loses: strong neighbours mix in it earlier.",
+        "Turn the preamplifier down to what line and splitter lose, or take it out.",
+    ),
     "hard-warning": Code(
         "warn",
         "Other services that must not be disturbed use these frequencies or this neighbourhood.",

@@ -47,6 +47,13 @@ class PlannedLink(Checked):
     breaks_per_hour: float = Field(description="how often the audio breaks [1/h]")
     worst_at: str = Field(description="the worst spot of the route")
     verdict: Verdict = Field(description="holds, thin or fails")
+    squelch_dbm: float | None = Field(default=None, description="squelch to set, at the receiver's input [dBm]")
+    squelch_cuts: float | None = Field(
+        default=None, description="share of time at the worst spot that it cuts audio which would still do"
+    )
+    squelch_opens: float | None = Field(
+        default=None, description="share of time that somebody known on the carrier opens it, the own one being off"
+    )
     attenuation_db: float | None = Field(default=None, description="input attenuation to set [dB]")
     low_cut_hz: float | None = Field(default=None, description="low cut to set [Hz]")
     delay_ms: float | None = Field(default=None, description="delay from microphone to output [ms]")

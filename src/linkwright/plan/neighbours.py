@@ -60,7 +60,7 @@ class FarSite:
     @classmethod
     def of(cls, site: Site, links: Sequence[Far]) -> FarSite:
         """From the links of a site."""
-        spare_db = np.array([link.chain.noise_dbm - link.chain.receiver.antenna_gain_dbi for link in links])
+        spare_db = np.array([link.chain.noise_dbm - link.chain.heard_gain_db for link in links])
         spans = np.array([span(link.call) for link in links]).reshape(-1, 2)
         return cls(
             site,
@@ -222,7 +222,7 @@ class Afar:
         slot = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count) + first[of]
         low, high = (carriers - widths / 2.0)[of], (carriers + widths / 2.0)[of]
         share = overlap_share(slots_khz[slot], chain.transmitter.bandwidth_khz, low, high)
-        antenna = mw_from_dbm(chain.receiver.antenna_gain_dbi)
+        antenna = mw_from_dbm(chain.heard_gain_db)
         np.add.at(power_mw, slot, antenna * self.heard_mw[which][of] * share)
         disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[which][of]]] = True
         return power_mw, disturbs
@@ -236,7 +236,7 @@ class Afar:
         half = self.widths_khz[which] / 2.0
         low, high = self.carriers_khz[which] - half, self.carriers_khz[which] + half
         share = overlap_share(np.array([carrier_khz]), chain.transmitter.bandwidth_khz, low, high)
-        power = mw_from_dbm(chain.receiver.antenna_gain_dbi) * self.heard_mw[which] * share
+        power = mw_from_dbm(chain.heard_gain_db) * self.heard_mw[which] * share
         site = np.searchsorted(self.begins, which, side="right") - 1
         by_site = np.bincount(site, weights=power, minlength=len(self.names))
         least = mw_from_dbm(chain.noise_dbm - HEARD_BELOW_NOISE_DB)

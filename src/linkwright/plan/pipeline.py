@@ -25,6 +25,7 @@ from linkwright.plan.plan_findings import (
 )
 from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove
 from linkwright.plan.radio import narrow
+from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
 from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.rules import Row
@@ -62,7 +63,7 @@ def make_plan(
     for site in scene.used_sites:
         problem, answers = solved[site.name]
         kept = kept_by_site[site.name]
-        findings += input_findings(scene, problem)
+        findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
         findings += moved_findings(kept, answers)
         if kept:
             moves += _moves(problem, kept, answers)
@@ -91,7 +92,8 @@ def check_shoot(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None
     slots = Slots.of(scene)
     findings: list[Finding] = []
     for site in scene.used_sites:
-        findings += input_findings(scene, site_problem(scene, site, slots, {}))
+        problem = site_problem(scene, site, slots, {})
+        findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
     return sorted_findings(findings)
 
 

@@ -10,7 +10,8 @@ from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import rule_reason, together
 from linkwright.plan.model import Finding, PlannedCall, PlannedLink
-from linkwright.plan.prove import Proof, Standing
+from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
+from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.rules import Row
@@ -32,6 +33,8 @@ def link_findings(
             link.link,
             f'{link.link} asks for {_count(wished, "spare")} and has {len(link.spares_khz)} in call "{call}".',
         )
+    distant = max((a for a in standing.air if a.code in ON_THE_CARRIER), key=lambda a: a.power_mw, default=None)
+    yield from squelch_finding(link, "" if distant is None else distant.part, target)
     if link.verdict == "holds":
         return
     yield from _near_far(standing, link)

@@ -23,6 +23,7 @@ from linkwright.plan.neighbours import REUSE
 from linkwright.plan.radio import others_arrays, radio_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
 from linkwright.reach.budget import Budget
+from linkwright.reach.squelch import Squelch, setting
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, sum_dbm
@@ -33,6 +34,8 @@ THIN: Final = 0.99
 LINES_A_KIND: Final = 5
 #: A kind of interference that is this far below the noise in all is left out [dB].
 KIND_BELOW_NOISE_DB: Final = 20.0
+#: What comes and goes with somebody else's transmitter; the rest of the air is taken to be always there.
+ON_THE_CARRIER: Final = ("other-cochannel", REUSE)
 #: A single contribution this far below the noise has no line of its own [dB].
 LINE_BELOW_NOISE_DB: Final = 26.0
 
@@ -277,7 +280,10 @@ def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], targe
             source=transmit,
         ),
         *(
-            LedgerLine(what="wanted", part=g.part, db=round(g.db, 2), evidence=g.evidence, source=g.source)
+            LedgerLine(
+                what="wanted", part=g.part, db=round(g.db, 2), evidence=g.evidence, source=g.source,
+                spread_db=None if g.spread_db is None else round(g.spread_db, 1),
+            )
             for g in worst.gains
         ),
     ]  # fmt: skip
@@ -287,6 +293,7 @@ def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], targe
     ]
     wanted_dbm = round(sum(line.db or 0.0 for line in wanted), 2)
     n_and_i = round(proof.n_and_i_dbm, 2)
+    squelch = squelch_of(standing, proof, wanted_dbm)
     return PlannedLink(
         link=chain.link.name,
         carrier_khz=standing.carrier_khz,
@@ -300,8 +307,28 @@ def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], targe
         breaks_per_hour=round(proof.breaks_per_hour, 2),
         worst_at=worst.spot,
         verdict=verdict(proof.availability, target),
+        squelch_dbm=round(squelch.level_dbm, 1),
+        squelch_cuts=round(squelch.cuts, 6),
+        squelch_opens=round(squelch.opens, 6),
         delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
         ledger=(*wanted, *noise, *proof.interference),
+    )
+
+
+def squelch_of(standing: Standing, proof: Proof, wanted_dbm: float) -> Squelch:
+    """Where to set the squelch: under the talent at the worst spot, over noise and others on the carrier."""
+    worst = proof.budget.worst
+    distant_mw = sum(arrival.power_mw for arrival in standing.air if arrival.code in ON_THE_CARRIER)
+    heard = distant_mw > mw_from_dbm(standing.noise_dbm - NOTHING_BELOW_NOISE_DB)
+    own_mw = sum(mw_from_dbm(level.dbm) for level in proof.budget.noise)
+    steady_mw = max(own_mw, mw_from_dbm(proof.n_and_i_dbm) - distant_mw)
+    return setting(
+        wanted_dbm,
+        proof.n_and_i_dbm + proof.budget.required_cnr_db,
+        dbm_from_mw(steady_mw),
+        worst.spread,
+        worst.pair,
+        dbm_from_mw(distant_mw) if heard else None,
     )
 
 

@@ -17,7 +17,7 @@ from linkwright.plan.tuning import Tuning
 from linkwright.reach.budget import Budget
 from linkwright.reach.hold import margins_to_hold_db
 from linkwright.reach.path import xyz
-from linkwright.reach.received import Radiator, strongest_gain_db
+from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.shoot.place import Other
 from linkwright.units import FloatArray, IntArray, mw_from_dbm, mw_from_dbm_array
 
@@ -45,6 +45,7 @@ def radio_of(
     widths = np.array([*own_widths, *(other.bandwidth_khz for other in others)], dtype=np.float64)
     kinds = np.unique(widths)
     receivers = [chain.receiver for chain in chains]
+    intercepts = [c.ends.iip3_dbm(khz / 1000.0) for c, khz in zip(chains, carriers_khz, strict=True)]
     return Radio(
         gain=_gain(chains, carriers_khz, budgets, others),
         coupling=_coupling(chains, carriers_khz, others),
@@ -52,7 +53,7 @@ def radio_of(
         noise_mw=_ratio([sum_noise_dbm(budget) for budget in budgets], others),
         need=_ratio([budget.required_cnr_db for budget in budgets], others),
         to_hold=_ratio(list(margins_to_hold_db([budget.route() for budget in budgets], target)), others),
-        iip3_mw=_ratio([receiver.iip3_dbm for receiver in receivers], others),
+        iip3_mw=_ratio(intercepts, others),
         blocking_mw=_ratio([receiver.blocking_dbm for receiver in receivers], others),
         width_khz=widths,
         rejection=_rejection(tuple(float(kind) for kind in kinds)),
@@ -77,13 +78,9 @@ def _gain(
     chains: Sequence[Chain], carriers_khz: IntArray, budgets: Sequence[Budget], others: Sequence[Other]
 ) -> FloatArray:
     """Gains as `Radio.gain`: interferers at their strongest, the wanted one at its worst spot; others by EIRP."""
-    places = list({(c.at.x_m, c.at.y_m, c.at.z_m): c.at for c in chains}.values())
-    column = {(place.x_m, place.y_m, place.z_m): n for n, place in enumerate(places)}
     radiators = [chain.radiator(int(khz), 1.0) for chain, khz in zip(chains, carriers_khz, strict=True)]
     radiators += [Radiator((other.at,), sum(other.band_khz) / 2000.0, 0.0) for other in others]
-    gain = strongest_gain_db(chains[0].site, radiators, places)
-    gain = gain[:, [column[(c.at.x_m, c.at.y_m, c.at.z_m)] for c in chains]]
-    gain = gain + np.array([chain.receiver.antenna_gain_dbi for chain in chains])[None, :]
+    gain = heard_gains_db([chain.ends for chain in chains], [khz / 1000.0 for khz in carriers_khz], radiators)
     np.fill_diagonal(gain, [budget.worst.gain_db for budget in budgets])
     every = np.zeros((len(radiators), len(radiators)))
     every[:, : len(chains)] = mw_from_dbm_array(gain)

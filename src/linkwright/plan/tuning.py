@@ -17,7 +17,7 @@ from linkwright.plan.air import TakenByTv
 from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
 from linkwright.plan.neighbours import REUSE, Afar
-from linkwright.reach.received import Radiator, strongest_gain_db
+from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.rules import Row, allowance
 from linkwright.shoot.equipment import Transmitter
 from linkwright.shoot.place import Other
@@ -133,7 +133,7 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar)
     others = {o.name: o for call in calls for o in scene.others_during(call)}
     heard = [_other(chain, other, carriers) for other in others.values()]
     air = scene.air[chain.site.name].on_slots(
-        carriers, transmitter.bandwidth_khz, noise_dbm, receiver.antenna_gain_dbi, calls
+        carriers, transmitter.bandwidth_khz, noise_dbm, chain.heard_gain_db, calls
     )
     heard += air.heard
     far_mw, disturbs = afar.over_slots(chain, afar.during(calls), carriers)
@@ -170,8 +170,7 @@ def _other(chain: Chain, other: Other, carriers: IntArray) -> Heard:
     """An other as the link's receiver hears it on each slot."""
     low, high = other.band_khz
     radiator = Radiator((other.at,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
-    gain = strongest_gain_db(chain.site, [radiator], [chain.at])
-    level_dbm = float(gain[0, 0]) + chain.receiver.antenna_gain_dbi
+    level_dbm = float(heard_gains_db([chain.ends], [chain.middle_mhz], [radiator])[0, 0])
     share = overlap_share(carriers, chain.transmitter.bandwidth_khz, low, high)
     source = f"{other.radiated_mw:g} mW EIRP as stated, path as for {chain.site.surroundings} surroundings"
     return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source)

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.physics.pathloss import P1411_URBAN_DB, free_space_db, p1411_no_sight_db
+from linkwright.physics.pathloss import P1411_URBAN_DB, free_space_db, p1411_no_sight_db, plane_earth_db
 from linkwright.shoot.place import Site, Surroundings
 from linkwright.units import FloatArray
 
@@ -30,6 +30,4 @@ def between_sites_db(a: Site, b: Site, distance_m: float, frequency_mhz: FloatAr
     if built:
         least = min(P1411_URBAN_DB[kind] for kind in built)
         return np.asarray(np.maximum(free, p1411_no_sight_db(frequency_mhz, distance, least)))
-    # Plane earth: 40 log10 d - 20 log10 (h1 h2); ITU-R P.1411 section 4.1.2 beyond the break point.
-    plane = 40.0 * np.log10(distance) - 20.0 * np.log10(LOW_M * LOW_M)
-    return np.asarray(np.maximum(free, plane))
+    return np.asarray(np.maximum(free, plane_earth_db(distance, LOW_M, LOW_M)))

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.reach.curves import Curves
+from linkwright.reach.curves import Curves, Pair
 from linkwright.reach.path import Spread
 from linkwright.units import FloatArray
 
@@ -22,10 +22,11 @@ FINE_DB: Final = 0.01
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A spot as far as holding goes: its margin over what the receiver needs [dB], and its spread."""
+    """A spot as far as holding goes: its margin over what the receiver needs [dB], its spread, and the branches."""
 
     margin_db: float
     spread: Spread
+    pair: Pair | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +37,12 @@ class Holding:
     breaks_per_hour: float
 
 
-def holding(places: Sequence[Place], rho: float | None, doppler: float) -> Holding:
-    """How a link holds over its spots, each for the same share of the time.
+def holding(places: Sequence[Place], doppler: float) -> Holding:
+    """How a link holds over its spots, each for the same share of the time; `doppler` in Hz.
 
-    `rho` is the correlation of the two branches' powers, None for one branch; `doppler` in Hz. At each spot
-    the outage of the fast fading is averaged over the spread of the local mean.
+    At each spot the outage of the fast fading is averaged over the spread of the local mean.
     """
-    curves = Curves.of([(place.spread, rho) for place in places])
+    curves = Curves.of([(place.spread, place.pair) for place in places])
     margin_db = np.array([place.margin_db for place in places])
     outage, breaks_hz = float(curves.outage(margin_db).mean()), float(curves.breaks_hz(margin_db).mean())
     return Holding(min(1.0, max(0.0, 1.0 - outage)), 3600.0 * doppler * breaks_hz)
@@ -50,11 +50,10 @@ def holding(places: Sequence[Place], rho: float | None, doppler: float) -> Holdi
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """The spots of a link as far as holding goes: each one's margin over the worst one's [dB], and its spread."""
+    """The spots of a link as far as holding goes: margins over the worst one's [dB], spreads and branches."""
 
     over_db: tuple[float, ...]
-    spreads: tuple[Spread, ...]
-    rho: float | None
+    kinds: tuple[tuple[Spread, Pair | None], ...]
 
 
 def margins_to_hold_db(routes: Sequence[Route], target: float) -> FloatArray:
@@ -62,7 +61,7 @@ def margins_to_hold_db(routes: Sequence[Route], target: float) -> FloatArray:
 
     By bisection, all links at once: availability rises with the margin.
     """
-    curves = Curves.of([(spread, route.rho) for route in routes for spread in route.spreads])
+    curves = Curves.of([kind for route in routes for kind in route.kinds])
     owner = np.repeat(np.arange(len(routes)), [len(route.over_db) for route in routes])
     share = 1.0 / np.bincount(owner, minlength=len(routes))[owner]
     over_db = np.array([over for route in routes for over in route.over_db])

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from linkwright.reach.antenna import relative_db
+from linkwright.reach.ends import Ear, Ends
 from linkwright.reach.path import paths, xyz
 from linkwright.shoot.place import Point, Site
 from linkwright.units import FloatArray
@@ -21,18 +23,47 @@ class Radiator:
     gain_db: float
 
 
-def strongest_gain_db(site: Site, radiators: Sequence[Radiator], receivers: Sequence[Point]) -> FloatArray:
+def strongest_gain_db(site: Site, radiators: Sequence[Radiator], receivers: Sequence[Point | Ear]) -> FloatArray:
     """Gain from conducted power to received level [dB], shape (radiators, receivers).
 
     Each transmitter stands where it is heard best on its route; no fading is counted, as what matters is how
-    strong it can be. A receiver's own antenna gain is not included.
+    strong it can be. A receiver's own antenna gain is not included, but for how an antenna with a pattern hears
+    from there less than in its best direction.
     """
     if not radiators or not receivers:
         return np.zeros((len(radiators), len(receivers)))
     counts = [len(radiator.points) for radiator in radiators]
     start = np.concatenate([xyz(radiator.points) for radiator in radiators])
     frequency = np.repeat([radiator.frequency_mhz for radiator in radiators], counts)
-    gain = -paths(site, frequency, start, xyz(tuple(receivers))).loss_db
+    at = xyz(tuple(one.point if isinstance(one, Ear) else one for one in receivers))
+    gain = -paths(site, frequency, start, at).loss_db
+    for n, one in enumerate(receivers):
+        if isinstance(one, Ear) and one.antenna is not None:
+            gain[:, n] += relative_db(one.antenna, start - at[n])
     first = np.concatenate([[0], np.cumsum(counts)[:-1]])
     best = np.maximum.reduceat(gain, first, axis=0)
     return np.asarray(best + np.array([radiator.gain_db for radiator in radiators])[:, None])
+
+
+def heard_gains_db(ends: Sequence[Ends], mhz: Sequence[float], radiators: Sequence[Radiator]) -> FloatArray:
+    """Gain from conducted power to each receiver's input [dB], shape (radiators, ends), on its strongest antenna.
+
+    mhz : each receiver's frequency, for its lines. All `ends` are on one site.
+    """
+    ears = [[ear for branch in one.branches for ear in branch] for one in ends]
+    column: dict[tuple[float, float, float, object], int] = {}
+    distinct: list[Ear] = []
+    for ear in (ear for several in ears for ear in several):
+        key = (ear.point.x_m, ear.point.y_m, ear.point.z_m, None if ear.antenna is None else ear.antenna.name)
+        if column.setdefault(key, len(distinct)) == len(distinct):
+            distinct.append(ear)
+    gain = strongest_gain_db(ends[0].site, radiators, distinct)
+    found = np.empty((len(radiators), len(ends)))
+    for n, (one, several) in enumerate(zip(ends, ears, strict=True)):
+        of = [
+            column[ear.point.x_m, ear.point.y_m, ear.point.z_m, None if ear.antenna is None else ear.antenna.name]
+            for ear in several
+        ]
+        own = np.array([one.ear_gain_dbi(ear) + one.feed(ear, mhz[n]).gain_db for ear in several])
+        found[:, n] = (gain[:, of] + own).max(axis=1)
+    return found

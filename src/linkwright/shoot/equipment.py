@@ -98,6 +98,13 @@ class Transmitter(Tuned):
         default=None, ge=0, le=60, description="loss on the body, facing the receiver [dB]"
     )
     body_away_db: float | None = Field(default=None, ge=0, le=60, description="loss with the body in the way [dB]")
+    control_mhz: Mhz | None = Field(default=None, description="carrier of its remote setting [MHz]; none: not told")
+    control_reach_m: float | None = Field(
+        default=None,
+        gt=0,
+        le=1_000,
+        description="how far it can be set from in the open, on a body [m]; default: 9",
+    )
 
     @model_validator(mode="after")
     def _steps_are_distinct(self) -> Self:

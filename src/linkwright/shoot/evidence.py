@@ -18,12 +18,13 @@ def least_sure(*evidence: Evidence) -> Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """One step on the way from the transmitter to the receiver: `db` is added to the level."""
+    """One step from the transmitter to the receiver: `db` is added to the level, known to `spread_db`."""
 
     part: str
     db: float
     evidence: Evidence
     source: str
+    spread_db: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,8 @@ from linkwright.shoot.place import Other, Site
 
 Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
 Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
+Facing = Literal["towards", "away", "side", "walking"]
+Crowd = Literal["none", "thin", "dense"]
 
 
 @functools.cache
@@ -78,6 +80,14 @@ class Link(Frozen):
     )
     worn: Worn | None = Field(
         default=None, description="where it is worn; default: belt-back, or hand where it is not body-worn"
+    )
+    facing: Facing | None = Field(
+        default=None,
+        description="which way the talent looks, from the receiver or as it walks; default: the worst turn",
+    )
+    crowd: Crowd = Field(default="none", description="people about the talent")
+    speed_m_s: Annotated[float, Field(gt=0, le=50)] = Field(
+        default=1.4, description="how fast the talent goes along the route [m/s]"
     )
     voice: Voice = Field(default="normal", description="how loud the talent speaks")
     spares: Annotated[int, Field(ge=0, le=20)] = Field(default=1, description="spare carriers to reserve")

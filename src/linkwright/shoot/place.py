@@ -7,11 +7,24 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from linkwright.shoot.antennas import Antenna
 from linkwright.shoot.fields import Frozen, HeightM, Khz, Metre, Mhz, Name, RadiatedMw
+from linkwright.shoot.learnt import Learnt
 from linkwright.units import khz_from_mhz
 
 Surroundings = Literal["open", "street", "residential", "office", "hall"]
-Material = Literal["plasterboard", "wood", "glass", "coated-glass", "brick", "concrete", "metal"]
+Material = Literal[
+    "plasterboard",
+    "wood",
+    "glass",
+    "coated-glass",
+    "brick",
+    "concrete",
+    "metal",
+    "outer-wall",
+    "insulated-outer-wall",
+]
+LossDb = Annotated[float, Field(ge=0, le=100)]
 
 
 class Point(Frozen):
@@ -34,8 +47,31 @@ class Wall(Frozen):
     from_m: tuple[Metre, Metre] = Field(alias="from", description="one end: x, y [m]")
     to_m: tuple[Metre, Metre] = Field(alias="to", description="the other end: x, y [m]")
     material: Material = Field(description="what it is made of")
-    loss_db: Annotated[float, Field(ge=0, le=100)] | None = Field(
+    loss_db: LossDb | None = Field(
         default=None, description="loss through it [dB], where it is known better than by its material"
+    )
+    height_m: HeightM | None = Field(
+        default=None, description="its top above ground [m], over which waves bend; default: nothing gets over it"
+    )
+
+
+class Floor(Frozen):
+    """A floor or ceiling through the whole site."""
+
+    z_m: HeightM = Field(description="above ground [m]")
+    material: Material = Field(default="concrete", description="what it is made of")
+    loss_db: LossDb | None = Field(
+        default=None, description="loss through it [dB], where it is known better than by its material"
+    )
+
+
+class MaterialLoss(Frozen):
+    """What a material costs on this site, instead of the built-in table."""
+
+    material: Material = Field(description="the material")
+    loss_db: LossDb = Field(description="loss through one wall of it [dB]")
+    source: Annotated[str, Field(min_length=1, max_length=200)] = Field(
+        default="as stated", description="how it is known"
     )
 
 
@@ -54,6 +90,24 @@ class Site(Frozen):
     )
     spots: tuple[Spot, ...] = Field(default=(), max_length=1000, description="named points")
     walls: tuple[Wall, ...] = Field(default=(), max_length=1000, description="walls that links cross")
+    walls_complete: bool | None = Field(
+        default=None,
+        description="nothing stands in the way but the walls drawn; default: so but on a street or among houses",
+    )
+    floors: tuple[Floor, ...] = Field(default=(), max_length=100, description="floors that links cross")
+    materials: tuple[MaterialLoss, ...] = Field(
+        default=(), max_length=50, description="what materials cost here, instead of the built-in table"
+    )
+    flat_ground: bool = Field(
+        default=False, description="in the open: count what flat ground reflects (two rays), where that costs more"
+    )
+    antennas: tuple[Antenna, ...] = Field(
+        default=(), max_length=200, description="receiving antennas; default: the receiver's own, at the spot"
+    )
+    measured: Annotated[str, Field(min_length=1, max_length=1000)] | None = Field(
+        default=None, description="what a walk test taught, a file that `walk` wrote, relative to the shoot file"
+    )
+    learnt: Learnt | None = Field(default=None, description="the same, read from that file or given here")
     tv: tuple[Name, ...] = Field(
         default=(), max_length=200, description="TV channels known to be on the air here, by number"
     )

@@ -13,11 +13,14 @@ from pydantic import BaseModel, ValidationError
 from linkwright.shoot.catalogue import as_frozen
 from linkwright.shoot.checks import Problem, problems_of
 from linkwright.shoot.errors import InputError, InputErrors, did_you_mean
+from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.locate import Loc, line_of
 from linkwright.shoot.models import Shoot
 
 #: A shoot file of 10 000 links has about 2 MB; more than this is some other file.
 MOST_BYTES = 16 * 1024 * 1024
+#: What a walk taught has some twenty lines.
+MOST_LEARNT_BYTES = 64 * 1024
 #: How many mistakes are told at once.
 MOST_PROBLEMS = 20
 
@@ -28,7 +31,35 @@ def read_shoot(path: Path, name: str | None = None) -> Shoot:
     Raises InputError (InputErrors for several) with file, line, key, what was found and what was expected.
     """
     name = name if name is not None else str(path)
-    return parse_shoot(read_text(path, name, MOST_BYTES), name)
+    return with_learnt(parse_shoot(read_text(path, name, MOST_BYTES), name), path.parent)
+
+
+def with_learnt(shoot: Shoot, folder: Path) -> Shoot:
+    """The shoot with what its sites' walk tests taught, read from the files that they name. Raises InputError."""
+    if not any(site.measured for site in shoot.site):
+        return shoot
+    sites = []
+    for site in shoot.site:
+        if site.measured is not None:
+            text = read_text(folder / site.measured, site.measured, MOST_LEARNT_BYTES)
+            site = site.model_copy(update={"learnt": parse_learnt(text, site.measured)})
+        sites.append(site)
+    return shoot.model_copy(update={"site": tuple(sites)})
+
+
+def parse_learnt(text: str, name: str) -> Learnt:
+    """What a walk test taught, from the text of the file that `walk` wrote. Raises InputError."""
+    try:
+        return Learnt.model_validate(tomllib.loads(text.replace("\r\n", "\n")))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(*_toml_trouble(str(error)), path=name, line=_toml_line(str(error))) from None
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        says = f"is not what a walk test taught: {key + ': ' if key else ''}{_plain(first['msg'])}"
+        raise InputError(_on_one_line(says), path=name) from None
+    except (RecursionError, ValueError, OverflowError):
+        raise InputError("is not TOML that a walk test could be", path=name) from None
 
 
 def read_text(path: Path, name: str, most_bytes: int) -> str:

@@ -9,6 +9,7 @@ import tomli_w
 
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.equipment import Equipment
+from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.models import Shoot
 
 
@@ -21,6 +22,12 @@ def write_shoot(shoot: Shoot) -> str:
             if model.use is not None:
                 document[kind][name] = _what_differs(document[kind][name], catalogue_entry(kind, model.use))
     return tomli_w.dumps(_as_toml(document))
+
+
+def write_learnt(learnt: Learnt) -> str:
+    """What a walk test taught, as the text of the file that a site names under `measured`."""
+    about = '# What a walk test taught. Name this file at the site, measured = "...", and plans use it.\n'
+    return about + tomli_w.dumps(_as_toml(learnt.model_dump(exclude_none=True)))
 
 
 def _what_differs(given: dict[str, Any], start: dict[str, Any]) -> dict[str, Any]:

@@ -1,0 +1,167 @@
+"""`linkwright reach`: margins spot by spot, best places, least power, and the ground as a picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from linkwright.plan.model import Plan
+    from linkwright.plan.reaching import Reaching
+    from linkwright.shoot.models import Shoot
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    link: Annotated[str | None, typer.Option(help="draw this link; default: the weakest")] = None,
+    call: Annotated[str | None, typer.Option(help="of this call only; default: all calls")] = None,
+    picture: Annotated[str | None, typer.Option(help="draw the ground into this file, .svg or .png")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """Will it reach? Each link's margin at every spot of its route, with the plan's carriers and powers.
+
+    Exit status: 0 all links hold, 1 some do not or have no carrier, 2 bad input.
+    """
+    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
+    from linkwright.cli.output import check_picture, console, print_json, progress
+    from linkwright.plan.chain import scene_of
+    from linkwright.plan.pipeline import make_plan
+    from linkwright.plan.reaching import reaching
+
+    if picture is not None:
+        check_picture(picture)
+    read = load_shoot(shoot)
+    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
+    with progress() as tell:
+        plan = make_plan(read, sweeps, None, tell, tv=tv)
+        scene = scene_of(read, sweeps, tv)
+        plan = plan.model_copy(update={"calls": _calls(plan, call)})
+        found = [reaching(scene, one) for one in plan.calls]
+        if picture is not None:
+            from linkwright.cli.reach_picture import write_picture
+
+            tell("drawing", 0.9)
+            write_picture(picture, read, [one for several in found for one in several], link)
+    if json:
+        print_json(document(plan, read, found))
+    else:
+        print_reach(console(), plan, read, found)
+    raise typer.Exit(0 if plan.all_hold else 1)
+
+
+def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:
+    """The calls of that name. Raises InputError, naming the nearest."""
+    from linkwright.shoot.errors import InputError, did_you_mean
+
+    if name is None:
+        return plan.calls
+    found = tuple(call for call in plan.calls if call.call == name)
+    if not found:
+        names = [call.call for call in plan.calls]
+        near = did_you_mean(name, names) or f"; the calls are {', '.join(names[:20])}"
+        raise InputError(f'there is no call "{name}"{near}')
+    return found
+
+
+def document(plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> dict[str, Any]:
+    """What --json prints."""
+    from linkwright.plan.reaching import answer, places_for
+
+    links = []
+    for one in (one for several in found for one in several):
+        least = one.least(shoot.shoot.target)
+        links.append(
+            {
+                "link": one.planned.link,
+                "call": one.call,
+                "site": one.chain.site.name,
+                "carrier_khz": one.planned.carrier_khz,
+                "power_mw": one.planned.power_mw,
+                "verdict": one.planned.verdict,
+                "spots": [
+                    {
+                        "spot": name,
+                        "wanted_dbm": round(wanted, 2),
+                        "margin_db": round(margin, 2),
+                        "availability": round(held.availability, 6),
+                        "breaks_per_hour": round(held.breaks_per_hour, 2),
+                    }
+                    for name, wanted, margin, held in one.spots()
+                ],
+                "least_power_mw": least.power_mw,
+                "least_power_holds": least.holds,
+                "saves_db": round(least.down_db, 2),
+                "saves_drain_mw": None if least.drain_mw is None else round(least.drain_mw, 1),
+            }
+        )
+    places = [
+        {
+            "call": several[0].call,
+            "places": [
+                {"spot": p.spot, "margin_db": round(p.margin_db, 2), "link": p.link} for p in places_for(several)
+            ],
+        }
+        for several in found
+        if several
+    ]
+    unplaced = [
+        {"call": call.call, "link": gone.link, "because": gone.because}
+        for call in plan.calls
+        for gone in call.unplaced
+    ]
+    return {"says": answer(plan, shoot), "links": links, "best_places": places, "unplaced": unplaced}
+
+
+def print_reach(out: Console, plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> None:
+    """The answer, a table a call, where antennas would stand best, and what less power would save."""
+    from linkwright.cli.output import DISCS, print_table
+    from linkwright.cli.plan import breaks, unbroken
+    from linkwright.plan.prove import verdict
+    from linkwright.plan.reaching import answer, places_for
+
+    out.print(answer(plan, shoot), style="bold")
+    for call, several in zip(plan.calls, found, strict=True):
+        out.print()
+        out.print(f"{call.call}, {call.site}")
+        rows = []
+        for one in several:
+            for n, (name, wanted, margin, held) in enumerate(one.spots()):
+                word = verdict(held.availability, shoot.shoot.target)
+                rows.append(
+                    (
+                        one.planned.link if n == 0 else "",
+                        name,
+                        f"{wanted:.1f} dBm",
+                        f"{margin:.1f} dB",
+                        unbroken(held.availability),
+                        breaks(held.breaks_per_hour),
+                        f"{DISCS[word]} {word}",
+                    )
+                )
+        columns = ("link", "spot", "arrives", "margin", "unbroken", "breaks", "verdict")
+        print_table(out, columns, rows, right=("arrives", "margin", "unbroken", "breaks"))
+        for gone in call.unplaced:
+            out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
+        places = places_for(several)
+        if len(places) > 1:
+            told = ", ".join(f"{p.spot} {p.margin_db:.1f} dB ({p.link})" for p in places[:4])
+            out.print(f"Antennas together at one spot, by the least margin of all: {told}.")
+        for one in several:
+            _print_least(out, one, shoot.shoot.target)
+
+
+def _print_least(out: Console, one: Reaching, target: float) -> None:
+    """What the least power that holds saves against the highest step, where it saves anything."""
+    least = one.least(target)
+    if not least.holds or least.down_db < 0.05:
+        return
+    cells = ""
+    if least.longer is not None and least.drain_mw:
+        cells = f", draws {least.drain_mw:.0f} mW less (cells last {least.longer:.2f} times as long)"
+    out.print(
+        f"{one.planned.link} holds with {least.power_mw:g} mW: {least.down_db:.0f} dB under its most{cells}; "
+        f"its products 2A-B fall by {least.products_db:.0f} dB."
+    )

@@ -1,0 +1,139 @@
+"""The ground of a site as a picture: the margin of one link, all routes of its call, and the margins over time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from linkwright.draw.along import Walk, drawn_walks, height_of
+from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground
+
+if TYPE_CHECKING:
+    from linkwright.plan.reaching import Reaching
+    from linkwright.shoot.models import Shoot
+    from linkwright.shoot.place import Spot
+
+#: Points along the longer side of a drawn map; and at most so many routes under it.
+POINTS = 161
+MOST_WALKS = 12
+
+
+def write_picture(path: str, shoot: Shoot, found: Sequence[Reaching], name: str | None) -> None:
+    """Draw the ground into an .svg or .png file. Raises InputError for an unknown link, or nothing to draw."""
+    from linkwright.cli.output import write_drawing
+
+    shown = chosen(found, name)
+    together = [one for one in found if one.call == shown.call]
+    walks = [walk_of(one) for one in together[:MOST_WALKS]]
+    ground = ground_of(shoot, shown, together)
+    write_drawing(path, drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))]))
+
+
+def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
+    """The link of that name, else the weakest. Raises InputError."""
+    from linkwright.shoot.errors import InputError, did_you_mean
+
+    if not found:
+        raise InputError("there is nothing to draw: no link has a carrier")
+    if name is None:
+        return min(found, key=lambda one: one.planned.margin_db)
+    for one in found:
+        if one.planned.link == name:
+            return one
+    names = list(dict.fromkeys(one.planned.link for one in found))
+    raise InputError(
+        f'there is no link "{name}" with a carrier'
+        f"{did_you_mean(name, names) or '; there are ' + ', '.join(names[:20])}"
+    )
+
+
+def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], points: int = POINTS) -> Ground:
+    """The ground of one link's site: its margin everywhere, the routes of its call's links, what stands there."""
+    from linkwright.plan.prove import verdict
+    from linkwright.reach.ground import grid_of, margin_field
+    from linkwright.shoot.view import others_by_site
+
+    site, planned = shown.chain.site, shown.planned
+    others = others_by_site(shoot)[site.name]
+    x_m, y_m = grid_of(site, points, (*shown.chain.route, shown.chain.at, *(other.at for other in others)))
+    field = margin_field(shown.at_work, x_m, y_m)
+    held = verdict(planned.availability, shoot.shoot.target)
+    says = (
+        f"{planned.link} {held if held != 'thin' else 'is thin'} along its route: {planned.margin_db:.1f} dB of "
+        f"margin at {planned.worst_at}, unbroken {_percent(planned.availability)} of the time."
+    )
+    under = (
+        f"{shoot.shoot.title}, {shown.call}, {site.name}. The map: {planned.link} on "
+        f"{planned.carrier_khz / 1000:.3f} MHz with {planned.power_mw:g} mW, its talent anywhere at the worst turn."
+    )
+    spots = _spots(shown, together)
+    learnt = " Corrected by a walk test." if site.learnt is not None else ""
+    notes = (
+        f"Medians by the models for {site.surroundings} surroundings; the local mean scatters about them, and "
+        f"fades.{learnt} Estimates: listen on site.",
+    )
+    return Ground(
+        says, under, x_m, y_m, field.margin_db,
+        walls=_walls(shown), routes=tuple(_route(one) for one in together), spots=spots,
+        antennas=_antennas(together),
+        others=tuple(Mark(other.name, other.at.x_m, other.at.y_m, says=_sends(other.name, other.radiated_mw))
+                     for other in others),
+        notes=notes,
+    )  # fmt: skip
+
+
+def _percent(share: float) -> str:
+    from linkwright.cli.plan import unbroken
+
+    return unbroken(share)
+
+
+def _sends(name: str, radiated_mw: float) -> str:
+    return f"{name}: sends {radiated_mw:g} mW"
+
+
+def _walls(shown: Reaching) -> tuple[Line, ...]:
+    return tuple(
+        Line(wall.material, (wall.from_m, wall.to_m), f"wall of {wall.material}") for wall in shown.chain.site.walls
+    )
+
+
+def _route(one: Reaching) -> Line:
+    points = tuple((spot.x_m, spot.y_m) for spot in one.chain.route)
+    return Line(one.planned.link if len(points) > 1 else "", points, f"route of {one.planned.link}")
+
+
+def _spots(shown: Reaching, together: Sequence[Reaching]) -> tuple[Mark, ...]:
+    """The spots of the site and of the routes, but those where antennas stand."""
+    every: dict[str, Spot] = {spot.name: spot for spot in shown.chain.site.spots}
+    every |= {spot.name: spot for one in together for spot in one.chain.route}
+    heard = {mark.name for mark in _antennas(together)}
+    return tuple(Mark(spot.name, spot.x_m, spot.y_m) for spot in every.values() if spot.name not in heard)
+
+
+def _antennas(together: Sequence[Reaching]) -> tuple[Mark, ...]:
+    """Where the call's links are received: by antennas of the site, or at a spot by the receiver's own."""
+    marks: dict[str, Mark] = {}
+    for one in together:
+        ears = [ear for branch in one.chain.ends.branches for ear in branch]
+        for ear in ears:
+            name = one.chain.at.name if ear.antenna is None else ear.antenna.name
+            towards = None if ear.antenna is None else ear.antenna.towards_deg
+            beam = towards if ear.antenna is not None and ear.antenna.pattern in ("wide", "narrow") else None
+            marks[name] = Mark(name, ear.point.x_m, ear.point.y_m, beam, f"receiving antenna {name}")
+    return tuple(marks.values())
+
+
+def walk_of(one: Reaching) -> Walk:
+    """A link's margin over time along its route."""
+    from linkwright.reach.ground import along_route
+
+    way = along_route(one.at_work)
+    route, speed = one.chain.route, one.chain.ends.speed_m_s
+    gone, places = 0.0, []
+    for before, spot in zip((None, *route), route, strict=False):
+        if before is not None:
+            step = (spot.x_m - before.x_m, spot.y_m - before.y_m, spot.z_m - before.z_m)
+            gone += sum(part * part for part in step) ** 0.5
+        places.append((gone / speed, spot.name))
+    return Walk(one.planned.link, way.time_s, way.margin_db, tuple(places))

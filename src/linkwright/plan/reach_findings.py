@@ -1,0 +1,72 @@
+"""What reach has to tell of a site: antennas with too little or too much gain, remote setting, walks not read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from linkwright.plan.chain import Chain
+from linkwright.plan.findings import finding
+from linkwright.plan.input_findings import together
+from linkwright.plan.model import Finding, PlannedLink
+from linkwright.plan.site import SiteProblem
+from linkwright.reach.control import USUAL_REACH_M, control
+from linkwright.reach.feed import Judged, judged
+
+
+def site_reach_findings(problem: SiteProblem) -> Iterator[Finding]:
+    """The findings of a site, links of one kind told together."""
+    site = problem.site
+    if site.measured is not None and site.learnt is None:
+        yield finding(
+            "walk-unread", site.name, f'What the walk test "{site.measured}" taught about {site.name} was not read.'
+        )
+    yield from _feeds(problem)
+    yield from _controls(problem)
+
+
+def _feeds(problem: SiteProblem) -> Iterator[Finding]:
+    """Each antenna of the site with the receivers on it, each verdict once."""
+    if not problem.site.antennas:
+        return
+    told: dict[tuple[str, str], tuple[Judged, list[str]]] = {}
+    for chain in problem.chains:
+        for ear in (ear for branch in chain.ends.branches for ear in branch):
+            if ear.antenna is None:
+                continue
+            found = judged(ear.antenna, chain.receiver, chain.middle_mhz, ear.combined)
+            if found is not None:
+                told.setdefault((ear.antenna.name, found.verdict), (found, []))[1].append(chain.link.name)
+    for (_, verdict), (found, names) in told.items():
+        code = "feeder-loss" if verdict == "too little" else "gain-excess"
+        says = f"For {together(names)} {found.says}."
+        do = f"A preamplifier of {found.better_gain_db:.0f} dB at the antenna would make up for what follows it."
+        yield finding(code, problem.site.name, says, do=do if found.better_gain_db >= 0.5 else None)
+
+
+def _controls(problem: SiteProblem) -> Iterator[Finding]:
+    """Whose remote setting does not reach along the whole route."""
+    short: dict[str, tuple[Chain, list[str], float]] = {}
+    for chain in problem.chains:
+        found = [one for one in control(chain.ends, chain.route) if one.margin_db < 0.0]
+        if found:
+            worst = min(found, key=lambda one: one.margin_db)
+            entry = short.setdefault(f"{worst.spot} from {chain.at.name}", (chain, [], worst.distance_m))
+            entry[1].append(chain.link.name)
+    for where, (chain, names, distance) in short.items():
+        stated = chain.transmitter.control_reach_m
+        reach = f"about {USUAL_REACH_M:g} m is usual" if stated is None else f"{stated:g} m in the open, as stated"
+        says = f"{together(names)} cannot be set remotely at {where}: {distance:.0f} m ({reach})."
+        yield finding("control-short", together(names), says)
+
+
+def squelch_finding(link: PlannedLink, distant: str, target: float) -> Iterator[Finding]:
+    """Whether somebody else opens a link's squelch, or it cuts the talent, more than the target leaves room for."""
+    if link.squelch_dbm is None or link.squelch_opens is None or link.squelch_cuts is None:
+        return
+    if distant and max(link.squelch_opens, link.squelch_cuts) > 1.0 - target:
+        says = (
+            f"{distant} opens the squelch of {link.link} for {100 * link.squelch_opens:.2f} % of the time while "
+            f"its transmitter is off, and at {link.squelch_dbm:g} dBm it cuts the talent for "
+            f"{100 * link.squelch_cuts:.2f} % at {link.worst_at}."
+        )
+        yield finding("squelch-risk", link.link, says)
