@@ -1,4 +1,4 @@
-"""What reach adds to a plan: the feed's lines and findings, remote setting, the squelch, walks that were not read."""
+"""The reach of a plan: squelch, remote setting and antenna gain, feeders and a walk test in its ledger."""
 
 from __future__ import annotations
 

@@ -184,6 +184,33 @@ def test_the_ground_follows_a_spot(demo: TestClient) -> None:
     assert job_of_client(demo).document().draft.at("site", there["id"], "spots")[-1]["x_m"] != 50_000.0
 
 
+def test_the_ground_has_a_map_a_walk_and_places(demo: TestClient) -> None:
+    piece: dict[str, str | int] = {
+        "site": "Pans",
+        "link": "Salter",
+        "left": -30,
+        "right": 80,
+        "low": -30,
+        "high": 40,
+    }
+    drawn = demo.get("/ground/map.svg", params=piece)
+    assert drawn.headers["content-type"].startswith("image/svg+xml")
+    assert "dB of margin and more" in drawn.text
+    assert demo.get("/ground/map.svg", params={**piece, "right": -31}).status_code == 400
+    walk = demo.get("/api/ground/along", params={"site": "Pans", "link": "Salter"}).json()
+    assert len({len(values) for values in walk.values()}) == 1
+    planned_margin = next(
+        link["margin_db"]
+        for call in demo.get("/plan.json").json()["calls"]
+        for link in call["links"]
+        if link["link"] == "Salter"
+    )
+    assert min(walk["margin_db"]) == pytest.approx(planned_margin, abs=1.5)
+    places = demo.get("/ground/places", params={"site": "Pans"}).text
+    assert "Camera" in places
+    assert "least power that holds" in places
+
+
 # Who may ask.
 
 

@@ -127,6 +127,19 @@ def map_of(ground: Ground, view: View) -> str:
     return group(parts, f"{ground.says} North is up.")
 
 
+def drawn_bands(ground: Ground) -> str:
+    """The bands alone from edge to edge, as one SVG that stretches under a page's own drawing of the site."""
+    east, north = float(ground.x_m[-1] - ground.x_m[0]), float(ground.y_m[-1] - ground.y_m[0])
+    view = View(
+        float(ground.x_m[0]), float(ground.y_m[-1]), WIDTH_PX / east, 0.0, 0.0, WIDTH_PX, north * WIDTH_PX / east
+    )
+    head = element("defs", hatch("unreached", MADDER, 14.0, 2.0))
+    return element(
+        "svg", head + _bands(ground, view), xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {view.width_px:g} {view.height_px:g}", preserveAspectRatio="none",
+    )  # fmt: skip
+
+
 def drawn_ground(ground: Ground, below: Sequence[tuple[float, str]] = ()) -> str:
     """The ground as one SVG document; `below` are further drawings with their heights [px], `WIDTH_PX` wide."""
     room = WIDTH_PX - 2 * EDGE_PX

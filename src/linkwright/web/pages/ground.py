@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
+import numpy as np
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import PlainTextResponse, Response
 
+from linkwright.draw.ground import Ground, drawn_bands
+from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
+from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Material
@@ -16,6 +20,9 @@ from linkwright.web.job import Job
 
 router = APIRouter()
 
+#: Points of a map along its width, and of a route.
+MAP_POINTS: Final = 120
+ROUTE_POINTS: Final = 400
 MATERIALS: Final = Material.__args__  # type: ignore[attr-defined]
 SiteName = Annotated[str, Query(max_length=80)]
 Metre = Annotated[float, Query(ge=-100_000.0, le=100_000.0)]
@@ -136,6 +143,60 @@ def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Sho
         for one in shoot.site
     )
     return shoot.model_copy(update={"site": sites})
+
+
+@router.get("/ground/map.svg")
+def margin_map(
+    request: Request, site: SiteName, link: SiteName, left: Metre, right: Metre, low: Metre, high: Metre
+) -> Response:
+    """The margin of a link over a piece of the ground, as bands."""
+    one = _at_work(job_of(request), site, link)
+    if not (1.0 <= right - left <= 50_000.0 and 1.0 <= high - low <= 50_000.0):
+        raise InputError("the piece of ground is too small or too large; zoom to between 1 m and 50 km")
+    across = np.linspace(left, right, MAP_POINTS)
+    up = np.linspace(low, high, max(8, min(MAP_POINTS, round(MAP_POINTS * (high - low) / (right - left)))))
+    found = margin_field(one.at_work, across, up)
+    svg = drawn_bands(Ground(f"Margin of {link}", "", found.x_m, found.y_m, found.margin_db))
+    return Response(svg, media_type="image/svg+xml", headers={"cache-control": "no-store"})
+
+
+@router.get("/api/ground/along")
+def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
+    """A link's margin along its route over time: seconds, places [m], margins [dB]."""
+    found = along_route(_at_work(job_of(request), site, link).at_work, ROUTE_POINTS)
+    return {
+        "time_s": found.time_s.round(2).tolist(),
+        "x_m": found.x_m.round(2).tolist(),
+        "y_m": found.y_m.round(2).tolist(),
+        "margin_db": found.margin_db.round(1).tolist(), "availability": found.availability.round(5).tolist(),
+    }  # fmt: skip
+
+
+@router.get("/ground/places")
+def places(request: Request, site: SiteName) -> Response:
+    """The marked spots by how they would serve for the receivers' antennas, and the least powers that hold."""
+    job = job_of(request)
+    links = [one for one in _all_at_work(job) if one.chain.site.name == site]
+    target = job.document().shoot.shoot.target if job.document().shoot is not None else 0.999  # type: ignore[union-attr]
+    return render(
+        request, "ground_places.html", places=places_for(links), least=[(one, one.least(target)) for one in links]
+    )
+
+
+def _all_at_work(job: Job) -> list[Reaching]:
+    """All planned links that have a carrier, call by call. Raises InputError where there is no plan."""
+    scene, plan = job.scene(), job.planned.plan
+    if scene is None or plan is None:
+        raise InputError("there is no plan yet")
+    known = {call.name for call in scene.calls}
+    return [one for call in plan.calls if call.call in known for one in reaching(scene, call)]
+
+
+def _at_work(job: Job, site: str, link: str) -> Reaching:
+    for one in _all_at_work(job):
+        if one.chain.site.name == site and one.planned.link == link:
+            return one
+    raise InputError(f"{link} has no carrier at {site}")
 
 
 @router.get("/ground/picture/{attachment}")

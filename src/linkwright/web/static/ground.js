@@ -68,7 +68,7 @@ function draw() {
   }
   if (walking) svg.append(make("circle", { class: "body", cx: px(walking.x), cy: py(walking.y), r: 7 }));
   const bar = step * scale();
-  svg.append(make("path", { d: `M16 ${svg.clientHeight - 18}h${bar}m0 -6v12m${-bar} 0v-12`, stroke: "currentColor", "stroke-width": 2, fill: "none" }), make("text", { x: 22, y: svg.clientHeight - 26 }, length(step)), make("text", { x: svg.clientWidth - 30, y: 26 }, "N ↑"));
+  svg.append(make("path", { d: `M16 ${svg.clientHeight - 18}h${bar}m0 -6v12m${-bar} 0v-12`, stroke: "currentColor", "stroke-width": 2, fill: "none" }), make("text", { x: 22, y: svg.clientHeight - 26 }, length(step)), make("text", { x: svg.clientWidth - 44, y: 26 }, "N ↑"));
 }
 const metresAt = (share) => view.x + (share - 0.5) * view.span;
 
@@ -173,6 +173,7 @@ function row(cells, labels, verdict) {
   for (const [n, cell] of cells.entries()) {
     const td = document.createElement("td");
     td.dataset.label = labels[n];
+    if (labels[n] === "Margin, dB" || ["East", "North", "Up"].includes(labels[n])) td.className = "num";
     if (verdict && n === cells.length - 1) { const disc = document.createElement("span"); disc.className = `disc ${verdict}`; td.append(disc); td.className = "verdict"; }
     td.append(cell);
     tr.append(td);
@@ -195,19 +196,20 @@ document.getElementById("map")?.addEventListener("click", (event) => {
   if (!linkChoice.value && site.links.length) linkChoice.value = site.links[0].name;
   mapOn = !mapOn; event.target.setAttribute("aria-pressed", String(mapOn)); draw();
 });
-document.getElementById("play")?.addEventListener("click", () => {
-  const link = site.links.find((one) => one.name === (linkChoice.value || site.links[0]?.name));
-  const spots = new Map(site.spots.map((one) => [one.name, one])), route = (link?.route || []).map((one) => spots.get(one)).filter(Boolean);
-  if (route.length < 2) { say("This link has no route of two spots on this site."); return; }
-  const begun = performance.now(), SPEED = 1.4 * 4;  // walking pace, four times as fast
-  const legs = route.slice(1).map((to, n) => ({ from: route[n], to, long: Math.hypot(to.x_m - route[n].x_m, to.y_m - route[n].y_m) }));
+document.getElementById("play")?.addEventListener("click", async () => {
+  const link = linkChoice.value || site.links[0]?.name;
+  if (!link) return;
+  const response = await fetch(`/api/ground/along?${new URLSearchParams({ site: name, link })}`);
+  const told = await response.json();
+  if (!response.ok) { say([].concat(told.says).join(" ")); return; }
+  const last = told.time_s[told.time_s.length - 1], begun = performance.now(), FASTER = 4;
   const step = (now) => {
-    let gone = ((now - begun) / 1000) * SPEED;
-    const leg = legs.find((one) => { if (gone <= one.long) return true; gone -= one.long; return false; });
-    if (!leg) { walking = null; draw(); return; }
-    const share = leg.long ? gone / leg.long : 1;
-    walking = { x: leg.from.x_m + share * (leg.to.x_m - leg.from.x_m), y: leg.from.y_m + share * (leg.to.y_m - leg.from.y_m) };
-    document.getElementById("readout").textContent = `${link.name}, between ${leg.from.name} and ${leg.to.name}`;
+    const at = ((now - begun) / 1000) * FASTER;
+    if (at >= last) { walking = null; draw(); return; }
+    let i = told.time_s.findIndex((one) => one >= at);
+    if (i < 0) i = 0;
+    walking = { x: told.x_m[i], y: told.y_m[i] };
+    document.getElementById("readout").textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${told.margin_db[i].toFixed(0)} dB of margin, unbroken ${told.availability[i] >= 0.9999 ? "over 99.99" : (Math.floor(1e4 * told.availability[i]) / 100).toFixed(2)} % of the time`;
     draw(); requestAnimationFrame(step);
   };
   requestAnimationFrame(step);
