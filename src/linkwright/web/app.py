@@ -64,10 +64,12 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
 
     @app.get("/events", include_in_schema=False)
     async def events(_request: Request) -> StreamingResponse:
-        told = job.planned
-        first = {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
+        def stands() -> dict[str, Any]:
+            told = job.planned
+            return {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
+
         return StreamingResponse(
-            hub.stream(first), media_type="text/event-stream", headers={"cache-control": "no-store"}
+            hub.stream(stands), media_type="text/event-stream", headers={"cache-control": "no-store"}
         )
 
     return app

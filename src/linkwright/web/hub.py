@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import Any, Final
 
 #: A stream that says nothing for so long is told that it is still there [s].
@@ -41,13 +41,13 @@ class Hub:
                 text = "event: behind\ndata: {}\n\n"
             queue.put_nowait(text)
 
-    async def stream(self, first: dict[str, Any]) -> AsyncIterator[str]:
-        """The events from now on; the first tells where things stand, so that a page sees what it missed."""
+    async def stream(self, stands: Callable[[], dict[str, Any]]) -> AsyncIterator[str]:
+        """The events from now on; the first tells where things stand, asked once nothing can be missed any more."""
         self._loop = asyncio.get_running_loop()
         queue: asyncio.Queue[str | None] = asyncio.Queue()
         self._queues.add(queue)
         try:
-            yield f"retry: 1000\nevent: hello\ndata: {json.dumps(first)}\n\n"
+            yield f"retry: 1000\nevent: hello\ndata: {json.dumps(stands())}\n\n"
             while not self._closed:
                 try:
                     text = await asyncio.wait_for(queue.get(), BEAT_S)

@@ -98,4 +98,5 @@ export function takeAnswer() {
   const fresh = document.getElementById("new-answer"), at = document.getElementById("answer");
   if (fresh && at && at.textContent !== fresh.textContent) at.textContent = fresh.textContent;
 }
-listen();
+// Not before those who wait for what the stream says have begun to listen themselves.
+if (document.readyState === "complete") listen(); else addEventListener("load", () => setTimeout(listen, 0));

@@ -1,14 +1,29 @@
 // The page Shoot: every field is kept as soon as it is left; what somebody else changed meanwhile is shown, never overwritten.
-import { post, say, seen, takeAnswer } from "./page.js";
+import { post as send, say, seen, takeAnswer } from "./page.js";
 
-let revision = Number(document.body.dataset.revision);
+let revision = Number(document.body.dataset.revision), newest = revision, own = 0;
+
+// One's own change comes back as an event too, perhaps before its answer: events wait until the answer is there.
+async function post(url, content) {
+  own += 1;
+  try {
+    const answered = await send(url, content);
+    if (answered.revision > revision) { revision = answered.revision; seen(revision); }
+    return answered;
+  } finally {
+    own -= 1;
+    if (!own && newest > revision) catchUp();
+  }
+}
 const body = document.getElementById("body");
 const fieldOf = (element) => element.closest(".field");
 const control = (field) => field.querySelector("[name=value]");
 const key = (path) => JSON.stringify(path);
 
-function told(answer) {
-  if (answer.revision > revision) { revision = answer.revision; seen(revision); }
+let told_of = 0;
+function told(answer) {  // answers may overtake each other: an older one says nothing any more
+  if (answer.revision < told_of) return;
+  told_of = answer.revision;
   wrong(answer.wrong || []);
 }
 
@@ -137,15 +152,17 @@ async function refresh(all) {
   if (!response.ok) return;
   body.innerHTML = await response.text();
   for (const one of body.querySelectorAll("details")) if (open.has(one.dataset.entry)) one.open = open.get(one.dataset.entry);
-  const state = await (await fetch(`/api/state?since=${2 ** 52}`)).json();
-  revision = state.revision; seen(revision);
   takeAnswer();
   if (focused) document.getElementById(focused)?.focus();
 }
-document.body.addEventListener("lw:changed", async (event) => {
-  if (event.detail.revision <= revision) return;
+document.body.addEventListener("lw:changed", (event) => {
+  newest = Math.max(newest, event.detail.revision);
+  if (!own && newest > revision) catchUp();
+});
+async function catchUp() {
   const state = await (await fetch(`/api/state?since=${revision}`)).json();
-  revision = state.revision;
+  if (own) return;
+  revision = Math.max(revision, state.revision);
   for (const value of state.values) {
     for (const field of body.querySelectorAll(".field")) {
       if (key(JSON.parse(field.dataset.path)) !== key(value.path)) continue;
@@ -155,5 +172,5 @@ document.body.addEventListener("lw:changed", async (event) => {
     }
   }
   if (state.shape) await refresh(false);
-  wrong(state.wrong);
-});
+  told(state);
+}
