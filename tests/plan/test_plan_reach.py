@@ -1,4 +1,4 @@
-"""What reach adds to a plan: the feed's lines and findings, remote setting, the squelch, walks that were not read."""
+"""What reach adds to a plan: lines of the feed and findings, remote setting, the squelch, walks not read."""
 
 from __future__ import annotations
 
