@@ -1,4 +1,4 @@
-"""The reach of a plan: squelch, remote setting and antenna gain, feeders and a walk test in its ledger."""
+"""What reach adds to a plan: lines of the feed and findings, remote setting, the squelch, walks not read."""
 
 from __future__ import annotations
 

@@ -41,8 +41,31 @@ points = st.fixed_dictionaries({"x_m": numbers(-1e5, 1e5), "y_m": numbers(-1e5, 
 )
 pairs = st.lists(numbers(-1e5, 1e5), min_size=2, max_size=2)
 walls = st.fixed_dictionaries(
-    {"from": pairs, "to": pairs, "material": st.sampled_from(["wood", "brick", "coated-glass", "metal"])},
-    optional={"loss_db": numbers(0, 100)},
+    {"from": pairs, "to": pairs, "material": st.sampled_from(["wood", "brick", "coated-glass", "outer-wall"])},
+    optional={"loss_db": numbers(0, 100), "height_m": numbers(-500, 2000)},
+)
+floors = st.fixed_dictionaries({"z_m": numbers(-500, 2000)}, optional={"loss_db": numbers(0, 100)})
+materials = st.fixed_dictionaries(
+    {"material": st.sampled_from(["wood", "brick"]), "loss_db": numbers(0, 100)}, optional={"source": names}
+)
+amplifiers = st.fixed_dictionaries(
+    {"gain_db": numbers(-30, 60)},
+    optional={"noise_figure_db": numbers(0, 40), "oip3_dbm": numbers(-80, 80), "at": st.sampled_from(["antenna"])},
+)
+antennas = st.fixed_dictionaries(
+    {"name": names, "at": names, "branch": st.sampled_from(["A", "B"])},
+    optional={
+        "x_m": numbers(-1e5, 1e5),
+        "z_m": numbers(-500, 2000),
+        "pattern": st.sampled_from(["whip", "dipole"]),
+        "gain_dbi": numbers(-40, 40),
+        "towards_deg": numbers(-360, 360),
+        "polarisation": st.sampled_from(["vertical", "horizontal", "slant", "circular"]),
+        "feeder": st.sampled_from(["RG-58", "400 class"]),
+        "feeder_db": numbers(0, 100),
+        "splitter_ways": st.integers(1, 64),
+        "preamplifier": amplifiers,
+    },
 )
 cells = st.fixed_dictionaries(
     {
@@ -71,6 +94,8 @@ transmitter_options = {
     "antenna_gain_dbi": numbers(-40, 40),
     "body_facing_db": numbers(0, 60),
     "body_away_db": numbers(0, 60),
+    "control_mhz": hertz.map(megahertz),
+    "control_reach_m": numbers(0.1, 1000),
 }
 receiver_options = {
     "channels": st.integers(1, 64),
@@ -123,7 +148,20 @@ def calls(draw: st.DrawFn, name: str, sites: list[str], links: list[str]) -> dic
 def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
     """A site with spots, walls, channels."""
     spots = [{"name": spot, **draw(points)} for spot in draw(st.lists(names, unique=True, max_size=3))]
-    site = {"name": name, **draw(optional(walls=st.lists(walls, max_size=2), tv=st.lists(names, max_size=2)))}
+    site = {
+        "name": name,
+        **draw(
+            optional(
+                walls=st.lists(walls, max_size=2),
+                walls_complete=st.booleans(),
+                floors=st.lists(floors, max_size=2),
+                materials=st.lists(materials, max_size=2),
+                flat_ground=st.booleans(),
+                antennas=st.lists(antennas, max_size=2),
+                tv=st.lists(names, max_size=2),
+            )
+        ),
+    }
     site |= draw(
         optional(
             surroundings=st.sampled_from(["open", "street", "residential", "office", "hall"]),
@@ -187,6 +225,9 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
             optional(
                 microphone=st.sampled_from(known["microphone"]),
                 worn=st.sampled_from(["belt-front", "belt-back", "pocket", "hand", "open"]),
+                facing=st.sampled_from(["towards", "away", "side", "walking"]),
+                crowd=st.sampled_from(["none", "thin", "dense"]),
+                speed_m_s=numbers(0.1, 50),
                 voice=st.sampled_from(["casual", "normal", "raised", "loud", "shouted"]),
                 spares=st.integers(0, 20),
                 locked_mhz=hertz.map(megahertz),

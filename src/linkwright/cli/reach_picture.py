@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from linkwright.draw.along import Walk, drawn_walks, height_of
 from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground
 
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
 #: Points along the longer side of a drawn map; and at most so many routes under it.
 POINTS = 161
 MOST_WALKS = 12
+#: Where nobody walks, so long a time is drawn [s].
+STANDS_S = 60.0
 
 
 def write_picture(path: str, shoot: Shoot, found: Sequence[Reaching], name: str | None) -> None:
@@ -24,7 +28,7 @@ def write_picture(path: str, shoot: Shoot, found: Sequence[Reaching], name: str 
 
     shown = chosen(found, name)
     together = [one for one in found if one.call == shown.call]
-    walks = [walk_of(one) for one in together[:MOST_WALKS]]
+    walks = walks_of(together[:MOST_WALKS])
     ground = ground_of(shoot, shown, together)
     write_drawing(path, drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))]))
 
@@ -122,6 +126,18 @@ def _antennas(together: Sequence[Reaching]) -> tuple[Mark, ...]:
             beam = towards if ear.antenna is not None and ear.antenna.pattern in ("wide", "narrow") else None
             marks[name] = Mark(name, ear.point.x_m, ear.point.y_m, beam, f"receiving antenna {name}")
     return tuple(marks.values())
+
+
+def walks_of(together: Sequence[Reaching]) -> list[Walk]:
+    """The links' margins over time; whoever stands still does so for as long as the longest of the others walks."""
+    walks = [walk_of(one) for one in together]
+    longest = max((float(walk.time_s[-1]) for walk in walks if len(walk.places) > 1), default=STANDS_S)
+    return [
+        walk
+        if len(walk.places) > 1
+        else Walk(walk.name, np.array([0.0, longest]), walk.margin_db[:2], walk.places, walk.says)
+        for walk in walks
+    ]
 
 
 def walk_of(one: Reaching) -> Walk:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Final
 
 from linkwright.plan.chain import Chain
 from linkwright.plan.findings import finding
@@ -11,6 +12,9 @@ from linkwright.plan.model import Finding, PlannedLink
 from linkwright.plan.site import SiteProblem
 from linkwright.reach.control import USUAL_REACH_M, control
 from linkwright.reach.feed import Judged, judged
+
+#: A preamplifier of less than this is not worth its name [dB].
+LEAST_GAIN_DB: Final = 0.5
 
 
 def site_reach_findings(problem: SiteProblem) -> Iterator[Finding]:
@@ -36,11 +40,14 @@ def _feeds(problem: SiteProblem) -> Iterator[Finding]:
             found = judged(ear.antenna, chain.receiver, chain.middle_mhz, ear.combined)
             if found is not None:
                 told.setdefault((ear.antenna.name, found.verdict), (found, []))[1].append(chain.link.name)
-    for (_, verdict), (found, names) in told.items():
-        code = "feeder-loss" if verdict == "too little" else "gain-excess"
+    for found, names in told.values():
         says = f"For {together(names)} {found.says}."
         do = f"A preamplifier of {found.better_gain_db:.0f} dB at the antenna would make up for what follows it."
-        yield finding(code, problem.site.name, says, do=do if found.better_gain_db >= 0.5 else None)
+        better = do if found.better_gain_db >= LEAST_GAIN_DB else None
+        if found.verdict == "too little":
+            yield finding("feeder-loss", problem.site.name, says, do=better)
+        else:
+            yield finding("gain-excess", problem.site.name, says, do=better)
 
 
 def _controls(problem: SiteProblem) -> Iterator[Finding]:

@@ -232,6 +232,8 @@ def _noise(ends: Ends, branch: tuple[Ear, ...], mhz: float) -> tuple[Level, ...]
     """The noise of a branch: the receiver's own, and what amplifiers before it add."""
     figure = ends.receiver.noise_figure_db
     lines = [Level("thermal", ends.thermal_dbm + figure, "modelled", f"kTB + {figure:g} dB")]
+    if branch[0].antenna is None:
+        return tuple(lines)
     excess = sum(ends.feed(ear, mhz).excess for ear in branch)
     if excess > 1e-3 * mw_from_dbm(figure):
         says = "noise of what stands before the receiver, by Friis' formula"

@@ -83,6 +83,8 @@ class Ends:
 
     def noise_dbm(self, branch: Sequence[Ear], mhz: float) -> float:
         """The noise of a branch at the receiver's input in the link's bandwidth [dBm]."""
+        if branch[0].antenna is None:
+            return self.thermal_dbm + self.receiver.noise_figure_db
         excess = sum(self.feed(ear, mhz).excess for ear in branch)
         return noise_dbm(self.thermal_dbm, self.receiver.noise_figure_db, excess)
 
@@ -197,6 +199,9 @@ def _better(
     total: FloatArray, noise: FloatArray, sizes: Sequence[int]
 ) -> tuple[IntArray, FloatArray, IntArray, FloatArray]:
     """The better branch of each place, how much weaker the other is, the strongest antenna, what branches get."""
+    if total.shape[1] == 1:
+        only = np.zeros(len(total), dtype=np.int64)
+        return only, np.full(len(total), np.inf), only, total
     rows = np.arange(len(total))
     begins = np.cumsum([0, *sizes])
     parts = [total[:, a:b] for a, b in itertools.pairwise(begins)]

@@ -59,12 +59,13 @@ def feed_of(
 
     combined : how many antennas are put together into the branch, each of which pays for it.
     """
+    if antenna is None:
+        return Feed(0.0, noise_figure_db, 0.0, iip3_dbm, ())
     stages: list[Stage] = []
     lines: list[Gain] = []
-    if antenna is not None:
-        for part, stage, evidence, source in _pieces(antenna, mhz, combined):
-            stages.append(stage)
-            lines.append(Gain(part, stage.gain_db, evidence, source))
+    for part, stage, evidence, source in _pieces(antenna, mhz, combined):
+        stages.append(stage)
+        lines.append(Gain(part, stage.gain_db, evidence, source))
     ahead = cascade(stages)
     whole = cascade([*stages, Stage(0.0, noise_figure_db, iip3_dbm)])
     excess = mw_from_dbm(ahead.gain_db + whole.noise_figure_db) - mw_from_dbm(noise_figure_db)
@@ -75,6 +76,8 @@ def feed_of(
 
 def feed_for(antenna: Antenna | None, receiver: Receiver, mhz: float, combined: int = 1) -> Feed:
     """The feed of an antenna of a receiver at a frequency [MHz]."""
+    if antenna is None:  # the same at every frequency
+        return feed_of(None, receiver.noise_figure_db, receiver.iip3_dbm, 0.0)
     return feed_of(antenna, receiver.noise_figure_db, receiver.iip3_dbm, mhz, combined)
 
 

@@ -7,6 +7,7 @@ off. Both risks are shares of time, from the same fading as everything else.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -50,7 +51,7 @@ def setting(
     is on the carrier, None where nobody is known. All [dBm] at the receiver's input.
     """
     lowest = noise_dbm + OVER_NOISE_DB
-    plain = max(lowest, np.floor(needed_dbm / STEP_DB) * STEP_DB)
+    plain = max(lowest, math.floor(needed_dbm / STEP_DB) * STEP_DB)
     if distant_dbm is None:
         return Squelch(float(plain), 0.0, 0.0)
     highest = max(plain, wanted_dbm)
