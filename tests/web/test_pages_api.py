@@ -211,6 +211,18 @@ def test_the_ground_has_a_map_a_walk_and_places(demo: TestClient) -> None:
     assert "least power that holds" in places
 
 
+def test_a_picture_lies_under_the_ground_at_its_scale_and_only_pictures_are_shown(demo: TestClient) -> None:
+    png = b"\x89PNG\r\n\x1a\n" + b"\0" * 20
+    for name, data in (("Pans: 80 m wide: plan.png", png), ("Boiling house: 10 m wide: page.html", b"<script>")):
+        answered = demo.post("/api/attach", data={"use": "picture"}, files={"file": (name, io.BytesIO(data))})
+        assert answered.status_code == 200
+    there = demo.get("/api/ground/site", params={"site": "Pans"}).json()
+    assert there["picture_m"] == 80.0
+    assert demo.get(there["picture"]).headers["content-type"] == "image/png"
+    other = demo.get("/api/ground/site", params={"site": "Boiling house"}).json()
+    assert demo.get(other["picture"]).status_code == 415
+
+
 # Who may ask.
 
 

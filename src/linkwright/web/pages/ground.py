@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any, Final
 
 import numpy as np
@@ -20,6 +21,8 @@ from linkwright.web.job import Job
 
 router = APIRouter()
 
+#: A picture is taken to be so wide on the ground where nobody said [m].
+PICTURE_M: Final = 60.0
 #: Points of a map along its width, and of a route.
 MAP_POINTS: Final = 120
 ROUTE_POINTS: Final = 400
@@ -86,8 +89,15 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
         "id": id_, "name": site, "spots": spots, "walls": walls, "links": links, "others": others,
         "revision": document.revision, "surroundings": value.get("surroundings", "open"),
         "picture": f"/ground/picture/{pictures[-1].id}" if pictures else None,
+        "picture_m": _picture_m(pictures[-1].name) if pictures else None,
         "margins": margins(job, site),
     }  # fmt: skip
+
+
+def _picture_m(name: str) -> float:
+    """How wide a picture is on the ground [m], as its name says."""
+    found = re.search(r": ([\d.]+) m wide:", name)
+    return float(found[1]) if found else PICTURE_M
 
 
 def _plain(value: Any) -> dict[str, Any]:

@@ -41,7 +41,7 @@ function draw() {
   const focused = document.activeElement?.dataset?.spot;  // whoever works by keys stays where they are
   svg.replaceChildren();
   if (site.picture) {
-    const wide = Number(localStorage.getItem(`picture-m-${name}`) || 60) * scale();
+    const wide = site.picture_m * scale();
     svg.append(make("image", { href: site.picture, x: px(0) - wide / 2, y: py(0) - wide / 2, width: wide, height: wide, opacity: 0.45, preserveAspectRatio: "xMidYMid meet" }));
   }
   if (mapOn && linkChoice.value) svg.append(make("image", { href: `/ground/map.svg?${new URLSearchParams({ site: name, link: linkChoice.value, left: metresAt(0), right: metresAt(1), low: view.y - svg.clientHeight / scale() / 2, high: view.y + svg.clientHeight / scale() / 2 })}`, x: 0, y: 0, width: svg.clientWidth, height: svg.clientHeight, preserveAspectRatio: "none" }));
@@ -217,9 +217,8 @@ document.getElementById("play")?.addEventListener("click", async () => {
 document.getElementById("picture")?.addEventListener("change", async (event) => {
   const wide = prompt("How many metres wide is the picture?", "60");
   if (!wide || !(Number(wide) > 0)) return;
-  localStorage.setItem(`picture-m-${name}`, wide);
   const data = new FormData();
-  data.append("file", event.target.files[0], `${name}: ${event.target.files[0].name}`); data.append("use", "picture");
+  data.append("file", event.target.files[0], `${name}: ${Number(wide)} m wide: ${event.target.files[0].name}`); data.append("use", "picture");
   await change(() => post("/api/attach", data));
 });
 if (svg) {
