@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
+from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link
 from linkwright.shoot.place import Other, Point, Site, Spot, Wall
@@ -20,9 +21,15 @@ Path = tuple[str, ...]
 #: Tables inside a table, which have fields of their own.
 INNER: Final[dict[str, type[BaseModel]]] = {
     "guard_khz": Guard, "cells": Cells, "drain_mw": Drain, "at": Point,
+    "preamplifier": Preamplifier,
 }  # fmt: skip
 #: Lists of tables inside an entry.
-LISTS: Final[dict[str, type[BaseModel]]] = {"spots": Spot, "walls": Wall, "breaks": Break}
+LISTS: Final[dict[str, type[BaseModel]]] = {
+    "spots": Spot,
+    "walls": Wall,
+    "antennas": Antenna,
+    "breaks": Break,
+}
 
 
 @dataclass(frozen=True, slots=True)
