@@ -1,0 +1,102 @@
+"""What `linkwright listen` prints for people."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from linkwright.cli.output import print_table
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+#: Faults of a track that are listed one by one.
+LISTED: Final = 20
+COLUMNS: Final = (
+    "track", "length", "LUFS", "mom.", "short", "range", "peak", "floor", "voice", "cut", "faults",
+)  # fmt: skip
+
+
+def print_listen(document: dict[str, Any], out: Console) -> None:
+    """A sentence on top, a row for each track, then the faults and what to know of the low cut."""
+    tracks = document["tracks"]
+    out.print(_sentence(tracks), style="bold")
+    for one in document["files"]:
+        out.print(_file_line(one))
+    print_table(out, COLUMNS, [_row(track) for track in tracks], right=COLUMNS[1:-1])
+    out.print(
+        "LUFS: integrated, momentary and short-term maximum; range in LU; true peak in dBTP; floor in dBFS rms; "
+        "voice (median of its fundamental) and low cut in Hz."
+    )
+    for track in tracks:
+        _print_faults(track, out)
+        if track["low_cut"] is not None:
+            out.print(f"{_name(track)}: low cut {track['low_cut_hz']:.0f} Hz: {track['low_cut']['because']}.")
+
+
+def _sentence(tracks: list[dict[str, Any]]) -> str:
+    from linkwright.sound.report import GRAVE
+
+    certain = sum(f["certain"] and f["kind"] in GRAVE for track in tracks for f in track["faults"])
+    suspects = sum(not f["certain"] for track in tracks for f in track["faults"])
+    first = "No certain fault" if not certain else f"{certain} certain fault{'s' if certain > 1 else ''}"
+    many = "" if len(tracks) == 1 else "s"
+    return f"{first} and {suspects} suspect{'' if suspects == 1 else 's'} in {len(tracks)} track{many}."
+
+
+def _file_line(one: dict[str, Any]) -> str:
+    parts = [
+        f"{one['path']}: {one['format']}, {one['rate_hz']} Hz, {one['tracks']} track{'s' * (one['tracks'] > 1)}"
+    ]
+    if one["starts_at_s"] is not None:
+        parts.append(f"begins at {clock(one['starts_at_s'])} {one['date']}".rstrip())
+    if one["programme"] is not None and one["tracks"] > 1:
+        parts.append(f"together {_number(one['programme']['integrated_lufs'])} LUFS")
+    return "; ".join(parts)
+
+
+def _row(track: dict[str, Any]) -> tuple[str, ...]:
+    kinds = Counter(f["kind"] + ("" if f["certain"] else "?") for f in track["faults"])
+    levels = (
+        "integrated_lufs", "momentary_max_lufs", "short_term_max_lufs", "range_lu", "true_peak_dbtp",
+        "noise_floor_dbfs",
+    )  # fmt: skip
+    return (
+        _name(track),
+        clock(track["length_s"])[:-4],
+        *(_number(track[key]) for key in levels),
+        "-" if track["voice_f0_hz"] is None else f"{track['voice_f0_hz']:.0f}",
+        "-" if track["low_cut_hz"] is None else f"{track['low_cut_hz']:.0f}",
+        ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items())) or "none",
+    )
+
+
+def _print_faults(track: dict[str, Any], out: Console) -> None:
+    if track["hum_hz"] is not None:
+        out.print(
+            f"{_name(track)}: hum of {track['hum_hz']:.0f} Hz mains, {track['hum_dbfs']:.0f} dBFS in room tone."
+        )
+    listed = [f for f in track["faults"] if f["kind"] not in ("hum", "edit")]
+    for fault in listed[:LISTED]:
+        sure = "certain" if fault["certain"] else "suspect"
+        out.print(
+            f"  {_name(track)}  {clock(fault['at_s'])}  {fault['kind']} {1000 * fault['length_s']:.1f} ms, {sure}"
+        )
+    if len(listed) > LISTED:
+        out.print(f"  {_name(track)}: {len(listed) - LISTED} more, all in --json.")
+
+
+def _name(track: dict[str, Any]) -> str:
+    return f"{Path(track['path']).name}:{track['channel']}"
+
+
+def _number(value: float | None) -> str:
+    return "-" if value is None else f"{value:.1f}"
+
+
+def clock(seconds: float) -> str:
+    """Hours, minutes and seconds with milliseconds."""
+    thousandths = round(1000 * seconds)
+    minutes, rest = divmod(thousandths, 60_000)
+    return f"{minutes // 60:d}:{minutes % 60:02d}:{rest / 1000:06.3f}"

@@ -1,0 +1,98 @@
+"""Clipping: flat tops at full scale, and the trace that clipping leaves after a rate conversion or a fade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.sound.faults import Fault
+from linkwright.sound.faults_compiled import amplitudes
+
+Samples = NDArray[np.float32]
+
+#: Full scale of 16 bits less a step: flat tops at or over it are clipping.
+FULL: Final = 32766.0 / 32768.0
+#: Bins of the amplitude histogram up to full scale.
+BINS: Final = 4096
+#: A crest below this is a tone or a square wave, whose amplitudes pile up by nature [dB].
+LEAST_CREST_DB: Final = 6.0
+#: After clipping, amplitudes near the level L (0.96..1.03) are this many times as frequent as below (0.80..0.92);
+#: without it they get rarer towards the peak. At least so many samples lie there. Own choices.
+PILED: Final = 2.0
+LEAST_COUNT: Final = 60
+#: Flat tops nearer than this are told as one [s].
+TOGETHER_S: Final = 0.1
+
+
+@dataclass
+class ClipFinder:
+    """Looks for clipping in a track that streams by."""
+
+    rate_hz: int
+    counts: NDArray[np.int64] = field(default_factory=lambda: np.zeros(BINS + 1, np.int64))
+    run: int = 0
+    seen: int = 0
+    spans: list[tuple[int, int]] = field(default_factory=list)
+
+    def add(self, x: Samples) -> None:
+        """The next samples."""
+        out = np.empty((x.size // 3 + 2, 2), np.int64)
+        count, self.run = amplitudes(x, FULL, self.run, self.counts, out)
+        for first, last in out[:count] + self.seen:
+            self._join(int(first), int(last))
+        self.seen += x.size
+
+    def _join(self, first: int, last: int) -> None:
+        if self.spans and first - self.spans[-1][1] < TOGETHER_S * self.rate_hz:
+            self.spans[-1] = (self.spans[-1][0], last)
+        else:
+            self.spans.append((first, last))
+
+    def finish(self, tops: Samples, step: int, rms: float) -> list[Fault]:
+        """Clipping found: flat tops (certain), else the steps that reach the level where amplitudes pile up.
+
+        tops : largest magnitude of each step of `step` samples. rms : of the whole track, full scale 1.
+        """
+        if self.run >= 3:
+            self._join(self.seen - self.run, self.seen)
+            self.run = 0
+        if self.spans:
+            return [Fault(first, last - first, "clip", True) for first, last in self.spans]
+        level = piled_level(self.counts, rms)
+        if level is None:
+            return []
+        faults: list[Fault] = []
+        for i in np.flatnonzero(tops >= 0.97 * level):
+            at = int(i) * step
+            if faults and at <= faults[-1].at + faults[-1].length:
+                faults[-1] = Fault(faults[-1].at, at + step - faults[-1].at, "clip", False)
+            else:
+                faults.append(Fault(at, step, "clip", False))
+        return faults
+
+
+def piled_level(counts: NDArray[np.int64], rms: float) -> float | None:
+    """The level at which amplitudes pile up as clipping leaves them [full scale 1]; None where they do not."""
+    used = np.flatnonzero(counts)
+    if not used.size or rms <= 0.0:
+        return None
+    top = int(used[-1])
+    if top < 64 or 20.0 * np.log10((top + 1) / BINS / rms) < LEAST_CREST_DB:
+        return None
+    total = np.concatenate(([0], np.cumsum(counts)))
+
+    def density(low: float, high: float) -> tuple[int, float]:
+        a, b = round(low), max(round(low) + 1, min(round(high), counts.size))
+        number = int(total[b] - total[a])
+        return number, number / (b - a)
+
+    best, level = PILED, None
+    for at in range(top // 2, top + 1):
+        number, near = density(0.96 * at, 1.03 * at)
+        _, below = density(0.80 * at, 0.92 * at)
+        if number >= LEAST_COUNT and near > best * max(below, 0.25):
+            best, level = near / max(below, 0.25), at / BINS
+    return level

@@ -1,0 +1,219 @@
+"""Faults of one track: certain ones (mute, hold, exact repeat, hole), and suspects.
+
+A fault is certain only where its samples cannot come from a microphone: an exactly unchanging value between live
+samples, a stretch that repeats bit for bit, a hole whose edges fall faster than a voice does and whose bottom lies
+under the track's own noise. Everything else is a suspect. The thresholds are own choices, tuned on other clips than
+those of the tests (docs/sound.md).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats
+
+Samples = NDArray[np.float32]
+Kind = Literal["mute", "hold", "repeat", "hole", "click", "burst", "clip", "hum", "edit"]
+
+#: What is looked at before and after a sample [s]: the samples kept, and those that must be there already.
+KEPT_S: Final = 0.5
+AHEAD_S: Final = 0.25
+#: Shortest run of one value [s] and in samples: noise of one step has 16 alike once in 1e7 runs at the most.
+RUN_S: Final = 0.001
+RUN_SAMPLES: Final = 16
+#: A longer run of zeros was made by hand or by a switch, not by a link [s].
+LONGEST_MUTE_S: Final = 5.0
+#: The edge of a run and the sound beside it [s]; an edge is faded when it stays under this share of the rms.
+EDGE_S: Final = 0.00015
+LIVE_S: Final = 0.020
+FADED: Final = 0.05
+#: Below this rms a track is not live: four steps of 16 bits [full scale 1].
+LIVE: Final = 4.0 / 32768.0
+#: Repeats: shortest [s], farthest back [s], different values in them, and how often a block may come again.
+REPEAT_S: Final = 0.0015
+REPEAT_LAG_S: Final = 0.2
+REPEAT_VALUES: Final = 12
+REPEAT_TIMES: Final = 6.0
+#: Bins of the envelope [s]; a hole's edge, sides, shortest and longest in bins; how deep it is at least.
+BIN_S: Final = 0.0005
+HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST = 3, 12, 4, 240
+HOLE_DEPTH: Final = 16.0
+#: The sides of a hole reach this much: sixteen live steps [full scale 1].
+HOLE_LIVE: Final = 16.0 * LIVE
+#: A hole is certain when its bottom lies this much under the noise of the track's pauses.
+UNDER_FLOOR: Final = 0.5
+#: A click stands this many times over what is around it in its third difference.
+CLICK: Final = 12.0
+#: Faults of one kind that one track can list; more are counted only in `dropped`.
+MOST: Final = 2000
+
+
+@dataclass(frozen=True)
+class Fault:
+    """Something wrong in a track, from `at` for `length` samples. `certain` is as this module's text says."""
+
+    at: int
+    length: int
+    kind: Kind
+    certain: bool
+
+
+@dataclass
+class FaultFinder:
+    """Looks for faults in a track that streams by."""
+
+    rate_hz: int
+    base: int = 0  # absolute place of buffer[0]
+    done: int = 1  # absolute place up to which runs and repeats were looked for
+    run: int = 0  # absolute place where the present run of one value began
+    before: tuple[float, float] = (0.0, 0.0)  # what stood before it
+    told: int = 0  # absolute place up to which repeats were told
+    bins_done: int = 0  # absolute bin up to which the envelope was looked through
+    dropped: int = 0
+    buffer: Samples = field(default_factory=lambda: np.empty(0, np.float32))
+    table: NDArray[np.int64] = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
+    found: list[Fault] = field(default_factory=list)
+    bottoms: dict[int, float] = field(default_factory=dict)  # largest magnitude in the middle of a hole, by place
+
+    def add(self, x: Samples) -> None:
+        """The next samples."""
+        self.buffer = np.concatenate((self.buffer, x))
+        self._look(self.buffer.size - int(AHEAD_S * self.rate_hz))
+        keep = min(self.buffer.size, int((KEPT_S + AHEAD_S) * self.rate_hz))
+        width = self._bin
+        drop = (self.buffer.size - keep) // width * width
+        self.base += drop
+        self.buffer = self.buffer[drop:].copy()
+
+    def finish(self, floor_peak: float) -> list[Fault]:
+        """All faults, in the order of time.
+
+        floor_peak : largest magnitude that the noise of the track's pauses reaches most of the time, full scale 1.
+        """
+        self._look(self.buffer.size - 1)
+        end = self.base + self.buffer.size
+        if self.buffer.size and end - self.run >= self._least_run and self.buffer[-1] == 0.0:
+            self._keep(Fault(self.run, end - self.run, "edit", True))
+        judged = [self._judged(one, floor_peak) for one in self.found]
+        return sorted(_apart([one for one in judged if one]), key=lambda one: one.at)
+
+    @property
+    def _bin(self) -> int:
+        return max(1, round(BIN_S * self.rate_hz))
+
+    @property
+    def _least_run(self) -> int:
+        return max(RUN_SAMPLES, round(RUN_S * self.rate_hz))
+
+    def _keep(self, fault: Fault) -> None:
+        if len(self.found) >= 4 * MOST:
+            self.dropped += 1
+        else:
+            self.found.append(fault)
+
+    def _look(self, end: int) -> None:
+        begin = self.done - self.base
+        if end > begin:
+            self._look_for_runs(begin, end)
+            self._look_for_repeats(begin, end)
+            self.done = self.base + end
+        self._look_at_envelope()
+
+    def _look_for_runs(self, begin: int, end: int) -> None:
+        out = np.empty((MOST, 2), np.int64)
+        count, run = constant_runs(self.buffer, begin, end, self.run - self.base, self._least_run, out)
+        for first, last in out[:count]:
+            before = self.before if first + self.base == self.run else self._levels(int(first), -1)
+            self._judge_run(int(first), int(last), before)
+        if run + self.base != self.run:
+            self.run, self.before = run + self.base, self._levels(run, -1)
+
+    def _levels(self, at: int, way: int) -> tuple[float, float]:
+        """Just before (way -1) or from (way 1) a place: the largest magnitude at the edge, and the rms of 20 ms."""
+        edge, long = max(6, round(EDGE_S * self.rate_hz)), max(6, round(LIVE_S * self.rate_hz))
+        part = self.buffer[max(0, at - long) : at][::-1] if way < 0 else self.buffer[at : at + long]
+        if not part.size:
+            return 0.0, 0.0
+        return float(np.abs(part[:edge]).max()), float(np.sqrt(np.mean(part.astype(float) ** 2)))
+
+    def _judge_run(self, first: int, last: int, before: tuple[float, float]) -> None:
+        """A mute or a held sample has live sound on both sides; an edit has faded, or has silence beside it."""
+        at, length = self.base + first, last - first
+        value = float(self.buffer[last - 1])
+        if abs(value) > 0.5 and length < 0.05 * self.rate_hz:
+            return  # a flat top: clipping is told elsewhere
+        after = self._levels(last, 1)
+        live = min(before[1], after[1]) >= LIVE
+        if value != 0.0:
+            if live and abs(value) >= LIVE / 4:
+                self._keep(Fault(at, length, "hold", True))
+            return
+        faded = all(edge <= max(FADED * rms, 1.5 / 32768.0) for edge, rms in (before, after))
+        edit = at == 0 or length > LONGEST_MUTE_S * self.rate_hz or faded or not live
+        self._keep(Fault(at, length, "edit" if edit else "mute", True))
+
+    def _look_for_repeats(self, begin: int, end: int) -> None:
+        out = np.empty((MOST, 3), np.int64)
+        lag = round(REPEAT_LAG_S * self.rate_hz)
+        least = max(24, round(REPEAT_S * self.rate_hz))
+        bits = self.buffer.view(np.int32)
+        count, self.told = repeats(self.buffer, begin, end, self.base, self.table, bits, lag, least, self.told, out)
+        for first, last, back in out[:count]:
+            part = self.buffer[first:last]
+            again = (last - first) / back
+            if np.unique(part).size >= REPEAT_VALUES and again <= REPEAT_TIMES:
+                self._keep(Fault(self.base + int(first), int(last - first), "repeat", True))
+
+    def _look_at_envelope(self) -> None:
+        width = self._bin
+        count = self.buffer.size // width
+        if count < 2 * (HOLE_SIDE + HOLE_EDGE):
+            return
+        top, bend = np.empty(count, np.float32), np.empty(count, np.float32)
+        envelope(self.buffer, width, top, bend)
+        out = np.empty((MOST, 2), np.int64)
+        base_bin = self.base // width
+        number = holes(top, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST, out)
+        ahead = count - HOLE_SIDE - HOLE_EDGE - 1
+        for first, last in out[:number]:
+            if self.bins_done < base_bin + last <= base_bin + ahead:
+                at = self.base + int(first) * width
+                self._keep(Fault(at, int(last - first) * width, "hole", False))
+                self.bottoms[at] = float(np.median(top[first:last]))
+        self._look_for_clicks(bend, base_bin, ahead)
+        self.bins_done = base_bin + ahead
+
+    def _look_for_clicks(self, bend: Samples, base_bin: int, ahead: int) -> None:
+        if bend.size < 32:
+            return
+        around = np.full(bend.size, np.inf, np.float32)
+        shifted = [bend[8 + s : bend.size - 8 + s] for s in (-8, -6, -5, -4, -3, 3, 4, 5, 6, 8)]
+        around[8:-8] = np.max(shifted, axis=0)
+        for i in np.flatnonzero((bend > CLICK * around) & (bend > CLICK_LEAST)):
+            if self.bins_done < base_bin + i <= base_bin + ahead:
+                self._keep(Fault(self.base + int(i) * self._bin, self._bin, "click", False))
+
+    def _judged(self, one: Fault, floor_peak: float) -> Fault | None:
+        if one.kind != "hole":
+            return one
+        certain = bool(self.bottoms[one.at] <= UNDER_FLOOR * floor_peak)
+        return Fault(one.at, one.length, "hole", certain)
+
+
+#: No click is told below this third difference [full scale 1].
+CLICK_LEAST: Final = 0.01
+
+
+def _apart(faults: list[Fault]) -> list[Fault]:
+    """Without holes and clicks that are a part of what was already told by a surer name."""
+    ranks: dict[str, int] = {"mute": 0, "hold": 0, "repeat": 1, "hole": 2, "edit": 3, "click": 4}
+    kept: list[Fault] = []
+    for one in sorted(faults, key=lambda f: (ranks.get(f.kind, 4), f.at)):
+        near = 96
+        if not any(one.at < k.at + k.length + near and k.at - near < one.at + one.length for k in kept):
+            kept.append(one)
+    return kept

@@ -1,0 +1,149 @@
+"""Compiled loops over samples that look for faults."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.physics.compiled import kernel
+
+
+@kernel
+def constant_runs(
+    x: NDArray[np.float32], begin: int, end: int, run: int, least: int, out: NDArray[np.int64]
+) -> tuple[int, int]:
+    """Runs of one value, at least `least` samples, that end in begin..end, as rows first, past the last.
+
+    x : samples; begin is at least 1. run : where the run that x[begin - 1] belongs to began, which may be before x.
+    Returns how many runs were found and where the run that x[end - 1] belongs to began.
+    """
+    found = 0
+    for i in range(begin, end):
+        if x[i] != x[i - 1]:
+            if i - run >= least and found < out.shape[0]:
+                out[found, 0], out[found, 1] = run, i
+                found += 1
+            run = i
+    return found, run
+
+
+@kernel
+def repeats(
+    x: NDArray[np.float32],
+    begin: int,
+    end: int,
+    base: int,
+    table: NDArray[np.int64],
+    bits: NDArray[np.int32],
+    most_lag: int,
+    least: int,
+    done: int,
+    out: NDArray[np.int64],
+) -> tuple[int, int]:
+    """Stretches of at least `least` samples that say again what stood at most `most_lag` samples before.
+
+    Rows of `out`: first, past the last, lag. base : absolute place of x[0]. table : absolute places by the bits of
+    a local maximum and its neighbours, -1 where there is none; carried on. bits : x seen as integers.
+    done : absolute place up to which stretches were told. Returns how many, and the new `done`.
+    """
+    found = 0
+    mask = table.size - 1
+    for i in range(max(begin, 2), end):
+        if not (x[i] > x[i - 1] and x[i] >= x[i + 1]):
+            continue
+        key = (np.int64(bits[i]) * 31 + np.int64(bits[i - 1]) * 1009 + np.int64(bits[i + 1]) * 65599) & 0x7FFFFFFFFF
+        place = ((key * 2654435761) >> 12) & mask
+        lag = base + i - table[place]
+        known = table[place] >= 0
+        table[place] = base + i
+        if not known or lag > most_lag or lag > i - 1 or base + i < done:
+            continue
+        first, last = i, i
+        while first > lag and x[first - 1] == x[first - 1 - lag] and base + first > done:
+            first -= 1
+        while last < x.size and x[last] == x[last - lag]:
+            last += 1
+        if last - first >= least and found < out.shape[0]:
+            out[found, 0], out[found, 1], out[found, 2] = first, last, lag
+            found += 1
+            done = base + last
+    return found, done
+
+
+@kernel
+def envelope(x: NDArray[np.float32], width: int, top: NDArray[np.float32], bend: NDArray[np.float32]) -> None:
+    """Of each stretch of `width` samples the largest magnitude, and the largest third difference."""
+    for i in range(top.size):
+        largest, sharp = np.float32(0.0), np.float32(0.0)
+        for j in range(i * width, (i + 1) * width):
+            largest = max(largest, abs(x[j]))
+            if j >= 3:
+                sharp = max(sharp, abs(x[j] - 3 * x[j - 1] + 3 * x[j - 2] - x[j - 3]))
+        top[i], bend[i] = largest, sharp
+
+
+@kernel
+def holes(
+    top: NDArray[np.float32],
+    depth: float,
+    live: float,
+    edge: int,
+    active: int,
+    least: int,
+    most: int,
+    out: NDArray[np.int64],
+) -> int:
+    """Stretches of the envelope that fall steeply on both sides, as rows first, past the last. Returns how many.
+
+    In a hole every bin is `depth` times under the level on both sides; that level is the lesser of the largest bins
+    in the two halves of the `active` bins that end (begin) `edge` bins away, so a lone click makes no side. Both
+    sides must reach `live`.
+    """
+    found = 0
+    i = active + edge
+    half = active // 2
+    while i < top.size - active - edge:
+        before = min(top[i - edge - active : i - edge - half].max(), top[i - edge - half : i - edge].max())
+        limit = before / depth
+        if before < live or top[i] > limit or top[i - 1] <= limit:
+            i += 1
+            continue
+        stop = i
+        while stop < top.size and top[stop] <= limit and stop - i <= most:
+            stop += 1
+        if stop - i < least or stop - i > most or stop + edge + active > top.size:
+            i += 1
+            continue
+        after = min(
+            top[stop + edge : stop + edge + half].max(), top[stop + edge + half : stop + edge + active].max()
+        )
+        if after >= live and top[i:stop].max() * depth <= after and found < out.shape[0]:
+            out[found, 0], out[found, 1] = i, stop
+            found += 1
+            i = stop
+        i += 1
+    return found
+
+
+@kernel
+def amplitudes(
+    x: NDArray[np.float32], full: float, run: int, counts: NDArray[np.int64], out: NDArray[np.int64]
+) -> tuple[int, int]:
+    """Count magnitudes into `counts` (its last bin is 1 and more), and find flat tops.
+
+    A flat top is at least three neighbours of the same sign at `full` or over it: rows of `out` are first, past the
+    last. run : samples of such a stretch at the end of what came before. Returns how many, and the new `run`.
+    """
+    found = 0
+    last = counts.size - 1
+    for i in range(x.size):
+        size = abs(x[i])
+        counts[min(int(size * last), last)] += 1
+        if size >= full and (run == 0 or i == 0 or (x[i] > 0) == (x[i - 1] > 0)):
+            run += 1
+            continue
+        if run >= 3 and found < out.shape[0]:
+            out[found, 0], out[found, 1] = i - run, i
+            found += 1
+        run = 1 if size >= full else 0
+    return found, run

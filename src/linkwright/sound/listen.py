@@ -1,0 +1,121 @@
+"""Listening to a recording: every track's levels, faults, room tone and voice in one pass, in little memory."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.physics.loudness import level_dbfs, peak_db
+from linkwright.sound.clipping import ClipFinder
+from linkwright.sound.faults import Fault, FaultFinder
+from linkwright.sound.lowcut import LowCut, PitchMeter, choose_low_cut
+from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
+from linkwright.sound.recordings import Recording, blocks
+from linkwright.sound.room_tone import Hum, RoomTone
+
+Tell = Callable[[str, float], None]
+Samples = NDArray[np.float32]
+
+#: Noise reaches three times its rms most of the time: what a hole's bottom is held against.
+NOISE_PEAK: Final = 3.0
+
+
+@dataclass(frozen=True)
+class Track:
+    """What was heard in one track. Levels are None for digital silence; `faults` are in the order of time."""
+
+    channel: int
+    loudness: Loudness
+    true_peak_dbtp: float | None
+    sample_peak_dbfs: float | None
+    rms_dbfs: float | None
+    noise_floor_dbfs: float | None
+    dc: float
+    hum: Hum | None
+    low_cut: LowCut | None
+    faults: tuple[Fault, ...]
+    faults_left_out: int
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A recording, its tracks, and the loudness of a mono or stereo programme; `frames` were read."""
+
+    recording: Recording
+    frames: int
+    tracks: tuple[Track, ...]
+    programme: Loudness | None
+
+
+@dataclass
+class TrackListener:
+    """Everything that listens to one track."""
+
+    rate_hz: int
+    meter: TrackMeter = field(init=False)
+    finder: FaultFinder = field(init=False)
+    clip: ClipFinder = field(init=False)
+    room: RoomTone = field(init=False)
+    pitch: PitchMeter = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
+        self.clip, self.room, self.pitch = (
+            ClipFinder(self.rate_hz),
+            RoomTone(self.rate_hz),
+            PitchMeter(self.rate_hz),
+        )
+
+    def add(self, x: Samples) -> NDArray[np.float64]:
+        """The next samples; their K-weighted mean squares, one a hop."""
+        self.finder.add(x)
+        self.clip.add(x)
+        self.room.add(x)
+        self.pitch.add(x)
+        return self.meter.add(x)
+
+    def finish(self, channel: int) -> Track:
+        """What was heard."""
+        meter, floor = self.meter, self.meter.floor()
+        faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)))
+        tops = np.concatenate(meter.tops) if meter.tops else np.empty(0, np.float32)
+        faults += self.clip.finish(tops, STEP * hop_frames(self.rate_hz), meter.rms)
+        hum = self.room.hum()
+        if hum is not None:
+            faults.append(Fault(0, meter.frames, "hum", False))
+        return Track(
+            channel,
+            meter.loudness.result(),
+            peak_db(max(meter.true_peak.finish(), meter.sample_peak)),
+            peak_db(meter.sample_peak),
+            level_dbfs(meter.square / max(meter.frames, 1)),
+            level_dbfs(floor),
+            meter.dc,
+            hum,
+            choose_low_cut(self.pitch.voice(), self.room.spectrum()),
+            tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
+            self.finder.dropped,
+        )
+
+
+def listen(recording: Recording, tell: Tell | None = None) -> Heard:
+    """Listen to a recording once, from its beginning to its end. Raises InputError where it cannot be read."""
+    listeners = [TrackListener(recording.rate_hz) for _ in range(recording.tracks)]
+    programme = LoudnessMeter()
+    frames = 0
+    for block in blocks(recording, STEP * hop_frames(recording.rate_hz)):
+        weighted = [one.add(samples) for one, samples in zip(listeners, block, strict=True)]
+        programme.add(np.sum(weighted, axis=0))
+        frames += block.shape[1]
+        if tell is not None:
+            tell(f"listening to {recording.name}", frames / max(recording.frames, frames))
+    return Heard(
+        recording,
+        frames,
+        tuple(one.finish(i + 1) for i, one in enumerate(listeners)),
+        programme.result() if recording.tracks <= 2 else None,
+    )

@@ -1,0 +1,154 @@
+"""Reading recordings in blocks: WAV and its large forms, FLAC, with the time stamp of a broadcast wave."""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.shoot.errors import InputError
+
+#: What may be listened to: rates [Hz] and tracks. Outside, a file is damaged or something else.
+RATES_HZ: Final = (8000, 384000)
+MOST_TRACKS: Final = 256
+#: Numbers in one block, all tracks together.
+BLOCK_VALUES: Final = 1 << 20
+#: Chunks looked through for the time stamp, and the fixed part of it; EBU Tech 3285, section 2.3.
+MOST_CHUNKS: Final = 1000
+BEXT_BYTES: Final = 602
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """When a broadcast wave began: samples since midnight, and the date and time of its making as written there.
+
+    Source: EBU Tech 3285, section 2.3 (the chunk "bext").
+    """
+
+    samples_since_midnight: int
+    date: str
+    time: str
+
+
+@dataclass(frozen=True)
+class Recording:
+    """A recording as its header tells it."""
+
+    path: Path
+    name: str
+    rate_hz: int
+    tracks: int
+    frames: int
+    form: str
+    stamp: Stamp | None
+
+    @property
+    def length_s(self) -> float:
+        """Its length [s]."""
+        return self.frames / self.rate_hz
+
+    @property
+    def starts_at_s(self) -> float | None:
+        """Time of day of its first sample, seconds since midnight; None without a time stamp."""
+        return None if self.stamp is None else self.stamp.samples_since_midnight / self.rate_hz
+
+
+def open_recording(path: Path, name: str | None = None) -> Recording:
+    """Read the header of a recording. Raises InputError where it cannot be listened to."""
+    import soundfile
+
+    name = name or str(path)
+    try:
+        if not path.is_file():
+            what = "is a folder" if path.is_dir() else "does not exist or is no file"
+            raise InputError(f"{what}; expected a recording", path=name)
+        with path.open("rb") as file:
+            stamp = read_stamp(file)
+        info = soundfile.info(str(path))
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", path=name) from None
+    except (soundfile.LibsndfileError, TypeError) as error:
+        said = str(getattr(error, "error_string", error)).rstrip(".")
+        raise InputError(f"is no recording that can be read ({said}); expected WAV or FLAC", path=name) from None
+    if not RATES_HZ[0] <= info.samplerate <= RATES_HZ[1]:
+        raise InputError(
+            f"has {info.samplerate} samples a second; expected {RATES_HZ[0]} to {RATES_HZ[1]}", path=name
+        )
+    if info.channels > MOST_TRACKS:
+        raise InputError(f"has {info.channels} tracks; expected at most {MOST_TRACKS}", path=name)
+    if info.frames <= 0:
+        raise InputError("holds no samples; expected a recording", path=name)
+    return Recording(
+        path, name, info.samplerate, info.channels, info.frames, f"{info.format} {info.subtype}", stamp
+    )
+
+
+def blocks(recording: Recording, whole: int) -> Iterator[NDArray[np.float32]]:
+    """The samples, full scale 1, shape (tracks, n), n a multiple of `whole` but at the end.
+
+    Raises InputError where the file breaks off or holds what is no number.
+    """
+    import soundfile
+
+    frames = max(1, BLOCK_VALUES // (recording.tracks * whole)) * whole
+    at = 0
+    try:
+        with soundfile.SoundFile(str(recording.path)) as file:
+            while True:
+                read = file.read(frames, dtype="float32", always_2d=True)
+                if not read.shape[0]:
+                    break
+                if not np.isfinite(read).all():
+                    bad = at + int(np.flatnonzero(~np.isfinite(read).all(axis=1))[0])
+                    raise InputError(
+                        f"holds a value at {bad / recording.rate_hz:.3f} s that is no number; expected samples",
+                        path=recording.name,
+                    )
+                at += read.shape[0]
+                yield np.ascontiguousarray(read.T)
+    except (soundfile.LibsndfileError, OSError) as error:
+        said = str(getattr(error, "error_string", error)).rstrip(".")
+        raise InputError(f"breaks off at {at / recording.rate_hz:.1f} s ({said})", path=recording.name) from None
+    if not at:
+        raise InputError("holds no samples; expected a recording", path=recording.name)
+
+
+def read_stamp(file: BinaryIO) -> Stamp | None:
+    """The time stamp of a broadcast wave (RIFF, RF64 or BW64); None where there is none.
+
+    Sources: EBU Tech 3285, section 2.3; EBU Tech 3306 and ITU-R BS.2088 (RF64, BW64).
+    """
+    head = file.read(12)
+    if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
+        return None
+    large = 0
+    for _ in range(MOST_CHUNKS):
+        chunk = file.read(8)
+        if len(chunk) < 8:
+            return None
+        kind, size = chunk[:4], struct.unpack("<I", chunk[4:])[0]
+        if kind == b"bext":
+            return _stamp(file.read(min(size, BEXT_BYTES)))
+        if kind == b"ds64" and size >= 24:
+            body = file.read(24)
+            large = struct.unpack("<Q", body[8:16])[0] if len(body) == 24 else 0
+            size -= 24
+        elif kind == b"data" and size == 0xFFFFFFFF:
+            size = large
+        file.seek(size + size % 2, 1)
+    return None
+
+
+def _stamp(body: bytes) -> Stamp | None:
+    if len(body) < 346:
+        return None
+    date, time = (
+        "".join(c for c in raw.split(b"\0")[0].decode("ascii", "replace") if c.isprintable())
+        for raw in (body[320:330], body[330:338])
+    )
+    return Stamp(struct.unpack("<Q", body[338:346])[0], date, time)
