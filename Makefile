@@ -38,11 +38,13 @@ $(DEV): requirements/dev.txt $(RUNTIME)
 demo: $(RUNTIME)
 	@$(BIN)/linkwright demo
 
-# The browser that the tests of the pages drive. Where it cannot be installed they are skipped, and say so.
+# The browser that the tests of the pages drive, and the voices that those of sound listen to. Where they cannot be
+# installed these tests are skipped, and say so.
+PACKAGES := chromium pocketsphinx-testdata alsa-utils
 $(DEBIAN): | $(BIN)/python
-	@command -v chromium >/dev/null || { $(SUDO) apt-get update -qq && \
-		DEBIAN_FRONTEND=noninteractive $(SUDO) apt-get install -y -qq --no-install-recommends chromium >/dev/null; } \
-		|| echo "chromium could not be installed: the tests by browser will be skipped"
+	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || { $(SUDO) apt-get update -qq && \
+		DEBIAN_FRONTEND=noninteractive $(SUDO) apt-get install -y -qq --no-install-recommends $(PACKAGES) >/dev/null; } \
+		|| echo "not installed: $(PACKAGES); their tests will be skipped"
 	@touch $@
 
 test: lint $(DEBIAN)

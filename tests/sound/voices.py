@@ -15,8 +15,8 @@ SPEECH = Path("/usr/share/pocketsphinx/test/data")
 EDITED = Path("/usr/share/sounds/alsa")
 #: Clips that no threshold was tuned on; the others of the package were.
 UNSEEN = (
-    "librivox/sense_and_sensibility_01_austen_64kb-0880.wav",
-    "librivox/sense_and_sensibility_01_austen_64kb-0920.wav",
+    "librivox/*-0880.wav",
+    "librivox/*-0920.wav",
     "numbers.raw",
     "something.raw",
     "goforward.raw",
@@ -26,9 +26,9 @@ Ints = NDArray[np.int16]
 
 
 def speech(name: str) -> Ints:
-    """A clip of 16 bits at 16 kHz."""
-    path = SPEECH / name
-    if not path.is_file():
+    """A clip of 16 bits at 16 kHz, found by its pattern."""
+    path = next(iter(SPEECH.glob(name)), None)
+    if path is None:
         pytest.skip("no real speech: install Debian's pocketsphinx-testdata")
     if path.suffix == ".raw":
         return np.fromfile(path, "<i2")
