@@ -15,8 +15,9 @@ from tests.plan.shoots import shoot as shoot_of
 from linkwright.plan.file import write_plan
 from linkwright.plan.fit import fit
 from linkwright.plan.pipeline import make_plan
+from linkwright.plan.solve import Run
 from linkwright.shoot.errors import InputError
-from linkwright.work import Work, on_dask, on_processes, seeds, worth_processes
+from linkwright.work import on_dask, on_processes, seeds, worth_processes
 
 DRAWS = 1000
 
@@ -33,7 +34,7 @@ def fails_on_three(number: int) -> int:
 
 
 @contextmanager
-def in_dask() -> Iterator[Work]:
+def in_dask() -> Iterator[Run]:
     """A scheduler and two workers in this process, on loopback."""
     distributed = pytest.importorskip("distributed")
     cluster = distributed.LocalCluster(
@@ -44,7 +45,7 @@ def in_dask() -> Iterator[Work]:
         yield work
 
 
-CARRIERS: dict[str, Callable[[], AbstractContextManager[Work]]] = {
+CARRIERS: dict[str, Callable[[], AbstractContextManager[Run]]] = {
     "processes": lambda: on_processes(2),
     "dask": in_dask,
 }
@@ -53,7 +54,7 @@ CARRIERS: dict[str, Callable[[], AbstractContextManager[Work]]] = {
 @pytest.mark.filterwarnings("default")  # what Dask warns of is its own
 @pytest.mark.parametrize("carrier", CARRIERS.values(), ids=CARRIERS.keys())
 def test_the_same_plan_and_the_same_room_whoever_carries_them(
-    carrier: Callable[[], AbstractContextManager[Work]],
+    carrier: Callable[[], AbstractContextManager[Run]],
 ) -> None:
     shoot = event(16, 4)
     with carrier() as work:

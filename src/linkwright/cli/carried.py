@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from linkwright.plan.solve import Run
 from linkwright.shoot.models import Shoot
-from linkwright.work import Work, on_dask, on_processes, worth_processes
+from linkwright.work import on_dask, on_processes, worth_processes
 
 
 @contextmanager
-def work_for(shoot: Shoot, workers: int | None, dask: str | None) -> Iterator[Work | None]:
+def work_for(shoot: Shoot, workers: int | None, dask: str | None) -> Iterator[Run | None]:
     """What `--workers` and `--dask` ask for; without them processes where the shoot is worth starting them for.
 
     None stands for this process. Raises InputError for a scheduler that cannot be used.

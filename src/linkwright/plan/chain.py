@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import functools
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -139,6 +139,12 @@ class Scene:
     def large(self) -> bool:
         """Whether there is so much to work out that compiled loops are worth loading."""
         return sum(len(call.links) for call in self.calls) > MANY_LINKS
+
+    def moved(self, shoot: Shoot) -> Scene:
+        """The same law and air over a shoot of which only places differ; the air is not read again."""
+        return replace(
+            self, shoot=shoot, calls=live_calls(shoot), others=others_by_site(shoot), _chains={}
+        )  # fmt: skip
 
     def others_during(self, call: LiveCall) -> tuple[Other, ...]:
         """The others on a call's site that may be on while it runs."""

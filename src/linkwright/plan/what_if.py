@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from linkwright.air.predicted import Predicted
-from linkwright.plan.chain import Sweeps, scene_of
+from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan, Verdict
 from linkwright.plan.prove import CallToProve, Standing, prove, verdict
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import Slots
 from linkwright.plan.solve import far_of_plan
-from linkwright.shoot.models import Shoot
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,29 +28,26 @@ class Outcome:
 
 
 def outcomes(
-    shoot: Shoot,
-    sweeps: Sweeps,
+    scene: Scene,
     plan: Plan,
     moved: Mapping[str, int] | None = None,
-    tv: Mapping[str, Predicted] | None = None,
     only: frozenset[str] | None = None,
 ) -> tuple[Outcome, ...]:
-    """The links of a plan proved on a shoot (the plan's own or a changed one), some moved to other carriers [kHz].
+    """The links of a plan proved on a scene (the plan's own or a changed one), some moved to other carriers [kHz].
 
     Powers are settled anew. `only` names the calls that are asked about. A link whose carrier is none of its slots,
-    or that the shoot does not have any more, is left out. Raises InputError as `make_plan` does.
+    or that the shoot does not have any more, is left out.
     """
-    scene = scene_of(shoot, sweeps, tv)
     calls = {call.name: call for call in scene.calls}
     there = [
         planned for planned in plan.calls if planned.call in calls and planned.site == calls[planned.call].site.name
     ]
-    known = replace_calls(plan, tuple(there), {link.name for link in shoot.link})
+    known = replace_calls(plan, tuple(there), {link.name for link in scene.shoot.link})
     slots = Slots.of(scene)
     if len(known.calls) == len(scene.calls):
         slots = replace(slots, far=far_of_plan(scene, known))
     found = []
-    target = shoot.shoot.target
+    target = scene.shoot.shoot.target
     for planned in known.calls:
         if only is not None and planned.call not in only:
             continue

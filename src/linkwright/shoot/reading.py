@@ -83,15 +83,19 @@ def read_text(path: Path, name: str, most_bytes: int) -> str:
 
 def parse_shoot(text: str, name: str) -> Shoot:
     """The shoot in a TOML text; `name` is the file as messages call it. Raises InputError."""
+    return shoot_from(parse_document(text, name), text, name)
+
+
+def parse_document(text: str, name: str) -> dict[str, Any]:
+    """The document in a TOML text, a whole shoot or not. Raises InputError where it is no TOML."""
     try:
-        document = tomllib.loads(text.replace("\r\n", "\n"))
+        return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
         raise InputError(*_toml_trouble(str(error)), path=name, line=_toml_line(str(error))) from None
     except (RecursionError, ValueError, OverflowError):
         raise InputError(
             "is not TOML that a shoot could be: nested too deep or a number too long", path=name
         ) from None
-    return shoot_from(document, text, name)
 
 
 def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:

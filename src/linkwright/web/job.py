@@ -8,7 +8,6 @@ from __future__ import annotations
 import io
 import threading
 import time
-import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -20,7 +19,7 @@ from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.model import Plan
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.reading import MOST_BYTES, read_text
+from linkwright.shoot.reading import MOST_BYTES, parse_document, read_text
 from linkwright.store import Draft, Problem, Store
 from linkwright.web.hub import Hub
 
@@ -257,7 +256,7 @@ class Job:
 
 def import_shoot(store: Store, path: Path, tell: Callable[[str], None]) -> None:
     """Put a shoot file, finished or not, and the files that it names into a store. Raises InputError."""
-    document = parsed(read_text(path, str(path), MOST_BYTES), str(path))
+    document = parse_document(read_text(path, str(path), MOST_BYTES), str(path))
     for name in named_files(document):
         tell(f"taking in {name}")
         file = path.parent / name
@@ -280,11 +279,3 @@ def named_files(document: dict[str, Any]) -> list[str]:
                 if isinstance(name, str) and name:
                     found[name] = None
     return list(found)
-
-
-def parsed(text: str, name: str) -> dict[str, Any]:
-    """A shoot file's document, whole or not. Raises InputError where it is no TOML."""
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise InputError(f"is not valid TOML: {error}", path=name) from None

@@ -7,7 +7,7 @@ one of `seeds`.
 
 from __future__ import annotations
 
-from linkwright.work.carriers import Work, on_dask, on_processes, worth_processes
+from linkwright.work.carriers import on_dask, on_processes, worth_processes
 from linkwright.work.seeds import seeds
 
-__all__ = ["Work", "on_dask", "on_processes", "seeds", "worth_processes"]
+__all__ = ["on_dask", "on_processes", "seeds", "worth_processes"]

@@ -6,12 +6,10 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Final, Protocol, TypeVar
+from typing import Final
 
+from linkwright.plan.solve import Done, Run, Task
 from linkwright.shoot.errors import InputError
-
-Task = TypeVar("Task")
-Done = TypeVar("Done")
 
 #: From so many links on, in several calls, starting processes (about a second each) pays.
 MANY_LINKS: Final = 400
@@ -25,20 +23,13 @@ PRELOAD: Final = [
 DASK_PATIENCE_S: Final = 5.0
 
 
-class Work(Protocol):
-    """Does one job to each of several tasks; results come in the order of the tasks, as each is ready."""
-
-    def __call__(self, job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
-        """Begin with all of them."""
-
-
 def worth_processes(links: int, calls: int) -> bool:
     """Whether a shoot with so many links, all calls together, is worth starting processes for."""
     return links >= MANY_LINKS and calls > 1 and (os.cpu_count() or 1) > 1
 
 
 @contextmanager
-def on_processes(count: int | None = None) -> Iterator[Work]:
+def on_processes(count: int | None = None) -> Iterator[Run]:
     """Work on `count` processes of this machine, as many as it has cores by default.
 
     Leaving, also by Ctrl-C, drops what has not begun and waits for what has.
@@ -62,7 +53,7 @@ def on_processes(count: int | None = None) -> Iterator[Work]:
 
 
 @contextmanager
-def on_dask(address: str) -> Iterator[Work]:
+def on_dask(address: str) -> Iterator[Run]:
     """Work on the workers of the Dask scheduler at `address`, such as tcp://127.0.0.1:8786.
 
     A scheduler runs whatever code is sent to it, and so do its workers: use one on loopback, or one behind TLS,

@@ -12,10 +12,11 @@ from pydantic import Field as Bounded
 
 from linkwright.shoot.catalogue import catalogue_names
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.reading import parse_document
 from linkwright.store import Change, Conflict
 from linkwright.web.app import job_of
 from linkwright.web.fields import entered, shown
-from linkwright.web.job import MOST_UPLOAD, Job, named_files, parsed
+from linkwright.web.job import MOST_UPLOAD, Job, named_files
 from linkwright.web.pages.sections import INNER, LISTS, field_at
 from linkwright.web.security import person_of
 
@@ -233,7 +234,7 @@ async def import_file(request: Request, file: Annotated[UploadFile, File()]) -> 
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(f"is not UTF-8 text (byte {error.start}); expected a shoot file") from None
-    document = parsed(text, file.filename or "the file")
+    document = parse_document(text, file.filename or "the file")
     change = job.store.replace(document, person_of(request).name)
     there = {one.name for one in job.store.attachment_list()}
     return told(job, change, missing=[name for name in named_files(document) if name not in there])

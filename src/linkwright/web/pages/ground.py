@@ -125,13 +125,12 @@ def margins(job: Job, site: str) -> list[dict[str, Any]]:
 def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) -> dict[str, Any]:
     """The margins with one spot somewhere else, all carriers as planned."""
     job = job_of(request)
-    shoot, plan = job.document().shoot, job.planned.plan
-    if shoot is None or plan is None:
+    scene, plan = job.scene(), job.planned.plan
+    if scene is None or plan is None:
         raise InputError("there is no plan yet")
-    changed = with_spot(shoot, site, spot, x, y)
-    (sweeps, _), (tv, _) = job.sweeps(shoot), job.tv(shoot)
+    changed = scene.moved(with_spot(scene.shoot, site, spot, x, y))
     only = frozenset(call.call for call in plan.calls if call.site == site)
-    return {"margins": [_told(one) for one in outcomes(changed, sweeps, plan, None, tv, only)]}
+    return {"margins": [_told(one) for one in outcomes(changed, plan, None, only)]}
 
 
 def _told(one: Outcome) -> dict[str, Any]:

@@ -228,15 +228,15 @@ def try_carrier(
 ) -> Response:
     """What another carrier would do, to the link and to everybody."""
     job = job_of(request)
-    document, plan = job.document(), job.planned.plan
-    if document.shoot is None or plan is None:
+    scene, plan = job.scene(), job.planned.plan
+    if scene is None or plan is None:
         raise InputError("there is no plan yet to try a carrier in")
     khz = _khz(mhz)
-    (sweeps, _), (tv, _) = job.sweeps(document.shoot), job.tv(document.shoot)
-    reasons = why(document.shoot, sweeps, plan, link, khz, tv)
+    (sweeps, _), (tv, _) = job.sweeps(scene.shoot), job.tv(scene.shoot)
+    reasons = why(scene.shoot, sweeps, plan, link, khz, tv)
     calls = frozenset(one.call for one in reasons)
-    after = outcomes(document.shoot, sweeps, plan, {link: khz}, tv, calls)
-    before = {(one.call, one.link): one for one in outcomes(document.shoot, sweeps, plan, None, tv, calls)}
+    after = outcomes(scene, plan, {link: khz}, calls)
+    before = {(one.call, one.link): one for one in outcomes(scene, plan, None, calls)}
     effects = [(one, before.get((one.call, one.link))) for one in after]
     changed = [
         (now, then)

@@ -1,5 +1,5 @@
 // The score: lanes under one another on one frequency axis, one cursor through all of them.
-import { post, say } from "./page.js";
+import { say } from "./page.js";
 
 const section = document.querySelector(".score"), canvas = document.getElementById("score");
 const site = section?.dataset.site;
@@ -307,4 +307,3 @@ if (document.getElementById("sweeps")) {
   addEventListener("dragover", (event) => event.preventDefault());
   addEventListener("drop", (event) => { event.preventDefault(); if (event.dataTransfer.files.length) take(event.dataTransfer.files, "sweeps"); });
 }
-void post;
