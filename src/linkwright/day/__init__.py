@@ -1,0 +1,1 @@
+"""The day: schedule, batteries, and what to do in which order."""

@@ -1,0 +1,1 @@
+"""What everybody gets in the hand: PDF, CSV and calendar files."""

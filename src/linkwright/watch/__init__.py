@@ -1,0 +1,1 @@
+"""Receiver logs: intake, alarms and diagnosis, live and afterwards."""
