@@ -9,6 +9,7 @@ are own choices.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -165,7 +166,7 @@ def _levels(flat: Floats, least: float) -> tuple[NDArray[np.int64], list[tuple[i
         if not kept or abs(flat[i] - np.median(flat[kept[-BEFORE:]])) < least:
             kept.append(i)
         elif len(kept) >= AFTER and i + AFTER <= flat.size and np.ptp(flat[i : i + AFTER]) < least:
-            by = float(np.median(flat[i : i + BEFORE][: BEFORE]) - np.median(flat[kept[-BEFORE:]]))
+            by = float(np.median(flat[i : i + BEFORE][:BEFORE]) - np.median(flat[kept[-BEFORE:]]))
             if np.ptp(flat[i : i + BEFORE]) >= least:
                 by = float(np.median(flat[i : i + AFTER]) - np.median(flat[kept[-BEFORE:]]))
             jumps.append((kept[-1], i, by))
@@ -186,7 +187,7 @@ def _steady(flat: Floats, begin: int, least: float) -> int:
 
 def _alternates(by: list[float], least: float) -> bool:
     """Whether the steps go back and forth: at least three, and two of them undo the one before."""
-    undone = sum(abs(one + two) < 2.0 * least for one, two in zip(by, by[1:], strict=False))
+    undone = sum(abs(one + two) < 2.0 * least for one, two in pairwise(by))
     return len(by) >= 3 and undone >= 2
 
 

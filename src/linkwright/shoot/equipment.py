@@ -87,6 +87,7 @@ class Transmitter(Tuned):
     low_cut_hz: tuple[float, ...] = Field(
         default=(0.0,), max_length=64, description="steps of the low cut [Hz]; 0 is off"
     )
+    low_cut_order: int = Field(default=3, ge=1, le=8, description="order of the low cut's filter; 3: 18 dB/octave")
     latency_ms: Millisecond = Field(default=0.0, description="delay from microphone to antenna [ms]")
     cells: Cells | None = Field(default=None, description="its cells")
     drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linkwright.sound.faults import MOST, Fault
+from linkwright.sound.fault import MOST, Fault
 from linkwright.sound.faults_compiled import amplitudes
 
 Samples = NDArray[np.float32]

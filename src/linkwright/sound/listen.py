@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.sound.clipping import ClipFinder
-from linkwright.sound.faults import Fault, FaultFinder
-from linkwright.sound.lowcut import Filter, LowCut, PitchMeter, choose_low_cut
+from linkwright.sound.fault import Fault
+from linkwright.sound.faults import FaultFinder
+from linkwright.sound.lowcut import GENERIC, Filter, LowCut, PitchMeter, choose_low_cut
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.recordings import Recording, blocks
 from linkwright.sound.room_tone import Hum, RoomTone
@@ -56,7 +57,7 @@ class TrackListener:
     """Everything that listens to one track."""
 
     rate_hz: int
-    low_cut: Filter = Filter()
+    low_cut: Filter = GENERIC
     meter: TrackMeter = field(init=False)
     finder: FaultFinder = field(init=False)
     clip: ClipFinder = field(init=False)
@@ -103,7 +104,7 @@ class TrackListener:
         )
 
 
-def listen(recording: Recording, tell: Tell | None = None, low_cut: Filter = Filter()) -> Heard:
+def listen(recording: Recording, tell: Tell | None = None, low_cut: Filter = GENERIC) -> Heard:
     """Listen to a recording once, from its beginning to its end. Raises InputError where it cannot be read.
 
     low_cut : the steps to choose from for the voice.

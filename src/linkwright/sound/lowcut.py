@@ -43,6 +43,10 @@ class Filter:
     order: int = ORDER
 
 
+#: The low cut of the generic transmitter.
+GENERIC: Final = Filter()
+
+
 @dataclass
 class PitchMeter:
     """The fundamentals of the voice in a track that streams by.
@@ -84,7 +88,9 @@ class PitchMeter:
             return np.empty(0)
         used = np.flatnonzero(voiced)
         middle = np.cumsum(voiced[used]) - voiced[used] / 2.0
-        return np.interp(np.linspace(0.0, total, RANKS), middle, F0_HZ[0] * np.exp(PITCH_STEP * (used + 0.5)))
+        return np.asarray(
+            np.interp(np.linspace(0.0, total, RANKS), middle, F0_HZ[0] * np.exp(PITCH_STEP * (used + 0.5)))
+        )
 
 
 def _counted(f0: Floats, power: Floats) -> NDArray[np.int32]:
@@ -130,11 +136,12 @@ class LowCut:
 def choose_low_cut(
     voice_f0_hz: Floats,
     spectrum: tuple[Floats, Floats] | None,
-    low_cut: Filter = Filter(),
+    low_cut: Filter = GENERIC,
 ) -> LowCut | None:
     """The highest step that takes at most 1 dB from the low fundamental; a lower one where more gains nothing.
 
-    voice_f0_hz : of `PitchMeter.voice`. low_cut : what the transmitter has. spectrum : frequencies and power of the pauses, of `RoomTone.spectrum`.
+    voice_f0_hz : of `PitchMeter.voice`. spectrum : frequencies and power of the pauses, of `RoomTone.spectrum`.
+    low_cut : what the transmitter has.
     None without a voice or without pauses.
     """
     if not voice_f0_hz.size or spectrum is None:

@@ -244,7 +244,7 @@ def _answer(
     rate = recording.rate_hz
     begins_s = (span[0] - offsets[a.file]) / rate
     laid = _laid(readers, a.file, b.file)
-    extra_s = (laid - (offsets[b.file] - offsets[a.file])) / rate * -1.0
+    extra_s = (laid - (offsets[b.file] - offsets[a.file])) / rate
     if heard.together is None:
         return Pair(a, b, begins_s=begins_s, why="one of them is silent")
     if len(heard.peaks) < FEW_WINDOWS:
@@ -262,17 +262,22 @@ def _answer(
         readers[a.file], readers[b.file], a.channel, b.channel, found, span[0] - offsets[a.file],
         span[0] - offsets[b.file], sign, window_s,
     )  # fmt: skip
+    drift, low, high = (
+        None if one is None else 1e6 * one for one in (found.drift, found.drift_low, found.drift_high)
+    )
     return Pair(
         a,
         b,
-        1000.0 * (found.delay_s + extra_s),
-        None if 0.2 < down < 0.8 else down > 0.5,
-        *(None if one is None else 1e6 * one for one in (found.drift, found.drift_low, found.drift_high)),
-        None if found.alternates else lost,
-        float(np.median([peak.quality for peak in heard.peaks])),
-        float(np.median(heard.levels)),
-        begins_s,
-        _why(found, down),
+        delay_ms=1000.0 * (found.delay_s + extra_s),
+        inverted=None if 0.2 < down < 0.8 else down > 0.5,
+        drift_ppm=drift,
+        drift_low_ppm=low,
+        drift_high_ppm=high,
+        jumps=None if found.alternates else lost,
+        quality=float(np.median([peak.quality for peak in heard.peaks])),
+        level_db=float(np.median(heard.levels)),
+        begins_s=begins_s,
+        why=_why(found, down),
     )
 
 

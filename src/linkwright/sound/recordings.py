@@ -144,7 +144,9 @@ class Reader:
             where = f"cannot be read at {first / self.recording.rate_hz:.1f} s ({said})"
             raise InputError(where, path=self.recording.name) from None
         if not np.isfinite(read).all():
-            where = f"holds a value after {first / self.recording.rate_hz:.1f} s that is no number; expected samples"
+            where = (
+                f"holds a value after {first / self.recording.rate_hz:.1f} s that is no number; expected samples"
+            )
             raise InputError(where, path=self.recording.name)
         out[:, first - at : first - at + read.shape[0]] = read.T
         return out
