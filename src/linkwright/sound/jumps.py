@@ -13,10 +13,10 @@ from linkwright.sound.recordings import Reader
 
 Floats = NDArray[np.float64]
 
-#: The low frequencies are held down before the place is looked for: x[n] - 0.95 x[n-1] (common in speech work).
-HELD_DOWN: Final = 0.95
+#: The band in which the place is looked for [Hz].
+VOICE_HZ: Final = (200.0, 4000.0)
 #: Both sides of the place must agree with their own delay this well (own choice).
-LEAST_FIT: Final = 0.1
+LEAST_FIT: Final = 0.05
 #: The longest stretch that is looked through for one jump [s].
 LONGEST_S: Final = 120.0
 
@@ -62,13 +62,16 @@ def _placed(
     first = round((jump.after_s - window_s / 2.0) * rate)
     count = min(round((jump.before_s - jump.after_s + window_s) * rate), round(LONGEST_S * rate))
     drifted = (found.drift or 0.0) * (jump.after_s + jump.before_s) / 2.0
-    one = _whitened(a.read(begin_a + first, count)[channel_a])
+    one = _voice_band(a.read(begin_a + first, count)[channel_a], rate)
     shifts = (round((delay_s + drifted) * rate), round((delay_s + drifted + jump.by_s) * rate))
-    two = [_whitened(b.read(begin_b + first + shift, count)[channel_b]) * sign for shift in shifts]
+    two = [_voice_band(b.read(begin_b + first + shift, count)[channel_b], rate) * sign for shift in shifts]
     place, fit = place_of_jump(one, *two)
     return begin_a + first + place if fit >= LEAST_FIT else None
 
 
-def _whitened(x: NDArray[np.float32]) -> Floats:
-    wide = x.astype(float)
-    return np.concatenate((wide[:1], wide[1:] - HELD_DOWN * wide[:-1]))
+def _voice_band(x: NDArray[np.float32], rate_hz: int) -> Floats:
+    """The band that carries most of a voice, without rumble and hiss, no later than before."""
+    from scipy.signal import butter, sosfiltfilt
+
+    high = min(VOICE_HZ[1], 0.45 * rate_hz)
+    return np.asarray(sosfiltfilt(butter(2, (VOICE_HZ[0], high), "bandpass", fs=rate_hz, output="sos"), x))
