@@ -13,3 +13,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 def kernel(function: F) -> F:
     """Compile a function of numbers and arrays on first use; the machine code stays beside its module."""
     return cast(F, numba.njit(cache=True, nogil=True)(function))
+
+
+def quick_kernel(function: F) -> F:
+    """The same for largest values: the compiler may take it that nothing is NaN, and so use the wide registers."""
+    return cast(F, numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})(function))

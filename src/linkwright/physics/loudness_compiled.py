@@ -88,3 +88,15 @@ def _row_peak(
     for i in range(count):
         top = max(top, abs(float(sums[i])))
     return top
+
+
+@kernel
+def means(x: NDArray[np.float32], every: int, out: NDArray[np.float32]) -> None:
+    """Means of `every` neighbours into `out`, as many as it has places."""
+    at = 0
+    for i in range(out.size):
+        total = np.float32(0.0)
+        for _ in range(every):
+            total += x[at]
+            at += 1
+        out[i] = total / every

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from linkwright.physics.compiled import kernel
+from linkwright.physics.compiled import kernel, quick_kernel
 
 
 @kernel
@@ -18,13 +18,33 @@ def constant_runs(
     Returns how many runs were found and where the run that x[end - 1] belongs to began.
     """
     found = 0
-    for i in range(begin, end):
+    if end <= begin:
+        return found, run
+    if x[begin] != x[begin - 1] and begin - run >= least and out.shape[0]:
+        out[0, 0], out[0, 1] = run, begin
+        found = 1
+    i = begin
+    while i < end:
         if x[i] != x[i - 1]:
-            if i - run >= least and found < out.shape[0]:
-                out[found, 0], out[found, 1] = run, i
-                found += 1
-            run = i
-    return found, run
+            i += least - 1  # a run of `least` has as many less one pairs of equal neighbours: none is stepped over
+            continue
+        first = _began(x, i - 1, begin, run)
+        last = i + 1
+        while last < end and x[last] == x[i]:
+            last += 1
+        if last < end and last - first >= least and found < out.shape[0]:
+            out[found, 0], out[found, 1] = first, last
+            found += 1
+        i = last + least - 1
+    return found, _began(x, end - 1, begin, run)
+
+
+@kernel
+def _began(x: NDArray[np.float32], i: int, begin: int, run: int) -> int:
+    """Where the run that x[i] belongs to began; `run` where it goes on before x[begin]."""
+    while i >= begin and x[i] == x[i - 1]:
+        i -= 1
+    return run if i < begin else i
 
 
 @kernel
@@ -70,7 +90,7 @@ def repeats(
     return found, done
 
 
-@kernel
+@quick_kernel
 def envelope(x: NDArray[np.float32], width: int, top: NDArray[np.float32], bend: NDArray[np.float32]) -> None:
     """Of each stretch of `width` samples the largest magnitude, and the largest third difference."""
     for i in range(top.size):
@@ -103,6 +123,9 @@ def holes(
     i = active + edge
     half = active // 2
     while i < top.size - active - edge:
+        if top[i] >= top[i - 1]:  # no edge begins here
+            i += 1
+            continue
         before = min(top[i - edge - active : i - edge - half].max(), top[i - edge - half : i - edge].max())
         limit = before / depth
         if before < live or top[i] > limit or top[i - 1] <= limit:

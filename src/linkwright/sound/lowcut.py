@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from linkwright.physics.loudness_compiled import means
 from linkwright.physics.speech import F0_HZ, fundamentals_hz, highest_corner_hz, low_cut_db
 
 Samples = NDArray[np.float32]
@@ -63,7 +64,8 @@ class PitchMeter:
     def add(self, x: Samples) -> None:
         """The next samples; what is left over after whole frames is passed over."""
         every = max(1, round(self.rate_hz / PITCH_RATE_HZ))
-        slow = x[: x.size // every * every].reshape(-1, every).mean(axis=1)
+        slow = np.empty(x.size // every, np.float32)
+        means(x, every, slow)
         size = round(FRAME_S * self.rate_hz / every)
         frames = slow[: slow.size // size * size].reshape(-1, size).astype(float)
         power = frames.var(axis=1)

@@ -140,8 +140,8 @@ class TrackMeter:
         self.total += float(found[:, 1].sum() + rest.sum())
         self.square += float(found[:, 2].sum() + (rest**2).sum())
         self.frames += x.size
-        if x.size:
-            self.sample_peak = max(self.sample_peak, float(np.abs(x).max()))
+        tops = found[:, 3].max(initial=0.0), np.abs(rest).max(initial=0.0)
+        self.sample_peak = max(self.sample_peak, *map(float, tops))
         self._keep_steps(found, hop)
         return weighted
 

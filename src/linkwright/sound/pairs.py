@@ -32,7 +32,7 @@ SHORTEST_S: Final = 0.2
 REACH: Final = 0.4
 #: Windows begin at least this far apart [s]; there are at most so many.
 HOP_S: Final = 0.5
-MOST_WINDOWS: Final = 720
+MOST_WINDOWS: Final = 480
 #: Every track against every other up to so many tracks; beyond, each against one.
 ALL_PAIRS: Final = 8
 #: Two files can be this far apart [s], which is looked for in windows of so long [s], so many, in the voice's band.

@@ -62,12 +62,13 @@ def alike(
 ) -> int:
     """Stretches of at least `least` samples that nearly say again what stood lags[0]..lags[1] samples before.
 
-    Looked at are peaks that stand over two bins on either side, in the bins from_bin..to_bin. What is left after
-    taking away the earlier stretch, moved by a part of a sample, is at most residue[0] of the power in `probe`
-    samples about the peak, and residue[1] in every piece of the stretch. Rows of `out`: first, past the last, lag.
+    Looked at are peaks that stand over four bins on either side, in the bins from_bin..to_bin, against earlier ones
+    that stand over two. What is left after taking away the earlier stretch, moved by a part of a sample, is at most
+    residue[0] of the power in `probe` samples about the peak, and residue[1] in every piece of the stretch. Rows of
+    `out`: first, past the last, lag.
     Returns how many.
     """
-    peaks = np.empty(top.size, np.int64)
+    peaks, heights = np.empty(top.size, np.int64), np.empty(top.size, np.float32)
     count, found, done = 0, 0, 0
     for i in range(2, min(to_bin, top.size - 2)):
         if top[i] < live or not (
@@ -78,15 +79,18 @@ def alike(
         for n in range(i * width, (i + 1) * width):
             if abs(x[n]) > abs(x[p]):
                 p = n
-        peaks[count] = p
+        peaks[count], heights[count] = p, x[p]
         count += 1
-        if i < from_bin or p < done or p + probe + 2 >= x.size:
+        if i < max(from_bin, 4) or i >= top.size - 4 or p < done or p + probe + 2 >= x.size:
             continue
+        if max(top[i - 3], top[i - 4]) >= top[i] or max(top[i + 3], top[i + 4]) > top[i]:
+            continue
+        apart = 0.05 * abs(x[p])
         for j in range(count - 2, -1, -1):
             lag = p - peaks[j]
             if lag > lags[1] or peaks[j] < probe + 3:
                 break
-            if lag < lags[0] or abs(x[p] - x[p - lag]) > 0.05 * abs(x[p]):
+            if abs(x[p] - heights[j]) > apart or lag < lags[0] or not _near(x, p, lag, probe):
                 continue
             best, moved, best_lag = 1.0, 0.0, lag
             for near in range(lag - 1, lag + 2):
@@ -102,6 +106,16 @@ def alike(
                 done = last
                 break
     return found
+
+
+@kernel
+def _near(x: NDArray[np.float32], p: int, lag: int, probe: int) -> bool:
+    """Whether a few samples about the peak are like those `lag` before: most stretches fail at the first."""
+    limit = 0.3 * abs(x[p])
+    for n in (p - probe // 16, p + probe // 16, p - probe // 5, p + probe // 5, p - probe // 2, p + probe // 2):
+        if abs(x[n] - x[n - lag]) > limit:
+            return False
+    return True
 
 
 @kernel
