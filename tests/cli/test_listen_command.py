@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -55,3 +56,48 @@ def test_files_that_are_none(capsys: pytest.CaptureFixture[str], tmp_path: Path)
     assert said.status == 2
     assert set(json.loads(said.out)) == {"error"}
     assert len(said.err.strip().splitlines()) == 2
+
+
+def two(path: Path, inverted: bool = False) -> str:
+    """The second track 2 ms late."""
+    x = np.random.default_rng(4).normal(0.0, 0.05, 48_000 * 6)
+    late = np.concatenate((np.zeros(96), x[:-96])) * (-0.5 if inverted else 0.5)
+    soundfile.write(str(path), np.stack((x, late), axis=1), 48_000, subtype="PCM_24")
+    return str(path)
+
+
+def test_pairs_and_picture_in_json(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = two(tmp_path / "a.wav")
+    document = json.loads(call(capsys, "listen", path, "--picture-ms", "41", "--json").out)
+    (pair,) = document["pairs"]
+    assert (pair["a"], pair["b"], pair["inverted"], pair["jumps"]) == (f"{path}:1", f"{path}:2", False, [])
+    assert pair["delay_ms"] == pytest.approx(2.0, abs=0.001)
+    assert pair["drift_ppm"] == pytest.approx(0.0, abs=0.1)
+    assert pair["notch_hz"] == pytest.approx(250.0, abs=0.2)
+    assert pair["notch_db"] == pytest.approx(20.0 * np.log10(0.5), abs=0.1)  # 6 dB quieter: 1 - 1/2 is left
+    assert (pair["set_delay_on"], pair["why"]) == (f"{path}:1", None)
+    assert pair["distance_m"] == pytest.approx(2.0 / 2.914, abs=0.002)
+    first, second = document["picture"]["tracks"]
+    assert (first["sound_early_ms"], first["sync"], first["keeps_ebu_r37"]) == (41.0, "unnoticed", False)
+    assert second["sound_early_ms"] == pytest.approx(39.0, abs=0.001)
+    assert second["keeps_ebu_r37"] is True
+
+
+def test_pairs_in_print(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    said = call(capsys, "listen", two(tmp_path / "a.wav", inverted=True), "--picture-ms=-200")
+    assert (said.status, said.err) == (0, "")
+    assert "+2.000" in said.out
+    assert "inverted" in said.out
+    assert "500 (-6)" in said.out  # of opposite polarity: the first notch over the lowest lies at 1 / delay
+    assert "not accepted" in said.out
+
+
+def test_low_cut_of_a_link(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = two(tmp_path / "a.wav")
+    shoot = str(Path(__file__).parents[1] / "shoot" / "data" / "quay.toml")
+    link = tomllib.loads(Path(shoot).read_text())["link"][0]["name"]
+    assert call(capsys, "listen", path, "--shoot", shoot, "--link", link).status == 0
+    for wrong in (("--link", link), ("--shoot", shoot, "--link", "nobody"), ("--shoot", path)):
+        said = call(capsys, "listen", path, *wrong)
+        assert (said.status, said.out) == (2, "")
+        assert len(said.err.strip().splitlines()) == 1

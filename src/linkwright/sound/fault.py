@@ -15,7 +15,7 @@ Kind = Literal["mute", "hold", "repeat", "hole", "click", "burst", "clip", "hum"
 MOST: Final = 2000
 #: Faults nearer than this are one, told by the surest name [samples].
 NEAR: Final = 96
-SUREST: Final = ("mute", "hold", "repeat", "hole", "edit", "burst")
+SUREST: Final = ("mute", "hold", "repeat", "hole", "edit", "repeat?", "burst", "click")
 #: Clicks are regular from so many on, where so many of the places between the first and the last have one; each
 #: within this of its place [s]. Periods looked for [s]; at most so many series in a track. Own choices.
 REGULAR_COUNT: Final = 8
@@ -43,16 +43,20 @@ class Fault:
 
 def apart(faults: Sequence[Fault]) -> list[Fault]:
     """Without those that are a part of what was already told by a surer name."""
-    ranks = {kind: rank for rank, kind in enumerate(SUREST)}
     kept: list[Fault] = []
     starts: list[int] = []
-    for one in sorted(faults, key=lambda f: (not f.certain and f.kind == "repeat", ranks.get(f.kind, 9), f.at)):
+    for one in sorted(faults, key=lambda f: (_rank(f), f.at)):
         place = bisect_left(starts, one.at)
         beside = kept[max(0, place - 1) : place + 1]
         if not any(one.at < k.at + k.length + NEAR and k.at - NEAR < one.at + one.length for k in beside):
             kept.insert(place, one)
             starts.insert(place, one.at)
     return kept
+
+
+def _rank(fault: Fault) -> int:
+    name = "repeat?" if fault.kind == "repeat" and not fault.certain else fault.kind
+    return SUREST.index(name) if name in SUREST else len(SUREST)
 
 
 def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:

@@ -59,6 +59,8 @@ BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST = 2, 12, 4, 400
 #: left of the power there and in every piece (-30 and -25 dB).
 ALIKE_LAG_S, ALIKE_PROBE_S, ALIKE_S = 0.003, 0.0025, 0.008
 ALIKE_LEFT: Final = (1e-3, 3e-3)
+#: It is no tone: its block comes again at most so often, and for so long [s].
+ALIKE_TIMES, ALIKE_LONGEST_S = 2.5, 0.1
 
 
 @dataclass
@@ -222,7 +224,7 @@ class FaultFinder:
             round(ALIKE_PROBE_S * rate), round(ALIKE_S * rate), ALIKE_LEFT, out,
         )  # fmt: skip
         for first, last, back in out[:number]:
-            if (last - first) / back <= REPEAT_TIMES:
+            if (last - first) / back <= ALIKE_TIMES and last - first <= ALIKE_LONGEST_S * rate:
                 self._keep(Fault(self.base + int(first), int(last - first), "repeat", False))
 
     def _judged(self, one: Fault, floor_peak: float) -> Fault:
