@@ -99,6 +99,8 @@ def alike(
                     best, moved, best_lag = left, part, near
             if best > residue[0]:
                 continue
+            if _periodic(x, peaks, j, lags, probe, 3.0 * residue[0]):
+                break
             first, last = _stretch(x, p, best_lag, moved, probe // 2, residue[1])
             if last - first >= least and found < out.shape[0]:
                 out[found, 0], out[found, 1], out[found, 2] = first, last, best_lag
@@ -106,6 +108,20 @@ def alike(
                 done = last
                 break
     return found
+
+
+@kernel
+def _periodic(
+    x: NDArray[np.float32], peaks: NDArray[np.int64], j: int, lags: tuple[int, int], probe: int, most: float
+) -> bool:
+    """Whether the sound about an earlier peak itself says again what stood before it: a tone, not a repeat."""
+    for k in range(j - 1, -1, -1):
+        lag = peaks[j] - peaks[k]
+        if lag > lags[1] or peaks[k] < probe + 3:
+            return False
+        if lag >= lags[0] and _left(x, peaks[j] - probe, peaks[j] + probe, lag)[0] <= most:
+            return True
+    return False
 
 
 @kernel
