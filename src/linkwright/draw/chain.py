@@ -98,9 +98,10 @@ def _labels(stage: Stage, middle: float, column: float, y: object) -> list[str]:
     found = []
     for n, line in enumerate(wrapped(stage.name, column - 6.0, 13)[:3]):
         found.append(words(middle, TALL_PX - FOOT_PX + 18.0 + 15.0 * n, line, size=13, anchor="middle"))
-    for text, db, shift in ((stage.peak_reads, stage.peak_db, -6.0), (stage.noise_reads, stage.noise_db, 14.0)):
-        lines = [text] if width_of(text, LEAST_PX) <= column - 2.0 else wrapped(text, column - 2.0, LEAST_PX)
-        lead = shift - 13.0 * (len(lines) - 1) if shift < 0.0 else shift
+    for text, db in ((stage.peak_reads, stage.peak_db), (stage.noise_reads, stage.noise_db)):
+        value, _, unit = text.partition(" ")
+        lines = [text] if 1.3 * width_of(text, LEAST_PX) <= column else [value, unit]
+        lead = -6.0 - 13.0 * (len(lines) - 1)
         for n, line in enumerate(lines):
             at = y(db) + lead + 13.0 * n
             found.append(

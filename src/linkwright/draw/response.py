@@ -70,7 +70,7 @@ def drawn_curves(shown: Curves, width_px: float = 720.0, tall_px: float = 260.0)
             parts.append(words(at, foot + 16.0, text, size=LEAST_PX, anchor="middle"))
             last = at
     parts.append(words(right, foot + 32.0, "Hz", size=LEAST_PX, anchor="end", fill=SOFT))
-    parts += [_drawn(curve, x, y, foot) for curve in shown.curves]
+    parts += [_drawn(curve, x, y, foot, low) for curve in shown.curves]
     parts += _marks(shown.marks, x, right, foot)
     head = element("title", escape(shown.says)) + element("defs", hatch("pauses", SOFT, 6.0, 0.9))
     return element(
@@ -79,12 +79,13 @@ def drawn_curves(shown: Curves, width_px: float = 720.0, tall_px: float = 260.0)
     )  # fmt: skip
 
 
-def _drawn(curve: Curve, x: object, y: object, foot: float) -> str:
+def _drawn(curve: Curve, x: object, y: object, foot: float, low: float) -> str:
     assert callable(x)
     assert callable(y)
     points = [
         f"{number(x(float(hz)))} {number(y(float(db)))}"
         for hz, db in zip(curve.frequency_hz, curve.level_db, strict=True)
+        if curve.kind == "filled" or db >= low
     ]
     if not points:
         return ""

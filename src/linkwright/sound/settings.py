@@ -70,6 +70,7 @@ class SoundSettings:
     phantom_given_ma: float
     path: Path
     picture_ms: float
+    recorder_gain_db: float
     assumed: tuple[str, ...]
 
 
@@ -93,6 +94,7 @@ def sound_settings(
     if mouth_m is None:
         mouth_m = MOUTH_M[transmitter.form]
         assumed.append(f"{mouth_m:g} m from lips to microphone")
+    into = _input(receiver, recorder)
     gain = _chain(
         link.voice,
         mouth_m,
@@ -100,7 +102,7 @@ def sound_settings(
         microphone.self_noise_dba,
         steps_of(transmitter),
         Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs),
-        _input(receiver, recorder),
+        into,
         max_spl_db=microphone.max_spl_db,
     )
     needed_ma = (microphone.phantom_ma or USUAL_PHANTOM_MA) if microphone.phantom else 0.0
@@ -118,6 +120,7 @@ def sound_settings(
         phantom_needed_ma=needed_ma,
         phantom_given_ma=transmitter.phantom_ma or 0.0,
         path=Path(mouth_m, latencies),
+        recorder_gain_db=into.gain_db,
         picture_ms=0.0 if recorder is None else recorder.picture_ms,
         assumed=tuple(assumed),
     )
