@@ -75,17 +75,14 @@ class Listening:
         return None if kept is None else Heard(json.loads(kept))
 
     def pairs(self, ones: Sequence[Attachment]) -> list[dict[str, Any]] | None:
-        """How the tracks of these recordings stand to each other; None while it is not known."""
+        """How tracks of different recordings stand to each other; None while it is not known."""
         kept = self.store.cache_get(_key("pairs", *(one.hash for one in ones)))
         return None if kept is None else list(json.loads(kept))
 
-    def overview(self, one: Attachment) -> tuple[FloatArray, FloatArray] | None:
-        """Lowest and highest of every column, (tracks, columns) each; None while nobody has listened."""
-        kept = self.store.cache_get(_key("overview", one.hash))
-        if kept is None:
-            return None
-        values = np.frombuffer(kept, dtype="<f4").reshape(2, -1, COLUMNS).astype(np.float64)
-        return values[0], values[1]
+    def outline(self, one: Attachment, tracks: int) -> FloatArray | None:
+        """Lowest and highest of every column, (tracks, 2, columns); None while nobody has listened."""
+        kept = self.store.cache_get(_key("outline", one.hash))
+        return None if kept is None else np.frombuffer(kept, dtype="<f4").reshape(tracks, 2, -1).astype(np.float64)
 
     def path(self, one: Attachment) -> Path:
         """The recording as a file that can be read from anywhere."""
@@ -128,9 +125,9 @@ class Listening:
         return [one for one in self.recordings() if self.heard(one) is None]
 
     def _unpaired(self) -> list[Attachment]:
-        """All recordings that can be listened to, where how they stand to each other is not known yet."""
+        """All recordings that can be listened to, where it is not known yet how they stand to each other."""
         ones = [one for one in self.recordings() if one.hash not in self._errors]
-        return ones if ones and self.pairs(ones) is None else []
+        return ones if len(ones) > 1 and self.pairs(ones) is None else []
 
     def _run(self) -> None:
         try:
@@ -149,35 +146,44 @@ class Listening:
             self.hub.tell("listen", {"busy": False})
 
     def _listen(self, one: Attachment) -> None:
+        """One recording: its tracks, and how they stand to each other."""
+        from linkwright.sound.excerpt import overview
         from linkwright.sound.listen import listen
-        from linkwright.sound.overview import Overview
+        from linkwright.sound.pairs import compare
         from linkwright.sound.recordings import open_recording
         from linkwright.sound.report import listen_document
+        from linkwright.sound.seconded import seconded
 
+        tell = self._teller()
         try:
             recording = open_recording(self.path(one), one.name)
-            overview = Overview(recording.tracks, recording.frames, COLUMNS)
-            document = listen_document([listen(recording, self._teller(), overview.add)])
-            low, high = overview.finish()
+            heard = [listen(recording, tell)]
+            pairs = compare([recording], tell)
+            outline = overview(recording, COLUMNS, tell)
+            document = listen_document(seconded(heard, pairs), pairs)
         except InputError as error:
             self._errors[one.hash] = str(error)
             return
-        self.store.cache_put(_key("overview", one.hash), np.stack([low, high]).astype("<f4").tobytes())
+        self.store.cache_put(_key("outline", one.hash), outline.astype("<f4").tobytes())
         self.store.cache_put(_key("heard", one.hash), json.dumps(document).encode())
 
     def _compare(self, ones: Sequence[Attachment]) -> None:
-        """How all tracks stand to each other; recordings of different rates cannot be held against each other."""
-        from linkwright.sound.pairs import pairs_of
-        from linkwright.sound.recordings import open_recording
+        """The tracks of different recordings against each other, of those that have the same rate."""
+        from linkwright.sound.pairs import compare
+        from linkwright.sound.recordings import Recording, open_recording
         from linkwright.sound.report import pair_document
 
-        by_rate: dict[int, list[Any]] = {}
+        by_rate: dict[int, list[Recording]] = {}
         for one in ones:
             recording = open_recording(self.path(one), one.name)
             by_rate.setdefault(recording.rate_hz, []).append(recording)
-        found: list[dict[str, Any]] = []
-        for recordings in by_rate.values():
-            found += [pair_document(recordings, pair) for pair in pairs_of(recordings, self._teller())]
+        found = [
+            pair_document(recordings, pair)
+            for recordings in by_rate.values()
+            if len(recordings) > 1
+            for pair in compare(recordings, self._teller())
+            if pair.a.file != pair.b.file
+        ]
         self.store.cache_put(_key("pairs", *(one.hash for one in ones)), json.dumps(found).encode())
 
     def _teller(self) -> Any:

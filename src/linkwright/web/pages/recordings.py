@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final
 import numpy as np
 from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import Response
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
@@ -15,7 +16,10 @@ from linkwright.draw.response import Curve, Curves, drawn_curves
 from linkwright.draw.wave import Mark, Wave, drawn_wave
 from linkwright.physics.speech import low_cut_db
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.view import transmitter_of
+from linkwright.sound.lowcut import Filter, choose_low_cut
 from linkwright.sound.timing import comb_db
+from linkwright.units import FloatArray
 from linkwright.web.app import render
 from linkwright.web.listening import KIND, MOST_BYTES, Heard, Listening
 from linkwright.web.pages.edit import plain_name
@@ -137,18 +141,28 @@ def stop(request: Request) -> dict[str, Any]:
 def take(request: Request, taken: Taken) -> dict[str, Any]:
     """Put what a recording told of a voice into the link: its low fundamental, and the step to set."""
     job, listening = request.app.state.job, listening_of(request)
-    track = _track(listening.heard(listening.recording(taken.of)), taken.channel)
-    if track["low_cut"] is None:
+    track = _track(_document(listening.heard(listening.recording(taken.of))), taken.channel)
+    cut = track["low_cut"]
+    if cut is None:
         raise InputError("this track holds no voice with pauses; record the talker for a minute, pauses too")
+    shoot = job.document().shoot
+    link = next((one for one in shoot.link if one.name == taken.link), None) if shoot is not None else None
+    ids = [id_ for id_, value in job.document().draft.entries("link") if value.get("name") == taken.link]
+    if shoot is None or link is None or not ids:
+        raise InputError(
+            f'there is no link "{taken.link}" in a shoot that is whole; the page Shoot says what it lacks'
+        )
+    transmitter = transmitter_of(shoot, link)
+    voice, pauses = np.array([cut["voice_f0_low_hz"]]), np.asarray(cut["pauses_db"], float)
+    spectrum = np.asarray(cut["pauses_hz"], float), 10.0 ** (pauses / 10.0)
+    chosen = choose_low_cut(voice, spectrum, Filter(transmitter.low_cut_hz, transmitter.low_cut_order))
+    assert chosen is not None, "there is a voice and there are pauses"
     who = person_of(request).name
-    entries = job.document().draft.entries("link")
-    id_ = next((id_ for id_, value in entries if isinstance(value, dict) and value.get("name") == taken.link), None)
-    if id_ is None:
-        raise InputError(f'there is no link "{taken.link}"; load the page again')
-    for key, value in (("voice_f0_hz", track["low_cut"]["voice_f0_low_hz"]), ("low_cut_hz", track["low_cut_hz"])):
-        path = ("link", id_, key)
+    for key, value in (("voice_f0_hz", cut["voice_f0_low_hz"]), ("low_cut_hz", chosen.corner_hz)):
+        path = ("link", ids[0], key)
         job.store.set_field(path, job.store.document().at(*path), float(value), who)
-    return {"says": [f"{taken.link}: low cut {track['low_cut_hz']:g} Hz, after this recording."]}
+    step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"
+    return {"says": [f"{taken.link}: low cut {step}, since {chosen.because}."]}
 
 
 @router.get("/sound/wave")
@@ -156,22 +170,19 @@ def wave(
     request: Request, of: Id, track: Channel, width: Width = 720, begin: Seconds = 0.0, end: Seconds = 0.0
 ) -> Response:
     """A track as a waveform with its faults: the whole, or from `begin` to `end` [s]."""
-    from linkwright.sound.overview import excerpt, overview_of
-
     listening = listening_of(request)
     one = listening.recording(of)
-    found = _track(listening.heard(one), track)
+    document = _document(listening.heard(one))
+    found = _track(document, track)
     if end > begin:
-        recording = _opened(listening, of)
-        rate, samples = excerpt(recording, begin, min(end, begin + MOST_PLAYED_S))
-        low, high = overview_of(samples[track - 1 : track], min(2 * int(width), samples.shape[1]))
+        rate, samples = _piece(_opened(listening, of), begin, min(end, begin + MOST_PLAYED_S))
+        low, high = columns_of(samples[track - 1], min(2 * int(width), samples.shape[1]))
         begin_s, end_s = begin, begin + samples.shape[1] / rate
     else:
-        kept = listening.overview(one)
-        if kept is None:
+        outline = listening.outline(one, document["files"][0]["tracks"])
+        if outline is None:
             raise InputError("nobody has listened to this recording yet; wait a moment")
-        low, high = kept
-        low, high, begin_s, end_s = low[track - 1 : track], high[track - 1 : track], 0.0, float(found["length_s"])
+        (low, high), begin_s, end_s = outline[track - 1], 0.0, float(found["length_s"])
     faults = [fault for fault in found["faults"] if fault["kind"] not in QUIET_KINDS]
     marks = tuple(
         Mark(fault["at_s"], fault["length_s"], fault["kind"], fault["certain"])
@@ -179,21 +190,21 @@ def wave(
         if begin_s <= fault["at_s"] <= end_s
     )[:MARKED]
     says = f"Track {track} of {one.name}, {begin_s:.2f} to {end_s:.2f} s, {len(marks)} faults marked"
-    drawn = drawn_wave(Wave(says, low[0], high[0], begin_s, end_s, marks), width)
+    drawn = drawn_wave(Wave(says, low, high, begin_s, end_s, marks), width)
     return Response(f'<figure class="chart">{drawn}</figure>', media_type="text/html")
 
 
 @router.get("/sound/excerpt.wav")
 def excerpt_wav(request: Request, of: Id, track: Channel, at: Seconds, length: Seconds = 0.0) -> Response:
     """A moment of a track, to play: from a little before `at` to a little after, `length` [s] long."""
-    from linkwright.sound.overview import as_wav, excerpt
+    from linkwright.sound.excerpt import wav
 
     recording = _opened(listening_of(request), of)
     if track > recording.tracks:
         raise InputError(f"{recording.name} has {recording.tracks} tracks; expected one of them")
     begin = max(0.0, at - AROUND_S)
-    rate, samples = excerpt(recording, begin, min(at + length + AROUND_S, begin + MOST_PLAYED_S))
-    return Response(as_wav(rate, samples[track - 1 : track]), media_type="audio/wav")
+    rate, samples = _piece(recording, begin, min(at + length + AROUND_S, begin + MOST_PLAYED_S))
+    return Response(wav(rate, samples[track - 1 : track]), media_type="audio/wav")
 
 
 @router.get("/sound/voice")
@@ -201,7 +212,7 @@ def voice(request: Request, of: Id, track: Channel, width: Width = 720) -> Respo
     """The noise in a talker's pauses, before and after the low cut, and the steps over it."""
     listening = listening_of(request)
     one = listening.recording(of)
-    found = _track(listening.heard(one), track)
+    found = _track(_document(listening.heard(one)), track)
     cut = found["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses")
@@ -249,10 +260,30 @@ def _opened(listening: Listening, of: str) -> Any:
     return open_recording(listening.path(one), one.name)
 
 
-def _track(heard: Heard | None, channel: int) -> dict[str, Any]:
+def _piece(recording: Any, begin: float, end: float) -> tuple[int, Any]:
+    """Samples between two times. Raises InputError for a piece that is not there."""
+    from linkwright.sound.excerpt import excerpt
+
+    try:
+        return excerpt(recording, begin, end)
+    except ValueError as error:
+        raise InputError(str(error)) from None
+
+
+def columns_of(samples: NDArray[np.float32], columns: int) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest of every column of a track (n,); at most as many columns as samples."""
+    edges = (np.arange(columns) * samples.size) // columns
+    return np.minimum.reduceat(samples, edges).astype(float), np.maximum.reduceat(samples, edges).astype(float)
+
+
+def _document(heard: Heard | None) -> dict[str, Any]:
     if heard is None or heard.document is None:
         raise InputError("nobody has listened to this recording yet; wait a moment")
-    tracks: list[dict[str, Any]] = heard.document["tracks"]
+    return heard.document
+
+
+def _track(document: dict[str, Any], channel: int) -> dict[str, Any]:
+    tracks: list[dict[str, Any]] = document["tracks"]
     if channel > len(tracks):
         raise InputError(f"the recording has {len(tracks)} tracks; expected one of them")
     return tracks[channel - 1]
