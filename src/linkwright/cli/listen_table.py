@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.cli.output import print_table
+from linkwright.units import clock
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -159,10 +160,3 @@ def _name(track: dict[str, Any]) -> str:
 
 def _number(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
-
-
-def clock(seconds: float) -> str:
-    """Hours, minutes and seconds with milliseconds."""
-    thousandths = round(1000 * seconds)
-    minutes, rest = divmod(thousandths, 60_000)
-    return f"{minutes // 60:d}:{minutes % 60:02d}:{rest / 1000:06.3f}"

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from linkwright.shoot.catalogue import catalogue_entry
-from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
 
@@ -105,6 +105,14 @@ def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
         return None
     own = shoot.microphone.get(link.microphone)
     return own or Microphone.model_validate(catalogue_entry("microphone", link.microphone))
+
+
+def recorder_of(shoot: Shoot, link: Link) -> Recorder | None:
+    """The input that the link feeds: the shoot's own, else the catalogue's; None where it names none."""
+    if link.recorder is None:
+        return None
+    own = shoot.recorder.get(link.recorder)
+    return own or Recorder.model_validate(catalogue_entry("recorder", link.recorder))
 
 
 def worn_of(shoot: Shoot, link: Link) -> Worn:

@@ -10,10 +10,13 @@ from linkwright.sound.fault import Fault
 from linkwright.sound.listen import Heard, Track
 from linkwright.sound.lowcut import LowCut
 from linkwright.sound.pairs import Pair, Side
+from linkwright.sound.recordings import Recording
 from linkwright.sound.timing import air_delay_ms, first_notch, lip_sync, within_ebu_r37
 
 #: Certain faults that make a recording one that does not hold; an edit is somebody's intention.
 GRAVE: Final = ("mute", "hold", "repeat", "hole", "clip")
+#: The part of the pauses' spectrum that is told: where a low cut works [Hz].
+PAUSES_HZ: Final = (20.0, 1000.0)
 
 
 def listen_document(
@@ -26,23 +29,23 @@ def listen_document(
     document: dict[str, Any] = {
         "files": [_file(one) for one in heard],
         "tracks": [_track(heard, one, track) for one in heard for track in one.tracks],
-        "pairs": [_pair(heard, pair) for pair in pairs],
+        "pairs": [pair_document([one.recording for one in heard], pair) for pair in pairs],
     }
     if picture_ms is not None:
         document["picture"] = _picture(heard, pairs, picture_ms)
     return document
 
 
-def _named(heard: Sequence[Heard], side: Side) -> str:
-    return f"{heard[side.file].recording.name}:{side.channel + 1}"
+def _named(recordings: Sequence[Recording], side: Side) -> str:
+    return f"{recordings[side.file].name}:{side.channel + 1}"
 
 
-def _pair(heard: Sequence[Heard], pair: Pair) -> dict[str, Any]:
-    """A positive delay means that b is later than a; times are those of a's file."""
-    a, b = _named(heard, pair.a), _named(heard, pair.b)
+def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]:
+    """Two tracks against each other. A positive delay means that b is later than a; times are those of a's file."""
+    a, b = _named(recordings, pair.a), _named(recordings, pair.b)
     names = {"a": a, "b": b}
     delay = pair.delay_ms
-    rate = heard[pair.a.file].recording.rate_hz
+    rate = recordings[pair.a.file].rate_hz
     notch = None if delay is None else first_notch(delay, bool(pair.inverted), pair.level_db or 0.0, rate / 2.0)
     return {
         "a": a,
@@ -78,7 +81,7 @@ def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -
     for side, delay in sorted(late.items(), key=lambda one: (one[0].file, one[0].channel)):
         early = picture_ms - delay
         rows.append({
-            "track": _named(heard, side),
+            "track": _named([one.recording for one in heard], side),
             "sound_early_ms": round(early, 3),
             "sync": lip_sync(early),
             "keeps_ebu_r37": within_ebu_r37(early),
@@ -134,11 +137,14 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
 
 
 def _low_cut(found: LowCut) -> dict[str, Any]:
+    shown = (found.frequency_hz >= PAUSES_HZ[0]) & (found.frequency_hz <= PAUSES_HZ[1])
     return {
         "order": found.order,
         "voice_f0_low_hz": round(found.f0_low_hz, 1),
         "because": found.because,
         "steps": [_rounded(asdict(step)) for step in found.steps],
+        "pauses_hz": [round(float(hz), 2) for hz in found.frequency_hz[shown]],
+        "pauses_db": [round(float(db), 1) for db in found.noise_db[shown]],
     }
 
 
@@ -152,7 +158,7 @@ def _fault(heard: Sequence[Heard], fault: Fault, rate_hz: int) -> dict[str, Any]
     if fault.every_s is not None:
         told["every_s"] = round(fault.every_s, 6)
     if fault.other is not None:
-        told["other_track"] = _named(heard, Side(*fault.other))
+        told["other_track"] = _named([one.recording for one in heard], Side(*fault.other))
     return told
 
 
