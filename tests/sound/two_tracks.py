@@ -39,7 +39,7 @@ def later(x: Floats, samples: float, ppm: float = 0.0) -> Floats:
         - (f + 1) * f * (f - 2) / 2 * dense[i + 1]
         + (f + 1) * f * (f - 1) / 6 * dense[i + 2]
     )
-    return np.where(inside, y, 0.0)
+    return np.asarray(np.where(inside, y, 0.0))
 
 
 def without(x: Floats, at: int, samples: int) -> Floats:
