@@ -380,7 +380,7 @@ def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     (said,) = sentences(changed("voice = ", "zzz = "))
     assert said == (
         'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, crowd, encrypted, facing, '
-        "locked_mhz, microphone, name, receiver, route, spares, speed_m_s, transmitter, voice, worn"
+        "locked_mhz, locked_mw, microphone, name, receiver, route, spares, speed_m_s, transmitter, voice, worn"
     )
 
 

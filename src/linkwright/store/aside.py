@@ -171,7 +171,7 @@ class Aside(Opened):
     ) -> Happening:
         """Keep that something happened, at a time with its offset (None: now). It stays; a correction is another.
 
-        `kind` is one of a few words ("changed", "take", "note", "switched"...), `about` the link or call, `data` what
+        `kind` is one of a few words ("changed", "take", "note", "switched"), `about` the link or call, `data` what
         belongs to it. Who waits for changes hears of it. Raises InputError where it is too long.
         """
         kind, about = clean_text(kind, "the kind", MOST_NAME), clean_text(about, "what it is about", MOST_NAME)
