@@ -10,7 +10,7 @@ import pytest
 from pydantic import BaseModel
 
 from linkwright.shoot.catalogue import catalogue
-from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import parse_shoot, read_shoot
 from linkwright.shoot.view import (
@@ -19,6 +19,7 @@ from linkwright.shoot.view import (
     microphone_of,
     receiver_of,
     receiving_point,
+    recorder_of,
     route_points,
     site_named,
     sites,
@@ -184,10 +185,11 @@ def test_the_shoot_s_own_type_outranks_the_catalogue_s() -> None:
     assert receiver_of(shoot, shoot.link[0]).tunes_khz == receiver_of(smallest(), shoot.link[0]).tunes_khz
 
 
-MODELS: dict[str, type[Transmitter | Receiver | Microphone]] = {
+MODELS: dict[str, type[Transmitter | Receiver | Microphone | Recorder]] = {
     "transmitter": Transmitter,
     "receiver": Receiver,
     "microphone": Microphone,
+    "recorder": Recorder,
 }
 CLASSES = [(kind, name) for kind in MODELS for name in catalogue()[kind]]
 
@@ -207,11 +209,17 @@ def test_every_class_of_the_catalogue_is_in_order(kind: str, name: str) -> None:
 
 @pytest.mark.parametrize(("kind", "name"), CLASSES)
 def test_every_class_of_the_catalogue_can_be_named_by_a_link(kind: str, name: str) -> None:
-    text = SMALLEST if kind != "microphone" else SMALLEST + 'microphone = "x"\n'
+    text = SMALLEST if kind in ("transmitter", "receiver") else SMALLEST + f'{kind} = "x"\n'
     lines = [f'{kind} = "{name}"' if line.startswith(f"{kind} =") else line for line in text.splitlines()]
     shoot = parse_shoot("\n".join(lines), "yard.toml")
     (link,) = shoot.link
-    found = {"transmitter": transmitter_of, "receiver": receiver_of, "microphone": microphone_of}[kind](shoot, link)
+    by_kind = {
+        "transmitter": transmitter_of,
+        "receiver": receiver_of,
+        "microphone": microphone_of,
+        "recorder": recorder_of,
+    }
+    found = by_kind[kind](shoot, link)
     assert found is not None
     assert found.kind() == kind
 
@@ -250,7 +258,8 @@ def _models_in(annotation: Any) -> list[type[BaseModel]]:
 def test_the_schema_has_every_table_and_key_of_the_contract() -> None:
     schema = Shoot.model_json_schema(by_alias=True)
     assert set(schema["properties"]) == {
-        "shoot", "site", "transmitter", "receiver", "microphone", "link", "other", "call", "run",
+        "shoot", "site", "transmitter", "receiver", "microphone", "recorder", "link", "other",
+        "call", "run",
     }  # fmt: skip
     for model in models_of(Shoot, set()) - {Shoot}:
         keys = {field.alias or name for name, field in model.model_fields.items()}

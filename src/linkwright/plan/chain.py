@@ -19,7 +19,7 @@ from linkwright.reach.budget import Budget, budget_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.received import Radiator
 from linkwright.rules import Territory, check_permits, territory, tv_channels
-from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Link, Shoot, Worn
 from linkwright.shoot.place import Other, Site, Spot
 from linkwright.shoot.view import (
@@ -30,11 +30,13 @@ from linkwright.shoot.view import (
     others_during,
     receiver_of,
     receiving_point,
+    recorder_of,
     route_points,
     sites,
     transmitter_of,
     worn_of,
 )
+from linkwright.sound.settings import SoundSettings, sound_settings
 from linkwright.units import IntArray, dbm_from_mw
 
 #: The sweeps of each site, by its name.
@@ -52,6 +54,7 @@ class Chain:
     transmitter: Transmitter
     receiver: Receiver
     microphone: Microphone | None
+    recorder: Recorder | None
     worn: Worn
     route: tuple[Spot, ...]
     at: Spot
@@ -67,6 +70,11 @@ class Chain:
         return Ends(
             self.site, self.transmitter, self.receiver, self.worn, self.at, link.facing, link.crowd, link.speed_m_s
         )
+
+    @functools.cached_property
+    def sound(self) -> SoundSettings:
+        """How its sound is to be set."""
+        return sound_settings(self.link, self.transmitter, self.receiver, self.microphone, self.recorder)
 
     @functools.cached_property
     def middle_mhz(self) -> float:
@@ -129,6 +137,7 @@ class Scene:
                 transmitter_of(self.shoot, link),
                 receiver_of(self.shoot, link),
                 microphone_of(self.shoot, link),
+                recorder_of(self.shoot, link),
                 worn_of(self.shoot, link),
                 route_points(site, link),
                 receiving_point(site, link),

@@ -223,6 +223,46 @@ CODES: Final[dict[str, Code]] = {
         "A link is live in two calls at once; one transmitter cannot be in both.",
         "Give each call its own links, or move one of the calls.",
     ),
+    "gain-hot": Code(
+        "warn",
+        "The voice's peaks come too near to full scale at the transmitter's converter.",
+        "Set more attenuation, take a less sensitive microphone, or put it farther from the mouth.",
+    ),
+    "microphone-loud": Code(
+        "warn",
+        "The voice's peaks are louder than the microphone takes; no attenuation behind it helps.",
+        "Take a microphone for higher levels, or put it farther from the mouth.",
+    ),
+    "voice-noisy": Code(
+        "note",
+        "The voice lies little over the noise of microphone, converter and recorder.",
+        "Set less attenuation, bring the microphone nearer, or raise the level that goes into the recorder.",
+    ),
+    "phantom-missing": Code(
+        "stop",
+        "The microphone needs phantom power that the transmitter does not give, or more than it gives.",
+        "Take a transmitter with enough 48 V phantom power, or a microphone without; phantom off before plugging.",
+    ),
+    "setting-unknown": Code(
+        "warn",
+        "A value is set that the equipment does not have as a step.",
+        "Look at the equipment again, or correct its steps in the shoot.",
+    ),
+    "low-cut-high": Code(
+        "note",
+        "The low cut that is set takes more than 1 dB from the voice's low fundamental.",
+        "Set a lower step, unless wind or traffic is worse than a thin voice.",
+    ),
+    "paths-apart": Code(
+        "note",
+        "Paths that are recorded together come at different times: mixed, they comb.",
+        "Set the delays that the page Sound tells, or mix one of them only.",
+    ),
+    "lip-sync": Code(
+        "warn",
+        "Sound and picture come so far apart that a viewer notices.",
+        "Delay whichever comes first, in camera, recorder or edit.",
+    ),
     "hard-warning": Code(
         "warn",
         "Other services that must not be disturbed use these frequencies or this neighbourhood.",

@@ -57,6 +57,11 @@ class PlannedLink(Checked):
     attenuation_db: float | None = Field(default=None, description="input attenuation to set [dB]")
     low_cut_hz: float | None = Field(default=None, description="low cut to set [Hz]")
     delay_ms: float | None = Field(default=None, description="delay from microphone to output [ms]")
+    set_delay_ms: float | None = Field(
+        default=None, description="delay to set on it so that all links of the call come together [ms]"
+    )
+    peak_dbfs: float | None = Field(default=None, description="the voice's peaks at the converter [dBFS]")
+    voice_over_noise_db: float | None = Field(default=None, description="the voice's rms over all noise [dB]")
     ledger: tuple[LedgerLine, ...] = Field(description="what the numbers are made of")
 
 

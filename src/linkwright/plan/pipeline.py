@@ -29,8 +29,10 @@ from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
 from linkwright.plan.solve import Run, Solved, here, solve_sites
+from linkwright.plan.sound_findings import sound_findings
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
+from linkwright.sound.settings import lined_up
 from linkwright.units import mhz_text
 
 
@@ -144,9 +146,15 @@ def _planned_call(
     target = scene.shoot.shoot.target
     call = problem.calls[n]
     standing, proofs = proved[0].standing, proved[1]
+    sound = {s.chain.link.name: s.chain.sound for s in standing}
+    levelled = lined_up(sound)
     links = [
-        planned(s, p, answer.spares_khz[s.chain.link.name], target) for s, p in zip(standing, proofs, strict=True)
-    ]
+        planned(
+            s, p, answer.spares_khz[s.chain.link.name], target, s.chain.sound,
+            levelled.delay_ms[s.chain.link.name] if levelled is not None else 0.0,
+        )
+        for s, p in zip(standing, proofs, strict=True)
+    ]  # fmt: skip
     unplaced = [
         Unplaced(link=name, because=unplaced_reason(scene, problem, name, answer))
         for name, carrier in answer.carriers_khz.items()
@@ -169,6 +177,7 @@ def _planned_call(
         for s, p, link in zip(standing, proofs, links, strict=True)
         for one in link_findings(call.name, s, p, link, target)
     ]
+    found += sound_findings(call.name, [s.chain.link for s in standing], sound)
     for name, weak in answer.weak_spares_khz.items():
         if weak:
             listed = ", ".join(mhz_text(khz) for khz in weak)

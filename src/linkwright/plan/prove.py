@@ -26,6 +26,7 @@ from linkwright.reach.budget import Budget
 from linkwright.reach.squelch import Squelch, setting
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
+from linkwright.sound.settings import SoundSettings
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, sum_dbm
 
 #: From this availability on a link is thin, below it fails (docs/reference.md).
@@ -270,8 +271,15 @@ def _blocking(levels: Levels, n: int) -> Parts:
     return [(f"blocking by {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > least)]
 
 
-def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], target: float) -> PlannedLink:
-    """A proved link as the plan has it. The sums are those of the lines as printed."""
+def planned(
+    standing: Standing,
+    proof: Proof,
+    spares_khz: tuple[int, ...],
+    target: float,
+    sound: SoundSettings,
+    set_delay_ms: float,
+) -> PlannedLink:
+    """A proved link as the plan has it, with how its sound is set. The sums are those of the lines as printed."""
     chain, worst = standing.chain, proof.budget.worst
     transmit = f"{proof.power_mw:g} mW conducted"
     wanted = [
@@ -310,6 +318,11 @@ def planned(standing: Standing, proof: Proof, spares_khz: tuple[int, ...], targe
         squelch_dbm=round(squelch.level_dbm, 1),
         squelch_cuts=round(squelch.cuts, 6),
         squelch_opens=round(squelch.opens, 6),
+        attenuation_db=sound.at.attenuation_db,
+        low_cut_hz=sound.low_cut.corner_hz,
+        set_delay_ms=round(set_delay_ms, 2),
+        peak_dbfs=round(sound.at.peak_dbfs, 1),
+        voice_over_noise_db=round(sound.at.voice_over_noise_db, 1),
         delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
         ledger=(*wanted, *noise, *proof.interference),
     )

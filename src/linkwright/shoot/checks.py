@@ -73,6 +73,7 @@ def _equipment(shoot: Shoot) -> Iterator[Problem]:
             ("transmitter", shoot.transmitter, link.transmitter),
             ("receiver", shoot.receiver, link.receiver),
             ("microphone", shoot.microphone, link.microphone),
+            ("recorder", shoot.recorder, link.recorder),
         ):
             known = {**own, **catalogue()[kind]}
             if wanted is not None and wanted not in known:

@@ -90,6 +90,19 @@ class Transmitter(Tuned):
     low_cut_hz: tuple[float, ...] = Field(
         default=(0.0,), max_length=64, description="steps of the low cut [Hz]; 0 is off"
     )
+    low_cut_order: int = Field(default=3, ge=1, le=8, description="order of the low cut's filter")
+    full_scale_dbu: float = Field(
+        default=-20.0,
+        ge=-80,
+        le=40,
+        description="sine that gives full scale without attenuation [dBu]",
+    )
+    converter_noise_dbfs: float = Field(
+        default=-105.0, ge=-160, le=-20, description="its own noise, A-weighted [dBFS]"
+    )
+    phantom_ma: float | None = Field(
+        default=None, ge=0, le=100, description="48 V phantom current it gives at most [mA]; none: gives none"
+    )
     latency_ms: Millisecond = Field(default=0.0, description="delay from microphone to antenna [ms]")
     cells: Cells | None = Field(default=None, description="its cells")
     drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")
@@ -137,6 +150,9 @@ class Receiver(Tuned):
     )
     look_s: float = Field(default=0.16, gt=0, le=60, description="time on one frequency while it sweeps [s]")
     latency_ms: Millisecond = Field(default=0.0, description="delay from antenna to output [ms]")
+    tone_dbfs: float = Field(
+        default=-20.0, ge=-60, le=0, description="test tone that it sends to line up the next input [dBFS]"
+    )
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antennas, feeder included [dBi]")
 
 
@@ -147,6 +163,16 @@ class Microphone(Equipment):
     self_noise_dba: float = Field(ge=-10, le=80, description="equivalent noise [dB(A)]")
     max_spl_db: float = Field(ge=60, le=200, description="level at its stated distortion [dB SPL]")
     phantom: bool = Field(default=False, description="needs 48 V phantom power")
-    phantom_ma: float | None = Field(
-        default=None, gt=0, le=14.2, description="current that it draws from phantom power [mA]; default: 3"
+    phantom_ma: float | None = Field(default=None, ge=0, le=100, description="48 V phantom current it draws [mA]")
+
+
+class Recorder(Equipment):
+    """An input of the camera or of the recorder."""
+
+    alignment_dbfs: float = Field(
+        default=-20.0, ge=-60, le=0, description="where the receiver's test tone is set to read [dBFS]"
     )
+    noise_dbfs: float = Field(default=-90.0, ge=-160, le=-20, description="its own noise, A-weighted [dBFS]")
+    digital: bool = Field(default=False, description="fed digitally: nothing to line up, no noise of its own")
+    latency_ms: Millisecond = Field(default=0.0, description="delay from its input to the file [ms]")
+    picture_ms: Millisecond = Field(default=0.0, description="how late its picture is against the event [ms]")

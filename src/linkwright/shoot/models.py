@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
-from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Milliwatt, Name
 from linkwright.shoot.place import Other, Site
@@ -79,6 +79,7 @@ class Link(Frozen):
     transmitter: Name = Field(description="type of transmitter, of this file or of the catalogue")
     receiver: Name = Field(description="type of receiver, of this file or of the catalogue")
     microphone: Name | None = Field(default=None, description="type of microphone")
+    recorder: Name | None = Field(default=None, description="type of camera or recorder input that it feeds")
     at: Name | None = Field(default=None, description="spot of the receiver's antennas; default: the first spot")
     route: tuple[Name, ...] = Field(
         default=(), max_length=200, description="spots that the talent walks through; default: all others"
@@ -95,6 +96,18 @@ class Link(Frozen):
         default=1.4, description="how fast the talent goes along the route [m/s]"
     )
     voice: Voice = Field(default="normal", description="how loud the talent speaks")
+    mouth_m: Annotated[float, Field(gt=0, le=20)] | None = Field(
+        default=None, description="lips to microphone [m]; default: 0.2 body-worn, 0.05 handheld, 0.5 plug-on"
+    )
+    voice_f0_hz: Annotated[float, Field(ge=40, le=600)] | None = Field(
+        default=None, description="low fundamental of this voice, as a test recording tells it [Hz]"
+    )
+    attenuation_db: Annotated[float, Field(ge=0, le=80)] | None = Field(
+        default=None, description="input attenuation that was set [dB]; default: the plan chooses"
+    )
+    low_cut_hz: Annotated[float, Field(ge=0, le=1000)] | None = Field(
+        default=None, description="low cut that was set [Hz]; default: the plan chooses"
+    )
     spares: Annotated[int, Field(ge=0, le=20)] = Field(default=1, description="spare carriers to reserve")
     locked_mhz: Mhz | None = Field(default=None, description="this carrier stays [MHz]")
     locked_mw: Milliwatt | None = Field(default=None, description="this power step stays [mW], conducted")
@@ -146,6 +159,7 @@ class Shoot(Frozen):
     transmitter: dict[Name, Transmitter] = Field(default={}, description="types of transmitter, by name")
     receiver: dict[Name, Receiver] = Field(default={}, description="types of receiver, by name")
     microphone: dict[Name, Microphone] = Field(default={}, description="types of microphone, by name")
+    recorder: dict[Name, Recorder] = Field(default={}, description="types of camera or recorder input, by name")
     link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
     other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
     call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")

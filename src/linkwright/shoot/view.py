@@ -8,12 +8,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from linkwright.shoot.catalogue import catalogue_entry
-from linkwright.shoot.equipment import Microphone, Receiver, Transmitter
+from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
+#: No point of a site is farther east than this [m].
+MOST_M = 100_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +132,14 @@ def microphone_named(shoot: Shoot, name: str) -> Microphone:
     return shoot.microphone.get(name) or Microphone.model_validate(catalogue_entry("microphone", name))
 
 
+def recorder_of(shoot: Shoot, link: Link) -> Recorder | None:
+    """The input that the link feeds: the shoot's own, else the catalogue's; None where it names none."""
+    if link.recorder is None:
+        return None
+    own = shoot.recorder.get(link.recorder)
+    return own or Recorder.model_validate(catalogue_entry("recorder", link.recorder))
+
+
 def worn_of(shoot: Shoot, link: Link) -> Worn:
     """Where the transmitter is worn: as the link says, else by its form."""
     if link.worn is not None:
@@ -153,9 +163,10 @@ def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
     on_route = tuple(by_name[name] for name in link.route if name in by_name)
     receiver = receiving_point(site, link)
     spots = on_route or tuple(spot for spot in site.spots if spot.name != receiver.name)
+    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + ASSUMED_DISTANCE_M > MOST_M else 1.0
     assumed = Spot(
         name=f"{ASSUMED_DISTANCE_M:g} m away",
-        x_m=receiver.x_m + ASSUMED_DISTANCE_M,
+        x_m=receiver.x_m + inwards * ASSUMED_DISTANCE_M,
         y_m=receiver.y_m,
         z_m=1.3,
     )

@@ -16,7 +16,7 @@ from linkwright.shoot.models import Shoot
 def write_shoot(shoot: Shoot) -> str:
     """The shoot as the text of a shoot.toml: what was given, and of catalogue equipment only what differs."""
     document = shoot.model_dump(by_alias=True, exclude_unset=True, exclude_none=True)
-    for kind in ("transmitter", "receiver", "microphone"):
+    for kind in ("transmitter", "receiver", "microphone", "recorder"):
         types: dict[str, Equipment] = getattr(shoot, kind)
         for name, model in types.items():
             if model.use is not None:

@@ -70,7 +70,7 @@ class Paste(Body):
 class NewEquipment(Body):
     """A type of equipment, from the catalogue or empty."""
 
-    kind: Literal["transmitter", "receiver", "microphone"]
+    kind: Literal["transmitter", "receiver", "microphone", "recorder"]
     name: Annotated[str, Bounded(min_length=1, max_length=80)]
     use: Annotated[str, Bounded(max_length=80)] = ""
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 from pydantic import BaseModel
 
 from linkwright.shoot.antennas import Antenna, Preamplifier
-from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Transmitter
+from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link
 from linkwright.shoot.place import Other, Point, Site, Spot, Wall
 from linkwright.shoot.times import Run, SetUp
@@ -118,6 +118,7 @@ KINDS: Final[dict[str, type[BaseModel]]] = {
     "transmitter": Transmitter,
     "receiver": Receiver,
     "microphone": Microphone,
+    "recorder": Recorder,
 }
 
 

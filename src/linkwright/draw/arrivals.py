@@ -1,0 +1,66 @@
+"""When each path's sound comes: a bar a path of what it waits for, and the delay that brings it level."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Final
+
+from linkwright.draw.axis import ticks
+from linkwright.draw.ink import FAINT, INK, LEAST_PX, PAPER, SOFT
+from linkwright.draw.svg import element, hatch, width_of, words, wrapped
+
+ROW_PX: Final = 34.0
+BAR_PX: Final = 16.0
+TOP_PX: Final = 8.0
+#: How parts of the latency are filled, in turn, so that neighbours differ in print too.
+FILLS: Final = (FAINT, INK, SOFT, PAPER)
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One path: its name, its parts (name, ms) in order, the delay to set on it [ms]."""
+
+    name: str
+    parts: tuple[tuple[str, float], ...]
+    delay_ms: float
+
+
+def drawn_arrivals(says: str, arrivals: Sequence[Arrival], width_px: float = 720.0) -> str:
+    """The bars as one SVG, over an axis of milliseconds after the lips moved."""
+    names = min(180.0, 0.3 * width_px)
+    last = max((sum(ms for _, ms in one.parts) + one.delay_ms for one in arrivals), default=1.0) or 1.0
+    tall = TOP_PX + ROW_PX * len(arrivals) + 26.0
+    scale = (width_px - names - 56.0) / last
+    foot = tall - 24.0
+    parts = [element("rect", width=width_px, height=tall, fill=PAPER)]
+    for ms in ticks(0.0, last, max(3, int(width_px / 110.0))):
+        at = names + ms * scale
+        parts.append(element("line", x1=at, x2=at, y1=TOP_PX, y2=foot, stroke=FAINT, stroke_width=1.0))
+        parts.append(words(at, tall - 8.0, f"{ms:g}", size=LEAST_PX, anchor="middle"))
+    parts.append(words(width_px - 6.0, tall - 8.0, "ms", size=LEAST_PX, anchor="end", fill=SOFT))
+    for n, one in enumerate(arrivals):
+        top = TOP_PX + ROW_PX * n
+        shown = wrapped(one.name, names - 12.0, 13)
+        parts.append(words(names - 8.0, top + 13.0, shown[0] if shown else "", size=13, anchor="end"))
+        at = names
+        for k, (what, ms) in enumerate(one.parts):
+            title = element("title", escape(f"{one.name}: {what} {ms:.2f} ms"))
+            parts.append(element("rect", title, x=at, y=top + 2.0, width=max(ms * scale, 0.5), height=BAR_PX,
+                                 fill=FILLS[k % len(FILLS)], stroke=INK, stroke_width=1.0))  # fmt: skip
+            at += ms * scale
+        if one.delay_ms > 0.005:
+            title = element("title", escape(f"{one.name}: delay to set {one.delay_ms:.2f} ms"))
+            parts.append(element("rect", title, x=at, y=top + 2.0, width=one.delay_ms * scale, height=BAR_PX,
+                                 fill="url(#delay)", stroke=INK, stroke_width=1.0))  # fmt: skip
+            label = f"+{one.delay_ms:.1f}"
+            end = at + one.delay_ms * scale
+            room = width_px - end > width_of(label, LEAST_PX) + 6.0
+            parts.append(words(end + 4.0 if room else end - 4.0, top + 14.0, label, size=LEAST_PX,
+                               anchor="start" if room else "end"))  # fmt: skip
+    head = element("title", escape(says)) + element("defs", hatch("delay", INK, 6.0, 1.0))
+    return element(
+        "svg", head + "".join(parts), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall:g}",
+        width="100%", role="img", color=INK,
+    )  # fmt: skip

@@ -1,0 +1,179 @@
+"""How a link's sound is to be set before anybody has recorded it: attenuation, low cut, phantom power, latency.
+
+Everything comes from the figures of equipment and talker; what the crew has set stands, and is judged.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from linkwright.physics.speech import highest_corner_hz, low_cut_db
+from linkwright.shoot.catalogue import catalogue_entry
+from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Transmitter
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of
+from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain, phantom
+from linkwright.sound.gain import Recorder as Input
+from linkwright.sound.timing import LineUp, Path, line_up
+
+#: From the lips to the microphone where the shoot does not say it [m] (common practice, no source).
+MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5}
+#: The class of the catalogue that stands for a microphone that the shoot does not name.
+USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
+    "body-worn": "lapel", "handheld": "handheld-dynamic", "plug-on": "short-gun",
+}  # fmt: skip
+#: The lowest fundamental of usual voices [Hz]: what a low cut must leave where nobody has recorded the talker
+#: (men's fundamentals lie between 85 and 155 Hz; common practice).
+LOWEST_F0_HZ: Final = 85.0
+#: What a low cut may take from the low fundamental [dB].
+LOSS_DB: Final = 1.0
+#: What phantom-powered microphones draw where it is not said [mA] (common practice, no source).
+USUAL_PHANTOM_MA: Final = 4.0
+
+
+@dataclass(frozen=True)
+class LowCutChoice:
+    """A step of the low cut: its corner [Hz] (0 is off), and what it takes from the low fundamental [dB].
+
+    f0_hz : that fundamental; measured : whether it is this talker's, of a recording. by_hand : the crew set it.
+    """
+
+    corner_hz: float
+    loss_db: float
+    f0_hz: float
+    measured: bool
+    by_hand: bool
+    steps_hz: tuple[float, ...]
+    order: int
+
+
+@dataclass(frozen=True)
+class SoundSettings:
+    """How one link's sound is set, and what follows from it.
+
+    gain : at every step of the attenuation; `at` is the step that is set or chosen. phantom : None where the
+    microphone needs none; phantom_needed_ma : what it draws; phantom_given_ma : what the transmitter can give, 0
+    where it gives none. path : from the lips to the file. assumed : what the shoot does not say.
+    """
+
+    microphone: Microphone
+    mouth_m: float
+    gain: Gain
+    at: GainStep
+    by_hand: bool
+    low_cut: LowCutChoice
+    phantom: Phantom | None
+    phantom_needed_ma: float
+    phantom_given_ma: float
+    path: Path
+    picture_ms: float
+    recorder_gain_db: float
+    assumed: tuple[str, ...]
+
+
+_chain = functools.lru_cache(maxsize=4096)(gain_chain)
+
+
+def sound_settings(
+    link: Link,
+    transmitter: Transmitter,
+    receiver: Receiver,
+    microphone: Microphone | None,
+    recorder: Recorder | None,
+) -> SoundSettings:
+    """The settings of one link; microphone and distance that are not said are assumed by the transmitter's form."""
+    assumed = []
+    if microphone is None:
+        usual = USUAL_MICROPHONE[transmitter.form]
+        microphone = Microphone.model_validate(catalogue_entry("microphone", usual))
+        assumed.append(f"microphone as {usual} of the catalogue")
+    mouth_m = link.mouth_m
+    if mouth_m is None:
+        mouth_m = MOUTH_M[transmitter.form]
+        assumed.append(f"{mouth_m:g} m from lips to microphone")
+    into = _input(receiver, recorder)
+    gain = _chain(
+        link.voice,
+        mouth_m,
+        microphone.sensitivity_mv_pa,
+        microphone.self_noise_dba,
+        steps_of(transmitter),
+        Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs),
+        into,
+        max_spl_db=microphone.max_spl_db,
+    )
+    needed_ma = (microphone.phantom_ma or USUAL_PHANTOM_MA) if microphone.phantom else 0.0
+    latencies = {"transmitter": transmitter.latency_ms, "receiver": receiver.latency_ms}
+    if recorder is not None:
+        latencies["recorder"] = recorder.latency_ms
+    return SoundSettings(
+        microphone=microphone,
+        mouth_m=mouth_m,
+        gain=gain,
+        at=_set_step(gain, link.attenuation_db),
+        by_hand=link.attenuation_db is not None,
+        low_cut=low_cut_choice(link, transmitter),
+        phantom=phantom(needed_ma) if microphone.phantom else None,
+        phantom_needed_ma=needed_ma,
+        phantom_given_ma=transmitter.phantom_ma or 0.0,
+        path=Path(mouth_m, latencies),
+        recorder_gain_db=into.gain_db,
+        picture_ms=0.0 if recorder is None else recorder.picture_ms,
+        assumed=tuple(assumed),
+    )
+
+
+def settings_by_link(shoot: Shoot, links: Sequence[Link] | None = None) -> dict[str, SoundSettings]:
+    """The settings of the links (default: all of the shoot), by name."""
+    return {
+        link.name: sound_settings(
+            link,
+            transmitter_of(shoot, link),
+            receiver_of(shoot, link),
+            microphone_of(shoot, link),
+            recorder_of(shoot, link),
+        )
+        for link in (shoot.link if links is None else links)
+    }
+
+
+def lined_up(settings: Mapping[str, SoundSettings]) -> LineUp | None:
+    """The delays that bring links which are recorded together level; None for none."""
+    if not settings:
+        return None
+    picture_ms = max(one.picture_ms for one in settings.values())
+    return line_up({name: one.path for name, one in settings.items()}, picture_ms)
+
+
+def steps_of(transmitter: Transmitter) -> tuple[float, ...]:
+    """The steps of its attenuation [dB], ascending; 0 alone where it has none."""
+    return tuple(sorted(transmitter.attenuation_db)) or (0.0,)
+
+
+def low_cut_choice(link: Link, transmitter: Transmitter) -> LowCutChoice:
+    """The step that the crew set, else the highest that takes at most 1 dB from the low fundamental."""
+    f0 = link.voice_f0_hz or LOWEST_F0_HZ
+    order = transmitter.low_cut_order
+    steps = tuple(sorted(transmitter.low_cut_hz)) or (0.0,)
+    most = highest_corner_hz(f0, order, LOSS_DB)
+    allowed = [step for step in steps if step <= most] or [steps[0]]
+    corner = allowed[-1] if link.low_cut_hz is None else link.low_cut_hz
+    loss = -float(low_cut_db(f0, corner, order)) if corner > 0.0 else 0.0
+    by_hand, measured = link.low_cut_hz is not None, link.voice_f0_hz is not None
+    return LowCutChoice(corner, loss, f0, measured, by_hand, steps, order)
+
+
+def _input(receiver: Receiver, recorder: Recorder | None) -> Input:
+    """The recorder's input as the gain chain takes it; without one, or digitally fed, it adds nothing."""
+    if recorder is None or recorder.digital:
+        return Input(0.0, -200.0)
+    return Input(recorder.alignment_dbfs - receiver.tone_dbfs, recorder.noise_dbfs)
+
+
+def _set_step(gain: Gain, by_hand_db: float | None) -> GainStep:
+    if by_hand_db is None:
+        return gain.chosen
+    return min(gain.steps, key=lambda step: (abs(step.attenuation_db - by_hand_db), step.attenuation_db))

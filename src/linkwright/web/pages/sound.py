@@ -1,0 +1,180 @@
+"""The page Sound: how will it sound, and does it line up?"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import PlainTextResponse, Response
+
+from linkwright.draw.arrivals import Arrival, drawn_arrivals
+from linkwright.draw.chain import drawn_chain
+from linkwright.draw.link_sound import chain_of, low_cut_curves
+from linkwright.draw.response import drawn_curves
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import live_calls
+from linkwright.sound.gain import TARGET_DBFS
+from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
+from linkwright.sound.timing import LineUp, air_delay_ms
+from linkwright.web.app import job_of, render
+from linkwright.web.job import Job
+
+router = APIRouter()
+
+#: Widths at which drawings are made [px].
+Width = Annotated[int, Query(ge=300, le=1200)]
+Text = Annotated[str, Query(max_length=80)]
+#: What a wired microphone beside the links is called in the line-up.
+WIRED: Final = "a wired microphone"
+#: Findings of the plan that this page is about.
+ABOUT_SOUND: Final = (
+    "gain-hot", "microphone-loud", "voice-noisy", "phantom-missing", "setting-unknown", "low-cut-high",
+    "paths-apart", "lip-sync",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class CallRow:
+    """The links of a call, how they line up."""
+
+    name: str
+    levelled: LineUp
+    parts: dict[str, tuple[tuple[str, float], ...]]
+
+    @property
+    def wired_ms(self) -> float:
+        """What a wired microphone at the mouth would have to wait for [ms]."""
+        return self.levelled.level_at_ms
+
+
+def settings_of(job: Job) -> tuple[Shoot | None, dict[str, SoundSettings]]:
+    """The shoot and the settings of its links, by name; nothing while it is not whole."""
+    shoot = job.document().shoot
+    return shoot, settings_by_link(shoot) if shoot is not None else {}
+
+
+def calls(shoot: Shoot, settings: Mapping[str, SoundSettings]) -> list[CallRow]:
+    """Each call's line-up."""
+    found = []
+    for call in live_calls(shoot):
+        live = {link.name: settings[link.name] for link in call.links}
+        levelled = lined_up(live)
+        if levelled is not None:
+            found.append(CallRow(call.name, levelled, {name: _parts(one) for name, one in live.items()}))
+    return found
+
+
+def _parts(one: SoundSettings) -> tuple[tuple[str, float], ...]:
+    return (("air", air_delay_ms(one.path.distance_m)), *one.path.latencies_ms.items())
+
+
+def answer(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> str:
+    """The answer of the page as a sentence."""
+    if shoot is None:
+        return "The sound cannot be set before the shoot is whole; the page Shoot says what it lacks."
+    if not settings:
+        return "The shoot has no links yet."
+    hot = [name for name, one in settings.items() if one.at.peak_dbfs > TARGET_DBFS]
+    levels = _levels_sentence(hot, settings)
+    rows = calls(shoot, settings)
+    spread = max((max(row.levelled.delay_ms.values()) for row in rows), default=0.0)
+    late = max((row.wired_ms for row in rows), default=0.0)
+    return f"{levels}; paths come within {spread:.1f} ms of each other, {late:.1f} ms behind a wired microphone."
+
+
+def _levels_sentence(hot: list[str], settings: Mapping[str, SoundSettings]) -> str:
+    if len(hot) == 1:
+        return f"{hot[0]} peaks at {settings[hot[0]].at.peak_dbfs:.0f} dBFS, too near to full scale"
+    if hot:
+        return f"{len(hot)} of {len(settings)} voices peak too near to full scale"
+    steps = sorted({one.at.attenuation_db for one in settings.values()})
+    shown = f"{steps[0]:g} dB" if len(steps) == 1 else f"{steps[0]:g} to {steps[-1]:g} dB"
+    return f"With {shown} of attenuation every voice peaks under {TARGET_DBFS:g} dBFS".replace(
+        "-", "\N{MINUS SIGN}"
+    )
+
+
+def context(job: Job) -> dict[str, Any]:
+    """What the page and its newer body show."""
+    shoot, settings = settings_of(job)
+    plan = job.planned.plan
+    ids = {value.get("name"): id_ for id_, value in job.document().draft.entries("link") if isinstance(value, dict)}
+    links = (
+        [(link, settings[link.name], ids.get(link.name, "")) for link in shoot.link] if shoot is not None else []
+    )
+    return {
+        "answer": answer(shoot, settings),
+        "links": links,
+        "calls": calls(shoot, settings) if shoot is not None else [],
+        "target": TARGET_DBFS,
+        "findings": [one for one in plan.findings if one.code in ABOUT_SOUND] if plan is not None else [],
+    }
+
+
+@router.get("/sound")
+def page(request: Request) -> Response:
+    """The page."""
+    return render(request, "sound.html", **context(job_of(request)))
+
+
+@router.get("/sound/body")
+def body(request: Request) -> Response:
+    """The part of the page that follows the shoot."""
+    return render(request, "sound_body.html", **context(job_of(request)))
+
+
+@router.get("/sound/link")
+def link_part(request: Request, link: Text, width: Width = 720) -> Response:
+    """One link's level diagram, the table of its steps, and its low cut."""
+    found, one = _link(job_of(request), link)
+    return render(
+        request, "sound_link.html", link=found, one=one,
+        chain=drawn_chain(chain_of(found, one), width), curves=drawn_curves(low_cut_curves(found, one), width),
+    )  # fmt: skip
+
+
+@router.get("/sound/arrivals")
+def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
+    """The line-up of a call, drawn."""
+    shoot, settings = settings_of(job_of(request))
+    row = next((row for row in calls(shoot, settings) if row.name == call), None) if shoot is not None else None
+    if row is None:
+        raise InputError(f'there is no call "{call}" with links; load the page again')
+    paths = [Arrival(name, parts, row.levelled.delay_ms[name]) for name, parts in row.parts.items()]
+    paths.append(Arrival(WIRED, (), row.wired_ms))
+    says = f"When each path of {call} comes, in ms after the lips moved, and the delay to set on it"
+    return Response(f'<figure class="chart">{drawn_arrivals(says, paths, width)}</figure>', media_type="text/html")
+
+
+@router.get("/sound.csv")
+def as_csv(request: Request) -> Response:
+    """The settings and levels of all links as CSV."""
+    shoot, settings = settings_of(job_of(request))
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow([
+        "link", "voice", "mouth_m", "attenuation_db", "peak_dbfs", "voice_over_noise_db", "low_cut_hz",
+        "latency_ms",
+    ])  # fmt: skip
+    for link in shoot.link if shoot is not None else ():
+        one = settings[link.name]
+        writer.writerow([
+            link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
+            round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz, round(one.path.total_ms(), 2),
+        ])  # fmt: skip
+    return PlainTextResponse(
+        out.getvalue(), media_type="text/csv", headers={"content-disposition": 'attachment; filename="sound.csv"'}
+    )
+
+
+def _link(job: Job, name: str) -> tuple[Link, SoundSettings]:
+    shoot, settings = settings_of(job)
+    found = next((link for link in shoot.link if link.name == name), None) if shoot is not None else None
+    if found is None:
+        raise InputError(f'there is no link "{name}"; load the page again')
+    return found, settings[name]
