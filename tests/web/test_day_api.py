@@ -65,7 +65,7 @@ def test_a_break_moves_inside_its_call_only(demo: TestClient) -> None:
 def test_a_look_at_another_time_keeps_nothing(demo: TestClient) -> None:
     id_, before = calls(demo)[1]
     revision = job_of_client(demo).document().revision
-    asked = {"path": json.dumps(["call", id_]), "minutes": 90, "longer": 30, "width": 400}
+    asked: dict[str, str | int] = {"path": json.dumps(["call", id_]), "minutes": 90, "longer": 30, "width": 400}
     told = demo.get("/api/day/picture", params=asked).json()
     assert told["svg"].startswith("<svg")
     assert "15:00 to 19:00" in told["svg"]
@@ -131,6 +131,25 @@ def test_cells_changed_now_are_counted_from_then_and_kept(demo: TestClient) -> N
     kept = job_of_client(demo).store.happenings(kinds=["changed"])
     assert [one.about for one in kept] == ["Boom", "Boom"]
     assert demo.post("/tick/changed", json={"link": "nobody"}).status_code == 400
+
+
+def test_a_logged_run_makes_the_prediction_its_own(demo: TestClient) -> None:
+    before = {one["link"]: one["run_h"] for one in day(demo)["links"]}
+    for _ in range(3):
+        assert demo.post("/api/day/run", json={"link": "Salter", "hours": "3,5"}).status_code == 200
+    after = {one["link"]: one for one in day(demo)["links"]}
+    assert abs(after["Salter"]["run_h"] - 3.5) < 0.2 < before["Salter"] - 3.5
+    assert after["Presenter"]["run_h"] < before["Presenter"], "another of the same type"
+    assert (after["Salter"]["evidence"], after["Boom"]["evidence"]) == ("measured", "assumed")
+    assert after["Boom"]["run_h"] == before["Boom"], "another type"
+    for bad in (
+        {"link": "Salter", "hours": "long"},
+        {"link": "nobody", "hours": "3"},
+        {"link": "Boom", "hours": "0"},
+    ):
+        assert demo.post("/api/day/run", json=bad).status_code == 400
+    assert "3 logged run times" in demo.get("/day").text
+    assert "[[run]]" in demo.get("/shoot.toml").text
 
 
 def test_what_stands_beside_the_shoot_makes_no_new_plan(demo: TestClient) -> None:

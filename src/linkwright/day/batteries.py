@@ -123,6 +123,7 @@ def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> D
             if power is not None:
                 live.setdefault(link.name, []).append((call, link, power))
     links, unknown, twice = [], [], []
+    alike: dict[tuple[object, ...], LinkDay] = {}
     for link in shoot.link:
         on = live.get(link.name, [])
         kit = kits.of(link)
@@ -130,8 +131,16 @@ def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> D
         if on and kit is None:
             unknown.append(link.name)
         elif on and kit is not None:
-            links.append(_link_day(shoot, link, kit, [(call, power) for call, _, power in on]))
+            key = (link.transmitter, link.microphone, *((call.live.name, power) for call, _, power in on))
+            if key not in alike:
+                alike[key] = _link_day(shoot, link, kit, [(call, power) for call, _, power in on])
+            links.append(_named(alike[key], link.name))
     return Day(tuple(calls), tuple(links), tuple(unknown), tuple(twice))
+
+
+def _named(same: LinkDay, name: str) -> LinkDay:
+    """The day of a transmitter that has the same day as another."""
+    return replace(same, link=name, changes=tuple(replace(change, link=name) for change in same.changes))
 
 
 def _power(kits: Kits, link: Link) -> float:

@@ -109,7 +109,7 @@ def _panel(
         parts.append(_row(link, names, time, rows_top + row_px * n, row_px, narrow=width_px < NARROW_PX))
     for handle in handles:
         if any(call.span and call.span[0] <= handle.starts <= call.span[1] for call in calls):
-            parts.append(_handle(handle, time, top, rows_top, foot))
+            parts.append(_handle(handle, time, top, foot))
     return "".join(parts), foot + AXIS_PX
 
 
@@ -241,21 +241,21 @@ def _tick(change: CellChange, time: _Time, y: float, free_from: float) -> tuple[
     return group(parts, f"{change.link}: change at {clock(change.at)}, {hours(change.left_h)} left"), free_from
 
 
-def _handle(handle: Handle, time: _Time, top: float, rows_top: float, foot: float) -> str:
+def _handle(handle: Handle, time: _Time, top: float, foot: float) -> str:
     """Where a finger or the keys take hold: the bracket of a call, the gap of a break; 44 px at least."""
     left, right = time.x(handle.starts), time.x(handle.ends)
-    if right - left < 44.0 and handle.is_break:
-        left, right = (left + right) / 2.0 - 22.0, (left + right) / 2.0 + 22.0
     upper, lower = (top + 44.0, foot) if handle.is_break else (top, top + 74.0)
-    box = element(
-        "rect", x=left, y=upper, width=right - left, height=lower - upper, fill=OCHRE if handle.is_break else INK,
-        fill_opacity=0.12 if handle.is_break else 0.04,
+    shade = {"fill": OCHRE, "fill_opacity": 0.12} if handle.is_break else {"fill": INK, "fill_opacity": 0.04}
+    seen = element("rect", x=left, y=upper, width=right - left, height=lower - upper, **shade)
+    wide = max(right - left, 44.0) if handle.is_break else right - left
+    hit = element(
+        "rect", class_="hit", x=(left + right - wide) / 2.0, y=upper, width=wide, height=lower - upper,
+        fill=PAPER, fill_opacity=0.0,
     )  # fmt: skip
     px_per_minute = (time.right - time.left) / max(1.0, minutes_between(time.starts, time.ends))
     minute = handle.starts.hour * 60 + handle.starts.minute
-    del rows_top
     return element(
-        "g", box, class_="handle", tabindex=0, role="slider", data_path=handle.path, data_scale=px_per_minute,
+        "g", seen + hit, class_="handle", tabindex=0, role="slider", data_path=handle.path, data_scale=px_per_minute,
         aria_label=handle.label, aria_valuemin=0, aria_valuemax=1439, aria_valuenow=minute,
         aria_valuetext=f"{clock(handle.starts)} to {clock(handle.ends)}",
     )  # fmt: skip

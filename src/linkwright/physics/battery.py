@@ -34,7 +34,7 @@ STEPS: Final = 60
 class Cell:
     """One cell: rated capacity [Ah] at a current [A], Peukert's exponent, mean voltage [V], loss by cold [1/K].
 
-    `rated_a` None: a fifth of the capacity in one hour (0.2 C), as IEC 61951-2 and IEC 61960 rate cells.
+    `rated_a` None: a fifth of the capacity in an hour (0.2 C), as IEC 61951-2 and 61960 rate cells (from memory).
     """
 
     capacity_ah: float

@@ -22,6 +22,7 @@ from linkwright.draw.day import Handle, drawn_day
 from linkwright.plan.batteries import powers_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.times import Run
 from linkwright.store import Draft
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
@@ -57,6 +58,13 @@ class Changed(Body):
 
     link: Annotated[str, Bounded(max_length=80)]
     empty: bool = False
+
+
+class Lasted(Body):
+    """How long a set of a link lasted."""
+
+    link: Annotated[str, Bounded(max_length=80)]
+    hours: Annotated[str, Bounded(max_length=20)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,6 +247,32 @@ def changed(request: Request, what: Changed) -> dict[str, Any]:
     at = happening.when.astimezone(zone_of(shoot))
     ran_h = None if before is None else (happening.when - before).total_seconds() / 3600.0
     return {"says": f"{what.link}: cells changed at {at:%H:%M}.", "at": at.isoformat(), "ran_h": ran_h}
+
+
+@router.post("/api/day/run")
+def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
+    """Log how long a set lasted, at the link's planned power and its site's temperature: the prediction follows."""
+    job = job_of(request)
+    shoot = _shoot(job)
+    links = {link.name: link for link in shoot.link}
+    known = {link.link: link for link in planned_day(job, shoot).links}
+    if lasted.link not in links or lasted.link not in known:
+        raise InputError(
+            f"nothing is predicted for a link {lasted.link}; give its transmitter's cells and drain_mw"
+        )
+    try:
+        ran_h = float(lasted.hours.replace(",", "."))
+        run = Run(
+            transmitter=links[lasted.link].transmitter, ran_h=ran_h, power_mw=known[lasted.link].power_mw,
+            temperature_c=known[lasted.link].temperature_c, microphone=links[lasted.link].microphone,
+            link=lasted.link,
+        )  # fmt: skip
+    except ValueError:
+        raise InputError(f'"{lasted.hours}" is no run time; expected hours such as 6.5, at most 1000') from None
+    value = run.model_dump(exclude_none=True)
+    job.store.insert(("run",), value, person_of(request).name)
+    told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {run.transmitter}; undo takes it back."
+    return {"says": told, "revision": job.document().revision}
 
 
 def _path(text: str) -> tuple[str, ...]:

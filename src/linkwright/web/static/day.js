@@ -48,8 +48,8 @@ if (box && "drag" in box.dataset) {
   box.addEventListener("pointerdown", (event) => {
     const at = event.target.closest(".handle");
     if (!at || event.button) return;
-    const right = at.getBoundingClientRect().right;
-    held = { path: at.dataset.path, scale: Number(at.dataset.scale), x: event.clientX, minutes: 0, longer: 0, stretches: event.clientX > right - EDGE && at.getBoundingClientRect().width > 60 };
+    const box_of = at.firstElementChild.getBoundingClientRect();  // what is drawn, not what can be hit
+    held = { path: at.dataset.path, scale: Number(at.dataset.scale), x: event.clientX, minutes: 0, longer: 0, stretches: event.clientX > box_of.right - EDGE && box_of.width > 60 };
     box.setPointerCapture(event.pointerId);
     event.preventDefault();
     at.focus({ preventScroll: true });
@@ -98,6 +98,13 @@ document.addEventListener("click", async (event) => {
   try { say((await post("/tick/changed", { link: button.dataset.changed })).says); } catch (error) { say(error.message); button.disabled = false; }
 });
 
+document.addEventListener("submit", async (event) => {
+  if (event.target.id !== "ran") return;
+  event.preventDefault();
+  const given = event.target.elements;
+  try { say((await post("/api/day/run", { link: given.link.value, hours: given.hours.value })).says); given.hours.value = ""; } catch (error) { say(error.message); }
+});
+
 function again() { if (!held && !keeping) draw(); }
 if (box) {
   draw();
@@ -106,5 +113,9 @@ if (box) {
   document.body.addEventListener("lw:plan", again);
   document.body.addEventListener("lw:changed", again);
 }
+document.body.addEventListener("htmx:beforeSwap", (event) => {  // whoever is typing a run time is left alone
+  const at = document.activeElement;
+  if (at?.name === "hours" && at.value && event.detail.target.id === "body") event.detail.shouldSwap = false;
+});
 document.body.addEventListener("htmx:afterSwap", () => { clocks(); count(); });
 clocks(); count(); setInterval(count, 5000);
