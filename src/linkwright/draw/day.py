@@ -245,17 +245,19 @@ def _handle(handle: Handle, time: _Time, top: float, foot: float) -> str:
     """Where a finger or the keys take hold: the bracket of a call, the gap of a break; 44 px at least."""
     left, right = time.x(handle.starts), time.x(handle.ends)
     upper, lower = (top + 44.0, foot) if handle.is_break else (top, top + 74.0)
-    shade = {"fill": OCHRE, "fill_opacity": 0.12} if handle.is_break else {"fill": INK, "fill_opacity": 0.04}
-    seen = element("rect", x=left, y=upper, width=right - left, height=lower - upper, **shade)
+    fill, opacity = (OCHRE, 0.12) if handle.is_break else (INK, 0.04)
+    tall = lower - upper
+    seen = element("rect", x=left, y=upper, width=right - left, height=tall, fill=fill, fill_opacity=opacity)
     wide = max(right - left, 44.0) if handle.is_break else right - left
     hit = element(
-        "rect", class_="hit", x=(left + right - wide) / 2.0, y=upper, width=wide, height=lower - upper,
+        "rect", class_="hit", x=(left + right - wide) / 2.0, y=upper, width=wide, height=tall,
         fill=PAPER, fill_opacity=0.0,
     )  # fmt: skip
     px_per_minute = (time.right - time.left) / max(1.0, minutes_between(time.starts, time.ends))
     minute = handle.starts.hour * 60 + handle.starts.minute
     return element(
-        "g", seen + hit, class_="handle", tabindex=0, role="slider", data_path=handle.path, data_scale=px_per_minute,
-        aria_label=handle.label, aria_valuemin=0, aria_valuemax=1439, aria_valuenow=minute,
+        "g", seen + hit, class_="handle", tabindex=0, role="slider", data_path=handle.path,
+        data_scale=f"{px_per_minute:.6f}", aria_label=handle.label, aria_valuemin=0, aria_valuemax=1439,
+        aria_valuenow=minute,
         aria_valuetext=f"{clock(handle.starts)} to {clock(handle.ends)}",
     )  # fmt: skip
