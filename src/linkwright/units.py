@@ -70,3 +70,10 @@ def khz_from_mhz(frequency_mhz: float) -> int:
 def mhz_text(frequency_khz: int) -> str:
     """A carrier as people read it, in MHz with three decimals: 571125 -> "571.125"."""
     return f"{frequency_khz / 1000:.3f}"
+
+
+def clock(seconds: float) -> str:
+    """Hours, minutes and seconds with milliseconds."""
+    thousandths = round(1000 * seconds)
+    minutes, rest = divmod(thousandths, 60_000)
+    return f"{minutes // 60:d}:{minutes % 60:02d}:{rest / 1000:06.3f}"

@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from tests.sound.voices import EDITED, RATE, UNSEEN, clip, faults_of, injected, speech
 
-from linkwright.sound.faults import Fault
+from linkwright.sound.fault import Fault
 from linkwright.sound.report import GRAVE
 
 KINDS = ("mute", "hold", "repeat", "ramped hole", "noise-filled hole")

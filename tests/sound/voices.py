@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from linkwright.sound.faults import Fault
+from linkwright.sound.fault import Fault
 from linkwright.sound.listen import TrackListener
 
 SPEECH = Path("/usr/share/pocketsphinx/test/data")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 from tests.web.conftest import Served, served
 
 SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
@@ -180,10 +183,35 @@ def test_the_ground_moves_by_keys_and_by_touch(demo_job: Served, page: Any) -> N
 
 
 def test_nothing_scrolls_sideways(demo_job: Served, page: Any) -> None:
-    for name in ("shoot", "air", "plan", "ground", "connect"):
+    for name in ("shoot", "air", "plan", "ground", "sound", "connect"):
         page.goto(f"{demo_job.url}/{name}")
         page.wait_for_timeout(200)
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, name
+
+
+def take() -> bytes:
+    """Two seconds of a voice-like sound with a mute of 10 ms in the middle."""
+    rng = np.random.default_rng(3)
+    sound = rng.normal(0, 0.05, 32_000)
+    sound[16_000:16_160] = 0.0
+    out = io.BytesIO()
+    soundfile.write(out, sound, 16_000, format="WAV", subtype="PCM_16")
+    return out.getvalue()
+
+
+def test_a_recording_is_dropped_listened_to_and_its_fault_is_played(demo_job: Served, page: Any) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/sound")
+    page.get_by_text("Chain of Boom").click()
+    expect(page.locator("details[open] figure.chart svg").first).to_be_visible()
+    page.set_input_files("#recordings-add", {"name": "take.wav", "mimeType": "audio/wav", "buffer": take()})
+    expect(page.locator("#recordings")).to_contain_text("1 certain fault in one recording", timeout=60_000)
+    expect(page.locator("#recordings details[open] .part svg").first).to_be_visible()
+    page.get_by_role("button", name="Play mute at").click()
+    expect(page.locator(".near svg")).to_be_visible()
+    expect(page.locator("#player")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
 
 
 @pytest.mark.parametrize("ground", ["paper", "dusk", "sun"])
@@ -192,8 +220,9 @@ def test_everybody_can_use_it(demo_job: Served, page: Any, ground: str) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
     demo_job.job.hub.tell("plan", {})
+    demo_job.store.attach("take.wav", take(), "laptop", most_bytes=1 << 24, kind="recording")
     page.add_init_script(f"localStorage.setItem('ground', '{ground}')")
-    for name in ("shoot", "air", "plan", "ground", "connect"):
+    for name in ("shoot", "air", "plan", "ground", "sound", "connect"):
         page.goto(f"{demo_job.url}/{name}")
         page.wait_for_timeout(300)
         for one in page.locator("details:not([open]) > summary").all()[:2]:

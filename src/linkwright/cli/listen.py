@@ -1,30 +1,43 @@
-"""`linkwright listen`: levels and faults of recordings, and the low cut that suits the voice."""
+"""`linkwright listen`: levels and faults of recordings, the low cut that suits the voice, delay between tracks."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    from linkwright.assign.clean import Tell
     from linkwright.sound.listen import Heard
+    from linkwright.sound.lowcut import Filter
+    from linkwright.sound.pairs import Pair
 
 
 def run(
     file: Annotated[list[str], typer.Argument(help="recordings: WAV, BWF, FLAC; - is standard input")],
+    picture_ms: Annotated[
+        float | None,
+        typer.Option(min=-10_000, max=10_000, help="how much later the picture comes than the first track's sound"),
+    ] = None,
+    shoot: Annotated[str | None, typer.Option(help="the shoot file; the low cut is then one of its link's")] = None,
+    link: Annotated[str | None, typer.Option(help="the link that was recorded; default: the only one")] = None,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
-    """Levels, faults and low cut of every track of these recordings.
+    """Levels, faults and low cut of every track of these recordings, and the delay of each track to the others.
 
     Certain faults are those that no microphone makes: mute, hold, exact repeat, hole, flat tops. Leaves with 1
-    where there is one. Suspects are places to listen to.
+    where there is one. Suspects are places to listen to. A positive delay means that the second track is later.
     """
-    from linkwright.cli.output import console, print_json
+    from linkwright.cli.output import console, print_json, progress
     from linkwright.sound.report import grave, listen_document
 
-    heard = _listen(file)
-    document = listen_document(heard)
+    low_cut = _low_cut(shoot, link)
+    with progress() as tell:
+        heard, pairs = _listen(file, low_cut, tell)
+    document = listen_document(heard, pairs, picture_ms)
     if json:
         print_json(document)
     else:
@@ -35,39 +48,66 @@ def run(
         raise typer.Exit(1)
 
 
-def _listen(files: list[str]) -> list[Heard]:
-    """Every file. Raises InputError(s) with all that is wrong with any of them."""
-    from linkwright.cli.output import progress
+def _low_cut(shoot: str | None, link: str | None) -> Filter:
+    """The low cut of the link's transmitter; without a shoot that of the catalogue. Raises InputError."""
+    from linkwright.sound.lowcut import Filter
+
+    if shoot is None:
+        if link is not None:
+            raise _wrong("--link needs the shoot file that has it: --shoot FILE")
+        return Filter()
+    from linkwright.cli.loading import load_shoot
+    from linkwright.plan.why import link_of
+    from linkwright.shoot.view import transmitter_of
+
+    read = load_shoot(shoot)
+    if link is None and len(read.link) != 1:
+        raise _wrong(f"say which of the {len(read.link)} links of {shoot} was recorded with --link")
+    name = read.link[0].name if link is None else link_of(read, link)
+    transmitter = transmitter_of(read, next(one for one in read.link if one.name == name))
+    return Filter(transmitter.low_cut_hz, transmitter.low_cut_order)
+
+
+def _wrong(says: str) -> Exception:
+    from linkwright.shoot.errors import InputError
+
+    return InputError(says)
+
+
+def _listen(files: list[str], low_cut: Filter, tell: Tell) -> tuple[list[Heard], list[Pair]]:
+    """Every file, and their tracks against each other. Raises InputError(s) with all that is wrong with any."""
     from linkwright.shoot.errors import InputError, InputErrors
     from linkwright.sound.listen import listen
+    from linkwright.sound.pairs import compare
     from linkwright.sound.recordings import open_recording
+    from linkwright.sound.seconded import seconded
 
     heard: list[Heard] = []
     errors: list[InputError] = []
-    with progress() as tell:
+    with ExitStack() as stack:
         for name in files:
             try:
                 if name == "-":
-                    heard.append(_listen_to_input())
+                    recording = open_recording(stack.enter_context(_standard_input()), "standard input")
                 else:
-                    heard.append(listen(open_recording(Path(name), name), tell))
+                    recording = open_recording(Path(name), name)
+                heard.append(listen(recording, tell, low_cut))
             except InputError as error:
                 errors.append(error)
-    if errors:
-        raise errors[0] if len(errors) == 1 else InputErrors(errors)
-    return heard
+        if errors:
+            raise errors[0] if len(errors) == 1 else InputErrors(errors)
+        pairs = compare([one.recording for one in heard], tell)
+        return seconded(heard, pairs), pairs
 
 
-def _listen_to_input() -> Heard:
+@contextmanager
+def _standard_input() -> Iterator[Path]:
     """Standard input, by way of a file that is gone afterwards: recordings are read from more than one place."""
     import shutil
     import sys
     import tempfile
 
-    from linkwright.sound.listen import listen
-    from linkwright.sound.recordings import open_recording
-
     with tempfile.NamedTemporaryFile(suffix=".wav") as kept:
         shutil.copyfileobj(sys.stdin.buffer, kept)
         kept.flush()
-        return listen(open_recording(Path(kept.name), "standard input"))
+        yield Path(kept.name)

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.cli.output import print_table
+from linkwright.units import clock
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -16,6 +17,9 @@ LISTED: Final = 20
 COLUMNS: Final = (
     "track", "length", "LUFS", "mom.", "short", "range", "peak", "floor", "voice", "cut", "faults",
 )  # fmt: skip
+PAIR_COLUMNS: Final = ("track", "track", "later", "metres", "to agree", "polarity", "drift ppm", "jumps", "notch")
+PICTURE_COLUMNS: Final = ("track", "before the picture, ms", "ITU-R BT.1359-1", "EBU R 37")
+SYNC: Final = {"unnoticed": "not noticed", "noticed": "noticed, accepted", "too far": "not accepted"}
 
 
 def print_listen(document: dict[str, Any], out: Console) -> None:
@@ -29,6 +33,8 @@ def print_listen(document: dict[str, Any], out: Console) -> None:
         "LUFS: integrated, momentary and short-term maximum; range in LU; true peak in dBTP; floor in dBFS rms; "
         "voice (median of its fundamental) and low cut in Hz."
     )
+    _print_pairs(document["pairs"], out)
+    _print_picture(document.get("picture"), out)
     for track in tracks:
         _print_faults(track, out)
         if track["low_cut"] is not None:
@@ -80,11 +86,72 @@ def _print_faults(track: dict[str, Any], out: Console) -> None:
     listed = [f for f in track["faults"] if f["kind"] not in ("hum", "edit")]
     for fault in listed[:LISTED]:
         sure = "certain" if fault["certain"] else "suspect"
-        out.print(
-            f"  {_name(track)}  {clock(fault['at_s'])}  {fault['kind']} {1000 * fault['length_s']:.1f} ms, {sure}"
-        )
+        out.print(f"  {_name(track)}  {clock(fault['at_s'])}  {_said(fault)}, {sure}")
     if len(listed) > LISTED:
         out.print(f"  {_name(track)}: {len(listed) - LISTED} more, all in --json.")
+
+
+def _said(fault: dict[str, Any]) -> str:
+    """What it is and how long; regular clicks with their period, and the track that speaks for a suspect."""
+    if "every_s" in fault:
+        return f"clicks every {fault['every_s']:.3f} s for {fault['length_s']:.0f} s: two clocks that do not agree"
+    said = f"{fault['kind']} {1000 * fault['length_s']:.1f} ms"
+    return f"{said}, while {_short(fault['other_track'])} goes on" if "other_track" in fault else said
+
+
+def _print_pairs(pairs: list[dict[str, Any]], out: Console) -> None:
+    """A row for each pair of tracks, then the jumps, and what could not be told."""
+    if not pairs:
+        return
+    print_table(out, PAIR_COLUMNS, [_pair_row(pair) for pair in pairs], right=PAIR_COLUMNS[2:])
+    out.print(
+        "later: how much the second track comes later, ms; metres: the same as a way through air; to agree: ms of "
+        "delay to set, and on which; notch: where a mix of both cancels first, Hz, and how deep, dB."
+    )
+    for pair in pairs:
+        name = f"{_short(pair['a'])}, {_short(pair['b'])}"
+        for jump in (pair["jumps"] or [])[:LISTED]:
+            other = pair["a"] if jump["lost"] == pair["b"] else pair["b"]
+            many = f"{jump['samples']} sample{'s' * (jump['samples'] > 1)}"
+            out.print(
+                f"  {name}  {clock(jump['at_s'])}  {_short(jump['lost'])} lost {many}, or {_short(other)} said "
+                "them twice"
+            )
+        if pair["why"] is not None and pair["delay_ms"] is not None:
+            out.print(f"  {name}: not told: {pair['why']}.")
+
+
+def _pair_row(pair: dict[str, Any]) -> tuple[str, ...]:
+    names = (_short(pair["a"]), _short(pair["b"]))
+    if pair["delay_ms"] is None:
+        return (*names, "-", "-", pair["why"] or "-", "-", "-", "-", "-")
+    drift = "-" if pair["drift_ppm"] is None else f"{pair['drift_ppm']:+.2f}"
+    polarity = {True: "inverted", False: "alike", None: "-"}[pair["inverted"]]
+    notch = "-" if pair["notch_hz"] is None else f"{pair['notch_hz']:.0f} ({pair['notch_db']:.0f})"
+    jumps = "-" if pair["jumps"] is None else str(len(pair["jumps"]))
+    agree = f"{pair['set_delay_ms']:.3f} on {_short(pair['set_delay_on'])}"
+    return (*names, f"{pair['delay_ms']:+.3f}", f"{pair['distance_m']:.2f}", agree, polarity, drift, jumps, notch)
+
+
+def _print_picture(picture: dict[str, Any] | None, out: Console) -> None:
+    """Every track against the picture."""
+    if picture is None:
+        return
+    rows = [
+        (
+            _short(row["track"]),
+            f"{row['sound_early_ms']:+.1f}",
+            SYNC[row["sync"]],
+            "keeps" if row["keeps_ebu_r37"] else "does not keep",
+        )
+        for row in picture["tracks"]
+    ]
+    print_table(out, PICTURE_COLUMNS, rows, right=PICTURE_COLUMNS[1:2])
+
+
+def _short(track: str) -> str:
+    path, channel = track.rsplit(":", 1)
+    return f"{Path(path).name}:{channel}"
 
 
 def _name(track: dict[str, Any]) -> str:
@@ -93,10 +160,3 @@ def _name(track: dict[str, Any]) -> str:
 
 def _number(value: float | None) -> str:
     return "-" if value is None else f"{value:.1f}"
-
-
-def clock(seconds: float) -> str:
-    """Hours, minutes and seconds with milliseconds."""
-    thousandths = round(1000 * seconds)
-    minutes, rest = divmod(thousandths, 60_000)
-    return f"{minutes // 60:d}:{minutes % 60:02d}:{rest / 1000:06.3f}"

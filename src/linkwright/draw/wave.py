@@ -74,11 +74,13 @@ def drawn_wave(wave: Wave, width_px: float = 720.0, tall_px: float = TALL_PX) ->
         parts.append(element("path", d="M" + "L".join([*tops, *reversed(feet)]) + "z", fill=INK))
     parts.append(element("line", x1=0.0, x2=width_px, y1=middle, y2=middle, stroke=SOFT, stroke_width=0.5))
     parts += _kinds(wave.marks, x, width_px)
-    for second in ticks(wave.from_s, wave.to_s, max(3, int(width_px / 120.0))):
+    marks_s = ticks(wave.from_s, wave.to_s, max(3, int(width_px / 120.0)))
+    digits = 0 if all(second == round(second) for second in marks_s) else 1 if span >= 5.0 else 2
+    for second in marks_s:
         at = x(second)
         parts.append(element("line", x1=at, x2=at, y1=foot, y2=foot + 4.0, stroke=INK, stroke_width=1.0))
         anchor = "start" if at < 24.0 else "end" if at > width_px - 24.0 else "middle"
-        parts.append(words(at, tall_px - 6.0, _clock(second, span), size=LEAST_PX, anchor=anchor))
+        parts.append(words(at, tall_px - 6.0, _clock(second, digits), size=LEAST_PX, anchor=anchor))
     parts.append(element("line", x1=0.0, x2=width_px, y1=foot, y2=foot, stroke=FAINT, stroke_width=1.0))
     head = element("title", escape(wave.says)) + element("defs", hatch("suspect", OCHRE, 5.0, 1.4))
     return element(
@@ -100,9 +102,7 @@ def _kinds(marks: Sequence[Mark], x: object, width_px: float) -> list[str]:
     return found
 
 
-def _clock(second: float, span: float) -> str:
-    """Minutes and seconds, with as many digits as the span asks for."""
-    if span < 5.0:
-        return f"{second:.2f} s"
-    minutes, rest = divmod(round(second), 60)
-    return f"{minutes}:{rest:02d}"
+def _clock(second: float, digits: int) -> str:
+    """Minutes and seconds with so many digits."""
+    minutes, rest = divmod(round(second, digits), 60)
+    return f"{minutes:.0f}:{rest:0{3 + digits if digits else 2}.{digits}f}"

@@ -70,28 +70,36 @@ def windows(sums: Floats, count: int) -> Floats:
     return np.maximum((total[count:] - total[:-count]) / count, 0.0)
 
 
-def integrated_lufs(blocks: Floats) -> float | None:
+def integrated_lufs(blocks: Floats, counts: Floats | None = None) -> float | None:
     """Gated loudness of mean squares of 400 ms blocks, 100 ms apart; None where nothing passes the gates.
 
-    Source: ITU-R BS.1770-5, annex 1, equations (3) to (7).
+    counts : how many blocks each stands for; one without. Source: ITU-R BS.1770-5, annex 1, equations (3) to (7).
     """
-    loud = blocks[blocks > mean_square_of(ABSOLUTE_GATE_LUFS)]
-    if not loud.size:
+    number = np.ones(blocks.size) if counts is None else counts
+    loud = (blocks > mean_square_of(ABSOLUTE_GATE_LUFS)) & (number > 0)
+    if not loud.any():
         return None
-    gate = loud.mean() * 10.0 ** (RELATIVE_GATE_LU / 10.0)
-    return float(loudness_lufs(loud[loud > gate].mean()))
+    blocks, number = blocks[loud], number[loud]
+    kept = blocks > np.average(blocks, weights=number) * 10.0 ** (RELATIVE_GATE_LU / 10.0)
+    return float(loudness_lufs(float(np.average(blocks[kept], weights=number[kept]))))
 
 
-def loudness_range_lu(short_term: Floats) -> float | None:
+def loudness_range_lu(short_term: Floats, counts: Floats | None = None) -> float | None:
     """Loudness range of mean squares of 3 s windows, 100 ms apart; None where nothing passes the gates.
 
-    Source: EBU Tech 3342, section 3: from the 10th to the 95th percentile of what is over both gates.
+    counts : how many windows each stands for; one without. Source: EBU Tech 3342, section 3: from the 10th to the
+    95th percentile of what is over both gates.
     """
-    loud = short_term[short_term >= mean_square_of(ABSOLUTE_GATE_LUFS)]
-    if not loud.size:
+    number = np.ones(short_term.size) if counts is None else counts
+    loud = (short_term >= mean_square_of(ABSOLUTE_GATE_LUFS)) & (number > 0)
+    if not loud.any():
         return None
-    kept = np.sort(loud[loud >= loud.mean() * 10.0 ** (RANGE_GATE_LU / 10.0)])
-    low, high = (kept[int(np.floor((kept.size - 1) * share + 0.5))] for share in (0.10, 0.95))
+    windowed, number = short_term[loud], number[loud]
+    kept = windowed >= np.average(windowed, weights=number) * 10.0 ** (RANGE_GATE_LU / 10.0)
+    order = np.argsort(windowed[kept], kind="stable")
+    ranked, up_to = windowed[kept][order], np.cumsum(number[kept][order])
+    places = (np.floor((up_to[-1] - 1) * share + 0.5) for share in (0.10, 0.95))
+    low, high = (ranked[int(np.searchsorted(up_to, place, side="right"))] for place in places)
     return float(loudness_lufs(high) - loudness_lufs(low))
 
 

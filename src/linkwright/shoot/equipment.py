@@ -87,7 +87,7 @@ class Transmitter(Tuned):
     low_cut_hz: tuple[float, ...] = Field(
         default=(0.0,), max_length=64, description="steps of the low cut [Hz]; 0 is off"
     )
-    low_cut_order: int = Field(default=3, ge=1, le=8, description="order of the low cut's filter")
+    low_cut_order: int = Field(default=3, ge=1, le=8, description="order of the low cut's filter; 3: 18 dB/octave")
     full_scale_dbu: float = Field(
         default=-20.0,
         ge=-80,

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from linkwright.sound.faults import Fault
+from linkwright.sound.fault import MOST, Fault
 from linkwright.sound.faults_compiled import amplitudes
 
 Samples = NDArray[np.float32]
@@ -35,6 +35,7 @@ class ClipFinder:
     counts: NDArray[np.int64] = field(default_factory=lambda: np.zeros(BINS + 1, np.int64))
     run: int = 0
     seen: int = 0
+    dropped: int = 0
     spans: list[tuple[int, int]] = field(default_factory=list)
 
     def add(self, x: Samples) -> None:
@@ -48,6 +49,8 @@ class ClipFinder:
     def _join(self, first: int, last: int) -> None:
         if self.spans and first - self.spans[-1][1] < TOGETHER_S * self.rate_hz:
             self.spans[-1] = (self.spans[-1][0], last)
+        elif len(self.spans) >= MOST:
+            self.dropped += 1
         else:
             self.spans.append((first, last))
 

@@ -9,15 +9,16 @@ those of the tests (docs/sound.md).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from linkwright.sound.fault import MOST, Fault, apart, regular_clicks
 from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats
+from linkwright.sound.suspects_compiled import alike, bursts
 
 Samples = NDArray[np.float32]
-Kind = Literal["mute", "hold", "repeat", "hole", "click", "burst", "clip", "hum", "edit"]
 
 #: What is looked at before and after a sample [s]: the samples kept, and those that must be there already.
 KEPT_S: Final = 0.5
@@ -48,18 +49,16 @@ HOLE_LIVE: Final = 16.0 * LIVE
 UNDER_FLOOR: Final = 0.5
 #: A click stands this many times over what is around it in its third difference.
 CLICK: Final = 12.0
-#: Faults of one kind that one track can list; more are counted only in `dropped`.
-MOST: Final = 2000
-
-
-@dataclass(frozen=True)
-class Fault:
-    """Something wrong in a track, from `at` for `length` samples. `certain` is as this module's text says."""
-
-    at: int
-    length: int
-    kind: Kind
-    certain: bool
+#: No click is told below this third difference [full scale 1].
+CLICK_LEAST: Final = 0.01
+#: A burst is noise where the third difference reaches NOISY times the magnitude; it stands BURST_RISE times over
+#: the third differences beside it; its edge, sides, shortest and longest in bins.
+NOISY, BURST_RISE = 1.2, 6.0
+BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST = 2, 12, 4, 400
+#: A repeat that was digitised again: nearest lag [s], what is looked at about a peak [s], shortest [s], and what is
+#: left of the power there and in every piece (-30 and -25 dB).
+ALIKE_LAG_S, ALIKE_PROBE_S, ALIKE_S = 0.003, 0.0025, 0.008
+ALIKE_LEFT: Final = (1e-3, 3e-3)
 
 
 @dataclass
@@ -74,6 +73,7 @@ class FaultFinder:
     told: int = 0  # absolute place up to which repeats were told
     bins_done: int = 0  # absolute bin up to which the envelope was looked through
     dropped: int = 0
+    counts: dict[tuple[str, bool], int] = field(default_factory=dict)
     buffer: Samples = field(default_factory=lambda: np.empty(0, np.float32))
     table: NDArray[np.int64] = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
     found: list[Fault] = field(default_factory=list)
@@ -99,7 +99,7 @@ class FaultFinder:
         if self.buffer.size and end - self.run >= self._least_run and self.buffer[-1] == 0.0:
             self._keep(Fault(self.run, end - self.run, "edit", True))
         judged = [self._judged(one, floor_peak) for one in self.found]
-        return sorted(_apart([one for one in judged if one]), key=lambda one: one.at)
+        return sorted(regular_clicks(apart(judged), self.rate_hz), key=lambda one: one.at)
 
     @property
     def _bin(self) -> int:
@@ -109,11 +109,14 @@ class FaultFinder:
     def _least_run(self) -> int:
         return max(RUN_SAMPLES, round(RUN_S * self.rate_hz))
 
-    def _keep(self, fault: Fault) -> None:
-        if len(self.found) >= 4 * MOST:
+    def _keep(self, fault: Fault) -> bool:
+        count = self.counts.get((fault.kind, fault.certain), 0)
+        self.counts[(fault.kind, fault.certain)] = count + 1
+        if count >= MOST:
             self.dropped += 1
         else:
             self.found.append(fault)
+        return count < MOST
 
     def _look(self, end: int) -> None:
         begin = self.done - self.base
@@ -182,9 +185,11 @@ class FaultFinder:
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead:
                 at = self.base + int(first) * width
-                self._keep(Fault(at, int(last - first) * width, "hole", False))
-                self.bottoms[at] = float(np.median(top[first:last]))
+                if self._keep(Fault(at, int(last - first) * width, "hole", False)):
+                    self.bottoms[at] = float(np.median(top[first:last]))
         self._look_for_clicks(bend, base_bin, ahead)
+        self._look_for_bursts(top, bend, ahead)
+        self._look_for_alike(top, ahead)
         self.bins_done = base_bin + ahead
 
     def _look_for_clicks(self, bend: Samples, base_bin: int, ahead: int) -> None:
@@ -197,23 +202,31 @@ class FaultFinder:
             if self.bins_done < base_bin + i <= base_bin + ahead:
                 self._keep(Fault(self.base + int(i) * self._bin, self._bin, "click", False))
 
-    def _judged(self, one: Fault, floor_peak: float) -> Fault | None:
+    def _look_for_bursts(self, top: Samples, bend: Samples, ahead: int) -> None:
+        out = np.empty((MOST, 2), np.int64)
+        number = bursts(
+            top, bend, NOISY, BURST_RISE, LIVE, BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST, out
+        )  # fmt: skip
+        base_bin = self.base // self._bin
+        for first, last in out[:number]:
+            if self.bins_done < base_bin + last <= base_bin + ahead:
+                at = self.base + int(first) * self._bin
+                self._keep(Fault(at, int(last - first) * self._bin, "burst", False))
+
+    def _look_for_alike(self, top: Samples, ahead: int) -> None:
+        out = np.empty((MOST, 3), np.int64)
+        base_bin, rate = self.base // self._bin, self.rate_hz
+        lags = round(ALIKE_LAG_S * rate), round(REPEAT_LAG_S * rate)
+        number = alike(
+            self.buffer, top, self._bin, self.bins_done - base_bin + 1, ahead, HOLE_LIVE, lags,
+            round(ALIKE_PROBE_S * rate), round(ALIKE_S * rate), ALIKE_LEFT, out,
+        )  # fmt: skip
+        for first, last, back in out[:number]:
+            if (last - first) / back <= REPEAT_TIMES:
+                self._keep(Fault(self.base + int(first), int(last - first), "repeat", False))
+
+    def _judged(self, one: Fault, floor_peak: float) -> Fault:
         if one.kind != "hole":
             return one
         certain = bool(self.bottoms[one.at] <= UNDER_FLOOR * floor_peak)
         return Fault(one.at, one.length, "hole", certain)
-
-
-#: No click is told below this third difference [full scale 1].
-CLICK_LEAST: Final = 0.01
-
-
-def _apart(faults: list[Fault]) -> list[Fault]:
-    """Without holes and clicks that are a part of what was already told by a surer name."""
-    ranks: dict[str, int] = {"mute": 0, "hold": 0, "repeat": 1, "hole": 2, "edit": 3, "click": 4}
-    kept: list[Fault] = []
-    for one in sorted(faults, key=lambda f: (ranks.get(f.kind, 4), f.at)):
-        near = 96
-        if not any(one.at < k.at + k.length + near and k.at - near < one.at + one.length for k in kept):
-            kept.append(one)
-    return kept

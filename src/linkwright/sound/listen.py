@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.sound.clipping import ClipFinder
-from linkwright.sound.faults import Fault, FaultFinder
-from linkwright.sound.lowcut import LowCut, PitchMeter, choose_low_cut
+from linkwright.sound.fault import Fault
+from linkwright.sound.faults import FaultFinder
+from linkwright.sound.lowcut import GENERIC, Filter, LowCut, PitchMeter, choose_low_cut
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.recordings import Recording, blocks
 from linkwright.sound.room_tone import Hum, RoomTone
@@ -56,6 +57,7 @@ class TrackListener:
     """Everything that listens to one track."""
 
     rate_hz: int
+    low_cut: Filter = GENERIC
     meter: TrackMeter = field(init=False)
     finder: FaultFinder = field(init=False)
     clip: ClipFinder = field(init=False)
@@ -82,8 +84,8 @@ class TrackListener:
         """What was heard."""
         meter, floor = self.meter, self.meter.floor()
         faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)))
-        tops = np.concatenate(meter.tops) if meter.tops else np.empty(0, np.float32)
-        faults += self.clip.finish(tops, STEP * hop_frames(self.rate_hz), meter.rms)
+        step = meter.tops.folded * STEP * hop_frames(self.rate_hz)
+        faults += self.clip.finish(meter.tops.all(), step, meter.rms)
         hum = self.room.hum()
         if hum is not None:
             faults.append(Fault(0, meter.frames, "hum", False))
@@ -96,15 +98,18 @@ class TrackListener:
             level_dbfs(floor),
             meter.dc,
             hum,
-            choose_low_cut(self.pitch.voice(), self.room.spectrum()),
+            choose_low_cut(self.pitch.voice(), self.room.spectrum(), self.low_cut),
             tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
-            self.finder.dropped,
+            self.finder.dropped + self.clip.dropped,
         )
 
 
-def listen(recording: Recording, tell: Tell | None = None) -> Heard:
-    """Listen to a recording once, from its beginning to its end. Raises InputError where it cannot be read."""
-    listeners = [TrackListener(recording.rate_hz) for _ in range(recording.tracks)]
+def listen(recording: Recording, tell: Tell | None = None, low_cut: Filter = GENERIC) -> Heard:
+    """Listen to a recording once, from its beginning to its end. Raises InputError where it cannot be read.
+
+    low_cut : the steps to choose from for the voice.
+    """
+    listeners = [TrackListener(recording.rate_hz, low_cut) for _ in range(recording.tracks)]
     programme = LoudnessMeter()
     frames = 0
     for block in blocks(recording, STEP * hop_frames(recording.rate_hz)):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from linkwright.physics import loudness
 from linkwright.physics.loudness_compiled import energies, true_peak
+from linkwright.sound.bounded import Powers, Tops
 
 Floats = NDArray[np.float64]
 Samples = NDArray[np.float32]
@@ -17,6 +18,9 @@ Samples = NDArray[np.float32]
 #: A hop [s], hops in a step of 100 ms, in the momentary and in the short-term window; BS.1770-5 and EBU Tech 3341.
 HOP_S: Final = 0.010
 STEP, MOMENTARY, SHORT_TERM = 10, 40, 300
+#: Levels of mean squares that are counted: from, to, bins of [dB]. Under the first is the absolute gate.
+LOUDNESS_DB: Final = (-69.4, 30.6, 0.02)
+FLOOR_DB: Final = (-180.0, 10.0, 0.05)
 #: Share of the steps that the noise floor is taken above: the quietest twentieth is pauses (own choice).
 FLOOR_SHARE: Final = 0.05
 
@@ -41,7 +45,9 @@ class LoudnessMeter:
     """Loudness from K-weighted mean squares of hops of 10 ms."""
 
     last: Floats = field(default_factory=lambda: np.empty(0))
-    steps: list[NDArray[np.float32]] = field(default_factory=list)
+    steps: Floats = field(default_factory=lambda: np.empty(0))
+    blocks: Powers = field(default_factory=lambda: Powers(*LOUDNESS_DB))
+    windows: Powers = field(default_factory=lambda: Powers(*LOUDNESS_DB))
     seen: int = 0
     momentary: float = 0.0
     short_term: float = 0.0
@@ -53,18 +59,24 @@ class LoudnessMeter:
         self.short_term = max(self.short_term, windows_max(joined, SHORT_TERM))
         fresh = joined[joined.size - hops.size - self.seen % STEP :]
         whole = fresh.size // STEP
-        self.steps.append(fresh[: whole * STEP].reshape(whole, STEP).mean(axis=1).astype(np.float32))
+        self._count(fresh[: whole * STEP].reshape(whole, STEP).mean(axis=1))
         self.seen += hops.size
         self.last = joined[-SHORT_TERM + 1 :]
 
+    def _count(self, fresh: Floats) -> None:
+        """Loudness of the blocks and windows that end in these steps of 100 ms."""
+        steps = np.concatenate((self.steps, fresh))
+        for kept, count in ((self.blocks, MOMENTARY // STEP), (self.windows, SHORT_TERM // STEP)):
+            kept.add(loudness.windows(steps[max(0, steps.size - fresh.size - count + 1) :], count))
+        self.steps = steps[-(SHORT_TERM // STEP) + 1 :]
+
     def result(self) -> Loudness:
         """What was found so far."""
-        steps = np.concatenate(self.steps).astype(float) if self.steps else np.empty(0)
         return Loudness(
-            loudness.integrated_lufs(loudness.windows(steps, MOMENTARY // STEP)),
+            loudness.integrated_lufs(*self.blocks.counted()),
             _lufs(self.momentary),
             _lufs(self.short_term),
-            loudness.loudness_range_lu(loudness.windows(steps, SHORT_TERM // STEP)),
+            loudness.loudness_range_lu(*self.windows.counted()),
         )
 
 
@@ -113,8 +125,8 @@ class TrackMeter:
     total: float = 0.0
     square: float = 0.0
     frames: int = 0
-    quiet: list[NDArray[np.float32]] = field(default_factory=list)
-    tops: list[NDArray[np.float32]] = field(default_factory=list)
+    quiet: Powers = field(default_factory=lambda: Powers(*FLOOR_DB))
+    tops: Tops = field(default_factory=Tops)
 
     def add(self, x: Samples) -> Floats:
         """The next samples, whole steps of 100 ms but at the end; their K-weighted mean squares, one a hop."""
@@ -138,8 +150,8 @@ class TrackMeter:
         whole = found.shape[0] // STEP
         steps = found[: whole * STEP].reshape(whole, STEP, 4)
         mean, square = (steps[:, :, i].sum(axis=1) / (STEP * hop) for i in (1, 2))
-        self.quiet.append(np.maximum(square - mean**2, 0.0).astype(np.float32))
-        self.tops.append(steps[:, :, 3].max(axis=1).astype(np.float32))
+        self.quiet.add(square - mean**2)
+        self.tops.add(steps[:, :, 3].max(axis=1).astype(np.float32))
 
     @property
     def dc(self) -> float:
@@ -153,6 +165,4 @@ class TrackMeter:
 
     def floor(self) -> float:
         """Mean square of the pauses: what a twentieth of the steps that are no digital silence stay under; or 0."""
-        steps = np.concatenate(self.quiet) if self.quiet else np.empty(0, np.float32)
-        steps = steps[steps > 0.0]
-        return float(np.quantile(steps, FLOOR_SHARE)) if steps.size else 0.0
+        return self.quiet.quantile(FLOOR_SHARE)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Any, BinaryIO, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,6 +117,53 @@ def blocks(recording: Recording, whole: int) -> Iterator[NDArray[np.float32]]:
         raise InputError(f"breaks off at {at / recording.rate_hz:.1f} s ({said})", path=recording.name) from None
     if not at:
         raise InputError("holds no samples; expected a recording", path=recording.name)
+
+
+class Reader:
+    """Reads samples anywhere in a recording that is open."""
+
+    def __init__(self, recording: Recording, file: Any) -> None:
+        self.recording, self._file = recording, file
+
+    def read(self, at: int, count: int) -> NDArray[np.float32]:
+        """`count` samples from sample `at` on, full scale 1, shape (tracks, count); zeros outside the recording.
+
+        Raises InputError where the file breaks off or holds what is no number.
+        """
+        import soundfile
+
+        out = np.zeros((self.recording.tracks, count), np.float32)
+        first, last = max(at, 0), min(at + count, self.recording.frames)
+        if first >= last:
+            return out
+        try:
+            self._file.seek(first)
+            read = self._file.read(last - first, dtype="float32", always_2d=True)
+        except (soundfile.LibsndfileError, OSError) as error:
+            said = str(getattr(error, "error_string", error)).rstrip(".")
+            where = f"cannot be read at {first / self.recording.rate_hz:.1f} s ({said})"
+            raise InputError(where, path=self.recording.name) from None
+        if not np.isfinite(read).all():
+            where = (
+                f"holds a value after {first / self.recording.rate_hz:.1f} s that is no number; expected samples"
+            )
+            raise InputError(where, path=self.recording.name)
+        out[:, first - at : first - at + read.shape[0]] = read.T
+        return out
+
+
+@contextmanager
+def reading(recording: Recording) -> Iterator[Reader]:
+    """A recording, open to be read anywhere. Raises InputError."""
+    import soundfile
+
+    try:
+        file = soundfile.SoundFile(str(recording.path))
+    except (soundfile.LibsndfileError, OSError) as error:
+        said = str(getattr(error, "error_string", error)).rstrip(".")
+        raise InputError(f"cannot be read ({said})", path=recording.name) from None
+    with file:
+        yield Reader(recording, file)
 
 
 def read_stamp(file: BinaryIO) -> Stamp | None:

@@ -6,21 +6,87 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Final
 
-from linkwright.sound.faults import Fault
+from linkwright.sound.fault import Fault
 from linkwright.sound.listen import Heard, Track
 from linkwright.sound.lowcut import LowCut
+from linkwright.sound.pairs import Pair, Side
+from linkwright.sound.recordings import Recording
+from linkwright.sound.timing import air_delay_ms, first_notch, lip_sync, within_ebu_r37
 
 #: Certain faults that make a recording one that does not hold; an edit is somebody's intention.
 GRAVE: Final = ("mute", "hold", "repeat", "hole", "clip")
+#: The part of the pauses' spectrum that is told: where a low cut works [Hz].
+PAUSES_HZ: Final = (20.0, 1000.0)
 
 
-def listen_document(heard: Sequence[Heard]) -> dict[str, Any]:
-    """Everything that was heard. Levels in digital silence are null; times count from the file's first sample."""
-    return {
+def listen_document(
+    heard: Sequence[Heard], pairs: Sequence[Pair] = (), picture_ms: float | None = None
+) -> dict[str, Any]:
+    """Everything that was heard. Levels in digital silence are null; times count from the file's first sample.
+
+    picture_ms : how much later the picture comes than the sound of the first track; None where that is not known.
+    """
+    document: dict[str, Any] = {
         "files": [_file(one) for one in heard],
-        "tracks": [_track(one, track) for one in heard for track in one.tracks],
-        "pairs": [],
+        "tracks": [_track(heard, one, track) for one in heard for track in one.tracks],
+        "pairs": [pair_document([one.recording for one in heard], pair) for pair in pairs],
     }
+    if picture_ms is not None:
+        document["picture"] = _picture(heard, pairs, picture_ms)
+    return document
+
+
+def _named(recordings: Sequence[Recording], side: Side) -> str:
+    return f"{recordings[side.file].name}:{side.channel + 1}"
+
+
+def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]:
+    """Two tracks against each other. A positive delay means that b is later than a; times are those of a's file."""
+    a, b = _named(recordings, pair.a), _named(recordings, pair.b)
+    names = {"a": a, "b": b}
+    delay = pair.delay_ms
+    rate = recordings[pair.a.file].rate_hz
+    notch = None if delay is None else first_notch(delay, bool(pair.inverted), pair.level_db or 0.0, rate / 2.0)
+    return {
+        "a": a,
+        "b": b,
+        "delay_ms": None if delay is None else round(delay, 4),
+        "inverted": pair.inverted,
+        "drift_ppm": None if pair.drift_ppm is None else round(pair.drift_ppm, 3),
+        "jumps": None
+        if pair.jumps is None
+        else [{"at_s": round(j.at_s, 4), "samples": j.samples, "lost": names[j.lost]} for j in pair.jumps],
+        "begins_s": round(pair.begins_s, 6),
+        "drift_from_ppm": None if pair.drift_low_ppm is None else round(pair.drift_low_ppm, 3),
+        "drift_to_ppm": None if pair.drift_high_ppm is None else round(pair.drift_high_ppm, 3),
+        "quality": None if pair.quality is None else round(pair.quality, 1),
+        "level_db": None if pair.level_db is None else round(pair.level_db, 2),
+        "notch_hz": None if notch is None else round(notch[0], 1),
+        "notch_db": None if notch is None else round(notch[1], 1),
+        "set_delay_on": None if delay is None else (a if delay > 0.0 else b),
+        "set_delay_ms": None if delay is None else round(abs(delay), 4),
+        "distance_m": None if delay is None else round(abs(delay) / air_delay_ms(1.0), 3),
+        "why": pair.why or None,
+    }
+
+
+def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -> dict[str, Any]:
+    """Every track whose delay against the first is known, against the picture."""
+    first = Side(0, 0)
+    late = {first: 0.0} if heard and heard[0].tracks else {}
+    for pair in pairs:
+        if pair.delay_ms is not None and first in (pair.a, pair.b):
+            late[pair.b if pair.a == first else pair.a] = pair.delay_ms if pair.a == first else -pair.delay_ms
+    rows = []
+    for side, delay in sorted(late.items(), key=lambda one: (one[0].file, one[0].channel)):
+        early = picture_ms - delay
+        rows.append({
+            "track": _named([one.recording for one in heard], side),
+            "sound_early_ms": round(early, 3),
+            "sync": lip_sync(early),
+            "keeps_ebu_r37": within_ebu_r37(early),
+        })  # fmt: skip
+    return {"picture_ms": picture_ms, "tracks": rows}
 
 
 def grave(heard: Sequence[Heard]) -> bool:
@@ -43,7 +109,7 @@ def _file(one: Heard) -> dict[str, Any]:
     }
 
 
-def _track(one: Heard, track: Track) -> dict[str, Any]:
+def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
     rate = one.recording.rate_hz
     levels = {
         **asdict(track.loudness),
@@ -65,27 +131,35 @@ def _track(one: Heard, track: Track) -> dict[str, Any]:
         "low_cut_hz": None if low_cut is None else low_cut.corner_hz,
         "voice_f0_hz": None if low_cut is None else round(low_cut.f0_hz, 1),
         "low_cut": None if low_cut is None else _low_cut(low_cut),
-        "faults": [_fault(fault, rate) for fault in track.faults],
+        "faults": [_fault(heard, fault, rate) for fault in track.faults],
         "faults_left_out": track.faults_left_out,
     }
 
 
 def _low_cut(found: LowCut) -> dict[str, Any]:
+    shown = (found.frequency_hz >= PAUSES_HZ[0]) & (found.frequency_hz <= PAUSES_HZ[1])
     return {
         "order": found.order,
         "voice_f0_low_hz": round(found.f0_low_hz, 1),
         "because": found.because,
         "steps": [_rounded(asdict(step)) for step in found.steps],
+        "pauses_hz": [round(float(hz), 2) for hz in found.frequency_hz[shown]],
+        "pauses_db": [round(float(db), 1) for db in found.noise_db[shown]],
     }
 
 
-def _fault(fault: Fault, rate_hz: int) -> dict[str, Any]:
-    return {
+def _fault(heard: Sequence[Heard], fault: Fault, rate_hz: int) -> dict[str, Any]:
+    told: dict[str, Any] = {
         "at_s": round(fault.at / rate_hz, 6),
         "length_s": round(fault.length / rate_hz, 6),
         "kind": fault.kind,
         "certain": fault.certain,
     }
+    if fault.every_s is not None:
+        told["every_s"] = round(fault.every_s, 6)
+    if fault.other is not None:
+        told["other_track"] = _named([one.recording for one in heard], Side(*fault.other))
+    return told
 
 
 def _rounded(values: dict[str, Any]) -> dict[str, Any]:

@@ -18,6 +18,9 @@ EBU_R37_MS: Final = (-60.0, 40.0)
 CELSIUS_ZERO_M_S: Final = 331.3
 CELSIUS_ZERO_K: Final = 273.15
 
+#: A deeper notch than this is told as this [dB].
+DEEPEST_DB: Final = -60.0
+
 Sync = Literal["unnoticed", "noticed", "too far"]
 
 
@@ -39,6 +42,21 @@ def comb_db(frequency_hz: NDArray[np.float64], delay_ms: float, level_db: float 
     """What adding a copy, `delay_ms` late and `level_db` against the first, does to each frequency [dB]."""
     copy = 10.0 ** (level_db / 20.0) * np.exp(-2j * np.pi * frequency_hz * delay_ms / 1000.0)
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(1.0 + copy), 1e-10)))
+
+
+def first_notch(delay_ms: float, inverted: bool, level_db: float, highest_hz: float) -> tuple[float, float] | None:
+    """The first notch of a mix of two copies: its frequency [Hz], and how deep it is against the louder [dB].
+
+    level_db : of one copy against the other. None where it lies over `highest_hz`. Copies of opposite polarity
+    cancel at the lowest frequencies too; their first notch over those is told. No deeper than `DEEPEST_DB`.
+    """
+    if delay_ms == 0.0:
+        return None
+    notch_hz = 1000.0 / abs(delay_ms) * (1.0 if inverted else 0.5)
+    if notch_hz > highest_hz:
+        return None
+    left = 1.0 - 10.0 ** (-abs(level_db) / 20.0)
+    return notch_hz, max(DEEPEST_DB, 20.0 * float(np.log10(left))) if left > 0.0 else DEEPEST_DB
 
 
 def lip_sync(sound_early_ms: float) -> Sync:

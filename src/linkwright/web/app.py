@@ -18,9 +18,10 @@ from starlette.middleware.gzip import GZipMiddleware
 from linkwright import __version__
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
-from linkwright.units import mhz_text
+from linkwright.units import clock, mhz_text
 from linkwright.web.hub import Hub
 from linkwright.web.job import Job
+from linkwright.web.listening import Listening
 from linkwright.web.security import Gate, hash_of, is_loopback, person_of
 
 HERE: Final = Path(__file__).parent
@@ -38,24 +39,27 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
     """
     hub = Hub()
     job = Job(store, hub)
+    listening = Listening(store, hub)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         job.start()
         yield
         hub.close()
+        listening.close()
         job.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
+    app.state.listening = listening
     app.state.templates = _templates()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
     _errors(app)
     _static(app)
-    from linkwright.web.pages import air, connect, edit, ground, plan, shoot, sound
+    from linkwright.web.pages import air, connect, edit, ground, plan, recordings, shoot, sound
 
-    for page in (shoot, edit, air, plan, ground, sound, connect):
+    for page in (shoot, edit, air, plan, ground, sound, recordings, connect):
         app.include_router(page.router)
 
     @app.get("/", include_in_schema=False)
@@ -84,6 +88,7 @@ def _templates() -> Jinja2Templates:
         lstrip_blocks=True,
     )
     env.filters["mhz"] = mhz_text
+    env.filters["clock"] = clock
     env.globals["static"] = static_url
     return Jinja2Templates(env=env)
 

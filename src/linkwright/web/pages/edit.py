@@ -249,7 +249,7 @@ async def attach(
     from starlette.concurrency import run_in_threadpool
 
     job, who = job_of(request), person_of(request).name
-    name = _plain_name(file.filename or "file")
+    name = plain_name(file.filename or "file")
     told_of = await run_in_threadpool(_attach, job, who, file, name, site, use)
     return told(job, None, **told_of)
 
@@ -281,7 +281,7 @@ def _attach(job: Job, who: str, file: UploadFile, name: str, site: str, use: str
     return {"attachment": attachment, "name": shown_name, "says": says}
 
 
-def _plain_name(name: str) -> str:
+def plain_name(name: str) -> str:
     """The name of a file without folders; text to show, never a path."""
     plain = name.replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(c for c in plain if c.isprintable())[:120] or "file"

@@ -1,5 +1,6 @@
 // The score: lanes under one another on one frequency axis, one cursor through all of them.
 import { say } from "./page.js";
+import { send } from "./send.js";
 
 const section = document.querySelector(".score"), canvas = document.getElementById("score");
 const site = section?.dataset.site;
@@ -274,31 +275,10 @@ if (canvas) {
 
 document.getElementById("site")?.addEventListener("change", (event) => { location.search = `?site=${encodeURIComponent(event.target.value)}`; });
 
-// Files: several at once, each with its progress, and each may be stopped.
-function send(file, use) {
-  const row = document.createElement("li"), bar = document.createElement("progress"), stop = document.createElement("button"), words = document.createElement("span");
-  bar.max = 1; bar.value = 0; bar.setAttribute("aria-label", `how much of ${file.name} was sent`);
-  stop.type = "button"; stop.className = "quiet"; stop.textContent = "Stop"; words.textContent = `${file.name} `;
-  row.append(words, bar, " ", stop);
-  document.getElementById("uploads").append(row);
-  const data = new FormData(), request = new XMLHttpRequest();
-  data.append("file", file); data.append("site", section?.dataset.siteId || ""); data.append("use", use);
-  return new Promise((resolve) => {
-    request.upload.onprogress = (event) => { bar.value = event.loaded / event.total; };
-    request.onloadend = () => {
-      bar.remove(); stop.remove();
-      let told = {};
-      try { told = JSON.parse(request.responseText); } catch { /* stopped */ }
-      words.textContent = `${file.name}: ${[].concat(told.says || "stopped").join(" ")}`;
-      if (request.status !== 200) row.className = "wrong";
-      resolve(request.status === 200);
-    };
-    stop.onclick = () => request.abort();
-    request.open("POST", "/api/attach"); request.send(data);
-  });
-}
+// Files: several at once.
+const into = () => section?.dataset.siteId || "";
 async function take(files, use) {
-  const done = await Promise.all([...files].map((file) => send(file, use)));
+  const done = await Promise.all([...files].map((file) => send("/api/attach", file, { site: into(), use })));
   if (done.some(Boolean)) setTimeout(() => location.reload(), 1200);
 }
 document.getElementById("sweeps")?.addEventListener("change", (event) => take(event.target.files, "sweeps"));

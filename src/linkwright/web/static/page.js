@@ -46,6 +46,7 @@ function listen() {
   });
   stream.addEventListener("changed", (event) => changed(JSON.parse(event.data).revision));
   stream.addEventListener("plan", (event) => { const told = JSON.parse(event.data); work(told); if (!told.busy) tell("plan", told); });
+  stream.addEventListener("listen", (event) => { const told = JSON.parse(event.data); tell(told.busy ? "listening" : "listen", told); });
   stream.addEventListener("behind", () => location.reload());
   stream.onerror = () => {
     if (stream.readyState !== EventSource.CLOSED) return;

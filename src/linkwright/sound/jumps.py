@@ -1,0 +1,77 @@
+"""Where a delay jumps between two tracks: at which sample, by how many, and which track lost them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.physics.delays import Course, Jump, place_of_jump
+from linkwright.sound.recordings import Reader
+
+Floats = NDArray[np.float64]
+
+#: The band in which the place is looked for [Hz].
+VOICE_HZ: Final = (200.0, 4000.0)
+#: Both sides of the place must agree with their own delay this well (own choice).
+LEAST_FIT: Final = 0.05
+#: The longest stretch that is looked through for one jump [s].
+LONGEST_S: Final = 120.0
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Samples that one track lost against the other, at `at_s` in the first track's time.
+
+    lost : "a" or "b". A track that says samples twice shows in the same way as the other one losing them.
+    """
+
+    at_s: float
+    samples: int
+    lost: str
+
+
+def losses(
+    a: Reader, b: Reader, channel_a: int, channel_b: int, found: Course, begin_a: int, begin_b: int, sign: float,
+    window_s: float,
+) -> tuple[Loss, ...]:  # fmt: skip
+    """All jumps of a course, each in its place; one that does not fit both delays is left out.
+
+    begin_a, begin_b : sample of each file at the course's time 0. sign : -1 where b is inverted.
+    """
+    kept = []
+    rate = a.recording.rate_hz
+    delay_s = found.delay_s
+    for jump in found.jumps:
+        placed = _placed(a, b, channel_a, channel_b, found, jump, delay_s, begin_a, begin_b, sign, window_s)
+        delay_s += jump.by_s
+        size = round(jump.by_s * rate)
+        if placed is not None and size:
+            kept.append(Loss(placed / rate, abs(size), "a" if size > 0 else "b"))
+    return tuple(kept)
+
+
+def _placed(
+    a: Reader, b: Reader, channel_a: int, channel_b: int, found: Course, jump: Jump, delay_s: float, begin_a: int,
+    begin_b: int, sign: float, window_s: float,
+) -> int | None:  # fmt: skip
+    """The sample of `a` at which the jump is; None where there is no such place."""
+    rate = a.recording.rate_hz
+    first = round((jump.after_s - window_s / 2.0) * rate)
+    count = min(round((jump.before_s - jump.after_s + window_s) * rate), round(LONGEST_S * rate))
+    drifted = (found.drift or 0.0) * (jump.after_s + jump.before_s) / 2.0
+    one = _voice_band(a.read(begin_a + first, count)[channel_a], rate)
+    shifts = (round((delay_s + drifted) * rate), round((delay_s + drifted + jump.by_s) * rate))
+    two = [_voice_band(b.read(begin_b + first + shift, count)[channel_b], rate) * sign for shift in shifts]
+    place, fit = place_of_jump(one, *two)
+    return begin_a + first + place if fit >= LEAST_FIT else None
+
+
+def _voice_band(x: NDArray[np.float32], rate_hz: int) -> Floats:
+    """The band that carries most of a voice, without rumble and hiss, no later than before."""
+    from scipy.signal import butter, sosfiltfilt
+
+    high = min(VOICE_HZ[1], 0.45 * rate_hz)
+    return np.asarray(sosfiltfilt(butter(2, (VOICE_HZ[0], high), "bandpass", fs=rate_hz, output="sos"), x))

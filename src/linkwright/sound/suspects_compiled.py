@@ -1,0 +1,142 @@
+"""Compiled loops that look for suspects: bursts of noise, and stretches that nearly say again what was said."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from linkwright.physics.compiled import kernel
+
+
+@kernel
+def bursts(
+    top: NDArray[np.float32],
+    bend: NDArray[np.float32],
+    noisy: float,
+    rise: float,
+    live: float,
+    edge: int,
+    side: int,
+    least: int,
+    most: int,
+    out: NDArray[np.int64],
+) -> int:
+    """Stretches of the envelope that are noise and begin and end at once, as rows first, past the last.
+
+    A bin is noise where its third difference reaches `noisy` times its magnitude. The stretch's median third
+    difference stands `rise` times over the largest of the `side` bins that end (begin) `edge` bins away.
+    Returns how many.
+    """
+    found = 0
+    i = side + edge
+    while i < top.size - side - edge:
+        if top[i] < live or bend[i] < noisy * top[i] or bend[i] < rise * bend[i - edge - side : i - edge].max():
+            i += 1
+            continue
+        stop = i
+        while stop < top.size and bend[stop] >= noisy * top[stop] and top[stop] >= live and stop - i <= most:
+            stop += 1
+        if least <= stop - i <= most and stop + edge + side <= top.size:
+            inside = np.median(bend[i:stop])
+            beside = max(bend[i - edge - side : i - edge].max(), bend[stop + edge : stop + edge + side].max())
+            if inside >= rise * beside and found < out.shape[0]:
+                out[found, 0], out[found, 1] = i, stop
+                found += 1
+        i = max(stop, i + 1)
+    return found
+
+
+@kernel
+def alike(
+    x: NDArray[np.float32],
+    top: NDArray[np.float32],
+    width: int,
+    from_bin: int,
+    to_bin: int,
+    live: float,
+    lags: tuple[int, int],
+    probe: int,
+    least: int,
+    residue: tuple[float, float],
+    out: NDArray[np.int64],
+) -> int:
+    """Stretches of at least `least` samples that nearly say again what stood lags[0]..lags[1] samples before.
+
+    Looked at are peaks that stand over two bins on either side, in the bins from_bin..to_bin. What is left after
+    taking away the earlier stretch, moved by a part of a sample, is at most residue[0] of the power in `probe`
+    samples about the peak, and residue[1] in every piece of the stretch. Rows of `out`: first, past the last, lag.
+    Returns how many.
+    """
+    peaks = np.empty(top.size, np.int64)
+    count, found, done = 0, 0, 0
+    for i in range(2, min(to_bin, top.size - 2)):
+        if top[i] < live or not (
+            top[i] > top[i - 1] and top[i] > top[i - 2] and top[i] >= top[i + 1] and top[i] >= top[i + 2]
+        ):
+            continue
+        p = i * width
+        for n in range(i * width, (i + 1) * width):
+            if abs(x[n]) > abs(x[p]):
+                p = n
+        peaks[count] = p
+        count += 1
+        if i < from_bin or p < done or p + probe + 2 >= x.size:
+            continue
+        for j in range(count - 2, -1, -1):
+            lag = p - peaks[j]
+            if lag > lags[1] or peaks[j] < probe + 3:
+                break
+            if lag < lags[0] or abs(x[p] - x[p - lag]) > 0.05 * abs(x[p]):
+                continue
+            best, moved, best_lag = 1.0, 0.0, lag
+            for near in range(lag - 1, lag + 2):
+                left, part = _left(x, p - probe, p + probe, near)
+                if left < best:
+                    best, moved, best_lag = left, part, near
+            if best > residue[0]:
+                continue
+            first, last = _stretch(x, p, best_lag, moved, probe // 2, residue[1])
+            if last - first >= least and found < out.shape[0]:
+                out[found, 0], out[found, 1], out[found, 2] = first, last, best_lag
+                found += 1
+                done = last
+                break
+    return found
+
+
+@kernel
+def _left(x: NDArray[np.float32], first: int, last: int, lag: int) -> tuple[float, float]:
+    """Share of the power that is left without what stood `lag` before, and the part of a sample it is moved by."""
+    power, plain, slope, both = 0.0, 0.0, 0.0, 0.0
+    for n in range(first, last):
+        error = float(x[n] - x[n - lag])
+        steep = 0.5 * float(x[n - lag + 1] - x[n - lag - 1])
+        power += float(x[n]) ** 2
+        plain += error * error
+        slope += steep * steep
+        both += error * steep
+    if power <= 0.0 or slope <= 0.0:
+        return 1.0, 0.0
+    moved = min(0.6, max(-0.6, both / slope))
+    return (plain - 2.0 * moved * both + moved * moved * slope) / power, moved
+
+
+@kernel
+def _stretch(x: NDArray[np.float32], p: int, lag: int, moved: float, piece: int, most: float) -> tuple[int, int]:
+    """How far around p the stretch goes, in pieces."""
+    first, last = p, p
+    while first - piece - lag > 1 and _misfit(x, first - piece, first, lag, moved) <= most:
+        first -= piece
+    while last + piece + 1 < x.size and _misfit(x, last, last + piece, lag, moved) <= most:
+        last += piece
+    return first, last
+
+
+@kernel
+def _misfit(x: NDArray[np.float32], first: int, last: int, lag: int, moved: float) -> float:
+    power, plain = 1e-12, 0.0
+    for n in range(first, last):
+        error = float(x[n] - x[n - lag]) - moved * 0.5 * float(x[n - lag + 1] - x[n - lag - 1])
+        power += float(x[n]) ** 2
+        plain += error * error
+    return plain / power
