@@ -22,6 +22,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sweep": ("sweep", "What is on the air in sweep files."),
     "rules": ("rules", "What may be used in a region, with sources."),
     "listen": ("listen", "Levels, faults and low cut of recordings."),
+    "day": ("day", "The schedule: setting up, battery changes, what to pack."),
     "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
     "serve": ("serve", "The web pages of a shoot, on loopback unless --lan."),
     "demo": ("demo", "Plan the built-in shoot, have one carrier hit, and serve its pages."),
