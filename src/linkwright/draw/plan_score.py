@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.draw.lanes import Band, Bands, Head, Lane, Levels, Pin, Pins
+from linkwright.draw.lanes import Band, Bands, Fill, Head, Lane, Levels, Pin, Pins
 from linkwright.draw.score import Score, drawn
 from linkwright.plan.air import SiteAir
 from linkwright.plan.answer import answer_sentence
@@ -62,7 +62,7 @@ def _measured(air: SiteAir) -> list[Lane]:
 
 def _rules(scene: Scene, low: float, high: float) -> Bands:
     bands = [
-        Band(row.from_khz, row.to_khz, row.permit or "exempt", "open" if row.evidence == "stated" else "doubt", row.id)
+        Band(row.from_khz, row.to_khz, row.permit or "exempt", _fill(row.evidence), row.id)
         for row in scene.law.territory.rows
         if row.kind == "microphone" and not row.listed_only and not row.ended(scene.law.on)
         and (row.permit is None or row.permit in scene.law.permits)
@@ -74,6 +74,10 @@ def _rules(scene: Scene, low: float, high: float) -> Bands:
         if closed.to_khz > low and closed.from_khz < high
     ]
     return Bands("May be used", tuple(bands), 26.0)
+
+
+def _fill(evidence: str) -> Fill:
+    return "open" if evidence == "stated" else "doubt"
 
 
 def _tv(air: SiteAir) -> Bands:
@@ -98,7 +102,13 @@ def _others(scene: Scene, site: str) -> Bands:
 def _ours(plan: Plan, name: str) -> Pins:
     call = next(one for one in plan.calls if one.call == name)
     pins = [
-        Pin(link.carrier_khz, 1.0, link.link, HEADS[link.verdict], says=f"{link.link} {mhz_text(link.carrier_khz)} MHz")
+        Pin(
+            link.carrier_khz,
+            1.0,
+            link.link,
+            HEADS[link.verdict],
+            says=f"{link.link} {mhz_text(link.carrier_khz)} MHz",
+        )
         for link in call.links
     ]
     pins += [

@@ -42,7 +42,7 @@ def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
 
 
 def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None) -> str:
-    """The ground of one link (default: the weakest) with the walks of its call. Raises InputError for nothing to draw."""
+    """The ground of one link (default: the weakest) with the walks of its call. Raises InputError for nothing."""
     shown = chosen(found, name)
     together = [one for one in found if one.call == shown.call]
     walks = walks_of(together[:MOST_WALKS])
@@ -83,7 +83,6 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
                      for other in others),
         notes=notes,
     )  # fmt: skip
-
 
 
 def _sends(name: str, radiated_mw: float) -> str:

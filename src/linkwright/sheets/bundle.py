@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 from urllib.parse import quote
 
 from linkwright.assign.clean import Tell, quiet
+from linkwright.draw.ink import PAPER
 from linkwright.draw.plan_score import drawn_plan
 from linkwright.draw.reaching import drawn_reach
 from linkwright.plan.chain import Scene
@@ -17,7 +18,7 @@ from linkwright.sheets import content
 from linkwright.sheets.calendar import calendar_bytes
 from linkwright.sheets.carriers import carriers_csv, carriers_json
 from linkwright.sheets.codes import code_svg
-from linkwright.sheets.pdf import Paper, Setter, setting
+from linkwright.sheets.pdf import Paper, Setter, preview, setting
 from linkwright.sheets.tables import day_csv, links_csv
 from linkwright.shoot.errors import InputError
 
@@ -70,6 +71,20 @@ class Sheets:
         site = next((site for number, site in self._sites() if str(number) == n), "")
         return f"the {kind} of {site}"
 
+    def previewed(self, name: str) -> bytes:
+        """The first page of a PDF as SVG. Raises InputError for a name that has none."""
+        made: dict[str, tuple[str, dict[str, Any]]] = {}
+
+        def keep(template: str, sheet: dict[str, Any]) -> bytes:
+            made[name] = template, sheet
+            return b""
+
+        makers = self._makers(keep)
+        if name not in makers or not name.endswith(".pdf"):
+            raise InputError(f"there is no sheet {name[:80]} to look at")
+        makers[name]()
+        return preview(content.header(self.scene.shoot, self.paper), *made[name])
+
     def _sites(self) -> list[tuple[int, str]]:
         return [(n + 1, site.name) for n, site in enumerate(self.scene.used_sites)]
 
@@ -95,20 +110,29 @@ class Sheets:
         if self.address is None:
             return {}
         base = self.address.rstrip("/")
-        return {link.name: code_svg(f"{base}/setup?link={quote(link.name, safe='')}") for link in self.scene.shoot.link}
+        return {
+            link.name: code_svg(f"{base}/setup?link={quote(link.name, safe='')}") for link in self.scene.shoot.link
+        }
 
     def _score(self, set_one: Setter, site: str) -> bytes:
         svg = drawn_plan(self.scene, self.plan, site)
         alt = f"Lanes over frequency at {site}: measured, allowed, TV, others, and our carriers with their spares"
-        return set_one("picture", {"name": f"The score of {site}", "svg": svg, "alt": alt})
+        return set_one("picture", {"name": f"The score of {site}", "svg": on_white(svg), "alt": alt})
 
     def _ground(self, set_one: Setter, site: str) -> bytes:
         found = [one for call in self.plan.calls if call.site == site for one in reaching(self.scene, call)]
         alt = f"The ground of {site} in metres, north up, with routes, antennas and the weakest link's margin"
         if not found:
-            return set_one("picture", {"name": f"The ground of {site}", "svg": EMPTY, "alt": "No link has a carrier here"})
+            return set_one(
+                "picture", {"name": f"The ground of {site}", "svg": EMPTY, "alt": "No link has a carrier here"}
+            )
         svg = drawn_reach(self.scene.shoot, found)
         return set_one("picture", {"name": f"The ground of {site}", "svg": svg, "alt": alt})
+
+
+def on_white(svg: str) -> str:
+    """A drawing without its ground of paper, which a printer would print."""
+    return svg.replace(PAPER, "#ffffff")
 
 
 #: A picture of nothing.

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from linkwright import __version__
 from linkwright.day.schedule import TimedCall, schedule
 from linkwright.plan.model import Plan
 from linkwright.shoot.models import Shoot
+
+if TYPE_CHECKING:
+    from icalendar import Alarm, Event
 
 #: How long a change of cells is set down for, and how long before it a reminder comes [min].
 CHANGE_MIN: Final = 5.0
@@ -17,7 +20,7 @@ REMINDER_MIN: Final = 10.0
 
 
 def calendar_bytes(shoot: Shoot, plan: Plan) -> bytes:
-    """The calendar. Times are in UTC, which every reader shows in its own zone; the same plan gives the same bytes."""
+    """The calendar. Times are in UTC, which every reader shows in its own zone; the same plan, the same bytes."""
     from icalendar import Calendar
 
     found = Calendar()
@@ -36,13 +39,13 @@ def calendar_bytes(shoot: Shoot, plan: Plan) -> bytes:
     return bytes(found.to_ical())
 
 
-def _of_call(shoot: Shoot, timed: TimedCall) -> list[object]:
+def _of_call(shoot: Shoot, timed: TimedCall) -> list[Event]:
     if timed.span is None or timed.sets_up is None:
         return []
     live = timed.live
     names = ", ".join(link.name for link in live.links)
     place = live.site.name
-    found: list[object] = []
+    found: list[Event] = []
     if timed.set_up_min > 0.0:
         what = "; ".join(f"{part.what} {part.minutes:.0f} min" for part in timed.parts)
         found.append(_event(shoot, f"Set up: {live.name}", timed.sets_up, timed.span[0], what, place))
@@ -53,7 +56,7 @@ def _of_call(shoot: Shoot, timed: TimedCall) -> list[object]:
 
 def _event(
     shoot: Shoot, name: str, starts: datetime.datetime, ends: datetime.datetime, about: str, place: str = ""
-) -> object:
+) -> Event:
     from icalendar import Event
 
     event = Event()
@@ -72,7 +75,7 @@ def _event(
     return event
 
 
-def _reminder(name: str) -> object:
+def _reminder(name: str) -> Alarm:
     from icalendar import Alarm
 
     alarm = Alarm()

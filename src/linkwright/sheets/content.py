@@ -6,31 +6,34 @@ Nothing here knows paper; the templates lay it out. The same shoot and plan give
 from __future__ import annotations
 
 import datetime
-import zoneinfo
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
+from linkwright.day.schedule import TimedCall, schedule
 from linkwright.plan.answer import answer_sentence
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.rules import territory
-from linkwright.shoot.models import Call, Link, Shoot
+from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.place import Site
-from linkwright.shoot.view import live_calls, receiver_of, receiving_point, sites, transmitter_of
+from linkwright.shoot.view import receiving_point, sites, transmitter_of
 from linkwright.units import mhz_text
 
 #: From conducted power to effective radiated power over a half-wave dipole [dB].
 ERP_DB: Final = 2.15
 #: So many of the plan's findings stand on the crew's sheet; the gravest come first.
 MOST_FINDINGS: Final = 6
+#: A card holds so many different settings; what they are told apart by.
+MOST_ON_A_CARD: Final = 3
+SET_KEYS: Final = ("carrier", "spares", "power", "attenuation", "low_cut", "delay", "squelch", "verdict")
 #: What to do when a link breaks up, in the order in which it costs least (common practice, no source).
 BREAKS_UP: Final = (
     "Ask for one moment, and look at the receiver: level of both branches, quality, battery.",
     "Level low on both: bring the antennas nearer or into sight; turn the talent; ask who stands in between.",
     "Level low on one branch only: look at that antenna, its cable and its plugs.",
-    "Level high and still breaking up: somebody else is on it. Go to the first spare, transmitter first, then receiver; "
-    "listen there with the transmitter off before you switch.",
-    "No level at all: battery, power switch, or the wrong carrier. Put in a fresh set; compare the carrier on both ends.",
-    "Level and quality good, no sound: microphone, its plug, mute, attenuation. Change the microphone before the pack.",
+    "Level high and still breaking up: somebody else is on it. Listen on the first spare with the transmitter off, "
+    "then go there: transmitter first, then receiver.",
+    "No level at all: battery, switch, or the wrong carrier. Fresh cells first; then compare carriers on both ends.",
+    "Level and quality good, no sound: microphone, plug, mute, attenuation. Change the microphone before the pack.",
     "Write down the time and the link: the log and the recording can be matched to it afterwards.",
 )
 
@@ -56,12 +59,16 @@ def long_date(day: datetime.date) -> str:
 
 def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     """The crew's sheet: links, carriers, spares in order, settings, battery times, cautions."""
-    by_link = _batteries(plan.batteries)
+    by_link, timed = _batteries(plan.batteries), {one.live.name: one for one in schedule(shoot)}
     return {
         "answer": answer_sentence(plan),
-        "calls": [_call(shoot, call, by_link) for call in plan.calls],
+        "calls": [_call(timed[call.call], call, by_link) for call in plan.calls],
         "moves": [
-            {"link": move.link, "from": mhz_text(move.from_khz) if move.from_khz else "", "to": mhz_text(move.to_khz)}
+            {
+                "link": move.link,
+                "from": mhz_text(move.from_khz) if move.from_khz else "",
+                "to": mhz_text(move.to_khz),
+            }
             for move in plan.moves
         ],
         "findings": [
@@ -86,7 +93,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
                 "transmitter": f"{link.transmitter} to {link.receiver}",
                 "microphone": link.microphone or "",
                 "encrypted": _encrypted(link),
-                "calls": [{"call": call.call, "site": call.site, **_settings(one)} for call, one in live],
+                "settings": _grouped(live),
                 "missing": [call.call for call in plan.calls if any(u.link == link.name for u in call.unplaced)],
                 "batteries": by_link.get(link.name, []),
                 "code": codes.get(link.name, ""),
@@ -99,7 +106,7 @@ def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     """For whoever coordinates the site, or the regulator: who sends what, where, when, with which permit."""
     rows = []
     by_name = {link.name: link for link in shoot.link}
-    spans = {call.name: call for call in live_calls(shoot)}
+    spans = {timed.live.name: timed for timed in schedule(shoot)}
     for call in plan.calls:
         site = next(site for site in sites(shoot) if site.name == call.site)
         for one in call.links:
@@ -162,31 +169,26 @@ def contacts(shoot: Shoot) -> list[dict[str, str]]:
     ]
 
 
-def when(call: Any) -> str:
+def when(timed: TimedCall) -> str:
     """From when to when a call is, or that nothing is said of it."""
-    if call.starts is None or call.ends is None:
+    if timed.span is None:
         return "all day"
-    day = "" if call.starts.date() == call.ends.date() else f" ({call.ends.date().isoformat()})"
-    return f"{call.starts:%Y-%m-%d %H:%M}\N{EN DASH}{call.ends:%H:%M}{day}"
+    starts, ends = timed.span
+    day = "" if starts.date() == ends.date() else f" on {ends.date().isoformat()}"
+    return f"{starts:%Y-%m-%d %H:%M}\N{EN DASH}{ends:%H:%M}{day}"
 
 
-def _call(shoot: Shoot, call: PlannedCall, batteries: Mapping[str, list[dict[str, str]]]) -> dict[str, Any]:
-    live = next(one for one in live_calls(shoot) if one.name == call.call)
-    said = next((one for one in shoot.call if one.name == call.call), None)
+def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict[str, str]]]) -> dict[str, Any]:
+    set_up = f"set up from {timed.sets_up:%H:%M}" if timed.sets_up is not None and timed.set_up_min > 0.0 else ""
     return {
         "call": call.call,
         "site": call.site,
-        "when": when(live),
-        "breaks": _breaks(said),
-        "links": [{**_settings(one), "cells": _times(batteries.get(one.link, []), live)} for one in call.links],
+        "when": when(timed),
+        "set_up": set_up,
+        "breaks": ", ".join(f"{a:%H:%M}\N{EN DASH}{b:%H:%M}" for a, b in timed.breaks),
+        "links": [{**_settings(one), "cells": _times(batteries.get(one.link, []), timed)} for one in call.links],
         "unplaced": [{"link": gone.link, "because": gone.because} for gone in call.unplaced],
     }
-
-
-def _breaks(call: Call | None) -> str:
-    if call is None or not call.breaks:
-        return ""
-    return ", ".join(f"{one.starts:%H:%M}\N{EN DASH}{one.ends:%H:%M}" for one in call.breaks)
 
 
 def _settings(one: PlannedLink) -> dict[str, Any]:
@@ -206,6 +208,21 @@ def _settings(one: PlannedLink) -> dict[str, Any]:
     }
 
 
+def _grouped(live: Sequence[tuple[PlannedCall, PlannedLink]]) -> list[dict[str, Any]]:
+    """A link's settings, those that are the same in several calls once; at most `MOST_ON_A_CARD`."""
+    found: list[dict[str, Any]] = []
+    for call, one in live:
+        settings = _settings(one)
+        same = next((group for group in found if all(group[key] == settings[key] for key in SET_KEYS)), None)
+        if same is None:
+            found.append({**settings, "where": [f"{call.call}, {call.site}"]})
+        else:
+            same["where"].append(f"{call.call}, {call.site}")
+    for group in found:
+        group["where"] = "; ".join(group["where"])
+    return found[:MOST_ON_A_CARD]
+
+
 def _encrypted(link: Link) -> str:
     if link.encrypted is None:
         return "encryption not said: the same at both ends"
@@ -217,18 +234,22 @@ def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
     found: dict[str, list[dict[str, str]]] = {}
     for one in batteries:
         at = datetime.datetime.fromisoformat(one.change_at)
-        entry = {"at": f"{at:%H:%M}", "day": at.date().isoformat(), "left": f"{one.left_h:.1f}", "iso": one.change_at}
+        entry = {
+            "at": f"{at:%H:%M}",
+            "day": at.date().isoformat(),
+            "left": f"{one.left_h:.1f}",
+            "iso": one.change_at,
+        }
         found.setdefault(one.link, []).append(entry)
     return found
 
 
-def _times(changes: Iterable[Mapping[str, str]], call: Any) -> str:
-    """The changes that fall into a call or up to it on the same day."""
-    if call.ends is None:
+def _times(changes: Iterable[Mapping[str, str]], timed: TimedCall) -> str:
+    """The changes before a call, from its setting up on, and in it."""
+    if timed.span is None or timed.leaves is None:
         return ", ".join(one["at"] for one in changes)
-    return ", ".join(
-        one["at"] for one in changes if call.starts <= datetime.datetime.fromisoformat(one["iso"]) <= call.ends
-    )
+    leaves, ends = timed.leaves, timed.span[1]
+    return ", ".join(one["at"] for one in changes if leaves <= datetime.datetime.fromisoformat(one["iso"]) <= ends)
 
 
 def _place(site: Site) -> dict[str, str]:
@@ -237,8 +258,3 @@ def _place(site: Site) -> dict[str, str]:
         "name": site.name,
         "position": f"{site.latitude:.5f}, {site.longitude:.5f}" if known else "position not given",
     }
-
-
-def zone_of(shoot: Shoot) -> zoneinfo.ZoneInfo:
-    """The shoot's time zone."""
-    return zoneinfo.ZoneInfo(shoot.shoot.timezone)

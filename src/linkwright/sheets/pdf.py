@@ -24,7 +24,9 @@ def setting(head: dict[str, Any]) -> Iterator[Setter]:
     """A function that sets a template (by its name) with a sheet's values, below the same head, as PDF."""
     import typst
 
-    with importlib.resources.as_file(importlib.resources.files("linkwright.sheets").joinpath("templates")) as folder:
+    with importlib.resources.as_file(
+        importlib.resources.files("linkwright.sheets").joinpath("templates")
+    ) as folder:
         root = str(folder)
 
         def set_one(template: str, sheet: dict[str, Any]) -> bytes:
@@ -36,3 +38,18 @@ def setting(head: dict[str, Any]) -> Iterator[Setter]:
             return made
 
         yield set_one
+
+
+def preview(head: dict[str, Any], template: str, sheet: dict[str, Any]) -> bytes:
+    """The first page of a sheet as SVG, to be looked at."""
+    import typst
+
+    templates = importlib.resources.files("linkwright.sheets").joinpath("templates")
+    with importlib.resources.as_file(templates) as folder:
+        data = json.dumps({"head": head, "sheet": sheet}, ensure_ascii=False)
+        made = typst.compile(
+            f"{folder}/{template}.typ", root=str(folder), ignore_system_fonts=True, sys_inputs={"data": data},
+            format="svg",
+        )  # fmt: skip
+    pages: list[bytes] = made if isinstance(made, list) else [made]
+    return pages[0]

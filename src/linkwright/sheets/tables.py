@@ -1,4 +1,4 @@
-"""The same as tables for spreadsheets: CSV after RFC 4180, UTF-8, with text that no spreadsheet takes for a formula."""
+"""The same as tables for spreadsheets: CSV after RFC 4180, with text that no spreadsheet takes for a formula."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ import csv
 import io
 from collections.abc import Iterable, Sequence
 
+from linkwright.day.schedule import schedule
 from linkwright.plan.model import Plan
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.view import live_calls, transmitter_of
+from linkwright.shoot.view import transmitter_of
 from linkwright.units import mhz_text
 
 Value = str | float | int | None
@@ -17,7 +18,7 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def csv_text(head: Sequence[str], rows: Iterable[Sequence[Value]]) -> str:
-    """Rows as CSV with CRLF ends. Text that begins like a formula gets an apostrophe before it; numbers stay numbers."""
+    """Rows as CSV with CRLF ends. Text that begins like a formula gets an apostrophe; numbers stay numbers."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(head)
@@ -36,8 +37,8 @@ def _cell(value: Value) -> str:
 
 
 LINK_HEAD = (
-    "call", "site", "link", "carrier_mhz", "spares_mhz", "power_mw", "bandwidth_khz", "attenuation_db", "low_cut_hz",
-    "set_delay_ms", "squelch_dbm", "margin_db", "availability", "worst_at", "verdict",
+    "call", "site", "link", "carrier_mhz", "spares_mhz", "power_mw", "bandwidth_khz", "attenuation_db",
+    "low_cut_hz", "set_delay_ms", "squelch_dbm", "margin_db", "availability", "worst_at", "verdict",
 )  # fmt: skip
 
 
@@ -53,20 +54,22 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
                 one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
                 one.margin_db, one.availability, one.worst_at, one.verdict,
             ])  # fmt: skip
-        rows += [[call.call, call.site, gone.link, *[None] * 10, None, "no carrier"] for gone in call.unplaced]
+        rows += [[call.call, call.site, gone.link, *[None] * 11, "no carrier"] for gone in call.unplaced]
     return csv_text(LINK_HEAD, rows)
 
 
 def day_csv(shoot: Shoot, plan: Plan) -> str:
-    """Calls, breaks and battery changes in the order of time; times are ISO 8601 with their offset."""
+    """Setting up, calls, breaks and changes of cells in the order of time; times are ISO 8601 with their offset."""
     rows: list[tuple[str, str, str, str, str]] = []
-    said = {call.name: call for call in shoot.call}
-    for live in live_calls(shoot):
-        if live.starts is None or live.ends is None:
+    for timed in schedule(shoot):
+        if timed.span is None or timed.sets_up is None:
             continue
-        names = " ".join(link.name for link in live.links)
-        rows.append((live.starts.isoformat(), live.ends.isoformat(), "call", live.name, names))
-        for start, end in live_breaks(live, said.get(live.name)):
-            rows.append((start.isoformat(), end.isoformat(), "break", live.name, ""))
+        name = timed.live.name
+        starts, ends = timed.span
+        if timed.set_up_min > 0.0:
+            rows.append((timed.sets_up.isoformat(), starts.isoformat(), "set up", name, timed.live.site.name))
+        links = " ".join(link.name for link in timed.live.links)
+        rows.append((starts.isoformat(), ends.isoformat(), "call", name, links))
+        rows += [(a.isoformat(), b.isoformat(), "break", name, "") for a, b in timed.breaks]
     rows += [(one.change_at, "", "cells", one.link, f"{one.left_h:.1f} h left") for one in plan.batteries]
     return csv_text(("from", "to", "what", "about", "with"), sorted(rows))

@@ -1,7 +1,7 @@
 """Other crews' carriers, from the open list that crews swap: CSV or JSON (docs/neighbours.md).
 
-What is read becomes transmitters of others in the shoot. Columns may come in any order, more columns are passed over,
-and only the carrier is needed; what is not said is assumed, and told.
+What is read becomes transmitters of others in the shoot. Columns may come in any order, more columns are passed
+over, and only the carrier is needed; what is not said is assumed, and told.
 """
 
 from __future__ import annotations
@@ -197,22 +197,21 @@ def _times(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> di
     return {"from": starts.time().replace(microsecond=0), "to": ends.time().replace(microsecond=0)}
 
 
-def _place(
-    row: dict[str, Any], shoot: Shoot, line: int | None, name: str
-) -> tuple[Site, Point, bool]:
+def _place(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> tuple[Site, Point, bool]:
     """The site it is on or nearest to, where it stands there, and whether that is assumed."""
     known = sites(shoot)
+    named = str(row.get("place") or "").strip().casefold()
+    called = [one for one in known if one.name.casefold() == named]
     latitude, longitude = _number(row, "latitude", line, name), _number(row, "longitude", line, name)
     if latitude is not None and longitude is not None and abs(latitude) <= 90.0 and abs(longitude) <= 180.0:
-        placed = [(_from_site(site, latitude, longitude), site) for site in known]
+        placed = [(_from_site(site, latitude, longitude), site) for site in called or known]
         near = [(math.hypot(*at), n, at) for n, (at, _) in enumerate(placed) if at is not None]
         if near:
             distance, n, (east, north) = min(near)
             scale = min(1.0, 99_000.0 / max(distance, 1.0))
             at = Point(x_m=round(east * scale, 1), y_m=round(north * scale, 1))
             return placed[n][1], at, False
-    named = str(row.get("place") or "").strip().casefold()
-    site = next((one for one in known if one.name.casefold() == named), known[0])
+    site = (called or known)[0]
     spot: Sequence[float] = (site.spots[0].x_m, site.spots[0].y_m) if site.spots else (0.0, 0.0)
     return site, Point(x_m=spot[0] + ASSUMED_AWAY_M, y_m=spot[1]), True
 
