@@ -32,7 +32,7 @@ BREAKS_UP: Final = (
     "Level low on one branch only: look at that antenna, its cable and its plugs.",
     "Level high and still breaking up: somebody else is on it. Listen on the first spare with the transmitter off, "
     "then go there: transmitter first, then receiver.",
-    "No level at all: battery, switch, or the wrong carrier. Fresh cells first; then compare carriers on both ends.",
+    "No level at all: battery, switch, or wrong carrier. Fresh cells first; then compare carriers on both ends.",
     "Level and quality good, no sound: microphone, plug, mute, attenuation. Change the microphone before the pack.",
     "Write down the time and the link: the log and the recording can be matched to it afterwards.",
 )

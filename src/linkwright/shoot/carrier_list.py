@@ -53,6 +53,8 @@ def neighbours_of(text: str, name: str, shoot: Shoot) -> Neighbours:
     if len(text) > MOST_CHARACTERS:
         raise InputError(f"has more than {MOST_CHARACTERS} characters; expected a list of carriers", path=name)
     text = text.lstrip("\N{ZERO WIDTH NO-BREAK SPACE}")
+    if not text.strip():
+        raise InputError("is empty; expected a list of carriers", path=name)
     rows = list(_json_rows(text, name)) if text.lstrip().startswith(("{", "[")) else list(_csv_rows(text, name))
     if not rows:
         raise InputError("holds no carrier; expected rows with a carrier_mhz", path=name)

@@ -53,7 +53,8 @@ def answer(job: Job) -> str:
     links = {link.link for call in plan.calls for link in call.links}
     old = job.planned.of_revision != job.document().revision
     late = " The shoot has changed since; wait for the new plan." if old else ""
-    return f"Sheets for {len(links)} link{'s' if len(links) != 1 else ''} in {_calls(len(plan.calls))} are ready.{late}"
+    many = "one link" if len(links) == 1 else f"{len(links)} links"
+    return f"Sheets for {many} in {_calls(len(plan.calls))} are ready.{late}"
 
 
 def _calls(count: int) -> str:
