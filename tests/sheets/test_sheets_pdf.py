@@ -45,7 +45,7 @@ def test_every_pdf_is_tagged_titled_and_says_its_language(name: str) -> None:
     assert "/StructTreeRoot" in root
     assert b"pdfuaid" in root["/Metadata"].get_data()
     for page in reader.pages:
-        assert page["/Tabs"] == "/S"
+        assert str(page["/Tabs"]) == "/S"
 
 
 def roles(node: Any, found: set[str]) -> set[str]:
