@@ -23,6 +23,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "rules": ("rules", "What may be used in a region, with sources."),
     "listen": ("listen", "Levels, faults and low cut of recordings."),
     "day": ("day", "The schedule: setting up, battery changes, what to pack."),
+    "sheets": ("sheets", "PDF, CSV and calendar files for everybody."),
+    "neighbours": ("neighbours", "Swap carriers with other crews, and check them against the plan."),
     "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
     "serve": ("serve", "The web pages of a shoot, on loopback unless --lan."),
     "demo": ("demo", "Plan the built-in shoot, have one carrier hit, and serve its pages."),

@@ -151,6 +151,15 @@ class Call(Frozen):
         return self
 
 
+class Contact(Frozen):
+    """Somebody to call: production, whoever coordinates carriers, the site."""
+
+    name: Name = Field(description="who")
+    role: Annotated[str, Field(max_length=80)] | None = Field(default=None, description="for what")
+    phone: Annotated[str, Field(max_length=40)] | None = Field(default=None, description="telephone")
+    email: Annotated[str, Field(max_length=120)] | None = Field(default=None, description="mail")
+
+
 class Shoot(Frozen):
     """Everything known about one job."""
 
@@ -163,4 +172,5 @@ class Shoot(Frozen):
     link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
     other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
     call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")
+    contact: tuple[Contact, ...] = Field(default=(), max_length=100, description="whom to call")
     run: tuple[Run, ...] = Field(default=(), max_length=2_000, description="run times that were logged")
