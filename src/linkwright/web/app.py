@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterable, Sequence
 from contextlib import asynccontextmanager
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -23,6 +23,9 @@ from linkwright.web.hub import Hub
 from linkwright.web.job import Job
 from linkwright.web.listening import Listening
 from linkwright.web.security import Gate, hash_of, is_loopback, person_of
+
+if TYPE_CHECKING:
+    from linkwright.sheets.tables import Value
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -156,6 +159,17 @@ def render(request: Request, template: str, status: int = 200, **values: Any) ->
         **values,
     }
     return templates.TemplateResponse(request, template, context, status)
+
+
+def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[Value]]) -> Response:
+    """A table for a spreadsheet, to be kept under a name."""
+    from linkwright.sheets.tables import csv_text
+
+    return PlainTextResponse(
+        csv_text(head, rows),
+        media_type="text/csv",
+        headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
+    )
 
 
 def job_of(request: Request) -> Job:

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import Response
 from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 
@@ -24,7 +22,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
-from linkwright.web.app import job_of, render
+from linkwright.web.app import csv_response, job_of, render
 from linkwright.web.job import Job
 from linkwright.web.moving import moved_draft, moved_entry
 from linkwright.web.security import person_of
@@ -184,21 +182,11 @@ def data(request: Request) -> dict[str, Any]:
 def table(request: Request) -> Response:
     """The battery changes as a table."""
     job = job_of(request)
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow(["change_at", "link", "call", "when", "left_h"])
-    for change in planned_day(job, _shoot(job)).changes:
-        at = change.at.isoformat()
-        writer.writerow([at, _plain(change.link), _plain(change.call), change.when, f"{change.left_h:.2f}"])
-    return PlainTextResponse(
-        out.getvalue(), media_type="text/csv",
-        headers={"content-disposition": 'attachment; filename="day.csv"', "cache-control": "no-store"},
-    )  # fmt: skip
-
-
-def _plain(text: str) -> str:
-    """A name as a cell that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    rows = [
+        (change.at.isoformat(), change.link, change.call, change.when, round(change.left_h, 2))
+        for change in planned_day(job, _shoot(job)).changes
+    ]
+    return csv_response("cells.csv", ("change_at", "link", "call", "when", "left_h"), rows)
 
 
 @router.get("/api/day/picture")

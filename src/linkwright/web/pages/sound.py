@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import Response
 
 from linkwright.draw.arrivals import Arrival, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
@@ -21,7 +19,7 @@ from linkwright.shoot.view import live_calls
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
 from linkwright.sound.timing import LineUp, air_delay_ms
-from linkwright.web.app import job_of, render
+from linkwright.web.app import csv_response, job_of, render
 from linkwright.web.job import Job
 
 router = APIRouter()
@@ -29,6 +27,10 @@ router = APIRouter()
 #: Widths at which drawings are made [px].
 Width = Annotated[int, Query(ge=300, le=1200)]
 Text = Annotated[str, Query(max_length=80)]
+#: The columns of the settings as CSV.
+COLUMNS: Final = (
+    "link", "voice", "mouth_m", "attenuation_db", "peak_dbfs", "voice_over_noise_db", "low_cut_hz", "latency_ms",
+)  # fmt: skip
 #: What a wired microphone beside the links is called in the line-up.
 WIRED: Final = "a wired microphone"
 #: Findings of the plan that this page is about.
@@ -155,21 +157,13 @@ def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
 def as_csv(request: Request) -> Response:
     """The settings and levels of all links as CSV."""
     shoot, settings = settings_of(job_of(request))
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow([
-        "link", "voice", "mouth_m", "attenuation_db", "peak_dbfs", "voice_over_noise_db", "low_cut_hz",
-        "latency_ms",
-    ])  # fmt: skip
-    for link in shoot.link if shoot is not None else ():
-        one = settings[link.name]
-        writer.writerow([
-            link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
-            round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz, round(one.path.total_ms(), 2),
-        ])  # fmt: skip
-    return PlainTextResponse(
-        out.getvalue(), media_type="text/csv", headers={"content-disposition": 'attachment; filename="sound.csv"'}
-    )
+    rows = [
+        (link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
+         round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz, round(one.path.total_ms(), 2))
+        for link in (shoot.link if shoot is not None else ())
+        for one in (settings[link.name],)
+    ]  # fmt: skip
+    return csv_response("sound.csv", COLUMNS, rows)
 
 
 def _link(job: Job, name: str) -> tuple[Link, SoundSettings]:
