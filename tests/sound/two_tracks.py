@@ -49,7 +49,7 @@ def without(x: Floats, at: int, samples: int) -> Floats:
 
 def noisy(x: Floats, over_db: float, rng: np.random.Generator) -> Floats:
     """White noise under the speech by `over_db`, rms against rms."""
-    return x + rng.standard_normal(x.size) * x.std() * 10.0 ** (-over_db / 20.0)
+    return np.asarray(x + rng.standard_normal(x.size) * x.std() * 10.0 ** (-over_db / 20.0))
 
 
 def in_a_room(x: Floats, direct_db: float, rng: np.random.Generator, reverberation_s: float = 0.4) -> Floats:
