@@ -73,7 +73,7 @@ cells = st.fixed_dictionaries(
         "chemistry": st.sampled_from(["alkaline", "lithium", "nimh", "li-ion"]),
         "count": st.integers(1, 16),
     },
-    optional={"capacity_mah": numbers(1, 1e6)},
+    optional={"capacity_mah": numbers(1, 1e6), "voltage_v": numbers(0.1, 60)},
 )
 tuned = {"tunes_mhz": st.lists(ranges, min_size=1, max_size=3)}
 transmitters = {
@@ -94,6 +94,7 @@ transmitter_options = {
     "antenna_gain_dbi": numbers(-40, 40),
     "body_facing_db": numbers(0, 60),
     "body_away_db": numbers(0, 60),
+    "power_save_mw": numbers(0, 1e5),
     "control_mhz": hertz.map(megahertz),
     "control_reach_m": numbers(0.1, 1000),
 }
@@ -130,6 +131,7 @@ def calls(draw: st.DrawFn, name: str, sites: list[str], links: list[str]) -> dic
     call: dict[str, Any] = {"name": name}
     if draw(coins) and sites:
         call["site"] = draw(st.sampled_from(sites))
+    call |= draw(optional(travel_min=numbers(0, 1440), set_up_min=numbers(0, 1440)))
     if draw(coins):
         call["links"] = draw(st.lists(st.sampled_from(links), unique=True, max_size=3))
     if draw(coins):
@@ -157,6 +159,7 @@ def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
                 floors=st.lists(floors, max_size=2),
                 materials=st.lists(materials, max_size=2),
                 flat_ground=st.booleans(),
+                temperature_c=numbers(-60, 60),
                 antennas=st.lists(antennas, max_size=2),
                 tv=st.lists(names, max_size=2),
             )
@@ -197,6 +200,14 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
         optional(
             permits=st.lists(names, max_size=2),
             timezone=st.sampled_from(["UTC", "Europe/London", "America/St_Johns", "Pacific/Kiritimati"]),
+            cell_reserve=st.floats(0, 0.9),
+            set_up=optional(
+                sweep_min=numbers(0, 60),
+                pair_min=numbers(0, 60),
+                settings_min=numbers(0, 60),
+                walk_min=numbers(0, 60),
+                change_min=numbers(0, 60),
+            ),
             guard_khz=optional(im3_two=st.integers(0, 1000), im3_three=st.integers(0, 1000)),
             target=st.floats(0.99, 1.0, exclude_min=True, exclude_max=True),
             accepts=st.lists(names, max_size=2),
@@ -245,6 +256,15 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
     document["other"] = [draw(others(name, on)) for name in draw(st.lists(names, unique=True, max_size=2))]
     live = [link["name"] for link in links]
     document["call"] = [draw(calls(name, on, live)) for name in draw(st.lists(names, unique=True, max_size=2))]
+    runs = st.fixed_dictionaries(
+        {
+            "transmitter": st.sampled_from(sorted(catalogue()["transmitter"])),
+            "ran_h": numbers(0.1, 1000),
+            "power_mw": numbers(0.001, 10_000),
+        },
+        optional={"temperature_c": numbers(-60, 60), "microphone": st.just("lapel"), "link": names},
+    )
+    document["run"] = draw(st.lists(runs, max_size=2))
     return document
 
 

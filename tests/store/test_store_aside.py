@@ -172,3 +172,34 @@ def test_a_tick_is_set_where_it_stands_as_seen(store: Store) -> None:
     assert store.ticks() == {}
     assert [change.what for change in store.changes(0)] == ["set", "set", "remove"]
     assert store.undo(ANNA) is None, "what is not the document is not undone"
+
+
+def test_what_happened_is_kept_in_its_order_and_told(store: Store) -> None:
+    heard: list[int] = []
+    end = store.subscribe(heard.append)
+    later = store.happen("changed", "Pilot", {"cells": 2, "empty": True}, NOON, ANNA)
+    earlier = store.happen("switched", "Cook", {"mhz": 571.125}, NOON - datetime.timedelta(hours=1), BEN)
+    end()
+    assert store.happenings() == [earlier, later]
+    assert store.happenings(kinds=["changed"]) == [later]
+    assert store.happenings(later.revision) == [earlier], "since a revision, whenever it happened"
+    assert heard == [later.revision, earlier.revision]
+    assert (later.data, later.when, later.who) == ({"cells": 2, "empty": True}, NOON, ANNA)
+    assert [(change.area, change.path) for change in store.changes(0)] == [
+        ("happening", ("changed", "Pilot")),
+        ("happening", ("switched", "Cook")),
+    ]
+    assert store.undo(ANNA) is None, "only the document is taken back"
+
+
+def test_what_happened_survives_closing_and_takes_any_text(place: str) -> None:
+    with Store.open(place, create=True) as store:
+        store.happen("note", "a\0b", {"text": "§ \ud800 — 'quoted' \" {}"}, None, ANNA)
+        with pytest.raises(InputError, match="at most 1048576"):
+            store.happen("note", "x", {"text": "y" * 2_000_000}, None, ANNA)
+        with pytest.raises(InputError, match="at most 1000"):
+            store.happen("k" * 2000, "x", {}, None, ANNA)
+    with Store.open(place, read_only=True) as store:
+        (found,) = store.happenings()
+        assert found.about == "a�b"
+        assert found.data["text"].endswith("{}")

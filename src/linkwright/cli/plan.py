@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -94,6 +93,7 @@ def print_moves(out: Console, plan: Plan) -> None:
 def print_call(out: Console, call: PlannedCall) -> None:
     """One call as a table."""
     from linkwright.cli.output import DISCS, print_table
+    from linkwright.plan.answer import unbroken
     from linkwright.units import mhz_text
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
@@ -117,13 +117,6 @@ def print_call(out: Console, call: PlannedCall) -> None:
     print_table(out, columns, rows, right=("MHz", "power", "margin", "unbroken", "breaks"))
     for gone in call.unplaced:
         out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
-
-
-def unbroken(availability: float) -> str:
-    """A share of time as people read it: never rounded up to all of it."""
-    if availability >= 0.9999:
-        return "> 99.99 %"
-    return f"{math.floor(10_000 * availability) / 100:.2f} %"
 
 
 def breaks(per_hour: float) -> str:

@@ -41,10 +41,11 @@ def run(
         plan = plan.model_copy(update={"calls": _calls(plan, call)})
         found = [reaching(scene, one) for one in plan.calls]
         if picture is not None:
-            from linkwright.cli.reach_picture import write_picture
+            from linkwright.cli.output import write_drawing
+            from linkwright.draw.reaching import drawn_reach
 
             tell("drawing", 0.9)
-            write_picture(picture, read, [one for several in found for one in several], link)
+            write_drawing(picture, drawn_reach(read, [one for several in found for one in several], link))
     if json:
         print_json(document(plan, read, found))
     else:
@@ -118,7 +119,8 @@ def document(plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> dict[str,
 def print_reach(out: Console, plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> None:
     """The answer, a table a call, where antennas would stand best, and what less power would save."""
     from linkwright.cli.output import DISCS, print_table
-    from linkwright.cli.plan import breaks, unbroken
+    from linkwright.cli.plan import breaks
+    from linkwright.plan.answer import unbroken
     from linkwright.plan.prove import verdict
     from linkwright.plan.reaching import answer, places_for
 

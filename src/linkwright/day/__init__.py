@@ -1,1 +1,1 @@
-"""The day: schedule, batteries, and what to do in which order."""
+"""The day: calls, breaks, travel, setting up; when each transmitter's cells are changed, and how many to pack."""

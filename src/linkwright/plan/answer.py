@@ -44,3 +44,10 @@ def _how_many(holding: int, of: int) -> str:
         return "The link does not hold"
     verb = "holds" if holding == 1 else "hold"
     return f"{number_word(holding).capitalize()} of {number_word(of)} links {verb}"
+
+
+def unbroken(availability: float) -> str:
+    """A share of time as people read it: never rounded up to all of it."""
+    if availability >= 0.9999:
+        return "> 99.99 %"
+    return f"{math.floor(10_000 * availability) / 100:.2f} %"

@@ -198,6 +198,31 @@ CODES: Final[dict[str, Code]] = {
         "There is more gain before the receiver than its line loses: strong neighbours mix in it earlier.",
         "Turn the preamplifier down to what line and splitter lose, or take it out.",
     ),
+    "battery-in-take": Code(
+        "warn",
+        "Cells have to be changed in a take: no break is reached before they are used up.",
+        "Put a break before that time, lower the power, or take cells that last longer.",
+    ),
+    "battery-short": Code(
+        "warn",
+        "The next chance to change cells is reached only on the reserve of the old ones.",
+        "Begin the call with fresh cells, move the break forward, or let the talent change at a pause.",
+    ),
+    "cells-unknown": Code(
+        "note",
+        "Nothing is known of a transmitter's cells or of what it draws.",
+        "Give its cells and drain_mw; log a run time and the prediction follows it.",
+    ),
+    "set-up-short": Code(
+        "warn",
+        "There is less time between two calls than travel and setting up take.",
+        "Move the call, leave earlier, or set up beforehand; say set_up_min where the estimate is not yours.",
+    ),
+    "link-twice": Code(
+        "warn",
+        "A link is live in two calls at once; one transmitter cannot be in both.",
+        "Give each call its own links, or move one of the calls.",
+    ),
     "gain-hot": Code(
         "warn",
         "The voice's peaks come too near to full scale at the transmitter's converter.",

@@ -110,6 +110,10 @@ class Battery(Checked):
     link: str = Field(description="name of the link")
     change_at: str = Field(description="when to change, ISO 8601 with offset")
     left_h: float = Field(description="what would be left then [h]")
+    call: str | None = Field(default=None, description="the call in which, or before which, it is")
+    when: Literal["break", "before", "take"] | None = Field(
+        default=None, description="in a break, before the call, or in a take"
+    )
 
 
 class Move(Checked):

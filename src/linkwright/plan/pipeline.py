@@ -11,6 +11,7 @@ from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.keep import switch_order
 from linkwright.plan.air import missed_during, needed_s
+from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings
@@ -75,6 +76,7 @@ def make_plan(
             findings += found
             criteria.add(answer.criterion)
     findings += assumed_rows(scene, _decided(solved, calls))
+    batteries, found = batteries_of(shoot, calls.values())
     return Plan(
         made_with=__version__,
         shoot=shoot.shoot.title,
@@ -83,8 +85,9 @@ def make_plan(
             criterion="power" if "power" in criteria else "clean", orders=(3,), guard_khz=shoot.shoot.guard_khz
         ),
         calls=tuple(calls[call.name] for call in scene.calls),
+        batteries=batteries,
         moves=tuple(moves),
-        findings=sorted_findings(findings),
+        findings=sorted_findings([*findings, *found]),
     )
 
 

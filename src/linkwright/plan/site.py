@@ -68,7 +68,8 @@ class Slots:
     def tuning(self, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
         """The tuning of a link over its calls on this site."""
         link = chain.link
-        key = (link.transmitter, link.receiver, chain.site.name, chain.at.name, tuple(c.name for c in calls))
+        kind = (link.transmitter, link.locked_mw, link.receiver)
+        key = (*kind, chain.site.name, chain.at.name, tuple(c.name for c in calls))
         if key not in self._tunings:
             self._tunings[key] = tuning_of(self.scene, chain, calls, afar)
         return self._tunings[key]

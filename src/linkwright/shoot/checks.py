@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from linkwright.shoot.catalogue import catalogue
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.locate import Loc
-from linkwright.shoot.models import Call, Shoot
-from linkwright.shoot.view import default_site
+from linkwright.shoot.models import Call, Link, Shoot
+from linkwright.shoot.view import default_site, transmitter_named
 
 #: The most links that one call may hold: beyond it one site's spectrum is no longer one person's shoot.
 MOST_LINKS_A_CALL = 1000
@@ -81,6 +81,29 @@ def _equipment(shoot: Shoot) -> Iterator[Problem]:
                 yield Problem(
                     ("link", number, kind), f'link "{link.name}" names the unknown {kind} "{wanted}"{near}'
                 )
+            elif kind == "transmitter" and link.locked_mw is not None:
+                yield from _step(shoot, number, link, link.locked_mw)
+    yield from _runs(shoot)
+
+
+def _step(shoot: Shoot, number: int, link: Link, locked_mw: float) -> Iterator[Problem]:
+    steps = sorted(transmitter_named(shoot, link.transmitter).powers_mw)
+    if locked_mw not in steps:
+        listed = ", ".join(f"{step:g}" for step in steps)
+        says = f'link "{link.name}" is locked to {locked_mw:g} mW; the steps of {link.transmitter} are {listed}'
+        yield Problem(("link", number, "locked_mw"), says)
+
+
+def _runs(shoot: Shoot) -> Iterator[Problem]:
+    for number, run in enumerate(shoot.run):
+        for kind, own, wanted in (
+            ("transmitter", shoot.transmitter, run.transmitter),
+            ("microphone", shoot.microphone, run.microphone),
+        ):
+            known = {**own, **catalogue()[kind]}
+            if wanted is not None and wanted not in known:
+                says = f'run {number + 1} names the unknown {kind} "{wanted}"{_near(wanted, known)}'
+                yield Problem(("run", number, kind), says)
 
 
 def _calls(shoot: Shoot) -> Iterator[Problem]:

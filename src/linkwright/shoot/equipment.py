@@ -61,6 +61,9 @@ class Cells(Frozen):
     chemistry: Literal["alkaline", "lithium", "nimh", "li-ion"] = Field(description="chemistry of the cell")
     count: int = Field(ge=1, le=16, description="how many cells")
     capacity_mah: float | None = Field(default=None, gt=0, le=1e6, description="rated capacity [mAh]")
+    voltage_v: float | None = Field(
+        default=None, gt=0, le=60, description="mean voltage of one of them in use [V]; default: by its chemistry"
+    )
 
 
 class Drain(Frozen):
@@ -103,6 +106,9 @@ class Transmitter(Tuned):
     latency_ms: Millisecond = Field(default=0.0, description="delay from microphone to antenna [ms]")
     cells: Cells | None = Field(default=None, description="its cells")
     drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")
+    power_save_mw: float | None = Field(
+        default=None, ge=0, le=1e5, description="drain while power save is on [mW]; default: its base drain"
+    )
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antenna, without the body [dBi]")
     conversion_loss_db: float = Field(
         default=20.0, ge=0, le=100, description="loss from a carrier that couples in to its radiated 2A-B [dB]"

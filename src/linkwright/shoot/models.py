@@ -11,8 +11,9 @@ from pydantic import Field, field_validator, model_validator
 
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
-from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Name
+from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Milliwatt, Name
 from linkwright.shoot.place import Other, Site
+from linkwright.shoot.times import Minutes, Run, SetUp
 
 Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
 Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
@@ -49,6 +50,10 @@ class Header(Frozen):
     )
     accepts: tuple[str, ...] = Field(
         default=(), max_length=200, description="ids of assumed rows of the rules that the person has checked"
+    )
+    set_up: SetUp = Field(default=SetUp(), description="how long each part of setting up takes")
+    cell_reserve: Annotated[float, Field(ge=0, le=0.9)] = Field(
+        default=0.15, description="share of the predicted run time after which cells are not relied upon"
     )
 
     @field_validator("region")
@@ -105,6 +110,7 @@ class Link(Frozen):
     )
     spares: Annotated[int, Field(ge=0, le=20)] = Field(default=1, description="spare carriers to reserve")
     locked_mhz: Mhz | None = Field(default=None, description="this carrier stays [MHz]")
+    locked_mw: Milliwatt | None = Field(default=None, description="this power step stays [mW], conducted")
     encrypted: bool | None = Field(default=None, description="encrypted at both ends, or at neither")
 
 
@@ -128,6 +134,10 @@ class Call(Frozen):
     breaks: tuple[Break, ...] = Field(default=(), max_length=100, description="breaks in it")
     date: Day | None = Field(default=None, description="its day; default: the shoot's")
     next_day: bool = Field(default=False, description="`to` lies after midnight")
+    travel_min: Minutes = Field(default=0.0, description="travel before it [min]")
+    set_up_min: Minutes | None = Field(
+        default=None, description="setting up before it, all in all [min]; default: from the kit and the links"
+    )
 
     @model_validator(mode="after")
     def _ends_after_it_begins(self) -> Self:
@@ -139,6 +149,15 @@ class Call(Frozen):
                 "say next_day = true where it runs past midnight"
             )
         return self
+
+
+class Contact(Frozen):
+    """Somebody to call: production, whoever coordinates carriers, the site."""
+
+    name: Name = Field(description="who")
+    role: Annotated[str, Field(max_length=80)] | None = Field(default=None, description="for what")
+    phone: Annotated[str, Field(max_length=40)] | None = Field(default=None, description="telephone")
+    email: Annotated[str, Field(max_length=120)] | None = Field(default=None, description="mail")
 
 
 class Shoot(Frozen):
@@ -153,3 +172,5 @@ class Shoot(Frozen):
     link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
     other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
     call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")
+    contact: tuple[Contact, ...] = Field(default=(), max_length=100, description="whom to call")
+    run: tuple[Run, ...] = Field(default=(), max_length=2_000, description="run times that were logged")

@@ -88,6 +88,9 @@ class Site(Frozen):
     surroundings: Surroundings = Field(
         default="open", description="which propagation model applies: out of doors or indoors"
     )
+    temperature_c: Annotated[float, Field(ge=-60, le=60)] | None = Field(
+        default=None, description="temperature at the cells [degrees Celsius]; default: 20"
+    )
     spots: tuple[Spot, ...] = Field(default=(), max_length=1000, description="named points")
     walls: tuple[Wall, ...] = Field(default=(), max_length=1000, description="walls that links cross")
     walls_complete: bool | None = Field(

@@ -9,22 +9,30 @@ from dataclasses import dataclass
 
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
-from linkwright.shoot.models import Link, Shoot, Worn
+from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
+#: No point of a site is farther east than this [m].
+MOST_M = 100_000.0
 
 
 @dataclass(frozen=True, slots=True)
 class LiveCall:
-    """A call with its site, its live links and its time; `starts` and `ends` are None where none was given."""
+    """A call with its site, its live links and its time; `starts` and `ends` are None where none was given.
+
+    `breaks` (from, to) are in the order of the file. `travel_min` and `set_up_min` as the call says them.
+    """
 
     name: str
     site: Site
     links: tuple[Link, ...]
     starts: datetime.datetime | None
     ends: datetime.datetime | None
+    breaks: tuple[tuple[datetime.datetime, datetime.datetime], ...] = ()
+    travel_min: float = 0.0
+    set_up_min: float | None = None
 
 
 def default_site() -> Site:
@@ -55,8 +63,18 @@ def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
         starts = datetime.datetime.combine(day, call.starts, zone) if call.starts else None
         ends = datetime.datetime.combine(last_day, call.ends, zone) if call.ends else None
         links = tuple(by_name[name] for name in call.links) or shoot.link
-        calls.append(LiveCall(call.name, site_named(shoot, call.site), links, starts, ends))
+        breaks = tuple(
+            (_in_call(call, day, p.starts, zone), _in_call(call, day, p.ends, zone)) for p in call.breaks
+        )
+        site = site_named(shoot, call.site)
+        calls.append(LiveCall(call.name, site, links, starts, ends, breaks, call.travel_min, call.set_up_min))
     return tuple(calls)
+
+
+def _in_call(call: Call, day: datetime.date, at: datetime.time, zone: zoneinfo.ZoneInfo) -> datetime.datetime:
+    """A time in a call that begins on `day`: after midnight where it lies before the call's begin."""
+    later = call.next_day and call.starts is not None and at < call.starts
+    return datetime.datetime.combine(day + datetime.timedelta(days=1) if later else day, at, zone)
 
 
 def others_by_site(shoot: Shoot) -> dict[str, tuple[Other, ...]]:
@@ -88,9 +106,14 @@ def _overlaps(other: Other, call: LiveCall) -> bool:
 
 
 def transmitter_of(shoot: Shoot, link: Link) -> Transmitter:
-    """The link's type of transmitter: the shoot's own, else the catalogue's."""
-    own = shoot.transmitter.get(link.transmitter)
-    return own or Transmitter.model_validate(catalogue_entry("transmitter", link.transmitter))
+    """The link's type of transmitter: the shoot's own, else the catalogue's; with one step where that is locked."""
+    own = transmitter_named(shoot, link.transmitter)
+    return own if link.locked_mw is None else own.model_copy(update={"powers_mw": (link.locked_mw,)})
+
+
+def transmitter_named(shoot: Shoot, name: str) -> Transmitter:
+    """A type of transmitter with all its steps: the shoot's own, else the catalogue's."""
+    return shoot.transmitter.get(name) or Transmitter.model_validate(catalogue_entry("transmitter", name))
 
 
 def receiver_of(shoot: Shoot, link: Link) -> Receiver:
@@ -101,10 +124,12 @@ def receiver_of(shoot: Shoot, link: Link) -> Receiver:
 
 def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
     """The link's type of microphone: the shoot's own, else the catalogue's; None where it names none."""
-    if link.microphone is None:
-        return None
-    own = shoot.microphone.get(link.microphone)
-    return own or Microphone.model_validate(catalogue_entry("microphone", link.microphone))
+    return None if link.microphone is None else microphone_named(shoot, link.microphone)
+
+
+def microphone_named(shoot: Shoot, name: str) -> Microphone:
+    """A type of microphone: the shoot's own, else the catalogue's."""
+    return shoot.microphone.get(name) or Microphone.model_validate(catalogue_entry("microphone", name))
 
 
 def recorder_of(shoot: Shoot, link: Link) -> Recorder | None:
@@ -138,9 +163,10 @@ def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
     on_route = tuple(by_name[name] for name in link.route if name in by_name)
     receiver = receiving_point(site, link)
     spots = on_route or tuple(spot for spot in site.spots if spot.name != receiver.name)
+    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + ASSUMED_DISTANCE_M > MOST_M else 1.0
     assumed = Spot(
         name=f"{ASSUMED_DISTANCE_M:g} m away",
-        x_m=receiver.x_m + ASSUMED_DISTANCE_M,
+        x_m=receiver.x_m + inwards * ASSUMED_DISTANCE_M,
         y_m=receiver.y_m,
         z_m=1.3,
     )

@@ -6,6 +6,7 @@ from linkwright.store.attachments import Attachment
 from linkwright.store.conflict import Conflict
 from linkwright.store.crew import Device, Entry, Role, Tick
 from linkwright.store.draft import Draft, Problem, problems
+from linkwright.store.happenings import Happening
 from linkwright.store.history import Change
 from linkwright.store.store import Store
 
@@ -16,6 +17,7 @@ __all__ = [
     "Device",
     "Draft",
     "Entry",
+    "Happening",
     "Problem",
     "Role",
     "Store",

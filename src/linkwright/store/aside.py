@@ -1,19 +1,20 @@
-"""What is stored beside the document: attachments, results, devices, entries, ticks."""
+"""What is stored beside the document: attachments, results, devices, entries, ticks, happenings."""
 
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
-from typing import BinaryIO
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any, BinaryIO
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import attachments, cache, crew
+from linkwright.store import attachments, cache, crew, happenings
 from linkwright.store.attachments import Attachment
 from linkwright.store.crew import Device, Entry, Role, Tick
 from linkwright.store.edits import Turn
+from linkwright.store.happenings import Happening
 from linkwright.store.history import milliseconds
 from linkwright.store.opened import Opened
-from linkwright.store.values import clean_text
+from linkwright.store.values import clean_text, plain, written
 
 MOST_NAME = 1000
 MOST_TEXT = 10_000
@@ -164,6 +165,28 @@ class Aside(Opened):
     def ticks(self) -> dict[str, Tick]:
         """Everything that is ticked off, by its key."""
         return self._reading(crew.ticks)
+
+    def happen(
+        self, kind: str, about: str, data: Mapping[str, Any], at: datetime.datetime | None, who: str
+    ) -> Happening:
+        """Keep that something happened, at a time with its offset (None: now). It stays; a correction is another.
+
+        `kind` is one of a few words ("changed", "take", "note", "switched"), `about` the link or call, `data` what
+        belongs to it. Who waits for changes hears of it. Raises InputError where it is too long.
+        """
+        kind, about = clean_text(kind, "the kind", MOST_NAME), clean_text(about, "what it is about", MOST_NAME)
+        text = written(plain(dict(data)))
+
+        def job(turn: Turn) -> Happening:
+            happening = happenings.add(turn, kind, about, text, at or self._now())
+            self._note(turn, "happening", "insert", (kind, about), None, text)
+            return happening
+
+        return self._writing(who, job)
+
+    def happenings(self, since: int = 0, kinds: Collection[str] = ()) -> list[Happening]:
+        """What was told after a revision, of some kinds or of all, by when it happened."""
+        return self._reading(lambda connection: happenings.since(connection, since, kinds))
 
 
 def _text(at_ms: int | None) -> str | None:

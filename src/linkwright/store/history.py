@@ -22,7 +22,8 @@ _c = tables.change.c
 class Change:
     """One line of the change log.
 
-    area : "document", or what else changed: "attachment", "device", "entry", "tick" (then only what and path tell).
+    area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening" (then
+        only what and path tell).
     what : "set", "remove", "insert", "move", "replace".
     way : "do", or that it took back ("undo") or did again ("redo") the change of revision `of`.
     """

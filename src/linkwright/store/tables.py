@@ -106,7 +106,7 @@ device = Table(
     CheckConstraint("role IN ('look', 'log', 'edit')", name="device_role"),
 )
 
-#: What happened on the day, as told by a person.
+#: What happened on the day, as a person noted it.
 entry = Table(
     "entry",
     metadata,
@@ -116,11 +116,24 @@ entry = Table(
     Column("text", Text, nullable=False),
 )
 
-#: Things done, and when: steps of setting up, batteries changed.
+#: Things done, and when: steps of setting up.
 tick = Table(
     "tick",
     metadata,
     Column("key", Text, primary_key=True),
     Column("at_ms", BigInteger, nullable=False),
     Column("who", Text, nullable=False),
+)
+
+#: What happened on the day, as the program can use it; only added to. `revision` is that of its line in `change`.
+happening = Table(
+    "happening",
+    metadata,
+    Column("revision", Integer, primary_key=True, autoincrement=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("about", Text, nullable=False),
+    Column("data", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Index("happening_at", "at_ms", "revision"),
 )

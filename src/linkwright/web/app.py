@@ -57,9 +57,9 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
     app.add_middleware(Gate, store=store, hosts=hosts)
     _errors(app)
     _static(app)
-    from linkwright.web.pages import air, connect, edit, ground, plan, recordings, shoot, sound
+    from linkwright.web.pages import air, connect, day, edit, ground, plan, recordings, setup, sheets, shoot, sound
 
-    for page in (shoot, edit, air, plan, ground, sound, recordings, connect):
+    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, connect):
         app.include_router(page.router)
 
     @app.get("/", include_in_schema=False)

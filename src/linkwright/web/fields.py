@@ -20,6 +20,7 @@ UNITS: Final = {
     "_mhz": "MHz", "_khz": "kHz", "_mw": "mW", "_dbm": "dBm", "_dba": "dB(A)", "_dbi": "dBi", "_db": "dB",
     "_mv_pa": "mV/Pa",
     "_hz": "Hz", "_ms": "ms", "_km": "km", "_m": "m", "_s": "s", "_mah": "mAh", "_v": "V",
+    "_ma": "mA", "_c": "°C", "_min": "min", "_h": "h",
 }  # fmt: skip
 #: What a field holds that is empty and says nothing.
 NOTHING: Final = None

@@ -82,6 +82,7 @@ class Job:
     _closing: bool = False
     _again: str = "keep"
     _thread: threading.Thread | None = None
+    _planned_from: tuple[Shoot, tuple[str, ...]] | None = None
 
     def start(self) -> None:
         """Begin to watch the store and to plan."""
@@ -236,6 +237,11 @@ class Job:
             return
         if how != "fresh" and document.revision == self.planned.of_revision and self.planned.plan is not None:
             return
+        given = document.shoot, tuple(one.id for one in self.store.attachment_list())
+        if how != "fresh" and self.planned.plan is not None and given == self._planned_from:
+            # only something beside the shoot changed: a step ticked off, cells changed
+            self._set(of_revision=document.revision, busy=False, what="", share=1.0)
+            return
         sweeps, _ = self.sweeps(document.shoot)
         tv, _ = self.tv(document.shoot)
         earlier = None if how == "fresh" else self.planned.plan
@@ -251,6 +257,7 @@ class Job:
                 self._set(what=what, share=share)
 
         plan = make_plan(document.shoot, sweeps, earlier, tell, tv=tv)
+        self._planned_from = given
         self._set(plan=plan, of_revision=document.revision, busy=False, what="", share=1.0)
 
 

@@ -177,9 +177,10 @@ def paste(request: Request, edit: Paste) -> dict[str, Any]:
 def _fields_of_list(path: tuple[str, ...]) -> list[Any]:
     from linkwright.shoot.models import Call, Link
     from linkwright.shoot.place import Other, Site
+    from linkwright.shoot.times import Run
     from linkwright.web.fields import fields_of
 
-    tops = {"site": Site, "link": Link, "other": Other, "call": Call}
+    tops = {"site": Site, "link": Link, "other": Other, "call": Call, "run": Run}
     model = tops.get(path[0]) if len(path) == 1 else LISTS.get(path[-1]) if len(path) == 3 else None
     if model is None:
         raise InputError(f"{', '.join(path)} is no table that takes a paste")

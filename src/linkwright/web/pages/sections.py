@@ -13,6 +13,7 @@ from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link
 from linkwright.shoot.place import Other, Point, Site, Spot, Wall
+from linkwright.shoot.times import Run, SetUp
 from linkwright.web.fields import Field, fields_of, shown
 from linkwright.web.job import Document
 
@@ -21,7 +22,7 @@ Path = tuple[str, ...]
 #: Tables inside a table, which have fields of their own.
 INNER: Final[dict[str, type[BaseModel]]] = {
     "guard_khz": Guard, "cells": Cells, "drain_mw": Drain, "at": Point,
-    "preamplifier": Preamplifier,
+    "preamplifier": Preamplifier, "set_up": SetUp,
 }  # fmt: skip
 #: Lists of tables inside an entry.
 LISTS: Final[dict[str, type[BaseModel]]] = {
@@ -103,6 +104,11 @@ def others(document: Document) -> Listing:
     return listing(document, ("other",), Other, "other transmitter")
 
 
+def runs(document: Document) -> Listing:
+    """How long cells lasted."""
+    return listing(document, ("run",), Run, "run")
+
+
 def calls(document: Document) -> Listing:
     """The calls, each with its breaks."""
     return listing(document, ("call",), Call, "call")
@@ -176,7 +182,7 @@ def cell(document: Document, path: Path, field: Field, value: Any) -> Cell:
 def field_at(path: Sequence[str]) -> Field | None:
     """The field that a path leads to; None where no shoot has one there."""
     models: dict[str, type[BaseModel]] = {
-        "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, **KINDS,
+        "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, "run": Run, **KINDS,
     }  # fmt: skip
     model = models.get(path[0]) if path else None
     rest = list(path[1:] if path and path[0] == "shoot" else path[2:])

@@ -9,6 +9,7 @@ import numpy as np
 
 from linkwright.draw.along import Walk, drawn_walks, height_of
 from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground
+from linkwright.plan.answer import unbroken
 
 if TYPE_CHECKING:
     from linkwright.plan.reaching import Reaching
@@ -20,17 +21,6 @@ POINTS = 161
 MOST_WALKS = 12
 #: Where nobody walks, so long a time is drawn [s].
 STANDS_S = 60.0
-
-
-def write_picture(path: str, shoot: Shoot, found: Sequence[Reaching], name: str | None) -> None:
-    """Draw the ground into an .svg or .png file. Raises InputError for an unknown link, or nothing to draw."""
-    from linkwright.cli.output import write_drawing
-
-    shown = chosen(found, name)
-    together = [one for one in found if one.call == shown.call]
-    walks = walks_of(together[:MOST_WALKS])
-    ground = ground_of(shoot, shown, together)
-    write_drawing(path, drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))]))
 
 
 def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
@@ -51,6 +41,15 @@ def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
     )
 
 
+def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None) -> str:
+    """The ground of one link (default: the weakest) with the walks of its call. Raises InputError for nothing."""
+    shown = chosen(found, name)
+    together = [one for one in found if one.call == shown.call]
+    walks = walks_of(together[:MOST_WALKS])
+    ground = ground_of(shoot, shown, together)
+    return drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))])
+
+
 def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], points: int = POINTS) -> Ground:
     """The ground of one link's site: its margin everywhere, the routes of its call's links, what stands there."""
     from linkwright.plan.prove import verdict
@@ -64,7 +63,7 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
     held = verdict(planned.availability, shoot.shoot.target)
     says = (
         f"{planned.link} {held if held != 'thin' else 'is thin'} along its route: {planned.margin_db:.1f} dB of "
-        f"margin at {planned.worst_at}, unbroken {_percent(planned.availability)} of the time."
+        f"margin at {planned.worst_at}, unbroken {unbroken(planned.availability)} of the time."
     )
     under = (
         f"{shoot.shoot.title}, {shown.call}, {site.name}. The map: {planned.link} on "
@@ -84,12 +83,6 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
                      for other in others),
         notes=notes,
     )  # fmt: skip
-
-
-def _percent(share: float) -> str:
-    from linkwright.cli.plan import unbroken
-
-    return unbroken(share)
 
 
 def _sends(name: str, radiated_mw: float) -> str:

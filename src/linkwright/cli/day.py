@@ -1,0 +1,131 @@
+"""`linkwright day`: the schedule with setting up, battery changes, what to pack and what would save."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from linkwright.day.batteries import Day, LinkDay
+    from linkwright.plan.model import Plan
+    from linkwright.shoot.models import Shoot
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    plan: Annotated[str | None, typer.Option(help="take the powers of this plan; default: plan anew")] = None,
+    picture: Annotated[str | None, typer.Option(help="draw the day into this file, .svg or .png")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """Will the batteries and the schedule hold? Calls with setting up, battery changes, what to pack.
+
+    Cells are changed at the last chance that can be reached: in breaks or before a call. Exit status: 0 the day
+    holds, 1 a change falls into a take, a chance is reached on the reserve only, or time is missing, 2 bad input.
+    """
+    from linkwright.cli.loading import load_shoot
+    from linkwright.cli.output import check_picture, console, print_json, write_drawing
+    from linkwright.day.report import document
+    from linkwright.plan.batteries import day_with
+
+    if picture is not None:
+        check_picture(picture)
+    read = load_shoot(shoot)
+    day = day_with(read, _plan(read, shoot, plan))
+    if picture is not None:
+        from linkwright.draw.day import drawn_day
+
+        write_drawing(picture, drawn_day(day))
+    if json:
+        print_json(document(day))
+    else:
+        print_day(console(), day)
+    raise typer.Exit(0 if holds(day) else 1)
+
+
+def _plan(shoot: Shoot, path: str, plan: str | None) -> Plan:
+    """The plan in a file, or a new one. Raises InputError where the file plans another shoot."""
+    from linkwright.cli.loading import load_plan, load_sweeps, load_tv
+    from linkwright.cli.output import progress
+    from linkwright.plan.pipeline import make_plan
+    from linkwright.shoot.errors import InputError
+
+    if plan is None:
+        sweeps, tv = load_sweeps(shoot, path), load_tv(shoot, path)
+        with progress() as tell:
+            return make_plan(shoot, sweeps, None, tell, tv=tv)
+    found = load_plan(plan)
+    known = {link.name for link in shoot.link}
+    strange = [link.link for call in found.calls for link in call.links if link.link not in known]
+    if strange:
+        raise InputError(
+            f'plans the link "{strange[0]}", which the shoot lacks; expected a plan of this shoot', path=plan
+        )
+    return found
+
+
+def holds(day: Day) -> bool:
+    """Whether no change falls into a take, none waits for the reserve, and there is time to set up."""
+    battery = all(change.when != "take" and not change.on_reserve for change in day.changes)
+    return battery and all(call.short_min < 1.0 for call in day.calls) and not day.twice
+
+
+def print_day(out: Console, day: Day) -> None:
+    """The answer, the calls, the transmitters, what to pack, what would save."""
+    from linkwright.cli.output import print_table
+    from linkwright.day.report import WHEN, answer, clock, hours
+
+    out.print(answer(day), style="bold")
+    out.print()
+    first = next((call.span[0].date() for call in day.calls if call.span is not None), None)
+    rows = []
+    for call in day.calls:
+        start, end = call.span or (None, None)
+        breaks = ", ".join(f"{clock(a)} to {clock(b)}" for a, b in call.breaks) or "none"
+        away = clock(call.leaves) if call.live.travel_min else ""
+        up = f"{clock(call.sets_up)} ({call.set_up_min:.0f} min)" if call.span else f"{call.set_up_min:.0f} min"
+        rows.append((call.live.name, call.live.site.name, away, up, clock(start, first), clock(end, first), breaks))
+    print_table(out, ("call", "site", "leave", "set up", "from", "to", "breaks"), rows)
+    for call in day.calls:
+        if call.short_min >= 1.0:
+            says = f"{call.live.name}: {call.short_min:.0f} min are missing after {call.after}."
+            out.print(says, style="yellow")
+    out.print()
+    columns = ("link", "cells", "power", "draws", "lasts", "changes", "left at the end", "evidence")
+    print_table(
+        out, columns, [_row(link) for link in day.links], right=("power", "draws", "lasts", "left at the end")
+    )
+    if day.changes:
+        out.print()
+        changes = [(clock(c.at, first), c.link, f"{WHEN[c.when]} {c.call}", hours(c.left_h)) for c in day.changes]
+        print_table(out, ("change at", "link", "where", "left then"), changes, right=("left then",))
+    _print_rest(out, day)
+
+
+def _row(link: LinkDay) -> tuple[str, ...]:
+    from linkwright.day.report import clock, hours
+
+    return (
+        link.link, f"{link.kit.cells.count} {link.kit.kind}", f"{link.power_mw:g} mW",
+        f"{link.kit.drain_mw(link.power_mw):.0f} mW", f"{hours(link.run_h)} ± {100 * link.spread:.0f} %",
+        ", ".join(clock(change.at) for change in link.changes) or "none",
+        "" if link.end_h is None else hours(link.end_h), link.kit.evidence,
+    )  # fmt: skip
+
+
+def _print_rest(out: Console, day: Day) -> None:
+    """What to pack, what would save, what is not known."""
+    from linkwright.day.batteries import packing
+    from linkwright.day.report import savings
+
+    out.print()
+    for one in packing(day):
+        kind = "charged " if one.rechargeable else ""
+        out.print(f"Pack {one.used + one.spare} {kind}{one.kind} cells: {one.used} in use and {one.spare} spare.")
+    for line in savings(day):
+        out.print(line)
+    for name in day.unknown:
+        out.print(f"{name}: how long its cells last is not known; give its cells and drain_mw.")
+    out.print("Never mix cells, never charge primary cells; spare lithium cells travel in the cabin.")

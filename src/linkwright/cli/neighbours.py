@@ -1,0 +1,96 @@
+"""`linkwright neighbours`: swap carriers with other crews."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+#: Largest list that is read [bytes].
+MOST_BYTES = 8 * 1024 * 1024
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    theirs: Annotated[list[str] | None, typer.Argument(help="lists of other crews' carriers, CSV or JSON")] = None,
+    export: Annotated[str | None, typer.Option(help="write our own list here; .json for JSON, else CSV")] = None,
+    out: Annotated[str | None, typer.Option("-o", "--out", help="write the shoot with their carriers here")] = None,
+    plan: Annotated[str | None, typer.Option(help="our plan; default: plan now, without them")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
+) -> None:
+    """Swap carriers with other crews: write ours as an open list, hold theirs against our plan.
+
+    Exit status: 0 every link keeps its verdict, 1 some do not, 2 bad input.
+    """
+    from pathlib import Path
+
+    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps, load_tv
+    from linkwright.cli.output import console, print_json, progress, write_text
+    from linkwright.plan.chain import scene_of
+    from linkwright.plan.pipeline import make_plan
+    from linkwright.plan.swapped import hits, hits_sentence, with_others
+    from linkwright.sheets.carriers import carriers_csv, carriers_json
+    from linkwright.shoot.carrier_list import neighbours_of
+    from linkwright.shoot.errors import InputError
+    from linkwright.shoot.reading import read_text
+    from linkwright.shoot.writing import write_shoot
+
+    if not theirs and export is None:
+        raise InputError("neither a list of theirs nor --export FILE was given; expected one of them")
+    if out is not None and not theirs:
+        raise InputError("-o writes the shoot with their carriers; expected a list of theirs")
+    read = load_shoot(shoot)
+    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
+    grown, told = read, []
+    for name in theirs or ():
+        found = neighbours_of(read_text(Path(name), name, MOST_BYTES), name, grown)
+        grown = with_others(grown, found.others)
+        told += [f"{name}: {says}" for says in found.told]
+    with progress() as tell:
+        made = load_plan(plan) if plan else make_plan(read, sweeps, None, tell, tv=tv)
+        others = grown.other[len(read.other) :]
+        found_hits = hits(scene_of(read, sweeps, tv), made, others) if others else ()
+    if export is not None:
+        text = carriers_json(read, made) if export.endswith(".json") else carriers_csv(read, made)
+        write_text(export, text)
+    if out is not None:
+        write_text(out, write_shoot(grown))
+    if json:
+        print_json(_document(found_hits, others, told))
+    elif theirs:
+        _print(console(), hits_sentence(found_hits, len(others)), found_hits, told)
+    raise typer.Exit(1 if any(hit.breaks for hit in found_hits) else 0)
+
+
+def _document(found: Any, others: Any, told: list[str]) -> dict[str, Any]:
+    from dataclasses import asdict
+
+    return {
+        "others": [one.model_dump(mode="json", by_alias=True, exclude_none=True) for one in others],
+        "hits": [asdict(hit) for hit in found],
+        "told": told,
+    }
+
+
+def _print(out: Any, sentence: str, found: Any, told: list[str]) -> None:
+    from linkwright.cli.output import DISCS, print_table
+    from linkwright.units import mhz_text
+
+    out.print(sentence, style="bold")
+    for says in told:
+        out.print(f"{says}.")
+    rows = [
+        (
+            hit.link,
+            hit.call,
+            mhz_text(hit.carrier_khz),
+            f"{hit.before_db:.1f} dB",
+            "none" if hit.then_db is None else f"{hit.then_db:.1f} dB",
+            f"{DISCS[hit.then]} {hit.then}",
+        )
+        for hit in found
+    ]
+    if rows:
+        print_table(
+            out, ("link", "call", "MHz", "margin", "then", "verdict"), rows, right=("MHz", "margin", "then")
+        )

@@ -1,0 +1,54 @@
+"""`linkwright sheets`: what everybody gets in the hand."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+
+def run(
+    shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    out: Annotated[str, typer.Option("-o", "--out", help="the folder that the files go into")],
+    plan: Annotated[str | None, typer.Option(help="the plan to put on paper; default: plan now")] = None,
+    paper: Annotated[str, typer.Option(help="a4 or us-letter")] = "a4",
+    address: Annotated[
+        str | None, typer.Option(help="where the pages are, such as http://192.168.1.20:8080, for the cards' codes")
+    ] = None,
+    only: Annotated[list[str] | None, typer.Option(help="one file only; may be given several times")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print the names of the files as JSON")] = False,
+) -> None:
+    """PDF, CSV and calendar files for everybody: crew, cards, coordination, contingency, pictures."""
+    from pathlib import Path
+
+    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps, load_tv
+    from linkwright.cli.output import console, print_json, progress, write_bytes
+    from linkwright.plan.chain import scene_of
+    from linkwright.plan.pipeline import make_plan
+    from linkwright.sheets.bundle import Sheets
+    from linkwright.shoot.errors import InputError, did_you_mean
+
+    if paper not in ("a4", "us-letter"):
+        raise InputError(f'paper is "{paper}"; expected a4 or us-letter{did_you_mean(paper, ["a4", "us-letter"])}')
+    read = load_shoot(shoot)
+    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
+    folder = Path(out)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"cannot be made a folder ({error.strerror})", path=out) from None
+    written = []
+    with progress() as tell:
+        made = load_plan(plan) if plan else make_plan(read, sweeps, None, tell, tv=tv)
+        sheets = Sheets(scene_of(read, sweeps, tv), made, "a4" if paper == "a4" else "us-letter", address)
+        for name, data in sheets.made(tell, frozenset(only) if only else None):
+            write_bytes(str(folder / name), data)
+            written.append({"file": name, "about": sheets.about(name), "bytes": len(data)})
+    if json:
+        print_json({"folder": out, "files": written})
+    else:
+        out_console = console()
+        out_console.print(f"{len(written)} files in {out}:")
+        for one in written:
+            out_console.print(f"  {one['file']}: {one['about']}")
+    raise typer.Exit(0)

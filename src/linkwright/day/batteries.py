@@ -1,0 +1,294 @@
+"""Each transmitter through the day: when it is on, when its cells are changed, what to pack, what would save."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from linkwright.day.cells import Kit, Kits, temperature_c
+from linkwright.day.changes import swaps
+from linkwright.day.schedule import TimedCall, later, minutes_between
+from linkwright.shoot.models import Link, Shoot
+
+When = Literal["break", "before", "take"]
+State = Literal["set-up", "take", "break"]
+#: Nine days of ten need no more cells than are packed: the normal deviate that this stands for.
+NINE_OF_TEN: float = 1.2816
+#: Power steps by call and link; a link that is not in it is not live. None: nobody planned yet.
+Powers = Mapping[tuple[str, str], float]
+
+
+@dataclass(frozen=True, slots=True)
+class CellChange:
+    """A change of cells.
+
+    when : in a break, before a call, or in a take. left_h : how long the old cells would have gone on at the drain
+    they had [h]. on_reserve : they had gone into their reserve.
+    """
+
+    link: str
+    call: str
+    at: datetime.datetime
+    when: When
+    left_h: float
+    on_reserve: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A stretch of the day in which a transmitter is on, and which share of a set it uses an hour."""
+
+    call: str
+    state: State
+    starts: datetime.datetime
+    ends: datetime.datetime
+    share_h: float
+    chance: When | None
+
+    @property
+    def used(self) -> float:
+        """The share of a set that it uses."""
+        return self.share_h * minutes_between(self.starts, self.ends) / 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class LinkDay:
+    """A transmitter through the day.
+
+    power_mw : its highest planned step. run_h : how long a fresh set lasts with it, at the coldest site [h]; the
+    others with power save on throughout, and at the next lower step (None: there is none). spread : standard
+    deviation of the logarithm of run_h. end_h : what is left after its last call [h]. saved_h : how much of a set's
+    run time power save in breaks would save [h]. sets_sure : how many sets are enough on nine days of ten.
+    """
+
+    link: str
+    kit: Kit
+    power_mw: float
+    temperature_c: float
+    run_h: float
+    save_h: float
+    lower_mw: float | None
+    lower_h: float | None
+    spread: float
+    stretches: tuple[Stretch, ...]
+    changes: tuple[CellChange, ...]
+    end_h: float | None
+    saved_h: float
+    changes_saving: int
+    changes_lower: int | None
+    sets_sure: int
+
+    @property
+    def sets(self) -> int:
+        """How many sets of cells it uses."""
+        return 1 + len(self.changes)
+
+
+@dataclass(frozen=True, slots=True)
+class Packed:
+    """Cells of one kind to pack: those that are used, and spares."""
+
+    kind: str
+    used: int
+    spare: int
+    rechargeable: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """The calls, each transmitter, the links whose cells are not known, and who would be in two calls at once."""
+
+    calls: tuple[TimedCall, ...]
+    links: tuple[LinkDay, ...]
+    unknown: tuple[str, ...]
+    twice: tuple[tuple[str, str, str], ...]
+
+    @property
+    def changes(self) -> list[CellChange]:
+        """All changes in the order of the day."""
+        found = [change for link in self.links for change in link.changes]
+        return sorted(found, key=lambda change: (change.at.timestamp(), change.link))
+
+
+def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> Day:
+    """The day of a shoot with these power steps; without them every link is live at its highest step."""
+    kits = Kits(shoot)
+    live: dict[str, list[tuple[TimedCall, Link, float]]] = {}
+    for call in calls:
+        for link in call.live.links:
+            power = _power(kits, link) if powers is None else powers.get((call.live.name, link.name))
+            if power is not None:
+                live.setdefault(link.name, []).append((call, link, power))
+    links, unknown, twice = [], [], []
+    alike: dict[tuple[object, ...], LinkDay] = {}
+    for link in shoot.link:
+        on = live.get(link.name, [])
+        kit = kits.of(link)
+        twice += _twice(link.name, [call for call, _, _ in on])
+        if on and kit is None:
+            unknown.append(link.name)
+        elif on and kit is not None:
+            key = (link.transmitter, link.microphone, *((call.live.name, power) for call, _, power in on))
+            if key not in alike:
+                alike[key] = _link_day(shoot, link, kit, [(call, power) for call, _, power in on])
+            links.append(_named(alike[key], link.name))
+    return Day(tuple(calls), tuple(links), tuple(unknown), tuple(twice))
+
+
+def _named(same: LinkDay, name: str) -> LinkDay:
+    """The day of a transmitter that has the same day as another."""
+    return replace(same, link=name, changes=tuple(replace(change, link=name) for change in same.changes))
+
+
+def _power(kits: Kits, link: Link) -> float:
+    kit = kits.of(link)
+    steps = (link.locked_mw,) if link.locked_mw is not None else kit.transmitter.powers_mw if kit else (0.0,)
+    return max(steps)
+
+
+def _twice(name: str, calls: Sequence[TimedCall]) -> list[tuple[str, str, str]]:
+    """Where a link would have to be in two calls at once."""
+    found, last = [], None
+    for call in calls:
+        if call.span is None:
+            continue
+        if last is not None and last.span is not None and minutes_between(last.span[1], call.span[0]) < 0.0:
+            found.append((name, last.live.name, call.live.name))
+        if last is None or last.span is None or minutes_between(last.span[1], call.span[1]) > 0.0:
+            last = call
+    return found
+
+
+def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, float]]) -> LinkDay:
+    """One transmitter: as planned, and what power save and a lower step would change."""
+    power, coldest = max(power for _, power in on), min(temperature_c(call.live) for call, _ in on)
+    lower = _lower(kit, power)
+    least_min, reserve = shoot.shoot.set_up.change_min, shoot.shoot.cell_reserve
+    stretches = _stretches(kit, on, least_min, saving=False)
+    saving = _stretches(kit, on, least_min, saving=True)
+    changes, end_h = _changes(link.name, stretches, reserve)
+    spread = kit.spread(power)
+    weak = _faster(stretches, math.exp(NINE_OF_TEN * spread))
+    lowered = [(call, _lower(kit, step) or step) for call, step in on]
+    return LinkDay(
+        link=link.name,
+        kit=kit,
+        power_mw=power,
+        temperature_c=coldest,
+        run_h=kit.run_h(power, coldest),
+        save_h=kit.saving_h(coldest),
+        lower_mw=lower,
+        lower_h=None if lower is None else kit.run_h(lower, coldest),
+        spread=spread,
+        stretches=stretches,
+        changes=changes,
+        end_h=end_h,
+        saved_h=kit.run_h(power, coldest) * (_used(stretches) - _used(saving)),
+        changes_saving=len(_changes(link.name, saving, reserve)[0]),
+        changes_lower=None
+        if lower is None
+        else len(_changes(link.name, _stretches(kit, lowered, least_min, saving=False), reserve)[0]),
+        sets_sure=1 + len(_changes(link.name, weak, reserve)[0]),
+    )
+
+
+def _lower(kit: Kit, power_mw: float) -> float | None:
+    """The next lower step of the transmitter."""
+    return max((step for step in kit.transmitter.powers_mw if step < power_mw), default=None)
+
+
+def _used(stretches: Sequence[Stretch]) -> float:
+    """How many sets of cells are used, in shares of one."""
+    return sum(stretch.used for stretch in stretches)
+
+
+def _faster(stretches: Sequence[Stretch], factor: float) -> tuple[Stretch, ...]:
+    return tuple(replace(one, share_h=one.share_h * factor) for one in stretches)
+
+
+def _stretches(
+    kit: Kit, on: Sequence[tuple[TimedCall, float]], least_min: float, *, saving: bool
+) -> tuple[Stretch, ...]:
+    """When a transmitter is on: from setting up (after the sweep) through its call, breaks included.
+
+    Cells may be changed at the start of a stretch that says so: a break of `least_min` and more, or setting up.
+    """
+    found: list[Stretch] = []
+    until: datetime.datetime | None = None
+    for call, power in on:
+        if call.span is None:
+            continue
+        use = 1.0 / kit.run_h(power, temperature_c(call.live))
+        rest = 1.0 / kit.saving_h(temperature_c(call.live)) if saving else use
+        name = call.live.name
+        starts, ends = _after(call.span[0], until), _after(call.span[1], until)
+        at = _after(later(call.span[0], -call.on_min), until)
+        if minutes_between(at, ends) <= 0.0:
+            continue
+        overlaps = until is not None and minutes_between(until, call.span[0]) < 0.0
+        found.append(Stretch(name, "set-up", at, starts, use, None if overlaps else "before"))
+        at = starts
+        for pause in call.breaks:
+            start, end = _after(pause[0], at), _after(pause[1], at)
+            chance: When | None = "break" if minutes_between(start, end) >= max(least_min, 1e-6) else None
+            found.append(Stretch(name, "take", at, start, use, None))
+            found.append(Stretch(name, "break", start, end, rest, chance))
+            at = end
+        found.append(Stretch(name, "take", at, ends, use, None))
+        until = ends
+    return tuple(found)
+
+
+def _after(moment: datetime.datetime, until: datetime.datetime | None) -> datetime.datetime:
+    """A moment, or when the transmitter is free, whichever is later."""
+    return moment if until is None or minutes_between(until, moment) >= 0.0 else until
+
+
+def _changes(
+    name: str, stretches: Sequence[Stretch], reserve: float
+) -> tuple[tuple[CellChange, ...], float | None]:
+    """When cells are changed, and what is left at the end [h]; the first set is fresh."""
+    if not stretches:
+        return (), None
+    used = [0.0]
+    for stretch in stretches:
+        used.append(used[-1] + stretch.used)
+    chances = [n for n, stretch in enumerate(stretches) if stretch.chance is not None and n > 0]
+    found = []
+    fresh_at = 0.0
+    for swap in swaps([used[n] for n in chances], used[-1], reserve):
+        fresh_at = swap.at
+        if swap.chance is not None:
+            n = chances[swap.chance]
+            stretch, when = stretches[n], stretches[n].chance or "before"
+            at, rate = stretch.starts, stretches[n - 1].share_h
+        else:
+            n = max(k for k in range(len(stretches)) if used[k] <= swap.at + 1e-12)
+            stretch, when, rate = stretches[n], "take", stretches[n].share_h
+            at = later(stretch.starts, 60.0 * (swap.at - used[n]) / rate).replace(second=0, microsecond=0)
+        found.append(CellChange(name, stretch.call, at, when, swap.left / rate, swap.on_reserve))
+    return tuple(found), (1.0 - (used[-1] - fresh_at)) / stretches[-1].share_h
+
+
+def packing(day: Day) -> tuple[Packed, ...]:
+    """The cells to pack, by kind: those used; as spares what the weakest day of ten would use more, and one set.
+
+    For a shoot without times one set for each transmitter counts as used.
+    """
+    used: dict[str, int] = {}
+    spare: dict[str, int] = {}
+    whole: dict[str, int] = {}
+    kits: dict[str, Kit] = {}
+    for link in day.links:
+        kind, count = link.kit.kind, link.kit.cells.count
+        used[kind] = used.get(kind, 0) + link.sets * count
+        spare[kind] = spare.get(kind, 0) + (link.sets_sure - link.sets) * count
+        whole[kind] = max(whole.get(kind, 0), count)
+        kits[kind] = link.kit
+    return tuple(
+        Packed(kind, used[kind], spare[kind] + whole[kind], kits[kind].cells.chemistry in ("nimh", "li-ion"))
+        for kind in sorted(used)
+    )

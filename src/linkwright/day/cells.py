@@ -1,0 +1,109 @@
+"""A link's transmitter with its cells: what it draws, how long a set lasts, and how well that is known."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from linkwright.physics.battery import CELLS, PHANTOM_MA, RATED_C, Draw, Powering, Ran, refit, run_time_h
+from linkwright.shoot.equipment import Cells, Microphone, Transmitter
+from linkwright.shoot.evidence import Evidence
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import LiveCall, microphone_named, transmitter_named
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """A type of transmitter with a microphone: its cells, what predicts its run time, and how that is known."""
+
+    transmitter: Transmitter
+    cells: Cells
+    powering: Powering
+    phantom_ma: float
+    evidence: Evidence
+    source: str
+
+    def drain_mw(self, power_mw: float) -> float:
+        """What it draws at a conducted power [mW]."""
+        return self.powering.draw.total_mw(power_mw, self.phantom_ma)
+
+    def run_h(self, power_mw: float, temperature_c: float) -> float:
+        """How long a fresh set lasts [h]."""
+        return self.powering.run_time_h(power_mw, temperature_c, self.phantom_ma)
+
+    def saving_h(self, temperature_c: float) -> float:
+        """How long a fresh set lasts with power save on [h]: at its stated drain, else with nothing radiated."""
+        save = self.transmitter.power_save_mw
+        drain = self.drain_mw(0.0) if save is None else save
+        return run_time_h(self.powering.cell, self.powering.count, drain, temperature_c)
+
+    def spread(self, power_mw: float) -> float:
+        """How far a run time may be off: standard deviation of its logarithm."""
+        return self.powering.sigma(power_mw, self.phantom_ma)
+
+    @property
+    def kind(self) -> str:
+        """The cells in words, such as "AA lithium"."""
+        return f"{self.cells.type} {self.cells.chemistry}"
+
+
+@dataclass
+class Kits:
+    """The kits of a shoot, each worked out once."""
+
+    shoot: Shoot
+    _found: dict[tuple[str, str | None], Kit | None] = field(default_factory=dict)
+
+    def of(self, link: Link) -> Kit | None:
+        """The kit of a link; None where its cells or its drain are not known."""
+        key = (link.transmitter, link.microphone)
+        if key not in self._found:
+            self._found[key] = _kit(self.shoot, *key)
+        return self._found[key]
+
+
+def temperature_c(call: LiveCall) -> float:
+    """The temperature at the cells during a call [degrees Celsius]."""
+    return RATED_C if call.site.temperature_c is None else call.site.temperature_c
+
+
+def phantom_ma(microphone: Microphone | None) -> float:
+    """What a microphone draws from phantom power [mA]; 0 where it needs none."""
+    if microphone is None or not microphone.phantom:
+        return 0.0
+    return PHANTOM_MA if microphone.phantom_ma is None else microphone.phantom_ma
+
+
+def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
+    transmitter = transmitter_named(shoot, name)
+    cells, drain = transmitter.cells, transmitter.drain_mw
+    cell = CELLS.get((cells.type, cells.chemistry)) if cells is not None else None
+    if cells is None or drain is None or cell is None:
+        return None
+    phantom = phantom_ma(None if microphone is None else microphone_named(shoot, microphone))
+    draw = Draw(drain.base, drain.per_radiated_mw)
+    if not draw.total_mw(min(transmitter.powers_mw), phantom) > 0.0:
+        return None
+    powering = Powering(cell.with_stated(cells.capacity_mah, cells.voltage_v), cells.count, draw)
+    runs = [
+        Ran(
+            run.ran_h, run.power_mw, run.temperature_c,
+            phantom_ma(None if run.microphone is None else microphone_named(shoot, run.microphone)),
+        )
+        for run in shoot.run
+        if run.transmitter == name and draw.total_mw(run.power_mw) > 0.0
+    ]  # fmt: skip
+    fitted = refit(powering, runs)
+    if not math.isfinite(fitted.run_time_h(min(transmitter.powers_mw), RATED_C, phantom)):
+        return None
+    evidence, source = _known(name, transmitter, cells, len(runs))
+    return Kit(transmitter, cells, fitted, phantom, evidence, source)
+
+
+def _known(name: str, transmitter: Transmitter, cells: Cells, runs: int) -> tuple[Evidence, str]:
+    """How a run time is known: from logs, from stated figures, or from the assumed ones of the catalogue."""
+    if runs:
+        return "measured", f"{runs} logged run time{'s' if runs > 1 else ''} of {name}"
+    if cells.capacity_mah is not None and transmitter.use is None:
+        return "stated", f"stated drain and capacity of {name}"
+    return "assumed", f"usual {cells.type} {cells.chemistry} cells, drain of {name}; log a run to know"

@@ -1,0 +1,191 @@
+"""Setting up, step by step: for each link of a call, in order, what to do on the equipment and the value to set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import LiveCall, microphone_of, receiving_point, route_points, transmitter_named
+from linkwright.units import mhz_text
+
+What = Literal[
+    "pair",
+    "sweep",
+    "carrier",
+    "power",
+    "attenuation",
+    "low cut",
+    "delay",
+    "encryption",
+    "battery",
+    "listen",
+    "walk",
+]
+#: The steps in which something else than the plan's value may be set, and the field of a link that then holds it.
+FIELDS: Final[dict[What, str]] = {
+    "carrier": "locked_mhz", "power": "locked_mw", "attenuation": "attenuation_db", "low cut": "low_cut_hz",
+    "encryption": "encrypted",
+}  # fmt: skip
+UNITS: Final[dict[What, str]] = {"carrier": "MHz", "power": "mW", "attenuation": "dB", "low cut": "Hz"}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the plan gives a link in a call; None where it says nothing."""
+
+    carrier_khz: int
+    power_mw: float
+    spares_khz: tuple[int, ...] = ()
+    attenuation_db: float | None = None
+    low_cut_hz: float | None = None
+    delay_ms: float | None = None
+    squelch_dbm: float | None = None
+    worst_at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step: what it is about, on which equipment, what to do, and the value in full.
+
+    key : under which it is ticked off; another value is another step. options : what could be set instead.
+    """
+
+    what: What
+    key: str
+    on: str
+    title: str
+    value: str
+    says: str
+    options: tuple[str, ...] = ()
+    caution: str = ""
+
+    @property
+    def field(self) -> str | None:
+        """The link's field that holds what was set otherwise."""
+        return FIELDS.get(self.what)
+
+    @property
+    def unit(self) -> str:
+        """The unit of what is entered there."""
+        return UNITS.get(self.what, "")
+
+
+def steps_of(shoot: Shoot, call: LiveCall, link: Link, settings: Settings | None) -> tuple[Step, ...]:
+    """The steps of a link in a call, in order; without a carrier only those that need none."""
+    found = [_pair(link), _sweep(call, link)]
+    if settings is not None:
+        found += [_carrier(call, link, settings), _power(shoot, call, link, settings)]
+        found += _sound(shoot, call, link, settings)
+    found += [_encryption(link), _battery(shoot, call, link)]
+    if settings is not None:
+        found += [_listen(call, link, settings), _walk(call, link, settings)]
+    return tuple(found)
+
+
+def key_of(where: str, whose: str, what: str, value: str) -> str:
+    """Under which a step is ticked off."""
+    return "\x1f".join(("set up", where, whose, what, value))
+
+
+def _pair(link: Link) -> Step:
+    return Step(
+        "pair", key_of("", link.name, "pair", ""), "both ends", "Pair", f"{link.transmitter} with {link.receiver}",
+        "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
+    )  # fmt: skip
+
+
+def _sweep(call: LiveCall, link: Link) -> Step:
+    site = call.site.name
+    return Step(
+        "sweep", key_of(site, link.receiver, "sweep", ""), "receiver", "Sweep", f"{link.receiver} at {site}",
+        "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
+        caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
+    )  # fmt: skip
+
+
+def _carrier(call: LiveCall, link: Link, settings: Settings) -> Step:
+    value = f"{mhz_text(settings.carrier_khz)} MHz"
+    spares = ", ".join(mhz_text(khz) for khz in settings.spares_khz)
+    return Step(
+        "carrier", key_of(call.name, link.name, "carrier", value), "both ends", "Carrier", value,
+        f"Set receiver and transmitter to it. Spares, in order: {spares or 'none'}.",
+    )  # fmt: skip
+
+
+def _power(shoot: Shoot, call: LiveCall, link: Link, settings: Settings) -> Step:
+    value = f"{settings.power_mw:g} mW"
+    steps = tuple(f"{step:g}" for step in sorted(transmitter_named(shoot, link.transmitter).powers_mw))
+    return Step(
+        "power", key_of(call.name, link.name, "power", value), "transmitter", "Power", value,
+        "The least step that holds along the route. More disturbs the others and empties the cells.", steps,
+    )  # fmt: skip
+
+
+def _sound(shoot: Shoot, call: LiveCall, link: Link, settings: Settings) -> list[Step]:
+    """Attenuation, low cut and delay, as far as the plan has them."""
+    transmitter, found = transmitter_named(shoot, link.transmitter), []
+    if settings.attenuation_db is not None:
+        value = f"{settings.attenuation_db:g} dB"
+        found.append(Step(
+            "attenuation", key_of(call.name, link.name, "attenuation", value), "transmitter", "Attenuation", value,
+            "Input attenuation for this voice. The loudest words must not reach full scale.",
+            tuple(f"{step:g}" for step in sorted(transmitter.attenuation_db)),
+        ))  # fmt: skip
+    if settings.low_cut_hz is not None:
+        value = f"{settings.low_cut_hz:g} Hz" if settings.low_cut_hz > 0.0 else "off"
+        found.append(Step(
+            "low cut", key_of(call.name, link.name, "low cut", value), "transmitter", "Low cut", value,
+            "What lies under the voice goes: wind, handling, traffic.",
+            tuple(f"{step:g}" for step in sorted(transmitter.low_cut_hz)),
+        ))  # fmt: skip
+    if settings.delay_ms is not None:
+        value = f"{settings.delay_ms:.1f} ms"
+        says = (
+            "So that all links of the call come together." if settings.delay_ms > 0.0 else "None: leave it at zero."
+        )
+        found.append(Step(
+            "delay", key_of(call.name, link.name, "delay", value), "receiver or recorder", "Delay", value, says,
+        ))  # fmt: skip
+    return found
+
+
+def _encryption(link: Link) -> Step:
+    value = {True: "on at both ends", False: "off at both ends", None: "the same at both ends"}[link.encrypted]
+    return Step(
+        "encryption", key_of("", link.name, "encryption", value), "both ends", "Encryption", value,
+        "On at one end only, nothing is heard. Radio is not private: with it off, anybody near can listen.",
+        ("yes", "no"),
+    )  # fmt: skip
+
+
+def _battery(shoot: Shoot, call: LiveCall, link: Link) -> Step:
+    cells = transmitter_named(shoot, link.transmitter).cells
+    microphone = microphone_of(shoot, link)
+    value = f"{cells.count} fresh {cells.type} {cells.chemistry}" if cells is not None else "fresh cells"
+    caution = "Never mix cells: one kind, one age, one charge."
+    if microphone is not None and microphone.phantom:
+        caution += " Phantom power off before plugging the microphone."
+    return Step(
+        "battery", key_of(call.name, link.name, "battery", value), "transmitter", "Battery", value,
+        "Put them in and set the transmitter's counter to zero. With the tick the counter here begins anew too.",
+        caution=caution,
+    )  # fmt: skip
+
+
+def _listen(call: LiveCall, link: Link, settings: Settings) -> Step:
+    squelch = "" if settings.squelch_dbm is None else f"squelch {settings.squelch_dbm:g} dBm"
+    return Step(
+        "listen", key_of(call.name, link.name, "listen", ""), "receiver", "Listen", squelch or "to the talent",
+        "Transmitter off first: nothing may be heard on the carrier. Then on, and listen to the loudest words.",
+        caution="Limit the level of your earphones.",
+    )  # fmt: skip
+
+
+def _walk(call: LiveCall, link: Link, settings: Settings) -> Step:
+    at = receiving_point(call.site, link).name
+    route = ", ".join(spot.name for spot in route_points(call.site, link))
+    return Step(
+        "walk", key_of(call.name, link.name, "walk", route), "talent", "Walk", f"{at} to {route}",
+        f"The talent walks the route and speaks, facing away as well; listen most of all at {settings.worst_at}.",
+    )  # fmt: skip

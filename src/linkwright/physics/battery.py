@@ -1,0 +1,195 @@
+"""How long cells last: what a transmitter draws, what cells give at that current and in the cold, what logs teach.
+
+P = base + P_RF / eta + P_48 / eta_48. Capacity after Peukert: C(I) = C_r (I / I_r)^(1 - k), times a factor of
+temperature. Every constant of `CELLS` is assumed (common practice, no source); published capacities of AA cells at
+500 mA bracket what they give (tests/published/test_battery.py).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+#: What phantom power delivers [V]; IEC 61938 (from memory). The converter in the transmitter gives this share.
+PHANTOM_V: Final = 48.0
+PHANTOM_EFFICIENCY: Final = 0.6
+#: What a microphone draws from phantom power where nobody said [mA] (assumed, common practice).
+PHANTOM_MA: Final = 3.0
+#: Cells are rated at this temperature [degrees Celsius]; warmer ones are counted as giving no more.
+RATED_C: Final = 20.0
+#: However cold, this share of the capacity is left (assumed).
+LEAST_SHARE: Final = 0.1
+#: How far constants that nobody measured may be off, as standard deviations of their logarithms (assumed):
+#: capacity, base drain, drain for each radiated milliwatt; and how far one logged run time scatters.
+PRIOR: Final = (0.15, 0.2, 0.3)
+RUN_SCATTER: Final = 0.06
+STEPS: Final = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell: rated capacity [Ah] at a current [A], Peukert's exponent, mean voltage [V], loss by cold [1/K].
+
+    `rated_a` None: a fifth of the capacity in an hour (0.2 C), as IEC 61951-2 and 61960 rate cells (from memory).
+    """
+
+    capacity_ah: float
+    rated_a: float | None
+    peukert: float
+    voltage_v: float
+    cold_per_k: float
+
+    @property
+    def rating_a(self) -> float:
+        """The current at which it is rated [A]."""
+        return 0.2 * self.capacity_ah if self.rated_a is None else self.rated_a
+
+    def with_stated(self, capacity_mah: float | None, voltage_v: float | None) -> Cell:
+        """The same with what is stated of it."""
+        return replace(
+            self,
+            capacity_ah=self.capacity_ah if capacity_mah is None else capacity_mah / 1000.0,
+            voltage_v=self.voltage_v if voltage_v is None else voltage_v,
+        )
+
+
+#: Cells by size and chemistry; all assumed. IEC names: AA LR6, FR6, HR6; AAA LR03, FR03, HR03; 9 V 6LR61 and 6HR61.
+CELLS: Final[Mapping[tuple[str, str], Cell]] = {
+    ("AA", "alkaline"): Cell(2.6, 0.05, 1.11, 1.2, 0.018),
+    ("AA", "lithium"): Cell(3.2, 0.05, 1.02, 1.4, 0.003),
+    ("AA", "nimh"): Cell(2.5, None, 1.03, 1.2, 0.007),
+    ("AA", "li-ion"): Cell(1.7, None, 1.03, 1.5, 0.008),
+    ("AAA", "alkaline"): Cell(1.15, 0.025, 1.13, 1.2, 0.018),
+    ("AAA", "lithium"): Cell(1.2, 0.025, 1.03, 1.4, 0.003),
+    ("AAA", "nimh"): Cell(0.9, None, 1.03, 1.2, 0.007),
+    ("AAA", "li-ion"): Cell(0.6, None, 1.03, 1.5, 0.008),
+    ("9V", "alkaline"): Cell(0.55, 0.015, 1.13, 7.4, 0.018),
+    ("9V", "lithium"): Cell(1.1, 0.01, 1.04, 8.4, 0.003),
+    ("9V", "nimh"): Cell(0.2, None, 1.05, 8.4, 0.007),
+    ("9V", "li-ion"): Cell(0.6, None, 1.03, 7.4, 0.008),
+    ("pack", "nimh"): Cell(2.0, None, 1.03, 2.4, 0.007),
+    ("pack", "li-ion"): Cell(1.8, None, 1.03, 3.7, 0.008),
+}
+
+
+def cold_share(cell: Cell, temperature_c: float) -> float:
+    """The share of its rated capacity that a cell gives at a temperature [degrees Celsius]."""
+    return max(LEAST_SHARE, 1.0 - cell.cold_per_k * max(0.0, RATED_C - temperature_c))
+
+
+def capacity_ah(cell: Cell, current_a: float, temperature_c: float = RATED_C) -> float:
+    """What a cell gives at a steady current [A] and a temperature: Peukert's law, in Ah.
+
+    Below the rated current it is not counted as giving more.
+    """
+    factor = math.pow(max(1.0, current_a / cell.rating_a), 1.0 - cell.peukert)
+    return cell.capacity_ah * factor * cold_share(cell, temperature_c)
+
+
+def run_time_h(cell: Cell, count: int, drain_mw: float, temperature_c: float = RATED_C) -> float:
+    """How long `count` cells in series last at a steady drain [mW], in hours; infinite where nothing is drawn."""
+    if drain_mw <= 0.0:
+        return math.inf
+    current_a = drain_mw / 1000.0 / (count * cell.voltage_v)
+    return capacity_ah(cell, current_a, temperature_c) / current_a
+
+
+def phantom_mw(current_ma: float) -> float:
+    """What phantom power costs the cells [mW]: 48 V times the current, over the converter's efficiency."""
+    return PHANTOM_V * current_ma / PHANTOM_EFFICIENCY
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """What a transmitter draws: without radiated power [mW], and for each radiated milliwatt (1 / eta)."""
+
+    base_mw: float
+    per_radiated: float
+
+    def total_mw(self, power_mw: float, phantom_ma: float = 0.0) -> float:
+        """The drain at a conducted power [mW] with a microphone that draws from phantom power [mA]."""
+        return self.base_mw + self.per_radiated * power_mw + phantom_mw(phantom_ma)
+
+
+@dataclass(frozen=True, slots=True)
+class Powering:
+    """A transmitter with its cells: what predicts run times, and how far they may be off.
+
+    sigma : standard deviation of the logarithm of a run time. runs : how many logged runs it rests on.
+    """
+
+    cell: Cell
+    count: int
+    draw: Draw
+    covariance: tuple[tuple[float, ...], ...] = ()
+    runs: int = 0
+
+    def run_time_h(self, power_mw: float, temperature_c: float = RATED_C, phantom_ma: float = 0.0) -> float:
+        """How long a fresh set lasts [h]."""
+        return run_time_h(self.cell, self.count, self.draw.total_mw(power_mw, phantom_ma), temperature_c)
+
+    def sigma(self, power_mw: float, phantom_ma: float = 0.0) -> float:
+        """How far that may be off: standard deviation of its logarithm."""
+        slope = _slope(self, power_mw, phantom_ma)
+        spread = np.array(self.covariance) if self.covariance else np.diag(np.square(PRIOR))
+        return math.sqrt(float(slope @ spread @ slope) + RUN_SCATTER**2)
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """A logged run: how long a fresh set lasted [h], at which power [mW], temperature and phantom current [mA]."""
+
+    ran_h: float
+    power_mw: float
+    temperature_c: float = RATED_C
+    phantom_ma: float = 0.0
+
+
+def refit(powering: Powering, runs: Sequence[Ran]) -> Powering:
+    """The constants as logged run times make them: capacity, base drain and drain for radiated power.
+
+    The most probable three where each starts from its assumed value with the spread `PRIOR` and each log scatters
+    by `RUN_SCATTER`, both log-normal (Gauss-Newton on logarithms). Without runs nothing changes.
+    """
+    if not runs:
+        return powering
+    found = np.zeros(3)
+    precision = np.diag(1.0 / np.square(PRIOR))
+    for _ in range(STEPS):
+        now = _scaled(powering, found)
+        gaps = np.array(
+            [math.log(r.ran_h / now.run_time_h(r.power_mw, r.temperature_c, r.phantom_ma)) for r in runs]
+        )
+        slopes = np.array([_slope(now, r.power_mw, r.phantom_ma) for r in runs])
+        weight = precision + slopes.T @ slopes / RUN_SCATTER**2
+        step = np.linalg.solve(weight, slopes.T @ gaps / RUN_SCATTER**2 - precision @ found)
+        found = found + np.clip(step, -0.5, 0.5)
+        if float(np.abs(step).max()) < 1e-10:
+            break
+    covariance = tuple(tuple(float(one) for one in row) for row in np.linalg.inv(weight))
+    return replace(_scaled(powering, found), covariance=covariance, runs=len(runs))
+
+
+def _scaled(powering: Powering, logs: np.ndarray) -> Powering:
+    """The constants times exp(logs): capacity (with its rated current, where that is one), base, radiated."""
+    by = [float(one) for one in np.exp(logs)]
+    cell = powering.cell
+    return replace(
+        powering,
+        cell=replace(cell, capacity_ah=cell.capacity_ah * by[0], rated_a=cell.rating_a),
+        draw=Draw(powering.draw.base_mw * by[1], powering.draw.per_radiated * by[2]),
+    )
+
+
+def _slope(powering: Powering, power_mw: float, phantom_ma: float) -> np.ndarray:
+    """How the logarithm of a run time goes with those of capacity, base drain and drain for radiated power."""
+    total = powering.draw.total_mw(power_mw, phantom_ma)
+    if total <= 0.0:
+        return np.array([1.0, 0.0, 0.0])
+    cell = powering.cell
+    k = cell.peukert if total / 1000.0 / (powering.count * cell.voltage_v) > cell.rating_a else 1.0
+    return np.array([1.0, -k * powering.draw.base_mw / total, -k * powering.draw.per_radiated * power_mw / total])

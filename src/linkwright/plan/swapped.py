@@ -1,0 +1,71 @@
+"""Other crews' carriers against our plan: whom they hit, before anything is planned again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from linkwright.plan.chain import Scene
+from linkwright.plan.model import Plan, Verdict
+from linkwright.plan.what_if import outcomes
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.place import Other
+
+#: A link that loses less than this is not told [dB].
+TOLD_DB = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """A planned link with the neighbours on: margin [dB] and verdict before and then; no margin: no carrier."""
+
+    call: str
+    link: str
+    carrier_khz: int
+    before_db: float
+    before: Verdict
+    then_db: float | None
+    then: Verdict
+
+    @property
+    def breaks(self) -> bool:
+        """Whether it held before and does not then."""
+        return self.before == "holds" and self.then != "holds"
+
+
+def with_others(shoot: Shoot, others: Sequence[Other]) -> Shoot:
+    """The shoot with these others on its sites as well."""
+    return shoot.model_copy(update={"other": (*shoot.other, *others)})
+
+
+def hits(scene: Scene, plan: Plan, others: Sequence[Other]) -> tuple[Hit, ...]:
+    """The links of a plan that these others cost something, the worst first; the plan's carriers stay."""
+    then = {(one.call, one.link): one for one in outcomes(scene.moved(with_others(scene.shoot, others)), plan)}
+    now = {(one.call, one.link): one for one in outcomes(scene, plan)}
+    found = []
+    for call in plan.calls:
+        for link in call.links:
+            key = call.call, link.link
+            if key not in now:
+                continue
+            before, after = now[key], then.get(key)
+            if after is None:
+                found.append(Hit(*key, link.carrier_khz, before.margin_db, before.verdict, None, "fails"))
+            elif before.margin_db - after.margin_db >= TOLD_DB or before.verdict != after.verdict:
+                found.append(
+                    Hit(*key, link.carrier_khz, before.margin_db, before.verdict, after.margin_db, after.verdict)
+                )
+    return tuple(sorted(found, key=lambda hit: (not hit.breaks, -1e9 if hit.then_db is None else hit.then_db)))
+
+
+def hits_sentence(found: Sequence[Hit], count: int) -> str:
+    """What the neighbours come to, as one sentence."""
+    many = "One carrier of a neighbour" if count == 1 else f"{count} carriers of neighbours"
+    verb = "is" if count == 1 else "are"
+    broken = [hit.link for hit in found if hit.breaks]
+    if broken:
+        names = ", ".join(dict.fromkeys(broken))
+        return f"{many} {verb} here; {names} would not hold any more. Plan again, keeping the rest."
+    if found:
+        return f"{many} {verb} here; every link keeps its verdict, {found[0].link} loses most."
+    return f"{many} {verb} here; no link of ours loses anything."

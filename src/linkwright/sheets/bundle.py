@@ -1,0 +1,139 @@
+"""All sheets of a shoot: files by their name, made one after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+from urllib.parse import quote
+
+from linkwright.assign.clean import Tell, quiet
+from linkwright.draw.ink import PAPER
+from linkwright.draw.plan_score import drawn_plan
+from linkwright.draw.reaching import drawn_reach
+from linkwright.plan.chain import Scene
+from linkwright.plan.model import Plan
+from linkwright.plan.reaching import reaching
+from linkwright.sheets import content
+from linkwright.sheets.calendar import calendar_bytes
+from linkwright.sheets.carriers import carriers_csv, carriers_json
+from linkwright.sheets.codes import code_svg
+from linkwright.sheets.pdf import Paper, Setter, preview, setting
+from linkwright.sheets.tables import day_csv, links_csv
+from linkwright.shoot.errors import InputError
+
+#: What each file is, by its name; the pictures of sites come besides.
+FILES: Final[dict[str, str]] = {
+    "crew.pdf": "the crew sheet: links, carriers, spares, settings, cells, cautions",
+    "cards.pdf": "a card for each link",
+    "coordination.pdf": "for whoever coordinates carriers, or the regulator",
+    "if-it-breaks-up.pdf": "what to do, with the spares in order",
+    "links.csv": "every link's settings",
+    "day.csv": "calls, breaks, changes of cells",
+    "day.ics": "the same as a calendar",
+    "carriers.csv": "our carriers, for other crews",
+    "carriers.json": "the same as JSON",
+}
+Maker = Callable[[], bytes]
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """What sheets are made from. `address` is where the pages are, for the codes on the cards; none: no codes."""
+
+    scene: Scene
+    plan: Plan
+    paper: Paper = "a4"
+    address: str | None = None
+
+    def made(self, tell: Tell = quiet, only: frozenset[str] | None = None) -> Iterator[tuple[str, bytes]]:
+        """Every file with its bytes, as they are made; `only` some. Raises InputError for a name that is none."""
+        head = content.header(self.scene.shoot, self.paper)
+        with setting(head) as set_one:
+            makers = self._makers(set_one)
+            unknown = sorted((only or frozenset()) - set(makers))
+            if unknown:
+                raise InputError(f"there is no sheet {unknown[0]}; expected one of {', '.join(makers)}")
+            wanted = [name for name in makers if only is None or name in only]
+            for n, name in enumerate(wanted):
+                tell(name, n / len(wanted))
+                yield name, makers[name]()
+
+    def names(self) -> list[str]:
+        """The names of all files."""
+        return [*FILES, *(f"{kind}-{n}.pdf" for n, _ in self._sites() for kind in ("score", "ground"))]
+
+    def about(self, name: str) -> str:
+        """What a file is."""
+        if name in FILES:
+            return FILES[name]
+        kind, _, n = name.removesuffix(".pdf").partition("-")
+        site = next((site for number, site in self._sites() if str(number) == n), "")
+        return f"the {kind} of {site}"
+
+    def previewed(self, name: str) -> bytes:
+        """The first page of a PDF as SVG. Raises InputError for a name that has none."""
+        made: dict[str, tuple[str, dict[str, Any]]] = {}
+
+        def keep(template: str, sheet: dict[str, Any]) -> bytes:
+            made[name] = template, sheet
+            return b""
+
+        makers = self._makers(keep)
+        if name not in makers or not name.endswith(".pdf"):
+            raise InputError(f"there is no sheet {name[:80]} to look at")
+        makers[name]()
+        return preview(content.header(self.scene.shoot, self.paper), *made[name])
+
+    def _sites(self) -> list[tuple[int, str]]:
+        return [(n + 1, site.name) for n, site in enumerate(self.scene.used_sites)]
+
+    def _makers(self, set_one: Setter) -> dict[str, Maker]:
+        shoot, plan = self.scene.shoot, self.plan
+        makers: dict[str, Maker] = {
+            "crew.pdf": lambda: set_one("crew", content.crew(shoot, plan)),
+            "cards.pdf": lambda: set_one("cards", content.cards(shoot, plan, self._codes())),
+            "coordination.pdf": lambda: set_one("coordination", content.coordination(shoot, plan)),
+            "if-it-breaks-up.pdf": lambda: set_one("contingency", content.contingency(shoot, plan)),
+            "links.csv": lambda: links_csv(shoot, plan).encode(),
+            "day.csv": lambda: day_csv(shoot, plan).encode(),
+            "day.ics": lambda: calendar_bytes(shoot, plan),
+            "carriers.csv": lambda: carriers_csv(shoot, plan).encode(),
+            "carriers.json": lambda: carriers_json(shoot, plan).encode(),
+        }
+        for n, site in self._sites():
+            makers[f"score-{n}.pdf"] = lambda site=site: self._score(set_one, site)  # type: ignore[misc]
+            makers[f"ground-{n}.pdf"] = lambda site=site: self._ground(set_one, site)  # type: ignore[misc]
+        return makers
+
+    def _codes(self) -> dict[str, str]:
+        if self.address is None:
+            return {}
+        base = self.address.rstrip("/")
+        return {
+            link.name: code_svg(f"{base}/setup?link={quote(link.name, safe='')}") for link in self.scene.shoot.link
+        }
+
+    def _score(self, set_one: Setter, site: str) -> bytes:
+        svg = drawn_plan(self.scene, self.plan, site)
+        alt = f"Lanes over frequency at {site}: measured, allowed, TV, others, and our carriers with their spares"
+        return set_one("picture", {"name": f"The score of {site}", "svg": on_white(svg), "alt": alt})
+
+    def _ground(self, set_one: Setter, site: str) -> bytes:
+        found = [one for call in self.plan.calls if call.site == site for one in reaching(self.scene, call)]
+        alt = f"The ground of {site} in metres, north up, with routes, antennas and the weakest link's margin"
+        if not found:
+            return set_one(
+                "picture", {"name": f"The ground of {site}", "svg": EMPTY, "alt": "No link has a carrier here"}
+            )
+        svg = drawn_reach(self.scene.shoot, found)
+        return set_one("picture", {"name": f"The ground of {site}", "svg": svg, "alt": alt})
+
+
+def on_white(svg: str) -> str:
+    """A drawing without its ground of paper, which a printer would print."""
+    return svg.replace(PAPER, "#ffffff")
+
+
+#: A picture of nothing.
+EMPTY: Final = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10" width="10" height="10"></svg>'

@@ -1,0 +1,260 @@
+"""What stands on each sheet, as plain values: from the shoot and its plan, in the words that people read.
+
+Nothing here knows paper; the templates lay it out. The same shoot and plan give the same values.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from linkwright.day.schedule import TimedCall, schedule
+from linkwright.plan.answer import answer_sentence
+from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
+from linkwright.rules import territory
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.place import Site
+from linkwright.shoot.view import receiving_point, sites, transmitter_of
+from linkwright.units import mhz_text
+
+#: From conducted power to effective radiated power over a half-wave dipole [dB].
+ERP_DB: Final = 2.15
+#: So many of the plan's findings stand on the crew's sheet; the gravest come first.
+MOST_FINDINGS: Final = 6
+#: A card holds so many different settings; what they are told apart by.
+MOST_ON_A_CARD: Final = 3
+SET_KEYS: Final = ("carrier", "spares", "power", "attenuation", "low_cut", "delay", "squelch", "verdict")
+#: What to do when a link breaks up, in the order in which it costs least (common practice, no source).
+BREAKS_UP: Final = (
+    "Ask for one moment, and look at the receiver: level of both branches, quality, battery.",
+    "Level low on both: bring the antennas nearer or into sight; turn the talent; ask who stands in between.",
+    "Level low on one branch only: look at that antenna, its cable and its plugs.",
+    "Level high and still breaking up: somebody else is on it. Listen on the first spare with the transmitter off, "
+    "then go there: transmitter first, then receiver.",
+    "No level at all: battery, switch, or wrong carrier. Fresh cells first; then compare carriers on both ends.",
+    "Level and quality good, no sound: microphone, plug, mute, attenuation. Change the microphone before the pack.",
+    "Write down the time and the link: the log and the recording can be matched to it afterwards.",
+)
+
+
+def header(shoot: Shoot, paper: str) -> dict[str, Any]:
+    """What every sheet begins and ends with."""
+    return {
+        "paper": paper,
+        "title": shoot.shoot.title,
+        "date": long_date(shoot.shoot.date),
+        "region": shoot.shoot.region,
+        "foot": "Licence and regulator override this sheet. Predictions are estimates: listen on site, and never "
+        "transmit outside band, place, time or power.",
+    }
+
+
+def long_date(day: datetime.date) -> str:
+    """A day as people write it: 14 May 2027."""
+    months = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+              "November", "December")  # fmt: skip
+    return f"{day.day} {months[day.month - 1]} {day.year}"
+
+
+def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
+    """The crew's sheet: links, carriers, spares in order, settings, battery times, cautions."""
+    by_link, timed = _batteries(plan.batteries), {one.live.name: one for one in schedule(shoot)}
+    return {
+        "answer": answer_sentence(plan),
+        "calls": [_call(timed[call.call], call, by_link) for call in plan.calls],
+        "moves": [
+            {
+                "link": move.link,
+                "from": mhz_text(move.from_khz) if move.from_khz else "",
+                "to": mhz_text(move.to_khz),
+            }
+            for move in plan.moves
+        ],
+        "findings": [
+            {"severity": one.severity, "says": one.says, "do": one.do}
+            for one in plan.findings
+            if one.severity != "note"
+        ][:MOST_FINDINGS],
+        "contacts": contacts(shoot),
+        "cautions": list(territory(shoot.shoot.region).cautions),
+    }
+
+
+def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
+    """A card for each link; `codes` are drawings of QR codes by name of the link, of those that have a page."""
+    by_link = _batteries(plan.batteries)
+    found = []
+    for link in shoot.link:
+        live = [(call, one) for call in plan.calls for one in call.links if one.link == link.name]
+        found.append(
+            {
+                "link": link.name,
+                "transmitter": f"{link.transmitter} to {link.receiver}",
+                "microphone": link.microphone or "",
+                "encrypted": _encrypted(link),
+                "settings": _grouped(live),
+                "missing": [call.call for call in plan.calls if any(u.link == link.name for u in call.unplaced)],
+                "batteries": by_link.get(link.name, []),
+                "code": codes.get(link.name, ""),
+            }
+        )
+    return {"cards": found}
+
+
+def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
+    """For whoever coordinates the site, or the regulator: who sends what, where, when, with which permit."""
+    rows = []
+    by_name = {link.name: link for link in shoot.link}
+    spans = {timed.live.name: timed for timed in schedule(shoot)}
+    for call in plan.calls:
+        site = next(site for site in sites(shoot) if site.name == call.site)
+        for one in call.links:
+            link = by_name[one.link]
+            transmitter = transmitter_of(shoot, link)
+            gain = transmitter.antenna_gain_dbi
+            at = receiving_point(site, link)
+            rows.append(
+                {
+                    "carrier": mhz_text(one.carrier_khz),
+                    "spares": ", ".join(mhz_text(khz) for khz in one.spares_khz) or "none",
+                    "bandwidth": f"{transmitter.bandwidth_khz}",
+                    "power": f"{one.power_mw:g}",
+                    "erp": f"{one.power_mw * 10 ** ((gain - ERP_DB) / 10):.2g}",
+                    "link": one.link,
+                    "where": site.name,
+                    "receiver": f"{at.name} ({at.x_m:g} m E, {at.y_m:g} m N)",
+                    "when": when(spans[call.call]),
+                }
+            )
+    return {
+        "permits": ", ".join(shoot.shoot.permits) or "none: exempt use only",
+        "sites": [_place(site) for site in sites(shoot) if any(call.site == site.name for call in plan.calls)],
+        "rows": sorted(rows, key=lambda row: (row["where"], row["when"], float(row["carrier"]))),
+        "contacts": contacts(shoot),
+    }
+
+
+def contingency(shoot: Shoot, plan: Plan) -> dict[str, Any]:
+    """If it breaks up, do this; and for every link the spares in the order to try them."""
+    return {
+        "steps": list(BREAKS_UP),
+        "calls": [
+            {
+                "call": call.call,
+                "site": call.site,
+                "links": [
+                    {
+                        "link": one.link,
+                        "carrier": mhz_text(one.carrier_khz),
+                        "spares": [mhz_text(khz) for khz in one.spares_khz],
+                        "worst": one.worst_at,
+                        "margin": f"{one.margin_db:.0f}",
+                        "verdict": one.verdict,
+                    }
+                    for one in call.links
+                ],
+            }
+            for call in plan.calls
+        ],
+        "contacts": contacts(shoot),
+    }
+
+
+def contacts(shoot: Shoot) -> list[dict[str, str]]:
+    """Whom to call."""
+    return [
+        {"name": one.name, "role": one.role or "", "phone": one.phone or "", "email": one.email or ""}
+        for one in shoot.contact
+    ]
+
+
+def when(timed: TimedCall) -> str:
+    """From when to when a call is, or that nothing is said of it."""
+    if timed.span is None:
+        return "all day"
+    starts, ends = timed.span
+    day = "" if starts.date() == ends.date() else f" on {ends.date().isoformat()}"
+    return f"{starts:%Y-%m-%d %H:%M}\N{EN DASH}{ends:%H:%M}{day}"
+
+
+def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict[str, str]]]) -> dict[str, Any]:
+    set_up = f"set up from {timed.sets_up:%H:%M}" if timed.sets_up is not None and timed.set_up_min > 0.0 else ""
+    return {
+        "call": call.call,
+        "site": call.site,
+        "when": when(timed),
+        "set_up": set_up,
+        "breaks": ", ".join(f"{a:%H:%M}\N{EN DASH}{b:%H:%M}" for a, b in timed.breaks),
+        "links": [{**_settings(one), "cells": _times(batteries.get(one.link, []), timed)} for one in call.links],
+        "unplaced": [{"link": gone.link, "because": gone.because} for gone in call.unplaced],
+    }
+
+
+def _settings(one: PlannedLink) -> dict[str, Any]:
+    """What is set on a link's two ends, and what it comes to."""
+    return {
+        "link": one.link,
+        "carrier": mhz_text(one.carrier_khz),
+        "spares": [mhz_text(khz) for khz in one.spares_khz],
+        "power": f"{one.power_mw:g}",
+        "attenuation": "" if one.attenuation_db is None else f"{one.attenuation_db:g}",
+        "low_cut": "" if one.low_cut_hz is None else "off" if one.low_cut_hz == 0 else f"{one.low_cut_hz:g}",
+        "delay": "" if one.set_delay_ms is None else f"{one.set_delay_ms:.1f}",
+        "squelch": "" if one.squelch_dbm is None else f"{one.squelch_dbm:.0f}".replace("-", "\N{MINUS SIGN}"),
+        "margin": f"{one.margin_db:.0f}".replace("-", "\N{MINUS SIGN}"),
+        "worst": one.worst_at,
+        "verdict": one.verdict,
+    }
+
+
+def _grouped(live: Sequence[tuple[PlannedCall, PlannedLink]]) -> list[dict[str, Any]]:
+    """A link's settings, those that are the same in several calls once; at most `MOST_ON_A_CARD`."""
+    found: list[dict[str, Any]] = []
+    for call, one in live:
+        settings = _settings(one)
+        same = next((group for group in found if all(group[key] == settings[key] for key in SET_KEYS)), None)
+        if same is None:
+            found.append({**settings, "where": [f"{call.call}, {call.site}"]})
+        else:
+            same["where"].append(f"{call.call}, {call.site}")
+    for group in found:
+        group["where"] = "; ".join(group["where"])
+    return found[:MOST_ON_A_CARD]
+
+
+def _encrypted(link: Link) -> str:
+    if link.encrypted is None:
+        return "encryption not said: the same at both ends"
+    return "encrypted at both ends" if link.encrypted else "not encrypted, at neither end"
+
+
+def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
+    """Changes of cells by link: the time as printed, and what would be left."""
+    found: dict[str, list[dict[str, str]]] = {}
+    for one in batteries:
+        at = datetime.datetime.fromisoformat(one.change_at)
+        entry = {
+            "at": f"{at:%H:%M}",
+            "day": at.date().isoformat(),
+            "left": f"{one.left_h:.1f}",
+            "iso": one.change_at,
+        }
+        found.setdefault(one.link, []).append(entry)
+    return found
+
+
+def _times(changes: Iterable[Mapping[str, str]], timed: TimedCall) -> str:
+    """The changes before a call, from its setting up on, and in it."""
+    if timed.span is None or timed.leaves is None:
+        return ", ".join(one["at"] for one in changes)
+    leaves, ends = timed.leaves, timed.span[1]
+    return ", ".join(one["at"] for one in changes if leaves <= datetime.datetime.fromisoformat(one["iso"]) <= ends)
+
+
+def _place(site: Site) -> dict[str, str]:
+    known = site.latitude is not None and site.longitude is not None
+    return {
+        "name": site.name,
+        "position": f"{site.latitude:.5f}, {site.longitude:.5f}" if known else "position not given",
+    }

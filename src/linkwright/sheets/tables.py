@@ -1,0 +1,75 @@
+"""The same as tables for spreadsheets: CSV after RFC 4180, with text that no spreadsheet takes for a formula."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+
+from linkwright.day.schedule import schedule
+from linkwright.plan.model import Plan
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.view import transmitter_of
+from linkwright.units import mhz_text
+
+Value = str | float | int | None
+#: A cell that begins with one of these is taken for a formula by spreadsheets.
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def csv_text(head: Sequence[str], rows: Iterable[Sequence[Value]]) -> str:
+    """Rows as CSV with CRLF ends. Text that begins like a formula gets an apostrophe; numbers stay numbers."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(head)
+    for row in rows:
+        writer.writerow([_cell(value) for value in row])
+    return out.getvalue()
+
+
+def _cell(value: Value) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        # Spreadsheets look past blanks for the sign that begins a formula.
+        return f"'{value}" if value.lstrip(" \N{NO-BREAK SPACE}").startswith(FORMULA_STARTS) else value
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+LINK_HEAD = (
+    "call", "site", "link", "carrier_mhz", "spares_mhz", "power_mw", "bandwidth_khz", "attenuation_db",
+    "low_cut_hz", "set_delay_ms", "squelch_dbm", "margin_db", "availability", "worst_at", "verdict",
+)  # fmt: skip
+
+
+def links_csv(shoot: Shoot, plan: Plan) -> str:
+    """Every link of every call with its settings."""
+    by_name = {link.name: link for link in shoot.link}
+    rows: list[Sequence[Value]] = []
+    for call in plan.calls:
+        for one in call.links:
+            bandwidth = transmitter_of(shoot, by_name[one.link]).bandwidth_khz
+            rows.append([
+                call.call, call.site, one.link, mhz_text(one.carrier_khz), " ".join(map(mhz_text, one.spares_khz)),
+                one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
+                one.margin_db, one.availability, one.worst_at, one.verdict,
+            ])  # fmt: skip
+        rows += [[call.call, call.site, gone.link, *[None] * 11, "no carrier"] for gone in call.unplaced]
+    return csv_text(LINK_HEAD, rows)
+
+
+def day_csv(shoot: Shoot, plan: Plan) -> str:
+    """Setting up, calls, breaks and changes of cells in the order of time; times are ISO 8601 with their offset."""
+    rows: list[tuple[str, str, str, str, str]] = []
+    for timed in schedule(shoot):
+        if timed.span is None or timed.sets_up is None:
+            continue
+        name = timed.live.name
+        starts, ends = timed.span
+        if timed.set_up_min > 0.0:
+            rows.append((timed.sets_up.isoformat(), starts.isoformat(), "set up", name, timed.live.site.name))
+        links = " ".join(link.name for link in timed.live.links)
+        rows.append((starts.isoformat(), ends.isoformat(), "call", name, links))
+        rows += [(a.isoformat(), b.isoformat(), "break", name, "") for a, b in timed.breaks]
+    rows += [(one.change_at, "", "cells", one.link, f"{one.left_h:.1f} h left") for one in plan.batteries]
+    return csv_text(("from", "to", "what", "about", "with"), sorted(rows))

@@ -1,0 +1,293 @@
+"""The page Day: will the batteries and the schedule hold?"""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import PlainTextResponse, Response
+from pydantic import BaseModel, ConfigDict
+from pydantic import Field as Bounded
+
+from linkwright.day.batteries import CellChange, Day, LinkDay, day_of, packing
+from linkwright.day.report import WHEN, answer, clock, document, hours, savings
+from linkwright.day.schedule import schedule, zone_of
+from linkwright.draw.day import Handle, drawn_day
+from linkwright.plan.batteries import powers_of
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.times import Run
+from linkwright.store import Draft
+from linkwright.web.app import job_of, render
+from linkwright.web.job import Job
+from linkwright.web.moving import moved_draft, moved_entry
+from linkwright.web.security import person_of
+
+router = APIRouter()
+
+#: The kind of happening that a change of cells is.
+CHANGED: Final = "changed"
+Width = Annotated[int, Query(ge=300, le=2000)]
+Minutes = Annotated[int, Query(ge=-1440, le=1440)]
+PathText = Annotated[str, Query(max_length=500)]
+
+
+class Body(BaseModel):
+    """A body that has what it should and nothing else."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class Moving(Body):
+    """A call or a break that is moved and made longer [min], as the page saw its times."""
+
+    path: Annotated[list[Annotated[str, Bounded(max_length=200)]], Bounded(min_length=2, max_length=4)]
+    minutes: Annotated[int, Bounded(ge=-1440, le=1440)] = 0
+    longer: Annotated[int, Bounded(ge=-1440, le=1440)] = 0
+    seen: Annotated[str, Bounded(max_length=100)] = ""
+
+
+class Changed(Body):
+    """Cells of a link that were changed just now; whether the old ones had run out."""
+
+    link: Annotated[str, Bounded(max_length=80)]
+    empty: bool = False
+
+
+class Lasted(Body):
+    """How long a set of a link lasted."""
+
+    link: Annotated[str, Bounded(max_length=80)]
+    hours: Annotated[str, Bounded(max_length=20)]
+
+
+@dataclass(frozen=True, slots=True)
+class Counter:
+    """A transmitter with its counter: since when its cells are in, and what is planned."""
+
+    link: str
+    day: LinkDay | None
+    since: datetime.datetime | None
+
+    @property
+    def verdict(self) -> str:
+        """Whether its batteries hold: no change in a take, none on the reserve."""
+        changes = self.day.changes if self.day is not None else ()
+        if any(change.when == "take" for change in changes):
+            return "fails"
+        return "thin" if self.day is None or any(change.on_reserve for change in changes) else "holds"
+
+    @property
+    def lasts(self) -> str:
+        """How long a fresh set lasts, in words."""
+        return "not known" if self.day is None else f"{hours(self.day.run_h)} ± {100 * self.day.spread:.0f} %"
+
+
+def planned_day(job: Job, shoot: Shoot) -> Day:
+    """The day with the powers of the newest plan; at the highest steps while there is none."""
+    plan = job.planned.plan
+    return day_of(shoot, schedule(shoot), None if plan is None else powers_of(plan.calls))
+
+
+def since_changed(job: Job) -> dict[str, datetime.datetime]:
+    """When the cells of each link were changed last."""
+    return {one.about: one.when for one in job.store.happenings(kinds=[CHANGED])}
+
+
+def counters(job: Job, shoot: Shoot, day: Day) -> list[Counter]:
+    """Every link with its counter."""
+    known = {link.link: link for link in day.links}
+    since, zone = since_changed(job), zone_of(shoot)
+    return [
+        Counter(link.name, known.get(link.name), since[link.name].astimezone(zone) if link.name in since else None)
+        for link in shoot.link
+    ]
+
+
+def handles(draft: Draft) -> Iterator[Handle]:
+    """What can be dragged: every call with times, and its breaks."""
+    from linkwright.day.schedule import later
+    from linkwright.shoot.view import live_calls
+
+    shoot = draft.shoot()
+    for (id_, _), live in zip(draft.entries("call"), live_calls(shoot), strict=False):
+        if live.starts is None or live.ends is None:
+            continue
+        path = ["call", id_]
+        yield Handle(json.dumps(path), f"Call {live.name}", later(live.starts, 0), later(live.ends, 0), False)
+        for (break_id, _), (start, end) in zip(draft.entries("call", id_, "breaks"), live.breaks, strict=True):
+            label = f"Break in {live.name}"
+            yield Handle(json.dumps([*path, "breaks", break_id]), label, later(start, 0), later(end, 0), True)
+
+
+def context(job: Job) -> dict[str, Any]:
+    """Everything that the page shows."""
+    found = job.document()
+    shoot = found.shoot
+    if shoot is None or not shoot.link:
+        lacks = "the shoot lacks something; the page Shoot says what" if shoot is None else "the shoot has no links"
+        return {"answer": f"Nothing to say of the day yet: {lacks}.", "day": None}
+    day = planned_day(job, shoot)
+    first = next((call.span[0].date() for call in day.calls if call.span is not None), None)
+    return {
+        "answer": answer(day),
+        "day": day,
+        "changes": [_shown(change, first) for change in day.changes],
+        "counters": counters(job, shoot, day),
+        "pack": packing(day),
+        "savings": savings(day),
+        "clock": clock,
+        "hours": hours,
+        "first": first,
+        "now": datetime.datetime.now(zone_of(shoot)),
+        "zone": shoot.shoot.timezone,
+        "runs": len(shoot.run),
+    }
+
+
+def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
+    return {
+        "link": change.link,
+        "at": clock(change.at, first),
+        "where": f"{WHEN[change.when]} {change.call}",
+        "left": hours(change.left_h),
+        "verdict": "fails" if change.when == "take" else "thin" if change.on_reserve else "holds",
+    }
+
+
+@router.get("/day")
+def page(request: Request) -> Response:
+    """The page."""
+    return render(request, "day.html", **context(job_of(request)))
+
+
+@router.get("/day/body")
+def body(request: Request) -> Response:
+    """What of the page follows the newest plan."""
+    return render(request, "day_body.html", **context(job_of(request)))
+
+
+@router.get("/api/day")
+def data(request: Request) -> dict[str, Any]:
+    """The day as `linkwright day --json` has it."""
+    job = job_of(request)
+    return document(planned_day(job, _shoot(job)))
+
+
+@router.get("/day.csv")
+def table(request: Request) -> Response:
+    """The battery changes as a table."""
+    job = job_of(request)
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(["change_at", "link", "call", "when", "left_h"])
+    for change in planned_day(job, _shoot(job)).changes:
+        at = change.at.isoformat()
+        writer.writerow([at, _plain(change.link), _plain(change.call), change.when, f"{change.left_h:.2f}"])
+    return PlainTextResponse(
+        out.getvalue(), media_type="text/csv",
+        headers={"content-disposition": 'attachment; filename="day.csv"', "cache-control": "no-store"},
+    )  # fmt: skip
+
+
+def _plain(text: str) -> str:
+    """A name as a cell that no spreadsheet takes for a formula."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+@router.get("/api/day/picture")
+def picture(
+    request: Request, width: Width = 1000, path: PathText = "", minutes: Minutes = 0, longer: Minutes = 0
+) -> dict[str, Any]:
+    """The day drawn, as it is or with one call or break elsewhere; nothing is kept of that."""
+    job = job_of(request)
+    _shoot(job)
+    draft = job.document().draft
+    if path:
+        draft = moved_draft(draft, _path(path), minutes, longer)
+    shoot = draft.shoot()
+    day = planned_day(job, shoot)
+    may = person_of(request).may("edit")
+    svg = drawn_day(day, float(width), tuple(handles(draft)) if may else (), titled=False)
+    return {"svg": svg, "answer": answer(day)}
+
+
+@router.post("/api/day/move")
+def move(request: Request, moving: Moving) -> dict[str, Any]:
+    """Move a call (with its breaks) or a break: one edit of the shoot, which undo takes back."""
+    job = job_of(request)
+    path = tuple(moving.path)
+    _shoot(job)
+    draft = job.document().draft
+    seen, new = moved_entry(draft, path, moving.minutes, moving.longer)
+    if moving.seen and moving.seen != f"{seen.get('from')} {seen.get('to')}":
+        raise InputError(f"it has been moved meanwhile, to {seen.get('from')}; look at it again")
+    moved_draft(draft, path, moving.minutes, moving.longer).shoot()  # refused before it is kept, with what is wrong
+    job.store.set_field(path, seen, new, person_of(request).name)
+    now = job.document()
+    told = f"{new.get('from')} to {new.get('to')}"
+    return {"says": f"{new.get('name', 'The break')} is from {told} now.", "revision": now.revision}
+
+
+@router.post("/tick/changed")
+def changed(request: Request, what: Changed) -> dict[str, Any]:
+    """The cells of a link were changed now; the time is the server's."""
+    job = job_of(request)
+    shoot = _shoot(job)
+    if what.link not in {link.name for link in shoot.link}:
+        raise InputError(f"there is no link {what.link}")
+    before = since_changed(job).get(what.link)
+    happening = job.store.happen(CHANGED, what.link, {"empty": what.empty}, None, person_of(request).name)
+    at = happening.when.astimezone(zone_of(shoot))
+    ran_h = None if before is None else (happening.when - before).total_seconds() / 3600.0
+    return {"says": f"{what.link}: cells changed at {at:%H:%M}.", "at": at.isoformat(), "ran_h": ran_h}
+
+
+@router.post("/api/day/run")
+def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
+    """Log how long a set lasted, at the link's planned power and its site's temperature: the prediction follows."""
+    job = job_of(request)
+    shoot = _shoot(job)
+    links = {link.name: link for link in shoot.link}
+    known = {link.link: link for link in planned_day(job, shoot).links}
+    if lasted.link not in links or lasted.link not in known:
+        raise InputError(
+            f"nothing is predicted for a link {lasted.link}; give its transmitter's cells and drain_mw"
+        )
+    try:
+        ran_h = float(lasted.hours.replace(",", "."))
+        run = Run(
+            transmitter=links[lasted.link].transmitter, ran_h=ran_h, power_mw=known[lasted.link].power_mw,
+            temperature_c=known[lasted.link].temperature_c, microphone=links[lasted.link].microphone,
+            link=lasted.link,
+        )  # fmt: skip
+    except ValueError:
+        raise InputError(f'"{lasted.hours}" is no run time; expected hours such as 6.5, at most 1000') from None
+    value = run.model_dump(exclude_none=True)
+    job.store.insert(("run",), value, person_of(request).name)
+    told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {run.transmitter}; undo takes it back."
+    return {"says": told, "revision": job.document().revision}
+
+
+def _path(text: str) -> tuple[str, ...]:
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, list) or not 2 <= len(found) <= 4 or not all(isinstance(one, str) for one in found):
+        raise InputError("that is no call and no break; load the page again")
+    return tuple(found)
+
+
+def _shoot(job: Job) -> Shoot:
+    """The shoot. Raises InputError while it is not whole."""
+    shoot = job.document().shoot
+    if shoot is None:
+        raise InputError("the shoot is not whole yet; the page Shoot says what it lacks")
+    return shoot

@@ -1,0 +1,47 @@
+"""Sheets of the built-in shoot and of shoots with hostile names, for tests."""
+
+from __future__ import annotations
+
+import functools
+import importlib.resources
+from typing import Literal
+
+from tests.plan.shoots import HEADER, pocket, shoot
+
+from linkwright.plan.chain import scene_of
+from linkwright.plan.pipeline import make_plan
+from linkwright.sheets.bundle import Sheets
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.reading import parse_shoot
+
+#: Names that spreadsheets, markup and readers could take for more than text.
+HOSTILE = '=HYPERLINK(\\"x\\") *bold* #image(\\"a.png\\") <b> @ref $x$ \\\\ `code`'
+
+
+def demo() -> Shoot:
+    """The built-in shoot, without its sweep."""
+    text = importlib.resources.files("linkwright.demo").joinpath("shoot.toml").read_text("utf-8")
+    return parse_shoot(text.replace('sweeps = ["sweep.csv"]\n', ""), "demo.toml")
+
+
+def hostile() -> Shoot:
+    """A shoot in which every name that a person types is hostile."""
+    return shoot(
+        pocket()
+        + f'[[link]]\nname = "{HOSTILE}"\ntransmitter = "pocket"\nreceiver = "uhf-cart-rack"\n'
+        + f'[[contact]]\nname = "{HOSTILE}"\nphone = "+44"\n',
+        HEADER.replace('title = "Test"', f'title = "{HOSTILE}"'),
+    )
+
+
+@functools.cache
+def sheets(which: str = "demo", paper: Literal["a4", "us-letter"] = "a4") -> Sheets:
+    """The sheets of one of them."""
+    read = demo() if which == "demo" else hostile()
+    return Sheets(scene_of(read, {}), make_plan(read, {}), paper, "http://192.0.2.7:8765")
+
+
+@functools.cache
+def files(which: str = "demo", paper: Literal["a4", "us-letter"] = "a4") -> dict[str, bytes]:
+    """All files of one of them."""
+    return dict(sheets(which, paper).made())
