@@ -70,13 +70,13 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
         return RedirectResponse("/shoot")
 
     @app.get("/events", include_in_schema=False)
-    async def events(_request: Request) -> StreamingResponse:
+    async def events(_request: Request, live: bool = False) -> StreamingResponse:
         def stands() -> dict[str, Any]:
             told = job.planned
             return {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
 
         return StreamingResponse(
-            hub.stream(stands), media_type="text/event-stream", headers={"cache-control": "no-store"}
+            hub.stream(stands, frozenset({"live"} if live else ())), media_type="text/event-stream", headers={"cache-control": "no-store"}
         )
 
     return app
