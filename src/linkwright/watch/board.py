@@ -24,6 +24,8 @@ SILENT_S: Final = 3.0
 BREAKS, NEAR = 0.5, 0.9
 #: A margin under this is thin [dB].
 THIN_DB: Final = 6.0
+#: A look in which nothing was said.
+NOTHING: Final = np.full(4, np.nan, np.float32)
 #: More links than this are not shown.
 MOST_LINKS: Final = 2000
 
@@ -45,6 +47,7 @@ class Board:
     _now: Floats = field(default_factory=lambda: np.empty((0, 4), np.float32))
     _looks: Floats = field(default_factory=lambda: np.empty((LOOKS, 0, 4), np.float32))
     _at: int = 0
+    last_look: Floats = field(default_factory=lambda: np.empty((0, 4), np.float32))
 
     def know(self, names: list[str]) -> None:
         """Show these links, in this order, before they have said anything."""
@@ -60,7 +63,9 @@ class Board:
         rows, values, times = rows[known], batch.values[known], batch.time_ns[known]
         if not rows.size:
             return
-        for column, (field_, way) in enumerate(((RF_A, np.fmin), (RF_A, np.fmax), (RF_B, np.fmin), (RF_B, np.fmax))):
+        for column, (field_, way) in enumerate(
+            ((RF_A, np.fmin), (RF_A, np.fmax), (RF_B, np.fmin), (RF_B, np.fmax))
+        ):
             way.at(self._now[:, column], rows, values[:, field_])
         order = np.argsort(times, kind="stable")
         rows, values, times = rows[order], values[order], times[order]
@@ -75,6 +80,7 @@ class Board:
         found = self._now.copy()
         self._looks[self._at] = found
         self._at = (self._at + 1) % LOOKS
+        self.last_look = found
         self._now[:] = np.nan
         return found
 
@@ -122,7 +128,7 @@ class Board:
         margin = self.margin_db(link)
         return [
             self.state(link, now_s),
-            *(_whole(value) for value in look[link]),
+            *(_whole(value) for value in (look[link] if link < look.shape[0] else NOTHING)),
             _share(last[QUALITY]),
             _whole(last[AUDIO]),
             _share(last[BATTERY]),

@@ -22,7 +22,9 @@ from linkwright.units import clock, mhz_text
 from linkwright.web.hub import Hub
 from linkwright.web.job import Job
 from linkwright.web.listening import Listening
+from linkwright.web.playing import Playing
 from linkwright.web.security import Gate, hash_of, is_loopback, person_of
+from linkwright.web.watching import Watching
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
@@ -43,26 +45,44 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
     hub = Hub()
     job = Job(store, hub)
     listening = Listening(store, hub)
+    watching = Watching(job, hub)
+    playing = Playing(job, watching)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         job.start()
+        watching.start()
         yield
         hub.close()
         listening.close()
+        playing.stop()
+        watching.close()
         job.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
-    app.state.listening = listening
+    app.state.listening, app.state.watching, app.state.playing = listening, watching, playing
     app.state.templates = _templates()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
     _errors(app)
     _static(app)
-    from linkwright.web.pages import air, connect, day, edit, ground, plan, recordings, setup, sheets, shoot, sound
+    from linkwright.web.pages import (
+        air,
+        connect,
+        day,
+        edit,
+        ground,
+        live,
+        plan,
+        recordings,
+        setup,
+        sheets,
+        shoot,
+        sound,
+    )
 
-    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, connect):
+    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, connect):
         app.include_router(page.router)
 
     @app.get("/", include_in_schema=False)
@@ -76,7 +96,9 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
             return {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
 
         return StreamingResponse(
-            hub.stream(stands, frozenset({"live"} if live else ())), media_type="text/event-stream", headers={"cache-control": "no-store"}
+            hub.stream(stands, frozenset({"live"} if live else ())),
+            media_type="text/event-stream",
+            headers={"cache-control": "no-store"},
         )
 
     return app

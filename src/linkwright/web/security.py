@@ -105,7 +105,7 @@ class Gate:
     def _from_here(self, request: Request, host: str) -> bool:
         """Whether our own page sent it; readings also come from programs, which say no origin.
 
-        A browser says an origin with everything that it sends to another place, and asks first before it sends JSON.
+        A browser says an origin with whatever it sends to another place, and asks first before it sends JSON.
         """
         origin = request.headers.get("origin")
         if origin is None and request.url.path == READINGS_PATH:

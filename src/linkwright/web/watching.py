@@ -1,7 +1,7 @@
 """The day while it happens: readings come in, every link's state and alarms follow, four looks a second.
 
-One thread takes what came, tells the pages, keeps the readings, and never holds up whoever sends. What stands here is
-bounded: a minute of looks a link, the open alarms and the last closed ones.
+One thread takes what came, tells the pages, keeps the readings, and never holds up whoever sends. What stands here
+is bounded: a minute of looks a link, the open alarms and the last closed ones.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import time
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from linkwright.gather.expected import expected_of
+from linkwright.gather.watching import expected_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import live_calls
 from linkwright.watch.board import Board
@@ -161,9 +161,15 @@ class Watching:
     def _follow_the_plan(self) -> None:
         """A newer plan brings other carriers and needs."""
         planned, shoot = self.job.planned, self.job.document().shoot
-        if planned.of_revision == self._of_revision or shoot is None or planned.plan is None:
+        if planned.of_revision == self._of_revision or shoot is None or planned.plan is None or planned.busy:
             return
-        expected = tuple(expected_of(shoot, planned.plan))
+        try:
+            scene = self.job.scene()
+        except InputError:
+            return  # the page Plan says what is wrong
+        if scene is None:
+            return
+        expected = expected_of(scene, planned.plan)
         with self._lock:
             self._of_revision, self._expected = planned.of_revision, expected
             self._watcher = Watcher(expected)
@@ -207,5 +213,7 @@ def call_at(job: Job, time_ns: int) -> str | None:
     timed = [call for call in live_calls(shoot) if call.starts is not None and call.ends is not None]
     on = [call for call in timed if call.starts and call.ends and call.starts <= at < call.ends]
     later = [call for call in timed if call.starts and call.starts > at]
-    found = on or sorted(later, key=lambda call: call.starts.timestamp() if call.starts else 0.0) or list(timed[-1:])
+    found = (
+        on or sorted(later, key=lambda call: call.starts.timestamp() if call.starts else 0.0) or list(timed[-1:])
+    )
     return found[0].name if found else live_calls(shoot)[0].name

@@ -18,6 +18,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
+from linkwright.web.playing import Playing
 from linkwright.web.security import READINGS_PATH, person_of
 from linkwright.web.watching import Alarm, Watching, call_at, clock_of
 
@@ -216,7 +217,9 @@ def acknowledge(request: Request, seen: Seen) -> dict[str, Any]:
     one = watching_of(request).acknowledge(seen.key, who)
     cause = CAUSES.get(one.episode.cause, one.episode.cause)
     text = f"{one.episode.link}: {cause}, acknowledged"
-    job_of(request).store.happen("acknowledged", one.episode.link, {"text": text, "cause": one.episode.cause}, None, who)
+    job_of(request).store.happen(
+        "acknowledged", one.episode.link, {"text": text, "cause": one.episode.cause}, None, who
+    )
     return {"says": [f"{text}."]}
 
 
@@ -225,7 +228,8 @@ def spare(request: Request, link: Annotated[str, Query(max_length=80)]) -> Respo
     """The spares of a link, proved now."""
     job, watching = job_of(request), watching_of(request)
     return render(
-        request, "live_spare.html", answer="", link=link, spares=spares_now(job, watching, link), sweep_age=_sweep_age(job),
+        request, "live_spare.html", answer="", link=link, spares=spares_now(job, watching, link),
+        sweep_age=_sweep_age(job),
     )  # fmt: skip
 
 
@@ -242,10 +246,8 @@ def spares_now(job: Job, watching: Watching, link: str) -> list[SpareNow]:
     for khz in mine.spares_khz:
         then = {one.link: one for one in outcomes(scene, plan, {link: khz}, only)}
         own = then.get(link)
-        worse = [
-            one.link for one in call.links
-            if one.link != link and one.verdict == "holds" and one.link in then and then[one.link].verdict != "holds"
-        ]  # fmt: skip
+        held = [one.link for one in call.links if one.link != link and one.verdict == "holds"]
+        worse = [name for name in held if name in then and then[name].verdict != "holds"]
         against = f"{', '.join(worse)} would not hold any more" if worse else ""
         if own is None:
             found.append(SpareNow(khz, None, "–", "fails", "the rules or the air do not allow it now"))
@@ -262,7 +264,9 @@ def _sweep_age(job: Job) -> str:
     if not times:
         return ""
     minutes = round((datetime.datetime.now(datetime.UTC) - max(times)).total_seconds() / 60.0)
-    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h" if minutes < 2880 else f"{minutes // 1440} days"
+    return (
+        f"{minutes} min" if minutes < 120 else f"{minutes // 60} h" if minutes < 2880 else f"{minutes // 1440} days"
+    )
 
 
 @router.post("/live/switch")
@@ -283,3 +287,14 @@ def switch(request: Request, to: Switch) -> dict[str, Any]:
     tell = [one.name for one in shoot.contact] if shoot is not None else []
     told = f"Tell {', '.join(tell)}." if tell else "Tell whoever coordinates carriers here."
     return {"says": [f"{text}. Set the transmitter, then the receiver, and listen. {told}"]}
+
+
+@router.post("/live/try")
+def try_it(request: Request, play: Play) -> dict[str, Any]:
+    """Play simulated readings, or stop."""
+    playing: Playing = request.app.state.playing
+    if play.what == "stop":
+        playing.stop()
+        return {"says": ["Stopped."]}
+    playing.start()
+    return {"says": ["Simulated readings are coming in; all of it is invented."]}
