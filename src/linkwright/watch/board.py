@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from linkwright.watch.record import AUDIO, BATTERY, FIELDS, MUTED, QUALITY, RF_A, RF_B, Batch
 
 Floats = NDArray[np.float32]
-State = Literal["holds", "thin", "fails", "no readings"]
+State = Literal["holds", "thin", "fails", "no readings", "not on now"]
 
 #: Looks that are kept: a minute at four a second.
 LOOKS: Final = 240
@@ -34,11 +34,13 @@ MOST_LINKS: Final = 2000
 class Board:
     """What every link says now.
 
-    need_dbm : what a link's receiver needs at its input, by name; links without are judged by quality alone.
+    need_dbm : what a link's receiver needs at its input, by name; links without are judged by quality alone. off :
+    links that nobody expects to hear now.
     """
 
     need_dbm: dict[str, float] = field(default_factory=dict)
     names: list[str] = field(default_factory=list)
+    off: frozenset[str] = frozenset()
     refused: int = 0
     _index: dict[str, int] = field(default_factory=dict)
     _last: Floats = field(default_factory=lambda: np.empty((0, len(FIELDS)), np.float32))
@@ -104,7 +106,7 @@ class Board:
         """How a link stands now."""
         age = self.age_s(link, now_s)
         if age is None or age > SILENT_S:
-            return "no readings"
+            return "not on now" if self.names[link] in self.off else "no readings"
         last = self._last[link]
         quality, muted = last[QUALITY], last[MUTED]
         if muted == 1.0 or quality < BREAKS:

@@ -1,12 +1,14 @@
 """The day while it happens: readings come in, every link's state and alarms follow, four looks a second.
 
-One thread takes what came, tells the pages, keeps the readings, and never holds up whoever sends. What stands here
-is bounded: a minute of looks a link, the open alarms and the last closed ones.
+One thread takes what came and tells the pages how every link stands; another keeps the readings and judges them, so
+that neither whoever sends nor whoever looks waits for it. What stands here is bounded: a minute of looks a link,
+the open alarms and the last closed ones.
 """
 
 from __future__ import annotations
 
 import datetime
+import queue
 import threading
 import time
 from dataclasses import dataclass, field, replace
@@ -16,10 +18,10 @@ from linkwright.gather.watching import expected_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import live_calls
 from linkwright.watch.board import Board
-from linkwright.watch.diagnose import Episode, Watcher
 from linkwright.watch.expected import Expected
 from linkwright.watch.live import Intake, Taken
 from linkwright.watch.record import Batch
+from linkwright.watch.watcher import Change, Episode, Watcher
 from linkwright.web import keeping
 from linkwright.web.hub import Hub
 from linkwright.web.job import Job
@@ -54,7 +56,8 @@ class Watching:
     alarms: dict[str, Alarm] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _closing: threading.Event = field(default_factory=threading.Event)
-    _thread: threading.Thread | None = None
+    _came: queue.SimpleQueue[list[Batch] | None] = field(default_factory=queue.SimpleQueue)
+    _threads: list[threading.Thread] = field(default_factory=list)
     _of_revision: int = -2
     _watcher: Watcher = field(default_factory=Watcher)
     _keeper: keeping.Keeper = field(init=False)
@@ -65,14 +68,16 @@ class Watching:
 
     def start(self) -> None:
         """Begin; what was kept last is looked through again, so that a restart forgets no alarm."""
-        self._thread = threading.Thread(target=self._run, name="watching", daemon=True)
-        self._thread.start()
+        for name, run in (("looking", self._look_forever), ("judging", self._judge_forever)):
+            thread = threading.Thread(target=run, name=name, daemon=True)
+            thread.start()
+            self._threads.append(thread)
 
     def close(self) -> None:
         """Stop, and keep what came in."""
         self._closing.set()
-        if self._thread is not None:
-            self._thread.join(timeout=10)
+        for thread in self._threads:
+            thread.join(timeout=10)
 
     def take(self, payload: Any) -> Taken:
         """Readings as they come over the network."""
@@ -125,36 +130,61 @@ class Watching:
 
     def tick(self) -> None:
         """Take what came, and tell the pages."""
-        self._follow_the_plan()
         now_s = time.monotonic()
-        changed = False
+        batches = self.intake.drain()
         with self._lock:
-            for batch in self.intake.drain():
+            for batch in batches:
                 self.board.add(batch, now_s)
-                self._keeper.add(batch, now_s)
-                for episode in self._watcher.add(batch):
-                    changed = self._changed(episode, now_s) or changed
-            changed = self._forget(now_s) or changed
+            self._who_is_on()
             look = self.board.look()
             rows = [self.board.row(n, look, now_s) for n in range(len(self.board.names))] if self.hub.open else []
         if rows:
             self.hub.tell("live", {"rows": rows, "lost": self.intake.lost})
+        if batches:
+            self._came.put(batches)
+
+    def _who_is_on(self) -> None:
+        """Links of another call are not missed while theirs is not on."""
+        if not any(one.spans for one in self._expected):
+            return
+        now = self.now_ns()
+        planned = {one.link for one in self._expected}
+        on = {one.link for one in self._expected if one.live_at(now)}
+        self.board.off = frozenset(planned - on) if on else frozenset()
+
+    def judge(self, batches: list[Batch]) -> None:
+        """Keep what came, and tell alarms."""
+        now_s = time.monotonic()
+        for batch in batches:
+            self._keeper.add(batch, now_s)
+        changes = [change for batch in batches for change in self._watcher.add(batch)]
+        with self._lock:
+            news = [self._changed(change, now_s) for change in changes]
+            changed = self._forget(now_s) or any(news)
         if changed:
             self.hub.tell("alarms", {"open": len(self.shown())})
 
-    def _run(self) -> None:
-        self._look_again()
+    def _look_forever(self) -> None:
         while not self._closing.wait(LOOK_S):
             self.tick()
+        self.tick()
+        self._came.put(None)
+
+    def _judge_forever(self) -> None:
+        self._look_again()
+        while (batches := self._came.get()) is not None:
+            self._follow_the_plan()
+            self.judge(batches)
         self._keeper.keep()
 
     def _look_again(self) -> None:
         try:
             self._follow_the_plan()
             for batch in keeping.read(self.job.store, keeping.kept(self.job.store)[-AGAIN:]):
+                changes = self._watcher.add(batch)
                 with self._lock:
-                    for episode in self._watcher.add(batch):
-                        self._changed(episode, time.monotonic())
+                    for change in changes:
+                        self._changed(change, time.monotonic())
         except InputError:
             return  # a damaged minute is told on the page Wrap; the day goes on
 
@@ -176,10 +206,11 @@ class Watching:
             self.board.know([link.name for link in shoot.link])
             self.board.need_dbm = {one.link: one.need_dbm for one in reversed(expected)}
 
-    def _changed(self, episode: Episode, now_s: float) -> bool:
-        key = f"{episode.link}-{episode.from_ns}".replace(" ", "_")
+    def _changed(self, change: Change, now_s: float) -> bool:
+        episode = change.episode
+        key = f"{self._of_revision}-{episode.number}"
         before = self.alarms.get(key)
-        closed = None if episode.to_ns is None else now_s
+        closed = now_s if change.kind == "closed" else None
         self.alarms[key] = Alarm(key, episode, before.acknowledged if before else "", closed)
         return before is None or before.episode != episode
 

@@ -95,6 +95,7 @@ def answer(watching: Watching) -> str:
     """The answer of the page as a sentence."""
     rows = watching.rows()
     states = dict(zip(rows["names"], (row[0] for row in rows["rows"]), strict=True))
+    states = {name: state for name, state in states.items() if state != "not on now"}
     heard = {name: state for name, state in states.items() if state != "no readings"}
     alarms = [one for one in watching.shown() if one.closed_s is None]
     if alarms:
@@ -123,7 +124,7 @@ def _shown(job: Job, one: Alarm, plan: Plan | None) -> dict[str, Any]:
     return {
         "key": one.key, "link": episode.link, "cause_words": CAUSES.get(episode.cause, episode.cause),
         "since": clock_of(job, episode.from_ns),
-        "until": "" if episode.to_ns is None else clock_of(job, episode.to_ns),
+        "until": "" if one.closed_s is None else clock_of(job, episode.to_ns),
         "probability": episode.probability, "because": episode.because, "do": episode.do,
         "acknowledged": one.acknowledged,
         "spares": episode.cause in ON_THE_CARRIER and bool(_spares(plan, episode.link)),

@@ -3,8 +3,8 @@ import { post, say } from "./page.js";
 
 const board = document.getElementById("live");
 const LOOKS = 240, LOW = -110, HIGH = -20;
-const STATES = { holds: "holds", thin: "thin", fails: "fails", "no readings": "fails" };
-let cards = [], rings = [], needs = [], words = [], seen = 0;
+const STATES = { holds: "holds", thin: "thin", fails: "fails", "no readings": "fails", "not on now": "off" };
+let cards = [], rings = [], needs = [], words = [], seen = 0, asking = 0;
 
 const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
 let colours = {};
@@ -49,6 +49,7 @@ function show(n, row) {
     parts.querySelector(".disc").className = `disc ${STATES[state]}`;
     parts.querySelector(".word").textContent = state;
     parts.dataset.state = state;
+    clearTimeout(asking); asking = setTimeout(() => document.body.dispatchEvent(new CustomEvent("lw:alarms")), 700);
   }
   const said = [];
   if (margin !== null) said.push(`${margin < 0 ? "−" : "+"}${Math.abs(margin).toFixed(0)} dB`);
