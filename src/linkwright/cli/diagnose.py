@@ -24,7 +24,9 @@ def run(
     shoot: Annotated[str | None, typer.Option(help="the shoot: who transmits what, when")] = None,
     plan: Annotated[str | None, typer.Option(help="with --shoot: its plan; default: plan anew")] = None,
     mapping: Annotated[str | None, typer.Option(help="how other columns, units and clocks are read, TOML")] = None,
-    audio: Annotated[list[str] | None, typer.Option(help="a recording of it, WAV or FLAC; as often as needed")] = None,
+    audio: Annotated[
+        list[str] | None, typer.Option(help="a recording of it, WAV or FLAC; as often as needed")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """What went wrong, when and why: episodes with their cause, how probable it is, the evidence, and what to do.
@@ -37,7 +39,7 @@ def run(
 
     if plan is not None and shoot is None:
         raise InputError("--plan needs the shoot that it plans: --shoot FILE")
-    how = _mapping(mapping)
+    how = mapping_in(mapping)
     laid: Sequence[Laid] = ()
     with progress() as tell:
         expected = () if shoot is None else _expected(shoot, plan, tell)
@@ -51,7 +53,7 @@ def run(
     raise typer.Exit(1 if found.episodes else 0)
 
 
-def _mapping(path: str | None) -> Mapping:
+def mapping_in(path: str | None) -> Mapping:
     from linkwright.shoot.reading import read_text
     from linkwright.watch.mapping import MOST_BYTES, TIDY, parse_mapping
 
@@ -96,7 +98,9 @@ def _with_audio(
     from linkwright.watch.recordings import lay
 
     if sum(seen.readings for seen in found.seen) > MOST_SORTED:
-        says = f"is too long to be laid along recordings: over {MOST_SORTED} readings; give the part that was recorded"
+        says = (
+            f"is too long to be laid along recordings: over {MOST_SORTED} readings; give the part that was recorded"
+        )
         raise InputError(says, path=logs[0])
     log = Log.of(batch for one in logs for batch in read_batches(Path(one), one, how, tell=tell))
     episodes, laid, told = lay(log, tracks, found.episodes)

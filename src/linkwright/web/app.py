@@ -28,6 +28,7 @@ from linkwright.web.watching import Watching
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
+    from linkwright.web.sources import Sources
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -37,10 +38,12 @@ TYPES: Final = {
 }  # fmt: skip
 
 
-def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = ()) -> FastAPI:
+def create_app(
+    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), sources: Sources | None = None
+) -> FastAPI:
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
-    `lan_urls` are its addresses on the network, where it is open to it.
+    `lan_urls` are its addresses on the network, where it is open to it. `sources` bring readings besides HTTP.
     """
     hub = Hub()
     job = Job(store, hub)
@@ -52,7 +55,11 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         job.start()
         watching.start()
+        if sources is not None:
+            sources.start(watching.take)
         yield
+        if sources is not None:
+            sources.stop()
         hub.close()
         listening.close()
         playing.stop()

@@ -11,6 +11,7 @@ import datetime
 import queue
 import threading
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -18,10 +19,11 @@ from linkwright.gather.watching import expected_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import live_calls
 from linkwright.watch.board import Board
+from linkwright.watch.diagnose import at_any_time
 from linkwright.watch.expected import Expected
-from linkwright.watch.live import Intake, Taken
+from linkwright.watch.live import Live, Taken
 from linkwright.watch.record import Batch
-from linkwright.watch.watcher import Change, Episode, Watcher
+from linkwright.watch.watcher import Change, Episode
 from linkwright.web import keeping
 from linkwright.web.hub import Hub
 from linkwright.web.job import Job
@@ -31,6 +33,8 @@ LOOK_S: Final = 0.25
 #: Closed alarms stand for so long unless somebody acknowledged them [s], and at most so many alarms at all.
 STAYS_S: Final = 900.0
 MOST_ALARMS: Final = 60
+#: Readings this far from every call are of another day than the plan [ns].
+NEAR_NS: Final = 12 * 3600 * 1_000_000_000
 #: After a restart the last so many kept minutes are looked through again.
 AGAIN: Final = 5
 
@@ -51,7 +55,7 @@ class Watching:
 
     job: Job
     hub: Hub
-    intake: Intake = field(default_factory=Intake)
+    intake: Live = field(default_factory=Live)
     board: Board = field(default_factory=Board)
     alarms: dict[str, Alarm] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
@@ -59,7 +63,6 @@ class Watching:
     _came: queue.SimpleQueue[list[Batch] | None] = field(default_factory=queue.SimpleQueue)
     _threads: list[threading.Thread] = field(default_factory=list)
     _of_revision: int = -2
-    _watcher: Watcher = field(default_factory=Watcher)
     _keeper: keeping.Keeper = field(init=False)
     _expected: tuple[Expected, ...] = ()
 
@@ -85,7 +88,7 @@ class Watching:
 
     def put(self, batch: Batch) -> None:
         """Readings of a program inside this one, such as the simulator."""
-        self.intake.put(batch)
+        self.intake.take_batch(batch)
 
     def now_ns(self) -> int:
         """The time of the newest reading, or of the clock where there is none [ns]."""
@@ -139,7 +142,7 @@ class Watching:
             look = self.board.look()
             rows = [self.board.row(n, look, now_s) for n in range(len(self.board.names))] if self.hub.open else []
         if rows:
-            self.hub.tell("live", {"rows": rows, "lost": self.intake.lost})
+            self.hub.tell("live", {"rows": rows, "lost": self.intake.counts().lost})
         if batches:
             self._came.put(batches)
 
@@ -157,7 +160,7 @@ class Watching:
         now_s = time.monotonic()
         for batch in batches:
             self._keeper.add(batch, now_s)
-        changes = [change for batch in batches for change in self._watcher.add(batch)]
+        changes = self.intake.judge(batches)
         with self._lock:
             news = [self._changed(change, now_s) for change in changes]
             changed = self._forget(now_s) or any(news)
@@ -181,7 +184,7 @@ class Watching:
         try:
             self._follow_the_plan()
             for batch in keeping.read(self.job.store, keeping.kept(self.job.store)[-AGAIN:]):
-                changes = self._watcher.add(batch)
+                changes = self.intake.judge([batch])
                 with self._lock:
                     for change in changes:
                         self._changed(change, time.monotonic())
@@ -191,7 +194,13 @@ class Watching:
     def _follow_the_plan(self) -> None:
         """A newer plan brings other carriers and needs."""
         planned, shoot = self.job.planned, self.job.document().shoot
-        if planned.of_revision == self._of_revision or shoot is None or planned.plan is None or planned.busy:
+        outside = self._came_outside(self._expected)
+        if (
+            (planned.of_revision == self._of_revision and not outside)
+            or shoot is None
+            or planned.plan is None
+            or planned.busy
+        ):
             return
         try:
             scene = self.job.scene()
@@ -200,11 +209,19 @@ class Watching:
         if scene is None:
             return
         expected = expected_of(scene, planned.plan)
+        if self._came_outside(expected):
+            expected = tuple(at_any_time(expected))
         with self._lock:
             self._of_revision, self._expected = planned.of_revision, expected
-            self._watcher = Watcher(expected)
+            self.intake.expect(expected)
             self.board.know([link.name for link in shoot.link])
             self.board.need_dbm = {one.link: one.need_dbm for one in reversed(expected)}
+
+    def _came_outside(self, expected: Sequence[Expected]) -> bool:
+        """Whether the newest reading lies far from every call: then the plan's levels count, not its times."""
+        spans = [span for one in expected for span in one.spans]
+        now = max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
+        return bool(spans and now) and not any(start - NEAR_NS <= now <= end + NEAR_NS for start, end in spans)
 
     def _changed(self, change: Change, now_s: float) -> bool:
         episode = change.episode

@@ -164,8 +164,17 @@ def page(request: Request) -> Response:
     job, watching = job_of(request), watching_of(request)
     return render(
         request, "live.html", answer=answer(watching), names=watching.rows()["names"], alarms=alarms_of(request),
-        happened=happened(job), next_take=next_take(job), intake=watching.intake.says(),
+        happened=happened(job), next_take=next_take(job), intake=_came(watching),
     )  # fmt: skip
+
+
+def _came(watching: Watching) -> str:
+    """What came so far, in words."""
+    counts = watching.intake.counts()
+    if not counts.taken and not counts.refused:
+        return "Nothing has come since these pages were opened."
+    lost = f", {counts.lost} lost as too many came at once" if counts.lost else ""
+    return f"Since these pages were opened {counts.taken} came, {counts.refused} were refused{lost}."
 
 
 @router.get("/live/alarms")
@@ -197,7 +206,7 @@ async def readings(request: Request) -> dict[str, Any]:
         if len(data) > MOST_BYTES:
             raise InputError(f"the readings have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
     taken = await run_in_threadpool(watching_of(request).take, data)
-    return {"taken": taken.count, "refused": list(taken.refused)}
+    return taken.document()
 
 
 @router.post("/log/happen")
