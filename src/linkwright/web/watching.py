@@ -175,9 +175,16 @@ class Watching:
 
     def _judge_forever(self) -> None:
         self._look_again()
-        while (batches := self._came.get()) is not None:
+        while True:
+            try:
+                batches = self._came.get(timeout=LOOK_S)
+            except queue.Empty:
+                batches = []
+            if batches is None:
+                break
             self._follow_the_plan()
-            self.judge(batches)
+            if batches or self.alarms:
+                self.judge(batches)
         self._keeper.keep()
 
     def _look_again(self) -> None:
