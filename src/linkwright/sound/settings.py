@@ -55,8 +55,8 @@ class SoundSettings:
 
     gain : at every step of the attenuation; `at` is the step that is set or chosen. phantom : None where the
     microphone needs none; phantom_needed_ma : what it draws; phantom_given_ma : what the transmitter can give, 0
-    where it gives none. path : from the lips to the file. set_delay_ms : None where the plan chooses. assumed : what
-    the shoot does not say.
+    where it gives none. path : from the lips to the file. set_delay_ms : None where the plan chooses. assumed :
+    what the shoot does not say.
     """
 
     microphone: Microphone
