@@ -82,7 +82,9 @@ class Link:
         cnr[self.squeeze] = -6.0
         quality = 1.0 / (1.0 + np.exp(-np.clip(cnr, -40.0, 40.0) * 1.3))
         muted = quality < 0.3
-        speech = np.where(np.sin(np.arange(self.count) * self.step_s * 0.9 + rng.uniform(0, 6)) > -0.3, -26.0, -57.0)
+        speech = np.where(
+            np.sin(np.arange(self.count) * self.step_s * 0.9 + rng.uniform(0, 6)) > -0.3, -26.0, -57.0
+        )
         audio = speech + rng.normal(0.0, 5.0, self.count)
         audio[self.dead | muted] = -97.0
         levels = np.minimum(total + rng.normal(0.0, meter_db, total.shape), TOP_DBM)
@@ -154,7 +156,13 @@ CAUSES = (
 
 
 def play(
-    seed: int, *, links: int = 6, minutes: float = 30.0, step_s: float = 0.1, meter_db: float = 2.0, faults: bool = True
+    seed: int,
+    *,
+    links: int = 6,
+    minutes: float = 30.0,
+    step_s: float = 0.1,
+    meter_db: float = 2.0,
+    faults: bool = True,
 ) -> Played:
     """A log of `links` and two more that come and go; each link has every cause in turn, in an order of its own."""
     rng = np.random.default_rng([seed, 99])

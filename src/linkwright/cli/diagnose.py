@@ -24,7 +24,9 @@ def run(
     shoot: Annotated[str | None, typer.Option(help="the shoot: who transmits what, when")] = None,
     plan: Annotated[str | None, typer.Option(help="with --shoot: its plan; default: plan anew")] = None,
     mapping: Annotated[str | None, typer.Option(help="how other columns, units and clocks are read, TOML")] = None,
-    audio: Annotated[list[str] | None, typer.Option(help="a recording of it, WAV or FLAC; as often as needed")] = None,
+    audio: Annotated[
+        list[str] | None, typer.Option(help="a recording of it, WAV or FLAC; as often as needed")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """What went wrong, when and why: episodes with their cause, how probable it is, the evidence, and what to do.
@@ -96,7 +98,9 @@ def _with_audio(
     from linkwright.watch.recordings import lay
 
     if sum(seen.readings for seen in found.seen) > MOST_SORTED:
-        says = f"is too long to be laid along recordings: over {MOST_SORTED} readings; give the part that was recorded"
+        says = (
+            f"is too long to be laid along recordings: over {MOST_SORTED} readings; give the part that was recorded"
+        )
         raise InputError(says, path=logs[0])
     log = Log.of(batch for one in logs for batch in read_batches(Path(one), one, how, tell=tell))
     episodes, laid, told = lay(log, tracks, found.episodes)
