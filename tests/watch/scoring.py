@@ -32,7 +32,7 @@ def expected_of(played: Played) -> tuple[Expected, ...]:
     """Who transmits what and when: the talents always, the two others while they are on."""
     noise, required = FLOOR_DBM, NEED_DBM - FLOOR_DBM
     # the plan takes a link to be good down to 8 dB over its need: a sag to there is nothing to tell
-    carriers = dict(zip((name for name in played.names if name not in played.on), CARRIERS_KHZ, strict=True))
+    carriers = dict(zip((name for name in played.names if name not in played.on), CARRIERS_KHZ, strict=False))
     found = [Expected(name, "Call", (), khz, NEED_DBM + 8.0, noise, required) for name, khz in carriers.items()]
     hits = [truth for truth in played.truth if truth.cause == "intermodulation"]
     for name, over in (("Guest", GUEST_OVER_KHZ), ("Host", HOST_OVER_KHZ)):
