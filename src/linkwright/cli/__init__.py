@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "day": ("day", "The schedule: setting up, battery changes, what to pack."),
     "sheets": ("sheets", "PDF, CSV and calendar files for everybody."),
     "neighbours": ("neighbours", "Swap carriers with other crews, and check them against the plan."),
+    "simulate": ("simulate", "Play a shoot as receiver readings, with seeded faults."),
     "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
     "serve": ("serve", "The web pages of a shoot, on loopback unless --lan."),
     "demo": ("demo", "Plan the built-in shoot, have one carrier hit, and serve its pages."),

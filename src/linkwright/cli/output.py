@@ -7,7 +7,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -135,14 +135,26 @@ def write_drawing(path: str, svg: str) -> None:
         write_text(path, svg)
 
 
+def write_lines(path: str, lines: Iterable[str]) -> None:
+    """Write lines as they come, the file whole or not at all. `-` is standard output. Raises InputError."""
+    if path == "-":
+        sys.stdout.writelines(lines)
+    else:
+        _write_whole(path, (line.encode("utf-8") for line in lines))
+
+
 def write_bytes(path: str, data: bytes) -> None:
     """Write a file whole: beside its place first, then renamed. Raises InputError."""
+    _write_whole(path, [data])
+
+
+def _write_whole(path: str, parts: Iterable[bytes]) -> None:
     target = Path(path)
     try:
         handle, beside = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
         try:
             with os.fdopen(handle, "wb") as out:
-                out.write(data)
+                out.writelines(parts)
             Path(beside).chmod(0o644)
             Path(beside).replace(target)
         except BaseException:

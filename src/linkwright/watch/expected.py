@@ -1,0 +1,55 @@
+"""What the plan says of a link while a call runs, as plain values: what the watch compares readings with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+#: Where no plan says what a receiver needs [dBm]: thermal noise in 200 kHz, a noise figure of 8 dB and 20 dB of
+#: C/N, rounded (assumed).
+NEED_DBM: Final = -93.0
+#: Nothing is received below this [dBm] where no plan says the noise (assumed), or this far over noise and
+#: interference where one does [dB].
+GONE_DBM: Final = -100.0
+GONE_OVER_NOISE_DB: Final = 7.0
+#: From this level on the meter has no more to show, nor the receiver to give [dBm] (assumed).
+CEILING_DBM: Final = -25.0
+#: Occupied bandwidth where nobody says [kHz].
+BANDWIDTH_KHZ: Final = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """A planned link in a call.
+
+    spans : when it is live, breaks left out [ns, UTC]; empty: always. carrier_khz, bandwidth_khz. wanted_dbm : local
+    mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the order to
+    try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm : the level
+    at which its receiver is overloaded.
+    """
+
+    link: str
+    call: str
+    spans: tuple[tuple[int, int], ...]
+    carrier_khz: int
+    wanted_dbm: float
+    noise_and_interference_dbm: float
+    required_cnr_db: float
+    bandwidth_khz: int = BANDWIDTH_KHZ
+    spares_khz: tuple[int, ...] = ()
+    receiver: str = ""
+    ceiling_dbm: float = CEILING_DBM
+
+    @property
+    def need_dbm(self) -> float:
+        """The level from which the audio is unbroken [dBm]."""
+        return self.noise_and_interference_dbm + self.required_cnr_db
+
+    @property
+    def gone_dbm(self) -> float:
+        """The level below which nothing of it is received [dBm]."""
+        return min(self.noise_and_interference_dbm + GONE_OVER_NOISE_DB, self.need_dbm - 4.0)
+
+    def live_at(self, time_ns: int) -> bool:
+        """Whether it is live at a time [ns, UTC]."""
+        return not self.spans or any(start <= time_ns < end for start, end in self.spans)
