@@ -23,6 +23,7 @@ from linkwright.web.hub import Hub
 from linkwright.web.job import Job
 from linkwright.web.listening import Listening
 from linkwright.web.security import Gate, hash_of, is_loopback, person_of
+from linkwright.web.wrapping import Wrapping
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
@@ -43,26 +44,41 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
     hub = Hub()
     job = Job(store, hub)
     listening = Listening(store, hub)
+    wrapping = Wrapping(store, listening.path)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         job.start()
         yield
         hub.close()
+        wrapping.close()
         listening.close()
         job.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
-    app.state.listening = listening
+    app.state.listening, app.state.wrapping = listening, wrapping
     app.state.templates = _templates()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
     _errors(app)
     _static(app)
-    from linkwright.web.pages import air, connect, day, edit, ground, plan, recordings, setup, sheets, shoot, sound
+    from linkwright.web.pages import (
+        air,
+        connect,
+        day,
+        edit,
+        ground,
+        plan,
+        recordings,
+        setup,
+        sheets,
+        shoot,
+        sound,
+        wrap,
+    )
 
-    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, connect):
+    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, wrap, connect):
         app.include_router(page.router)
 
     @app.get("/", include_in_schema=False)
