@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linkwright.store import Store
 
 DEFAULT_PORT = 8037
@@ -15,7 +17,7 @@ DEFAULT_PORT = 8037
 
 def run(
     shoot: Annotated[
-        str | None, typer.Argument(help="a shoot file to open, or a job file made here before")
+        str | None, typer.Argument(help="a shoot file to open, a job file made here before, or an archive of one")
     ] = None,
     port: Annotated[int, typer.Option(min=0, max=65535, help="port; 0 takes a free one")] = DEFAULT_PORT,
     lan: Annotated[
@@ -26,12 +28,16 @@ def run(
     """The web pages of a shoot, on loopback unless --lan.
 
     A shoot file is read into a job file beside it (shoot.lwjob), in which all edits are kept; from then on that
-    file is the job. Download shoot.toml from the page Shoot at any time.
+    file is the job. Download shoot.toml from the page Shoot at any time. An archive (from the page Wrap) is
+    unpacked into a job file beside it.
     """
     from linkwright.store import Store
+    from linkwright.web.archive import is_zip, open_beside
     from linkwright.web.job import import_shoot
 
     path = Path(shoot) if shoot is not None else None
+    if path is not None and is_zip(path):
+        path = _unpacked(path, database, open_beside)
     is_job = path is not None and path.suffix == ".lwjob"
     place = database or (
         str(path) if is_job else str(path.with_suffix(".lwjob")) if path is not None else "shoot.lwjob"
@@ -43,6 +49,17 @@ def run(
         serve_store(store, port, lan)
     finally:
         store.close()
+
+
+def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Path]) -> Path:
+    """The job file of an archive. Raises InputError."""
+    from linkwright.shoot.errors import InputError
+
+    if database is not None:
+        raise InputError("an archive is unpacked into a file beside it; leave --database away", path=str(path))
+    found = open_beside(path)
+    typer.echo(f"{path.name} is unpacked into {found.name}; from now on open that.", err=True)
+    return found
 
 
 def serve_store(store: Store, port: int, lan: bool) -> None:

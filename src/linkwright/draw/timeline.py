@@ -28,7 +28,7 @@ NAMES_PX: Final = 150.0
 NARROW_PX: Final = 640.0
 #: A lane: its strip of marks, its levels, the room under it [px].
 MARKS_PX: Final = 26.0
-LEVELS_PX: Final = 64.0
+LEVELS_PX: Final = 72.0
 UNDER_PX: Final = 12.0
 NAME_LINE_PX: Final = 24.0
 FLAG_ROWS: Final = 3
@@ -60,6 +60,8 @@ STEPS_S: Final = (
 )
 #: Marks and flags that are drawn of a lane or a strip; the table has all.
 MOST_MARKS: Final = 400
+#: Other faces than the one that is counted with are wider.
+WIDE: Final = 1.2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -129,7 +131,7 @@ def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> s
     range_dbm = _range(timeline.lanes)
     y = EDGE_PX
     parts: list[str] = []
-    for line in wrapped(_legend(timeline, range_dbm), width_px - 2 * EDGE_PX, TEXT_PX):
+    for line in wrapped(_legend(timeline, range_dbm), (width_px - 2 * EDGE_PX) / WIDE, TEXT_PX):
         y += 20.0
         parts.append(words(EDGE_PX, y, line, size=TEXT_PX, fill=SOFT))
     top = y = y + 10.0
@@ -254,7 +256,7 @@ def _flags(
     for one in sorted(shown, key=lambda flag: flag.at_ms):
         x = axis.x(one.at_ms)
         text = _fit(one.text, 130.0 if narrow else 220.0)
-        wide = 14.0 + width_of(text, TEXT_PX)
+        wide = 14.0 + WIDE * width_of(text, TEXT_PX)
         begins = min(x, axis.right - wide)
         row = next((n for n, at in enumerate(free) if at <= begins), None)
         y = top + ROW_PX * (0 if row is None else row)
@@ -264,7 +266,9 @@ def _flags(
             parts.append(group([element("rect", x=x - 3.0, y=y, width=6.0, height=6.0, fill=OCHRE)], told))
             continue
         used, free[row] = max(used, row + 1), begins + wide + 8.0
-        drawn = [words(begins + 14.0, y + 17.0, text, size=TEXT_PX)]
+        drawn = [
+            words(begins + 14.0, y + 17.0, text, size=TEXT_PX, paint_order="stroke", stroke=PAPER, stroke_width=5.0)
+        ]
         pennant = f"M{number(x)} {number(y + 4)}l11 5l-11 5z"
         parts.append(group([element("path", d=pennant, fill=OCHRE), *drawn], told))
     return "".join(parts), top + ROW_PX * max(1, used) + 8.0, poles
@@ -337,8 +341,10 @@ def _envelopes(lane: Lane, axis: _Axis, y: object, column: int) -> list[str]:
 def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
     """The episodes: the time that they took in the lane, a shape and the word over it."""
     parts, free = [], axis.left - 20.0
-    shown = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)]
-    for one in shown[:MOST_MARKS]:
+    shown = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)][:MOST_MARKS]
+    places = [_middle(one, axis) for one in shown]
+    following = [*places, axis.right + 20.0][1:]
+    for one, x, after in zip(shown, places, following, strict=True):
         left, right = axis.x(one.from_ms), axis.x(one.to_ms)
         wide = max(3.0, right - left)
         drawn = [
@@ -347,13 +353,12 @@ def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
                 "line", x1=left, x2=left, y1=upper - 6.0, y2=upper + LEVELS_PX, stroke=MADDER, stroke_width=1.5
             ),
         ]
-        x = min(max((left + right) / 2.0, axis.left + 9.0), axis.right - 9.0)
         drawn.append(shape(one.cause, x, upper - 14.0, 8.0))
         text = one.cause.replace("-", " ")
-        if x + 13.0 + width_of(text, TEXT_PX) <= axis.right and x - 10.0 >= free:
+        if x + 13.0 + WIDE * width_of(text, TEXT_PX) <= min(axis.right, after - 14.0) and x - 10.0 >= free:
             drawn.append(words(x + 13.0, upper - 8.0, text, size=TEXT_PX, fill=MADDER))
-            free = x + 18.0 + width_of(text, TEXT_PX)
-        elif x - 10.0 - width_of(text, TEXT_PX) >= free:
+            free = x + 18.0 + WIDE * width_of(text, TEXT_PX)
+        elif x - 14.0 - WIDE * width_of(text, TEXT_PX) >= free:
             drawn.append(words(x - 13.0, upper - 8.0, text, size=TEXT_PX, fill=MADDER, anchor="end"))
             free = x + 12.0
         else:
@@ -361,6 +366,12 @@ def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
         told = f"{one.link}, {duration(one.length_s)}: {one.cause_words} ({100 * one.probability:.0f} %)"
         parts.append(group(drawn, told))
     return "".join(parts)
+
+
+def _middle(one: Episode, axis: _Axis) -> float:
+    """Where an episode's mark stands [px]."""
+    middle = (axis.x(one.from_ms) + axis.x(one.to_ms)) / 2.0
+    return min(max(middle, axis.left + 9.0), axis.right - 9.0)
 
 
 #: The outline of each cause's mark in a square from -1 to 1, and whether it is filled.

@@ -121,8 +121,8 @@ def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = d
         f"{one.link} at {moment(one.from_ms, zone):%H:%M} for {duration(one.length_s)}, {one.cause_words}"
         for one in worst
     ]
-    longest = "the longest: " if len(episodes) > most else ""
-    return f"{many} broke up in {duration(span_s)}{times}: {longest}{'; '.join(told)}."
+    longest = "; the longest: " if len(episodes) > most else ": "
+    return f"{many} broke up in {duration(span_s)}{times}{longest}{'; '.join(told)}."
 
 
 def _number(count: int) -> str:

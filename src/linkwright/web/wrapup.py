@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime
+import json
 from typing import Any, Final
 
 from linkwright.day.schedule import schedule, zone_of
 from linkwright.draw.timeline import Flag, Lane, Span, Timeline, drawn_timeline
+from linkwright.sheets.tables import csv_text
 from linkwright.sheets.wrap import Event, Heard, WrapUp, with_done
 from linkwright.shoot.models import Shoot
 from linkwright.store import Happening
@@ -60,6 +62,22 @@ def events(job: Job) -> tuple[Event, ...]:
     found = [Event(_ms(one.when), one.kind, one.about, told_of(one)) for one in job.store.happenings()]
     found += [Event(_ms(one.when), "note", "", one.text) for one in job.store.entries()]
     return tuple(sorted(found, key=lambda one: one.at_ms))
+
+
+def happenings_csv(job: Job, zone: datetime.tzinfo) -> str:
+    """Everything that was told, as it is kept, in the order of time."""
+    rows = [
+        (
+            one.when.astimezone(zone).isoformat(),
+            one.kind,
+            one.about,
+            json.dumps(one.data, ensure_ascii=False),
+            one.who,
+        )
+        for one in job.store.happenings()
+    ]
+    rows += [(one.when.astimezone(zone).isoformat(), "entry", "", one.text, one.who) for one in job.store.entries()]
+    return csv_text(("time", "kind", "about", "data", "who"), sorted(rows))
 
 
 def told_of(one: Happening) -> str:

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import datetime
+import json
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, File, Query, Request, UploadFile
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import FileResponse, PlainTextResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.sheets.wrap import (
@@ -19,15 +24,17 @@ from linkwright.sheets.wrap import (
     recording_row,
     shown,
     wrap_csv,
+    wrap_sheet,
 )
 from linkwright.shoot.errors import InputError
 from linkwright.watch.episodes import iso, moment, to_document
 from linkwright.web.app import job_of, render
 from linkwright.web.listening import Listening
 from linkwright.web.pages.edit import plain_name
+from linkwright.web.pages.sheets import Paper, sheets_of
 from linkwright.web.security import person_of
 from linkwright.web.wrapping import LOG, MOST_LOG, Wrapping
-from linkwright.web.wrapup import bounds, picture, wrap_up
+from linkwright.web.wrapup import REPORT_PX, bounds, happenings_csv, picture, wrap_up
 
 router = APIRouter()
 
@@ -145,6 +152,26 @@ def _between(begin: str, end: str) -> tuple[int, int] | None:
     return found[0], found[1]
 
 
+@router.get("/wrap/report.pdf")
+def report(request: Request, paper: Paper = "a4") -> Response:
+    """The wrap report."""
+    from linkwright.sheets.bundle import on_white
+    from linkwright.sheets.content import header
+    from linkwright.sheets.pdf import setting
+
+    wrap, shoot = whole(request), job_of(request).document().shoot
+    if shoot is None:
+        raise InputError("the shoot is not whole yet; the page Shoot says what it lacks")
+    svg = on_white(picture(wrap, wrapping_of(request), REPORT_PX))
+    with setting(header(shoot, paper)) as set_one:
+        data = set_one("wrap", {**wrap_sheet(wrap), "svg": svg})
+    return Response(
+        data,
+        media_type="application/pdf",
+        headers={"content-disposition": 'attachment; filename="wrap.pdf"', "cache-control": "no-store"},
+    )
+
+
 @router.get("/wrap.csv")
 def table(request: Request) -> Response:
     """Everything on the time line as one table."""
@@ -170,6 +197,51 @@ def _csv(name: str, text: str) -> Response:
         media_type="text/csv",
         headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
     )
+
+
+@router.get("/wrap/archive.zip")
+def archive(request: Request) -> Response:
+    """Everything of the job as one file, which opens again."""
+    from starlette.background import BackgroundTask
+
+    from linkwright.web.archive import pack
+
+    job, wrapping = job_of(request), wrapping_of(request)
+    whole(request)
+    handle, name = tempfile.mkstemp(prefix="linkwright-", suffix=".zip")
+    path = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            pack(job.store, out, wrapping.stretches(), _more(request))
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+    return FileResponse(
+        path, media_type="application/zip", filename="job.zip", headers={"cache-control": "no-store"},
+        background=BackgroundTask(path.unlink, missing_ok=True),
+    )  # fmt: skip
+
+
+def _more(request: Request) -> Iterator[tuple[str, Callable[[], bytes]]]:
+    """What else goes into the archive: plan, episodes, what happened, the sheets."""
+    job, wrap = job_of(request), wrapped(request)
+    plan = job.planned.plan
+    if plan is not None:
+        from linkwright.plan.file import write_plan
+
+        yield "plan.json", lambda: write_plan(plan).encode()
+    told = to_document([one.episode for one in wrap.episodes], wrap.zone)
+    yield "episodes.json", lambda: (json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode()
+    yield "happenings.csv", lambda: happenings_csv(job, wrap.zone).encode()
+    yield "wrap.csv", lambda: wrap_csv(wrap).encode()
+    yield "wrap-links.csv", lambda: figures_csv(wrap).encode()
+    try:
+        sheets = sheets_of(request)
+        made = dict(sheets.made()) if plan is not None else {}
+    except InputError:
+        made = {}
+    for name, data in made.items():
+        yield f"sheets/{name}", lambda data=data: data  # type: ignore[misc]
 
 
 @router.post("/wrap/logs")
