@@ -1,0 +1,65 @@
+"""The places of what the compiled loop keeps of a link and of an episode, and the constants it decides by."""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: The tracks of a link: what can be amiss at once. Each has at most one episode open.
+TRACKS: Final = ("signal", "branch", "audio")
+SIGNAL, BRANCH, SOUND = range(3)
+
+#: What is kept of a link, all as float64. Times are seconds from the watcher's begin; below zero: none.
+(
+    LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
+    SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE, TWICE,
+    GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END,
+) = range(34)  # fmt: skip
+STATE: Final = 34
+
+#: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
+(
+    ON_T, LAST_T, N, N_BAD, N_GONE, N_OVER, N_SAG, SUM_LA, N_LA, SUM_LB, N_LB, SUM_L, N_L, SQ_L, SUM_Q, N_Q, LOW_GAUGE,
+    GAUGE_BEFORE, BASE_A, BASE_B, PRE_10, PRE_30, FIRST_L, FIRST_N, RUNS, LONGEST, SQ_A, SQ_B, AB, N_AB, SUM_AB_A,
+    SUM_AB_B, N_MUTED, HIGH_L, LOW_L, BAD_L, N_BAD_L, FINE_L, N_FINE_L, QUAL_BEFORE, DIFF_BEFORE, N_DEAD, LAST_GAUGE,
+    BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S,
+) = range(48)  # fmt: skip
+FEATURES: Final = 48
+
+#: Quality under this is broken audio (assumed).
+BAD_QUALITY: Final = 0.5
+#: Both branches under what they were in the three seconds before by this [dB] is a sag (PHYSICS: 10-25 dB for a
+#: body; the least less a dB of meter noise); it is over this much under it, or after so long [s].
+SAG_DB: Final = 9.0
+SAG_OVER_DB: Final = 6.0
+SAG_MOST_S: Final = 30.0
+SAG_LEAST_S: Final = 0.5
+#: So deep a fall is to nothing, wherever the meter's floor lies [dB].
+VANISHED_DB: Final = 30.0
+#: An episode opens when this much of the last seconds was amiss [s], and closes after so long without a sign [s].
+OPENS_S: Final = 0.25
+KEEPS_S: Final = 2.0
+QUIET_S: Final = 3.0
+#: One branch under the other by this [dB] (PHYSICS), so long [s] (assumed), and even again within this [dB].
+UNEVEN_DB: Final = 9.0
+UNEVEN_S: Final = 5.0
+EVEN_DB: Final = 6.0
+#: The weaker branch may lead for this share of the time (assumed).
+LEADS_SHARE: Final = 0.06
+#: One branch falls to its floor by this [dB] while the other stays: an open cable, told after so long [s].
+OPEN_CABLE_DB: Final = 18.0
+OPEN_CABLE_S: Final = 0.6
+#: Audio is dead under this [dBFS] for so long [s], or this far under the quietest of the link [dB] (assumed).
+DEAD_DBFS: Final = -80.0
+DEAD_MOST_DBFS: Final = -75.0
+DEAD_LEAST_DBFS: Final = -95.0
+DEAD_UNDER_DB: Final = 12.0
+DEAD_S: Final = 0.6
+FINE_QUALITY: Final = 0.7
+#: Time constants of the short means, of the branches' difference and of who leads [s].
+SHORT_S: Final = 0.3
+DIFF_S: Final = 3.0
+LEADS_S: Final = 4.0
+#: Seconds whose means are kept.
+RING: Final = 64
+#: Seconds of every link's level that are kept for the others' sake: 18 hours.
+HISTORY: Final = 1 << 16
