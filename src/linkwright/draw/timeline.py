@@ -187,7 +187,7 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
         return f"{day}. No readings."
     return (
         f"{day}. Each lane from {_dbm(range_dbm[0])} dBm to {_dbm(range_dbm[1])} dBm: branch A filled, B outlined; "
-        "dashed, what the receiver needs; hatched, no readings."
+        "dashed, what the receiver needs; hatched, no readings. A mark's shape is the cause."
     )
 
 
@@ -267,7 +267,8 @@ def _flags(
             continue
         used, free[row] = max(used, row + 1), begins + wide + 8.0
         drawn = [
-            words(begins + 14.0, y + 17.0, text, size=TEXT_PX, paint_order="stroke", stroke=PAPER, stroke_width=5.0)
+            element("rect", x=begins + 12.0, y=y + 3.0, width=wide - 12.0, height=18.0, fill=PAPER),
+            words(begins + 14.0, y + 17.0, text, size=TEXT_PX),
         ]
         pennant = f"M{number(x)} {number(y + 4)}l11 5l-11 5z"
         parts.append(group([element("path", d=pennant, fill=OCHRE), *drawn], told))
@@ -344,26 +345,27 @@ def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
     shown = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)][:MOST_MARKS]
     places = [_middle(one, axis) for one in shown]
     following = [*places, axis.right + 20.0][1:]
+    lower = upper + LEVELS_PX
     for one, x, after in zip(shown, places, following, strict=True):
         left, right = axis.x(one.from_ms), axis.x(one.to_ms)
+        ink = MADDER if one.heard else OCHRE
         wide = max(3.0, right - left)
         drawn = [
-            element("rect", x=left, y=upper, width=wide, height=LEVELS_PX, fill=MADDER, fill_opacity=0.35),
-            element(
-                "line", x1=left, x2=left, y1=upper - 6.0, y2=upper + LEVELS_PX, stroke=MADDER, stroke_width=1.5
-            ),
+            element("rect", x=left, y=upper, width=wide, height=LEVELS_PX, fill=ink, fill_opacity=0.35),
+            element("line", x1=left, x2=left, y1=upper - 6.0, y2=lower, stroke=ink, stroke_width=1.5),
         ]
-        drawn.append(shape(one.cause, x, upper - 14.0, 8.0))
+        drawn.append(shape(one.cause, x, upper - 14.0, 8.0, ink))
         text = one.cause.replace("-", " ")
         if x + 13.0 + WIDE * width_of(text, TEXT_PX) <= min(axis.right, after - 14.0) and x - 10.0 >= free:
-            drawn.append(words(x + 13.0, upper - 8.0, text, size=TEXT_PX, fill=MADDER))
+            drawn.append(words(x + 13.0, upper - 8.0, text, size=TEXT_PX, fill=ink))
             free = x + 18.0 + WIDE * width_of(text, TEXT_PX)
         elif x - 14.0 - WIDE * width_of(text, TEXT_PX) >= free:
-            drawn.append(words(x - 13.0, upper - 8.0, text, size=TEXT_PX, fill=MADDER, anchor="end"))
+            drawn.append(words(x - 13.0, upper - 8.0, text, size=TEXT_PX, fill=ink, anchor="end"))
             free = x + 12.0
         else:
             free = max(free, x + 12.0)
-        told = f"{one.link}, {duration(one.length_s)}: {one.cause_words} ({100 * one.probability:.0f} %)"
+        heard = "" if one.heard else ", not heard"
+        told = f"{one.link}, {duration(one.length_s)}: {one.cause_words} ({100 * one.probability:.0f} %){heard}"
         parts.append(group(drawn, told))
     return "".join(parts)
 
@@ -390,12 +392,12 @@ SHAPES: Final[dict[str, tuple[str, bool]]] = {
 UNKNOWN_SHAPE: Final = ("M-1 -1L1 -1L1 1L-1 1z", False)
 
 
-def shape(cause: str, x: float, y: float, half_px: float) -> str:
+def shape(cause: str, x: float, y: float, half_px: float, ink: str = MADDER) -> str:
     """The mark of a cause about a point [px]."""
     path, filled = SHAPES.get(cause, UNKNOWN_SHAPE)
     return element(
         "path", d=path, transform=f"translate({number(x)} {number(y)}) scale({number(half_px)})",
-        fill=MADDER if filled else "none", stroke=MADDER, stroke_width=0.25,
+        fill=ink if filled else "none", stroke=ink, stroke_width=0.25,
     )  # fmt: skip
 
 

@@ -78,7 +78,7 @@ def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[Tol
 
 
 EVENT_HEAD: Final = (
-    "from", "to", "what", "about", "says", "cause", "probability", "because", "do", "done",
+    "from", "to", "what", "about", "says", "cause", "probability", "because", "do", "done", "heard",
 )  # fmt: skip
 
 
@@ -88,14 +88,14 @@ def wrap_csv(wrap: WrapUp) -> str:
 
     def add(from_ms: int, to_ms: int | None, *cells: Value) -> None:
         end = None if to_ms is None else iso(to_ms, wrap.zone)
-        rows.append((from_ms, (iso(from_ms, wrap.zone), end, *cells, *[None] * (8 - len(cells)))))
+        rows.append((from_ms, (iso(from_ms, wrap.zone), end, *cells, *[None] * (9 - len(cells)))))
 
     for name, begin, end in wrap.calls:
         add(begin, end, "call", name)
     for told in wrap.episodes:
         one = told.episode
         done = "; ".join(event.text for event in told.done)
-        told_of = (one.cause, round(one.probability, 3), one.because, one.do, done)
+        told_of = (one.cause, round(one.probability, 3), one.because, one.do, done, int(one.heard))
         add(one.from_ms, one.to_ms, "episode", one.link, duration(one.length_s), *told_of)
     for figures in wrap.figures:
         for gap in figures.gaps:
@@ -138,7 +138,7 @@ def figures_csv(wrap: WrapUp) -> str:
 
 def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
     """The report's values, as text."""
-    longest = sorted(wrap.episodes, key=lambda told: -told.episode.length_s)[:MOST_TOLD]
+    longest = weightiest(wrap.episodes)[:MOST_TOLD]
     return {
         "answer": wrap.answer,
         "svg": wrap.svg,
@@ -154,6 +154,11 @@ def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
     }
 
 
+def weightiest(episodes: Sequence[Told]) -> list[Told]:
+    """Those that were heard first, the longest first."""
+    return sorted(episodes, key=lambda told: (not told.episode.heard, -told.episode.length_s))
+
+
 def shown(told: Told, zone: datetime.tzinfo) -> dict[str, str]:
     """An episode in words."""
     one = told.episode
@@ -162,6 +167,7 @@ def shown(told: Told, zone: datetime.tzinfo) -> dict[str, str]:
         "lasted": duration(one.length_s),
         "link": one.link,
         "cause": one.cause.replace("-", " "),
+        "heard": "" if one.heard else "not heard",
         "words": one.cause_words,
         "sure": f"{100 * one.probability:.0f} %",
         "because": one.because,

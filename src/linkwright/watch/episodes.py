@@ -25,7 +25,8 @@ CAUSES: Final[dict[str, str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Episode:
-    """One time that a link failed; times are UTC [ms since 1970], `probability` is of the cause, 0..1."""
+    """One time that a link failed; times are UTC [ms since 1970], `probability` is of the cause, 0..1. `heard`: its
+    audio was broken; else something was amiss that nobody heard."""
 
     link: str
     from_ms: int
@@ -34,6 +35,7 @@ class Episode:
     probability: float
     because: str
     do: str
+    heard: bool = True
 
     @property
     def length_s(self) -> float:
@@ -51,7 +53,7 @@ def from_document(document: Mapping[str, Any]) -> list[Episode]:
     found = [
         Episode(
             one["link"], milliseconds_of(one["from"]), milliseconds_of(one["to"]), one["cause"],
-            float(one["probability"]), _joined(one["because"]), one["do"],
+            float(one["probability"]), _joined(one["because"]), one["do"], bool(one.get("heard", True)),
         )
         for one in document["episodes"]
     ]  # fmt: skip
@@ -64,7 +66,7 @@ def to_document(episodes: Iterable[Episode], zone: datetime.tzinfo = datetime.UT
         "episodes": [
             {
                 "link": one.link, "from": iso(one.from_ms, zone), "to": iso(one.to_ms, zone), "cause": one.cause,
-                "probability": round(one.probability, 4), "because": one.because, "do": one.do,
+                "probability": round(one.probability, 4), "because": one.because, "do": one.do, "heard": one.heard,
             }
             for one in episodes
         ]
@@ -72,10 +74,10 @@ def to_document(episodes: Iterable[Episode], zone: datetime.tzinfo = datetime.UT
 
 
 def lost_by_cause(episodes: Iterable[Episode], link: str) -> dict[str, float]:
-    """Seconds that a link lost, by cause, most first."""
+    """Seconds of the episodes in which a link's audio was broken, by cause, most first."""
     found: dict[str, float] = {}
     for one in episodes:
-        if one.link == link:
+        if one.link == link and one.heard:
             found[one.cause] = found.get(one.cause, 0.0) + one.length_s
     return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
 
@@ -111,8 +113,12 @@ def duration(seconds: float) -> str:
 
 def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = datetime.UTC, most: int = 3) -> str:
     """What happened, as a sentence: how many links broke up in how long, and the longest few of it."""
-    if not episodes:
-        return f"No link broke up in {duration(span_s)}."
+    heard = [one for one in episodes if one.heard]
+    unheard = len(episodes) - len(heard)
+    if not heard:
+        amiss = f"; {_times(unheard)} something was amiss that nobody could hear" if unheard else ""
+        return f"No link broke up in {duration(span_s)}{amiss}."
+    episodes = heard
     links = {one.link for one in episodes}
     many = "One link" if len(links) == 1 else f"{_number(len(links))} links"
     times = f", {len(episodes)} times" if len(episodes) > len(links) else ""
@@ -123,6 +129,10 @@ def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = d
     ]
     longest = "; the longest: " if len(episodes) > most else ": "
     return f"{many} broke up in {duration(span_s)}{times}{longest}{'; '.join(told)}."
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def _number(count: int) -> str:

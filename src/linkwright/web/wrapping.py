@@ -125,9 +125,7 @@ class Wrapping:
         told = list(self._broken.values())
         if late:
             told.append(f"{late} readings were of a time that their link had already; they are left out.")
-        return Gone(
-            figures, outline, diagnosing.episodes(figures), tuple(told), sum(one.readings for one in figures)
-        )
+        return Gone(figures, outline, diagnosing.episodes(), tuple(told), sum(one.readings for one in figures))
 
     def stretches(
         self, from_ms: int | None = None, to_ms: int | None = None, *, tell: bool = False

@@ -23,6 +23,7 @@ from linkwright.sheets.wrap import (
     link_row,
     recording_row,
     shown,
+    weightiest,
     wrap_csv,
     wrap_sheet,
 )
@@ -73,7 +74,7 @@ def context(request: Request) -> dict[str, Any]:
     """Everything that the page shows."""
     wrapping = wrapping_of(request)
     wrap = wrapped(request)
-    longest = sorted(wrap.episodes, key=lambda told: -told.episode.length_s)[:MOST_TOLD]
+    longest = weightiest(wrap.episodes)[:MOST_TOLD]
     episodes = [told.episode for told in wrap.episodes]
     return {
         "answer": wrap.answer,
