@@ -67,6 +67,7 @@ def serve_store(store: Store, port: int, lan: bool) -> None:
     import socket
 
     from linkwright.shoot.errors import InputError
+    from linkwright.store.placebook import PlaceBook, own_folder
     from linkwright.web.app import create_app
     from linkwright.web.serving import Pages
 
@@ -81,7 +82,7 @@ def serve_store(store: Store, port: int, lan: bool) -> None:
     addresses = lan_addresses() if lan else []
     names = ["127.0.0.1", "localhost", *addresses]
     urls = tuple(f"http://{address}:{port}" for address in addresses)
-    app = create_app(store, frozenset(f"{name}:{port}" for name in names), urls)
+    app = create_app(store, frozenset(f"{name}:{port}" for name in names), urls, PlaceBook(own_folder()))
     for said in store.said:
         typer.echo(said)
     typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")

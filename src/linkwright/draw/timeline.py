@@ -60,6 +60,8 @@ STEPS_S: Final = (
 )
 #: Marks and flags that are drawn of a lane or a strip; the table has all.
 MOST_MARKS: Final = 400
+#: Over more time than this, what nobody heard is a tick without a shape [ms].
+NEAR_MS: Final = 30 * 60_000
 #: Other faces than the one that is counted with are wider.
 WIDE: Final = 1.2
 
@@ -187,7 +189,8 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
         return f"{day}. No readings."
     return (
         f"{day}. Each lane from {_dbm(range_dbm[0])} dBm to {_dbm(range_dbm[1])} dBm: branch A filled, B outlined; "
-        "dashed, what the receiver needs; hatched, no readings. A mark's shape is the cause."
+        "dashed, what the receiver needs; hatched, no readings. A mark's shape is the cause; a tick alone was not "
+        "heard."
     )
 
 
@@ -342,7 +345,13 @@ def _envelopes(lane: Lane, axis: _Axis, y: object, column: int) -> list[str]:
 def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
     """The episodes: the time that they took in the lane, a shape and the word over it."""
     parts, free = [], axis.left - 20.0
-    shown = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)][:MOST_MARKS]
+    seen = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)]
+    near = axis.to_ms - axis.from_ms <= NEAR_MS
+    shown = [one for one in seen if one.heard or near][:MOST_MARKS]
+    for one in [one for one in seen if not one.heard and not near][:MOST_MARKS]:
+        x = axis.x(one.from_ms)
+        tick = element("line", x1=x, x2=x, y1=upper - 1.0, y2=upper + 7.0, stroke=OCHRE, stroke_width=2.0)
+        parts.append(group([tick], f"{duration(one.length_s)}: {one.cause_words}, not heard"))
     places = [_middle(one, axis) for one in shown]
     following = [*places, axis.right + 20.0][1:]
     lower = upper + LEVELS_PX

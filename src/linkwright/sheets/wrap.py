@@ -16,6 +16,8 @@ MINUS: Final = "\N{MINUS SIGN}"
 AFTER_MS: Final = 60_000
 #: Episodes that the report and the page list, the longest; the tables have all.
 MOST_TOLD: Final = 200
+#: Episodes on the report.
+MOST_ON_PAPER: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,7 @@ def figures_csv(wrap: WrapUp) -> str:
 
 def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
     """The report's values, as text."""
-    longest = weightiest(wrap.episodes)[:MOST_TOLD]
+    longest = weightiest(wrap.episodes)[:MOST_ON_PAPER]
     return {
         "answer": wrap.answer,
         "svg": wrap.svg,

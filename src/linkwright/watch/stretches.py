@@ -30,3 +30,15 @@ def batch_of(stretch: Stretch) -> Batch:
     columns = [stretch.rf_a_dbm, stretch.rf_b_dbm, stretch.audio_dbfs, stretch.quality, stretch.battery, muted]
     values = np.stack(columns, axis=1).astype(np.float32)
     return Batch(stretch.links, stretch.link.astype(np.int32), stretch.time_ms * _MS_NS, values)
+
+
+def between(stretch: Stretch, from_ms: int, to_ms: int) -> Stretch:
+    """The readings of a stretch between two times, the latter not included."""
+    if stretch.size and from_ms <= int(stretch.time_ms[0]) and int(stretch.time_ms[-1]) < to_ms:
+        return stretch
+    first, last = np.searchsorted(stretch.time_ms, [from_ms, to_ms]).tolist()
+    part = slice(first, last)
+    return Stretch(
+        stretch.links, stretch.time_ms[part], stretch.link[part], stretch.rf_a_dbm[part], stretch.rf_b_dbm[part],
+        stretch.audio_dbfs[part], stretch.quality[part], stretch.battery[part], stretch.muted[part],
+    )  # fmt: skip

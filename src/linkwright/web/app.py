@@ -27,6 +27,7 @@ from linkwright.web.wrapping import Wrapping
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
+    from linkwright.store.placebook import PlaceBook
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -36,10 +37,13 @@ TYPES: Final = {
 }  # fmt: skip
 
 
-def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = ()) -> FastAPI:
+def create_app(
+    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), places: PlaceBook | None = None
+) -> FastAPI:
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
-    `lan_urls` are its addresses on the network, where it is open to it.
+    `lan_urls` are its addresses on the network, where it is open to it. `places` is where the person keeps what was
+    learnt of places; none: nothing is kept or offered.
     """
     hub = Hub()
     job = Job(store, hub)
@@ -57,7 +61,7 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
-    app.state.listening, app.state.wrapping = listening, wrapping
+    app.state.listening, app.state.wrapping, app.state.places = listening, wrapping, places
     app.state.templates = _templates()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
@@ -77,9 +81,11 @@ def create_app(store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = 
         sound,
         wrap,
     )
+    from linkwright.web.pages.places import router as near_places
 
     for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, wrap, connect):
         app.include_router(page.router)
+    app.include_router(near_places)
 
     @app.get("/", include_in_schema=False)
     def first() -> Response:

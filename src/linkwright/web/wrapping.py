@@ -12,12 +12,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+from linkwright.day.schedule import schedule
 from linkwright.shoot.errors import InputError
 from linkwright.store import Attachment, Store
 from linkwright.watch.episodes import Episode
 from linkwright.watch.kept import Stretch, unpacked
 from linkwright.watch.outline import Outline
 from linkwright.watch.statistics import Figures, Tally
+from linkwright.watch.stretches import between
 from linkwright.web.job import Job, Stopped
 
 #: The kinds under which readings and receiver logs are attached.
@@ -38,6 +40,7 @@ class Gone:
     episodes: tuple[Episode, ...] = ()
     told: tuple[str, ...] = ()
     readings: int = 0
+    by_site: Mapping[str, tuple[Figures, ...]] = field(default_factory=dict)
 
     @property
     def span_ms(self) -> tuple[int, int] | None:
@@ -116,16 +119,24 @@ class Wrapping:
         from linkwright.web.diagnosing import Diagnosing
 
         tally, outline, diagnosing = Tally(needed), Outline(), Diagnosing(job)
+        spans = site_spans(job)
+        by_site: dict[str, Tally] = {}
         for stretch in self.stretches(tell=True):
             tally.add(stretch)
             outline.add(stretch)
             diagnosing.add(stretch)
+            for site, from_ms, to_ms in spans:
+                part = between(stretch, from_ms, to_ms)
+                if part.size:
+                    by_site.setdefault(site, Tally(needed)).add(part)
         figures = tally.figures()
         late = sum(one.late for one in figures)
         told = list(self._broken.values())
         if late:
             told.append(f"{late} readings were of a time that their link had already; they are left out.")
-        return Gone(figures, outline, diagnosing.episodes(), tuple(told), sum(one.readings for one in figures))
+        sites = {site: one.figures() for site, one in by_site.items()}
+        readings = sum(one.readings for one in figures)
+        return Gone(figures, outline, diagnosing.episodes(), tuple(told), readings, sites)
 
     def stretches(
         self, from_ms: int | None = None, to_ms: int | None = None, *, tell: bool = False
@@ -196,6 +207,17 @@ def _over(pieces: list[_Piece], n: int, from_ms: int) -> bool:
     later = (piece.first_ms for piece in pieces[n + 1 :] if piece.one.kind == READINGS)
     first = next(later, None)
     return first is not None and first < from_ms - 600_000
+
+
+def site_spans(job: Job) -> list[tuple[str, int, int]]:
+    """Which site is worked on from when to when [ms]: its calls with times."""
+    shoot = job.document().shoot
+    calls = [] if shoot is None else schedule(shoot)
+    return [
+        (call.live.site.name, round(call.span[0].timestamp() * 1000.0), round(call.span[1].timestamp() * 1000.0))
+        for call in calls
+        if call.span is not None
+    ]
 
 
 def needed_levels(job: Job) -> dict[str, float]:

@@ -18,6 +18,7 @@ from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
+from linkwright.web.keeping import learnings
 from linkwright.web.pages.edit import plain_name, told
 from linkwright.web.security import person_of
 from linkwright.web.wrapping import Wrapping
@@ -58,7 +59,8 @@ def wrap_of(request: Request) -> WrapUp | None:
         return None
     wrapping.begin(job_of(request))
     wrapping.wait(MOST_WAIT_S)
-    wrap = wrap_up(job_of(request), wrapping, request.app.state.listening)
+    learnt = tuple(line for one in learnings(job_of(request), wrapping.gone.by_site) for line in one.says)
+    wrap = wrap_up(job_of(request), wrapping, request.app.state.listening, learnt)
     return replace(wrap, svg=picture(wrap, wrapping, REPORT_PX)) if wrap.figures else None
 
 

@@ -30,6 +30,8 @@ from linkwright.sheets.wrap import (
 from linkwright.shoot.errors import InputError
 from linkwright.watch.episodes import iso, moment, to_document
 from linkwright.web.app import job_of, render
+from linkwright.web.job import Job
+from linkwright.web.keeping import Learning, learnings
 from linkwright.web.listening import Listening
 from linkwright.web.pages.edit import plain_name
 from linkwright.web.pages.sheets import Paper, sheets_of
@@ -61,7 +63,16 @@ def wrapping_of(request: Request) -> Wrapping:
 def wrapped(request: Request) -> WrapUp:
     """Everything that is told of the day, as far as it is known now."""
     listening: Listening = request.app.state.listening
-    return wrap_up(job_of(request), wrapping_of(request), listening)
+    job, wrapping = job_of(request), wrapping_of(request)
+    return wrap_up(job, wrapping, listening, tuple(line for one in learnt_of(job, wrapping) for line in one.says))
+
+
+def learnt_of(job: Job, wrapping: Wrapping) -> list[Learning]:
+    """What was learnt of each site; nothing where the shoot cannot be worked with."""
+    try:
+        return learnings(job, wrapping.gone.by_site)
+    except InputError:
+        return []
 
 
 def whole(request: Request) -> WrapUp:
@@ -92,6 +103,8 @@ def context(request: Request) -> dict[str, Any]:
             for one in wrap.events[:MOST_TOLD]
         ],
         "after_s": AFTER_MS // 1000,
+        "learnings": learnt_of(job_of(request), wrapping),
+        "may_keep": request.app.state.places is not None,
         "logs": [one for one in wrapping.attachments() if one.kind == LOG],
     }
 
