@@ -141,33 +141,40 @@ def down(value: float, middle: float, width: float, unknown: float = 0.5) -> flo
     return up(-value, -middle, width, unknown)
 
 
-def signal_weights(f: Figures, products: float) -> dict[str, float]:
+def _share(part: float, whole: float) -> float:
+    """A part of a whole; a half where the whole is next to nothing, NaN where it is not known."""
+    if whole != whole:
+        return math.nan
+    return part / whole if whole > 1.0 else 0.5
+
+
+def signal_weights(f: Figures, products: float, ceiling_dbm: float) -> dict[str, float]:
     """Weights of the causes that break the signal; `products` is how well intermodulation fits the others."""
     drop = f.drop_db
-    share = f.first_db / drop if drop == drop and drop > 1.0 else (math.nan if drop != drop else 0.5)
-    at_once, slowly = up(share, 0.55, 0.1), down(share, 0.55, 0.1)
+    fell = f.base_dbm - f.level_dbm
+    at_once, slowly = up(_share(f.first_db, fell), 0.55, 0.1), down(_share(f.first_db, drop), 0.55, 0.1)
     nothing = up(f.gone, 0.45, 0.1)
     something = down(f.gone, 0.45, 0.1)
     flat = down(f.gone_spread_db, 4.0, 0.7)
     vanishes = nothing * up(f.first_db, 12.0, 3.0) * at_once * flat
     low_gauge, fine_gauge = down(f.gauge, 0.045, 0.01), up(f.gauge, 0.045, 0.01)
-    below = down(f.over, 0.25, 0.07)
+    below = down(f.over, 0.15, 0.04)
     broken = up(f.bad, 0.25, 0.08)
     same = down(drop, 7.0, 1.0) * something * below * broken * down(f.bad_dip_db, 4.0, 1.0, 0.7)
     strong = up(f.over_need_db, 8.0, 2.0)
     weights = {
         "battery": vanishes * low_gauge,
         "switched-off": vanishes * fine_gauge,
-        "range": slowly * up(drop, 7.0, 1.5) * down(f.over_need_db, 6.0, 1.5) * below * up(f.longest_s, 0.45, 0.1)
+        "range": slowly * up(drop, 7.0, 1.5) * down(f.over_need_db, 6.0, 1.5) * below * up(f.longest_s, 0.8, 0.15)
         * down(f.bad_dip_db, 7.0, 2.0, 0.9),
-        "body": at_once * up(drop, 8.5, 1.0) * down(drop, 28.0, 1.5) * something * below * down(f.length_s, 22.0, 3.0)
+        "body": at_once * up(fell, 8.0, 1.0) * down(fell, 28.0, 1.5) * something * below * down(f.length_s, 22.0, 3.0)
         * up(max(f.sag * f.length_s, f.longest_s), 0.5, 0.1),
         "multipath": down(f.longest_s, 0.9, 0.15) * up(f.bad_dip_db, 2.5, 0.7) * up(float(f.runs), 1.5, 0.3)
-        * down(f.sag, 0.5, 0.1) * something * below * down(f.alike, 0.6, 0.12, 0.8) * down(f.bad, 0.65, 0.08)
+        * max(0.4, down(f.sag, 0.5, 0.1)) * something * below * max(0.4, down(f.alike, 0.6, 0.12, 0.8)) * down(f.bad, 0.65, 0.08)
         * down(f.over_need_db, 9.0, 1.5),
         "interference": same * strong * (1.0 - products),
         "intermodulation": same * strong * products,
-        "overload": up(f.over, 0.25, 0.07),
+        "overload": up(f.over, 0.15, 0.04) * up(f.level_dbm - ceiling_dbm, -6.0, 1.0),
     }  # fmt: skip
     if abs(f.uneven_db) > at.UNEVEN_DB:
         weights["multipath"] *= 0.5

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -29,7 +29,7 @@ KINDS: Final = {
     "range": ((12.0, 30.0), (4.0, 14.0)),
     "antenna": ((40.0, 120.0), (16.0, 40.0)),
     "body": ((2.0, 10.0), (10.0, 25.0)),
-    "multipath": ((5.0, 15.0), (4.0, 9.0)),
+    "multipath": ((5.0, 15.0), (1.0, 5.0)),
     "interference": ((4.0, 40.0), (4.0, 16.0)),
     "intermodulation": ((8.0, 40.0), (4.0, 14.0)),
     "overload": ((4.0, 20.0), (4.0, 12.0)),
@@ -104,6 +104,9 @@ def draw_faults(
             deck = deck or [causes[i] for i in rng.permutation(len(causes)).tolist()]
             at = max(at, taken.get((course.expected.call, course.expected.link), 0))
             fault = _draw(course, live, deck.pop(), at, rng, wider)
+            later = _when_live(course, fault, at)
+            if later != at:
+                fault = replace(fault, from_ns=later, to_ns=fault.to_ns + later - at)
             if fault.to_ns + round(RAMP_S * 2 * SECOND_NS) > course.to_ns:
                 break
             wait = round((APART_S + float(rng.exponential(max(1.0, 3600.0 / each_h - APART_S)))) * SECOND_NS)
@@ -113,6 +116,16 @@ def draw_faults(
                     taken[(fault.call, maker)] = fault.to_ns + round(APART_S * SECOND_NS)
             at = fault.to_ns + wait
     return tuple(sorted(found, key=lambda fault: (fault.from_ns, fault.link)))
+
+
+def _when_live(course: Course, fault: Fault, at: int) -> int:
+    """The begin from which a fault lies in one of the stretches in which the link is live, with its ramps."""
+    around = round(2 * RAMP_S * SECOND_NS)
+    for start, end in course.expected.spans:
+        begin = max(at, start + around)
+        if begin + fault.to_ns - at + around <= end:
+            return begin
+    return at
 
 
 def _draw(
@@ -188,6 +201,11 @@ def _trapeze(seconds: FloatArray, length: float, ramp_s: float) -> FloatArray:
     return np.clip(np.minimum(seconds, length - seconds) / max(ramp, 1e-6), 0.0, 1.0)
 
 
+def _ramped(seconds: FloatArray, length: float, ramp_s: float) -> FloatArray:
+    """1 inside, straight ramps of `ramp_s` before and after."""
+    return np.clip((seconds + ramp_s) / ramp_s, 0.0, 1.0) * np.clip((length + ramp_s - seconds) / ramp_s, 0.0, 1.0)
+
+
 def _effect(fault: Fault, course: Course, seconds: FloatArray, length: float, hit: Effects) -> None:
     """What one fault does to the link that has it. `severity`, by cause:
 
@@ -208,7 +226,7 @@ def _effect(fault: Fault, course: Course, seconds: FloatArray, length: float, hi
     elif fault.cause == "body":
         hit.loss_db[:] += severity * _trapeze(seconds, length, 0.4)
     elif fault.cause == "multipath":
-        _draw_to(hit, own.need_dbm + severity, inside.astype(np.float64))
+        _draw_to(hit, own.need_dbm + severity, _ramped(seconds, length, RAMP_S))
         hit.scattered[inside] = True
     elif fault.cause == "interference":
         hit.unwanted_mw[inside] += mw_from_dbm(most - own.required_cnr_db + severity)

@@ -112,7 +112,7 @@ class Player:
         """The readings at these times (n,) [ns]: (n, 6)."""
         course, count = self.course, times.size
         hit = effects_of(self.faults, course, self.live, times)
-        speed = self._speeds(count)
+        speed = np.where(hit.scattered, 1.0, self._speeds(count))
         mean = self._mean_dbm(speed)
         mean += hit.share * (hit.target_dbm - mean) - hit.loss_db
         branch = self._branches(mean, speed, hit)
@@ -120,7 +120,8 @@ class Player:
         total = branch.mean(axis=2) + unwanted
         best = branch.max(axis=0)
         over_db = 10.0 * np.log10(np.maximum(best, 1e-30) / unwanted[:, None]) - course.expected.required_cnr_db
-        over_db -= np.maximum(0.0, mean + 10.0 - course.expected.ceiling_dbm)[:, None] * 3.0 * hit.too_near[:, None]
+        squeezed = np.where(hit.too_near, 4.0 - 2.0 * (mean - course.expected.ceiling_dbm), np.inf)
+        over_db = np.minimum(over_db, np.where(mean > course.expected.ceiling_dbm, squeezed, np.inf)[:, None])
         share = np.clip(0.5 + over_db / (2.0 * QUALITY_DB), 0.0, 1.0).mean(axis=1)
         quality = np.clip(share, 0.0, 1.0)
         muted = quality < 0.35

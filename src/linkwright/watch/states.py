@@ -22,8 +22,9 @@ STATE: Final = 34
     GAUGE_BEFORE, BASE_A, BASE_B, PRE_10, PRE_30, FIRST_L, FIRST_N, RUNS, LONGEST, SQ_A, SQ_B, AB, N_AB, SUM_AB_A,
     SUM_AB_B, N_MUTED, HIGH_L, LOW_L, BAD_L, N_BAD_L, FINE_L, N_FINE_L, QUAL_BEFORE, DIFF_BEFORE, N_DEAD, LAST_GAUGE,
     BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S,
-) = range(48)  # fmt: skip
-FEATURES: Final = 48
+    WAIT_L, N_WAIT_L,
+) = range(50)  # fmt: skip
+FEATURES: Final = 50
 
 #: Quality under this is broken audio (assumed).
 BAD_QUALITY: Final = 0.5
@@ -33,6 +34,16 @@ SAG_DB: Final = 9.0
 SAG_OVER_DB: Final = 6.0
 SAG_MOST_S: Final = 30.0
 SAG_LEAST_S: Final = 0.5
+#: A sag in which the audio holds is told after so long [s]. It is harmless where the level stays this much over the
+#: need, or where a plan says what is to be expected, not this much under that [dB].
+SAG_TELLS_S: Final = 1.5
+SAG_OVER_NEED_DB: Final = 30.0
+SAG_UNDER_PLAN_DB: Final = 6.0
+#: ... where it is no deeper than this, and the branches fell alike within this [dB].
+SAG_BODY_DB: Final = 28.0
+SAG_ALIKE_DB: Final = 6.0
+#: Over the ceiling while the audio holds is told after so long [s].
+OVER_TELLS_S: Final = 1.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].
 VANISHED_DB: Final = 30.0
 #: An episode opens when this much of the last seconds was amiss [s], and closes after so long without a sign [s].

@@ -17,11 +17,11 @@ from linkwright.watch.states import (
     COUNT_A, COUNT_B, DEAD_DBFS, DEAD_END, DEAD_LEAST_DBFS, DEAD_MOST_DBFS, DEAD_S, DEAD_UNDER_DB, DIFF, DIFF_BEFORE,
     DIFF_S, EVEN_DB, EVEN_T, FEATURES, FINE_L, FINE_QUALITY, FIRST_L, FIRST_N, GAPPED_S, GAPS, GAUGE, GAUGE_BEFORE, HIGH_L,
     HISTORY, KEEPS_S, LAST, LAST_GAUGE, LAST_SECOND_L, LAST_T, LATE, LEADS, LEADS_S, LEADS_SHARE, LONGEST, LOW_GAUGE,
-    LOW_L, N, N_AB, N_BAD, N_BAD_L, N_DEAD, N_FINE_L, N_GONE, N_L, N_LA, N_LB, N_MUTED, N_OVER, N_Q, N_SAG, ON_T,
-    OPEN_CABLE_DB, OPEN_CABLE_S, OPEN_CABLE_T, OPENS_S, PERIOD, PRE_10, PRE_30, QUAL, QUAL_BEFORE, QUIET_S, REF_A,
-    REF_B, RING, RUNS, SAG_A, SAG_B, SAG_DB, SAG_LEAST_S, SAG_MOST_S, SAG_OVER_DB, SAG_SINCE, SAG_T, SECOND, SHORT_A,
+    LOW_L, N, N_AB, N_BAD, N_BAD_L, N_DEAD, N_FINE_L, N_GONE, N_L, N_LA, N_LB, N_MUTED, N_OVER, N_Q, N_SAG, N_WAIT_L, ON_T,
+    OPEN_CABLE_DB, OPEN_CABLE_S, OPEN_CABLE_T, OPENS_S, OVER_TELLS_S, PERIOD, PRE_10, PRE_30, QUAL, QUAL_BEFORE, QUIET_S, REF_A,
+    REF_B, RING, RUNS, SAG_A, SAG_ALIKE_DB, SAG_B, SAG_BODY_DB, SAG_DB, SAG_LEAST_S, SAG_MOST_S, SAG_OVER_DB, SAG_SINCE, SAG_TELLS_S, SAG_T, SECOND, SHORT_A,
     SHORT_B, SHORT_S, SIGNAL, SOUND, SPAN, SQ_A, SQ_B, SQ_GONE, SQ_L, SUM_A, SUM_AB_A, SUM_AB_B, SUM_B, SUM_GONE,
-    SUM_L, SUM_LA, SUM_LB, SUM_Q, TWICE, UNEVEN_DB, UNEVEN_S, UNEVEN_T, VANISHED_DB,
+    SUM_L, SUM_LA, SUM_LB, SUM_Q, TWICE, UNEVEN_DB, UNEVEN_S, UNEVEN_T, VANISHED_DB, WAIT_L,
 )  # fmt: skip
 
 OPENED, CLOSED = 0, 1
@@ -70,14 +70,7 @@ def turn_second(s: np.ndarray, ring: np.ndarray, levels: np.ndarray, laps: np.nd
         ring[0, missed % RING], ring[1, missed % RING] = np.nan, np.nan
     s[SUM_A] = s[COUNT_A] = s[SUM_B] = s[COUNT_B] = 0.0
     s[SECOND] = second
-    ref_a = ref_b = np.nan
-    for back in range(1, 4):
-        a, b = ring[0, (second - back) % RING], ring[1, (second - back) % RING]
-        if a == a and not ref_a >= a:
-            ref_a = a
-        if b == b and not ref_b >= b:
-            ref_b = b
-    s[REF_A], s[REF_B] = ref_a, ref_b
+    s[REF_A], s[REF_B] = branch_mean(ring, 0, second, 1, 3), branch_mean(ring, 1, second, 1, 3)
 
 
 @kernel
@@ -119,9 +112,12 @@ def gather(f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: b
         if bad:
             f[BAD_L] += level
             f[N_BAD_L] += 1.0
-        else:
-            f[FINE_L] += level
-            f[N_FINE_L] += 1.0
+            f[FINE_L] += f[WAIT_L]
+            f[N_FINE_L] += f[N_WAIT_L]
+            f[WAIT_L] = f[N_WAIT_L] = 0.0
+        elif f[N_BAD_L] > 0.0:
+            f[WAIT_L] += level
+            f[N_WAIT_L] += 1.0
         if gone:
             f[SUM_GONE] += level
             f[SQ_GONE] += level * level
@@ -173,13 +169,13 @@ def stop_all(
 
 
 @kernel
-def sagging(s: np.ndarray, t: float, dt: float) -> bool:
+def sagging(s: np.ndarray, t: float, dt: float, harmless: float) -> bool:
     """Whether both branches have fallen together from what they were a moment ago, and are still down."""
     a, b = s[SHORT_A], s[SHORT_B]
     best = a if not b > a else b
     if s[SAG_T] >= 0.0:
         was = s[SAG_A] if not s[SAG_B] > s[SAG_A] else s[SAG_B]
-        if not best < was - SAG_OVER_DB or t - s[SAG_T] > SAG_MOST_S:
+        if not best < was - SAG_OVER_DB or best > harmless + SAG_OVER_DB or t - s[SAG_T] > SAG_MOST_S:
             s[SAG_T] = -1.0
             s[SAG_SINCE] = -1.0
             return False
@@ -187,7 +183,7 @@ def sagging(s: np.ndarray, t: float, dt: float) -> bool:
     ref = s[REF_A] if not s[REF_B] > s[REF_A] else s[REF_B]
     down_a = a < s[REF_A] - SAG_DB or a != a
     down_b = b < s[REF_B] - SAG_DB or b != b
-    if not (down_a and down_b and best < ref - SAG_DB):
+    if not (down_a and down_b and best < ref - SAG_DB and best <= harmless):
         s[SAG_SINCE] = -1.0
         return False
     if s[SAG_SINCE] < 0.0:
@@ -200,21 +196,35 @@ def sagging(s: np.ndarray, t: float, dt: float) -> bool:
 
 
 @kernel
+def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
+    """Whether a sag that broke no audio is worth telling: lasting, alike on both branches, not far over the need."""
+    if t - f[ON_T] + dt < SAG_TELLS_S or f[N_L] == 0.0 or f[SUM_L] / f[N_L] > harmless:
+        return False
+    a = f[BASE_A] - f[SUM_LA] / f[N_LA] if f[N_LA] > 0.0 else np.nan
+    b = f[BASE_B] - f[SUM_LB] / f[N_LB] if f[N_LB] > 0.0 else np.nan
+    most, least = (a, b) if not b > a else (b, a)
+    return bool(not least < SAG_DB - 1.0 and SAG_DB <= most <= SAG_BODY_DB and not most - least > SAG_ALIKE_DB)
+
+
+@kernel
 def step_signal(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
-    t: float, dt: float, bad: bool, gone: bool, over: bool, events: np.ndarray, count: int,
+    t: float, dt: float, bad: bool, gone: bool, over: bool, harmless: float, events: np.ndarray, count: int,
 ) -> int:  # fmt: skip
     """The track of the signal: broken audio, nothing received, too much, or a sag."""
-    sag = sagging(s, t, dt)
-    if s[SAG_T] >= 0.0:
-        best = s[SHORT_A] if not s[SHORT_B] > s[SHORT_A] else s[SHORT_B]
-        was = s[SAG_A] if not s[SAG_B] > s[SAG_A] else s[SAG_B]
-        gone = gone or best < was - VANISHED_DB
+    sag = sagging(s, t, dt, harmless)
     fine = float(v[QUALITY]) >= 0.8
-    symptom = bad or gone or sag or (over and not fine)
+    if s[SAG_T] >= 0.0 and not fine:
+        level = float(v[RF_A]) if not v[RF_B] > v[RF_A] else float(v[RF_B])
+        was = s[SAG_A] if not s[SAG_B] > s[SAG_A] else s[SAG_B]
+        gone = gone or level < was - VANISHED_DB
+    hard = bad or gone or (over and not fine)
+    symptom = hard or sag or over
     s[ACC] *= KEEPS_S / (KEEPS_S + dt)
-    if symptom:
+    if hard:
         s[ACC] += min(dt, 0.5)
+    elif sag or over:
+        s[ACC] = max(s[ACC], 0.03)
     if s[ACC] < 0.02 and not active[SIGNAL]:
         f[ON_T] = -1.0
         return count
@@ -232,7 +242,9 @@ def step_signal(
         f[LAST_T] = t
         f[LAST_SECOND_L] = s[SHORT_A] if not s[SHORT_B] > s[SHORT_A] else s[SHORT_B]
         g[:] = f
-    if not active[SIGNAL] and s[ACC] >= OPENS_S:
+    if not active[SIGNAL] and (
+        s[ACC] >= OPENS_S or (sag and deep_sag(f, t, dt, harmless)) or f[N_OVER] * min(dt, 1.0) >= OVER_TELLS_S
+    ):
         active[SIGNAL] = 1
         g[:] = f
         return emit(events, count, link, SIGNAL, OPENED, f)
@@ -346,7 +358,7 @@ def step_readings(
     """Take in readings from `start` on: the next one that is not taken in, and how many events were written.
 
     first_span (l+1,) : a link's spans [ns] are spans[first_span[l] : first_span[l+1]] (m, 2), in order; with none it
-    is always judged. limits (l + m, 3) : need, gone and ceiling [dBm] of each link without a span, then of each span.
+    is always judged. limits (l + m, 4) : need, gone, ceiling and where a sag is harmless [dBm], of each link, then of each span.
     It stops early where `events` is full.
     """
     count, many = 0, state.shape[0]
@@ -401,14 +413,14 @@ def step_readings(
                 gathered[link, SIGNAL, ON_T] = -1.0
                 continue
             here = many + place
-        need, least, ceiling = limits[here, 0], limits[here, 1], limits[here, 2]
+        need, least, ceiling, harmless = limits[here, 0], limits[here, 1], limits[here, 2], limits[here, 3]
         level = a if not b > a else b
         q, muted = float(v[QUALITY]), float(v[MUTED])
         bad = muted == 1.0 or q < BAD_QUALITY or (q != q and muted != muted and level < need)
         gone, over = level < least, level >= ceiling - 1.0
         count = step_signal(
             link, s, rings[link], gathered[link, SIGNAL], sure[link, SIGNAL], active[link], v, t, dt, bad, gone,
-            over, events, count,
+            over, harmless, events, count,
         )  # fmt: skip
         count = step_branch(
             link, s, rings[link], gathered[link, BRANCH], sure[link, BRANCH], active[link], v, t, dt, bad, least,

@@ -103,6 +103,12 @@ class Seen:
     last_ns: int
 
 
+def _limits_of(one: Expected) -> list[float]:
+    """Need, gone, ceiling, and the level down to which a sag is what the plan expects [dBm]."""
+    harmless = min(one.need_dbm + at.SAG_OVER_NEED_DB, one.wanted_dbm - at.SAG_UNDER_PLAN_DB)
+    return [one.need_dbm, one.gone_dbm, one.ceiling_dbm, harmless]
+
+
 class Watcher:
     """Takes readings in and tells episodes. Not for several threads at once.
 
@@ -151,17 +157,18 @@ class Watcher:
         """The spans and limits of the links that are known, as the loop takes them."""
         many = self._state.shape[0]
         first, spans = np.zeros(many + 1, dtype=np.int64), []
-        limits = [list(self.defaults) for _ in range(many)]
+        need, gone, ceiling = self.defaults
+        limits = [[need, gone, ceiling, need + at.SAG_OVER_NEED_DB] for _ in range(many)]
         for n in range(many):
             known = self.expected.get(self.names[n], []) if n < len(self.names) else []
             always = [one for one in known if not one.spans]
             if always:
-                limits[n] = [always[0].need_dbm, always[0].gone_dbm, always[0].ceiling_dbm]
+                limits[n] = _limits_of(always[0])
             for start, end, one in sorted(
                 ((start, end, one) for one in known if not always for start, end in one.spans), key=lambda s: s[:2]
             ):
                 spans.append((start, end))
-                limits.append([one.need_dbm, one.gone_dbm, one.ceiling_dbm])
+                limits.append(_limits_of(one))
             first[n + 1] = len(spans)
         self._first_span = first
         self._spans = np.array(spans, dtype=np.int64).reshape(-1, 2)
@@ -284,7 +291,8 @@ class Watcher:
         products = Products(0.0)
         if raw.track == at.SIGNAL:
             products = self._products(raw, expected, company, from_ns, newest - end > 7.0)
-            weights = signal_weights(figures, products.fit)
+            ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
+            weights = signal_weights(figures, products.fit, ceiling)
         else:
             weights = branch_weights(figures) if raw.track == at.BRANCH else sound_weights(figures)
         causes = shares(weights)
