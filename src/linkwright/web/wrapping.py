@@ -87,6 +87,9 @@ class Wrapping:
             key = (tuple(one.id for one in self.attachments()), tuple(sorted(needed.items())))
             if key == self._key:
                 return
+            if not key[0]:
+                self.gone, self._key = Gone(), key
+                return
             self._stop.clear()
             self.busy, self.share = True, 0.0
             self._thread = threading.Thread(target=self._run, args=(job, key, needed), name="wrap", daemon=True)
