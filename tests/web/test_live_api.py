@@ -13,7 +13,7 @@ from fastapi.testclient import TestClient
 from tests.web.conftest import HOST, client_of, demo_into, planned
 
 from linkwright.store import Store
-from linkwright.web import keeping
+from linkwright.web import kept_readings
 from linkwright.web.watching import Watching
 
 START = datetime.datetime(2027, 5, 14, 8, 30, tzinfo=datetime.UTC)  # half past nine in London: Raking is on
@@ -157,8 +157,8 @@ def test_a_restart_forgets_no_reading(tmp_path: Path) -> None:
             planned(client)
             send(client, [record("Raker", 0.1 * n) for n in range(50)])
             eventually(lambda: row_of(client, "Raker")[0] == "holds")
-        (kept,) = keeping.kept(store)
-        (batch,) = keeping.read(store, [kept])
+        (kept,) = kept_readings.kept(store)
+        (batch,) = kept_readings.read(store, [kept])
         assert len(batch) == 50
         assert batch.names == ("Raker",)
         with client_of(store) as client:

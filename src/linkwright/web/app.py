@@ -25,9 +25,11 @@ from linkwright.web.listening import Listening
 from linkwright.web.playing import Playing
 from linkwright.web.security import Gate, hash_of, is_loopback, person_of
 from linkwright.web.watching import Watching
+from linkwright.web.wrapping import Wrapping
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
+    from linkwright.store.placebook import PlaceBook
     from linkwright.web.sources import Sources
 
 HERE: Final = Path(__file__).parent
@@ -39,17 +41,20 @@ TYPES: Final = {
 
 
 def create_app(
-    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), sources: Sources | None = None
-) -> FastAPI:
+    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), sources: Sources | None = None,
+    places: PlaceBook | None = None,
+) -> FastAPI:  # fmt: skip
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
     `lan_urls` are its addresses on the network, where it is open to it. `sources` bring readings besides HTTP.
+    `places` is where the person keeps what was learnt of places; none: nothing is kept or offered.
     """
     hub = Hub()
     job = Job(store, hub)
     listening = Listening(store, hub)
     watching = Watching(job, hub)
     playing = Playing(job, watching)
+    wrapping = Wrapping(store, listening.path)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
@@ -61,6 +66,7 @@ def create_app(
         if sources is not None:
             sources.stop()
         hub.close()
+        wrapping.close()
         listening.close()
         playing.stop()
         watching.close()
@@ -69,6 +75,7 @@ def create_app(
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
     app.state.listening, app.state.watching, app.state.playing = listening, watching, playing
+    app.state.wrapping, app.state.places = wrapping, places
     app.state.templates = _templates()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
@@ -87,10 +94,15 @@ def create_app(
         sheets,
         shoot,
         sound,
+        wrap,
     )
+    from linkwright.web.pages.places import router as near_places
 
-    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, connect):
+    for page in (
+        shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, connect,
+    ):  # fmt: skip
         app.include_router(page.router)
+    app.include_router(near_places)
 
     @app.get("/", include_in_schema=False)
     def first() -> Response:

@@ -24,7 +24,7 @@ from linkwright.watch.expected import Expected
 from linkwright.watch.live import Live, Taken
 from linkwright.watch.record import Batch
 from linkwright.watch.watcher import Change, Episode
-from linkwright.web import keeping
+from linkwright.web import kept_readings
 from linkwright.web.hub import Hub
 from linkwright.web.job import Job
 
@@ -63,11 +63,11 @@ class Watching:
     _came: queue.SimpleQueue[list[Batch] | None] = field(default_factory=queue.SimpleQueue)
     _threads: list[threading.Thread] = field(default_factory=list)
     _of_revision: int = -2
-    _keeper: keeping.Keeper = field(init=False)
+    _keeper: kept_readings.Keeper = field(init=False)
     _expected: tuple[Expected, ...] = ()
 
     def __post_init__(self) -> None:
-        self._keeper = keeping.Keeper(self.job.store)
+        self._keeper = kept_readings.Keeper(self.job.store)
 
     def start(self) -> None:
         """Begin; what was kept last is looked through again, so that a restart forgets no alarm."""
@@ -190,7 +190,7 @@ class Watching:
     def _look_again(self) -> None:
         try:
             self._follow_the_plan()
-            for batch in keeping.read(self.job.store, keeping.kept(self.job.store)[-AGAIN:]):
+            for batch in kept_readings.read(self.job.store, kept_readings.kept(self.job.store)[-AGAIN:]):
                 changes = self.intake.judge([batch])
                 with self._lock:
                     for change in changes:
