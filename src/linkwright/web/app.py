@@ -120,7 +120,17 @@ def create_app(
             headers={"cache-control": "no-store"},
         )
 
+    _build_routes(app)
     return app
+
+
+def _build_routes(app: FastAPI) -> None:
+    """Build all routes now: otherwise the first request does, while threads of ours run that silence warnings too."""
+    nowhere = {
+        "type": "http", "method": "GET", "path": "/", "headers": [], "query_string": b"", "app": app, "root_path": "",
+    }  # fmt: skip
+    for route in app.router.routes:
+        route.matches(dict(nowhere))
 
 
 def _templates() -> Jinja2Templates:
