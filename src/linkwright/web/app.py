@@ -125,12 +125,10 @@ def create_app(
 
 
 def _build_routes(app: FastAPI) -> None:
-    """Build all routes now: otherwise the first request does, while threads of ours run that silence warnings too."""
-    nowhere = {
-        "type": "http", "method": "GET", "path": "/", "headers": [], "query_string": b"", "app": app, "root_path": "",
-    }  # fmt: skip
+    """Build all routes now: else the first request does, while threads of ours run that silence warnings too."""
+    nowhere = {"type": "http", "method": "GET", "path": "/", "headers": [], "query_string": b"", "root_path": ""}
     for route in app.router.routes:
-        route.matches(dict(nowhere))
+        route.matches({**nowhere, "app": app})
 
 
 def _templates() -> Jinja2Templates:
