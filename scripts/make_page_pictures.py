@@ -10,7 +10,7 @@ import threading
 import time
 from pathlib import Path
 
-PAGES = ("shoot", "air", "plan", "ground")
+PAGES = ("shoot", "air", "plan", "ground", "sound", "day", "sheets")
 SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
 
 
@@ -59,7 +59,7 @@ def main(folder: Path) -> int:
                         page.keyboard.press("ArrowLeft")
                     if name == "ground" and size == "laptop":
                         page.evaluate("document.querySelector('.ground').scrollIntoView()")
-                    page.wait_for_timeout(200)
+                    page.wait_for_timeout(2500 if name == "sheets" else 200)
                     page.screenshot(path=folder / f"{name}-{size}.png")
                 page.close()
             browser.close()

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from linkwright.physics.battery import PHANTOM_MA
 from linkwright.physics.speech import highest_corner_hz, low_cut_db
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Transmitter
@@ -30,8 +31,6 @@ USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
 LOWEST_F0_HZ: Final = 85.0
 #: What a low cut may take from the low fundamental [dB].
 LOSS_DB: Final = 1.0
-#: What phantom-powered microphones draw where it is not said [mA] (common practice, no source).
-USUAL_PHANTOM_MA: Final = 4.0
 
 
 @dataclass(frozen=True)
@@ -105,7 +104,8 @@ def sound_settings(
         into,
         max_spl_db=microphone.max_spl_db,
     )
-    needed_ma = (microphone.phantom_ma or USUAL_PHANTOM_MA) if microphone.phantom else 0.0
+    drawn_ma = PHANTOM_MA if microphone.phantom_ma is None else microphone.phantom_ma
+    needed_ma = drawn_ma if microphone.phantom else 0.0
     latencies = {"transmitter": transmitter.latency_ms, "receiver": receiver.latency_ms}
     if recorder is not None:
         latencies["recorder"] = recorder.latency_ms
