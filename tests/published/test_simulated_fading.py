@@ -9,7 +9,8 @@ import pytest
 
 from linkwright.watch.simulate import A_CYCLE, CYCLES, scattered
 
-#: Fields to average over: one has waves from 24 directions only. Fades are shorter than a sample: so many between two.
+#: Fields to average over: one has waves from 24 directions only. Fades are shorter than a sample: so many between
+#: two.
 FIELDS = 12
 FINER = 8
 
