@@ -157,7 +157,7 @@ def signal_weights(f: Figures, products: float, ceiling_dbm: float) -> dict[str,
     something = down(f.gone, 0.45, 0.1)
     flat = down(f.gone_spread_db, 4.0, 0.7)
     vanishes = nothing * up(f.first_db, 12.0, 3.0) * at_once * flat
-    low_gauge, fine_gauge = down(f.gauge, 0.045, 0.01), up(f.gauge, 0.045, 0.01)
+    low_gauge, fine_gauge = down(f.gauge, 0.045, 0.01, 0.35), up(f.gauge, 0.045, 0.01, 0.65)
     below = down(f.over, 0.15, 0.04)
     broken = up(f.bad, 0.25, 0.08)
     same = down(drop, 7.0, 1.0) * something * below * broken * down(f.bad_dip_db, 4.0, 1.0, 0.7)

@@ -116,7 +116,8 @@ def _makers(
     """The links of the product that falls nearest, of those with somebody who came up before all others."""
     some = there[np.argsort(-company.while_dbm[there], kind="stable")][:MOST].tolist()
     carrier = {n: carriers_khz[company.names[n]] for n in some}
-    reach, best = WIDTHS * bandwidth_khz, ((2, math.inf), ())
+    reach = WIDTHS * bandwidth_khz
+    best: tuple[tuple[int, float], tuple[int, ...]] = ((2, math.inf), ())
     for a, b in itertools.permutations(some, 2):
         away = abs(2 * carrier[a] - carrier[b] - own_khz)
         rank = (0 if rising[a] or rising[b] else 1, away)

@@ -47,8 +47,12 @@ class OscServer:
             from pythonosc.osc_server import BlockingOSCUDPServer
         except ImportError:
             raise InputError('OSC needs the extra "osc": pip install "linkwright[osc]"') from None
+
+        def heard(_address: str, *arguments: Any) -> None:
+            take(record_of(arguments, now()))  # what a handler returns would be sent back
+
         dispatcher = Dispatcher()
-        dispatcher.map(ADDRESS, lambda _address, *arguments: take(record_of(arguments, now())))
+        dispatcher.map(ADDRESS, heard)
         try:
             self._server = BlockingOSCUDPServer((host, port), dispatcher)
         except OSError as error:

@@ -118,21 +118,20 @@ def unit_time(data: np.ndarray, at: int, stop: int, places: int) -> tuple[int, i
     negative = at < stop and data[at] == 45
     if negative:
         at += 1
-    value, many, left, seen = 0, 0, places, False
+    value, many, left = 0, 0, places
     while at < stop and 48 <= data[at] <= 57:
         value = value * 10 + (data[at] - 48)
         many += 1
         at += 1
     if at < stop and (data[at] == 46 or data[at] == 44):
         at += 1
-        seen = True
         while at < stop and 48 <= data[at] <= 57:
             if left > 0:
                 value = value * 10 + (data[at] - 48)
                 left -= 1
                 many += 1
             at += 1
-    if many == 0 or at != stop or many + left > 19 - (1 if seen else 0) or many > 19:
+    if many == 0 or at != stop or many + left > 19 or float(value) * _POWERS[left] > 9.2e18 or value < 0:
         return 0, BAD_TIME
     for _ in range(left):
         value *= 10

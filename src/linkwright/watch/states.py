@@ -13,8 +13,9 @@ SIGNAL, BRANCH, SOUND = range(3)
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE, TWICE,
     GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END,
-) = range(34)  # fmt: skip
-STATE: Final = 34
+    HIGHEST,
+) = range(35)  # fmt: skip
+STATE: Final = 35
 
 #: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
 (
@@ -42,6 +43,8 @@ SAG_UNDER_PLAN_DB: Final = 6.0
 #: ... where it is no deeper than this, and the branches fell alike within this [dB].
 SAG_BODY_DB: Final = 28.0
 SAG_ALIKE_DB: Final = 6.0
+#: Whoever is received this little under the ceiling stands at the receiver [dB].
+NEAR_DB: Final = 15.0
 #: Over the ceiling while the audio holds is told after so long [s].
 OVER_TELLS_S: Final = 1.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].

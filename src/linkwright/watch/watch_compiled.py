@@ -15,9 +15,9 @@ from linkwright.watch.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTED, Q
 from linkwright.watch.states import (
     AB, ACC, ALIVE_T, AUDIO_LOW, AUDIO_T, BAD_L, BAD_QUALITY, BAD_S, BAD_SINCE, BASE_A, BASE_B, BRANCH, BY_GAP, COUNT,
     COUNT_A, COUNT_B, DEAD_DBFS, DEAD_END, DEAD_LEAST_DBFS, DEAD_MOST_DBFS, DEAD_S, DEAD_UNDER_DB, DIFF, DIFF_BEFORE,
-    DIFF_S, EVEN_DB, EVEN_T, FEATURES, FINE_L, FINE_QUALITY, FIRST_L, FIRST_N, GAPPED_S, GAPS, GAUGE, GAUGE_BEFORE, HIGH_L,
+    DIFF_S, EVEN_DB, EVEN_T, FEATURES, FINE_L, FINE_QUALITY, FIRST_L, FIRST_N, GAPPED_S, GAPS, GAUGE, GAUGE_BEFORE, HIGH_L, HIGHEST,
     HISTORY, KEEPS_S, LAST, LAST_GAUGE, LAST_SECOND_L, LAST_T, LATE, LEADS, LEADS_S, LEADS_SHARE, LONGEST, LOW_GAUGE,
-    LOW_L, N, N_AB, N_BAD, N_BAD_L, N_DEAD, N_FINE_L, N_GONE, N_L, N_LA, N_LB, N_MUTED, N_OVER, N_Q, N_SAG, N_WAIT_L, ON_T,
+    LOW_L, N, N_AB, N_BAD, N_BAD_L, N_DEAD, N_FINE_L, N_GONE, N_L, N_LA, N_LB, N_MUTED, N_OVER, N_Q, N_SAG, N_WAIT_L, NEAR_DB, ON_T,
     OPEN_CABLE_DB, OPEN_CABLE_S, OPEN_CABLE_T, OPENS_S, OVER_TELLS_S, PERIOD, PRE_10, PRE_30, QUAL, QUAL_BEFORE, QUIET_S, REF_A,
     REF_B, RING, RUNS, SAG_A, SAG_ALIKE_DB, SAG_B, SAG_BODY_DB, SAG_DB, SAG_LEAST_S, SAG_MOST_S, SAG_OVER_DB, SAG_SINCE, SAG_TELLS_S, SAG_T, SECOND, SHORT_A,
     SHORT_B, SHORT_S, SIGNAL, SOUND, SPAN, SQ_A, SQ_B, SQ_GONE, SQ_L, SUM_A, SUM_AB_A, SUM_AB_B, SUM_B, SUM_GONE,
@@ -71,6 +71,12 @@ def turn_second(s: np.ndarray, ring: np.ndarray, levels: np.ndarray, laps: np.nd
     s[SUM_A] = s[COUNT_A] = s[SUM_B] = s[COUNT_B] = 0.0
     s[SECOND] = second
     s[REF_A], s[REF_B] = branch_mean(ring, 0, second, 1, 3), branch_mean(ring, 1, second, 1, 3)
+    s[HIGHEST] = -np.inf
+    for back in range(1, 6):
+        for branch in range(2):
+            one = ring[branch, (second - back) % RING]
+            if one == one:
+                s[HIGHEST] = max(s[HIGHEST], one)
 
 
 @kernel
@@ -169,8 +175,11 @@ def stop_all(
 
 
 @kernel
-def sagging(s: np.ndarray, t: float, dt: float, harmless: float) -> bool:
-    """Whether both branches have fallen together from what they were a moment ago, and are still down."""
+def sagging(s: np.ndarray, t: float, dt: float, harmless: float, near: float) -> bool:
+    """Whether both branches have fallen together from what they were a moment ago, and are still down.
+
+    A sag down to `harmless` only is none, nor one from `near` the ceiling: there somebody walked away again.
+    """
     a, b = s[SHORT_A], s[SHORT_B]
     best = a if not b > a else b
     if s[SAG_T] >= 0.0:
@@ -183,7 +192,7 @@ def sagging(s: np.ndarray, t: float, dt: float, harmless: float) -> bool:
     ref = s[REF_A] if not s[REF_B] > s[REF_A] else s[REF_B]
     down_a = a < s[REF_A] - SAG_DB or a != a
     down_b = b < s[REF_B] - SAG_DB or b != b
-    if not (down_a and down_b and best < ref - SAG_DB and best <= harmless):
+    if not (down_a and down_b and best < ref - SAG_DB and best <= harmless and s[HIGHEST] < near):
         s[SAG_SINCE] = -1.0
         return False
     if s[SAG_SINCE] < 0.0:
@@ -209,10 +218,10 @@ def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
 @kernel
 def step_signal(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
-    t: float, dt: float, bad: bool, gone: bool, over: bool, harmless: float, events: np.ndarray, count: int,
+    t: float, dt: float, bad: bool, gone: bool, over: bool, harmless: float, near: float, events: np.ndarray, count: int,
 ) -> int:  # fmt: skip
     """The track of the signal: broken audio, nothing received, too much, or a sag."""
-    sag = sagging(s, t, dt, harmless)
+    sag = sagging(s, t, dt, harmless, near)
     fine = float(v[QUALITY]) >= 0.8
     if s[SAG_T] >= 0.0 and not fine:
         level = float(v[RF_A]) if not v[RF_B] > v[RF_A] else float(v[RF_B])
@@ -420,7 +429,7 @@ def step_readings(
         gone, over = level < least, level >= ceiling - 1.0
         count = step_signal(
             link, s, rings[link], gathered[link, SIGNAL], sure[link, SIGNAL], active[link], v, t, dt, bad, gone,
-            over, harmless, events, count,
+            over, harmless, ceiling - NEAR_DB, events, count,
         )  # fmt: skip
         count = step_branch(
             link, s, rings[link], gathered[link, BRANCH], sure[link, BRANCH], active[link], v, t, dt, bad, least,

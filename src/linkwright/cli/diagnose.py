@@ -1,0 +1,184 @@
+"""`linkwright diagnose`: what went wrong, when and why, from receivers' logs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from rich.console import Console
+
+    from linkwright.assign.clean import Tell
+    from linkwright.watch.diagnose import Diagnosis
+    from linkwright.watch.expected import Expected
+    from linkwright.watch.mapping import Mapping
+    from linkwright.watch.recordings import Laid, TrackFaults
+
+
+def run(
+    logs: Annotated[list[str], typer.Argument(help="receivers' logs, CSV or Parquet, in the order of time")],
+    shoot: Annotated[str | None, typer.Option(help="the shoot: who transmits what, when")] = None,
+    plan: Annotated[str | None, typer.Option(help="with --shoot: its plan; default: plan anew")] = None,
+    mapping: Annotated[str | None, typer.Option(help="how other columns, units and clocks are read, TOML")] = None,
+    audio: Annotated[
+        list[str] | None, typer.Option(help="a recording of it, WAV or FLAC; as often as needed")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """What went wrong, when and why: episodes with their cause, how probable it is, the evidence, and what to do.
+
+    Exit status: 0 nothing did, 1 something did, 2 bad input.
+    """
+    from linkwright.cli.output import console, print_json, progress
+    from linkwright.shoot.errors import InputError
+    from linkwright.watch.diagnose import diagnose
+
+    if plan is not None and shoot is None:
+        raise InputError("--plan needs the shoot that it plans: --shoot FILE")
+    how = _mapping(mapping)
+    laid: Sequence[Laid] = ()
+    with progress() as tell:
+        expected = () if shoot is None else _expected(shoot, plan, tell)
+        found = diagnose([(Path(log), log) for log in logs], expected, how, tell)
+        if audio:
+            found, laid = _with_audio(found, logs, how, _faults(audio, tell), tell)
+    if json:
+        print_json(document(found, laid))
+    else:
+        print_diagnosis(console(), found, laid)
+    raise typer.Exit(1 if found.episodes else 0)
+
+
+def _mapping(path: str | None) -> Mapping:
+    from linkwright.shoot.reading import read_text
+    from linkwright.watch.mapping import MOST_BYTES, TIDY, parse_mapping
+
+    return TIDY if path is None else parse_mapping(read_text(Path(path), path, MOST_BYTES), path)
+
+
+def _expected(shoot: str, plan: str | None, tell: Tell) -> Sequence[Expected]:
+    """What the plan says of the links. Raises InputError."""
+    from linkwright.cli.loading import load_shoot, planned_scene
+    from linkwright.gather.watching import expected_of
+
+    scene, made = planned_scene(load_shoot(shoot), shoot, plan, tell)
+    return expected_of(scene, made)
+
+
+def _faults(files: Sequence[str], tell: Tell) -> list[TrackFaults]:
+    """The certain faults of every track of the recordings. Raises InputError."""
+    from linkwright.sound.listen import listen
+    from linkwright.sound.recordings import open_recording
+    from linkwright.watch.recordings import TrackFaults
+
+    found = []
+    for name in files:
+        heard = listen(open_recording(Path(name), name), tell)
+        rate = heard.recording.rate_hz
+        for track in heard.tracks:
+            certain = [(f.at / rate, f.length / rate, f.kind) for f in track.faults if f.certain]
+            found.append(TrackFaults(name, track.channel + 1, tuple(certain)))
+    return found
+
+
+def _with_audio(
+    found: Diagnosis, logs: Sequence[str], how: Mapping, tracks: Sequence[TrackFaults], tell: Tell
+) -> tuple[Diagnosis, Sequence[Laid]]:
+    """The diagnosis with what the recordings add. Raises InputError for a log that is too long to be held for it."""
+    from dataclasses import replace
+
+    from linkwright.shoot.errors import InputError
+    from linkwright.watch.diagnose import MOST_SORTED
+    from linkwright.watch.reading import read_batches
+    from linkwright.watch.record import Log
+    from linkwright.watch.recordings import lay
+
+    if sum(seen.readings for seen in found.seen) > MOST_SORTED:
+        says = (
+            f"is too long to be laid along recordings: over {MOST_SORTED} readings; give the part that was recorded"
+        )
+        raise InputError(says, path=logs[0])
+    log = Log.of(batch for one in logs for batch in read_batches(Path(one), one, how, tell=tell))
+    episodes, laid, told = lay(log, tracks, found.episodes)
+    return replace(found, episodes=episodes, told=(*found.told, *told)), laid
+
+
+def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
+    """What --json prints."""
+    from linkwright.watch.record import iso_of
+
+    return {
+        "says": answer(found),
+        "from": iso_of(found.from_ns),
+        "to": iso_of(found.to_ns),
+        "episodes": [one.document() for one in found.episodes],
+        "links": [
+            {"link": s.link, "readings": s.readings, "gaps": s.gaps, "gap_s": round(s.gap_s, 3)} for s in found.seen
+        ],
+        "recordings": [one.document() for one in laid],
+        "told": list(found.told),
+    }
+
+
+def answer(found: Diagnosis) -> str:
+    """One sentence: what went wrong, and worst where."""
+    from collections import Counter
+
+    links, hours = len(found.seen), (found.to_ns - found.from_ns) / 3.6e12
+    of = "one link" if links == 1 else f"{links} links"
+    length = f"{hours:.1f} h" if hours >= 1.0 else f"{60.0 * hours:.0f} min"
+    if not found.episodes:
+        return f"Nothing went wrong in {length} of {of}."
+    heard = sum(one.heard for one in found.episodes)
+    cause, many = Counter(one.cause for one in found.episodes).most_common(1)[0]
+    link, worst = Counter(one.link for one in found.episodes).most_common(1)[0]
+    count = "Once something went wrong" if len(found.episodes) == 1 else f"{len(found.episodes)} things went wrong"
+    broke = "the audio held" if not heard else f"the audio broke in {heard}"
+    most = f"; most often {cause} ({many}), and most at {link} ({worst})" if len(found.episodes) > 2 else ""
+    return f"{count} in {length} of {of}; {broke}{most}."
+
+
+def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> None:
+    """The answer, a table, each episode in words, and what was put right."""
+    from linkwright.cli.output import print_table
+    from linkwright.watch.words import seconds
+
+    out.print(answer(found), style="bold")
+    if found.episodes:
+        out.print()
+        rows = [
+            (
+                f"{n}", _clock(one.from_ns), seconds((one.to_ns - one.from_ns) / 1e9), one.link, one.cause,
+                f"{100 * one.probability:.0f} %", "broke" if one.heard else "held",
+            )
+            for n, one in enumerate(found.episodes, 1)
+        ]  # fmt: skip
+        columns = ("no", "from (UTC)", "for", "link", "cause", "probable", "audio")
+        print_table(out, columns, rows, right=("no", "for", "probable"))
+        out.print()
+        for n, one in enumerate(found.episodes, 1):
+            rest = [(c, share) for c, share in one.causes if c not in (one.cause, "unknown") and share >= 0.1]
+            others = ", ".join(f"{cause} {100 * share:.0f} %" for cause, share in rest[:2])
+            out.print(f"{n}. {one.link}: {one.because}" + (f" Or else: {others}." if others else ""))
+            out.print(f"   {one.do}")
+    gaps = [(s.link, s.gaps, s.gap_s) for s in found.seen if s.gaps]
+    for link, many, length in gaps:
+        gap = "a gap" if many == 1 else f"{many} gaps"
+        out.print(f"{link} has {gap} without readings, {seconds(length)} together.")
+    for way in laid:
+        out.print(
+            f"{way.track.name}, track {way.track.channel}, is {way.link} from {_clock(way.time_ns(0.0))}: "
+            f"{way.aligned.matched} breaks agree; {len(way.alone)} of its faults lie in no episode."
+        )
+    for says in found.told:
+        out.print(says)
+
+
+def _clock(time_ns: int) -> str:
+    from linkwright.watch.record import iso_of
+
+    return iso_of(time_ns)[11:21]

@@ -1,0 +1,180 @@
+"""Live intake: HTTP payloads, MQTT by a real broker, OSC by another library's client; nothing raises, all is counted."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import shutil
+import socket
+import subprocess
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from linkwright.watch.live import Live, Taken
+from linkwright.watch.mqtt import Broker, listen
+from linkwright.watch.osc import OscServer
+from linkwright.watch.record import FIELDS, Batch
+
+NOW = "2027-05-14T09:00:00+01:00"
+GOOD = {"time": NOW, "link": "Potter", "rf_a_dbm": -60, "quality": 1.0, "muted": False}
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+def test_one_record_many_and_lines() -> None:
+    live = Live()
+    assert live.take(GOOD) == Taken(1)
+    assert live.take(json.dumps([GOOD, {**GOOD, "link": "Cook"}]).encode()) == Taken(2)
+    assert live.take("\n".join(json.dumps({**GOOD, "link": name}) for name in "AB")) == Taken(2)
+    live.pump()
+    assert {seen.link for seen in live.seen()} == {"Potter", "Cook", "A", "B"}
+    assert live.counts().taken == 5
+
+
+@pytest.mark.parametrize(
+    "payload",
+    [b"", b"\xff\xfe", b"{", b"[" * 100_000, b"1e999", b"null", b'"x"', b"[[]]", b"[NaN]", b"\0" * 100, [None], {}],
+)
+def test_whatever_comes_is_refused_and_counted(payload: bytes | list[None] | dict[str, str]) -> None:
+    live = Live()
+    taken = live.take(payload)
+    assert taken.count == 0
+    assert taken.refused == live.counts().refused == 1
+    assert all("\n" not in reason for reason in taken.reasons)
+
+
+def test_the_good_ones_of_a_payload_are_taken() -> None:
+    taken = Live().take([GOOD, {**GOOD, "quality": 7}, {**GOOD, "time": "2027-05-14T09:00:01"}])
+    assert (taken.count, taken.refused) == (1, 2)
+    assert taken.reasons[0].startswith("record 2 has quality 7")
+
+
+def test_too_many_waiting_are_lost_and_counted() -> None:
+    live = Live(most_waiting=3)
+    assert live.take([GOOD] * 5) == Taken(3, lost=2)
+    assert live.counts().lost == 2
+    live.pump()
+    assert live.take(GOOD).count == 1
+
+
+def test_clocks_and_what_is_kept_to_be_drawn() -> None:
+    live = Live(clock_s={"Potter": 2.5})
+    live.take(GOOD)
+    live.pump()
+    times, values = live.recent("Potter")
+    assert int(times[0]) == 1_810_281_602_500_000_000 + (int(times[0]) - 1_810_281_602_500_000_000)
+    assert times[0] % 1_000_000_000 == 500_000_000
+    assert values.shape == (1, len(FIELDS))
+    assert live.recent("nobody")[0].size == 0
+
+
+def test_many_threads_lose_nothing() -> None:
+    live = Live()
+    one = json.dumps([{**GOOD, "time": f"2027-05-14T09:00:{n // 10:02d}.{n % 10}Z"} for n in range(100)])
+    named = [one.replace("Potter", f"L{n}") for n in range(8)]
+    threads = [threading.Thread(target=live.take, args=(text,)) for text in named]
+    for thread in threads:
+        thread.start()
+    while any(thread.is_alive() for thread in threads):
+        live.pump()
+    live.pump()
+    assert sum(seen.readings for seen in live.seen()) == 800
+    assert live.counts().waiting == 0
+
+
+def test_an_episode_comes_out() -> None:
+    live = Live()
+    count = 200
+    values = np.full((count, len(FIELDS)), np.nan, dtype=np.float32)
+    values[:, 0], values[:, 3], values[150:, 3] = -60.0, 1.0, 0.0
+    times = 1_810_000_000_000_000_000 + np.arange(count, dtype=np.int64) * 100_000_000
+    assert live.take_batch(Batch(("A",), np.zeros(count, np.int32), times, values)) == 0
+    changes = live.pump()
+    assert [change.kind for change in changes] == ["opened"]
+    assert live.episodes()[0].cause == "interference"
+
+
+def test_osc_from_another_librarys_client() -> None:
+    from pythonosc.udp_client import SimpleUDPClient
+
+    live = Live()
+    server = OscServer(live.take, lambda: NOW)
+    server.start()
+    try:
+        with SimpleUDPClient(server.host, server.port) as client:
+            client.send_message("/reading", ["Potter", "rf_a_dbm", -61.0, "quality", 1.0])
+            client.send_message("/reading", ["Potter", "rf_a_dbm", 400.0])
+            client.send_message("/reading", [])
+            client.send_message("/other", ["x"])
+        for _ in range(100):
+            if live.counts().taken and live.counts().refused == 2:
+                break
+            time.sleep(0.02)
+    finally:
+        server.stop()
+    assert (live.counts().taken, live.counts().refused) == (1, 2)
+
+
+@pytest.mark.skipif(shutil.which("mosquitto") is None, reason="mosquitto is not installed")
+def test_mqtt_by_a_real_broker(tmp_path: Path) -> None:
+    import aiomqtt
+
+    live, port = Live(), free_port()
+    config = tmp_path / "broker.conf"
+    config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n", "utf-8")
+    said: list[str] = []
+
+    async def run() -> None:
+        stop, ready = asyncio.Event(), asyncio.Event()
+
+        def tell(text: str) -> None:
+            said.append(text)
+            if text.startswith("listening"):
+                ready.set()
+
+        task = asyncio.create_task(listen(Broker(port=port), live.take, stop, tell))
+        await asyncio.wait_for(ready.wait(), 20.0)
+        async with aiomqtt.Client("127.0.0.1", port) as client:
+            await client.publish("linkwright/readings/Potter", json.dumps(GOOD))
+            await client.publish("linkwright/readings/all", json.dumps([GOOD, {**GOOD, "link": "Cook"}]))
+            await client.publish("linkwright/readings/all", b"\xff")
+            await client.publish("elsewhere", json.dumps(GOOD))
+        for _ in range(200):
+            if live.counts().taken >= 3 and live.counts().refused:
+                break
+            await asyncio.sleep(0.02)
+        stop.set()
+        await asyncio.wait_for(task, 10.0)
+
+    command = [str(shutil.which("mosquitto")), "-c", str(config)]
+    broker = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        asyncio.run(run())
+    finally:
+        broker.terminate()
+        assert broker.wait(10) == 0
+    assert (live.counts().taken, live.counts().refused) == (3, 1)
+    assert said[-1].startswith("listening to linkwright/readings/#")
+
+
+def test_a_broker_that_is_not_there_is_told_and_left_when_asked() -> None:
+    said: list[str] = []
+
+    async def run() -> None:
+        stop = asyncio.Event()
+        task = asyncio.create_task(listen(Broker(port=free_port()), Live().take, stop, said.append))
+        while not said:
+            await asyncio.sleep(0.01)
+        stop.set()
+        await asyncio.wait_for(task, 10.0)
+
+    asyncio.run(run())
+    assert "cannot be reached" in said[0]
