@@ -17,7 +17,7 @@ AFTER_MS: Final = 60_000
 #: Episodes that the report and the page list, the longest; the tables have all.
 MOST_TOLD: Final = 200
 #: Episodes on the report.
-MOST_ON_PAPER: Final = 40
+MOST_ON_PAPER: Final = 30
 
 
 @dataclass(frozen=True, slots=True)

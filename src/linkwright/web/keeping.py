@@ -55,7 +55,7 @@ def learnings(job: Job, by_site: Mapping[str, Sequence[Figures]]) -> list[Learni
         learnt, how = _reach(job, site, by_site.get(site.name, ()), shoot)
         tv, carriers = _air(job, site)
         mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
-        says = [*_reach_says(site, learnt, how), *_air_says(tv, carriers, len(site.sweeps)), *_run_says(mine)]
+        says = [*_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine)]
         if not says:
             continue
         if site.latitude is None or site.longitude is None:
@@ -112,8 +112,12 @@ def _reach_says(site: Site, learnt: Learnt | None, how: str) -> list[str]:
     links = " link" + ("" if how.endswith(" 1") else "s") if how.startswith("from the day") else ""
     return [
         f"{site.name} reaches {abs(learnt.offset_db):.1f} dB {where} than its model "
-        f"(90 %: {learnt.offset_low_db:+.1f} to {learnt.offset_high_db:+.1f} dB), {how}{links}."
+        f"(90 %: {_signed(learnt.offset_low_db)} to {_signed(learnt.offset_high_db)} dB), {how}{links}."
     ]
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _air(job: Job, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, ...]]:
@@ -135,11 +139,14 @@ def _air(job: Job, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, ...]
     return tuple(tv), tuple(carriers)
 
 
-def _air_says(tv: Sequence[str], carriers: Sequence[KeptCarrier], sweeps: int) -> list[str]:
+def _air_says(site: Site, tv: Sequence[str], carriers: Sequence[KeptCarrier]) -> list[str]:
+    sweeps = len(site.sweeps)
     if not sweeps:
         return []
     shown = f"TV on {', '.join(tv)}" if tv else "no TV"
-    return [f"{sweeps} sweep{'s' if sweeps > 1 else ''}: {shown}, {len(carriers) or 'no'} other carriers."]
+    many = f"{sweeps} sweeps" if sweeps > 1 else "one sweep"
+    others = f"{len(carriers) or 'no'} other carrier{'' if len(carriers) == 1 else 's'}"
+    return [f"The air at {site.name}, by {many}: {shown}, {others}."]
 
 
 def _run_says(runs: Sequence[Run]) -> list[str]:

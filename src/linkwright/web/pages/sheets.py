@@ -42,26 +42,29 @@ MOST_WAIT_S: Final = 600.0
 SHOWN: Final = ("crew.pdf", "cards.pdf", "coordination.pdf", "if-it-breaks-up.pdf")
 
 
-def sheets_of(request: Request, paper: Literal["a4", "us-letter"] = "a4") -> Sheets:
-    """The sheets of the newest plan. Raises InputError while there is none."""
+def sheets_of(request: Request, paper: Literal["a4", "us-letter"] = "a4", *, named: bool = False) -> Sheets:
+    """The sheets of the newest plan; `named`: for their names only. Raises InputError while there is none."""
     job = job_of(request)
     scene, plan = job.scene(), job.planned.plan
     if scene is None or plan is None:
         raise InputError("there is no plan to put on paper yet; the pages Shoot and Plan say what is lacking")
     addresses: tuple[str, ...] = request.app.state.lan_urls
-    return Sheets(scene, plan, paper, addresses[0] if addresses else None, wrap_of(request))
+    return Sheets(scene, plan, paper, addresses[0] if addresses else None, wrap_of(request, named=named))
 
 
-def wrap_of(request: Request) -> WrapUp | None:
-    """What happened, with its picture; None where nothing was read."""
+def wrap_of(request: Request, *, named: bool) -> WrapUp | None:
+    """What happened, with its picture unless it is for names only; None where nothing was read."""
     wrapping: Wrapping = request.app.state.wrapping
     if not wrapping.attachments():
         return None
     wrapping.begin(job_of(request))
-    wrapping.wait(MOST_WAIT_S)
+    if not wrapping.wait(0.0 if named else MOST_WAIT_S):
+        return None
     learnt = tuple(line for one in learnings(job_of(request), wrapping.gone.by_site) for line in one.says)
     wrap = wrap_up(job_of(request), wrapping, request.app.state.listening, learnt)
-    return replace(wrap, svg=picture(wrap, wrapping, REPORT_PX)) if wrap.figures else None
+    if not wrap.figures:
+        return None
+    return wrap if named else replace(wrap, svg=picture(wrap, wrapping, REPORT_PX))
 
 
 def answer(job: Job) -> str:
@@ -85,7 +88,7 @@ def page(request: Request, paper: Paper = "a4") -> Response:
     """The page."""
     job = job_of(request)
     try:
-        sheets = sheets_of(request, paper)
+        sheets = sheets_of(request, paper, named=True)
         files = [(name, sheets.about(name)) for name in sheets.names()]
     except InputError:
         files = []

@@ -13,7 +13,7 @@ async function draw() {
   if (mine !== asked) return;
   if (!response.ok) { readout.textContent = [].concat(told.says).join(" "); return; }
   box.innerHTML = told.svg;
-  readout.textContent = `${told.from.slice(11, 19)} to ${told.to.slice(11, 19)}${told.whole ? ", all of it. Drag over the picture to look closer." : ""}`;
+  readout.textContent = `${told.from.slice(11, 19)} to ${told.to.slice(11, 19)}${told.whole ? `, all of it.${matchMedia("(pointer: fine)").matches ? " Drag over the picture to look closer." : ""}` : ""}`;
 }
 const svg = () => box.querySelector("svg");
 function whole() { const at = svg(); return [Number(at.dataset.from), Number(at.dataset.to)]; }
