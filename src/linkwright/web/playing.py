@@ -45,7 +45,7 @@ class Playing:
         self.stop()
         self._stop = threading.Event()
         faults = draw_faults(courses, CAUSES, seed=SEED, each_h=FAULTS_H)
-        batches = simulate(courses, faults, seed=SEED, rate_hz=RATE_HZ, block_s=1.0)
+        batches = simulate(courses, faults, seed=SEED, rate_hz=RATE_HZ)
         stop = self._stop
 
         def sleep(seconds: float) -> None:
