@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import shutil
 import socket
 import sys
@@ -9,8 +10,14 @@ import tempfile
 import threading
 import time
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-PAGES = ("shoot", "air", "plan", "ground", "sound", "day", "sheets")
+if TYPE_CHECKING:
+    from linkwright.web.job import Job
+
+PAGES = ("shoot", "air", "plan", "ground", "sound", "day", "sheets", "live", "wrap")
+#: What is kept as readings for the pages Live and Wrap: simulated, so long [h], faults an hour and link, the seed.
+PLAYED_H, FAULTS_H, SEED = 0.5, 6.0, 14
 SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
 
 
@@ -39,13 +46,19 @@ def main(folder: Path) -> int:
         sock = socket.socket()
         sock.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{sock.getsockname()[1]}"
-        server = Pages(create_app(store, frozenset({host})))
+        app = create_app(store, frozenset({host}))
+        server = Pages(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()
         while not server.started:
             time.sleep(0.05)
         with sync_playwright() as play:
             browser = play.chromium.launch(executable_path=chromium, args=["--headless", "--no-sandbox"])
+            page = browser.new_page()
+            page.goto(f"http://{host}/plan")
+            page.wait_for_selector("table.plan strong")
+            page.close()
+            keep_readings(app.state.job)
             for size, (wide, tall) in SIZES.items():
                 page = browser.new_page(viewport={"width": wide, "height": tall})
                 page.goto(f"http://{host}/plan")
@@ -59,13 +72,40 @@ def main(folder: Path) -> int:
                         page.keyboard.press("ArrowLeft")
                     if name == "ground" and size == "laptop":
                         page.evaluate("document.querySelector('.ground').scrollIntoView()")
-                    page.wait_for_timeout(2500 if name == "sheets" else 200)
+                    if name == "live":
+                        page.get_by_role("button", name="Play simulated readings").click()
+                    page.wait_for_timeout({"sheets": 2500, "live": 45_000, "wrap": 8000}.get(name, 200))
                     page.screenshot(path=folder / f"{name}-{size}.png")
                 page.close()
             browser.close()
         server.should_exit = True
         thread.join(timeout=10)
     return 0
+
+
+def keep_readings(job: Job) -> None:
+    """Half an hour of simulated readings and two takes, as a day would have left them."""
+    from linkwright.gather.watching import courses_of
+    from linkwright.watch.faults import CAUSES, draw_faults
+    from linkwright.watch.kept import packed
+    from linkwright.watch.simulate import simulate
+    from linkwright.web.kept_readings import KIND, MOST_BYTES, name_of, stretch_of
+
+    scene, plan, shoot = job.scene(), job.planned.plan, job.document().shoot
+    assert scene is not None
+    assert plan is not None
+    assert shoot is not None
+    courses = courses_of(scene, plan, shoot, PLAYED_H)[:4]
+    faults = draw_faults(courses, CAUSES, seed=SEED, each_h=FAULTS_H)
+    for batch in simulate(courses, faults, seed=SEED):
+        stretch = stretch_of([batch])
+        job.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
+    starts = scene.calls[0].starts
+    assert starts is not None
+    for n, minutes in enumerate((6, 17)):
+        job.store.happen(
+            "take", "", {"text": f"Take {n + 1}"}, starts + datetime.timedelta(minutes=minutes), "laptop"
+        )
 
 
 if __name__ == "__main__":

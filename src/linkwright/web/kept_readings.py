@@ -47,10 +47,14 @@ class Keeper:
         """Keep what there is."""
         if self._count:
             stretch = stretch_of(self._batches)
-            first = datetime.datetime.fromtimestamp(int(stretch.time_ms[0]) / 1000.0, datetime.UTC)
-            name = first.isoformat(timespec="milliseconds")
-            self.store.attach(name, packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
+            self.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
         self._batches, self._count, self._since_s = [], 0, None
+
+
+def name_of(stretch: Stretch) -> str:
+    """What a stretch is called: the UTC time of its first reading. IndexError for an empty one."""
+    first = datetime.datetime.fromtimestamp(int(stretch.time_ms[0]) / 1000.0, datetime.UTC)
+    return first.isoformat(timespec="milliseconds")
 
 
 def stretch_of(batches: list[Batch]) -> Stretch:
