@@ -92,7 +92,7 @@ class Served:
 
 
 @contextmanager
-def served(path: Path, with_demo: bool = False) -> Iterator[Served]:
+def served(path: Path, with_demo: bool = False, **more: Any) -> Iterator[Served]:
     """The pages of a job, on a free port of loopback."""
     with Store.open(path, create=True) as store:
         if with_demo:
@@ -100,7 +100,7 @@ def served(path: Path, with_demo: bool = False) -> Iterator[Served]:
         sock = socket.socket()
         sock.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{sock.getsockname()[1]}"
-        app = create_app(store, frozenset({host}))
+        app = create_app(store, frozenset({host}), **more)
         server = Pages(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()

@@ -8,30 +8,44 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linkwright.store import Store
+    from linkwright.web.sources import Sources
 
 DEFAULT_PORT = 8037
 
 
 def run(
     shoot: Annotated[
-        str | None, typer.Argument(help="a shoot file to open, or a job file made here before")
+        str | None, typer.Argument(help="a shoot file to open, a job file made here before, or an archive of one")
     ] = None,
     port: Annotated[int, typer.Option(min=0, max=65535, help="port; 0 takes a free one")] = DEFAULT_PORT,
     lan: Annotated[
         bool, typer.Option("--lan", help="open to the local network too, for devices that are paired")
     ] = False,
+    mqtt: Annotated[
+        str | None, typer.Option(help="take readings from this broker of MQTT, HOST or HOST:PORT")
+    ] = None,
+    mqtt_topic: Annotated[
+        str, typer.Option(help="the topic that they are published under")
+    ] = "linkwright/readings/#",
+    osc: Annotated[int | None, typer.Option(min=1, max=65535, help="take readings by OSC at this UDP port")] = None,
     database: Annotated[str | None, typer.Option(help="a job file, or the URL of a PostgreSQL database")] = None,
 ) -> None:
     """The web pages of a shoot, on loopback unless --lan.
 
     A shoot file is read into a job file beside it (shoot.lwjob), in which all edits are kept; from then on that
-    file is the job. Download shoot.toml from the page Shoot at any time.
+    file is the job. Download shoot.toml from the page Shoot at any time. An archive (from the page Wrap) is
+    unpacked into a job file beside it.
     """
     from linkwright.store import Store
+    from linkwright.web.archive import is_zip, open_beside
     from linkwright.web.job import import_shoot
 
     path = Path(shoot) if shoot is not None else None
+    if path is not None and is_zip(path):
+        path = _unpacked(path, database, open_beside)
     is_job = path is not None and path.suffix == ".lwjob"
     place = database or (
         str(path) if is_job else str(path.with_suffix(".lwjob")) if path is not None else "shoot.lwjob"
@@ -40,16 +54,37 @@ def run(
     try:
         if path is not None and not is_job and not store.document().document:
             import_shoot(store, path, lambda what: typer.echo(what, err=True))
-        serve_store(store, port, lan)
+        serve_store(store, port, lan, _sources(mqtt, mqtt_topic, osc))
     finally:
         store.close()
 
 
-def serve_store(store: Store, port: int, lan: bool) -> None:
+def _sources(mqtt: str | None, topic: str, osc: int | None) -> Sources | None:
+    """Where readings come from besides HTTP. Raises InputError."""
+    if mqtt is None and osc is None:
+        return None
+    from linkwright.web.sources import Sources, broker_at
+
+    return Sources(None if mqtt is None else broker_at(mqtt, topic), osc, lambda says: typer.echo(says))
+
+
+def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Path]) -> Path:
+    """The job file of an archive. Raises InputError."""
+    from linkwright.shoot.errors import InputError
+
+    if database is not None:
+        raise InputError("an archive is unpacked into a file beside it; leave --database away", path=str(path))
+    found = open_beside(path)
+    typer.echo(f"{path.name} is unpacked into {found.name}; from now on open that.", err=True)
+    return found
+
+
+def serve_store(store: Store, port: int, lan: bool, sources: Sources | None = None) -> None:
     """Serve a store until Ctrl-C."""
     import socket
 
     from linkwright.shoot.errors import InputError
+    from linkwright.store.placebook import PlaceBook, own_folder
     from linkwright.web.app import create_app
     from linkwright.web.serving import Pages
 
@@ -64,7 +99,8 @@ def serve_store(store: Store, port: int, lan: bool) -> None:
     addresses = lan_addresses() if lan else []
     names = ["127.0.0.1", "localhost", *addresses]
     urls = tuple(f"http://{address}:{port}" for address in addresses)
-    app = create_app(store, frozenset(f"{name}:{port}" for name in names), urls)
+    hosts = frozenset(f"{name}:{port}" for name in names)
+    app = create_app(store, hosts, urls, sources, PlaceBook(own_folder()))
     for said in store.said:
         typer.echo(said)
     typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")

@@ -20,6 +20,7 @@ from linkwright.sheets.carriers import carriers_csv, carriers_json
 from linkwright.sheets.codes import code_svg
 from linkwright.sheets.pdf import Paper, Setter, preview, setting
 from linkwright.sheets.tables import day_csv, links_csv
+from linkwright.sheets.wrap import WrapUp, figures_csv, wrap_csv, wrap_sheet
 from linkwright.shoot.errors import InputError
 
 #: What each file is, by its name; the pictures of sites come besides.
@@ -34,17 +35,25 @@ FILES: Final[dict[str, str]] = {
     "carriers.csv": "our carriers, for other crews",
     "carriers.json": "the same as JSON",
 }
+#: What comes besides where there is something to wrap up.
+WRAP_FILES: Final[dict[str, str]] = {
+    "wrap.pdf": "the wrap report: what failed, why, what was done, what was learnt",
+    "wrap.csv": "the time line as a table",
+    "wrap-links.csv": "every link's statistics of the day",
+}
 Maker = Callable[[], bytes]
 
 
 @dataclass(frozen=True)
 class Sheets:
-    """What sheets are made from. `address` is where the pages are, for the codes on the cards; none: no codes."""
+    """What sheets are made from. `address` is where the pages are, for the codes on the cards; none: no codes.
+    `wrap` is what happened, once there is something to tell."""
 
     scene: Scene
     plan: Plan
     paper: Paper = "a4"
     address: str | None = None
+    wrap: WrapUp | None = None
 
     def made(self, tell: Tell = quiet, only: frozenset[str] | None = None) -> Iterator[tuple[str, bytes]]:
         """Every file with its bytes, as they are made; `only` some. Raises InputError for a name that is none."""
@@ -61,12 +70,13 @@ class Sheets:
 
     def names(self) -> list[str]:
         """The names of all files."""
-        return [*FILES, *(f"{kind}-{n}.pdf" for n, _ in self._sites() for kind in ("score", "ground"))]
+        pictures = (f"{kind}-{n}.pdf" for n, _ in self._sites() for kind in ("score", "ground"))
+        return [*FILES, *pictures, *(WRAP_FILES if self.wrap is not None else ())]
 
     def about(self, name: str) -> str:
         """What a file is."""
-        if name in FILES:
-            return FILES[name]
+        if name in FILES or name in WRAP_FILES:
+            return {**FILES, **WRAP_FILES}[name]
         kind, _, n = name.removesuffix(".pdf").partition("-")
         site = next((site for number, site in self._sites() if str(number) == n), "")
         return f"the {kind} of {site}"
@@ -104,6 +114,11 @@ class Sheets:
         for n, site in self._sites():
             makers[f"score-{n}.pdf"] = lambda site=site: self._score(set_one, site)  # type: ignore[misc]
             makers[f"ground-{n}.pdf"] = lambda site=site: self._ground(set_one, site)  # type: ignore[misc]
+        wrap = self.wrap
+        if wrap is not None:
+            makers["wrap.pdf"] = lambda: set_one("wrap", {**wrap_sheet(wrap), "svg": on_white(wrap.svg)})
+            makers["wrap.csv"] = lambda: wrap_csv(wrap).encode()
+            makers["wrap-links.csv"] = lambda: figures_csv(wrap).encode()
         return makers
 
     def _codes(self) -> dict[str, str]:

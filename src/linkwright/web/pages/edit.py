@@ -9,6 +9,7 @@ from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
+from starlette.concurrency import run_in_threadpool
 
 from linkwright.shoot.catalogue import catalogue_names
 from linkwright.shoot.errors import InputError
@@ -228,6 +229,9 @@ def state(request: Request, since: Annotated[int, Bounded(ge=0, le=2**53)] = 0) 
 async def import_file(request: Request, file: Annotated[UploadFile, File()]) -> dict[str, Any]:
     """A shoot file in place of what is there; it can be undone. Files that it names are dropped on the page Air."""
     job = job_of(request)
+    if await file.read(4) == b"PK\x03\x04":
+        return await run_in_threadpool(_import_archive, job, file, person_of(request).name)
+    await file.seek(0)
     data = await file.read(16 * 1024 * 1024 + 1)
     if len(data) > 16 * 1024 * 1024:
         raise InputError("the file has more than 16 MiB; expected a shoot file")
@@ -241,14 +245,23 @@ async def import_file(request: Request, file: Annotated[UploadFile, File()]) -> 
     return told(job, change, missing=[name for name in named_files(document) if name not in there])
 
 
+def _import_archive(job: Job, file: UploadFile, who: str) -> dict[str, Any]:
+    """The shoot of an archive, with the files that its sites name."""
+    from linkwright.web.archive import take_shoot
+
+    change = take_shoot(file.file, plain_name(file.filename or "the archive"), job.store, who)
+    there = {one.name for one in job.store.attachment_list()}
+    return told(
+        job, change, missing=[name for name in named_files(job.document().draft.document) if name not in there]
+    )
+
+
 @router.post("/attach")
 async def attach(
     request: Request, file: Annotated[UploadFile, File()], site: Annotated[str, Form(max_length=200)] = "",
     use: Annotated[Literal["sweeps", "stations", "picture"], Form()] = "sweeps",
 ) -> dict[str, Any]:  # fmt: skip
     """A file for a site: a sweep, a list of stations, or the picture under its ground."""
-    from starlette.concurrency import run_in_threadpool
-
     job, who = job_of(request), person_of(request).name
     name = plain_name(file.filename or "file")
     told_of = await run_in_threadpool(_attach, job, who, file, name, site, use)

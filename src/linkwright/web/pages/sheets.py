@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+from dataclasses import replace
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, File, Query, Request, UploadFile
@@ -12,12 +13,16 @@ from starlette.concurrency import run_in_threadpool
 
 from linkwright.plan.swapped import hits, hits_sentence
 from linkwright.sheets.bundle import FILES, Sheets
+from linkwright.sheets.wrap import WrapUp
 from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
+from linkwright.web.keeping import learnings
 from linkwright.web.pages.edit import plain_name, told
 from linkwright.web.security import person_of
+from linkwright.web.wrapping import Wrapping
+from linkwright.web.wrapup import REPORT_PX, picture, wrap_up
 
 router = APIRouter()
 
@@ -31,18 +36,35 @@ TYPES: Final = {
 NO_TIME: Final = (1980, 1, 1, 0, 0, 0)
 #: Largest list of a neighbour [bytes].
 MOST_LIST: Final = 8 * 1024 * 1024
+#: How long a file waits until the readings have been gone through [s].
+MOST_WAIT_S: Final = 600.0
 #: Sheets that are shown as pictures on the page.
 SHOWN: Final = ("crew.pdf", "cards.pdf", "coordination.pdf", "if-it-breaks-up.pdf")
 
 
-def sheets_of(request: Request, paper: Literal["a4", "us-letter"] = "a4") -> Sheets:
-    """The sheets of the newest plan. Raises InputError while there is none."""
+def sheets_of(request: Request, paper: Literal["a4", "us-letter"] = "a4", *, named: bool = False) -> Sheets:
+    """The sheets of the newest plan; `named`: for their names only. Raises InputError while there is none."""
     job = job_of(request)
     scene, plan = job.scene(), job.planned.plan
     if scene is None or plan is None:
         raise InputError("there is no plan to put on paper yet; the pages Shoot and Plan say what is lacking")
     addresses: tuple[str, ...] = request.app.state.lan_urls
-    return Sheets(scene, plan, paper, addresses[0] if addresses else None)
+    return Sheets(scene, plan, paper, addresses[0] if addresses else None, wrap_of(request, named=named))
+
+
+def wrap_of(request: Request, *, named: bool) -> WrapUp | None:
+    """What happened, with its picture unless it is for names only; None where nothing was read."""
+    wrapping: Wrapping = request.app.state.wrapping
+    if not wrapping.attachments():
+        return None
+    wrapping.begin(job_of(request))
+    if not wrapping.wait(0.0 if named else MOST_WAIT_S):
+        return None
+    learnt = tuple(line for one in learnings(job_of(request), wrapping.gone.by_site) for line in one.says)
+    wrap = wrap_up(job_of(request), wrapping, request.app.state.listening, learnt)
+    if not wrap.figures:
+        return None
+    return wrap if named else replace(wrap, svg=picture(wrap, wrapping, REPORT_PX))
 
 
 def answer(job: Job) -> str:
@@ -66,7 +88,7 @@ def page(request: Request, paper: Paper = "a4") -> Response:
     """The page."""
     job = job_of(request)
     try:
-        sheets = sheets_of(request, paper)
+        sheets = sheets_of(request, paper, named=True)
         files = [(name, sheets.about(name)) for name in sheets.names()]
     except InputError:
         files = []

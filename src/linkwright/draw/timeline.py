@@ -1,0 +1,430 @@
+"""What happened, on one axis of time: calls, levels of every link, episodes, takes, notes, and recordings.
+
+A lane is one link: branch A from its lowest to its highest level filled, branch B outlined; a gap in the readings
+is hatched, never bridged. An episode is a mark whose shape is its cause, with the word where there is room.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Final
+
+import numpy as np
+
+from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
+from linkwright.draw.svg import element, group, hatch, number, width_of, words, wrapped
+from linkwright.watch.episodes import Episode, duration, moment
+from linkwright.watch.outline import Envelope
+from linkwright.watch.statistics import Between
+
+TEXT_PX: Final = 16
+EDGE_PX: Final = 14.0
+NAMES_PX: Final = 150.0
+#: Below this width names stand over their lanes [px].
+NARROW_PX: Final = 640.0
+#: A lane: its strip of marks, its levels, the room under it [px].
+MARKS_PX: Final = 26.0
+LEVELS_PX: Final = 72.0
+UNDER_PX: Final = 12.0
+NAME_LINE_PX: Final = 24.0
+FLAG_ROWS: Final = 3
+ROW_PX: Final = 24.0
+AXIS_PX: Final = 30.0
+#: Steps between times on the axis [s].
+STEPS_S: Final = (
+    0.1,
+    0.2,
+    0.5,
+    1,
+    2,
+    5,
+    10,
+    15,
+    30,
+    60,
+    120,
+    300,
+    600,
+    900,
+    1800,
+    3600,
+    7200,
+    10800,
+    21600,
+    43200,
+    86400,
+)
+#: Marks and flags that are drawn of a lane or a strip; the table has all.
+MOST_MARKS: Final = 400
+#: Over more time than this, what nobody heard is a tick without a shape [ms].
+NEAR_MS: Final = 30 * 60_000
+#: Other faces than the one that is counted with are wider.
+WIDE: Final = 1.2
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Lane:
+    """A link: its levels, where it has no readings, when it failed, and the level that it needs [dBm], if known."""
+
+    link: str
+    levels: Envelope
+    gaps: tuple[Between, ...] = ()
+    episodes: tuple[Episode, ...] = ()
+    needed_dbm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A take, a note, a switch, cells changed: one moment with a few words."""
+
+    at_ms: int
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A call or a recording, with the moments of its faults (recordings only)."""
+
+    text: str
+    from_ms: int
+    to_ms: int
+    faults: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Timeline:
+    """What is drawn between two times [ms, UTC], on the clock of a zone."""
+
+    from_ms: int
+    to_ms: int
+    zone: datetime.tzinfo
+    calls: tuple[Span, ...] = ()
+    lanes: tuple[Lane, ...] = ()
+    flags: tuple[Flag, ...] = ()
+    recordings: tuple[Span, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Axis:
+    from_ms: int
+    to_ms: int
+    left: float
+    right: float
+
+    def x(self, at_ms: float) -> float:
+        """Where a moment lies, held inside the picture [px]."""
+        share = (at_ms - self.from_ms) / max(1, self.to_ms - self.from_ms)
+        return self.left + (self.right - self.left) * min(1.0, max(0.0, share))
+
+    def shows(self, from_ms: int, to_ms: int) -> bool:
+        """Whether any of a stretch lies in the picture."""
+        return to_ms >= self.from_ms and from_ms <= self.to_ms
+
+
+def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> str:
+    """The time line as one SVG; `says` is what it shows, in words."""
+    narrow = width_px < NARROW_PX
+    axis = _Axis(timeline.from_ms, timeline.to_ms, EDGE_PX if narrow else NAMES_PX, width_px - EDGE_PX)
+    range_dbm = _range(timeline.lanes)
+    y = EDGE_PX
+    parts: list[str] = []
+    for line in wrapped(_legend(timeline, range_dbm), (width_px - 2 * EDGE_PX) / WIDE, TEXT_PX):
+        y += 20.0
+        parts.append(words(EDGE_PX, y, line, size=TEXT_PX, fill=SOFT))
+    top = y = y + 10.0
+    drawn, y = _calls(timeline, axis, y)
+    parts.append(drawn)
+    drawn, y, poles = _flags(timeline, axis, y, narrow=narrow)
+    parts.append(drawn)
+    for lane in timeline.lanes:
+        drawn, y = _lane(lane, axis, range_dbm, y, narrow=narrow)
+        parts.append(drawn)
+    for one in timeline.recordings:
+        if axis.shows(one.from_ms, one.to_ms):
+            drawn, y = _recording(one, axis, y, narrow=narrow)
+            parts.append(drawn)
+    lines = [_hours(timeline, axis, top, y)]
+    lines += [element("line", x1=x, x2=x, y1=at, y2=y, stroke=OCHRE, stroke_width=1.5) for x, at in poles]
+    tall = y + AXIS_PX + EDGE_PX
+    head = [
+        element("title", escape(says)),
+        element("defs", hatch("no-readings", SOFT, 7.0, 1.2)),
+        element("rect", width=width_px, height=tall, fill=PAPER),
+    ]
+    return element(
+        "svg", "".join([*head, *lines, *parts]), xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {width_px:g} {number(tall)}", width=width_px, height=tall, role="img", aria_label=says,
+        color=INK, data_from=timeline.from_ms, data_to=timeline.to_ms, data_left=number(axis.left),
+        data_right=number(axis.right),
+    )  # fmt: skip
+
+
+def _range(lanes: Sequence[Lane]) -> tuple[float, float]:
+    """Round levels under the lowest and over the highest of all lanes [dBm]."""
+    low, high = math.inf, -math.inf
+    for lane in lanes:
+        if np.isfinite(lane.levels.levels).any():
+            low, high = (
+                min(low, float(np.nanmin(lane.levels.levels))),
+                max(high, float(np.nanmax(lane.levels.levels))),
+            )
+    if low > high:
+        return -120.0, -20.0
+    return 10.0 * math.floor(low / 10.0), 10.0 * max(math.ceil(high / 10.0), math.floor(low / 10.0) + 1)
+
+
+def _dbm(level: float) -> str:
+    return f"{level:.0f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
+    first, last = moment(timeline.from_ms, timeline.zone), moment(timeline.to_ms, timeline.zone)
+    day = f"{first:%A %-d %B}" + (f" to {last:%A %-d %B}" if first.date() != last.date() else "")
+    if not timeline.lanes:
+        return f"{day}. No readings."
+    return (
+        f"{day}. Each lane from {_dbm(range_dbm[0])} dBm to {_dbm(range_dbm[1])} dBm: branch A filled, B outlined; "
+        "dashed, what the receiver needs; hatched, no readings. A mark's shape is the cause; a tick alone was not "
+        "heard."
+    )
+
+
+def _fit(text: str, room: float) -> str:
+    most = max(3, int(room / width_of("x", TEXT_PX)))
+    return text if len(text) <= most else f"{text[: most - 1]}\N{HORIZONTAL ELLIPSIS}"
+
+
+def _hours(timeline: Timeline, axis: _Axis, top: float, foot: float) -> str:
+    """Quiet lines at round times of the zone, printed under them."""
+    span_s = max(0.001, (timeline.to_ms - timeline.from_ms) / 1000.0)
+    wide = 100.0 if span_s < 20.0 else 86.0 if span_s < 900.0 else 66.0
+    most = max(2, int((axis.right - axis.left) / wide))
+    step_s = next((step for step in STEPS_S if span_s / step <= most), 86400 * math.ceil(span_s / most / 86400))
+    midnight = moment(timeline.from_ms, timeline.zone).replace(hour=0, minute=0, second=0, microsecond=0)
+    base = round(midnight.timestamp() * 1000.0)
+    step_ms = round(1000 * step_s)
+    at = base + math.ceil((timeline.from_ms - base) / step_ms) * step_ms
+    parts = [element("line", x1=axis.left, x2=axis.right, y1=foot, y2=foot, stroke=INK, stroke_width=1.0)]
+    while at <= timeline.to_ms:
+        x, shown = axis.x(at), moment(at, timeline.zone)
+        label = f"{shown:%H:%M}" if step_s >= 60 else f"{shown:%H:%M:%S}"
+        if step_s < 1:
+            label += f".{shown.microsecond // 100_000}"
+        half = width_of(label, TEXT_PX) / 2.0
+        anchor = "start" if x - half < 2.0 else "end" if x + half > axis.right + EDGE_PX else "middle"
+        parts.append(element("line", x1=x, x2=x, y1=top, y2=foot + 5.0, stroke=FAINT, stroke_width=1.0))
+        parts.append(words(x, foot + 22.0, label, size=TEXT_PX, anchor=anchor, fill=SOFT))
+        at += step_ms
+    return "".join(parts)
+
+
+def _calls(timeline: Timeline, axis: _Axis, top: float) -> tuple[str, float]:
+    """Brackets with their names; and where the strip ends [px]."""
+    shown = [one for one in timeline.calls if axis.shows(one.from_ms, one.to_ms)]
+    if not shown:
+        return "", top
+    parts = []
+    for one in shown:
+        left, right = axis.x(one.from_ms), axis.x(one.to_ms)
+        text = _fit(one.text, max(40.0, right - left))
+        anchor, at = ("end", axis.right) if left + width_of(text, TEXT_PX) > axis.right else ("start", left)
+        drawn = [
+            words(at, top + 18.0, text, size=TEXT_PX, anchor=anchor),
+            element("line", x1=left, x2=right, y1=top + 26.0, y2=top + 26.0, stroke=INK, stroke_width=3.0),
+        ]
+        for x, moment_ms in ((left, one.from_ms), (right, one.to_ms)):
+            if axis.from_ms <= moment_ms <= axis.to_ms:
+                drawn.append(
+                    element("line", x1=x, x2=x, y1=top + 24.5, y2=top + 36.0, stroke=INK, stroke_width=3.0)
+                )
+        clocks = " to ".join(f"{moment(at_ms, timeline.zone):%H:%M}" for at_ms in (one.from_ms, one.to_ms))
+        parts.append(group(drawn, f"Call {one.text}, {clocks}"))
+    return "".join(parts), top + 44.0
+
+
+def _flags(
+    timeline: Timeline, axis: _Axis, top: float, *, narrow: bool
+) -> tuple[str, float, list[tuple[float, float]]]:
+    """Flags in a few rows, words where there is room; where the strip ends, and the poles that go on down [px]."""
+    shown = [one for one in timeline.flags if axis.shows(one.at_ms, one.at_ms)][:MOST_MARKS]
+    if not shown:
+        return "", top, []
+    free = [axis.left] * FLAG_ROWS
+    parts, poles, used = [], [], 0
+    for one in sorted(shown, key=lambda flag: flag.at_ms):
+        x = axis.x(one.at_ms)
+        text = _fit(one.text, 130.0 if narrow else 220.0)
+        wide = 14.0 + WIDE * width_of(text, TEXT_PX)
+        begins = min(x, axis.right - wide)
+        row = next((n for n, at in enumerate(free) if at <= begins), None)
+        y = top + ROW_PX * (0 if row is None else row)
+        poles.append((x, y + 4.0))
+        told = f"{moment(one.at_ms, timeline.zone):%H:%M:%S} {one.kind}: {one.text}"
+        if row is None:
+            parts.append(group([element("rect", x=x - 3.0, y=y, width=6.0, height=6.0, fill=OCHRE)], told))
+            continue
+        used, free[row] = max(used, row + 1), begins + wide + 8.0
+        drawn = [
+            element("rect", x=begins + 12.0, y=y + 3.0, width=wide - 12.0, height=18.0, fill=PAPER),
+            words(begins + 14.0, y + 17.0, text, size=TEXT_PX),
+        ]
+        pennant = f"M{number(x)} {number(y + 4)}l11 5l-11 5z"
+        parts.append(group([element("path", d=pennant, fill=OCHRE), *drawn], told))
+    return "".join(parts), top + ROW_PX * max(1, used) + 8.0, poles
+
+
+def _lane(
+    lane: Lane, axis: _Axis, range_dbm: tuple[float, float], top: float, *, narrow: bool
+) -> tuple[str, float]:
+    """One link; and where its lane ends [px]."""
+    upper = top + MARKS_PX + (NAME_LINE_PX if narrow else 0.0)
+    lower = upper + LEVELS_PX
+    name = _fit(lane.link, axis.right - axis.left if narrow else NAMES_PX - 24.0)
+    at = (EDGE_PX, top + 18.0) if narrow else (EDGE_PX, (upper + lower) / 2.0 + 5.0)
+    parts = [
+        words(*at, name, size=TEXT_PX),
+        element("line", x1=axis.left, x2=axis.right, y1=lower, y2=lower, stroke=SOFT, stroke_width=1.0),
+    ]
+    low, high = range_dbm
+
+    def y(level: float) -> float:
+        return lower - LEVELS_PX * (level - low) / (high - low)
+
+    for gap in lane.gaps:
+        if axis.shows(gap.from_ms, gap.to_ms):
+            x = axis.x(gap.from_ms)
+            wide = max(2.0, axis.x(gap.to_ms) - x)
+            title = element("title", f"no readings for {duration(gap.length_s)}")
+            parts.append(
+                element("rect", title, x=x, y=upper, width=wide, height=LEVELS_PX, fill="url(#no-readings)")
+            )
+    for path in _envelopes(lane, axis, y, 2):
+        parts.append(element("path", d=path, fill="none", stroke=OCHRE, stroke_width=1.4))
+    for path in _envelopes(lane, axis, y, 0):
+        parts.append(element("path", d=path, fill=INK, fill_opacity=0.72, stroke=INK, stroke_width=0.6))
+    if lane.needed_dbm is not None and low <= lane.needed_dbm <= high:
+        at_y = y(lane.needed_dbm)
+        parts.append(element("line", x1=axis.left, x2=axis.right, y1=at_y, y2=at_y, stroke=MADDER, stroke_width=1.2,
+                             stroke_dasharray="6 5"))  # fmt: skip
+    parts.append(_marks(lane, axis, upper))
+    many = len(lane.episodes)
+    told = f"{lane.link}: {many or 'no'} episode{'s' if many != 1 else ''}"
+    return group(parts, told), lower + UNDER_PX
+
+
+def _envelopes(lane: Lane, axis: _Axis, y: object, column: int) -> list[str]:
+    """Paths around a branch's lowest and highest levels, one for each piece without a gap."""
+    assert callable(y)
+    levels = lane.levels
+    seen = np.isfinite(levels.levels[:, column])
+    at, found = levels.at_ms[seen], levels.levels[seen]
+    if not at.size:
+        return []
+    cut = np.zeros(at.size, dtype=np.bool_)
+    for gap in lane.gaps:
+        first = int(np.searchsorted(at + levels.step_ms, gap.to_ms, side="right"))
+        if gap.to_ms - gap.from_ms > levels.step_ms and 0 < first < at.size:
+            cut[first] = True
+    pieces = np.split(np.arange(at.size), np.flatnonzero(cut))
+    paths = []
+    for piece in (one for one in pieces if one.size):
+        xs = [axis.x(int(at[n])) for n in piece.tolist()] + [axis.x(int(at[piece[-1]]) + levels.step_ms)]
+        tops = [y(float(found[n, column + 1])) for n in piece.tolist()]
+        feet = [y(float(found[n, column])) for n in piece.tolist()]
+        over = [f"{number(x)} {number(v)}" for x, v in zip(xs, [*tops, tops[-1]], strict=True)]
+        under = [f"{number(x)} {number(v)}" for x, v in zip(xs, [*feet, feet[-1]], strict=True)]
+        paths.append("M" + "L".join([*over, *reversed(under)]) + "z")
+    return paths
+
+
+def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
+    """The episodes: the time that they took in the lane, a shape and the word over it."""
+    parts, free = [], axis.left - 20.0
+    seen = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)]
+    near = axis.to_ms - axis.from_ms <= NEAR_MS
+    shown = [one for one in seen if one.heard or near][:MOST_MARKS]
+    for one in [one for one in seen if not one.heard and not near][:MOST_MARKS]:
+        x = axis.x(one.from_ms)
+        tick = element("line", x1=x, x2=x, y1=upper - 1.0, y2=upper + 7.0, stroke=OCHRE, stroke_width=2.0)
+        parts.append(group([tick], f"{duration(one.length_s)}: {one.cause_words}, not heard"))
+    places = [_middle(one, axis) for one in shown]
+    following = [*places, axis.right + 20.0][1:]
+    lower = upper + LEVELS_PX
+    for one, x, after in zip(shown, places, following, strict=True):
+        left, right = axis.x(one.from_ms), axis.x(one.to_ms)
+        ink = MADDER if one.heard else OCHRE
+        wide = max(3.0, right - left)
+        drawn = [
+            element("rect", x=left, y=upper, width=wide, height=LEVELS_PX, fill=ink, fill_opacity=0.35),
+            element("line", x1=left, x2=left, y1=upper - 6.0, y2=lower, stroke=ink, stroke_width=1.5),
+        ]
+        drawn.append(shape(one.cause, x, upper - 14.0, 8.0, ink))
+        text = one.cause.replace("-", " ")
+        if x + 13.0 + WIDE * width_of(text, TEXT_PX) <= min(axis.right, after - 14.0) and x - 10.0 >= free:
+            drawn.append(words(x + 13.0, upper - 8.0, text, size=TEXT_PX, fill=ink))
+            free = x + 18.0 + WIDE * width_of(text, TEXT_PX)
+        elif x - 14.0 - WIDE * width_of(text, TEXT_PX) >= free:
+            drawn.append(words(x - 13.0, upper - 8.0, text, size=TEXT_PX, fill=ink, anchor="end"))
+            free = x + 12.0
+        else:
+            free = max(free, x + 12.0)
+        heard = "" if one.heard else ", not heard"
+        told = f"{one.link}, {duration(one.length_s)}: {one.cause_words} ({100 * one.probability:.0f} %){heard}"
+        parts.append(group(drawn, told))
+    return "".join(parts)
+
+
+def _middle(one: Episode, axis: _Axis) -> float:
+    """Where an episode's mark stands [px]."""
+    middle = (axis.x(one.from_ms) + axis.x(one.to_ms)) / 2.0
+    return min(max(middle, axis.left + 9.0), axis.right - 9.0)
+
+
+#: The outline of each cause's mark in a square from -1 to 1, and whether it is filled.
+SHAPES: Final[dict[str, tuple[str, bool]]] = {
+    "range": ("M-1 -1L1 -1L0 1z", True),
+    "antenna": ("M-1 -1L1 1M1 -1L-1 1", False),
+    "body": ("M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1z", True),
+    "multipath": ("M-1 0L-.5 -.8L0 0L.5 .8L1 0", False),
+    "interference": ("M0 -1L.3 -.3L1 0L.3 .3L0 1L-.3 .3L-1 0L-.3 -.3z", True),
+    "intermodulation": ("M0 -1L1 0L0 1L-1 0z", False),
+    "overload": ("M-1 1L1 1L0 -1z", True),
+    "battery": ("M-.6 -1L.6 -1L.6 1L-.6 1z", False),
+    "switched-off": ("M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1zM0 -1L0 0", False),
+    "audio-path": ("M-1 -1L1 -1L1 1L-1 1z", True),
+}
+UNKNOWN_SHAPE: Final = ("M-1 -1L1 -1L1 1L-1 1z", False)
+
+
+def shape(cause: str, x: float, y: float, half_px: float, ink: str = MADDER) -> str:
+    """The mark of a cause about a point [px]."""
+    path, filled = SHAPES.get(cause, UNKNOWN_SHAPE)
+    return element(
+        "path", d=path, transform=f"translate({number(x)} {number(y)}) scale({number(half_px)})",
+        fill=ink if filled else "none", stroke=ink, stroke_width=0.25,
+    )  # fmt: skip
+
+
+def _recording(one: Span, axis: _Axis, top: float, *, narrow: bool) -> tuple[str, float]:
+    """A recording as a bar with its faults as ticks; and where it ends [px]."""
+    y = top + (NAME_LINE_PX if narrow else 8.0)
+    left, right = axis.x(one.from_ms), max(axis.x(one.to_ms), axis.x(one.from_ms) + 3.0)
+    name = _fit(one.text, axis.right - axis.left if narrow else NAMES_PX - 24.0)
+    at = (EDGE_PX, top + 17.0) if narrow else (EDGE_PX, y + 12.0)
+    parts = [
+        words(*at, name, size=TEXT_PX),
+        element("rect", x=left, y=y, width=right - left, height=14.0, fill=PAPER, stroke=INK, stroke_width=1.5),
+    ]
+    for fault in one.faults[:MOST_MARKS]:
+        if axis.from_ms <= fault <= axis.to_ms:
+            x = axis.x(fault)
+            parts.append(element("line", x1=x, x2=x, y1=y - 4.0, y2=y + 18.0, stroke=MADDER, stroke_width=2.0))
+    many = len(one.faults)
+    return group(
+        parts, f"Recording {one.text}: {many or 'no'} fault{'s' if many != 1 else ''}"
+    ), y + 14.0 + UNDER_PX

@@ -1,0 +1,221 @@
+"""What happened, on paper: the wrap report's values and its tables."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from linkwright.sheets.tables import Value, csv_text
+from linkwright.watch.episodes import Episode, duration, iso, lost_by_cause, moment
+from linkwright.watch.statistics import Figures
+
+MINUS: Final = "\N{MINUS SIGN}"
+#: What was done about an episode is looked for so long after its end [ms].
+AFTER_MS: Final = 60_000
+#: Episodes that the report and the page list, the longest; the tables have all.
+MOST_TOLD: Final = 200
+#: Episodes on the report.
+MOST_ON_PAPER: Final = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that somebody did or noted: when [ms, UTC], what kind, the link or call, and in words."""
+
+    at_ms: int
+    kind: str
+    about: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A recording: when it began [ms, UTC], if known, how long it is, its certain faults by kind; the moments."""
+
+    name: str
+    begins_ms: int | None
+    length_s: float
+    faults: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An episode with what was done about it."""
+
+    episode: Episode
+    done: tuple[Event, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WrapUp:
+    """Everything that is told of a day. `calls` are (name, begin, end) [ms]; `learnt` sentences about the place;
+    `svg` the drawn time line."""
+
+    answer: str
+    zone: datetime.tzinfo
+    calls: tuple[tuple[str, int, int], ...] = ()
+    episodes: tuple[Told, ...] = ()
+    figures: tuple[Figures, ...] = ()
+    events: tuple[Event, ...] = ()
+    recordings: tuple[Heard, ...] = ()
+    learnt: tuple[str, ...] = ()
+    svg: str = ""
+
+
+def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[Told, ...]:
+    """Each episode with what happened from its begin to a minute after its end, of its link or of no link."""
+    found = []
+    for one in episodes:
+        done = tuple(
+            event
+            for event in events
+            if one.from_ms <= event.at_ms <= one.to_ms + AFTER_MS
+            and event.kind != "take"
+            and (event.about == one.link or event.kind == "note")
+        )
+        found.append(Told(one, done))
+    return tuple(found)
+
+
+EVENT_HEAD: Final = (
+    "from", "to", "what", "about", "says", "cause", "probability", "because", "do", "done", "heard",
+)  # fmt: skip
+
+
+def wrap_csv(wrap: WrapUp) -> str:
+    """Everything on the time line as one table in the order of time; times are ISO 8601 with their offset."""
+    rows: list[tuple[int, Sequence[Value]]] = []
+
+    def add(from_ms: int, to_ms: int | None, *cells: Value) -> None:
+        end = None if to_ms is None else iso(to_ms, wrap.zone)
+        rows.append((from_ms, (iso(from_ms, wrap.zone), end, *cells, *[None] * (9 - len(cells)))))
+
+    for name, begin, end in wrap.calls:
+        add(begin, end, "call", name)
+    for told in wrap.episodes:
+        one = told.episode
+        done = "; ".join(event.text for event in told.done)
+        told_of = (one.cause, round(one.probability, 3), one.because, one.do, done, int(one.heard))
+        add(one.from_ms, one.to_ms, "episode", one.link, duration(one.length_s), *told_of)
+    for figures in wrap.figures:
+        for gap in figures.gaps:
+            add(gap.from_ms, gap.to_ms, "no readings", figures.link)
+        for off in figures.off:
+            add(off.from_ms, off.to_ms, "off the air", figures.link)
+    for event in wrap.events:
+        add(event.at_ms, None, event.kind, event.about, event.text)
+    for heard in wrap.recordings:
+        if heard.begins_ms is not None:
+            add(heard.begins_ms, heard.begins_ms + round(1000 * heard.length_s), "recording", heard.name)
+            for kind, at_s in heard.faults:
+                add(heard.begins_ms + round(1000 * at_s), None, "fault", heard.name, kind)
+    return csv_text(EVENT_HEAD, [row for _, row in sorted(rows, key=lambda pair: pair[0])])
+
+
+LINKS_HEAD: Final = (
+    "link", "readings", "first", "last", "read_s", "on_air_s", "needed_dbm", "a_lowest_dbm", "a_median_dbm",
+    "b_lowest_dbm", "b_median_dbm", "both_usable", "dropouts", "longest_s", "lost_s", "lost_by_cause",
+    "battery_first", "battery_last", "gaps", "gaps_s",
+)  # fmt: skip
+
+
+def figures_csv(wrap: WrapUp) -> str:
+    """The statistics, a row for each link."""
+    episodes = [told.episode for told in wrap.episodes]
+    rows = []
+    for one in wrap.figures:
+        causes = " ".join(f"{cause}={lost:.1f}" for cause, lost in lost_by_cause(episodes, one.link).items())
+        rows.append((
+            one.link, one.readings, iso(one.first_ms, wrap.zone), iso(one.last_ms, wrap.zone), round(one.read_s, 1),
+            round(one.on_air_s, 1), one.needed_dbm, one.a.lowest_dbm, one.a.median_dbm, one.b.lowest_dbm,
+            one.b.median_dbm, None if one.both_usable is None else round(one.both_usable, 4), one.dropouts,
+            one.longest_s, round(one.lost_s, 3), causes, *(None if at is None else at[1] for at in
+            (one.battery_first, one.battery_last)), len(one.gaps),
+            round(sum(gap.length_s for gap in one.gaps), 1),
+        ))  # fmt: skip
+    return csv_text(LINKS_HEAD, rows)
+
+
+def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
+    """The report's values, as text."""
+    longest = weightiest(wrap.episodes)[:MOST_ON_PAPER]
+    return {
+        "answer": wrap.answer,
+        "svg": wrap.svg,
+        "episodes": [shown(told, wrap.zone) for told in sorted(longest, key=lambda told: told.episode.from_ms)],
+        "left_out": len(wrap.episodes) - len(longest),
+        "links": [link_row(one, [told.episode for told in wrap.episodes]) for one in wrap.figures],
+        "events": [
+            {"at": f"{moment(event.at_ms, wrap.zone):%H:%M:%S}", "kind": event.kind, "text": event.text}
+            for event in wrap.events
+        ][:MOST_TOLD],
+        "recordings": [recording_row(one, wrap.zone) for one in wrap.recordings],
+        "learnt": list(wrap.learnt),
+    }
+
+
+def weightiest(episodes: Sequence[Told]) -> list[Told]:
+    """Those that were heard first, the longest first."""
+    return sorted(episodes, key=lambda told: (not told.episode.heard, -told.episode.length_s))
+
+
+def shown(told: Told, zone: datetime.tzinfo) -> dict[str, str]:
+    """An episode in words."""
+    one = told.episode
+    return {
+        "at": f"{moment(one.from_ms, zone):%H:%M:%S}",
+        "lasted": duration(one.length_s),
+        "link": one.link,
+        "cause": one.cause.replace("-", " "),
+        "heard": "" if one.heard else "not heard",
+        "words": one.cause_words,
+        "sure": f"{100 * one.probability:.0f} %",
+        "because": one.because,
+        "do": one.do,
+        "done": "; ".join(f"{moment(event.at_ms, zone):%H:%M:%S} {event.text}" for event in told.done),
+    }
+
+
+def link_row(one: Figures, episodes: Sequence[Episode]) -> dict[str, str]:
+    """A link's statistics in words."""
+    causes = lost_by_cause(episodes, one.link)
+    return {
+        "link": one.link,
+        "on_air": duration(one.on_air_s),
+        "a": _levels(one.a.lowest_dbm, one.a.median_dbm),
+        "b": _levels(one.b.lowest_dbm, one.b.median_dbm),
+        "both": "" if one.both_usable is None else f"{100 * one.both_usable:.1f} %",
+        "dropouts": str(one.dropouts),
+        "longest": duration(one.longest_s) if one.dropouts else "",
+        "lost": duration(one.lost_s) if one.dropouts else "",
+        "causes": ", ".join(f"{cause.replace('-', ' ')} {duration(lost)}" for cause, lost in causes.items()),
+        "battery": _battery(one),
+        "gaps": f"{len(one.gaps)}, {duration(sum(gap.length_s for gap in one.gaps))}" if one.gaps else "none",
+    }
+
+
+def recording_row(one: Heard, zone: datetime.tzinfo) -> dict[str, str]:
+    """A recording in words."""
+    kinds: dict[str, int] = {}
+    for kind, _ in one.faults:
+        kinds[kind] = kinds.get(kind, 0) + 1
+    return {
+        "name": one.name,
+        "begins": "" if one.begins_ms is None else f"{moment(one.begins_ms, zone):%H:%M:%S}",
+        "length": duration(one.length_s),
+        "faults": ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items())) or "none",
+    }
+
+
+def _levels(lowest: float | None, median: float | None) -> str:
+    if lowest is None or median is None:
+        return "not read"
+    return f"{lowest:.0f} / {median:.0f}".replace("-", MINUS)
+
+
+def _battery(one: Figures) -> str:
+    if one.battery_first is None or one.battery_last is None:
+        return "not told"
+    return f"{100 * one.battery_first[1]:.0f} to {100 * one.battery_last[1]:.0f} %"

@@ -1,0 +1,147 @@
+"""The places that a person has kept: a folder of their own with one TOML file a place, and its sweeps beside it.
+
+Nothing is kept without being asked, and nothing that is kept is written over.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import tomli_w
+from pydantic import ValidationError
+
+from linkwright.physics.geodesy import great_circle_km
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.kept_place import KeptPlace
+
+#: A place is offered within this distance [km].
+NEAR_KM: Final = 2.0
+#: Largest file of a place, its largest sweep [bytes], and how many places are looked through.
+MOST_BYTES: Final = 1024 * 1024
+MOST_SWEEP: Final = 256 * 1024 * 1024
+MOST_PLACES: Final = 5000
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A kept place: its id (the name of its file), how far away it is [km], and what is kept."""
+
+    id: str
+    away_km: float
+    place: KeptPlace
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceBook:
+    """The folder with the places."""
+
+    folder: Path
+
+    def keep(self, place: KeptPlace, sweeps: Mapping[str, bytes]) -> str:
+        """Keep a place with its sweeps by their names; returns its id. Raises InputError where it cannot be."""
+        stem = f"{_plain(place.name)}-{place.date.isoformat()}"
+        names = {name: f"{n + 1}-{_plain_file(name)}" for n, name in enumerate(sweeps)}
+        told = place.model_copy(update={"sweeps": tuple(names.values())})
+        text = _ABOUT + tomli_w.dumps(_plainly(told.model_dump(exclude_none=True, exclude_defaults=False)))
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            free = next(
+                one for one in (stem, *(f"{stem}-{n}" for n in range(2, 10_000)))
+                if not (self.folder / f"{one}.toml").exists() and not (self.folder / one).exists()
+            )  # fmt: skip
+            if names:
+                (self.folder / free).mkdir()
+            for name, data in sweeps.items():
+                (self.folder / free / names[name]).write_bytes(data)
+            half = self.folder / f".{free}.{os.getpid()}.half"
+            half.write_text(text, encoding="utf-8")
+            half.rename(self.folder / f"{free}.toml")
+        except OSError as error:
+            says = f"what was learnt could not be kept ({error.strerror or error})"
+            raise InputError(says, path=str(self.folder)) from None
+        return free
+
+    def near(self, latitude: float, longitude: float, within_km: float = NEAR_KM) -> list[Known]:
+        """The places within a distance, the nearest first, of one distance the newest first. What cannot be read is
+        passed over."""
+        found = []
+        for id_ in self._ids():
+            with contextlib.suppress(InputError):
+                place = self.place(id_)
+                away = great_circle_km(latitude, longitude, place.latitude, place.longitude)
+                if away <= within_km:
+                    found.append(Known(id_, away, place))
+        return sorted(found, key=lambda one: (round(one.away_km, 2), -one.place.date.toordinal(), one.id))
+
+    def place(self, id_: str) -> KeptPlace:
+        """One of them. Raises InputError where it is not there or damaged."""
+        if id_ not in self._ids():
+            raise InputError("this place is not kept any more; load the page again")
+        path = self.folder / f"{id_}.toml"
+        try:
+            if path.stat().st_size > MOST_BYTES:
+                raise InputError("is too large for a kept place", path=path.name)
+            return KeptPlace.model_validate(_frozen(tomllib.loads(path.read_text(encoding="utf-8"))))
+        except (OSError, ValueError, RecursionError, ValidationError) as error:
+            what = error.errors()[0]["msg"] if isinstance(error, ValidationError) else str(error)
+            raise InputError(f"cannot be read as a kept place: {what}", path=path.name) from None
+
+    def sweep(self, id_: str, name: str) -> bytes:
+        """One of a place's sweeps. Raises InputError."""
+        if name not in self.place(id_).sweeps or _plain_file(name) != name:
+            raise InputError("this place has no such sweep")
+        path = self.folder / id_ / name
+        try:
+            if path.stat().st_size > MOST_SWEEP:
+                raise InputError("is too large for a sweep", path=name)
+            return path.read_bytes()
+        except OSError as error:
+            raise InputError(f"the kept sweep cannot be read ({error.strerror})", path=name) from None
+
+    def _ids(self) -> list[str]:
+        try:
+            names = sorted(one.stem for one in self.folder.iterdir() if one.suffix == ".toml" and one.is_file())
+        except OSError:
+            return []
+        return [name for name in names if not name.startswith(".")][:MOST_PLACES]
+
+
+_ABOUT: Final = "# A kept place: the pages offer it within two kilometres of here. Delete the file to forget it.\n"
+
+
+def own_folder(environment: Mapping[str, str] = os.environ) -> Path:
+    """The folder for a person's places, after the XDG Base Directory Specification: under $XDG_DATA_HOME, else
+    ~/.local/share; a relative $XDG_DATA_HOME counts as none."""
+    base = environment.get("XDG_DATA_HOME", "")
+    root = Path(base) if base and Path(base).is_absolute() else Path.home() / ".local" / "share"
+    return root / "linkwright" / "places"
+
+
+def _plain(name: str) -> str:
+    kept = "".join(c if c.isalnum() else "-" for c in name.lower()).strip("-")
+    return "-".join(part for part in kept.split("-") if part)[:60] or "place"
+
+
+def _plain_file(name: str) -> str:
+    kept = "".join(c if c.isalnum() or c in " -_.()" else "_" for c in name).strip(" .")
+    return kept[-100:].strip(" .") or "sweep"
+
+
+def _plainly(value: Any) -> Any:
+    """Lists for tuples; empty ones and empty text are left out."""
+    if isinstance(value, dict):
+        return {key: _plainly(inner) for key, inner in value.items() if inner not in ((), [], "")}
+    return [_plainly(inner) for inner in value] if isinstance(value, list | tuple) else value
+
+
+def _frozen(value: Any) -> Any:
+    """Tuples for lists, as strict models want them."""
+    if isinstance(value, dict):
+        return {key: _frozen(inner) for key, inner in value.items()}
+    return tuple(_frozen(inner) for inner in value) if isinstance(value, list) else value

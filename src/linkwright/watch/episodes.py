@@ -1,0 +1,158 @@
+"""An episode as it is told: which link failed, from when to when, why, how sure that is, and what to do."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+#: The causes in words that go into a sentence.
+CAUSES: Final[dict[str, str]] = {
+    "range": "too far away",
+    "antenna": "an antenna or its cable",
+    "body": "body in the way",
+    "multipath": "reflections",
+    "interference": "somebody else on the carrier",
+    "intermodulation": "a product of our own carriers",
+    "overload": "too strong for the receiver",
+    "battery": "battery empty",
+    "switched-off": "switched off",
+    "audio-path": "the audio before the transmitter",
+    "unknown": "cause not known",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """One time that a link failed; times are UTC [ms since 1970], `probability` is of the cause, 0..1. `heard`: its
+    audio was broken; else something was amiss that nobody heard."""
+
+    link: str
+    from_ms: int
+    to_ms: int
+    cause: str
+    probability: float
+    because: str
+    do: str
+    heard: bool = True
+
+    @property
+    def length_s(self) -> float:
+        """How long it lasted [s]."""
+        return (self.to_ms - self.from_ms) / 1000.0
+
+    @property
+    def cause_words(self) -> str:
+        """The cause as it stands in a sentence."""
+        return CAUSES.get(self.cause, self.cause)
+
+
+def from_document(document: Mapping[str, Any]) -> list[Episode]:
+    """The episodes of a document as `linkwright diagnose --json` prints it, in the order of time."""
+    found = [
+        Episode(
+            one["link"], milliseconds_of(one["from"]), milliseconds_of(one["to"]), one["cause"],
+            float(one["probability"]), _joined(one["because"]), one["do"], bool(one.get("heard", True)),
+        )
+        for one in document["episodes"]
+    ]  # fmt: skip
+    return sorted(found, key=lambda one: (one.from_ms, one.link))
+
+
+def to_document(episodes: Iterable[Episode], zone: datetime.tzinfo = datetime.UTC) -> dict[str, Any]:
+    """The same as such a document, with times in a zone."""
+    return {
+        "episodes": [
+            {
+                "link": one.link, "from": iso(one.from_ms, zone), "to": iso(one.to_ms, zone), "cause": one.cause,
+                "probability": round(one.probability, 4), "because": one.because, "do": one.do, "heard": one.heard,
+            }
+            for one in episodes
+        ]
+    }  # fmt: skip
+
+
+def lost_by_cause(episodes: Iterable[Episode], link: str) -> dict[str, float]:
+    """Seconds of the episodes in which a link's audio was broken, by cause, most first."""
+    found: dict[str, float] = {}
+    for one in episodes:
+        if one.link == link and one.heard:
+            found[one.cause] = found.get(one.cause, 0.0) + one.length_s
+    return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+def milliseconds_of(text: str) -> int:
+    """UTC [ms since 1970] of an ISO time with its offset."""
+    return round(datetime.datetime.fromisoformat(text).timestamp() * 1000.0)
+
+
+def iso(at_ms: int, zone: datetime.tzinfo = datetime.UTC) -> str:
+    """A time as ISO 8601 with its offset, to the millisecond."""
+    return moment(at_ms, zone).isoformat(timespec="milliseconds")
+
+
+def moment(at_ms: int, zone: datetime.tzinfo = datetime.UTC) -> datetime.datetime:
+    """A time [ms since 1970] in a zone."""
+    seconds, rest = divmod(int(at_ms), 1000)
+    return datetime.datetime.fromtimestamp(seconds, zone) + datetime.timedelta(milliseconds=rest)
+
+
+def duration(seconds: float) -> str:
+    """A length of time as it is said: 0.4 s, 4 s, 3 min 10 s, 6 h 20."""
+    if seconds < 9.95:
+        return f"{seconds:.1f} s".replace(".0 s", " s")
+    if seconds < 59.5:
+        return f"{seconds:.0f} s"
+    if seconds < 3570:
+        minutes, rest = divmod(round(seconds), 60)
+        return f"{minutes} min {rest} s" if rest and minutes < 10 else f"{round(seconds / 60)} min"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02d}"
+
+
+def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = datetime.UTC, most: int = 3) -> str:
+    """What happened, as a sentence: how many links broke up in how long, and the longest few of it."""
+    heard = [one for one in episodes if one.heard]
+    unheard = len(episodes) - len(heard)
+    if not heard:
+        amiss = f"; {_times(unheard)} something was amiss that nobody could hear" if unheard else ""
+        return f"No link broke up in {duration(span_s)}{amiss}."
+    episodes = heard
+    links = {one.link for one in episodes}
+    many = "One link" if len(links) == 1 else f"{_number(len(links))} links"
+    times = f", {len(episodes)} times" if len(episodes) > len(links) else ""
+    worst = sorted(sorted(episodes, key=lambda one: -one.length_s)[:most], key=lambda one: one.from_ms)
+    told = [
+        f"{one.link} at {moment(one.from_ms, zone):%H:%M} for {duration(one.length_s)}, {one.cause_words}"
+        for one in worst
+    ]
+    longest = "; the longest: " if len(episodes) > most else ": "
+    return f"{many} broke up in {duration(span_s)}{times}{longest}{'; '.join(told)}."
+
+
+def _times(count: int) -> str:
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
+def _number(count: int) -> str:
+    words = (
+        "No",
+        "One",
+        "Two",
+        "Three",
+        "Four",
+        "Five",
+        "Six",
+        "Seven",
+        "Eight",
+        "Nine",
+        "Ten",
+        "Eleven",
+        "Twelve",
+    )
+    return words[count] if count < len(words) else str(count)
+
+
+def _joined(because: str | Sequence[str]) -> str:
+    return because if isinstance(because, str) else "; ".join(because)

@@ -1,0 +1,76 @@
+"""Places that were kept: what was learnt is kept from the page Wrap, and offered on the page Shoot."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from pydantic import BaseModel, ConfigDict
+from pydantic import Field as Bounded
+
+from linkwright.shoot.errors import InputError
+from linkwright.store.placebook import PlaceBook
+from linkwright.web.app import job_of, render
+from linkwright.web.keeping import keep, learnings, offers, take_over
+from linkwright.web.pages.edit import told
+from linkwright.web.security import person_of
+from linkwright.web.wrapping import Wrapping
+
+router = APIRouter()
+
+#: So many kept places are offered, the nearest.
+MOST_OFFERED: Final = 6
+
+
+class Keeping(BaseModel):
+    """The site of which is kept what was learnt."""
+
+    model_config = ConfigDict(extra="forbid")
+    site: Annotated[str, Bounded(max_length=80)]
+
+
+class Taking(BaseModel):
+    """The site (by id) that takes over a kept place."""
+
+    model_config = ConfigDict(extra="forbid")
+    site: Annotated[str, Bounded(max_length=200)]
+    place: Annotated[str, Bounded(max_length=200)]
+
+
+def book_of(request: Request) -> PlaceBook:
+    """Where places are kept. Raises InputError where nothing is."""
+    book: PlaceBook | None = request.app.state.places
+    if book is None:
+        raise InputError("no places are kept here")
+    return book
+
+
+@router.get("/places/near")
+def near(request: Request) -> Response:
+    """Kept places near the sites of the shoot, as a part of the page Shoot."""
+    book: PlaceBook | None = request.app.state.places
+    found = [] if book is None else offers(job_of(request).document().draft, book)
+    return render(request, "places_near.html", offers=found[:MOST_OFFERED], more=max(0, len(found) - MOST_OFFERED))
+
+
+@router.post("/places/keep")
+def keep_place(request: Request, what: Keeping) -> dict[str, Any]:
+    """Keep what was learnt of a site."""
+    job, book = job_of(request), book_of(request)
+    wrapping: Wrapping = request.app.state.wrapping
+    wrapping.begin(job)
+    wrapping.wait(600.0)
+    found = next((one for one in learnings(job, wrapping.gone.by_site) if one.site == what.site), None)
+    if found is None:
+        raise InputError(f"nothing was learnt of {what.site} yet")
+    return {"says": keep(job, book, found)}
+
+
+@router.post("/places/take")
+def take_place(request: Request, what: Taking) -> dict[str, Any]:
+    """Take a kept place over into a site: one edit."""
+    job, book = job_of(request), book_of(request)
+    change = take_over(job, book, what.site, what.place, person_of(request).name)
+    place = book.place(what.place)
+    return told(job, change, says=f"Taken over from {place.name}, {place.date:%-d %B %Y}; undo takes it back.")

@@ -1,0 +1,295 @@
+"""The page Wrap: what happened, and what did we learn?"""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, File, Query, Request, UploadFile
+from fastapi.responses import FileResponse, PlainTextResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from linkwright.sheets.wrap import (
+    AFTER_MS,
+    MOST_TOLD,
+    Told,
+    WrapUp,
+    figures_csv,
+    link_row,
+    recording_row,
+    shown,
+    weightiest,
+    wrap_csv,
+    wrap_sheet,
+)
+from linkwright.shoot.errors import InputError
+from linkwright.watch.episodes import iso, moment, to_document
+from linkwright.web.app import job_of, render
+from linkwright.web.job import Job
+from linkwright.web.keeping import Learning, learnings
+from linkwright.web.listening import Listening
+from linkwright.web.pages.edit import plain_name
+from linkwright.web.pages.sheets import Paper, sheets_of
+from linkwright.web.security import person_of
+from linkwright.web.wrapping import LOG, MOST_LOG, Wrapping
+from linkwright.web.wrapup import REPORT_PX, bounds, happenings_csv, picture, wrap_up
+
+router = APIRouter()
+
+Width = Annotated[int, Query(ge=300, le=2000)]
+#: Times are ISO 8601 with their offset; nothing for the whole.
+Time = Annotated[str, Query(max_length=40)]
+#: The shortest stretch that is drawn [ms], and the longest: a year.
+LEAST_MS: Final = 200
+MOST_MS: Final = 366 * 86_400_000
+#: So many episodes, the longest, are shown at once.
+OPEN: Final = 12
+#: Around an episode that is looked at, on either side [ms].
+AROUND_MS: Final = 5_000
+
+
+def wrapping_of(request: Request) -> Wrapping:
+    """The job's readings, gone through as far as they are."""
+    found: Wrapping = request.app.state.wrapping
+    found.begin(job_of(request))
+    return found
+
+
+def wrapped(request: Request) -> WrapUp:
+    """Everything that is told of the day, as far as it is known now."""
+    listening: Listening = request.app.state.listening
+    job, wrapping = job_of(request), wrapping_of(request)
+    return wrap_up(job, wrapping, listening, tuple(line for one in learnt_of(job, wrapping) for line in one.says))
+
+
+def learnt_of(job: Job, wrapping: Wrapping) -> list[Learning]:
+    """What was learnt of each site; nothing where the shoot cannot be worked with."""
+    try:
+        return learnings(job, wrapping.gone.by_site)
+    except InputError:
+        return []
+
+
+def whole(request: Request) -> WrapUp:
+    """The same after everything has been gone through: for files."""
+    wrapping_of(request).wait(3600.0)
+    return wrapped(request)
+
+
+def context(request: Request) -> dict[str, Any]:
+    """Everything that the page shows."""
+    wrapping = wrapping_of(request)
+    wrap = wrapped(request)
+    longest = weightiest(wrap.episodes)[:MOST_TOLD]
+    episodes = [told.episode for told in wrap.episodes]
+    return {
+        "answer": wrap.answer,
+        "wrap": wrap,
+        "busy": wrapping.busy,
+        "share": wrapping.share,
+        "told": wrapping.gone.told,
+        "episodes": _rows(longest[:OPEN], wrap.zone),
+        "shorter": _rows(longest[OPEN:], wrap.zone),
+        "left_out": len(wrap.episodes) - len(longest),
+        "links": [link_row(one, episodes) for one in wrap.figures],
+        "recordings": [recording_row(one, wrap.zone) for one in wrap.recordings],
+        "events": [
+            {"at": f"{moment(one.at_ms, wrap.zone):%H:%M:%S}", "kind": one.kind, "text": one.text}
+            for one in wrap.events[:MOST_TOLD]
+        ],
+        "after_s": AFTER_MS // 1000,
+        "learnings": learnt_of(job_of(request), wrapping),
+        "may_keep": request.app.state.places is not None,
+        "logs": [one for one in wrapping.attachments() if one.kind == LOG],
+    }
+
+
+def _rows(episodes: list[Told], zone: datetime.tzinfo) -> list[dict[str, str]]:
+    """Episodes in words, in the order of time, each with the stretch to look at."""
+    rows = []
+    for told in sorted(episodes, key=lambda told: told.episode.from_ms):
+        one = told.episode
+        look = iso(one.from_ms - AROUND_MS, zone), iso(one.to_ms + AROUND_MS, zone)
+        rows.append({**shown(told, zone), "from": look[0], "to": look[1]})
+    return rows
+
+
+@router.get("/wrap")
+def page(request: Request) -> Response:
+    """The page."""
+    return render(request, "wrap.html", **context(request))
+
+
+@router.get("/wrap/body")
+def body(request: Request) -> Response:
+    """What of the page follows the readings."""
+    return render(request, "wrap_body.html", **context(request))
+
+
+@router.get("/api/wrap/picture")
+def time_line(
+    request: Request, width: Width = 1000, begin: Annotated[str, Query(alias="from", max_length=40)] = "",
+    end: Annotated[str, Query(alias="to", max_length=40)] = "",
+) -> dict[str, Any]:  # fmt: skip
+    """The time line drawn: the whole, or between two times."""
+    wrap, wrapping = wrapped(request), wrapping_of(request)
+    between = _between(begin, end)
+    from_ms, to_ms = between or bounds(wrap, wrapping.gone)
+    svg = picture(wrap, wrapping, float(width), between)
+    return {
+        "svg": svg, "from": iso(from_ms, wrap.zone), "to": iso(to_ms, wrap.zone), "whole": between is None,
+        "busy": wrapping.busy,
+    }  # fmt: skip
+
+
+def _between(begin: str, end: str) -> tuple[int, int] | None:
+    """Two times [ms, UTC]; None for the whole. Raises InputError."""
+    if not begin and not end:
+        return None
+    found = []
+    for what, text in (("from", begin), ("to", end)):
+        try:
+            at = datetime.datetime.fromisoformat(text.replace(" ", "+"))  # a "+" that was not escaped
+            if at.tzinfo is None:
+                raise ValueError
+            found.append(round(at.timestamp() * 1000.0))
+        except (ValueError, OverflowError):
+            says = f'{what} is "{text[:40]}"; expected ISO 8601 with offset, as 2027-05-14T14:32:00+01:00'
+            raise InputError(says) from None
+    if not LEAST_MS <= found[1] - found[0] <= MOST_MS:
+        raise InputError("the stretch is shorter than 0.2 s or longer than a year; choose another one")
+    return found[0], found[1]
+
+
+@router.get("/wrap/report.pdf")
+def report(request: Request, paper: Paper = "a4") -> Response:
+    """The wrap report."""
+    from linkwright.sheets.bundle import on_white
+    from linkwright.sheets.content import header
+    from linkwright.sheets.pdf import setting
+
+    wrap, shoot = whole(request), job_of(request).document().shoot
+    if shoot is None:
+        raise InputError("the shoot is not whole yet; the page Shoot says what it lacks")
+    svg = on_white(picture(wrap, wrapping_of(request), REPORT_PX))
+    with setting(header(shoot, paper)) as set_one:
+        data = set_one("wrap", {**wrap_sheet(wrap), "svg": svg})
+    return Response(
+        data,
+        media_type="application/pdf",
+        headers={"content-disposition": 'attachment; filename="wrap.pdf"', "cache-control": "no-store"},
+    )
+
+
+@router.get("/wrap.csv")
+def table(request: Request) -> Response:
+    """Everything on the time line as one table."""
+    return _csv("wrap.csv", wrap_csv(whole(request)))
+
+
+@router.get("/wrap/links.csv")
+def statistics(request: Request) -> Response:
+    """The statistics as a table."""
+    return _csv("links-of-the-day.csv", figures_csv(whole(request)))
+
+
+@router.get("/wrap/episodes.json")
+def episodes(request: Request) -> dict[str, Any]:
+    """The episodes as `linkwright diagnose --json` has them."""
+    wrap = whole(request)
+    return to_document([told.episode for told in wrap.episodes], wrap.zone)
+
+
+def _csv(name: str, text: str) -> Response:
+    return PlainTextResponse(
+        text,
+        media_type="text/csv",
+        headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
+    )
+
+
+@router.get("/wrap/archive.zip")
+def archive(request: Request) -> Response:
+    """Everything of the job as one file, which opens again."""
+    from starlette.background import BackgroundTask
+
+    from linkwright.web.archive import pack
+
+    job, wrapping = job_of(request), wrapping_of(request)
+    whole(request)
+    handle, name = tempfile.mkstemp(prefix="linkwright-", suffix=".zip")
+    path = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            pack(job.store, out, wrapping.stretches(), _more(request))
+    except BaseException:
+        path.unlink(missing_ok=True)
+        raise
+    return FileResponse(
+        path, media_type="application/zip", filename="job.zip", headers={"cache-control": "no-store"},
+        background=BackgroundTask(path.unlink, missing_ok=True),
+    )  # fmt: skip
+
+
+def _more(request: Request) -> Iterator[tuple[str, Callable[[], bytes]]]:
+    """What else goes into the archive: plan, episodes, what happened, the sheets."""
+    job, wrap = job_of(request), wrapped(request)
+    plan = job.planned.plan
+    if plan is not None:
+        from linkwright.plan.file import write_plan
+
+        yield "plan.json", lambda: write_plan(plan).encode()
+    told = to_document([one.episode for one in wrap.episodes], wrap.zone)
+    yield "episodes.json", lambda: (json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode()
+    yield "happenings.csv", lambda: happenings_csv(job, wrap.zone).encode()
+    yield "wrap.csv", lambda: wrap_csv(wrap).encode()
+    yield "wrap-links.csv", lambda: figures_csv(wrap).encode()
+    try:
+        sheets = sheets_of(request)
+        made = dict(sheets.made()) if plan is not None else {}
+    except InputError:
+        made = {}
+    for name, data in made.items():
+        yield f"sheets/{name}", lambda data=data: data  # type: ignore[misc]
+
+
+@router.post("/wrap/logs")
+async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict[str, Any]:
+    """Take in a receiver's log, CSV or Parquet; it is gone through with the readings."""
+    wrapping, who = wrapping_of(request), person_of(request).name
+    name = plain_name(file.filename or "log")
+
+    def keep() -> str:
+        from linkwright.watch.reading import read_batches
+
+        id_ = wrapping.store.attach(name, file.file, who, most_bytes=MOST_LOG, kind=LOG)
+        try:
+            one = next(one for one in wrapping.attachments() if one.id == id_)
+            first = next(iter(read_batches(wrapping.file(one), name)), None)
+            if first is None:
+                raise InputError("has no readings; expected a receiver's log", path=name)
+        except InputError:
+            wrapping.store.detach(id_, who)
+            raise
+        return ", ".join(first.names[:12])
+
+    links = await run_in_threadpool(keep)
+    wrapping.begin(job_of(request))
+    return {"says": [f"{name} is here, with readings of {links}"]}
+
+
+@router.post("/wrap/logs/remove")
+def remove_log(request: Request, of: Annotated[str, Query(max_length=80)]) -> dict[str, Any]:
+    """Take a receiver's log away."""
+    wrapping = wrapping_of(request)
+    one = next((one for one in wrapping.attachments() if one.id == of and one.kind == LOG), None)
+    if one is None:
+        raise InputError("this log is not in the job any more; load the page again")
+    wrapping.store.detach(of, person_of(request).name)
+    wrapping.begin(job_of(request))
+    return {"says": [f"{one.name} is removed."]}
