@@ -58,18 +58,22 @@ def _batch(pa: Any, part: Any, columns: dict[str, str], names: Names, intake: In
     for n, key in enumerate(FIELDS):
         if key not in columns:
             continue
-        read = _numbers(pa, part.column(columns[key]), key, intake.name) * ranges[0, n] + ranges[1, n]
-        out = ~np.isnan(read) & ~((read >= ranges[2, n]) & (read <= ranges[3, n]))
+        read = _numbers(pa, part.column(columns[key]), key, intake.name)
+        if ranges[0, n] != 1.0 or ranges[1, n] != 0.0:
+            read = read * ranges[0, n] + ranges[1, n]
+        out = (read < ranges[2, n]) | (read > ranges[3, n])
         if out.any() and not first:
             first = f"{key} is {read[out][0]:g}; expected {ranges[2, n]:g} to {ranges[3, n]:g}"
         wrong |= out
-        values[:, n] = np.where(out, np.nan, read)
+        values[:, n] = read
     intake.refuse(int(wrong.sum()), first)
-    keep = ~wrong
-    intake.rows += int(keep.sum())
+    keep = ~wrong if wrong.any() else slice(None)
+    intake.rows += int((~wrong).sum())
     time_ns, refused = zoned(time_ns[keep], local[keep], names.mapping, intake, None)
     index = index[keep]
     time_ns = time_ns + (names.shift_ns()[index] if index.size else 0)
+    if not refused.any():
+        return Batch(tuple(names.ours), index, time_ns, values[keep])
     good = ~refused
     return Batch(tuple(names.ours), index[good], time_ns[good], values[keep][good])
 
@@ -127,7 +131,9 @@ def _numbers(pa: Any, column: Any, key: str, name: str) -> np.ndarray:
         column = column.cast(pa.int8())
     elif not (pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)):
         raise InputError(f"has {key} of type {kind}; expected numbers", path=name)
-    return np.asarray(column.cast(pa.float64()).fill_null(float("nan")), dtype=np.float64)
+    if not pa.types.is_float32(kind):
+        column = column.cast(pa.float64())
+    return np.asarray(column.to_numpy(zero_copy_only=False))
 
 
 def write_parquet(path: str, batches: Iterable[Batch]) -> None:
