@@ -1,4 +1,5 @@
-"""`linkwright simulate` and `linkwright diagnose` from outside: what is played is found again, with recordings too."""
+"""`linkwright simulate` and `linkwright diagnose` from outside: what is played is found again, with recordings
+too."""
 
 from __future__ import annotations
 

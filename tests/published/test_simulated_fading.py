@@ -9,7 +9,8 @@ import pytest
 
 from linkwright.watch.simulate import A_CYCLE, CYCLES, scattered
 
-#: Fields to average over: one has waves from 24 directions only. Fades are shorter than a sample: so many between two.
+#: Fields to average over: one has waves from 24 directions only. Fades are shorter than a sample: so many between
+#: two.
 FIELDS = 12
 FINER = 8
 
@@ -33,7 +34,9 @@ def counted(r: float) -> tuple[float, float]:
     return below / samples, falls / (FIELDS * CYCLES)
 
 
-@pytest.mark.published("Rappaport, Wireless Communications, example 5.7: r = 1, fd = 20 Hz, 18.44 crossings a second")
+@pytest.mark.published(
+    "Rappaport, Wireless Communications, example 5.7: r = 1, fd = 20 Hz, 18.44 crossings a second"
+)
 def test_crossing_rate() -> None:
     assert 20.0 * counted(1.0)[1] == pytest.approx(18.44, rel=0.03)
 

@@ -19,7 +19,13 @@ def courses(links: int = 4, minutes: float = 40.0) -> tuple[Course, ...]:
         walk_s = np.linspace(0.0, 40.0, 81)
         walk_dbm = -60.0 - 3.0 * n - 12.0 * walk_s / 40.0
         expected = Expected(
-            f"Talent {n + 1}", "Call", ((BEGIN_NS, end),), 570_000 + 300 * MARKS[n], float(walk_dbm.min()), -112.0, 20.0
+            f"Talent {n + 1}",
+            "Call",
+            ((BEGIN_NS, end),),
+            570_000 + 300 * MARKS[n],
+            float(walk_dbm.min()),
+            -112.0,
+            20.0,
         )
         made.append(Course(expected, BEGIN_NS, end, walk_s, walk_dbm, 4.0, 0.6, 2.8, 5.0))
     return tuple(made)

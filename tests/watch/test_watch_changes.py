@@ -18,7 +18,7 @@ def test_the_begin_is_where_the_reference_sees_the_level_change(cause: str, seed
     count, begin, end = 360, int(rng.integers(120, 160)), 240
     levels = -70.0 + rng.normal(0.0, 2.0, (2, count))
     drop = {"body": 20.0, "switched-off": 42.0, "antenna": 28.0}[cause]
-    levels[:1 if cause == "antenna" else 2, begin : end if cause == "body" else count] -= drop
+    levels[: 1 if cause == "antenna" else 2, begin : end if cause == "body" else count] -= drop
     level = levels[0]
     quality = np.where(levels.max(axis=0) > -88.0, 1.0, 0.0)
     values = np.stack([*levels, np.full(count, -30.0), quality, np.full(count, 0.8), 1.0 - quality], axis=1)

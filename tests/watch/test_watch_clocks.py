@@ -61,7 +61,7 @@ def test_a_recording_is_laid_along_its_link_and_its_faults_are_told() -> None:
         watcher.add(batch)
     watcher.finish()
     late = 7.25
-    faults = tuple((float(at) - late, 0.8, "mute") for at in begins if at > late) + ((400.0, 0.2, "hole"),)
+    faults = (*((float(at) - late, 0.8, "mute") for at in begins if at > late), (400.0, 0.2, "hole"))
     episodes, (laid,), told = lay(log, [TrackFaults("scene.wav", 2, faults)], watcher.episodes())
     assert told == ()
     assert laid.link == "Potter"

@@ -1,4 +1,5 @@
-"""Live intake: HTTP payloads, MQTT by a real broker, OSC by another library's client; nothing raises, all is counted."""
+"""Live intake: HTTP payloads, MQTT by a real broker, OSC by another library's client; nothing raises, all is
+counted."""
 
 from __future__ import annotations
 
@@ -109,7 +110,8 @@ def test_osc_from_another_librarys_client() -> None:
     server = OscServer(live.take, lambda: NOW)
     server.start()
     try:
-        with SimpleUDPClient(server.host, server.port) as client:
+        client = SimpleUDPClient(str(server.host), server.port)
+        with client:
             client.send_message("/reading", ["Potter", "rf_a_dbm", -61.0, "quality", 1.0])
             client.send_message("/reading", ["Potter", "rf_a_dbm", 400.0])
             client.send_message("/reading", [])

@@ -88,7 +88,9 @@ def test_it_tells_within_a_second_of_what_comes_at_once() -> None:
         for change in watcher.add(batch.part(start, start + 800)):
             if change.kind == "opened":
                 seen = change.episode
-                opened.setdefault((seen.link, seen.track), []).append((seen.to_ns - 1_810_000_000_000_000_000) / 1e9)
+                opened.setdefault((seen.link, seen.track), []).append(
+                    (seen.to_ns - 1_810_000_000_000_000_000) / 1e9
+                )
     late: Counter[str] = Counter()
     for truth in played.truth:
         if truth.cause in ("battery", "switched-off", "interference", "intermodulation", "audio-path"):

@@ -88,7 +88,8 @@ def _faults(files: Sequence[str], tell: Tell) -> list[TrackFaults]:
 def _with_audio(
     found: Diagnosis, logs: Sequence[str], how: Mapping, tracks: Sequence[TrackFaults], tell: Tell
 ) -> tuple[Diagnosis, Sequence[Laid]]:
-    """The diagnosis with what the recordings add. Raises InputError for a log that is too long to be held for it."""
+    """The diagnosis with what the recordings add. Raises InputError for a log that is too long to be held for
+    it."""
     from dataclasses import replace
 
     from linkwright.shoot.errors import InputError

@@ -19,7 +19,8 @@ TIMEOUT_S: Final = 10.0
 
 
 def send(batches: Iterable[Batch], address: str, speed: float) -> None:
-    """Send readings at the pace of their times, `speed` times as fast. Raises InputError where nobody takes them."""
+    """Send readings at the pace of their times, `speed` times as fast. Raises InputError where nobody takes
+    them."""
     from linkwright.watch.replay import paced
     from linkwright.watch.writing import json_records
 

@@ -59,7 +59,7 @@ def run(
     if live is not None:
         from linkwright.cli.sending import send
 
-        send(_batches(courses, played, seed, rate, 1.0), live, speed)
+        send(_batches(courses, played, seed, rate), live, speed)
 
 
 def _causes(text: str) -> tuple[str, ...]:
@@ -94,12 +94,10 @@ def _played(
     return courses, draw_faults(courses, causes, seed=seed, each_h=each) if causes else ()
 
 
-def _batches(
-    courses: Sequence[Course], faults: Sequence[Fault], seed: int, rate: float, block_s: float = 60.0
-) -> Iterator[Batch]:
+def _batches(courses: Sequence[Course], faults: Sequence[Fault], seed: int, rate: float) -> Iterator[Batch]:
     from linkwright.watch.simulate import simulate
 
-    return simulate(courses, faults, seed=seed, rate_hz=rate, block_s=block_s)
+    return simulate(courses, faults, seed=seed, rate_hz=rate)
 
 
 def _write(

@@ -29,11 +29,11 @@ NAMED: Final = 0.5
 class Figures:
     """An episode in figures.
 
-    length_s; share of its readings with broken audio, with nothing received, over the ceiling, in a sag. level_dbm :
-    mean of the better branch; base_dbm before it; drop_db from the highest usual level of the last half minute;
-    first_db : how much of it had fallen within the first second. over_need_db : level over the need. bad_dip_db : how
-    much weaker broken readings were than the others. spread_db : scatter of the level. alike : correlation of the
-    branches. gauge; uneven_db : A over B before it. NaN: not known.
+    length_s; share of its readings with broken audio, with nothing received, over the ceiling, in a sag. level_dbm
+    : mean of the better branch; base_dbm before it; drop_db from the highest usual level of the last half minute;
+    first_db : how much of it had fallen within the first second. over_need_db : level over the need. bad_dip_db :
+    how much weaker broken readings were than the others. spread_db : scatter of the level. alike : correlation of
+    the branches. gauge; uneven_db : A over B before it. NaN: not known.
     """
 
     length_s: float
@@ -167,11 +167,11 @@ def signal_weights(f: Figures, products: float, ceiling_dbm: float) -> dict[str,
         "switched-off": vanishes * fine_gauge,
         "range": slowly * up(drop, 7.0, 1.5) * down(f.over_need_db, 6.0, 1.5) * below * up(f.longest_s, 0.8, 0.15)
         * down(f.bad_dip_db, 7.0, 2.0, 0.9),
-        "body": at_once * up(fell, 8.0, 1.0) * down(fell, 28.0, 1.5) * something * below * down(f.length_s, 22.0, 3.0)
-        * up(max(f.sag * f.length_s, f.longest_s), 0.5, 0.1),
+        "body": at_once * up(fell, 8.0, 1.0) * down(fell, 28.0, 1.5) * something * below
+        * down(f.length_s, 22.0, 3.0) * up(max(f.sag * f.length_s, f.longest_s), 0.5, 0.1),
         "multipath": down(f.longest_s, 0.9, 0.15) * up(f.bad_dip_db, 2.5, 0.7) * up(float(f.runs), 1.5, 0.3)
-        * max(0.4, down(f.sag, 0.5, 0.1)) * something * below * max(0.4, down(f.alike, 0.6, 0.12, 0.8)) * down(f.bad, 0.65, 0.08)
-        * down(f.over_need_db, 9.0, 1.5),
+        * max(0.4, down(f.sag, 0.5, 0.1)) * max(0.4, down(f.alike, 0.6, 0.12, 0.8)) * down(f.bad, 0.65, 0.08)
+        * something * below * down(f.over_need_db, 9.0, 1.5),
         "interference": same * strong * (1.0 - products),
         "intermodulation": same * strong * products,
         "overload": up(f.over, 0.15, 0.04) * up(f.level_dbm - ceiling_dbm, -6.0, 1.0),

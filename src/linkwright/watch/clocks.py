@@ -70,8 +70,8 @@ def breaks_of(track: Track, base_ns: int) -> FloatArray:
 def align(log_s: Sequence[float], recording_s: Sequence[float]) -> Aligned | NotAligned:
     """Line up events of a log and of a recording, each in seconds on its own clock; they need not be all the same.
 
-    The offset that most pairs agree on, then a straight line through those pairs (Theil-Sen), then once more nearer.
-    It is refused where few agree, where they might by chance, and where another offset does nearly as well.
+    The offset that most pairs agree on, a straight line through those pairs (Theil-Sen), then once more nearer. It
+    is refused where few agree, where they might by chance, and where another offset does nearly as well.
     """
     a, b = np.sort(np.asarray(log_s, dtype=np.float64)), np.sort(np.asarray(recording_s, dtype=np.float64))
     if a.size > MOST_EVENTS or b.size > MOST_EVENTS:

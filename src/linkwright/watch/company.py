@@ -30,7 +30,8 @@ MOST: Final = 200
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Company:
-    """The other links about an episode: levels (n,) [dBm] before, while and after it, NaN where not known or off."""
+    """The other links about an episode: levels (n,) [dBm] before, while and after it, NaN where not known or
+    off."""
 
     names: tuple[str, ...]
     before_dbm: FloatArray

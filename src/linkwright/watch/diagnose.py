@@ -22,8 +22,8 @@ PART: Final = 65_536
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What logs tell: episodes in the order of time, what came of each link, from when to when [ns], and what was put
-    right or left out while reading."""
+    """What logs tell: episodes in the order of time, what came of each link, from when to when [ns], and what was
+    put right or left out while reading."""
 
     episodes: tuple[Episode, ...]
     seen: tuple[Seen, ...]
@@ -97,6 +97,6 @@ def _watched(stream: Iterator[Said], expected: Sequence[Expected]) -> tuple[Watc
     for batch in _batches(stream, told):
         if len(batch):
             first, last = min(first, int(batch.time_ns.min())), max(last, int(batch.time_ns.max()))
-            watcher.add(batch)
+            watcher.add(batch, tell=False)
     watcher.finish()
     return watcher, told, (first, last)

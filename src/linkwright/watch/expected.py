@@ -22,10 +22,10 @@ BANDWIDTH_KHZ: Final = 200
 class Expected:
     """A planned link in a call.
 
-    spans : when it is live, breaks left out [ns, UTC]; empty: always. carrier_khz, bandwidth_khz. wanted_dbm : local
-    mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the order to
-    try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm : the level
-    at which its receiver is overloaded.
+    spans : when it is live, breaks left out [ns, UTC]; empty: always. carrier_khz, bandwidth_khz. wanted_dbm :
+    local mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the
+    order to try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm :
+    the level at which its receiver is overloaded.
     """
 
     link: str

@@ -71,8 +71,9 @@ class Fault:
 class Effects:
     """What faults do to a link's readings, each (n,).
 
-    loss_db : on both branches; branch_loss_db (2, n) on each. target_dbm, share : a level that the local mean is drawn
-    to, and how far (0: not, 1: quite). unwanted_mw : on its carrier. gauge : shown instead of its own (NaN: its own).
+    loss_db : on both branches; branch_loss_db (2, n) on each. target_dbm, share : a level that the local mean is
+    drawn to, and how far (0: not, 1: quite). unwanted_mw : on its carrier. gauge : shown instead of its own (NaN:
+    its own).
     """
 
     loss_db: FloatArray
@@ -161,7 +162,7 @@ def makers_on(course: Course, live: Sequence[Course]) -> tuple[str, ...]:
     return () if best is None else best[1]
 
 
-def effects_of(faults: Sequence[Fault], course: Course, live: Sequence[Course], times: np.ndarray) -> Effects:
+def effects_of(faults: Sequence[Fault], course: Course, times: np.ndarray) -> Effects:
     """What the faults of a call do to one of its links at these times (n,) [ns]."""
     count = times.size
     hit = Effects(
@@ -209,9 +210,10 @@ def _ramped(seconds: FloatArray, length: float, ramp_s: float) -> FloatArray:
 def _effect(fault: Fault, course: Course, seconds: FloatArray, length: float, hit: Effects) -> None:
     """What one fault does to the link that has it. `severity`, by cause:
 
-    range: dB under the need at the far end. antenna: loss of one branch [dB]. body: loss of both [dB]. multipath: dB
-    that the scattered mean is left over the need. interference, intermodulation: dB that C/(N+I) is under the need.
-    overload: dB that the level is over the meter's ceiling. battery: the gauge at the end. switched-off: the gauge.
+    range: dB under the need at the far end. antenna: loss of one branch [dB]. body: loss of both [dB]. multipath:
+    dB that the scattered mean is left over the need. interference, intermodulation: dB that C/(N+I) is under the
+    need. overload: dB that the level is over the meter's ceiling. battery: the gauge at the end. switched-off: the
+    gauge.
     """
     own = course.expected
     inside = (seconds >= 0.0) & (seconds < length)

@@ -138,7 +138,7 @@ def parse_mapping(text: str, name: str) -> Mapping:
     try:
         return Mapping.model_validate(document)
     except ValidationError as error:
-        detail = error.errors()[0]
+        detail = next((one for one in error.errors() if one["type"] == "extra_forbidden"), error.errors()[0])
         where = ".".join(str(part) for part in detail["loc"])[:80]
         if detail["type"] == "extra_forbidden":
             near = did_you_mean(where, Mapping.model_fields)

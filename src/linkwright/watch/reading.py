@@ -309,8 +309,8 @@ def zoned(
         zone = mapping.tzinfo
         if zone is None:
             raise InputError(
-                "has times without an offset; expected ISO 8601 with one, as 2027-05-14T09:00:00+01:00, or the zone "
-                'in a mapping file (zone = "Europe/London")',
+                "has times without an offset; expected ISO 8601 with one, as 2027-05-14T09:00:00+01:00, or the "
+                'zone in a mapping file (zone = "Europe/London")',
                 path=intake.name, line=line,
             )  # fmt: skip
         import datetime

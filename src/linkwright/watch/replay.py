@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterable, Iterator
 from typing import Final
@@ -34,7 +35,7 @@ def paced(
             begun, first_ns = clock(), int(batch.time_ns[0])
         part = (batch.time_ns - first_ns) // max(1, round(TOGETHER_S * speed * SECOND_NS))
         edges = [0, *(np.flatnonzero(np.diff(part)) + 1).tolist(), len(batch)]
-        for start, stop in zip(edges, edges[1:], strict=False):
+        for start, stop in itertools.pairwise(edges):
             due = (int(batch.time_ns[start]) - first_ns) / SECOND_NS / speed
             wait = due - (clock() - begun)
             if wait > 0.0:

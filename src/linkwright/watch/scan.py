@@ -1,7 +1,7 @@
 """Lines of a log into columns: compiled, as a long log has tens of millions of them.
 
-A line that cannot be read is told by its number and a code, and the next one is gone on with. Numbers are rounded to
-float32 in the end, so a division by a power of ten in double precision is exact enough.
+A line that cannot be read is told by its number and a code, and the next one is gone on with. Numbers are rounded
+to float32 in the end, so a division by a power of ten in double precision is exact enough.
 """
 
 from __future__ import annotations
@@ -252,9 +252,9 @@ def scan_lines(
 ) -> tuple[int, int, int, int]:
     """Whole lines into columns: how many rows, lines, faulty lines, and links are known now.
 
-    kinds : what each column is. marks : delimiter, decimal mark, and decimal places of a time's unit (-1: ISO 8601).
-    ranges (4, f) : scale, offset, least and most of each value. keys, ids, places : the links' names, a table with
-    open places. bad (m, 4) : line, code, and the faulty cell's begin and end.
+    kinds : what each column is. marks : delimiter, decimal mark, and decimal places of a time's unit (-1: ISO
+    8601). ranges (4, f) : scale, offset, least and most of each value. keys, ids, places : the links' names, a
+    table with open places. bad (m, 4) : line, code, and the faulty cell's begin and end.
     """
     at, row, line, faulty = 0, 0, 0, 0
     needs_link = False

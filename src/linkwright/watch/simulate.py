@@ -35,6 +35,8 @@ SPEECH_DBFS, PAUSE_DBFS, MUTED_DBFS = -24.0, -62.0, -100.0
 SPEECH_S, PAUSE_S = 4.0, 2.5
 #: From how far under its need to how far over it the quality goes from 0 to 1 [dB] (assumed).
 QUALITY_DB: Final = 3.0
+#: What is played at once [s]; the draws depend on it, so it is always the same.
+BLOCK_S: Final = 60.0
 #: Cells are changed when the gauge comes down to this.
 CHANGED_AT: Final = 0.1
 
@@ -43,8 +45,8 @@ CHANGED_AT: Final = 0.1
 class Course:
     """A link of a call as it is played: what the plan expects, the walk, and how it fades.
 
-    from_ns, to_ns : when the call runs. walk_s, walk_dbm (n,) : the local mean along the route, walked once. rice_k :
-    ratio of powers. apart : the branches' distance [wavelengths], None for one branch. doppler_hz : walking.
+    from_ns, to_ns : when the call runs. walk_s, walk_dbm (n,) : the local mean along the route, walked once.
+    rice_k : ratio of powers. apart : of the branches [wavelengths], None for one branch. doppler_hz : walking.
     run_h : how long its cells last. iip3_dbm : of its receiver.
     """
 
@@ -70,17 +72,15 @@ class Meter:
 
 def simulate(
     courses: Sequence[Course], faults: Sequence[Fault] = (), *, seed: int = 1, rate_hz: float = 10.0,
-    meter: Meter | None = None, block_s: float = 60.0,
+    meter: Meter | None = None,
 ) -> Iterator[Batch]:  # fmt: skip
-    """The readings of all links of all calls in the order of time, about `block_s` of them a batch."""
+    """The readings of all links of all calls in the order of time, a minute of them a batch."""
     names = tuple(dict.fromkeys(course.expected.link for course in courses))
     for call in dict.fromkeys(course.expected.call for course in courses):
         live = [course for course in courses if course.expected.call == call]
         start, end = min(c.from_ns for c in live), max(c.to_ns for c in live)
-        players = [
-            Player(course, live, faults, seed, n, rate_hz, meter or Meter()) for n, course in enumerate(live)
-        ]
-        step, block = round(SECOND_NS / rate_hz), max(1, round(block_s * rate_hz))
+        players = [Player(course, faults, seed, n, rate_hz, meter or Meter()) for n, course in enumerate(live)]
+        step, block = round(SECOND_NS / rate_hz), max(1, round(BLOCK_S * rate_hz))
         for first in range(0, max(0, (end - start) // step), block):
             count = min(block, (end - start) // step - first)
             times = start + step * np.arange(first, first + count, dtype=np.int64)
@@ -93,10 +93,10 @@ class Player:
     """One link through a call, block after block."""
 
     def __init__(
-        self, course: Course, live: Sequence[Course], faults: Sequence[Fault], seed: int, n: int, rate_hz: float,
+        self, course: Course, faults: Sequence[Fault], seed: int, n: int, rate_hz: float,
         meter: Meter,
     ) -> None:  # fmt: skip
-        self.course, self.live, self.rate_hz, self.meter = course, live, rate_hz, meter
+        self.course, self.rate_hz, self.meter = course, rate_hz, meter
         self.faults = [fault for fault in faults if fault.call == course.expected.call]
         self.rng = np.random.default_rng([seed, course.from_ns // SECOND_NS % 2**31, n])
         self.field = scattered(int(self.rng.integers(64)), round(course.apart or 0.0, 3))
@@ -111,7 +111,7 @@ class Player:
     def play(self, times: np.ndarray) -> np.ndarray:
         """The readings at these times (n,) [ns]: (n, 6)."""
         course, count = self.course, times.size
-        hit = effects_of(self.faults, course, self.live, times)
+        hit = effects_of(self.faults, course, times)
         speed = np.where(hit.scattered, 1.0, self._speeds(count))
         mean = self._mean_dbm(speed)
         mean += hit.share * (hit.target_dbm - mean) - hit.loss_db
@@ -154,7 +154,8 @@ class Player:
         return speed
 
     def _mean_dbm(self, speed: FloatArray) -> FloatArray:
-        """The local mean along the route, walked there and back again; it sways but does not go on while standing."""
+        """The local mean along the route, walked there and back again; it sways but does not go on while
+        standing."""
         gone = self.gone_s + np.cumsum(np.where(speed >= 1.0, 1.0, 0.0)) / self.rate_hz
         self.gone_s = float(gone[-1])
         length = max(1.0, float(self.course.walk_s[-1]))

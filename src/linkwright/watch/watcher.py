@@ -31,8 +31,8 @@ from linkwright.watch.words import words
 #: Events written in one go; and episodes that are kept, the oldest are dropped (and counted) beyond.
 EVENTS: Final = 256
 MOST_EPISODES: Final = 100_000
-#: Episodes of one link and cause nearer than this are told as one [s].
-TOGETHER_S: Final = 2.0
+#: What lasts is judged anew once in so long [s of the readings].
+JUDGED_S: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +88,7 @@ class _Raw:
     figures: np.ndarray
     open: bool
     told: Episode | None = None
+    judged_t: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,7 @@ class Watcher:
         self.base_ns: int | None = None
         self.dropped = 0
         self._next = 1
+        self._swept_t = 0.0
         self._raw: list[_Raw] = []
         self._open: dict[tuple[int, int], _Raw] = {}
         self._events = np.zeros((EVENTS, 3 + at.FEATURES))
@@ -164,11 +166,10 @@ class Watcher:
             always = [one for one in known if not one.spans]
             if always:
                 limits[n] = _limits_of(always[0])
-            for start, end, one in sorted(
-                ((start, end, one) for one in known if not always for start, end in one.spans), key=lambda s: s[:2]
-            ):
-                spans.append((start, end))
-                limits.append(_limits_of(one))
+            timed = [(span, link) for link in known if not always for span in link.spans]
+            for span, link in sorted(timed, key=lambda pair: pair[0]):
+                spans.append(span)
+                limits.append(_limits_of(link))
             first[n + 1] = len(spans)
         self._first_span = first
         self._spans = np.array(spans, dtype=np.int64).reshape(-1, 2)
@@ -190,8 +191,8 @@ class Watcher:
         """Take in single readings, as `add` does."""
         return self.add(Batch.of(readings))
 
-    def add(self, batch: Batch) -> tuple[Change, ...]:
-        """Take readings in, and tell what opened, changed and closed."""
+    def add(self, batch: Batch, tell: bool = True) -> tuple[Change, ...]:
+        """Take readings in, and tell what opened, changed and closed; nothing without `tell`, which is quicker."""
         from linkwright.watch.watch_compiled import CLOSED, step_readings
 
         if not len(batch):
@@ -212,18 +213,34 @@ class Watcher:
             for event in self._events[:count]:
                 link, track, closed = int(event[0]), int(event[1]), int(event[2]) == CLOSED
                 raw = self._taken(link, track, event[3:].copy(), closed)
-                if raw is not None:
+                if raw is not None and tell:
                     touched[raw.number] = "closed" if closed else "opened"
                     kind: Literal["opened", "closed"] = "closed" if closed else "opened"
                     changes.append(Change(kind, self._time(self._state[link, at.LAST]), self._judged(raw)))
+        newest = self._newest()
+        if not tell:
+            self._judge_old(newest)
+            return ()
         for raw in self._open.values():
-            if raw.number not in touched:
+            if raw.number not in touched and newest - raw.judged_t >= JUDGED_S:
                 was = raw.told
                 raw.figures = self._sure[raw.link, raw.track].copy()
                 now = self._judged(raw)
                 if was is None or was.cause != now.cause:
                     changes.append(Change("changed", self._time(self._state[raw.link, at.LAST]), now))
         return tuple(changes)
+
+    def _newest(self) -> float:
+        return float(self._state[: len(self.names), at.LAST].max())
+
+    def _judge_old(self, newest: float) -> None:
+        """Judge what closed while the others' levels of then are still kept."""
+        if newest - self._swept_t < at.HISTORY / 8:
+            return
+        self._swept_t = newest
+        for raw in self._raw:
+            if not raw.open and raw.told is None:
+                self._judged(raw)
 
     def _taken(self, link: int, track: int, figures: np.ndarray, closed: bool) -> _Raw | None:
         """The episode that an event of the loop is about."""
@@ -233,7 +250,7 @@ class Watcher:
             self._raw.append(raw)
             self._open[(link, track)] = raw
             if len(self._raw) > MOST_EPISODES:
-                self._raw = [one for one in self._raw[1000:] if True]
+                self._raw = self._raw[1000:]
                 self.dropped += 1000
             return raw
         found = self._open.pop((link, track), None)
@@ -278,10 +295,12 @@ class Watcher:
         return next((one for one in known if one.live_at(time_ns)), known[0] if known else None)
 
     def _judged(self, raw: _Raw) -> Episode:
-        """The episode as it looks now. Far back, where the others' levels are no longer kept, as it was told last."""
+        """The episode as it looks now. Far back, where the others' levels are no longer kept, as it was told
+        last."""
         f, name = raw.figures, self.names[raw.link]
         end = float(f[at.LAST_T])
-        newest = float(self._state[: len(self.names), at.LAST].max())
+        newest = self._newest()
+        raw.judged_t = newest
         if raw.told is not None and not raw.told.open and newest - float(f[at.ON_T]) > at.HISTORY - 3600:
             return raw.told
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(end)

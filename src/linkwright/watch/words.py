@@ -16,12 +16,13 @@ from linkwright.watch.expected import Expected
 NEXT: Final = {
     "range": "Bring the receiver's antennas nearer or higher, or the talent back; more power only where the permit "
     "and the plan allow it.",
-    "antenna": "Check the antenna, its plug and its cable of that branch; swap the two to see whether it goes along.",
+    "antenna": "Check the antenna, its plug and its cable of that branch; swap the two and see whether it goes "
+    "along.",
     "body": "Move an antenna to the other side, or the transmitter to the side that faces it; keep hands off its "
     "antenna.",
     "multipath": "Move the antennas by a step, or farther apart from each other; walk the spot again.",
-    "interference": "Listen on the carrier with the transmitter off; go over to a spare that is clear now, and tell "
-    "the coordinator.",
+    "interference": "Listen on the carrier with the transmitter off; go over to a spare that is clear now, and "
+    "tell the coordinator.",
     "intermodulation": "Keep those transmitters apart from each other and from the receiver, lower their power, or "
     "go over to a spare.",
     "overload": "Take the transmitter away from the receiver, lower its power, or put attenuation before the "
@@ -111,8 +112,8 @@ def _antenna(f: Figures) -> str:
 
 def _multipath(f: Figures) -> str:
     return (
-        f"the audio broke {f.runs} times in {seconds(f.length_s)}, each for {seconds(f.longest_s)} at most, in dips "
-        f"of the level that the branches had each for itself{_over_need(f)}"
+        f"the audio broke {f.runs} times in {seconds(f.length_s)}, each for {seconds(f.longest_s)} at most, in "
+        f"dips of the level that each branch had for itself{_over_need(f)}"
     )
 
 
@@ -133,7 +134,8 @@ def _vanished(f: Figures) -> str:
 
 def _audio(f: Figures) -> str:
     quality = f" and quality {100 * f.quality:.0f} %" if f.quality == f.quality else ""
-    return f"the audio was dead for {seconds(f.length_s)} while the radio was good (level {_dbm(f.level_dbm)}{quality})"
+    radio = f"the radio was good (level {_dbm(f.level_dbm)}{quality})"
+    return f"the audio was dead for {seconds(f.length_s)} while {radio}"
 
 
 def _unknown(f: Figures) -> str:
