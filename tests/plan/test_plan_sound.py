@@ -87,3 +87,15 @@ def test_sound_far_behind_its_picture_is_told() -> None:
     early = "[recorder.camera]\npicture_ms = 120.0\n"
     plan = make_plan(shoot(pocket() + early + links(1, more='recorder = "camera"')), {})
     assert "before its picture: too far" in codes(plan, "lip-sync")[0].says
+
+
+def test_a_delay_that_is_set_stands_and_the_others_follow_it() -> None:
+    kit = pocket() + links(1, more="set_delay_ms = 4.0") + links(1).replace('"L1"', '"L2"')
+    plan = make_plan(shoot(kit), {})
+    delays = {link.link: link.set_delay_ms for link in plan.calls[0].links}
+    assert delays == {"L1": pytest.approx(4.0), "L2": pytest.approx(4.0)}
+    slow = pocket().replace("[transmitter.pocket]", "[transmitter.slow]") + "latency_ms = 9.0\n"
+    kit = pocket() + slow + links(1, more="set_delay_ms = 2.0") + links(1, "slow").replace('"L1"', '"L2"')
+    (found,) = [one for one in codes(make_plan(shoot(kit), {}), "paths-apart") if one.about == "L1"]
+    assert "comes 5.0 ms early" in found.says
+    assert found.do == "Set 7.0 ms on L1."

@@ -381,7 +381,7 @@ def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     assert said == (
         'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, attenuation_db, crowd, '
         "encrypted, facing, locked_mhz, locked_mw, low_cut_hz, microphone, mouth_m, name, receiver, recorder, "
-        "route, spares, speed_m_s, transmitter, voice, voice_f0_hz, worn"
+        "route, set_delay_ms, spares, speed_m_s, transmitter, voice, voice_f0_hz, worn"
     )
 
 

@@ -183,7 +183,7 @@ def test_the_ground_moves_by_keys_and_by_touch(demo_job: Served, page: Any) -> N
 
 
 def test_nothing_scrolls_sideways(demo_job: Served, page: Any) -> None:
-    for name in ("shoot", "air", "plan", "ground", "sound", "connect"):
+    for name in ("shoot", "air", "plan", "ground", "sound", "sheets", "live", "connect"):
         page.goto(f"{demo_job.url}/{name}")
         page.wait_for_timeout(200)
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, name
@@ -214,6 +214,27 @@ def test_a_recording_is_dropped_listened_to_and_its_fault_is_played(demo_job: Se
     assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
 
 
+def test_the_day_is_watched_with_simulated_readings(demo_job: Served, page: Any) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/plan")
+    expect(page.locator("table.plan strong").first).to_be_visible()
+    page.goto(f"{demo_job.url}/live")
+    page.get_by_role("button", name="Play simulated readings").click()
+    raker = page.locator(".live-card", has_text="Raker")
+    expect(raker.locator(".word")).to_have_text("holds", timeout=60_000)
+    expect(raker.locator(".line")).to_contain_text("dB")
+    page.get_by_role("button", name="Take 1").click()
+    expect(page.locator("#happened")).to_contain_text("Take 1")
+    expect(page.get_by_role("button", name="Take 2")).to_be_visible()
+    page.get_by_label("Note").fill("Wind from the west")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.locator("#happened")).to_contain_text("Wind from the west")
+    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
+    page.get_by_role("button", name="Stop playing").click()
+    expect(raker.locator(".word")).to_have_text("no readings", timeout=15_000)
+
+
 @pytest.mark.parametrize("ground", ["paper", "dusk", "sun"])
 def test_everybody_can_use_it(demo_job: Served, page: Any, ground: str) -> None:
     """axe, WCAG 2.2 AA: no violation on any page, on any ground, at either size."""
@@ -222,7 +243,7 @@ def test_everybody_can_use_it(demo_job: Served, page: Any, ground: str) -> None:
     demo_job.job.hub.tell("plan", {})
     demo_job.store.attach("take.wav", take(), "laptop", most_bytes=1 << 24, kind="recording")
     page.add_init_script(f"localStorage.setItem('ground', '{ground}')")
-    for name in ("shoot", "air", "plan", "ground", "sound", "connect"):
+    for name in ("shoot", "air", "plan", "ground", "sound", "sheets", "live", "connect"):
         page.goto(f"{demo_job.url}/{name}")
         page.wait_for_timeout(300)
         for one in page.locator("details:not([open]) > summary").all()[:2]:

@@ -27,6 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "neighbours": ("neighbours", "Swap carriers with other crews, and check them against the plan."),
     "simulate": ("simulate", "Play a shoot as receiver readings, with seeded faults."),
     "diagnose": ("diagnose", "What went wrong, when and why, from receivers' logs."),
+    "replay": ("replay", "Play a receiver's log again to the page Live."),
     "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
     "serve": ("serve", "The web pages of a shoot, on loopback unless --lan."),
     "demo": ("demo", "Plan the built-in shoot, have one carrier hit, and serve its pages."),

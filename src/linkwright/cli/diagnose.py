@@ -39,7 +39,7 @@ def run(
 
     if plan is not None and shoot is None:
         raise InputError("--plan needs the shoot that it plans: --shoot FILE")
-    how = _mapping(mapping)
+    how = mapping_in(mapping)
     laid: Sequence[Laid] = ()
     with progress() as tell:
         expected = () if shoot is None else _expected(shoot, plan, tell)
@@ -53,7 +53,7 @@ def run(
     raise typer.Exit(1 if found.episodes else 0)
 
 
-def _mapping(path: str | None) -> Mapping:
+def mapping_in(path: str | None) -> Mapping:
     from linkwright.shoot.reading import read_text
     from linkwright.watch.mapping import MOST_BYTES, TIDY, parse_mapping
 

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from linkwright.store import Store
+    from linkwright.web.sources import Sources
 
 DEFAULT_PORT = 8037
 
@@ -23,6 +24,13 @@ def run(
     lan: Annotated[
         bool, typer.Option("--lan", help="open to the local network too, for devices that are paired")
     ] = False,
+    mqtt: Annotated[
+        str | None, typer.Option(help="take readings from this broker of MQTT, HOST or HOST:PORT")
+    ] = None,
+    mqtt_topic: Annotated[
+        str, typer.Option(help="the topic that they are published under")
+    ] = "linkwright/readings/#",
+    osc: Annotated[int | None, typer.Option(min=1, max=65535, help="take readings by OSC at this UDP port")] = None,
     database: Annotated[str | None, typer.Option(help="a job file, or the URL of a PostgreSQL database")] = None,
 ) -> None:
     """The web pages of a shoot, on loopback unless --lan.
@@ -46,9 +54,18 @@ def run(
     try:
         if path is not None and not is_job and not store.document().document:
             import_shoot(store, path, lambda what: typer.echo(what, err=True))
-        serve_store(store, port, lan)
+        serve_store(store, port, lan, _sources(mqtt, mqtt_topic, osc))
     finally:
         store.close()
+
+
+def _sources(mqtt: str | None, topic: str, osc: int | None) -> Sources | None:
+    """Where readings come from besides HTTP. Raises InputError."""
+    if mqtt is None and osc is None:
+        return None
+    from linkwright.web.sources import Sources, broker_at
+
+    return Sources(None if mqtt is None else broker_at(mqtt, topic), osc, lambda says: typer.echo(says))
 
 
 def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Path]) -> Path:
@@ -62,7 +79,7 @@ def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Pa
     return found
 
 
-def serve_store(store: Store, port: int, lan: bool) -> None:
+def serve_store(store: Store, port: int, lan: bool, sources: Sources | None = None) -> None:
     """Serve a store until Ctrl-C."""
     import socket
 
@@ -82,7 +99,8 @@ def serve_store(store: Store, port: int, lan: bool) -> None:
     addresses = lan_addresses() if lan else []
     names = ["127.0.0.1", "localhost", *addresses]
     urls = tuple(f"http://{address}:{port}" for address in addresses)
-    app = create_app(store, frozenset(f"{name}:{port}" for name in names), urls, PlaceBook(own_folder()))
+    hosts = frozenset(f"{name}:{port}" for name in names)
+    app = create_app(store, hosts, urls, sources, PlaceBook(own_folder()))
     for said in store.said:
         typer.echo(said)
     typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")

@@ -25,9 +25,11 @@ What = Literal[
 #: The steps in which something else than the plan's value may be set, and the field of a link that then holds it.
 FIELDS: Final[dict[What, str]] = {
     "carrier": "locked_mhz", "power": "locked_mw", "attenuation": "attenuation_db", "low cut": "low_cut_hz",
-    "encryption": "encrypted",
+    "delay": "set_delay_ms", "encryption": "encrypted",
 }  # fmt: skip
-UNITS: Final[dict[What, str]] = {"carrier": "MHz", "power": "mW", "attenuation": "dB", "low cut": "Hz"}
+UNITS: Final[dict[What, str]] = {
+    "carrier": "MHz", "power": "mW", "attenuation": "dB", "low cut": "Hz", "delay": "ms",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
-from linkwright.sound.settings import lined_up
+from linkwright.sound.settings import delays_ms
 from linkwright.units import mhz_text
 
 
@@ -147,11 +147,11 @@ def _planned_call(
     call = problem.calls[n]
     standing, proofs = proved[0].standing, proved[1]
     sound = {s.chain.link.name: s.chain.sound for s in standing}
-    levelled = lined_up(sound)
+    delays = delays_ms(sound)
     links = [
         planned(
             s, p, answer.spares_khz[s.chain.link.name], target, s.chain.sound,
-            levelled.delay_ms[s.chain.link.name] if levelled is not None else 0.0,
+            delays[s.chain.link.name],
         )
         for s, p in zip(standing, proofs, strict=True)
     ]  # fmt: skip

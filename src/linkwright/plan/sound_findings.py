@@ -10,7 +10,7 @@ from linkwright.plan.input_findings import together
 from linkwright.plan.model import Finding
 from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS
-from linkwright.sound.settings import LOSS_DB, SoundSettings, lined_up
+from linkwright.sound.settings import LOSS_DB, SoundSettings, delays_ms, lined_up
 from linkwright.sound.timing import comb_notches_hz
 
 #: Less than this from a voice's rms up to the noise is told [dB] (own choice).
@@ -108,6 +108,14 @@ def _paths(call: str, settings: Mapping[str, SoundSettings]) -> Iterator[Finding
             f"notch falls at {notch:.0f} Hz."
         )
         yield finding("paths-apart", together(late), says)
+    delays = delays_ms(settings)
+    arrives = {name: levelled.latency_ms[name] + delay for name, delay in delays.items()}
+    for name, one in settings.items():
+        early = max(arrives.values()) - arrives[name]
+        if one.set_delay_ms is not None and early > APART_MS:
+            as_set = f"with the {one.set_delay_ms:g} ms that are set"
+            says = f'In call "{call}" {name}, {as_set}, comes {early:.1f} ms early.'
+            yield finding("paths-apart", name, says, do=f"Set {one.set_delay_ms + early:.1f} ms on {name}.")
     if levelled.sync != "unnoticed":
         side = "before" if levelled.sound_early_ms > 0.0 else "after"
         says = (

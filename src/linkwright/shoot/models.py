@@ -11,7 +11,7 @@ from pydantic import Field, field_validator, model_validator
 
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
-from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Milliwatt, Name
+from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Name
 from linkwright.shoot.place import Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
 
@@ -107,6 +107,9 @@ class Link(Frozen):
     )
     low_cut_hz: Annotated[float, Field(ge=0, le=1000)] | None = Field(
         default=None, description="low cut that was set [Hz]; default: the plan chooses"
+    )
+    set_delay_ms: Millisecond | None = Field(
+        default=None, description="delay that was set on its path [ms]; default: the plan chooses"
     )
     spares: Annotated[int, Field(ge=0, le=20)] = Field(default=1, description="spare carriers to reserve")
     locked_mhz: Mhz | None = Field(default=None, description="this carrier stays [MHz]")

@@ -55,7 +55,8 @@ class SoundSettings:
 
     gain : at every step of the attenuation; `at` is the step that is set or chosen. phantom : None where the
     microphone needs none; phantom_needed_ma : what it draws; phantom_given_ma : what the transmitter can give, 0
-    where it gives none. path : from the lips to the file. assumed : what the shoot does not say.
+    where it gives none. path : from the lips to the file. set_delay_ms : None where the plan chooses. assumed :
+    what the shoot does not say.
     """
 
     microphone: Microphone
@@ -70,6 +71,7 @@ class SoundSettings:
     path: Path
     picture_ms: float
     recorder_gain_db: float
+    set_delay_ms: float | None
     assumed: tuple[str, ...]
 
 
@@ -121,6 +123,7 @@ def sound_settings(
         phantom_given_ma=transmitter.phantom_ma or 0.0,
         path=Path(mouth_m, latencies),
         recorder_gain_db=into.gain_db,
+        set_delay_ms=link.set_delay_ms,
         picture_ms=0.0 if recorder is None else recorder.picture_ms,
         assumed=tuple(assumed),
     )
@@ -146,6 +149,16 @@ def lined_up(settings: Mapping[str, SoundSettings]) -> LineUp | None:
         return None
     picture_ms = max(one.picture_ms for one in settings.values())
     return line_up({name: one.path for name, one in settings.items()}, picture_ms)
+
+
+def delays_ms(settings: Mapping[str, SoundSettings]) -> dict[str, float]:
+    """The delay of each link [ms]: as the crew has set it, else what brings it level with the latest of all."""
+    latency = {name: one.path.total_ms() for name, one in settings.items()}
+    level = max((latency[name] + (one.set_delay_ms or 0.0) for name, one in settings.items()), default=0.0)
+    return {
+        name: level - latency[name] if one.set_delay_ms is None else one.set_delay_ms
+        for name, one in settings.items()
+    }
 
 
 def steps_of(transmitter: Transmitter) -> tuple[float, ...]:

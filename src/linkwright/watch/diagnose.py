@@ -40,7 +40,7 @@ def diagnose(
     watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
     spans = [one for link in expected for one in link.spans]
     if spans and not any(start < span[1] and span[0] < end for start, end in spans):
-        expected = [replace(one, spans=()) for one in _once(expected)]
+        expected = [replace(one, spans=()) for one in at_any_time(expected)]
         watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
         told.append("the log lies outside all calls of the shoot: the plan's levels were used, not its times")
     if any(seen.late for seen in watcher.seen()):
@@ -61,7 +61,7 @@ def diagnose(
     return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told))
 
 
-def _once(expected: Sequence[Expected]) -> list[Expected]:
+def at_any_time(expected: Sequence[Expected]) -> list[Expected]:
     """One of each link: the one with the least margin."""
     found: dict[str, Expected] = {}
     for one in expected:

@@ -138,8 +138,21 @@ class Live:
 
     def pump(self) -> tuple[Change, ...]:
         """Move what waits into the watch; what opened, changed and closed by it."""
+        return self.judge(self.drain())
+
+    def drain(self) -> list[Batch]:
+        """What waits, to be shown or kept before it is judged."""
         with self._in:
             batches, self._waiting, self._wait = list(self._waiting), deque(), 0
+            return batches
+
+    def expect(self, expected: Sequence[Expected]) -> None:
+        """From now on judge by another plan; what is open ends without a word."""
+        with self._work:
+            self._watcher = Watcher(expected)
+
+    def judge(self, batches: Sequence[Batch]) -> tuple[Change, ...]:
+        """Give readings to the watch; what opened, changed and closed by them."""
         with self._work:
             changes: list[Change] = []
             for batch in batches:

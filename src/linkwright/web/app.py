@@ -22,12 +22,15 @@ from linkwright.units import clock, mhz_text
 from linkwright.web.hub import Hub
 from linkwright.web.job import Job
 from linkwright.web.listening import Listening
+from linkwright.web.playing import Playing
 from linkwright.web.security import Gate, hash_of, is_loopback, person_of
+from linkwright.web.watching import Watching
 from linkwright.web.wrapping import Wrapping
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
     from linkwright.store.placebook import PlaceBook
+    from linkwright.web.sources import Sources
 
 HERE: Final = Path(__file__).parent
 STATIC: Final = HERE / "static"
@@ -38,30 +41,41 @@ TYPES: Final = {
 
 
 def create_app(
-    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), places: PlaceBook | None = None
-) -> FastAPI:
+    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), sources: Sources | None = None,
+    places: PlaceBook | None = None,
+) -> FastAPI:  # fmt: skip
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
-    `lan_urls` are its addresses on the network, where it is open to it. `places` is where the person keeps what was
-    learnt of places; none: nothing is kept or offered.
+    `lan_urls` are its addresses on the network, where it is open to it. `sources` bring readings besides HTTP.
+    `places` is where the person keeps what was learnt of places; none: nothing is kept or offered.
     """
     hub = Hub()
     job = Job(store, hub)
     listening = Listening(store, hub)
+    watching = Watching(job, hub)
+    playing = Playing(job, watching)
     wrapping = Wrapping(store, listening.path)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         job.start()
+        watching.start()
+        if sources is not None:
+            sources.start(watching.take)
         yield
+        if sources is not None:
+            sources.stop()
         hub.close()
         wrapping.close()
         listening.close()
+        playing.stop()
+        watching.close()
         job.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
-    app.state.listening, app.state.wrapping, app.state.places = listening, wrapping, places
+    app.state.listening, app.state.watching, app.state.playing = listening, watching, playing
+    app.state.wrapping, app.state.places = wrapping, places
     app.state.templates = _templates()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Gate, store=store, hosts=hosts)
@@ -73,6 +87,7 @@ def create_app(
         day,
         edit,
         ground,
+        live,
         plan,
         recordings,
         setup,
@@ -83,7 +98,9 @@ def create_app(
     )
     from linkwright.web.pages.places import router as near_places
 
-    for page in (shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, wrap, connect):
+    for page in (
+        shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, connect,
+    ):  # fmt: skip
         app.include_router(page.router)
     app.include_router(near_places)
 
@@ -92,16 +109,26 @@ def create_app(
         return RedirectResponse("/shoot")
 
     @app.get("/events", include_in_schema=False)
-    async def events(_request: Request) -> StreamingResponse:
+    async def events(_request: Request, live: bool = False) -> StreamingResponse:
         def stands() -> dict[str, Any]:
             told = job.planned
             return {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
 
         return StreamingResponse(
-            hub.stream(stands), media_type="text/event-stream", headers={"cache-control": "no-store"}
+            hub.stream(stands, frozenset({"live"} if live else ())),
+            media_type="text/event-stream",
+            headers={"cache-control": "no-store"},
         )
 
+    _build_routes(app)
     return app
+
+
+def _build_routes(app: FastAPI) -> None:
+    """Build all routes now: else the first request does, while threads of ours run that silence warnings too."""
+    nowhere = {"type": "http", "method": "GET", "path": "/", "headers": [], "query_string": b"", "root_path": ""}
+    for route in app.router.routes:
+        route.matches({**nowhere, "app": app})
 
 
 def _templates() -> Jinja2Templates:

@@ -11,13 +11,15 @@ from typing import Any, Final
 BEAT_S: Final = 15.0
 #: A page that has not taken so many events is behind: it is told to load again.
 MOST_WAITING: Final = 200
+#: Events that come many times a second: a page gets them only where it asks for them.
+ASKED_FOR: Final = frozenset({"live"})
 
 
 class Hub:
     """Hands events to all open streams; may be told from any thread."""
 
     def __init__(self) -> None:
-        self._queues: set[asyncio.Queue[str | None]] = set()
+        self._queues: dict[asyncio.Queue[str | None], frozenset[str]] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._closed = False
 
@@ -27,25 +29,29 @@ class Hub:
         return len(self._queues)
 
     def tell(self, event: str, data: Any) -> None:
-        """Tell all pages, from any thread."""
+        """Tell all pages, from any thread; an event of `ASKED_FOR` only those that asked for it."""
         loop = self._loop
         if loop is not None and not self._closed:
             text = f"event: {event}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
-            loop.call_soon_threadsafe(self._hand_out, text)
+            loop.call_soon_threadsafe(self._hand_out, text, event if event in ASKED_FOR else "")
 
-    def _hand_out(self, text: str) -> None:
-        for queue in self._queues:
+    def _hand_out(self, text: str, topic: str = "") -> None:
+        for queue, topics in self._queues.items():
+            if topic and topic not in topics:
+                continue
             if queue.qsize() >= MOST_WAITING:
                 while not queue.empty():
                     queue.get_nowait()
                 text = "event: behind\ndata: {}\n\n"
             queue.put_nowait(text)
 
-    async def stream(self, stands: Callable[[], dict[str, Any]]) -> AsyncIterator[str]:
+    async def stream(
+        self, stands: Callable[[], dict[str, Any]], topics: frozenset[str] = frozenset()
+    ) -> AsyncIterator[str]:
         """The events from now on; the first tells where things stand, asked once nothing can be missed any more."""
         self._loop = asyncio.get_running_loop()
         queue: asyncio.Queue[str | None] = asyncio.Queue()
-        self._queues.add(queue)
+        self._queues[queue] = topics
         try:
             yield f"retry: 1000\nevent: hello\ndata: {json.dumps(stands())}\n\n"
             while not self._closed:
@@ -57,7 +63,7 @@ class Hub:
                     return
                 yield text
         finally:
-            self._queues.discard(queue)
+            self._queues.pop(queue, None)
 
     def close(self) -> None:
         """End all streams: an open one would hold up the shutdown."""

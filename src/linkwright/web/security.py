@@ -12,7 +12,6 @@ import ipaddress
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -39,6 +38,8 @@ SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 #: What may be asked for without a token: the page that takes one, and what it is drawn with.
 OPEN_PATHS: Final = ("/join", "/static/")
 ORDER: Final[dict[Role, int]] = {"look": 0, "log": 1, "edit": 2}
+#: Where receivers and their gateways send readings.
+READINGS_PATH: Final = "/log/readings"
 #: What a device that may only log may send.
 LOG_PATHS: Final = ("/log", "/tick")
 
@@ -84,7 +85,7 @@ class Gate:
         host = request.headers.get("host", "")
         if host not in self.hosts:
             return PlainTextResponse("This program does not answer to that name.", 421)
-        if request.method not in SAFE and not self._from_here(request.headers, host):
+        if request.method not in SAFE and not self._from_here(request, host):
             return PlainTextResponse("That came from another page; open this program's own page.", 403)
         person = self._person(request)
         path = request.url.path
@@ -101,14 +102,21 @@ class Gate:
         request.scope["person"] = person
         return None
 
-    def _from_here(self, headers: Headers, host: str) -> bool:
-        origin = headers.get("origin")
+    def _from_here(self, request: Request, host: str) -> bool:
+        """Whether our own page sent it; readings also come from programs, which say no origin.
+
+        A browser says an origin with whatever it sends to another place, and asks first before it sends JSON.
+        """
+        origin = request.headers.get("origin")
+        if origin is None and request.url.path == READINGS_PATH:
+            return request.headers.get("content-type", "").partition(";")[0].strip() == "application/json"
         return origin in (f"http://{host}", f"https://{host}")
 
     def _person(self, request: Request) -> Person | None:
         if is_loopback(request):
             return Person("laptop", "edit")
-        token = request.cookies.get(COOKIE)
+        scheme, _, given = request.headers.get("authorization", "").partition(" ")
+        token = given.strip() if scheme.lower() == "bearer" else request.cookies.get(COOKIE)
         device = self.store.device_of(token) if token else None
         return Person(device.name, device.role) if device is not None else None
 

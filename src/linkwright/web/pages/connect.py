@@ -100,6 +100,16 @@ def new_code(request: Request, role: Annotated[Literal["look", "log", "edit"], F
     return render(request, "connect_code.html", answer="", **_context(request, _codes.new(role), role))
 
 
+@router.post("/connect/key")
+def new_key(request: Request, name: Annotated[str, Form(max_length=60)] = "") -> Response:
+    """A key for a program that sends readings: shown once, and kept only as its hash."""
+    token = secrets.token_urlsafe(32)
+    called = name.strip() or "a gateway of receivers"
+    job_of(request).store.add_device(called, "log", token, "laptop")
+    urls = request.app.state.lan_urls or (f"http://{request.headers.get('host', '')}",)
+    return render(request, "connect_key.html", answer="", key=token, called=called, url=urls[0])
+
+
 @router.post("/connect/forget")
 def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Response:
     """A device may no longer join."""

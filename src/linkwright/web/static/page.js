@@ -36,7 +36,9 @@ if (choice) {
 let stream = null, lost = 0, revision = Number(document.body.dataset.revision || 0);
 function listen() {
   if (stream || document.hidden) return;
-  stream = new EventSource("/events");
+  stream = new EventSource(document.getElementById("live") ? "/events?live=1" : "/events");
+  stream.addEventListener("live", (event) => tell("live", JSON.parse(event.data)));
+  stream.addEventListener("alarms", (event) => tell("alarms", JSON.parse(event.data)));
   stream.addEventListener("hello", (event) => {
     lost = 0;
     const told = JSON.parse(event.data);

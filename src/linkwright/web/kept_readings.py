@@ -1,0 +1,90 @@
+"""Readings of the day, kept in the job a minute at a time, and read again after a restart or for the wrap."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+
+from linkwright.shoot.errors import InputError
+from linkwright.store import Attachment, Store
+from linkwright.watch.kept import Stretch, packed, unpacked
+from linkwright.watch.record import AUDIO, BATTERY, MUTED, QUALITY, RF_A, RF_B, Batch
+
+#: The kind under which readings are attached, and how they are called: the UTC time of the first.
+KIND: Final = "readings"
+#: So much is put together before it is kept [s]; and never more readings than this.
+KEEP_S: Final = 60.0
+MOST_TOGETHER: Final = 1_000_000
+MS_NS: Final = 1_000_000
+MOST_BYTES: Final = 64 * 1024 * 1024
+
+
+@dataclass
+class Keeper:
+    """Puts readings together and keeps them."""
+
+    store: Store
+    _batches: list[Batch] = field(default_factory=list)
+    _count: int = 0
+    _since_s: float | None = None
+
+    def add(self, batch: Batch, now_s: float) -> None:
+        """Readings that came at `now_s`; kept when a minute of them is there."""
+        if not len(batch):
+            return
+        if self._since_s is None:
+            self._since_s = now_s
+        self._batches.append(batch)
+        self._count += len(batch)
+        if now_s - self._since_s >= KEEP_S or self._count >= MOST_TOGETHER:
+            self.keep()
+
+    def keep(self) -> None:
+        """Keep what there is."""
+        if self._count:
+            stretch = stretch_of(self._batches)
+            first = datetime.datetime.fromtimestamp(int(stretch.time_ms[0]) / 1000.0, datetime.UTC)
+            name = first.isoformat(timespec="milliseconds")
+            self.store.attach(name, packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
+        self._batches, self._count, self._since_s = [], 0, None
+
+
+def stretch_of(batches: list[Batch]) -> Stretch:
+    """Batches as one stretch in the order of time."""
+    names = list(dict.fromkeys(name for batch in batches for name in batch.names))
+    index = {name: n for n, name in enumerate(names)}
+    link = np.concatenate([np.array([index[name] for name in one.names], np.int32)[one.link] for one in batches])
+    time_ns = np.concatenate([one.time_ns for one in batches])
+    values = np.concatenate([one.values for one in batches])
+    order = np.argsort(time_ns, kind="stable")
+    values = values[order]
+    muted = np.where(np.isnan(values[:, MUTED]), -1, values[:, MUTED]).astype(np.int8)
+    return Stretch(
+        tuple(names), time_ns[order] // MS_NS, link[order], values[:, RF_A], values[:, RF_B], values[:, AUDIO],
+        values[:, QUALITY], values[:, BATTERY], muted,
+    )  # fmt: skip
+
+
+def batch_of(stretch: Stretch) -> Batch:
+    """A kept stretch as a batch."""
+    muted = np.where(stretch.muted < 0, np.nan, stretch.muted).astype(np.float32)
+    columns = [stretch.rf_a_dbm, stretch.rf_b_dbm, stretch.audio_dbfs, stretch.quality, stretch.battery, muted]
+    return Batch(stretch.links, stretch.link, stretch.time_ms * MS_NS, np.stack(columns, axis=1))
+
+
+def kept(store: Store) -> list[Attachment]:
+    """The stretches that are kept, oldest first."""
+    return sorted((one for one in store.attachment_list() if one.kind == KIND), key=lambda one: one.name)
+
+
+def read(store: Store, ones: list[Attachment]) -> Iterator[Batch]:
+    """These stretches one after the other. Raises InputError for one that is damaged."""
+    for one in ones:
+        try:
+            yield batch_of(unpacked(store.attachment(one.id)))
+        except ValueError as error:
+            raise InputError(f"{error}", path=one.name) from None

@@ -1,0 +1,183 @@
+"""The page Live from outside: readings in, states and alarms out, spares proved, switches kept, restarts."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+from tests.web.conftest import HOST, client_of, demo_into, planned
+
+from linkwright.store import Store
+from linkwright.web import kept_readings
+from linkwright.web.watching import Watching
+
+START = datetime.datetime(2027, 5, 14, 8, 30, tzinfo=datetime.UTC)  # half past nine in London: Raking is on
+
+
+def watching_of(client: TestClient) -> Watching:
+    found: Watching = client.app.state.watching  # type: ignore[attr-defined]
+    return found
+
+
+def record(link: str, second: float, **more: Any) -> dict[str, Any]:
+    at = (START + datetime.timedelta(seconds=second)).isoformat()
+    return {"time": at, "link": link, "rf_a_dbm": -60.0, "rf_b_dbm": -63.0, "quality": 1.0, "audio_dbfs": -25.0,
+            "battery": 0.8, "muted": 0, **more}  # fmt: skip
+
+
+def send(client: TestClient, records: list[dict[str, Any]]) -> dict[str, Any]:
+    answered = client.post(
+        "/log/readings", content=json.dumps(records), headers={"content-type": "application/json"}
+    )
+    assert answered.status_code == 200, answered.text
+    found: dict[str, Any] = answered.json()
+    return found
+
+
+def eventually(true: Any, seconds: float = 60.0) -> None:
+    for _ in range(round(seconds / 0.05)):
+        if true():
+            return
+        time.sleep(0.05)
+    raise AssertionError("it did not come")
+
+
+def row_of(client: TestClient, link: str) -> list[Any]:
+    told = client.get("/api/live").json()
+    row: list[Any] = told["rows"][told["names"].index(link)] if link in told["names"] else ["not there yet"]
+    return row
+
+
+def test_what_a_receiver_says_stands_on_the_page(demo: TestClient) -> None:
+    assert "No readings come in" in demo.get("/live").text
+    records = [record("Raker", 0.1 * n) for n in range(20)]
+    assert send(demo, records)["taken"] == 20
+
+    def known() -> bool:
+        send(demo, records)  # what was said more than three seconds ago is no reading any more
+        row = row_of(demo, "Raker")
+        return row[0] == "holds" and row[8] is not None
+
+    eventually(known)
+    row = row_of(demo, "Raker")
+    assert row[5:8] == [100, -25, 80]
+    assert row[8] > 20.0  # -60 dBm over what the plan says that it needs
+    eventually(lambda: row_of(demo, "Stoker")[0] == "not on now")  # of the afternoon's call
+    assert row_of(demo, "Salter")[0] == "no readings"
+    assert "says nothing" in demo.get("/live/alarms").text or "say nothing" in demo.get("/live/alarms").text
+
+
+@pytest.mark.parametrize(
+    ("body", "reason"),
+    [
+        (b"[", "not JSON"),
+        (b'{"link": "A"}', "time"),
+        (b'{"time": "2027-05-14T08:00:00", "link": "A"}', "offset"),
+        (b'{"time": "2027-05-14T08:00:00Z", "link": "A", "rf_a_dbm": 1e9}', "rf_a_dbm"),
+        (b"\xff\xfe", "UTF-8"),
+        (b'{"time": "2027-05-14T08:00:00Z", "link": "A", "rf_c": 1}', "rf_c"),
+    ],
+)
+def test_bad_readings_are_refused_with_a_reason(demo: TestClient, body: bytes, reason: str) -> None:
+    answered = demo.post("/log/readings", content=body, headers={"content-type": "application/json"})
+    assert answered.status_code == 200
+    assert answered.json()["taken"] == 0
+    assert reason in " ".join(answered.json()["reasons"])
+
+
+def test_programs_may_send_readings_and_other_pages_may_not(store: Store) -> None:
+    demo_into(store)
+    with client_of(store) as client:
+        body = json.dumps(record("Raker", 0))
+        bare = TestClient(client.app, headers={"host": HOST})
+        del bare.headers["user-agent"]
+        kind = {"content-type": "application/json"}
+        assert bare.post("/log/readings", content=body, headers=kind).status_code == 200
+        assert bare.post("/log/readings", content=body, headers={"content-type": "text/plain"}).status_code == 403
+        evil = {**kind, "origin": "http://elsewhere.example"}
+        assert bare.post("/log/readings", content=body, headers=evil).status_code == 403
+        assert bare.post("/log/happen", content="{}", headers=kind).status_code == 403
+
+
+def test_a_fault_becomes_an_alarm_with_cause_and_next_step_and_is_acknowledged(demo: TestClient) -> None:
+    good = [record("Raker", 0.1 * n) for n in range(300)]
+    dead = [record("Raker", 30 + 0.1 * n, audio_dbfs=-100.0, muted=0) for n in range(200)]
+    gone = [
+        record("Raker", 50 + 0.1 * n, rf_a_dbm=-110.0, rf_b_dbm=-110.0, quality=0.0, muted=1, battery=0.8)
+        for n in range(150)
+    ]
+    send(demo, good)
+    send(demo, dead)
+    send(demo, gone)
+    eventually(lambda: watching_of(demo).shown())
+    text = demo.get("/live/alarms").text
+    assert "Raker:" in text
+    assert "% sure" in text
+    key = watching_of(demo).shown()[0].key
+    answered = demo.post("/log/acknowledge", json={"key": key})
+    assert answered.status_code == 200
+    assert "acknowledged" in demo.get("/live/happened").text
+    assert demo.post("/log/acknowledge", json={"key": "no"}).status_code == 400
+
+
+def test_spares_are_proved_now_and_a_switch_is_kept_planned_and_told(demo: TestClient) -> None:
+    send(demo, [record("Presenter", 0.1 * n) for n in range(20)])
+    eventually(lambda: row_of(demo, "Presenter")[0] == "holds")
+    text = demo.get("/live/spare", params={"link": "Presenter"}).text
+    plan = demo.app.state.job.planned.plan  # type: ignore[attr-defined]
+    spares = next(link.spares_khz for link in plan.calls[0].links if link.link == "Presenter")
+    for khz in spares:
+        assert f"{khz / 1000:.3f}" in text
+    assert "holds" in text
+    answered = demo.post("/live/switch", json={"link": "Presenter", "khz": spares[0]})
+    assert answered.status_code == 200
+    assert "Tell" in answered.json()["says"][0]
+    planned(demo)
+    shoot = demo.app.state.job.document().shoot  # type: ignore[attr-defined]
+    assert next(link.locked_mhz for link in shoot.link if link.name == "Presenter") == spares[0] / 1000
+    assert "switched" in demo.get("/live/happened").text
+    assert demo.get("/live/spare", params={"link": "Nobody"}).status_code == 400
+    assert demo.post("/live/switch", json={"link": "Nobody", "khz": 571_000}).status_code == 400
+
+
+def test_takes_count_themselves_and_notes_are_text(demo: TestClient) -> None:
+    assert demo.post("/log/happen", json={"kind": "take", "text": "Take 1"}).json()["next_take"] == 2
+    demo.post("/log/happen", json={"kind": "note", "text": "<b>guest</b> arrives"})
+    text = demo.get("/live/happened").text
+    assert "Take 1" in text
+    assert "&lt;b&gt;guest&lt;/b&gt; arrives" in text
+    assert ">Take 2<" in demo.get("/live").text
+    assert demo.post("/log/happen", json={"kind": "note", "text": " "}).status_code == 400
+    assert demo.post("/log/happen", json={"kind": "other", "text": "x"}).status_code == 422
+
+
+def test_a_restart_forgets_no_reading(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "job.lwjob", create=True) as store:
+        demo_into(store)
+        with client_of(store) as client:
+            planned(client)
+            send(client, [record("Raker", 0.1 * n) for n in range(50)])
+            eventually(lambda: row_of(client, "Raker")[0] == "holds")
+        (kept,) = kept_readings.kept(store)
+        (batch,) = kept_readings.read(store, [kept])
+        assert len(batch) == 50
+        assert batch.names == ("Raker",)
+        with client_of(store) as client:
+            planned(client)
+            eventually(lambda: watching_of(client).intake.seen())
+
+
+def test_simulated_readings_come_in_and_stop(demo: TestClient) -> None:
+    assert "invented" in demo.post("/live/try", json={"what": "start"}).json()["says"][0]
+    eventually(lambda: row_of(demo, "Raker")[0] in ("holds", "thin", "fails"))
+    assert demo.post("/live/try", json={"what": "stop"}).status_code == 200
+
+
+def test_nothing_to_play_without_a_plan(empty: TestClient) -> None:
+    assert empty.post("/live/try", json={"what": "start"}).status_code == 400
+    assert "No readings" in empty.get("/live").text
