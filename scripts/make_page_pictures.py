@@ -74,7 +74,11 @@ def main(folder: Path) -> int:
                         page.evaluate("document.querySelector('.ground').scrollIntoView()")
                     if name == "live":
                         page.get_by_role("button", name="Play simulated readings").click()
-                    page.wait_for_timeout({"sheets": 2500, "live": 45_000, "wrap": 8000}.get(name, 200))
+                        page.evaluate("window.scrollTo(0, 0)")
+                    if name == "wrap":
+                        app.state.wrapping.wait(300.0)
+                        page.goto(f"http://{host}/{name}")
+                    page.wait_for_timeout({"sheets": 2500, "live": 45_000, "wrap": 2500}.get(name, 200))
                     page.screenshot(path=folder / f"{name}-{size}.png")
                 page.close()
             browser.close()
@@ -89,7 +93,8 @@ def keep_readings(job: Job) -> None:
     from linkwright.watch.faults import CAUSES, draw_faults
     from linkwright.watch.kept import packed
     from linkwright.watch.simulate import simulate
-    from linkwright.web.kept_readings import KIND, MOST_BYTES, name_of, stretch_of
+    from linkwright.watch.stretches import stretch_of
+    from linkwright.web.kept_readings import KIND, MOST_BYTES, name_of
 
     scene, plan, shoot = job.scene(), job.planned.plan, job.document().shoot
     assert scene is not None
@@ -98,7 +103,7 @@ def keep_readings(job: Job) -> None:
     courses = courses_of(scene, plan, shoot, PLAYED_H)[:4]
     faults = draw_faults(courses, CAUSES, seed=SEED, each_h=FAULTS_H)
     for batch in simulate(courses, faults, seed=SEED):
-        stretch = stretch_of([batch])
+        stretch = stretch_of(batch)
         job.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
     starts = scene.calls[0].starts
     assert starts is not None

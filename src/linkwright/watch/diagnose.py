@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.expected import Expected
+from linkwright.watch.expected import Expected, at_any_time
 from linkwright.watch.mapping import TIDY, Mapping
 from linkwright.watch.reading import Intake, Tell, read_batches
 from linkwright.watch.record import Batch, Log
@@ -40,7 +40,7 @@ def diagnose(
     watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
     spans = [one for link in expected for one in link.spans]
     if spans and not any(start < span[1] and span[0] < end for start, end in spans):
-        expected = [replace(one, spans=()) for one in at_any_time(expected)]
+        expected = at_any_time(expected)
         watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
         told.append("the log lies outside all calls of the shoot: the plan's levels were used, not its times")
     if any(seen.late for seen in watcher.seen()):
@@ -59,16 +59,6 @@ def diagnose(
     if watcher.dropped:
         told.append(f"there were too many episodes: the first {watcher.dropped} are left out")
     return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told))
-
-
-def at_any_time(expected: Sequence[Expected]) -> list[Expected]:
-    """One of each link: the one with the least margin."""
-    found: dict[str, Expected] = {}
-    for one in expected:
-        was = found.get(one.link)
-        if was is None or one.wanted_dbm - one.need_dbm < was.wanted_dbm - was.need_dbm:
-            found[one.link] = one
-    return list(found.values())
 
 
 Said = tuple[Batch, list[str] | None]

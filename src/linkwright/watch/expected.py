@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 #: Where no plan says what a receiver needs [dBm]: thermal noise in 200 kHz, a noise figure of 8 dB and 20 dB of
@@ -14,6 +15,8 @@ GONE_DBM: Final = -100.0
 GONE_OVER_NOISE_DB: Final = 7.0
 #: From this level on the meter has no more to show, nor the receiver to give [dBm] (assumed).
 CEILING_DBM: Final = -25.0
+#: Readings this far from every call are of another day than the plan [ns].
+OTHER_DAY_NS: Final = 12 * 3600 * 1_000_000_000
 #: Occupied bandwidth where nobody says [kHz].
 BANDWIDTH_KHZ: Final = 200
 
@@ -53,3 +56,19 @@ class Expected:
     def live_at(self, time_ns: int) -> bool:
         """Whether it is live at a time [ns, UTC]."""
         return not self.spans or any(start <= time_ns < end for start, end in self.spans)
+
+
+def another_day(expected: Sequence[Expected], time_ns: int) -> bool:
+    """Whether a time lies far from every call of the plan."""
+    spans = [span for one in expected for span in one.spans]
+    return bool(spans) and not any(a - OTHER_DAY_NS <= time_ns <= b + OTHER_DAY_NS for a, b in spans)
+
+
+def at_any_time(expected: Sequence[Expected]) -> list[Expected]:
+    """One of each link, the one with the least margin, expected always: the plan's levels without its times."""
+    found: dict[str, Expected] = {}
+    for one in expected:
+        was = found.get(one.link)
+        if was is None or one.wanted_dbm - one.need_dbm < was.wanted_dbm - was.need_dbm:
+            found[one.link] = one
+    return [replace(one, spans=()) for one in found.values()]

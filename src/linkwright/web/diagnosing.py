@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from linkwright.shoot.errors import InputError
 from linkwright.watch.episodes import Episode
+from linkwright.watch.expected import Expected, another_day, at_any_time
 from linkwright.watch.kept import Stretch
 from linkwright.watch.stretches import batch_of
 from linkwright.watch.watcher import Episode as Seen
@@ -13,8 +14,8 @@ from linkwright.web.job import Job
 _MS_NS = 1_000_000
 
 
-def watcher_of(job: Job) -> Watcher:
-    """A watch that knows the newest plan, if there is one."""
+def expected_now(job: Job) -> tuple[Expected, ...]:
+    """What the newest plan says, if there is one."""
     from linkwright.gather.watching import expected_of
 
     plan = job.planned.plan
@@ -23,27 +24,32 @@ def watcher_of(job: Job) -> Watcher:
     except InputError:
         scene = None
     if plan is None or scene is None:
-        return Watcher()
+        return ()
     try:
-        return Watcher(expected_of(scene, plan))
+        return expected_of(scene, plan)
     except (KeyError, StopIteration):  # the shoot is newer than its plan; the next plan comes soon
-        return Watcher()
+        return ()
 
 
 class Diagnosing:
     """The episodes of a day, taken in stretch by stretch in the order of time."""
 
     def __init__(self, job: Job) -> None:
-        self._watcher = watcher_of(job)
+        self._expected = expected_now(job)
+        self._watcher: Watcher | None = None
 
     def add(self, stretch: Stretch) -> None:
-        """Take in readings."""
+        """Take in readings; those of another day than the plan's are judged by its levels alone."""
+        if not stretch.size:
+            return
+        if self._watcher is None:
+            other = another_day(self._expected, int(stretch.time_ms[0]) * _MS_NS)
+            self._watcher = Watcher(at_any_time(self._expected) if other else self._expected)
         self._watcher.add(batch_of(stretch))
 
     def episodes(self) -> tuple[Episode, ...]:
-        """All of them, by their begin; nothing more comes."""
-        self._watcher.finish()
-        return tuple(_told(one) for one in self._watcher.episodes())
+        """All of them so far, by their begin."""
+        return () if self._watcher is None else tuple(_told(one) for one in self._watcher.episodes())
 
 
 def _told(one: Seen) -> Episode:

@@ -12,14 +12,14 @@ import numpy as np
 from linkwright.shoot.errors import InputError
 from linkwright.store import Attachment, Store
 from linkwright.watch.kept import Stretch, packed, unpacked
-from linkwright.watch.record import AUDIO, BATTERY, MUTED, QUALITY, RF_A, RF_B, Batch
+from linkwright.watch.record import Batch
+from linkwright.watch.stretches import batch_of, stretch_of
 
 #: The kind under which readings are attached, and how they are called: the UTC time of the first.
 KIND: Final = "readings"
 #: So much is put together before it is kept [s]; and never more readings than this.
 KEEP_S: Final = 60.0
 MOST_TOGETHER: Final = 1_000_000
-MS_NS: Final = 1_000_000
 MOST_BYTES: Final = 64 * 1024 * 1024
 
 
@@ -46,7 +46,7 @@ class Keeper:
     def keep(self) -> None:
         """Keep what there is."""
         if self._count:
-            stretch = stretch_of(self._batches)
+            stretch = together(self._batches)
             self.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
         self._batches, self._count, self._since_s = [], 0, None
 
@@ -57,27 +57,13 @@ def name_of(stretch: Stretch) -> str:
     return first.isoformat(timespec="milliseconds")
 
 
-def stretch_of(batches: list[Batch]) -> Stretch:
+def together(batches: list[Batch]) -> Stretch:
     """Batches as one stretch in the order of time."""
     names = list(dict.fromkeys(name for batch in batches for name in batch.names))
     index = {name: n for n, name in enumerate(names)}
     link = np.concatenate([np.array([index[name] for name in one.names], np.int32)[one.link] for one in batches])
     time_ns = np.concatenate([one.time_ns for one in batches])
-    values = np.concatenate([one.values for one in batches])
-    order = np.argsort(time_ns, kind="stable")
-    values = values[order]
-    muted = np.where(np.isnan(values[:, MUTED]), -1, values[:, MUTED]).astype(np.int8)
-    return Stretch(
-        tuple(names), time_ns[order] // MS_NS, link[order], values[:, RF_A], values[:, RF_B], values[:, AUDIO],
-        values[:, QUALITY], values[:, BATTERY], muted,
-    )  # fmt: skip
-
-
-def batch_of(stretch: Stretch) -> Batch:
-    """A kept stretch as a batch."""
-    muted = np.where(stretch.muted < 0, np.nan, stretch.muted).astype(np.float32)
-    columns = [stretch.rf_a_dbm, stretch.rf_b_dbm, stretch.audio_dbfs, stretch.quality, stretch.battery, muted]
-    return Batch(stretch.links, stretch.link, stretch.time_ms * MS_NS, np.stack(columns, axis=1))
+    return stretch_of(Batch(tuple(names), link, time_ns, np.concatenate([one.values for one in batches])))
 
 
 def kept(store: Store) -> list[Attachment]:

@@ -19,8 +19,7 @@ from linkwright.gather.watching import expected_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import live_calls
 from linkwright.watch.board import Board
-from linkwright.watch.diagnose import at_any_time
-from linkwright.watch.expected import Expected
+from linkwright.watch.expected import Expected, another_day, at_any_time
 from linkwright.watch.live import Live, Taken
 from linkwright.watch.record import Batch
 from linkwright.watch.watcher import Change, Episode
@@ -33,8 +32,6 @@ LOOK_S: Final = 0.25
 #: Closed alarms stand for so long unless somebody acknowledged them [s], and at most so many alarms at all.
 STAYS_S: Final = 900.0
 MOST_ALARMS: Final = 60
-#: Readings this far from every call are of another day than the plan [ns].
-NEAR_NS: Final = 12 * 3600 * 1_000_000_000
 #: After a restart the last so many kept minutes are looked through again.
 AGAIN: Final = 5
 
@@ -226,9 +223,8 @@ class Watching:
 
     def _came_outside(self, expected: Sequence[Expected]) -> bool:
         """Whether the newest reading lies far from every call: then the plan's levels count, not its times."""
-        spans = [span for one in expected for span in one.spans]
         now = max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
-        return bool(spans and now) and not any(start - NEAR_NS <= now <= end + NEAR_NS for start, end in spans)
+        return bool(now) and another_day(expected, now)
 
     def _changed(self, change: Change, now_s: float) -> bool:
         episode = change.episode

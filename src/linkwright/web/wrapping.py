@@ -6,6 +6,7 @@ order of time, so that a day of any number of readings stays in bounded memory. 
 
 from __future__ import annotations
 
+import copy
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -20,6 +21,7 @@ from linkwright.watch.kept import Stretch, unpacked
 from linkwright.watch.outline import Outline
 from linkwright.watch.statistics import Figures, Tally
 from linkwright.watch.stretches import between
+from linkwright.web.diagnosing import Diagnosing
 from linkwright.web.job import Job, Stopped
 
 #: The kinds under which readings and receiver logs are attached.
@@ -59,6 +61,34 @@ class _Piece:
 
 
 @dataclass
+class _SoFar:
+    """How far the readings were gone through; what comes later in the day is added to it."""
+
+    needed: Mapping[str, float]
+    spans: list[tuple[str, int, int]]
+    tally: Tally
+    outline: Outline
+    diagnosing: Diagnosing
+    by_site: dict[str, Tally] = field(default_factory=dict)
+    ids: list[str] = field(default_factory=list)
+
+    @classmethod
+    def begin(cls, job: Job, needed: Mapping[str, float]) -> _SoFar:
+        """Nothing yet."""
+        return cls(needed, list(site_spans(job)), Tally(needed), Outline(), Diagnosing(job))
+
+    def add(self, stretch: Stretch) -> None:
+        """Take in readings."""
+        self.tally.add(stretch)
+        self.outline.add(stretch)
+        self.diagnosing.add(stretch)
+        for site, from_ms, to_ms in self.spans:
+            part = between(stretch, from_ms, to_ms)
+            if part.size:
+                self.by_site.setdefault(site, Tally(self.needed)).add(part)
+
+
+@dataclass
 class Wrapping:
     """The readings of one job. `file` gives an attachment as a file. Safe to use from several threads."""
 
@@ -68,6 +98,7 @@ class Wrapping:
     share: float = 0.0
     gone: Gone = field(default_factory=Gone)
     _key: tuple[object, ...] = ()
+    _so_far: _SoFar | None = None
     _firsts: dict[str, int] = field(default_factory=dict)
     _broken: dict[str, str] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
@@ -119,27 +150,28 @@ class Wrapping:
             self.busy = False
 
     def _go_through(self, job: Job, needed: Mapping[str, float]) -> Gone:
-        from linkwright.web.diagnosing import Diagnosing
-
-        tally, outline, diagnosing = Tally(needed), Outline(), Diagnosing(job)
-        spans = site_spans(job)
-        by_site: dict[str, Tally] = {}
-        for stretch in self.stretches(tell=True):
-            tally.add(stretch)
-            outline.add(stretch)
-            diagnosing.add(stretch)
-            for site, from_ms, to_ms in spans:
-                part = between(stretch, from_ms, to_ms)
-                if part.size:
-                    by_site.setdefault(site, Tally(needed)).add(part)
-        figures = tally.figures()
+        pieces = self._pieces()
+        ids = [piece.one.id for piece in pieces]
+        so_far = self._so_far
+        if so_far is None or so_far.needed != needed or ids[: len(so_far.ids)] != so_far.ids:
+            so_far = _SoFar.begin(job, needed)
+        # The pages draw from what was told last; what is added to is a copy of its own.
+        so_far.outline, self._so_far = copy.deepcopy(so_far.outline), None
+        for n, piece in enumerate(pieces[len(so_far.ids) :], len(so_far.ids)):
+            self.share = n / len(pieces)
+            for stretch in self._stretches_of(piece):
+                so_far.add(stretch)
+            so_far.ids.append(piece.one.id)
+        self._so_far = so_far
+        outline, by_site = so_far.outline, so_far.by_site
+        figures = so_far.tally.figures()
         late = sum(one.late for one in figures)
         told = list(self._broken.values())
         if late:
             told.append(f"{late} readings were of a time that their link had already; they are left out.")
         sites = {site: one.figures() for site, one in by_site.items()}
         readings = sum(one.readings for one in figures)
-        return Gone(figures, outline, diagnosing.episodes(), tuple(told), readings, sites)
+        return Gone(figures, outline, so_far.diagnosing.episodes(), tuple(told), readings, sites)
 
     def stretches(
         self, from_ms: int | None = None, to_ms: int | None = None, *, tell: bool = False
@@ -158,10 +190,17 @@ class Wrapping:
                 break
             if from_ms is not None and piece.one.kind == READINGS and _over(pieces, n, from_ms):
                 continue
-            try:
-                yield from self._read(piece.one)
-            except InputError as error:
-                self._broken[piece.one.id] = str(error)
+            yield from self._stretches_of(piece)
+
+    def _stretches_of(self, piece: _Piece) -> Iterator[Stretch]:
+        """The readings of one attachment; one that cannot be read to its end is told. Raises Stopped on closing."""
+        try:
+            for stretch in self._read(piece.one):
+                if self._stop.is_set():
+                    raise Stopped
+                yield stretch
+        except InputError as error:
+            self._broken[piece.one.id] = str(error)
 
     def _pieces(self) -> list[_Piece]:
         """The attachments by their first moment; those that hold nothing are left out."""

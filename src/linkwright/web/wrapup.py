@@ -98,7 +98,8 @@ def told_of(one: Happening) -> str:
     if one.kind == "acknowledged":
         return f"{one.about}: seen{f', {text}' if text else ''}"
     if one.kind == "take":
-        return f"Take {text or one.about}".rstrip()
+        words = text or one.about
+        return words if words.casefold().startswith("take") else f"Take {words}".rstrip()
     words = f"{text}" or one.kind
     return f"{one.about}: {words}" if one.about and one.kind != "note" else words
 
