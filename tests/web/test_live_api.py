@@ -178,6 +178,17 @@ def test_simulated_readings_come_in_and_stop(demo: TestClient) -> None:
     assert demo.post("/live/try", json={"what": "stop"}).status_code == 200
 
 
+def test_the_time_since_cells_were_changed_is_told(demo: TestClient) -> None:
+    send(demo, [record("Raker", 0.0)])
+    eventually(lambda: row_of(demo, "Raker")[0] != "not there yet")
+    before = time.time()
+    assert demo.post("/tick/changed", json={"link": "Raker"}).status_code == 200
+    told = demo.get("/api/live").json()
+    changed = dict(zip(told["names"], told["changed"], strict=True))
+    assert before - 1 <= changed["Raker"] / 1000 <= time.time() + 1
+    assert changed["Salter"] is None
+
+
 def test_nothing_to_play_without_a_plan(empty: TestClient) -> None:
     assert empty.post("/live/try", json={"what": "start"}).status_code == 400
     assert "No readings" in empty.get("/live").text

@@ -18,6 +18,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
+from linkwright.web.pages.day import since_changed
 from linkwright.web.playing import Playing
 from linkwright.web.security import READINGS_PATH, person_of
 from linkwright.web.watching import Alarm, Watching, call_at, clock_of
@@ -191,8 +192,11 @@ def happenings(request: Request) -> Response:
 
 @router.get("/api/live")
 def state(request: Request) -> dict[str, Any]:
-    """Every link as it stands, with its last minute."""
-    return watching_of(request).rows()
+    """Every link as it stands, with its last minute, and when its cells were changed [ms since 1970]."""
+    rows = watching_of(request).rows()
+    changed = since_changed(job_of(request))
+    when = [changed.get(name) for name in rows["names"]]
+    return {**rows, "changed": [None if one is None else round(one.timestamp() * 1000) for one in when]}
 
 
 @router.post(READINGS_PATH)

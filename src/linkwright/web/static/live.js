@@ -4,7 +4,7 @@ import { post, say } from "./page.js";
 const board = document.getElementById("live");
 const LOOKS = 240, LOW = -110, HIGH = -20;
 const STATES = { holds: "holds", thin: "thin", fails: "fails", "no readings": "fails", "not on now": "off" };
-let cards = [], rings = [], needs = [], words = [], seen = 0, asking = 0;
+let cards = [], rings = [], needs = [], changes = [], words = [], seen = 0, asking = 0;
 
 const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
 let colours = {};
@@ -36,6 +36,7 @@ async function begin() {
     rings[n] = (told.looks[n] || []).slice(-LOOKS);
     while (rings[n].length < LOOKS) rings[n].unshift([null, null, null, null]);
     needs[n] = told.needs[n];
+    changes[n] = told.changed[n];
   });
   told.rows.forEach((row, n) => show(n, row));
 }
@@ -55,10 +56,16 @@ function show(n, row) {
   if (margin !== null) said.push(`${margin < 0 ? "−" : "+"}${Math.abs(margin).toFixed(0)} dB`);
   if (quality !== null) said.push(`Q ${quality} %`);
   if (battery !== null) said.push(`bat ${battery} %`);
+  if (changes[n]) said.push(`cells ${sinceChange(Date.now() - changes[n])}`);
   if (audio !== null) said.push(`${audio < 0 ? "−" : ""}${Math.abs(audio)} dBFS`);
   if (state === "no readings" && age !== null) said.unshift(`for ${age < 90 ? `${age.toFixed(0)} s` : `${Math.round(age / 60)} min`}`);
   const line = parts.querySelector(".line"), text = said.join(" · ");
   if (line.textContent !== text) line.textContent = text;
+}
+
+function sinceChange(ms) {
+  const minutes = Math.max(0, Math.floor(ms / 60000));
+  return minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}`;
 }
 
 function draw(n) {
@@ -97,6 +104,7 @@ document.body.addEventListener("lw:live", (event) => {
   requestAnimationFrame(() => cards.forEach((_, n) => draw(n)));
 });
 document.body.addEventListener("lw:ground", paints);
+document.body.addEventListener("lw:changed", () => begin());
 addEventListener("visibilitychange", () => { if (!document.hidden) begin(); });
 // A stream that has ended is shown as ended: what stands on the page is no longer now.
 setInterval(() => { if (seen && Date.now() - seen > 5000) { board.classList.add("lost"); say("The laptop says nothing any more; what stands here is old."); } else if (board.classList.contains("lost")) { board.classList.remove("lost"); say(""); } }, 1000);
