@@ -165,14 +165,7 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
         _name(half, target)
     except FileExistsError:
         raise InputError(f"{target.name} is there already; open that, or move it away", path=name) from None
-    except (
-        zipfile.BadZipFile,
-        zipfile.LargeZipFile,
-        NotImplementedError,
-        RuntimeError,
-        EOFError,
-        ValueError,
-    ) as error:
+    except DAMAGED as error:
         raise InputError(f"is no archive of a job, or is damaged ({error})", path=name) from None
     except OSError as error:
         raise InputError(f"cannot be unpacked ({error.strerror or error})", path=name) from None

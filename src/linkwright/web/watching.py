@@ -113,6 +113,12 @@ class Watching:
             self.alarms[key] = replace(one, acknowledged=who)
             return self.alarms[key]
 
+    def states(self) -> dict[str, str]:
+        """Every link's state by its name, in the order of the shoot."""
+        with self._lock:
+            now_s = time.monotonic()
+            return {name: self.board.state(n, now_s) for n, name in enumerate(self.board.names)}
+
     def rows(self) -> dict[str, Any]:
         """Everything that a page needs to begin with."""
         with self._lock:

@@ -9,11 +9,11 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, Response
-from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 
 from linkwright.shoot.errors import InputError
 from linkwright.web.app import job_of, render
+from linkwright.web.pages.edit import Body
 from linkwright.web.security import COOKIE, Role, person_of
 
 router = APIRouter()
@@ -59,10 +59,9 @@ class Codes:
             return role
 
 
-class Joining(BaseModel):
+class Joining(Body):
     """A code from the laptop's page, and what the device is called."""
 
-    model_config = ConfigDict(extra="forbid")
     code: Annotated[str, Bounded(max_length=100)]
     name: Annotated[str, Bounded(max_length=60)] = ""
 

@@ -10,7 +10,6 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 
 from linkwright.day.batteries import CellChange, Day, LinkDay, day_of, packing
@@ -25,6 +24,7 @@ from linkwright.store import Draft
 from linkwright.web.app import csv_response, job_of, render
 from linkwright.web.job import Job
 from linkwright.web.moving import moved_draft, moved_entry
+from linkwright.web.pages.edit import Body
 from linkwright.web.security import person_of
 
 router = APIRouter()
@@ -34,12 +34,6 @@ CHANGED: Final = "changed"
 Width = Annotated[int, Query(ge=300, le=2000)]
 Minutes = Annotated[int, Query(ge=-1440, le=1440)]
 PathText = Annotated[str, Query(max_length=500)]
-
-
-class Body(BaseModel):
-    """A body that has what it should and nothing else."""
-
-    model_config = ConfigDict(extra="forbid")
 
 
 class Moving(Body):

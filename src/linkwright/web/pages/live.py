@@ -8,7 +8,6 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
-from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 
 from linkwright.plan.answer import number_word, unbroken
@@ -19,6 +18,7 @@ from linkwright.units import mhz_text
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
 from linkwright.web.pages.day import since_changed
+from linkwright.web.pages.edit import Body
 from linkwright.web.playing import Playing
 from linkwright.web.security import READINGS_PATH, person_of
 from linkwright.web.watching import Alarm, Watching, call_at, clock_of
@@ -40,12 +40,6 @@ CAUSES: Final[dict[str, str]] = {
 }  # fmt: skip
 #: Causes against which another carrier helps.
 ON_THE_CARRIER: Final = ("interference", "intermodulation", "unknown")
-
-
-class Body(BaseModel):
-    """What a page sends."""
-
-    model_config = ConfigDict(extra="forbid")
 
 
 class Happened(Body):
@@ -94,9 +88,7 @@ def watching_of(request: Request) -> Watching:
 
 def answer(watching: Watching) -> str:
     """The answer of the page as a sentence."""
-    rows = watching.rows()
-    states = dict(zip(rows["names"], (row[0] for row in rows["rows"]), strict=True))
-    states = {name: state for name, state in states.items() if state != "not on now"}
+    states = {name: state for name, state in watching.states().items() if state != "not on now"}
     heard = {name: state for name, state in states.items() if state != "no readings"}
     alarms = [one for one in watching.shown() if one.closed_s is None]
     if alarms:
@@ -164,7 +156,7 @@ def page(request: Request) -> Response:
     """The page."""
     job, watching = job_of(request), watching_of(request)
     return render(
-        request, "live.html", answer=answer(watching), names=watching.rows()["names"], alarms=alarms_of(request),
+        request, "live.html", answer=answer(watching), names=list(watching.states()), alarms=alarms_of(request),
         happened=happened(job), next_take=next_take(job), intake=_came(watching),
     )  # fmt: skip
 

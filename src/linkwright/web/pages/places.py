@@ -6,14 +6,13 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 
 from linkwright.shoot.errors import InputError
 from linkwright.store.placebook import PlaceBook
 from linkwright.web.app import job_of, render
 from linkwright.web.keeping import keep, learnings, offers, take_over
-from linkwright.web.pages.edit import told
+from linkwright.web.pages.edit import Body, told
 from linkwright.web.security import person_of
 from linkwright.web.wrapping import Wrapping
 
@@ -23,17 +22,15 @@ router = APIRouter()
 MOST_OFFERED: Final = 6
 
 
-class Keeping(BaseModel):
+class Keeping(Body):
     """The site of which is kept what was learnt."""
 
-    model_config = ConfigDict(extra="forbid")
     site: Annotated[str, Bounded(max_length=80)]
 
 
-class Taking(BaseModel):
+class Taking(Body):
     """The site (by id) that takes over a kept place."""
 
-    model_config = ConfigDict(extra="forbid")
     site: Annotated[str, Bounded(max_length=200)]
     place: Annotated[str, Bounded(max_length=200)]
 

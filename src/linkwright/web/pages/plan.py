@@ -8,7 +8,6 @@ from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import PlainTextResponse, Response
-from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 
 from linkwright.draw.ledger import Ledger, drawn_ledger
@@ -21,6 +20,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.units import khz_from_mhz, mhz_text
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
+from linkwright.web.pages.edit import Body
 from linkwright.web.security import person_of
 
 router = APIRouter()
@@ -32,10 +32,9 @@ GRAVITY: Final = {"fails": 0, "thin": 1, "holds": 2}
 BESIDE: Final = "plan-beside"
 
 
-class Choice(BaseModel):
+class Choice(Body):
     """A link, and the carrier that it is asked about or is to have [MHz]."""
 
-    model_config = ConfigDict(extra="forbid")
     link: Annotated[str, Bounded(max_length=80)]
     mhz: Annotated[str, Bounded(max_length=20)] = ""
 

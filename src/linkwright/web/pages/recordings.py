@@ -8,7 +8,6 @@ import numpy as np
 from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import Response
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
@@ -22,7 +21,7 @@ from linkwright.sound.timing import comb_db
 from linkwright.units import FloatArray
 from linkwright.web.app import render
 from linkwright.web.listening import KIND, MOST_BYTES, Heard, Listening
-from linkwright.web.pages.edit import plain_name
+from linkwright.web.pages.edit import Body, plain_name
 from linkwright.web.pages.sound import Width
 from linkwright.web.security import person_of
 
@@ -42,19 +41,17 @@ Channel = Annotated[int, Query(ge=1, le=256)]
 Seconds = Annotated[float, Query(ge=0.0, le=1e6)]
 
 
-class Taken(BaseModel):
+class Taken(Body):
     """What a test recording taught of a link: the low cut to set, and the voice's low fundamental."""
 
-    model_config = ConfigDict(extra="forbid")
     link: Annotated[str, Bounded(max_length=80)]
     of: Annotated[str, Bounded(max_length=80)]
     channel: Annotated[int, Bounded(ge=1, le=256)]
 
 
-class One(BaseModel):
+class One(Body):
     """One recording."""
 
-    model_config = ConfigDict(extra="forbid")
     of: Annotated[str, Bounded(max_length=80)]
 
 

@@ -21,7 +21,8 @@ from linkwright.store import Tick
 from linkwright.web.app import job_of, render
 from linkwright.web.fields import entered
 from linkwright.web.job import Job
-from linkwright.web.pages.day import CHANGED, Body
+from linkwright.web.pages.day import CHANGED
+from linkwright.web.pages.edit import Body
 from linkwright.web.pages.sections import field_at
 from linkwright.web.security import person_of
 

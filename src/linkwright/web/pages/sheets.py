@@ -17,6 +17,7 @@ from linkwright.sheets.wrap import WrapUp
 from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
 from linkwright.web.app import job_of, render
+from linkwright.web.archive import NO_TIME
 from linkwright.web.job import Job
 from linkwright.web.keeping import learnings
 from linkwright.web.pages.edit import plain_name, told
@@ -32,8 +33,6 @@ TYPES: Final = {
     "json": "application/json",
 }  # fmt: skip
 #: The earliest time that a zip file can say: its files have no time of their own, so that the same plan gives the
-#: same bytes.
-NO_TIME: Final = (1980, 1, 1, 0, 0, 0)
 #: Largest list of a neighbour [bytes].
 MOST_LIST: Final = 8 * 1024 * 1024
 #: How long a file waits until the readings have been gone through [s].

@@ -105,13 +105,9 @@ def context(job: Job) -> dict[str, Any]:
     """What the page and its newer body show."""
     shoot, settings = settings_of(job)
     plan = job.planned.plan
-    ids = {value.get("name"): id_ for id_, value in job.document().draft.entries("link") if isinstance(value, dict)}
-    links = (
-        [(link, settings[link.name], ids.get(link.name, "")) for link in shoot.link] if shoot is not None else []
-    )
     return {
         "answer": answer(shoot, settings),
-        "links": links,
+        "links": [(link, settings[link.name]) for link in shoot.link] if shoot is not None else [],
         "calls": calls(shoot, settings) if shoot is not None else [],
         "target": TARGET_DBFS,
         "findings": [one for one in plan.findings if one.code in ABOUT_SOUND] if plan is not None else [],
