@@ -16,9 +16,8 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright.shoot.errors import InputError
-from linkwright.units import IntArray
 from linkwright.watch.expected import Expected
-from linkwright.watch.record import FIELDS, MOST_LINKS, SECOND_NS, Batch, Reading, Values, reading_from
+from linkwright.watch.record import MOST_LINKS, SECOND_NS, Batch, Reading, reading_from
 from linkwright.watch.watcher import Change, Episode, Seen, Watcher
 
 #: Readings that may wait: half a minute of 1000 links ten times a second.
@@ -28,8 +27,6 @@ MOST_BYTES: Final = 16 * 1024 * 1024
 MOST_RECORDS: Final = 100_000
 #: Reasons for refusing that one answer lists; the count is of all.
 MOST_REASONS: Final = 20
-#: Readings of each link that are kept to be drawn: five minutes at ten a second.
-RECENT: Final = 3000
 
 Payload = bytes | bytearray | str | dict[str, Any] | list[Any]
 
@@ -59,7 +56,7 @@ class Counts:
 
 
 class Live:
-    """The intake, the watch, and the last minutes of every link.
+    """The intake and the watch.
 
     clock_s : what is added to the times of a link [s].
     """
@@ -76,7 +73,6 @@ class Live:
         self._clock = dict(clock_s or {})
         self._links: set[str] = set()
         self._watcher = Watcher(expected)
-        self._recent: dict[str, Recent] = {}
 
     def set_clock(self, link: str, clock_s: float) -> None:
         """From now on add this to the times of a link [s]."""
@@ -157,20 +153,7 @@ class Live:
             changes: list[Change] = []
             for batch in batches:
                 changes += self._watcher.add(batch)
-                self._keep(batch)
             return tuple(changes)
-
-    def _keep(self, batch: Batch) -> None:
-        for n in np.unique(batch.link).tolist():
-            rows = batch.link == n
-            recent = self._recent.setdefault(batch.names[n], Recent())
-            recent.add(batch.time_ns[rows], batch.values[rows])
-
-    def recent(self, link: str) -> tuple[IntArray, Values]:
-        """The last minutes of a link: time_ns (n,), values (n, 6), in the order in which they came."""
-        with self._work:
-            found = self._recent.get(link)
-            return (np.zeros(0, np.int64), np.zeros((0, len(FIELDS)), np.float32)) if found is None else found.all()
 
     def episodes(self) -> tuple[Episode, ...]:
         """All episodes so far."""
@@ -186,29 +169,6 @@ class Live:
         """What came, was refused, was lost, and waits."""
         with self._in:
             return Counts(self._taken, self._refused, self._lost, self._wait)
-
-
-class Recent:
-    """The last readings of a link, the oldest overwritten."""
-
-    def __init__(self, most: int = RECENT) -> None:
-        self._time = np.zeros(most, dtype=np.int64)
-        self._values = np.zeros((most, len(FIELDS)), dtype=np.float32)
-        self._next = self._count = 0
-
-    def add(self, time_ns: IntArray, values: Values) -> None:
-        """Put readings behind the others."""
-        most = self._time.size
-        time_ns, values = time_ns[-most:], values[-most:]
-        at = (self._next + np.arange(time_ns.size)) % most
-        self._time[at], self._values[at] = time_ns, values
-        self._next = (self._next + time_ns.size) % most
-        self._count = min(most, self._count + time_ns.size)
-
-    def all(self) -> tuple[IntArray, Values]:
-        """All that are kept, the oldest first."""
-        at = (self._next - self._count + np.arange(self._count)) % self._time.size
-        return self._time[at], self._values[at]
 
 
 def _records(payload: Payload) -> list[Any]:
