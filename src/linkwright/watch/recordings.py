@@ -36,7 +36,7 @@ class TrackFaults:
     """A track of a recording: name of the file, channel from 1, and its certain faults (at_s, length_s, kind).
 
     suspects : moments of those that are not certain [s]. length_s : of the file. begins_ns : when it began by its
-    own time stamp [ns, UTC]. None: not known.
+    own time stamp [ns, UTC]. None: not known. file : tells files of one name apart.
     """
 
     name: str
@@ -45,6 +45,7 @@ class TrackFaults:
     suspects: tuple[float, ...] = ()
     length_s: float | None = None
     begins_ns: int | None = None
+    file: str = ""
 
     @property
     def losses(self) -> tuple[Loss, ...]:
@@ -147,7 +148,7 @@ def lay(
     base = min((one.first_ns for one in breaks), default=0)
     by_file: dict[str, list[TrackFaults]] = {}
     for track in tracks:
-        by_file.setdefault(track.name, []).append(track)
+        by_file.setdefault(track.file or track.name, []).append(track)
     for group in by_file.values():
         for answer in _lay_file(breaks, group, base):
             if isinstance(answer, Laid):
