@@ -12,10 +12,9 @@ from fastapi.testclient import TestClient
 from tests.watch.made_readings import NINE_MS
 from tests.web.wrapped import minute
 
-from linkwright.store import Store
+from linkwright.store import READINGS, RECORDING, Store
 from linkwright.watch.episodes import moment
 from linkwright.watch.kept import packed
-from linkwright.web.wrapping import READINGS
 
 RATE = 8000
 #: When Boom broke, for 0.7 s each [s since nine], between two readings; and a loss that the readings do not show.
@@ -63,7 +62,7 @@ def keep_recordings(store: Store) -> None:
         ("wild.wav", wave(seconds=20.0)),
         ("notes.wav", wave(seconds=5.0, stamp=False)),
     ):
-        store.attach(name, data, "laptop", most_bytes=1 << 28, kind="recording")
+        store.attach(name, data, "laptop", most_bytes=1 << 28, kind=RECORDING)
 
 
 def listened(client: TestClient) -> None:

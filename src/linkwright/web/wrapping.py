@@ -15,20 +15,18 @@ from typing import Final
 
 from linkwright.day.schedule import schedule
 from linkwright.shoot.errors import InputError
-from linkwright.store import Attachment, Store
+from linkwright.store import LOG, READINGS, Attachment, Store
 from linkwright.watch.breaks import LinkBreaks
-from linkwright.watch.kept import Stretch, unpacked
+from linkwright.watch.kept import Stretch
 from linkwright.watch.outline import Outline
 from linkwright.watch.statistics import Figures, Tally
 from linkwright.watch.stretches import between
 from linkwright.watch.watcher import Episode
 from linkwright.web.diagnosing import Diagnosing
 from linkwright.web.job import Job, Stopped
+from linkwright.web.kept_readings import stretch_in
 from linkwright.web.laying import Laying
 
-#: The kinds under which readings and receiver logs are attached.
-READINGS: Final = "readings"
-LOG: Final = "log"
 #: Largest receiver log that a page takes in [bytes]: a day of 43 million readings is about 3 GB as text.
 MOST_LOG: Final = 4 * 1024**3
 #: Up to this long, a stretch is drawn from its readings themselves [ms].
@@ -228,10 +226,7 @@ class Wrapping:
     def _read(self, one: Attachment) -> Iterable[Stretch]:
         """The readings of one attachment. Raises InputError."""
         if one.kind == READINGS:
-            try:
-                return (unpacked(self.store.attachment(one.id)),)
-            except ValueError as error:
-                raise InputError(f"the readings of {one.name} {error}; they are left out", path=None) from None
+            return (stretch_in(self.store, one),)
         return self._log(one)
 
     def _log(self, one: Attachment) -> Iterator[Stretch]:

@@ -18,9 +18,10 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import transmitter_of
 from linkwright.sound.lowcut import Filter, choose_low_cut
 from linkwright.sound.timing import comb_db
+from linkwright.store import RECORDING
 from linkwright.units import FloatArray
 from linkwright.web.app import render
-from linkwright.web.listening import KIND, MOST_BYTES, Heard, Listening
+from linkwright.web.listening import MOST_BYTES, Heard, Listening
 from linkwright.web.pages.edit import Body, plain_name
 from linkwright.web.pages.sound import Width
 from linkwright.web.security import person_of
@@ -106,7 +107,7 @@ async def add(request: Request, file: Annotated[UploadFile, File()]) -> dict[str
     name = plain_name(file.filename or "recording")
 
     def keep() -> None:
-        id_ = listening.store.attach(name, file.file, who, most_bytes=MOST_BYTES, kind=KIND)
+        id_ = listening.store.attach(name, file.file, who, most_bytes=MOST_BYTES, kind=RECORDING)
         try:
             open_recording(listening.path(listening.recording(id_)), name)
         except InputError:

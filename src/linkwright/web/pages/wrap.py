@@ -28,6 +28,7 @@ from linkwright.sheets.wrap import (
     wrap_sheet,
 )
 from linkwright.shoot.errors import InputError
+from linkwright.store import LOG
 from linkwright.watch.episodes import iso, moment, to_document
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
@@ -37,7 +38,7 @@ from linkwright.web.listening import Listening
 from linkwright.web.pages.edit import plain_name
 from linkwright.web.pages.sheets import Paper, sheets_of
 from linkwright.web.security import person_of
-from linkwright.web.wrapping import LOG, MOST_LOG, Wrapping
+from linkwright.web.wrapping import MOST_LOG, Wrapping
 from linkwright.web.wrapup import REPORT_PX, bounds, happenings_csv, picture, wrap_up
 
 router = APIRouter()
