@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, File, Query, Request, UploadFile
-from fastapi.responses import FileResponse, PlainTextResponse, Response
+from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.sheets.wrap import (
@@ -30,7 +30,7 @@ from linkwright.sheets.wrap import (
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG
 from linkwright.watch.episodes import iso, moment, to_document
-from linkwright.web.app import job_of, render
+from linkwright.web.app import csv_file, job_of, render
 from linkwright.web.job import Job
 from linkwright.web.keeping import Learning, learnings
 from linkwright.web.laying import SHORT_S
@@ -195,13 +195,13 @@ def report(request: Request, paper: Paper = "a4") -> Response:
 @router.get("/wrap.csv")
 def table(request: Request) -> Response:
     """Everything on the time line as one table."""
-    return _csv("wrap.csv", wrap_csv(whole(request)))
+    return csv_file("wrap.csv", wrap_csv(whole(request)))
 
 
 @router.get("/wrap/links.csv")
 def statistics(request: Request) -> Response:
     """The statistics as a table."""
-    return _csv("links-of-the-day.csv", figures_csv(whole(request)))
+    return csv_file("links-of-the-day.csv", figures_csv(whole(request)))
 
 
 @router.get("/wrap/episodes.json")
@@ -209,14 +209,6 @@ def episodes(request: Request) -> dict[str, Any]:
     """The episodes as `linkwright diagnose --json` has them."""
     wrap = whole(request)
     return to_document([told.episode for told in wrap.episodes], wrap.zone)
-
-
-def _csv(name: str, text: str) -> Response:
-    return PlainTextResponse(
-        text,
-        media_type="text/csv",
-        headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
-    )
 
 
 @router.get("/wrap/archive.zip")
