@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from linkwright.air.judged import JudgedSweep
-from linkwright.draw.score import Levels
+from linkwright.draw.lanes import Levels
 
 
 def measured(judged: JudgedSweep, name: str, tall_px: float) -> Levels:
