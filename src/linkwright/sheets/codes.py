@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 
-def code_svg(address: str) -> str:
-    """The code of an address, dark on light, with the quiet zone of four modules that the standard asks for."""
+def code_svg(
+    address: str, *, scale: int = 4, dark: str = "#000000", light: str = "#ffffff", border: int = 4
+) -> str:
+    """The code of an address, dark on light whatever the ground is; a module is `scale` pixels.
+
+    border : the quiet zone [modules]; the standard asks for four.
+    """
     import segno
 
     svg: str = segno.make(address, error="m", micro=False).svg_inline(
-        scale=4, dark="#000000", light="#ffffff", border=4
+        scale=scale, dark=dark, light=light, border=border
     )
     return svg
