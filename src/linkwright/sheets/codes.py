@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 
-def code_svg(
-    address: str, *, scale: int = 4, dark: str = "#000000", light: str = "#ffffff", border: int = 4
-) -> str:
-    """The code of an address, dark on light whatever the ground is; a module is `scale` pixels.
-
-    border : the quiet zone [modules]; the standard asks for four.
-    """
+def code_svg(address: str, *, scale: int = 4, dark: str = "#000000") -> str:
+    """The code of an address, dark on light whatever the ground is, with the quiet zone of four modules that the
+    standard asks for; a module is `scale` pixels."""
     import segno
 
     svg: str = segno.make(address, error="m", micro=False).svg_inline(
-        scale=scale, dark=dark, light=light, border=border
+        scale=scale, dark=dark, light="#ffffff", border=4
     )
     return svg

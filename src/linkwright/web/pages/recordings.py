@@ -145,8 +145,8 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
         raise InputError("this track holds no voice with pauses; record the talker for a minute, pauses too")
     shoot = job.document().shoot
     link = next((one for one in shoot.link if one.name == taken.link), None) if shoot is not None else None
-    ids = [id_ for id_, value in job.document().draft.entries("link") if value.get("name") == taken.link]
-    if shoot is None or link is None or not ids:
+    id_ = job.document().draft.id_of("link", taken.link)
+    if shoot is None or link is None or id_ is None:
         raise InputError(
             f'there is no link "{taken.link}" in a shoot that is whole; the page Shoot says what it lacks'
         )
@@ -157,7 +157,7 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
     assert chosen is not None, "there is a voice and there are pauses"
     who = person_of(request).name
     for key, value in (("voice_f0_hz", cut["voice_f0_low_hz"]), ("low_cut_hz", chosen.corner_hz)):
-        path = ("link", ids[0], key)
+        path = ("link", id_, key)
         job.store.set_field(path, job.store.document().at(*path), float(value), who)
     step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"
     return {"says": [f"{taken.link}: low cut {step}, since {chosen.because}."]}
