@@ -115,6 +115,10 @@ def test_what_somebody_else_changes_shows_and_is_not_overwritten(demo_job: Serve
     page.wait_for_timeout(400)
     title.dispatch_event("change")
     expect(page.locator('[data-path=\'["shoot","title"]\'] .wrong')).to_contain_text("changed this to “Theirs”")
+    # what others change elsewhere, and what is told late, does not take the question away
+    demo_job.store.set_field(("shoot", "region"), "GB", "US", "phone")
+    expect(page.locator('[data-path=\'["shoot","region"]\'] [name=value]')).to_have_value("US")
+    expect(page.locator('[data-path=\'["shoot","title"]\'] .wrong')).to_contain_text("changed this to “Theirs”")
     page.get_by_role("button", name="Use mine").click()
     expect(page.locator('[data-path=\'["shoot","title"]\'] .wrong')).to_be_empty()
     assert demo_job.store.document().at("shoot", "title") == "Mine"

@@ -7,16 +7,21 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
+from linkwright.plan.air import SiteAir, missed_during
 from linkwright.plan.batteries import day_with
-from linkwright.plan.chain import Scene
+from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.reaching import Reaching, reaching
+from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.ends import pair_of
 from linkwright.reach.ground import along_route
 from linkwright.reach.path import spread_of
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall
-from linkwright.watch.expected import Expected
+from linkwright.units import dbm_from_mw, mw_from_dbm
+from linkwright.watch.expected import Expected, Swept
 from linkwright.watch.record import time_ns_of
 from linkwright.watch.simulate import Course
 
@@ -35,6 +40,7 @@ class Live:
 
     live: LiveCall
     reaching: Reaching
+    air: SiteAir
 
     def spans(self) -> tuple[tuple[int, int], ...]:
         """When it is live, breaks left out [ns, UTC]; nothing where the call has no times."""
@@ -62,14 +68,27 @@ class Live:
             spares_khz=planned.spares_khz,
             receiver=f"{self.live.site.name}, {chain.at.name}",
             ceiling_dbm=chain.receiver.blocking_dbm,
+            swept=swept_on(self.air, chain, planned.carrier_khz, self.live),
         )
+
+
+def swept_on(air: SiteAir, chain: Chain, carrier_khz: int, live: LiveCall) -> Swept | None:
+    """What the sweeps of a site show on a carrier, as its receiver would hear it; None where none looked there."""
+    missed = missed_during(air)
+    bandwidth = chain.transmitter.bandwidth_khz
+    slots = air.on_slots(np.array([carrier_khz]), bandwidth, chain.noise_dbm, chain.heard_gain_db, [live])
+    if missed is None or not slots.covered[0]:
+        return None
+    heard_mw = sum(float(one.power_mw[0]) for one in slots.heard if one.part == "sweep")
+    least_mw = mw_from_dbm(chain.noise_dbm - NOTHING_BELOW_NOISE_DB)
+    return Swept(dbm_from_mw(heard_mw) if slots.busy[0] and heard_mw > least_mw else None, missed)
 
 
 def _lives(scene: Scene, calls: Sequence[PlannedCall]) -> Iterator[Live]:
     by_name = {call.name: call for call in scene.calls}
     for call in calls:
         for one in reaching(scene, call):
-            yield Live(by_name[call.call], one)
+            yield Live(by_name[call.call], one, scene.air[one.chain.site.name])
 
 
 def expected_of(scene: Scene, plan: Plan) -> tuple[Expected, ...]:

@@ -15,7 +15,8 @@ from linkwright.plan.solve import far_of_plan
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a link would come to in a call: carrier, power, margin at the worst spot, availability, verdict."""
+    """What a link would come to in a call: carrier, power, margin at the worst spot, availability, verdict, and
+    the level that its receiver needs for that [dBm]."""
 
     call: str
     link: str
@@ -25,6 +26,7 @@ class Outcome:
     availability: float
     verdict: Verdict
     worst_at: str
+    need_dbm: float
 
 
 def outcomes(
@@ -71,6 +73,7 @@ def outcomes(
                     planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
                     round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2), proof.availability,
                     verdict(proof.availability, target), proof.budget.worst.spot,
+                    round(proof.n_and_i_dbm + proof.budget.required_cnr_db, 2),
                 )
             )  # fmt: skip
     return tuple(found)

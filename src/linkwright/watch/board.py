@@ -90,6 +90,14 @@ class Board:
         """The kept looks of a link, oldest first, (LOOKS, 4)."""
         return np.roll(self._looks[:, link], -self._at, axis=0)
 
+    def level_dbm(self, link: int, looks: int = LOOKS) -> float | None:
+        """The level of the better branch over the last looks, the median [dBm]; None where none was said."""
+        with np.errstate(invalid="ignore"):
+            some = self.looks(link)[-looks:]
+            best = np.fmax((some[:, 0] + some[:, 1]) / 2.0, (some[:, 2] + some[:, 3]) / 2.0)
+        known = best[~np.isnan(best)]
+        return float(np.median(known)) if known.size else None
+
     def age_s(self, link: int, now_s: float) -> float | None:
         """How long a link has said nothing [s]; None where it never has."""
         return float(now_s - self._arrived_s[link]) if np.isfinite(self._arrived_s[link]) else None

@@ -21,6 +21,9 @@ from linkwright.watch.expected import Expected
 #: The weight of "unknown", and the least fit of one condition: no single figure rules a cause out for good.
 UNKNOWN: Final = 0.04
 LEAST_FIT: Final = 0.01
+#: How much likelier somebody else on the carrier is where a sweep showed him, strong enough to break the link and
+#: weaker; and the share of those who were not there yet at the time of the sweep (all assumed).
+SHOWN, SHOWN_WEAK, CAME_LATER = 2.0, 1.3, 0.5
 #: A cause that is less probable than this is not named: the episode's cause is "unknown".
 NAMED: Final = 0.5
 
@@ -148,8 +151,22 @@ def _share(part: float, whole: float) -> float:
     return part / whole if whole > 1.0 else 0.5
 
 
-def signal_weights(f: Figures, products: float, ceiling_dbm: float) -> dict[str, float]:
-    """Weights of the causes that break the signal; `products` is how well intermodulation fits the others."""
+def air_factor(f: Figures, expected: Expected | None) -> float:
+    """How much likelier, or less so, the sweep of the site makes somebody else on the carrier; 1 without one.
+
+    An empty sweep speaks against him as far as he was there then, and it would not have missed him (Bayes).
+    """
+    swept = None if expected is None else expected.swept
+    if expected is None or swept is None:
+        return 1.0
+    if swept.heard_dbm is None:
+        return CAME_LATER + (1.0 - CAME_LATER) * swept.missed
+    return SHOWN if not f.level_dbm - swept.heard_dbm > expected.required_cnr_db else SHOWN_WEAK
+
+
+def signal_weights(f: Figures, products: float, ceiling_dbm: float, air: float = 1.0) -> dict[str, float]:
+    """Weights of the causes that break the signal; `products` is how well intermodulation fits the others, `air`
+    how much likelier the sweep makes somebody else."""
     drop = f.drop_db
     fell = f.base_dbm - f.level_dbm
     at_once, slowly = up(_share(f.first_db, fell), 0.55, 0.1), down(_share(f.first_db, drop), 0.55, 0.1)
@@ -172,7 +189,7 @@ def signal_weights(f: Figures, products: float, ceiling_dbm: float) -> dict[str,
         "multipath": down(f.longest_s, 0.9, 0.15) * up(f.bad_dip_db, 2.5, 0.7) * up(float(f.runs), 1.5, 0.3)
         * max(0.4, down(f.sag, 0.5, 0.1)) * max(0.4, down(f.alike, 0.6, 0.12, 0.8)) * down(f.bad, 0.65, 0.08)
         * something * below * down(f.over_need_db, 9.0, 1.5),
-        "interference": same * strong * (1.0 - products),
+        "interference": same * strong * (1.0 - products) * air,
         "intermodulation": same * strong * products,
         "overload": up(f.over, 0.15, 0.04) * up(f.level_dbm - ceiling_dbm, -6.0, 1.0),
     }  # fmt: skip

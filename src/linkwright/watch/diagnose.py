@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from linkwright.shoot.errors import InputError
+from linkwright.watch.ahead import ahead
 from linkwright.watch.expected import Expected, at_any_time
 from linkwright.watch.mapping import TIDY, Mapping
 from linkwright.watch.reading import Intake, Tell, read_batches
@@ -68,7 +69,7 @@ def _stream(paths: Sequence[tuple[Path, str]], mapping: Mapping, tell: Tell | No
     """The batches of all logs, each with what was amiss once a log is at its end."""
     for path, name in paths:
         intake = Intake(name)
-        for batch in read_batches(path, name, mapping, intake, tell):
+        for batch in ahead(read_batches(path, name, mapping, intake, tell)):
             for start in range(0, len(batch), PART):
                 yield batch.part(start, start + PART), None
         if intake.told:

@@ -22,13 +22,25 @@ BANDWIDTH_KHZ: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
+class Swept:
+    """What the sweeps of a site show on a carrier.
+
+    heard_dbm : what they saw there, at the receiver's input in its bandwidth; None where nothing stood over the
+    floor. missed : the chance that they missed somebody who is on now and then.
+    """
+
+    heard_dbm: float | None
+    missed: float
+
+
+@dataclass(frozen=True, slots=True)
 class Expected:
     """A planned link in a call.
 
     spans : when it is live, breaks left out [ns, UTC]; empty: always. carrier_khz, bandwidth_khz. wanted_dbm :
     local mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the
     order to try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm :
-    the level at which its receiver is overloaded.
+    the level at which its receiver is overloaded. swept : what sweeps show; None where none looked there.
     """
 
     link: str
@@ -42,6 +54,7 @@ class Expected:
     spares_khz: tuple[int, ...] = ()
     receiver: str = ""
     ceiling_dbm: float = CEILING_DBM
+    swept: Swept | None = None
 
     @property
     def need_dbm(self) -> float:

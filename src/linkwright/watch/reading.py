@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import stat
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import BinaryIO, Final
@@ -58,7 +58,7 @@ class Intake:
 def read_batches(
     path: Path, name: str | None = None, mapping: Mapping = TIDY, intake: Intake | None = None,
     tell: Tell | None = None,
-) -> Iterator[Batch]:  # fmt: skip
+) -> Generator[Batch, None, None]:  # fmt: skip
     """The readings of a log, batch by batch, in the order of the file; names of links keep their places.
 
     `intake` hears what was amiss; `tell` how far it is. Raises InputError for whatever is no log.

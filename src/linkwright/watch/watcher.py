@@ -16,6 +16,7 @@ import numpy as np
 from linkwright.watch import states as at
 from linkwright.watch.causes import (
     Figures,
+    air_factor,
     branch_weights,
     cause_of,
     figures_of,
@@ -311,7 +312,7 @@ class Watcher:
         if raw.track == at.SIGNAL:
             products = self._products(raw, expected, company, from_ns, newest - end > 7.0)
             ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
-            weights = signal_weights(figures, products.fit, ceiling)
+            weights = signal_weights(figures, products.fit, ceiling, air_factor(figures, expected))
         else:
             weights = branch_weights(figures) if raw.track == at.BRANCH else sound_weights(figures)
         causes = shares(weights)

@@ -47,6 +47,8 @@ def words(
         because += _makers(products)
     if cause in ("range", "body", "interference", "battery", "switched-off", "overload"):
         because += _others(company)
+    if cause in ("interference", "intermodulation") and expected is not None:
+        because += _air(expected)
     if f.heard and track == "signal":
         because += f"; the audio was broken for {seconds(f.bad_s)}" + (" so far" if open_ else "")
     elif track != "audio":
@@ -151,6 +153,16 @@ def _makers(products: Products) -> str:
         said = f", while {together} were on, whose product falls on this carrier"
         return said + (f"; it began as {products.rose} came up" if products.rose else "")
     return f"; it began as {products.rose} came up while others were on" if products.rose else ""
+
+
+def _air(expected: Expected) -> str:
+    """What the sweep of the site says of the carrier."""
+    swept = expected.swept
+    if swept is None:
+        return "; no sweep looked at this carrier"
+    if swept.heard_dbm is not None:
+        return f"; the sweep showed {_dbm(swept.heard_dbm)} of somebody on this carrier"
+    return f"; the sweep showed nobody there, and misses {100.0 * swept.missed:.0f} % of those who come and go"
 
 
 def _others(company: Company) -> str:

@@ -15,11 +15,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
+from linkwright.gather.spares import Now
 from linkwright.gather.watching import expected_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import live_calls
-from linkwright.watch.board import Board
-from linkwright.watch.expected import Expected, another_day, at_any_time
+from linkwright.watch.board import SILENT_S, Board
+from linkwright.watch.expected import GONE_DBM, Expected, another_day, at_any_time
 from linkwright.watch.live import Live, Taken
 from linkwright.watch.record import Batch
 from linkwright.watch.watcher import Change, Episode
@@ -32,6 +33,9 @@ LOOK_S: Final = 0.25
 #: Closed alarms stand for so long unless somebody acknowledged them [s], and at most so many alarms at all.
 STAYS_S: Final = 900.0
 MOST_ALARMS: Final = 60
+#: Causes that are somebody else's transmitter; and looks that tell whether a transmitter is on: the last second.
+BY_OTHERS: Final = ("interference", "intermodulation")
+NEWEST: Final = 4
 #: After a restart the last so many kept minutes are looked through again.
 AGAIN: Final = 5
 
@@ -118,6 +122,23 @@ class Watching:
         with self._lock:
             now_s = time.monotonic()
             return {name: self.board.state(n, now_s) for n, name in enumerate(self.board.names)}
+
+    def now(self) -> Now:
+        """What the receivers say now, as spares are judged by it."""
+        with self._lock:
+            now_s = time.monotonic()
+            heard, levels = set(), {}
+            for n, name in enumerate(self.board.names):
+                age, level = self.board.age_s(n, now_s), self.board.level_dbm(n)
+                newest = self.board.level_dbm(n, NEWEST)
+                if age is None or age > SILENT_S or level is None or newest is None:
+                    continue
+                levels[name] = level
+                known = self.expected(name)
+                if newest > (GONE_DBM if known is None else known.gone_dbm):
+                    heard.add(name)
+            on = (one.episode for one in self.alarms.values() if one.closed_s is None)
+            return Now(frozenset(heard), levels, frozenset(one.link for one in on if one.cause in BY_OTHERS))
 
     def rows(self) -> dict[str, Any]:
         """Everything that a page needs to begin with."""

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
+from linkwright.gather.spares import spares_now
 from linkwright.plan.answer import number_word, unbroken
 from linkwright.plan.model import Plan
-from linkwright.plan.what_if import outcomes
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.web.app import job_of, render
@@ -67,17 +66,6 @@ class Play(Body):
     """Simulated readings: begin or end."""
 
     what: Literal["start", "stop"]
-
-
-@dataclass(frozen=True, slots=True)
-class SpareNow:
-    """A spare as it would be now."""
-
-    khz: int
-    margin_db: float | None
-    unbroken: str
-    verdict: str
-    against: str
 
 
 def watching_of(request: Request) -> Watching:
@@ -233,34 +221,19 @@ def acknowledge(request: Request, seen: Seen) -> dict[str, Any]:
 def spare(request: Request, link: Annotated[str, Query(max_length=80)]) -> Response:
     """The spares of a link, proved now."""
     job, watching = job_of(request), watching_of(request)
-    return render(
-        request, "live_spare.html", answer="", link=link, spares=spares_now(job, watching, link),
-        sweep_age=_sweep_age(job),
-    )  # fmt: skip
-
-
-def spares_now(job: Job, watching: Watching, link: str) -> list[SpareNow]:
-    """A link's spares in the call that is on, each proved with everybody where they are; the best first."""
     scene, plan = job.scene(), job.planned.plan
-    name = call_at(job, watching.now_ns())
-    call = next((one for one in plan.calls if one.call == name), None) if plan is not None else None
-    mine = next((one for one in call.links if one.link == link), None) if call is not None else None
-    if scene is None or plan is None or call is None or mine is None:
-        raise InputError(f"{link} has no carrier in the call that is on")
-    only = frozenset({call.call})
-    found = []
-    for khz in mine.spares_khz:
-        then = {one.link: one for one in outcomes(scene, plan, {link: khz}, only)}
-        own = then.get(link)
-        held = [one.link for one in call.links if one.link != link and one.verdict == "holds"]
-        worse = [name for name in held if name in then and then[name].verdict != "holds"]
-        against = f"{', '.join(worse)} would not hold any more" if worse else ""
-        if own is None:
-            found.append(SpareNow(khz, None, "–", "fails", "the rules or the air do not allow it now"))
-        else:
-            found.append(SpareNow(khz, own.margin_db, unbroken(own.availability), own.verdict, against))
-    order = {"holds": 0, "thin": 1, "fails": 2}
-    return sorted(found, key=lambda one: (bool(one.against), order[one.verdict]))
+    if scene is None or plan is None:
+        raise InputError("there is no plan yet; the pages Shoot and Plan say what is lacking")
+    spares = spares_now(scene, plan, call_at(job, watching.now_ns()), link, watching.now())
+    return render(
+        request,
+        "live_spare.html",
+        answer="",
+        link=link,
+        spares=spares,
+        unbroken=unbroken,
+        sweep_age=_sweep_age(job),
+    )
 
 
 def _sweep_age(job: Job) -> str:

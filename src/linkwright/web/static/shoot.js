@@ -30,6 +30,7 @@ function told(answer) {  // answers may overtake each other: an older one says n
 function wrong(list) {
   const by = new Map(list.map(([path, says]) => [key(path), says]));
   for (const field of body.querySelectorAll(".field")) {
+    if (field.dataset.asks) continue;  // two values are waiting for somebody to choose
     const says = by.get(key(JSON.parse(field.dataset.path))) || [];
     const at = field.querySelector(".wrong");
     const text = says.join(" ");
@@ -61,6 +62,7 @@ body.addEventListener("change", async (event) => {
   try {
     const answered = await post("/api/field", { path, seen: field.dataset.seen, text: input.value });
     field.dataset.seen = answered.seen;
+    delete field.dataset.asks;
     if (document.activeElement !== input) input.value = answered.text;
     told(answered);
     say("");
@@ -71,6 +73,7 @@ body.addEventListener("change", async (event) => {
 
 function conflict(field, input, answered) {  // two people, one field: both values are shown, one of them is chosen
   const mine = input.value, at = field.querySelector(".wrong");
+  field.dataset.asks = "yes";
   at.textContent = `${answered.who || "Somebody"} changed this to “${answered.theirs ?? ""}” meanwhile; you typed “${mine}”. `;
   const keep = button("Keep theirs"), take = button("Use mine");
   keep.onclick = () => refresh(true);
@@ -167,7 +170,7 @@ async function catchUp() {
     for (const field of body.querySelectorAll(".field")) {
       if (key(JSON.parse(field.dataset.path)) !== key(value.path)) continue;
       const input = control(field);
-      if (document.activeElement === input && input.value !== value.text) continue;  // being typed: the next change asks
+      if (field.dataset.asks || (document.activeElement === input && input.value !== value.text)) continue;  // being typed: the next change asks
       field.dataset.seen = value.seen; input.value = value.text;
     }
   }
