@@ -24,6 +24,8 @@ LEAST_FIT: Final = 0.01
 #: How much likelier somebody else on the carrier is where a sweep showed him, strong enough to break the link and
 #: weaker; and the share of those who were not there yet at the time of the sweep (all assumed).
 SHOWN, SHOWN_WEAK, CAME_LATER = 2.0, 1.3, 0.5
+#: In a shorter time the correlation of two branches says nothing [s] (assumed).
+ALIKE_S: Final = 1.5
 #: A cause that is less probable than this is not named: the episode's cause is "unknown".
 NAMED: Final = 0.5
 
@@ -34,9 +36,10 @@ class Figures:
 
     length_s; share of its readings with broken audio, with nothing received, over the ceiling, in a sag. level_dbm
     : mean of the better branch; base_dbm before it; drop_db from the highest usual level of the last half minute;
-    first_db : how much of it had fallen within the first second. over_need_db : level over the need. bad_dip_db :
-    how much weaker broken readings were than the others. spread_db : scatter of the level. alike : correlation of
-    the branches. gauge; uneven_db : A over B before it. NaN: not known.
+    first_db : how much of it had fallen within the first second. over_need_db : level over the need as the audio
+    breaks; mean_over_db : at all times. bad_dip_db : how much weaker it is as the audio breaks than while it holds.
+    spread_db : scatter of the level. alike : correlation of the branches. gauge; uneven_db : A over B before it.
+    NaN: not known.
     """
 
     length_s: float
@@ -53,6 +56,7 @@ class Figures:
     drop_db: float
     first_db: float
     over_need_db: float
+    mean_over_db: float
     bad_dip_db: float
     spread_db: float
     gone_spread_db: float
@@ -78,9 +82,10 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
     usual = _highest([base, float(f[at.PRE_10]), float(f[at.PRE_30])])
     first = mean(at.FIRST_L, at.FIRST_N)
     n_bad_l, n_fine_l = float(f[at.N_BAD_L]), float(f[at.N_FINE_L])
-    dip = f[at.FINE_L] / n_fine_l - f[at.BAD_L] / n_bad_l if n_bad_l and n_fine_l else math.nan
+    fine_level = f[at.FINE_L] / n_fine_l if n_fine_l else base
+    dip = fine_level - f[at.BAD_L] / n_bad_l if n_bad_l else math.nan
     bad_level = mean(at.BAD_L, at.N_BAD_L) if n_bad_l else level
-    gauge = float(f[at.LOW_GAUGE]) if f[at.LOW_GAUGE] == f[at.LOW_GAUGE] else float(f[at.GAUGE_BEFORE])
+    gauges = [float(g) for g in (f[at.GAUGE_BEFORE], f[at.LOW_GAUGE]) if g == g]
     return Figures(
         length_s=float(f[at.LAST_T] - f[at.ON_T]),
         bad=float(f[at.N_BAD]) / n,
@@ -96,6 +101,7 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
         drop_db=usual - bad_level,
         first_db=base - first,
         over_need_db=bad_level - (need_dbm if expected is None else expected.need_dbm),
+        mean_over_db=level - (need_dbm if expected is None else expected.need_dbm),
         bad_dip_db=float(dip),
         spread_db=_spread(f, at.SUM_L, at.SQ_L, at.N_L),
         gone_spread_db=_spread(f, at.SUM_GONE, at.SQ_GONE, at.N_GONE),
@@ -104,7 +110,7 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
         runs=int(f[at.RUNS]),
         bad_s=float(f[at.BAD_S]),
         quality=mean(at.SUM_Q, at.N_Q),
-        gauge=gauge,
+        gauge=min(gauges, default=math.nan),
         uneven_db=float(f[at.DIFF_BEFORE]),
         heard=bool(f[at.N_BAD] > 0 or f[at.N_DEAD] > 0),
     )
@@ -125,7 +131,7 @@ def _spread(f: FloatArray, total: int, squares: int, count: int) -> float:
 def _alike(f: FloatArray) -> float:
     """The correlation of the branches' levels; NaN where one does not vary."""
     n = float(f[at.N_AB])
-    if n < 3:
+    if n < 3 or f[at.LAST_T] - f[at.ON_T] < ALIKE_S:
         return math.nan
     a, b = f[at.SUM_AB_A] / n, f[at.SUM_AB_B] / n
     over = (f[at.SQ_A] / n - a * a) * (f[at.SQ_B] / n - b * b)
@@ -169,29 +175,37 @@ def signal_weights(f: Figures, products: float, ceiling_dbm: float, air: float =
     how much likelier the sweep makes somebody else."""
     drop = f.drop_db
     fell = f.base_dbm - f.level_dbm
-    at_once, slowly = up(_share(f.first_db, fell), 0.55, 0.1), down(_share(f.first_db, drop), 0.55, 0.1)
+    first = _share(f.first_db, fell)
+    at_once, slowly = up(first, 0.55, 0.1), down(_share(f.first_db, drop), 0.55, 0.1)
     nothing = up(f.gone, 0.45, 0.1)
     something = down(f.gone, 0.45, 0.1)
     flat = down(f.gone_spread_db, 4.0, 0.7)
-    vanishes = nothing * up(f.first_db, 12.0, 3.0) * at_once * flat
+    vanishes = nothing * up(f.first_db, 12.0, 3.0) * up(first, 0.7, 0.07) * flat
     low_gauge, fine_gauge = down(f.gauge, 0.045, 0.01, 0.35), up(f.gauge, 0.045, 0.01, 0.65)
     below = down(f.over, 0.15, 0.04)
     broken = up(f.bad, 0.25, 0.08)
-    same = down(drop, 7.0, 1.0) * something * below * broken * down(f.bad_dip_db, 4.0, 1.0, 0.7)
-    strong = up(f.over_need_db, 8.0, 2.0)
+    # far over the need only another transmitter breaks the audio; nearer to it the level must not have fallen
+    near = down(drop, 7.0, 1.0) * down(f.bad_dip_db, 4.0, 1.0, 0.7) * up(f.over_need_db, 8.0, 2.0)
+    others = max(near, up(f.over_need_db, 14.0, 1.5)) * something * below * broken
+    weak = down(f.over_need_db, 10.0, 1.5) if f.bad > 0.0 else 1.0
+    # where the mean is under the need most readings are broken and for long; in echoes few, and each for short
+    lasting = max(up(f.bad, 0.6, 0.06), up(f.longest_s, 4.0, 0.7)) * up(f.longest_s, 1.4, 0.2)
+    few = max(down(f.bad, 0.62, 0.06), down(f.length_s, 1.3, 0.2))
     weights = {
         "battery": vanishes * low_gauge,
         "switched-off": vanishes * fine_gauge,
-        "range": slowly * up(drop, 7.0, 1.5) * down(f.over_need_db, 6.0, 1.5) * below * up(f.longest_s, 0.8, 0.15)
-        * down(f.bad_dip_db, 7.0, 2.0, 0.9),
-        "body": at_once * up(fell, 8.0, 1.0) * down(fell, 28.0, 1.5) * something * below
-        * down(f.length_s, 22.0, 3.0) * up(max(f.sag * f.length_s, f.longest_s), 0.5, 0.1),
-        "multipath": down(f.longest_s, 0.9, 0.15) * up(f.bad_dip_db, 2.5, 0.7) * up(float(f.runs), 1.5, 0.3)
-        * max(0.4, down(f.sag, 0.5, 0.1)) * max(0.4, down(f.alike, 0.6, 0.12, 0.8)) * down(f.bad, 0.65, 0.08)
-        * something * below * down(f.over_need_db, 9.0, 1.5),
-        "interference": same * strong * (1.0 - products) * air,
-        "intermodulation": same * strong * products,
-        "overload": up(f.over, 0.15, 0.04) * up(f.level_dbm - ceiling_dbm, -6.0, 1.0),
+        "range": slowly * max(up(drop, 7.0, 1.5), 0.8 * down(f.mean_over_db, -1.0, 0.7))
+        * down(f.over_need_db, 6.0, 1.5) * below * lasting,
+        "body": weak * at_once * up(fell, 8.0, 1.0) * down(fell, 28.0, 1.5) * something * below
+        * down(f.length_s, 22.0, 3.0) * up(max(f.sag * f.length_s, f.longest_s), 0.5, 0.1)
+        * max(0.3, up(f.alike, 0.3, 0.08, 0.8)),
+        "multipath": down(f.longest_s, 3.0, 0.6) * up(f.bad_dip_db, 2.0, 0.7) * up(float(f.runs), 0.7, 0.15)
+        * max(0.3, down(f.alike, 0.5, 0.1, 0.8)) * few
+        * something * below * down(f.over_need_db, 9.0, 1.5)
+        * (max(0.4, up(f.spread_db, 2.6, 0.3)) if f.length_s > 3.0 else 1.0),
+        "interference": others * (1.0 - products) * air,
+        "intermodulation": others * products,
+        "overload": up(f.over, 0.15, 0.04) * up(f.level_dbm - ceiling_dbm, -at.TOP_UNDER_DB, 1.0),
     }  # fmt: skip
     if abs(f.uneven_db) > at.UNEVEN_DB:
         weights["multipath"] *= 0.5

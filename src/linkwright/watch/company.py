@@ -1,31 +1,28 @@
-"""What the other links did meanwhile: who came up as an episode began, and whose products may fall on its link."""
+"""What the other links did meanwhile, by their levels and by the plan."""
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from linkwright.units import FloatArray
+from linkwright.units import BoolArray, FloatArray
+from linkwright.watch.expected import Expected
+from linkwright.watch.record import FIRST_NS, LAST_NS, SECOND_NS
 from linkwright.watch.states import HISTORY
 
 #: Before: these seconds ahead of the begin; while: up to so long after it; after: these seconds after the end.
 BEFORE_S: Final = (6, 2)
 WHILE_S: Final = 10
 AFTER_S: Final = (2, 6)
-#: A link that gets stronger by this as another breaks has come near or was switched on [dB] (assumed).
-RISES_DB: Final = 12.0
-#: A product 2A-B of carriers of width b is 3b wide: it reaches a carrier from two widths away.
-WIDTHS: Final = 2.0
-#: How well intermodulation fits: somebody of the product came up at the begin (and went at the end), nobody did,
-#: no product falls on the link, and carriers are not known (assumed).
-ROSE, ROSE_AND_WENT, STAYED, MERELY_ON, NO_PRODUCT, NO_CARRIERS = 0.9, 0.97, 0.6, 0.25, 0.02, 0.75
-#: More links at once than this are not searched for products.
-MOST: Final = 200
+#: Moments before an episode that are looked at for that.
+MOMENTS: Final = 32
+#: Somebody whose receiver says nothing came on, or went, with an episode where the plan says so within this [ns].
+PLANNED_NS: Final = 8_000_000_000
+_LONG_NS: Final = 3600 * 1_000_000_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -39,99 +36,107 @@ class Company:
     after_dbm: FloatArray
 
 
-@dataclass(frozen=True, slots=True)
-class Products:
-    """How well intermodulation fits, and whose product it would be."""
+@dataclass(frozen=True, eq=False, slots=True)
+class History:
+    """Every link's level by the second, as far back as it is kept, and who should be on by the plan.
 
-    fit: float
-    makers: tuple[str, ...] = ()
-    rose: str = ""
+    levels (l, HISTORY) : dBm plus 128, 0 where nothing was received. laps (l, HISTORY) : of which turn of the ring
+    a second is. expected : by name of the link. gone_dbm : below this nothing is received, where no plan says.
+    """
+
+    names: list[str]
+    index: Mapping[str, int]
+    levels: np.ndarray
+    laps: np.ndarray
+    expected: Mapping[str, Sequence[Expected]]
+    gone_dbm: float
+
+    def company(self, link: int, from_s: float, to_s: float) -> Company:
+        """The levels of all links but one about an episode [s since the base]."""
+        begin, end = math.floor(from_s), math.floor(to_s)
+        others = np.array([n for n in range(len(self.names)) if n != link], dtype=np.int64)
+
+        def mean(first: int, last: int) -> FloatArray:
+            seconds = np.arange(max(0, first), max(first, last) + 1)
+            place, lap = _ring(seconds)
+            read = self.levels[np.ix_(others, place)].astype(np.float64)
+            known = (self.laps[np.ix_(others, place)] == lap) & (read > 0.0)
+            count = known.sum(axis=1)
+            total = np.where(known, read, 0.0).sum(axis=1)
+            return np.asarray(np.where(count > 0, total / np.maximum(count, 1) - 128.0, np.nan))
+
+        return Company(
+            tuple(self.names[n] for n in others.tolist()),
+            mean(begin - BEFORE_S[0], begin - BEFORE_S[1]),
+            mean(begin + 1, min(max(end, begin + 1), begin + WHILE_S)),
+            mean(end + AFTER_S[0], end + AFTER_S[1]),
+        )
+
+    def live_about(self, name: str, time_ns: int) -> Expected | None:
+        """What is expected of a link that is on about a time by the plan; None where it is not."""
+        known = self.expected.get(name, ())
+        near = (one for at in (time_ns, time_ns + PLANNED_NS) for one in known if one.live_at(at))
+        return next(near, None)
+
+    def gone(self, name: str, time_ns: int) -> float:
+        """Below which level nothing is received of a link at a time [dBm]."""
+        one = self.live_about(name, time_ns)
+        return self.gone_dbm if one is None else one.gone_dbm
+
+    def were_on(self, link: int, names: Sequence[str], time_ns: int, until_s: int, base_ns: int) -> BoolArray:
+        """Which links were on at some moments before a second, as far as `link` was read then: (moments, links).
+
+        By their levels or, where their receivers say nothing, by the plan.
+        """
+        first = max(0, until_s - HISTORY + 1)
+        seconds = np.arange(first, max(first, until_s))
+        place, lap = _ring(seconds)
+        seconds = seconds[self.laps[link, place] == lap]
+        seconds = seconds[:: max(1, seconds.size // MOMENTS)]
+        place, lap = _ring(seconds)
+        on = np.zeros((seconds.size, len(names)), dtype=np.bool_)
+        when = seconds * SECOND_NS + base_ns
+        for column, name in enumerate(names):
+            n = self.index.get(name)
+            read = np.zeros(seconds.size, dtype=np.bool_)
+            if n is not None:
+                read = self.laps[n, place] == lap
+                on[:, column] = read & (self.levels[n, place] > self.gone(name, time_ns) + 128.0)
+            for one in self.expected.get(name, ()):
+                for start, end in one.spans or ((FIRST_NS, LAST_NS),):
+                    on[:, column] |= ~read & (when >= start) & (when < end)
+        return on
 
 
-def company_of(
-    names: Sequence[str], link: int, levels: np.ndarray, laps: np.ndarray, from_s: float, to_s: float
-) -> Company:
-    """The levels of all links but one, from the history of seconds."""
-    begin, end = math.floor(from_s), math.floor(to_s)
-    others = np.array([n for n in range(len(names)) if n != link], dtype=np.int64)
+def _ring(seconds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Where seconds lie in the ring, and on which turn of it."""
+    return seconds % HISTORY, seconds // HISTORY % 250 + 1
 
-    def mean(first: int, last: int) -> FloatArray:
-        seconds = np.arange(max(0, first), max(first, last) + 1)
-        place = seconds % HISTORY
-        lap = seconds // HISTORY % 250 + 1
-        read = levels[np.ix_(others, place)].astype(np.float64)
-        known = (laps[np.ix_(others, place)] == lap) & (read > 0.0)
-        count = known.sum(axis=1)
-        total = np.where(known, read, 0.0).sum(axis=1)
-        return np.asarray(np.where(count > 0, total / np.maximum(count, 1) - 128.0, np.nan))
 
+def with_planned(company: Company, expected: Iterable[Expected], own: str, from_ns: int, to_ns: int) -> Company:
+    """The company with those whose receivers say nothing, but who are on then by the plan, at the plan's level.
+
+    Before and after, they are off where the plan has them come on or go off then.
+    """
+    silent = {name for name, level in zip(company.names, company.while_dbm, strict=True) if level != level}
+    read = set(company.names) - silent
+    found: dict[str, tuple[float, float, float]] = {}
+    for one in expected:
+        if one.link == own or one.link in read:
+            continue
+        off = one.gone_dbm - 1.0
+        for start, end in one.spans or ((from_ns - _LONG_NS, to_ns + _LONG_NS),):
+            if start < from_ns + PLANNED_NS and end > from_ns:
+                before = off if start > from_ns - PLANNED_NS else one.wanted_dbm
+                after = off if end < to_ns + PLANNED_NS else one.wanted_dbm
+                found[one.link] = (before, one.wanted_dbm, after)
+    if not found:
+        return company
+    kept = [n for n, name in enumerate(company.names) if name not in found]
+    levels = np.array(list(found.values()), dtype=np.float64)
     return Company(
-        tuple(names[n] for n in others.tolist()),
-        mean(begin - BEFORE_S[0], begin - BEFORE_S[1]),
-        mean(begin + 1, min(max(end, begin + 1), begin + WHILE_S)),
-        mean(end + AFTER_S[0], end + AFTER_S[1]),
+        (*(company.names[n] for n in kept), *found),
+        np.concatenate([company.before_dbm[kept], levels[:, 0]]),
+        np.concatenate([company.while_dbm[kept], levels[:, 1]]),
+        np.concatenate([company.after_dbm[kept], levels[:, 2]]),
     )
-
-
-def products_on(
-    own_khz: int | None, bandwidth_khz: int, company: Company, carriers_khz: Mapping[str, int],
-    gone_dbm: Mapping[str, float], closed: bool,
-) -> Products:  # fmt: skip
-    """Whose product may fall on a link while its episode lasts: only of two others that are both on."""
-    now = company.while_dbm
-    off = np.array([gone_dbm.get(name, -100.0) for name in company.names])
-    on = now > off
-    if int(on.sum()) < 2:
-        return Products(0.0)
-    before = np.where(company.before_dbm > off, company.before_dbm, off - 10.0)
-    known_before = ~np.isnan(company.before_dbm)
-    rising = on & known_before & (now - before >= RISES_DB)
-    after = np.where(company.after_dbm > off, company.after_dbm, off - 10.0)
-    went = on & ~np.isnan(company.after_dbm) & (now - after >= RISES_DB)
-    there = np.flatnonzero(on)
-    if own_khz is None or not all(company.names[n] in carriers_khz for n in there.tolist()):
-        if not rising.any():
-            return Products(0.05)
-        first = int(np.flatnonzero(rising)[np.argmax(now[rising])])
-        return Products(_fit(NO_CARRIERS, bool(went[first]), closed), (), company.names[first])
-    makers = _makers(own_khz, bandwidth_khz, there, company, carriers_khz, rising)
-    if not makers:
-        return Products(NO_PRODUCT)
-    names = tuple(company.names[n] for n in makers)
-    rose = [n for n in makers if rising[n]]
-    if not rose:
-        return Products(MERELY_ON, names)
-    return Products(_fit(ROSE, any(went[n] for n in rose), closed), names, company.names[rose[0]])
-
-
-def _fit(rose: float, went: bool, closed: bool) -> float:
-    if not closed:
-        return rose
-    return max(rose, ROSE_AND_WENT) if went else rose * STAYED
-
-
-def _makers(
-    own_khz: int, bandwidth_khz: int, there: np.ndarray, company: Company, carriers_khz: Mapping[str, int],
-    rising: np.ndarray,
-) -> tuple[int, ...]:  # fmt: skip
-    """The links of the product that falls nearest, of those with somebody who came up before all others."""
-    some = there[np.argsort(-company.while_dbm[there], kind="stable")][:MOST].tolist()
-    carrier = {n: carriers_khz[company.names[n]] for n in some}
-    reach = WIDTHS * bandwidth_khz
-    best: tuple[tuple[int, float], tuple[int, ...]] = ((2, math.inf), ())
-    for a, b in itertools.permutations(some, 2):
-        away = abs(2 * carrier[a] - carrier[b] - own_khz)
-        rank = (0 if rising[a] or rising[b] else 1, away)
-        if away <= reach and rank < best[0]:
-            best = (rank, (a, b))
-    if best[0][0] == 0:
-        return best[1]
-    for c in [n for n in some if rising[n]][:8]:
-        for a, b in itertools.permutations([n for n in some if n != c], 2):
-            for away in (
-                abs(carrier[a] + carrier[c] - carrier[b] - own_khz),
-                abs(carrier[a] + carrier[b] - carrier[c] - own_khz),
-            ):
-                if away <= reach and (0, away) < best[0]:
-                    best = ((0, away), (a, b, c))
-    return best[1]

@@ -12,9 +12,9 @@ SIGNAL, BRANCH, SOUND = range(3)
 (
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
-    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST,
-) = range(35)  # fmt: skip
-STATE: Final = 35
+    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, AT_TOP,
+) = range(37)  # fmt: skip
+STATE: Final = 37
 
 #: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
 (
@@ -27,15 +27,17 @@ FEATURES: Final = 50
 
 #: Quality under this is broken audio (assumed).
 BAD_QUALITY: Final = 0.5
+#: The audio breaks for so long [s]: the level of then says why (assumed; many receivers stay muted a while longer).
+BREAKS_S: Final = 0.25
 #: Both branches under what they were in the three seconds before by this [dB] is a sag (PHYSICS: 10-25 dB for a
 #: body; the least less a dB of meter noise); it is over this much under it, or after so long [s].
-SAG_DB: Final = 9.0
+SAG_DB: Final = 10.0
 SAG_OVER_DB: Final = 6.0
 SAG_MOST_S: Final = 30.0
 SAG_LEAST_S: Final = 0.5
 #: A sag in which the audio holds is told after so long [s]. It is harmless where the level stays this much over the
 #: need, or where a plan says what is to be expected, not this much under that [dB].
-SAG_TELLS_S: Final = 1.5
+SAG_TELLS_S: Final = 0.9
 SAG_OVER_NEED_DB: Final = 30.0
 SAG_UNDER_PLAN_DB: Final = 6.0
 #: ... where it is no deeper than this, and the branches fell alike within this [dB].
@@ -43,29 +45,42 @@ SAG_BODY_DB: Final = 28.0
 SAG_ALIKE_DB: Final = 6.0
 #: Whoever is received this little under the ceiling stands at the receiver [dB].
 NEAR_DB: Final = 15.0
-#: Over the ceiling while the audio holds is told after so long [s].
+#: Over the ceiling while the audio holds is told after so long [s], if the meter stands at its top: this share of
+#: the last second's readings of both branches is the highest that it ever showed, and that lies no more than so far
+#: under the ceiling [dB] (all assumed).
 OVER_TELLS_S: Final = 1.0
+TOP_SHARE: Final = 0.5
+TOP_S: Final = 1.0
+TOP_UNDER_DB: Final = 15.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].
 VANISHED_DB: Final = 30.0
 #: An episode opens when this much of the last seconds was amiss [s], and closes after so long without a sign [s].
 OPENS_S: Final = 0.25
 KEEPS_S: Final = 2.0
 QUIET_S: Final = 3.0
-#: One branch under the other by this [dB] (PHYSICS), so long [s] (assumed), and even again within this [dB].
+#: One branch under the other by this [dB] (PHYSICS), so long [s] where it is much weaker, as much longer for each
+#: dB less than that (assumed: who stands still may stand in a null of one branch), and even again within this [dB].
 UNEVEN_DB: Final = 9.0
 UNEVEN_S: Final = 5.0
+UNEVEN_MUCH_DB: Final = 18.0
+UNEVEN_LONGER_S: Final = 3.0
 EVEN_DB: Final = 6.0
 #: The weaker branch may lead for this share of the time (assumed).
 LEADS_SHARE: Final = 0.06
 #: One branch falls to its floor by this [dB] while the other stays: an open cable, told after so long [s].
 OPEN_CABLE_DB: Final = 18.0
-OPEN_CABLE_S: Final = 0.6
+OPEN_CABLE_S: Final = 1.2
 #: Audio is dead under this [dBFS] for so long [s], or this far under the quietest of the link [dB] (assumed).
 DEAD_DBFS: Final = -80.0
 DEAD_MOST_DBFS: Final = -75.0
 DEAD_LEAST_DBFS: Final = -95.0
 DEAD_UNDER_DB: Final = 12.0
 DEAD_S: Final = 0.6
+#: ... or for so long where the level is not this much over the need [dB], and not within two seconds of broken
+#: radio, of which so much is still remembered [s] (assumed).
+DEAD_LONG_S: Final = 5.0
+GOOD_OVER_NEED_DB: Final = 10.0
+BROKE_LATELY_S: Final = 0.1
 FINE_QUALITY: Final = 0.7
 #: Time constants of the short means, of the branches' difference and of who leads [s].
 SHORT_S: Final = 0.3

@@ -15,6 +15,9 @@ from linkwright.watch import states as at
 from linkwright.watch.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTED, QUALITY, RF_A, RF_B
 
 OPENED, CLOSED = 0, 1
+#: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
+#: this file changes; a test says what to write here when they do.
+COMPILED_WITH = "928b69ce2fb3"
 
 
 @kernel
@@ -83,8 +86,11 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
 
 
 @kernel
-def gather(f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: bool, over: bool, sag: bool) -> None:
-    """Add a reading to what is gathered of an episode."""
+def gather(
+    f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: bool, over: bool, sag: bool, breaks: bool
+) -> None:  # fmt: skip
+    """Add a reading to what is gathered of an episode; `breaks` where its audio breaks just now: many receivers
+    stay muted for a while, and the level of then says nothing of why."""
     a, b, q = float(v[RF_A]), float(v[RF_B]), float(v[QUALITY])
     f[at.N] += 1.0
     f[at.N_BAD] += bad
@@ -105,13 +111,13 @@ def gather(f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: b
         f[at.SQ_L] += level * level
         f[at.N_L] += 1.0
         f[at.HIGH_L], f[at.LOW_L] = max(f[at.HIGH_L], level), min(f[at.LOW_L], level)
-        if bad:
+        if breaks:
             f[at.BAD_L] += level
             f[at.N_BAD_L] += 1.0
             f[at.FINE_L] += f[at.WAIT_L]
             f[at.N_FINE_L] += f[at.N_WAIT_L]
             f[at.WAIT_L] = f[at.N_WAIT_L] = 0.0
-        elif f[at.N_BAD_L] > 0.0:
+        elif not bad and f[at.N_BAD_L] > 0.0:
             f[at.WAIT_L] += level
             f[at.N_WAIT_L] += 1.0
         if gone:
@@ -133,7 +139,7 @@ def gather(f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: b
         f[at.SUM_Q] += q
         f[at.N_Q] += 1.0
     gauge = float(v[BATTERY])
-    if gauge == gauge:
+    if gauge == gauge and not gone and not bad:  # with nothing received a gauge says nothing
         f[at.LAST_GAUGE] = gauge
         if not f[at.LOW_GAUGE] <= gauge:
             f[at.LOW_GAUGE] = gauge
@@ -211,10 +217,24 @@ def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
 
 
 @kernel
+def at_top(s: np.ndarray, a: float, b: float, dt: float, ceiling: float) -> bool:
+    """Whether the meter stands at its top: most of the last second's readings of both branches are the highest that
+    it ever showed."""
+    best, weaker = (a, b) if not b > a else (b, a)
+    if best != best:
+        return False
+    if best > s[at.TOP] + 0.05 or s[at.TOP] == 0.0:
+        s[at.TOP], s[at.AT_TOP] = best, 0.0
+    now = 0.0 if weaker < s[at.TOP] - 0.05 else 1.0
+    s[at.AT_TOP] += (now - s[at.AT_TOP]) * dt / (at.TOP_S + dt)
+    return bool(s[at.AT_TOP] >= at.TOP_SHARE and s[at.TOP] >= ceiling - at.TOP_UNDER_DB)
+
+
+@kernel
 def step_signal(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
-    t: float, dt: float, bad: bool, gone: bool, over: bool, harmless: float, near: float, events: np.ndarray, count:
-    int,
+    t: float, dt: float, bad: bool, gone: bool, over: bool, top: bool, harmless: float, near: float,
+    events: np.ndarray, count: int,
 ) -> int:  # fmt: skip
     """The track of the signal: broken audio, nothing received, too much, or a sag."""
     sag = sagging(s, t, dt, harmless, near)
@@ -223,22 +243,23 @@ def step_signal(
         level = float(v[RF_A]) if not v[RF_B] > v[RF_A] else float(v[RF_B])
         was = s[at.SAG_A] if not s[at.SAG_B] > s[at.SAG_A] else s[at.SAG_B]
         gone = gone or level < was - at.VANISHED_DB
+    over = over or top
     hard = bad or gone or (over and not fine)
-    symptom = hard or sag or over
+    symptom = hard or sag or top
     s[at.ACC] *= at.KEEPS_S / (at.KEEPS_S + dt)
     if hard:
         s[at.ACC] += min(dt, 0.5)
-    elif sag or over:
+    elif sag or top:
         s[at.ACC] = max(s[at.ACC], 0.03)
     if s[at.ACC] < 0.02 and not active[at.SIGNAL]:
         f[at.ON_T] = -1.0
         return count
     if f[at.ON_T] < 0.0:
         begin(f, s, ring, s[at.SAG_T] if s[at.SAG_T] >= 0.0 and not bad else t)
-    gather(f, v, t, dt, bad, gone, over, sag)
     if bad and s[at.BAD_SINCE] < 0.0:
         s[at.BAD_SINCE] = t - min(dt, 1.0)
         f[at.RUNS] += 1.0
+    gather(f, v, t, dt, bad, gone, over, sag, bad and t - s[at.BAD_SINCE] <= min(dt, 1.0) + at.BREAKS_S)
     if bad:
         f[at.LONGEST] = max(f[at.LONGEST], t - s[at.BAD_SINCE])
     else:
@@ -250,7 +271,7 @@ def step_signal(
     if not active[at.SIGNAL] and (
         s[at.ACC] >= at.OPENS_S
         or (sag and deep_sag(f, t, dt, harmless))
-        or f[at.N_OVER] * min(dt, 1.0) >= at.OVER_TELLS_S
+        or (top and f[at.N_OVER] * min(dt, 1.0) >= at.OVER_TELLS_S)
     ):
         active[at.SIGNAL] = 1
         g[:] = f
@@ -297,17 +318,18 @@ def step_branch(
         s[at.UNEVEN_T] = -1.0
     elif s[at.UNEVEN_T] < 0.0:
         s[at.UNEVEN_T] = t
+    long = at.UNEVEN_S + at.UNEVEN_LONGER_S * max(0.0, at.UNEVEN_MUCH_DB - abs(s[at.DIFF]))
     open_cable = s[at.OPEN_CABLE_T] >= 0.0 and t - s[at.OPEN_CABLE_T] >= at.OPEN_CABLE_S
     if not active[at.BRANCH]:
-        if open_cable or (uneven and t - s[at.UNEVEN_T] >= at.UNEVEN_S):
+        if open_cable or (uneven and t - s[at.UNEVEN_T] >= long):
             active[at.BRANCH] = 1
             begin(f, s, ring, s[at.OPEN_CABLE_T] if open_cable else max(0.0, s[at.EVEN_T]))
-            gather(f, v, t, dt, bad, False, False, False)
+            gather(f, v, t, dt, bad, False, False, False, bad)
             f[at.DIFF_BEFORE] = 0.0
             g[:] = f
             return emit(events, count, link, at.BRANCH, OPENED, f)
         return count
-    gather(f, v, t, dt, bad, False, False, False)
+    gather(f, v, t, dt, bad, False, False, False, bad)
     if s[at.EVEN_T] != t:
         f[at.LAST_T] = t
         g[:] = f
@@ -321,9 +343,9 @@ def step_branch(
 @kernel
 def step_sound(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
-    t: float, dt: float, fine: bool, events: np.ndarray, count: int,
+    t: float, dt: float, fine: bool, long: float, events: np.ndarray, count: int,
 ) -> int:  # fmt: skip
-    """The track of the audio: dead while the radio is good."""
+    """The track of the audio: dead for so long [s] while the radio is good."""
     audio = float(v[AUDIO])
     if audio != audio:
         return count
@@ -341,11 +363,11 @@ def step_sound(
         if s[at.AUDIO_T] < 0.0:
             s[at.AUDIO_T] = t - min(dt, 0.2)
             begin(f, s, ring, s[at.AUDIO_T])
-        gather(f, v, t, dt, False, False, False, False)
+        gather(f, v, t, dt, False, False, False, False, False)
         f[at.N_DEAD] += 1.0
         f[at.LAST_T] = t
         g[:] = f
-        if not active[at.SOUND] and t - s[at.AUDIO_T] >= at.DEAD_S:
+        if not active[at.SOUND] and t - s[at.AUDIO_T] >= long:
             active[at.SOUND] = 1
             return emit(events, count, link, at.SOUND, OPENED, f)
         return count
@@ -429,21 +451,27 @@ def step_readings(
         q, muted = float(v[QUALITY]), float(v[MUTED])
         bad = muted == 1.0 or q < at.BAD_QUALITY or (q != q and muted != muted and level < need)
         gone, over = level < least, level >= ceiling - 1.0
+        if bad and not active[link, at.SIGNAL] and max(s[at.REF_A], s[at.REF_B]) < least + 3.0:
+            bad = gone  # it has just come on: its quality follows in a moment
+        top = at_top(s, a, b, dt, ceiling)
         count = step_signal(
             link, s, rings[link], gathered[link, at.SIGNAL], sure[link, at.SIGNAL], active[link], v, t, dt, bad,
-            gone, over, harmless, ceiling - at.NEAR_DB, events, count,
+            gone, over, top, harmless, ceiling - at.NEAR_DB, events, count,
         )  # fmt: skip
         count = step_branch(
             link, s, rings[link], gathered[link, at.BRANCH], sure[link, at.BRANCH], active[link], v, t, dt, bad,
             least, events, count,
         )  # fmt: skip
         fine = muted != 1.0 and not gone and (q >= at.FINE_QUALITY or (q != q and level >= need))
+        # just after a break of the radio, and near the need, it may be the radio still
+        fine = fine and s[at.ACC] < at.BROKE_LATELY_S
+        near_need = not max(s[at.SHORT_A], s[at.SHORT_B]) >= need + at.GOOD_OVER_NEED_DB
         count = step_sound(
             link, s, rings[link], gathered[link, at.SOUND], sure[link, at.SOUND], active[link], v, t, dt, fine,
-            events, count,
+            at.DEAD_LONG_S if near_need else at.DEAD_S, events, count,
         )  # fmt: skip
         gauge = float(v[BATTERY])
-        if gauge == gauge:
+        if gauge == gauge and not gone and not bad:
             s[at.GAUGE] = gauge
         if q == q and s[at.ACC] < 0.02:
             s[at.QUAL] = q if s[at.QUAL] != s[at.QUAL] else s[at.QUAL] + 0.05 * (q - s[at.QUAL])

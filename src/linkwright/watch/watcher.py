@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 import numpy as np
 
 from linkwright.watch import states as at
 from linkwright.watch.causes import (
+    LEAST_FIT,
+    UNKNOWN,
     Figures,
     air_factor,
     branch_weights,
@@ -24,14 +26,19 @@ from linkwright.watch.causes import (
     signal_weights,
     sound_weights,
 )
-from linkwright.watch.company import Products, company_of, products_on
-from linkwright.watch.expected import CEILING_DBM, GONE_DBM, NEED_DBM, Expected
+from linkwright.watch.company import BEFORE_S, Company, History, with_planned
+from linkwright.watch.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
+from linkwright.watch.products import Products, products_on
 from linkwright.watch.record import SECOND_NS, Batch, Reading, iso_of
 from linkwright.watch.words import words
 
 #: Events written in one go; and episodes that are kept, the oldest are dropped (and counted) beyond.
 EVENTS: Final = 256
 MOST_EPISODES: Final = 100_000
+#: Whoever made a product that broke a link, and is still on, makes the next break this much less surely (assumed).
+STILL_ON: Final = 0.95
+#: A link that is gone again so soon after a gap was gone all the time [ns] (assumed).
+GOES_ON_NS: Final = 15 * SECOND_NS
 #: What lasts is judged anew once in so long [s of the readings].
 JUDGED_S: Final = 1.0
 
@@ -81,13 +88,14 @@ class Change:
 
 @dataclass(slots=True)
 class _Raw:
-    """An episode as it is gathered."""
+    """An episode as it is gathered; `before` is the one that closed before it on the same track of its link."""
 
     number: int
     link: int
     track: int
     figures: np.ndarray
     open: bool
+    before: Episode | None = None
     told: Episode | None = None
     judged_t: float = 0.0
 
@@ -109,6 +117,14 @@ def _limits_of(one: Expected) -> list[float]:
     """Need, gone, ceiling, and the level down to which a sag is what the plan expects [dBm]."""
     harmless = min(one.need_dbm + at.SAG_OVER_NEED_DB, one.wanted_dbm - at.SAG_UNDER_PLAN_DB)
     return [one.need_dbm, one.gone_dbm, one.ceiling_dbm, harmless]
+
+
+def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
+    """Whether a link that was gone is still gone after a gap in its readings: the same episode, cut in two."""
+    soon = from_ns - before.to_ns < GOES_ON_NS
+    return (
+        soon and before.cause in ("battery", "switched-off") and f.gone > 0.9 and not f.base_dbm > f.level_dbm + 6.0
+    )
 
 
 class Watcher:
@@ -134,6 +150,7 @@ class Watcher:
         self._swept_t = 0.0
         self._raw: list[_Raw] = []
         self._open: dict[tuple[int, int], _Raw] = {}
+        self._last: dict[tuple[int, int], _Raw] = {}
         self._events = np.zeros((EVENTS, 3 + at.FEATURES))
         self._room(16)
 
@@ -154,6 +171,9 @@ class Watcher:
         self._active = grown((3,), np.uint8, 0.0, "_active")
         self._levels = grown((at.HISTORY,), np.uint8, 0.0, "_levels")
         self._laps = grown((at.HISTORY,), np.uint8, 0.0, "_laps")
+        self._history = History(
+            self.names, self.index, self._levels, self._laps, self.expected, self.defaults[1]
+        )  # fmt: skip
         self._limits()
 
     def _limits(self) -> None:
@@ -247,6 +267,8 @@ class Watcher:
         """The episode that an event of the loop is about."""
         if not closed:
             raw = _Raw(self._next, link, track, figures, True)
+            last = self._last.get((link, track))
+            raw.before = None if last is None else last.told or self._judged(last)
             self._next += 1
             self._raw.append(raw)
             self._open[(link, track)] = raw
@@ -257,6 +279,7 @@ class Watcher:
         found = self._open.pop((link, track), None)
         if found is not None:
             found.figures, found.open = figures, False
+            self._last[(link, track)] = found
         return found
 
     def finish(self) -> tuple[Change, ...]:
@@ -307,15 +330,24 @@ class Watcher:
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(end)
         expected = self._expected_at(name, from_ns)
         figures = figures_of(f, expected, self.defaults[0])
-        company = company_of(self.names, raw.link, self._levels, self._laps, float(f[at.ON_T]), end)
+        company = self._history.company(raw.link, float(f[at.ON_T]), end)
         products = Products(0.0)
         if raw.track == at.SIGNAL:
-            products = self._products(raw, expected, company, from_ns, newest - end > 7.0)
             ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
-            weights = signal_weights(figures, products.fit, ceiling, air_factor(figures, expected))
+            air = air_factor(figures, expected)
+            weights = signal_weights(figures, 0.0, ceiling, air)
+            if weights["interference"] > LEAST_FIT:  # only then are the others' carriers looked at
+                planned = (one for known in self.expected.values() for one in known)
+                wider = with_planned(company, planned, name, from_ns, to_ns)
+                products = self._products(raw, expected, wider, newest - end > 7.0)
+                if products.rose in set(wider.names) - set(company.names):
+                    products = replace(products, by_plan=True)
+                weights = signal_weights(figures, products.fit, ceiling, air)
         else:
             weights = branch_weights(figures) if raw.track == at.BRANCH else sound_weights(figures)
         causes = shares(weights)
+        if raw.before is not None and _goes_on(raw.before, figures, from_ns):
+            causes = (*raw.before.causes, ("unknown", UNKNOWN))
         cause, probability = cause_of(causes)
         track = at.TRACKS[raw.track]
         because, do = words(cause, track, figures, company, products, expected, raw.open)
@@ -326,10 +358,23 @@ class Watcher:
         )  # fmt: skip
         return raw.told
 
-    def _products(self, raw: _Raw, expected: Expected | None, company: Any, from_ns: int, closed: bool) -> Products:
-        live = {name: self._expected_at(name, from_ns) for name in company.names}
-        carriers = {name: one.carrier_khz for name, one in live.items() if one is not None and one.live_at(from_ns)}
-        gone = {name: self.defaults[1] if one is None else one.gone_dbm for name, one in live.items()}
+    def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> Products:
+        """Whose product may fall on the link of an episode."""
+        history, from_ns = self._history, self._time(raw.figures[at.ON_T])
+        live = {name: history.live_about(name, from_ns) for name in company.names}
+        carriers = {name: one.carrier_khz for name, one in live.items() if one is not None}
+        gone = {name: history.gone(name, from_ns) for name in company.names}
         own = None if expected is None else expected.carrier_khz
-        width = 200 if expected is None else expected.bandwidth_khz
-        return products_on(own, width, company, carriers, gone, closed and not raw.open)
+        width = BANDWIDTH_KHZ if expected is None else expected.bandwidth_khz
+        until_s = math.floor(raw.figures[at.ON_T]) - BEFORE_S[0]
+
+        def earlier(names: Sequence[str]) -> np.ndarray:
+            return history.were_on(raw.link, names, from_ns, until_s, self.base_ns or 0)
+
+        found = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
+        was = raw.before
+        if was is None or was.cause != "intermodulation" or was.probability * STILL_ON <= found.fit:
+            return found
+        levels = zip(company.names, company.while_dbm.tolist(), strict=True)
+        on = {name for name, level in levels if level > gone[name]}
+        return Products(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else found

@@ -15,7 +15,8 @@ import numpy as np
 from linkwright.units import clock
 from linkwright.watch.breaks import LinkBreaks
 from linkwright.watch.causes import cause_of
-from linkwright.watch.company import Company, Products
+from linkwright.watch.company import Company
+from linkwright.watch.products import Products
 from linkwright.watch.record import SECOND_NS
 from linkwright.watch.recordings import SILENCE, Laid, Loss
 from linkwright.watch.watcher import Episode

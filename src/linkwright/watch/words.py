@@ -9,8 +9,9 @@ import numpy as np
 
 from linkwright.units import mhz_text
 from linkwright.watch.causes import Figures
-from linkwright.watch.company import Company, Products
+from linkwright.watch.company import Company
 from linkwright.watch.expected import Expected
+from linkwright.watch.products import Products
 
 #: What to do next, by cause.
 NEXT: Final = {
@@ -151,7 +152,8 @@ def _makers(products: Products) -> str:
     if products.makers:
         together = " and ".join([", ".join(products.makers[:-1]), products.makers[-1]])
         said = f", while {together} were on, whose product falls on this carrier"
-        return said + (f"; it began as {products.rose} came up" if products.rose else "")
+        how = "was to come on by the plan" if products.by_plan else "came up"
+        return said + (f"; it began as {products.rose} {how}" if products.rose else "")
     return f"; it began as {products.rose} came up while others were on" if products.rose else ""
 
 

@@ -1,0 +1,15 @@
+"""Machine code that is kept must not outlive the constants that it was compiled with."""
+
+from __future__ import annotations
+
+import hashlib
+
+from linkwright.watch import record, states, watch_compiled
+
+
+def test_the_loop_is_compiled_anew_when_its_constants_change() -> None:
+    constants = [(name, getattr(states, name)) for name in sorted(dir(states)) if name.isupper()]
+    names = ("RF_A", "RF_B", "AUDIO", "QUALITY", "BATTERY", "MUTED", "GAP_PERIODS", "GAP_S")
+    constants += [(name, getattr(record, name)) for name in names]
+    digest = hashlib.sha256(repr(constants).encode()).hexdigest()[:12]
+    assert digest == watch_compiled.COMPILED_WITH, f'write COMPILED_WITH = "{digest}" in watch_compiled.py'
