@@ -90,11 +90,12 @@ def main(folder: Path) -> int:
 def keep_readings(job: Job) -> None:
     """Half an hour of simulated readings and two takes, as a day would have left them."""
     from linkwright.gather.watching import courses_of
+    from linkwright.store import READINGS
     from linkwright.watch.faults import CAUSES, draw_faults
     from linkwright.watch.kept import packed
     from linkwright.watch.simulate import simulate
     from linkwright.watch.stretches import stretch_of
-    from linkwright.web.kept_readings import KIND, MOST_BYTES, name_of
+    from linkwright.web.kept_readings import MOST_BYTES, name_of
 
     scene, plan, shoot = job.scene(), job.planned.plan, job.document().shoot
     assert scene is not None
@@ -104,7 +105,7 @@ def keep_readings(job: Job) -> None:
     faults = draw_faults(courses, CAUSES, seed=SEED, each_h=FAULTS_H)
     for batch in simulate(courses, faults, seed=SEED):
         stretch = stretch_of(batch)
-        job.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
+        job.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS)
     starts = scene.calls[0].starts
     assert starts is not None
     for n, minutes in enumerate((6, 17)):

@@ -23,6 +23,9 @@ DIPOLE_DBI = 2.15
 #: Speed of light in vacuum [m/s]; exact, SI Brochure 9th edition, table 1.
 SPEED_OF_LIGHT_M_S = 299_792_458.0
 
+#: Counts as people write them.
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
 #: Where a level stands for "nothing at all" [dBm]: far below kT in one hertz, and still finite.
 NOTHING_DBM = -400.0
 
@@ -70,6 +73,11 @@ def khz_from_mhz(frequency_mhz: float) -> int:
 def mhz_text(frequency_khz: int) -> str:
     """A carrier as people read it, in MHz with three decimals: 571125 -> "571.125"."""
     return f"{frequency_khz / 1000:.3f}"
+
+
+def number_word(count: int) -> str:
+    """A count as people write it: a word up to twelve."""
+    return NUMBERS[count] if count < len(NUMBERS) else str(count)
 
 
 def clock(seconds: float) -> str:

@@ -117,28 +117,60 @@ def test_nothing_wrong_leaves_with_0(capsys: pytest.CaptureFixture[str], tmp_pat
     assert said.out.startswith("Nothing went wrong in 0 min of one link.")
 
 
-def test_a_recording_is_laid_along_its_link(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    rate, late = 48_000, 3.0
-    begins = [11.3, 19.9, 33.1, 41.7, 58.2, 66.4, 80.9]
-    rows = []
+LATE_S, BEGINS_S = 3.0, (11.3, 19.9, 33.1, 41.7, 58.2, 66.4, 80.9)
+
+
+@pytest.fixture
+def recorded(tmp_path: Path) -> Path:
+    """A log in which Potter breaks seven times, and a recording of it that begins three seconds later."""
+    rate, rows = 48_000, []
     for n in range(1000):
-        bad = any(0.0 <= n / 10.0 - begin < 0.7 for begin in begins)
+        bad = any(0.0 <= n / 10.0 - begin < 0.7 for begin in BEGINS_S)
         for link, quality in (("Potter", 0 if bad else 1), ("Cook", 1)):
             rows.append(f"2027-05-14T09:{n // 600:02d}:{n // 10 % 60:02d}.{n % 10}Z,{link},-60,-61,{quality}\n")
     (tmp_path / "log.csv").write_text("time,link,rf_a_dbm,rf_b_dbm,quality\n" + "".join(rows), "utf-8")
     rng = np.random.default_rng(1)
     sound = 0.05 * rng.standard_normal(rate * 95)
-    for begin in begins:
-        sound[round((begin - late) * rate) : round((begin - late + 0.7) * rate)] = 0.0
+    for begin in (*BEGINS_S, 53.0):
+        sound[round((begin - LATE_S) * rate) : round((begin - LATE_S + 0.7) * rate)] = 0.0
     soundfile.write(str(tmp_path / "scene.wav"), sound, rate, "PCM_24")
-    said = call(capsys, "diagnose", str(tmp_path / "log.csv"), "--audio", str(tmp_path / "scene.wav"), "--json")
-    found = json.loads(said.out)
+    return tmp_path
+
+
+def with_audio(capsys: pytest.CaptureFixture[str], folder: Path, log: str, *more: str) -> Any:
+    return call(capsys, "diagnose", str(folder / log), "--audio", str(folder / "scene.wav"), *more)
+
+
+def test_a_recording_is_laid_along_its_link(capsys: pytest.CaptureFixture[str], recorded: Path) -> None:
+    found = json.loads(with_audio(capsys, recorded, "log.csv", "--json").out)
     (laid,) = found["recordings"]
-    assert laid["link"] == "Potter"
+    assert (laid["link"], laid["channel"], laid["also"], laid["matched"]) == ("Potter", 1, [], 7)
     assert laid["begins"].startswith("2027-05-14T09:00:0")
-    assert float(laid["begins"][17:23]) == pytest.approx(late, abs=0.12)
-    assert laid["unexplained"] == []
+    assert float(laid["begins"][17:23]) == pytest.approx(LATE_S, abs=0.12)
+    assert laid["clock_ahead_s"] is None
+    (alone,) = laid["unexplained"]
+    assert (alone["at_s"], alone["kind"]) == (50.0, "mute"), "the log shows nothing wrong at 53 s"
     assert all("has a fault then" in one["because"] for one in found["episodes"] if one["link"] == "Potter")
+    assert all(one["heard"] for one in found["episodes"])
+    for one in found["episodes"]:
+        assert sum(one["causes"].values()) == pytest.approx(1.0, abs=0.1)
+
+
+def test_a_log_out_of_order_says_the_same(capsys: pytest.CaptureFixture[str], recorded: Path) -> None:
+    head, *rows = (recorded / "log.csv").read_text("utf-8").splitlines(keepends=True)
+    (recorded / "mixed.csv").write_text(head + "".join(rows[1000:] + rows[:1000]), "utf-8")
+    there, here = (json.loads(with_audio(capsys, recorded, log, "--json").out) for log in ("log.csv", "mixed.csv"))
+    assert here["recordings"] == there["recordings"]
+    assert here["episodes"] == there["episodes"]
+
+
+def test_how_the_clocks_went_is_said_in_words(capsys: pytest.CaptureFixture[str], recorded: Path) -> None:
+    said = " ".join(with_audio(capsys, recorded, "log.csv").out.split())
+    assert "track 1, is Potter from 09:00:0" in said
+    assert "has no time of its own; where it lies is known by 7 breaks that fall together" in said
+    assert (
+        "One of its losses lies in no episode, the readings show nothing wrong then: mute at 0:00:50.000." in said
+    )
 
 
 def test_readings_are_sent_as_they_would_come(capsys: pytest.CaptureFixture[str], yard: Path) -> None:

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from tests.watch.made_readings import NINE_MS, part, readings
 
-from linkwright.draw.timeline import SHAPES, Flag, Lane, Span, Timeline, drawn_timeline
+from linkwright.draw.bars import Span
+from linkwright.draw.timeline import SHAPES, Flag, Lane, Timeline, drawn_timeline
 from linkwright.watch.episodes import CAUSES, Episode
 from linkwright.watch.outline import Outline
 from linkwright.watch.statistics import Tally

@@ -12,11 +12,10 @@ from fastapi.testclient import TestClient
 from tests.watch.made_readings import NINE_MS, readings
 from tests.web.conftest import client_of, demo_into, planned
 
-from linkwright.store import Store
+from linkwright.store import READINGS, Store
 from linkwright.store.placebook import PlaceBook
 from linkwright.watch.episodes import moment
 from linkwright.watch.kept import Stretch, packed
-from linkwright.web.wrapping import READINGS
 
 LINKS = ("Presenter", "Boom")
 

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from linkwright.assign.clean import Tell
+    from linkwright.shoot.models import Shoot
+    from linkwright.watch.breaks import LinkBreaks
     from linkwright.watch.diagnose import Diagnosis
     from linkwright.watch.expected import Expected
     from linkwright.watch.mapping import Mapping
@@ -33,6 +35,7 @@ def run(
 
     Exit status: 0 nothing did, 1 something did, 2 bad input.
     """
+    from linkwright.cli.loading import load_shoot
     from linkwright.cli.output import console, print_json, progress
     from linkwright.shoot.errors import InputError
     from linkwright.watch.diagnose import diagnose
@@ -42,10 +45,11 @@ def run(
     how = mapping_in(mapping)
     laid: Sequence[Laid] = ()
     with progress() as tell:
-        expected = () if shoot is None else _expected(shoot, plan, tell)
+        of = None if shoot is None else load_shoot(shoot)
+        expected = () if of is None or shoot is None else _expected(of, shoot, plan, tell)
         found = diagnose([(Path(log), log) for log in logs], expected, how, tell)
         if audio:
-            found, laid = _with_audio(found, logs, how, _faults(audio, tell), tell)
+            found, laid = _with_audio(found, logs, how, _faults(audio, of, tell), tell)
     if json:
         print_json(document(found, laid))
     else:
@@ -60,52 +64,71 @@ def mapping_in(path: str | None) -> Mapping:
     return TIDY if path is None else parse_mapping(read_text(Path(path), path, MOST_BYTES), path)
 
 
-def _expected(shoot: str, plan: str | None, tell: Tell) -> Sequence[Expected]:
+def _expected(of: Shoot, shoot: str, plan: str | None, tell: Tell) -> Sequence[Expected]:
     """What the plan says of the links. Raises InputError."""
-    from linkwright.cli.loading import load_shoot, planned_scene
+    from linkwright.cli.loading import planned_scene
     from linkwright.gather.watching import expected_of
 
-    scene, made = planned_scene(load_shoot(shoot), shoot, plan, tell)
+    scene, made = planned_scene(of, shoot, plan, tell)
     return expected_of(scene, made)
 
 
-def _faults(files: Sequence[str], tell: Tell) -> list[TrackFaults]:
-    """The certain faults of every track of the recordings. Raises InputError."""
+def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFaults]:
+    """The faults of every track of the recordings. Raises InputError.
+
+    of : the shoot, on whose clock a time stamp is read; without one no time stamp is.
+    """
+    from linkwright.day.schedule import zone_of
     from linkwright.sound.listen import listen
     from linkwright.sound.recordings import open_recording
-    from linkwright.watch.recordings import TrackFaults
+    from linkwright.watch.recordings import TrackFaults, stamped_ns
 
     found = []
     for name in files:
         heard = listen(open_recording(Path(name), name), tell)
-        rate = heard.recording.rate_hz
+        recording, rate = heard.recording, heard.recording.rate_hz
+        begins_ns = None
+        begins_ns = None
+        if of is not None and recording.stamp is not None:
+            begins_ns = stamped_ns(recording.starts_at_s, recording.stamp.date, of.shoot.date, zone_of(of))
         for track in heard.tracks:
-            certain = [(f.at / rate, f.length / rate, f.kind) for f in track.faults if f.certain]
-            found.append(TrackFaults(name, track.channel + 1, tuple(certain)))
+            certain = tuple((f.at / rate, f.length / rate, f.kind) for f in track.faults if f.certain)
+            suspects = tuple(f.at / rate for f in track.faults if not f.certain and f.kind != "hum")
+            found.append(TrackFaults(name, track.channel, certain, suspects, heard.frames / rate, begins_ns))
     return found
 
 
 def _with_audio(
     found: Diagnosis, logs: Sequence[str], how: Mapping, tracks: Sequence[TrackFaults], tell: Tell
 ) -> tuple[Diagnosis, Sequence[Laid]]:
-    """The diagnosis with what the recordings add. Raises InputError for a log that is too long to be held for
-    it."""
+    """The diagnosis with what the recordings add. Raises InputError."""
     from dataclasses import replace
 
-    from linkwright.shoot.errors import InputError
-    from linkwright.watch.diagnose import MOST_SORTED
+    from linkwright.watch.recordings import lay
+    from linkwright.watch.weighing import spans_of, weighed
+
+    breaks = _breaks(logs, how, tell)
+    laid, not_laid = lay(breaks, tracks, spans_of(found.episodes))
+    told = (*found.told, *(one.says for one in not_laid))
+    return replace(found, episodes=weighed(found.episodes, laid, breaks), told=told), laid
+
+
+def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, ...]:
+    """When each link's audio broke: the logs gone through once more. Raises InputError."""
+    from linkwright.watch.breaks import Breaks
     from linkwright.watch.reading import read_batches
     from linkwright.watch.record import Log
-    from linkwright.watch.recordings import lay
 
-    if sum(seen.readings for seen in found.seen) > MOST_SORTED:
-        says = (
-            f"is too long to be laid along recordings: over {MOST_SORTED} readings; give the part that was recorded"
-        )
-        raise InputError(says, path=logs[0])
-    log = Log.of(batch for one in logs for batch in read_batches(Path(one), one, how, tell=tell))
-    episodes, laid, told = lay(log, tracks, found.episodes)
-    return replace(found, episodes=episodes, told=(*found.told, *told)), laid
+    breaks = Breaks()
+    for log in logs:
+        for batch in read_batches(Path(log), log, how, tell=tell):
+            breaks.add(batch)
+    if breaks.late:
+        # out of order: the diagnosis has sorted it already, so it is no longer than that takes in
+        breaks = Breaks()
+        for batch in Log.of(one for log in logs for one in read_batches(Path(log), log, how, tell=tell)).in_time():
+            breaks.add(batch)
+    return breaks.links()
 
 
 def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
@@ -146,6 +169,7 @@ def answer(found: Diagnosis) -> str:
 def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> None:
     """The answer, a table, each episode in words, and what was put right."""
     from linkwright.cli.output import print_table
+    from linkwright.watch.recordings import alone_words, clock_words
     from linkwright.watch.words import seconds
 
     out.print(answer(found), style="bold")
@@ -171,9 +195,10 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> Non
         gap = "a gap" if many == 1 else f"{many} gaps"
         out.print(f"{link} has {gap} without readings, {seconds(length)} together.")
     for way in laid:
+        also = f" (or {' or '.join(way.also)}: their breaks fit as well)" if way.also else ""
         out.print(
-            f"{way.track.name}, track {way.track.channel}, is {way.link} from {_clock(way.time_ns(0.0))}: "
-            f"{way.aligned.matched} breaks agree; {len(way.alone)} of its faults lie in no episode."
+            f"{way.track.name}, track {way.track.channel}, is {way.link}{also} from {_clock(way.time_ns(0.0))}. "
+            f"{clock_words(way)}{alone_words(way)}"
         )
     for says in found.told:
         out.print(says)

@@ -6,9 +6,8 @@ import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from linkwright.draw.lanes import Band, Bands, Fill, Head, Lane, Levels, Pin, Pins
+from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
 
 if TYPE_CHECKING:
@@ -65,18 +64,8 @@ def _notes(found: Survey, territory: Territory | None) -> tuple[str, ...]:
 
 def _levels(judged: JudgedSweep, several: bool) -> Levels:
     """What one series measured."""
-    sweep = judged.sweep
-    lowest = np.full(judged.column.size, np.inf)
-    for rows in sweep.batches():
-        lowest = np.fmin(lowest, np.fmin.reduce(sweep.levels_db[rows][:, judged.column], axis=0))
-    left, right = judged.left_khz, judged.right_khz
-    if sweep.under_sampled:
-        half = sweep.resolution_khz / 2.0
-        left, right = judged.frequencies_khz - half, judged.frequencies_khz + half
-    name = f"Measured: {sweep.trace or Path(sweep.path.split(' + ')[0]).name}" if several else "Measured"
-    unit = sweep.unit.replace("u", "\N{MICRO SIGN}")
-    tall = 150.0 if several else 230.0
-    return Levels(name, left, right, lowest, judged.maximum_db, judged.floor_db, unit, tall)
+    name = f"Measured: {judged.sweep.trace or file_of(judged)}" if several else "Measured"
+    return measured(judged, name, 150.0 if several else 230.0)
 
 
 def _rules(territory: Territory, low_khz: float, high_khz: float) -> Bands:

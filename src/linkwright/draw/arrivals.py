@@ -9,7 +9,7 @@ from typing import Final
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, PAPER, SOFT
-from linkwright.draw.svg import element, hatch, width_of, words, wrapped
+from linkwright.draw.svg import document, element, hatch, width_of, words, wrapped
 
 ROW_PX: Final = 34.0
 BAR_PX: Final = 16.0
@@ -59,8 +59,4 @@ def drawn_arrivals(says: str, arrivals: Sequence[Arrival], width_px: float = 720
             room = width_px - end > width_of(label, LEAST_PX) + 6.0
             parts.append(words(end + 4.0 if room else end - 4.0, top + 14.0, label, size=LEAST_PX,
                                anchor="start" if room else "end"))  # fmt: skip
-    head = element("title", escape(says)) + element("defs", hatch("delay", INK, 6.0, 1.0))
-    return element(
-        "svg", head + "".join(parts), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall:g}",
-        width="100%", role="img", color=INK,
-    )  # fmt: skip
+    return document(says, parts, width_px, tall, hatch("delay", INK, 6.0, 1.0))

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import element, hatch, number, width_of, words, wrapped
+from linkwright.draw.svg import document, element, hatch, number, width_of, words, wrapped
 
 TALL_PX: Final = 330.0
 LEFT_PX: Final = 44.0
@@ -83,14 +82,8 @@ def drawn_chain(chain: Chain, width_px: float = 720.0) -> str:
     parts.append(element("path", d=steps([s.peak_db for s in stages]), fill="none", stroke=INK, stroke_width=3.0))
     for n, stage in enumerate(stages):
         parts += _labels(stage, LEFT_PX + column * (n + 0.5), column, y)
-    head = [
-        element("title", escape(chain.says)),
-        element("defs", hatch("noise", SOFT, 7.0, 0.9) + hatch("over", MADDER, 6.0, 1.2)),
-    ]
-    return element(
-        "svg", "".join([*head, *parts]), xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {width_px:g} {TALL_PX:g}", width="100%", role="img", color=INK,
-    )  # fmt: skip
+    hatches = hatch("noise", SOFT, 7.0, 0.9) + hatch("over", MADDER, 6.0, 1.2)
+    return document(chain.says, parts, width_px, TALL_PX, hatches)
 
 
 def _labels(stage: Stage, middle: float, column: float, y: object) -> list[str]:

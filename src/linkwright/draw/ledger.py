@@ -9,7 +9,7 @@ from typing import Final
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import element, hatch, width_of, words
+from linkwright.draw.svg import document, element, hatch, width_of, words
 from linkwright.units import sum_dbm
 
 WIDTH_PX: Final = 720.0
@@ -52,14 +52,8 @@ def drawn_ledger(ledger: Ledger) -> str:
     parts.append(words(NAMES_PX - 12.0, tall - 10.0, "dBm", size=LEAST_PX, anchor="end", fill=SOFT))
     for n, (name, left, right, fill) in enumerate(levels):
         parts.append(_row(n, name, x(left), max(x(right), x(left) + 1.5), fill, right - left))
-    head = [
-        element("title", escape(f"{ledger.says}: {ledger.margin_db:.1f} dB of margin")),
-        element("defs", hatch("against", INK, 6.0, 1.0) + hatch("short", MADDER, 6.0, 1.4)),
-    ]
-    return element(
-        "svg", "".join([*head, *parts]), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {WIDTH_PX:g} {tall:g}",
-        width="100%", role="img", color=INK,
-    )  # fmt: skip
+    hatches = hatch("against", INK, 6.0, 1.0) + hatch("short", MADDER, 6.0, 1.4)
+    return document(f"{ledger.says}: {ledger.margin_db:.1f} dB of margin", parts, WIDTH_PX, tall, hatches)
 
 
 Bar = tuple[str, float, float, str]

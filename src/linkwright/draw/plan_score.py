@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Final
 
-import numpy as np
-
-from linkwright.draw.lanes import Band, Bands, Fill, Head, Lane, Levels, Pin, Pins
+from linkwright.draw.lanes import Band, Bands, Fill, Head, Lane, Pin, Pins
+from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
 from linkwright.plan.air import SiteAir
 from linkwright.plan.answer import answer_sentence
@@ -44,20 +42,8 @@ def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
 
 
 def _measured(air: SiteAir) -> list[Lane]:
-    if air.survey is None:
-        return []
-    found: list[Lane] = []
-    for judged in air.survey.judged:
-        sweep = judged.sweep
-        lowest = np.full(judged.column.size, np.inf)
-        for rows in sweep.batches():
-            lowest = np.fmin(lowest, np.fmin.reduce(sweep.levels_db[rows][:, judged.column], axis=0))
-        name = f"Measured: {Path(sweep.path.split(' + ')[0]).name}"
-        unit = sweep.unit.replace("u", "\N{MICRO SIGN}")
-        found.append(
-            Levels(name, judged.left_khz, judged.right_khz, lowest, judged.maximum_db, judged.floor_db, unit, 150.0)
-        )
-    return found
+    judged = () if air.survey is None else air.survey.judged
+    return [measured(one, f"Measured: {file_of(one)}", 150.0) for one in judged]
 
 
 def _rules(scene: Scene, low: float, high: float) -> Bands:

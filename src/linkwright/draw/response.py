@@ -10,7 +10,7 @@ from typing import Final
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, PAPER, SOFT
-from linkwright.draw.svg import element, hatch, number, width_of, words
+from linkwright.draw.svg import document, element, hatch, number, width_of, words
 from linkwright.units import FloatArray
 
 LEFT_PX: Final = 46.0
@@ -72,11 +72,7 @@ def drawn_curves(shown: Curves, width_px: float = 720.0, tall_px: float = 260.0)
     parts.append(words(right, foot + 32.0, "Hz", size=LEAST_PX, anchor="end", fill=SOFT))
     parts += [_drawn(curve, x, y, foot, low) for curve in shown.curves]
     parts += _marks(shown.marks, x, right, foot)
-    head = element("title", escape(shown.says)) + element("defs", hatch("pauses", SOFT, 6.0, 0.9))
-    return element(
-        "svg", head + "".join(parts), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall_px:g}",
-        width="100%", role="img", color=INK,
-    )  # fmt: skip
+    return document(shown.says, parts, width_px, tall_px, hatch("pauses", SOFT, 6.0, 0.9))
 
 
 def _drawn(curve: Curve, x: object, y: object, foot: float, low: float) -> str:

@@ -33,6 +33,15 @@ def group(inside: Iterable[str], title: str | None = None, **attributes: object)
     return element("g", head + "".join(inside) or " ", **attributes)
 
 
+def document(says: str, parts: Iterable[str], width_px: float, tall_px: float, defs: str = "") -> str:
+    """A whole picture that is as wide as its place: what it says, its hatches, its parts."""
+    head = element("title", escape(says)) + (element("defs", defs) if defs else "")
+    return element(
+        "svg", head + "".join(parts), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall_px:g}",
+        width="100%", role="img", color=INK,
+    )  # fmt: skip
+
+
 def words(
     x: float, y: float, text: str, *, size: int = BODY_PX, anchor: str = "start", fill: str = INK, **more: object
 ) -> str:

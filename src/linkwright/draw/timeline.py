@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.draw.bars import MOST_MARKS, TRACK_GAP_PX, TRACK_PX, Axis, Span, bar, sides
 from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import element, group, hatch, number, width_of, words, wrapped
 from linkwright.watch.episodes import Episode, duration, moment
@@ -58,8 +59,6 @@ STEPS_S: Final = (
     43200,
     86400,
 )
-#: Marks and flags that are drawn of a lane or a strip; the table has all.
-MOST_MARKS: Final = 400
 #: Over more time than this, what nobody heard is a tick without a shape [ms].
 NEAR_MS: Final = 30 * 60_000
 #: Other faces than the one that is counted with are wider.
@@ -68,13 +67,15 @@ WIDE: Final = 1.2
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Lane:
-    """A link: its levels, where it has no readings, when it failed, and the level that it needs [dBm], if known."""
+    """A link: its levels, where it has no readings, when it failed, the level that it needs [dBm], if known, and
+    the recorded tracks of it."""
 
     link: str
     levels: Envelope
     gaps: tuple[Between, ...] = ()
     episodes: tuple[Episode, ...] = ()
     needed_dbm: float | None = None
+    tracks: tuple[Span, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,16 +85,6 @@ class Flag:
     at_ms: int
     kind: str
     text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """A call or a recording, with the moments of its faults (recordings only)."""
-
-    text: str
-    from_ms: int
-    to_ms: int
-    faults: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -109,27 +100,10 @@ class Timeline:
     recordings: tuple[Span, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Axis:
-    from_ms: int
-    to_ms: int
-    left: float
-    right: float
-
-    def x(self, at_ms: float) -> float:
-        """Where a moment lies, held inside the picture [px]."""
-        share = (at_ms - self.from_ms) / max(1, self.to_ms - self.from_ms)
-        return self.left + (self.right - self.left) * min(1.0, max(0.0, share))
-
-    def shows(self, from_ms: int, to_ms: int) -> bool:
-        """Whether any of a stretch lies in the picture."""
-        return to_ms >= self.from_ms and from_ms <= self.to_ms
-
-
 def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> str:
     """The time line as one SVG; `says` is what it shows, in words."""
     narrow = width_px < NARROW_PX
-    axis = _Axis(timeline.from_ms, timeline.to_ms, EDGE_PX if narrow else NAMES_PX, width_px - EDGE_PX)
+    axis = Axis(timeline.from_ms, timeline.to_ms, EDGE_PX if narrow else NAMES_PX, width_px - EDGE_PX)
     range_dbm = _range(timeline.lanes)
     y = EDGE_PX
     parts: list[str] = []
@@ -187,10 +161,17 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
     day = f"{first:%A %-d %B}" + (f" to {last:%A %-d %B}" if first.date() != last.date() else "")
     if not timeline.lanes:
         return f"{day}. No readings."
+    any_tracks = any(lane.tracks for lane in timeline.lanes)
     return (
         f"{day}. Each lane from {_dbm(range_dbm[0])} dBm to {_dbm(range_dbm[1])} dBm: branch A filled, B outlined; "
         "dashed, what the receiver needs; hatched, no readings. A mark's shape is the cause; a tick alone was not "
         "heard."
+        + (" A bar under a lane is its track in a recording, with its losses." if any_tracks else "")
+        + (
+            ""
+            if all(one.sure for one in timeline.recordings)
+            else " A dashed recording lies by its own time stamp."
+        )
     )
 
 
@@ -199,7 +180,7 @@ def _fit(text: str, room: float) -> str:
     return text if len(text) <= most else f"{text[: most - 1]}\N{HORIZONTAL ELLIPSIS}"
 
 
-def _hours(timeline: Timeline, axis: _Axis, top: float, foot: float) -> str:
+def _hours(timeline: Timeline, axis: Axis, top: float, foot: float) -> str:
     """Quiet lines at round times of the zone, printed under them."""
     span_s = max(0.001, (timeline.to_ms - timeline.from_ms) / 1000.0)
     wide = 100.0 if span_s < 20.0 else 86.0 if span_s < 900.0 else 66.0
@@ -223,7 +204,7 @@ def _hours(timeline: Timeline, axis: _Axis, top: float, foot: float) -> str:
     return "".join(parts)
 
 
-def _calls(timeline: Timeline, axis: _Axis, top: float) -> tuple[str, float]:
+def _calls(timeline: Timeline, axis: Axis, top: float) -> tuple[str, float]:
     """Brackets with their names; and where the strip ends [px]."""
     shown = [one for one in timeline.calls if axis.shows(one.from_ms, one.to_ms)]
     if not shown:
@@ -248,7 +229,7 @@ def _calls(timeline: Timeline, axis: _Axis, top: float) -> tuple[str, float]:
 
 
 def _flags(
-    timeline: Timeline, axis: _Axis, top: float, *, narrow: bool
+    timeline: Timeline, axis: Axis, top: float, *, narrow: bool
 ) -> tuple[str, float, list[tuple[float, float]]]:
     """Flags in a few rows, words where there is room; where the strip ends, and the poles that go on down [px]."""
     shown = [one for one in timeline.flags if axis.shows(one.at_ms, one.at_ms)][:MOST_MARKS]
@@ -278,9 +259,7 @@ def _flags(
     return "".join(parts), top + ROW_PX * max(1, used) + 8.0, poles
 
 
-def _lane(
-    lane: Lane, axis: _Axis, range_dbm: tuple[float, float], top: float, *, narrow: bool
-) -> tuple[str, float]:
+def _lane(lane: Lane, axis: Axis, range_dbm: tuple[float, float], top: float, *, narrow: bool) -> tuple[str, float]:
     """One link; and where its lane ends [px]."""
     upper = top + MARKS_PX + (NAME_LINE_PX if narrow else 0.0)
     lower = upper + LEVELS_PX
@@ -312,12 +291,30 @@ def _lane(
         parts.append(element("line", x1=axis.left, x2=axis.right, y1=at_y, y2=at_y, stroke=MADDER, stroke_width=1.2,
                              stroke_dasharray="6 5"))  # fmt: skip
     parts.append(_marks(lane, axis, upper))
+    drawn, lower = _tracks(lane, axis, lower)
+    parts.append(drawn)
     many = len(lane.episodes)
     told = f"{lane.link}: {many or 'no'} episode{'s' if many != 1 else ''}"
     return group(parts, told), lower + UNDER_PX
 
 
-def _envelopes(lane: Lane, axis: _Axis, y: object, column: int) -> list[str]:
+def _tracks(lane: Lane, axis: Axis, top: float) -> tuple[str, float]:
+    """The recorded tracks of a link as bars with their losses as ticks, in as few rows as keep them apart; and
+    where they end [px]."""
+    parts, ends = [], list[float]()
+    for one in sorted(lane.tracks, key=lambda track: track.from_ms):
+        if not axis.shows(one.from_ms, one.to_ms):
+            continue
+        left, right = sides(one, axis)
+        row = next((n for n, end in enumerate(ends) if end <= left), len(ends))
+        ends[row : row + 1] = [right + 2.0]
+        parts.append(
+            bar(one, axis, top + TRACK_GAP_PX + row * (TRACK_PX + TRACK_GAP_PX), TRACK_PX, "loss", "losses")
+        )
+    return "".join(parts), top + len(ends) * (TRACK_PX + TRACK_GAP_PX)
+
+
+def _envelopes(lane: Lane, axis: Axis, y: object, column: int) -> list[str]:
     """Paths around a branch's lowest and highest levels, one for each piece without a gap."""
     assert callable(y)
     levels = lane.levels
@@ -342,7 +339,7 @@ def _envelopes(lane: Lane, axis: _Axis, y: object, column: int) -> list[str]:
     return paths
 
 
-def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
+def _marks(lane: Lane, axis: Axis, upper: float) -> str:
     """The episodes: the time that they took in the lane, a shape and the word over it."""
     parts, free = [], axis.left - 20.0
     seen = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)]
@@ -379,7 +376,7 @@ def _marks(lane: Lane, axis: _Axis, upper: float) -> str:
     return "".join(parts)
 
 
-def _middle(one: Episode, axis: _Axis) -> float:
+def _middle(one: Episode, axis: Axis) -> float:
     """Where an episode's mark stands [px]."""
     middle = (axis.x(one.from_ms) + axis.x(one.to_ms)) / 2.0
     return min(max(middle, axis.left + 9.0), axis.right - 9.0)
@@ -410,21 +407,9 @@ def shape(cause: str, x: float, y: float, half_px: float, ink: str = MADDER) -> 
     )  # fmt: skip
 
 
-def _recording(one: Span, axis: _Axis, top: float, *, narrow: bool) -> tuple[str, float]:
+def _recording(one: Span, axis: Axis, top: float, *, narrow: bool) -> tuple[str, float]:
     """A recording as a bar with its faults as ticks; and where it ends [px]."""
     y = top + (NAME_LINE_PX if narrow else 8.0)
-    left, right = axis.x(one.from_ms), max(axis.x(one.to_ms), axis.x(one.from_ms) + 3.0)
     name = _fit(one.text, axis.right - axis.left if narrow else NAMES_PX - 24.0)
     at = (EDGE_PX, top + 17.0) if narrow else (EDGE_PX, y + 12.0)
-    parts = [
-        words(*at, name, size=TEXT_PX),
-        element("rect", x=left, y=y, width=right - left, height=14.0, fill=PAPER, stroke=INK, stroke_width=1.5),
-    ]
-    for fault in one.faults[:MOST_MARKS]:
-        if axis.from_ms <= fault <= axis.to_ms:
-            x = axis.x(fault)
-            parts.append(element("line", x1=x, x2=x, y1=y - 4.0, y2=y + 18.0, stroke=MADDER, stroke_width=2.0))
-    many = len(one.faults)
-    return group(
-        parts, f"Recording {one.text}: {many or 'no'} fault{'s' if many != 1 else ''}"
-    ), y + 14.0 + UNDER_PX
+    return words(*at, name, size=TEXT_PX) + bar(one, axis, y, 14.0, "fault", "faults"), y + 14.0 + UNDER_PX

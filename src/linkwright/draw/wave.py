@@ -11,7 +11,7 @@ import numpy as np
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import element, hatch, number, width_of, words
+from linkwright.draw.svg import document, element, hatch, number, width_of, words
 from linkwright.units import FloatArray
 
 TALL_PX: Final = 120.0
@@ -82,11 +82,7 @@ def drawn_wave(wave: Wave, width_px: float = 720.0, tall_px: float = TALL_PX) ->
         anchor = "start" if at < 24.0 else "end" if at > width_px - 24.0 else "middle"
         parts.append(words(at, tall_px - 6.0, _clock(second, digits), size=LEAST_PX, anchor=anchor))
     parts.append(element("line", x1=0.0, x2=width_px, y1=foot, y2=foot, stroke=FAINT, stroke_width=1.0))
-    head = element("title", escape(wave.says)) + element("defs", hatch("suspect", OCHRE, 5.0, 1.4))
-    return element(
-        "svg", head + "".join(parts), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall_px:g}",
-        width="100%", role="img", color=INK,
-    )  # fmt: skip
+    return document(wave.says, parts, width_px, tall_px, hatch("suspect", OCHRE, 5.0, 1.4))
 
 
 def _kinds(marks: Sequence[Mark], x: object, width_px: float) -> list[str]:

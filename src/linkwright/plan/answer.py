@@ -5,13 +5,9 @@ from __future__ import annotations
 import math
 
 from linkwright.plan.model import Plan
+from linkwright.units import number_word
 
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-
-
-def number_word(count: int) -> str:
-    """A count as people write it: a word up to twelve."""
-    return _NUMBERS[count] if count < len(_NUMBERS) else str(count)
+__all__ = ["answer_sentence", "number_word", "unbroken"]
 
 
 def answer_sentence(plan: Plan) -> str:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 
-def code_svg(address: str) -> str:
-    """The code of an address, dark on light, with the quiet zone of four modules that the standard asks for."""
+def code_svg(address: str, *, scale: int = 4, dark: str = "#000000") -> str:
+    """The code of an address, dark on light whatever the ground is, with the quiet zone of four modules that the
+    standard asks for; a module is `scale` pixels."""
     import segno
 
     svg: str = segno.make(address, error="m", micro=False).svg_inline(
-        scale=4, dark="#000000", light="#ffffff", border=4
+        scale=scale, dark=dark, light="#ffffff", border=4
     )
     return svg

@@ -18,6 +18,8 @@ AFTER_MS: Final = 60_000
 MOST_TOLD: Final = 200
 #: Episodes on the report.
 MOST_ON_PAPER: Final = 30
+#: Losses of a recording that are named of those that the readings do not show; the table has all.
+MOST_ALONE: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,13 +33,34 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class LaidTrack:
+    """A track of a recording that lies along a link: its channel, and the moments of its losses [s]."""
+
+    channel: int
+    link: str
+    losses: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
-    """A recording: when it began [ms, UTC], if known, how long it is, its certain faults by kind; the moments."""
+    """A recording: when it began [ms, UTC], if known, how long it is, its certain faults by kind; the moments [s].
+
+    laid : its tracks that lie along a link. pace : one of its seconds on the receiver's clock. says : along which
+    links it lies and how its clock went, or why that is not known. alone : losses that the readings do not show.
+    """
 
     name: str
     begins_ms: int | None
     length_s: float
     faults: tuple[tuple[str, float], ...]
+    laid: tuple[LaidTrack, ...] = ()
+    pace: float = 1.0
+    says: str = ""
+    alone: tuple[tuple[str, float], ...] = ()
+
+    def at_ms(self, at_s: float) -> int:
+        """A moment of it on the receiver's clock [ms, UTC]; its begin must be known."""
+        return (self.begins_ms or 0) + round(1000.0 * self.pace * at_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +131,10 @@ def wrap_csv(wrap: WrapUp) -> str:
         add(event.at_ms, None, event.kind, event.about, event.text)
     for heard in wrap.recordings:
         if heard.begins_ms is not None:
-            add(heard.begins_ms, heard.begins_ms + round(1000 * heard.length_s), "recording", heard.name)
+            add(heard.begins_ms, heard.at_ms(heard.length_s), "recording", heard.name, heard.says)
             for kind, at_s in heard.faults:
-                add(heard.begins_ms + round(1000 * at_s), None, "fault", heard.name, kind)
+                alone = "the readings show nothing wrong then" if (kind, at_s) in heard.alone else None
+                add(heard.at_ms(at_s), None, "fault", heard.name, kind, None, None, alone)
     return csv_text(EVENT_HEAD, [row for _, row in sorted(rows, key=lambda pair: pair[0])])
 
 
@@ -206,7 +230,20 @@ def recording_row(one: Heard, zone: datetime.tzinfo) -> dict[str, str]:
         "begins": "" if one.begins_ms is None else f"{moment(one.begins_ms, zone):%H:%M:%S}",
         "length": duration(one.length_s),
         "faults": ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items())) or "none",
+        "says": one.says + _alone(one, zone),
     }
+
+
+def _alone(one: Heard, zone: datetime.tzinfo) -> str:
+    """The losses that the readings do not show, as a sentence after another one; "" without any."""
+    if not one.alone or one.begins_ms is None:
+        return ""
+    first = ", ".join(
+        f"{kind} at {moment(one.at_ms(at_s), zone):%H:%M:%S}" for kind, at_s in one.alone[:MOST_ALONE]
+    )
+    more = f" and {len(one.alone) - MOST_ALONE} more" if len(one.alone) > MOST_ALONE else ""
+    many = "One loss lies" if len(one.alone) == 1 else f"{len(one.alone)} losses lie"
+    return f" {many} in no episode, the readings show nothing wrong then: {first}{more}."
 
 
 def _levels(lowest: float | None, median: float | None) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from linkwright.store.attachments import Attachment
+from linkwright.store.attachments import LOG, READINGS, RECORDING, Attachment
 from linkwright.store.conflict import Conflict
 from linkwright.store.crew import Device, Entry, Role, Tick
 from linkwright.store.draft import Draft, Problem, problems
@@ -11,6 +11,9 @@ from linkwright.store.history import Change
 from linkwright.store.store import Store
 
 __all__ = [
+    "LOG",
+    "READINGS",
+    "RECORDING",
     "Attachment",
     "Change",
     "Conflict",

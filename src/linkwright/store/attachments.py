@@ -6,7 +6,7 @@ import datetime
 import hashlib
 import io
 from dataclasses import dataclass
-from typing import BinaryIO
+from typing import BinaryIO, Final
 
 from sqlalchemy import Connection, delete, func, insert, select, update
 
@@ -15,6 +15,10 @@ from linkwright.store import tables
 from linkwright.store.edits import Turn
 from linkwright.store.history import milliseconds, moment
 
+#: Kinds under which files of the day are attached: readings kept by the page Live, receivers' logs, recordings.
+READINGS: Final = "readings"
+LOG: Final = "log"
+RECORDING: Final = "recording"
 #: How much is written in one transaction: others' edits wait no longer than that takes.
 PIECE_BYTES = 1024 * 1024
 REMOVED = "the file was removed by somebody while it was being stored; store it again"

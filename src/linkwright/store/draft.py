@@ -44,6 +44,10 @@ class Draft:
         """Id and table of every entry of a list; none where there is no such list."""
         return list(zip(self.ids.get(path, ()), self.at(*path) or (), strict=False))
 
+    def id_of(self, what: str, name: str) -> str | None:
+        """The id of the entry of a list that has a name, the first of several; None where there is none."""
+        return next((id_ for id_, value in self.entries(what) if value.get("name") == name), None)
+
     def at(self, *path: str) -> Any:
         """The value at a path with ids; None where nothing stands there."""
         value: Any = self.document

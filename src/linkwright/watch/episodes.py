@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.units import number_word
+
 #: The causes in words that go into a sentence.
 CAUSES: Final[dict[str, str]] = {
     "range": "too far away",
@@ -120,7 +122,7 @@ def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = d
         return f"No link broke up in {duration(span_s)}{amiss}."
     episodes = heard
     links = {one.link for one in episodes}
-    many = "One link" if len(links) == 1 else f"{_number(len(links))} links"
+    many = "One link" if len(links) == 1 else f"{number_word(len(links)).capitalize()} links"
     times = f", {len(episodes)} times" if len(episodes) > len(links) else ""
     worst = sorted(sorted(episodes, key=lambda one: -one.length_s)[:most], key=lambda one: one.from_ms)
     told = [
@@ -133,25 +135,6 @@ def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = d
 
 def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
-def _number(count: int) -> str:
-    words = (
-        "No",
-        "One",
-        "Two",
-        "Three",
-        "Four",
-        "Five",
-        "Six",
-        "Seven",
-        "Eight",
-        "Nine",
-        "Ten",
-        "Eleven",
-        "Twelve",
-    )
-    return words[count] if count < len(words) else str(count)
 
 
 def _joined(because: str | Sequence[str]) -> str:

@@ -214,8 +214,13 @@ def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[Value]]
     """A table for a spreadsheet, to be kept under a name."""
     from linkwright.sheets.tables import csv_text
 
+    return csv_file(name, csv_text(head, rows))
+
+
+def csv_file(name: str, text: str) -> Response:
+    """A table that is text already, to be kept under a name."""
     return PlainTextResponse(
-        csv_text(head, rows),
+        text,
         media_type="text/csv",
         headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
     )

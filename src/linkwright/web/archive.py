@@ -22,7 +22,7 @@ from typing import IO, Any, BinaryIO, Final
 
 from linkwright import __version__
 from linkwright.shoot.errors import InputError
-from linkwright.store import Change, Store
+from linkwright.store import LOG, READINGS, RECORDING, Change, Store
 from linkwright.watch.kept import Stretch
 
 FORMAT: Final = "linkwright-archive/1"
@@ -89,9 +89,9 @@ def pack(
     packing.put("readings.csv", _csv(stretches))
     taken = {JOB, "shoot.toml", "readings.csv", LIST}
     for one in store.attachment_list():
-        if one.kind == "readings":
+        if one.kind == READINGS:
             continue  # in readings.csv, and in the job file
-        folder_name = {"recording": "recordings", "log": "logs"}.get(one.kind, "files")
+        folder_name = {RECORDING: "recordings", LOG: "logs"}.get(one.kind, "files")
         name = free_name(f"{folder_name}/{plain(one.name)}", taken)
         packing.put(name, store.attachment_pieces(one.id))
     for name, make in more:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from linkwright.shoot.errors import InputError
+from linkwright.watch.breaks import Breaks
 from linkwright.watch.episodes import Episode
 from linkwright.watch.expected import Expected, another_day, at_any_time
 from linkwright.watch.kept import Stretch
@@ -37,6 +38,7 @@ class Diagnosing:
     def __init__(self, job: Job) -> None:
         self._expected = expected_now(job)
         self._watcher: Watcher | None = None
+        self.breaks = Breaks()
 
     def add(self, stretch: Stretch) -> None:
         """Take in readings; those of another day than the plan's are judged by its levels alone."""
@@ -45,14 +47,16 @@ class Diagnosing:
         if self._watcher is None:
             other = another_day(self._expected, int(stretch.time_ms[0]) * _MS_NS)
             self._watcher = Watcher(at_any_time(self._expected) if other else self._expected)
-        self._watcher.add(batch_of(stretch))
+        batch = batch_of(stretch)
+        self._watcher.add(batch)
+        self.breaks.add(batch)
 
-    def episodes(self) -> tuple[Episode, ...]:
+    def episodes(self) -> tuple[Seen, ...]:
         """All of them so far, by their begin."""
-        return () if self._watcher is None else tuple(_told(one) for one in self._watcher.episodes())
+        return () if self._watcher is None else self._watcher.episodes()
 
 
-def _told(one: Seen) -> Episode:
+def told_of(one: Seen) -> Episode:
     """An episode of the watch as the page tells it."""
     from_ms, to_ms = one.from_ns // _MS_NS, one.to_ns // _MS_NS
     return Episode(one.link, from_ms, to_ms, one.cause, one.probability, one.because, one.do, one.heard)

@@ -10,13 +10,11 @@ from typing import Final
 import numpy as np
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import Attachment, Store
+from linkwright.store import READINGS, Attachment, Store
 from linkwright.watch.kept import Stretch, packed, unpacked
 from linkwright.watch.record import Batch
 from linkwright.watch.stretches import batch_of, stretch_of
 
-#: The kind under which readings are attached, and how they are called: the UTC time of the first.
-KIND: Final = "readings"
 #: So much is put together before it is kept [s]; and never more readings than this.
 KEEP_S: Final = 60.0
 MOST_TOGETHER: Final = 1_000_000
@@ -47,7 +45,7 @@ class Keeper:
         """Keep what there is."""
         if self._count:
             stretch = together(self._batches)
-            self.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=KIND)
+            self.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS)
         self._batches, self._count, self._since_s = [], 0, None
 
 
@@ -68,13 +66,18 @@ def together(batches: list[Batch]) -> Stretch:
 
 def kept(store: Store) -> list[Attachment]:
     """The stretches that are kept, oldest first."""
-    return sorted((one for one in store.attachment_list() if one.kind == KIND), key=lambda one: one.name)
+    return sorted((one for one in store.attachment_list() if one.kind == READINGS), key=lambda one: one.name)
 
 
 def read(store: Store, ones: list[Attachment]) -> Iterator[Batch]:
     """These stretches one after the other. Raises InputError for one that is damaged."""
     for one in ones:
-        try:
-            yield batch_of(unpacked(store.attachment(one.id)))
-        except ValueError as error:
-            raise InputError(f"{error}", path=one.name) from None
+        yield batch_of(stretch_in(store, one))
+
+
+def stretch_in(store: Store, one: Attachment) -> Stretch:
+    """A stretch that was kept. Raises InputError where it is damaged."""
+    try:
+        return unpacked(store.attachment(one.id))
+    except ValueError as error:
+        raise InputError(f"the readings of {one.name} {error}; they are left out") from None

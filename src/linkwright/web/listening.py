@@ -19,13 +19,11 @@ import numpy as np
 
 from linkwright import __version__
 from linkwright.shoot.errors import InputError
-from linkwright.store import Attachment, Store
+from linkwright.store import RECORDING, Attachment, Store
 from linkwright.units import FloatArray
 from linkwright.web.hub import Hub
 from linkwright.web.job import Stopped
 
-#: The kind under which recordings are attached.
-KIND: Final = "recording"
 #: Largest recording that a page takes in: about two hours of stereo at 48 kHz and 24 bits [bytes].
 MOST_BYTES: Final = 2 * 1024**3
 #: Columns of the overview that is kept, a track.
@@ -58,7 +56,7 @@ class Listening:
 
     def recordings(self) -> list[Attachment]:
         """The job's recordings, oldest first."""
-        return [one for one in self.store.attachment_list() if one.kind == KIND]
+        return [one for one in self.store.attachment_list() if one.kind == RECORDING]
 
     def recording(self, attachment_id: str) -> Attachment:
         """One of them. Raises InputError where it is not there."""

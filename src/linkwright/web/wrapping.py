@@ -15,18 +15,18 @@ from typing import Final
 
 from linkwright.day.schedule import schedule
 from linkwright.shoot.errors import InputError
-from linkwright.store import Attachment, Store
-from linkwright.watch.episodes import Episode
-from linkwright.watch.kept import Stretch, unpacked
+from linkwright.store import LOG, READINGS, Attachment, Store
+from linkwright.watch.breaks import LinkBreaks
+from linkwright.watch.kept import Stretch
 from linkwright.watch.outline import Outline
 from linkwright.watch.statistics import Figures, Tally
 from linkwright.watch.stretches import between
+from linkwright.watch.watcher import Episode
 from linkwright.web.diagnosing import Diagnosing
 from linkwright.web.job import Job, Stopped
+from linkwright.web.kept_readings import stretch_in
+from linkwright.web.laying import Laying
 
-#: The kinds under which readings and receiver logs are attached.
-READINGS: Final = "readings"
-LOG: Final = "log"
 #: Largest receiver log that a page takes in [bytes]: a day of 43 million readings is about 3 GB as text.
 MOST_LOG: Final = 4 * 1024**3
 #: Up to this long, a stretch is drawn from its readings themselves [ms].
@@ -35,7 +35,8 @@ FINE_MS: Final = 30 * 60 * 1000
 
 @dataclass(frozen=True, eq=False)
 class Gone:
-    """What the readings told; `told` is what was amiss. `outline` may not be added to by anybody else."""
+    """What the readings told; `told` is what was amiss, `episodes` what the watch saw and `breaks` when each link's
+    audio broke, before any recording was looked at. `outline` may not be added to by anybody else."""
 
     figures: tuple[Figures, ...] = ()
     outline: Outline = field(default_factory=Outline)
@@ -43,6 +44,7 @@ class Gone:
     told: tuple[str, ...] = ()
     readings: int = 0
     by_site: Mapping[str, tuple[Figures, ...]] = field(default_factory=dict)
+    breaks: tuple[LinkBreaks, ...] = ()
 
     @property
     def span_ms(self) -> tuple[int, int] | None:
@@ -97,6 +99,7 @@ class Wrapping:
     busy: bool = False
     share: float = 0.0
     gone: Gone = field(default_factory=Gone)
+    laying: Laying = field(default_factory=Laying)
     _key: tuple[object, ...] = ()
     _so_far: _SoFar | None = None
     _firsts: dict[str, int] = field(default_factory=dict)
@@ -138,6 +141,7 @@ class Wrapping:
         self._stop.set()
         if self._thread is not None:
             self._thread.join(timeout=10)
+        self.laying.close()
 
     def _run(self, job: Job, key: tuple[object, ...], needed: Mapping[str, float]) -> None:
         try:
@@ -171,7 +175,8 @@ class Wrapping:
             told.append(f"{late} readings were of a time that their link had already; they are left out.")
         sites = {site: one.figures() for site, one in by_site.items()}
         readings = sum(one.readings for one in figures)
-        return Gone(figures, outline, so_far.diagnosing.episodes(), tuple(told), readings, sites)
+        found = so_far.diagnosing
+        return Gone(figures, outline, found.episodes(), tuple(told), readings, sites, found.breaks.links())
 
     def stretches(
         self, from_ms: int | None = None, to_ms: int | None = None, *, tell: bool = False
@@ -221,10 +226,7 @@ class Wrapping:
     def _read(self, one: Attachment) -> Iterable[Stretch]:
         """The readings of one attachment. Raises InputError."""
         if one.kind == READINGS:
-            try:
-                return (unpacked(self.store.attachment(one.id)),)
-            except ValueError as error:
-                raise InputError(f"the readings of {one.name} {error}; they are left out", path=None) from None
+            return (stretch_in(self.store, one),)
         return self._log(one)
 
     def _log(self, one: Attachment) -> Iterator[Stretch]:

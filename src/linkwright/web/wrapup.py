@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import datetime
 import json
-from typing import Any, Final
+from typing import Final
 
 from linkwright.day.schedule import schedule, zone_of
-from linkwright.draw.timeline import Flag, Lane, Span, Timeline, drawn_timeline
+from linkwright.draw.bars import Span
+from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
 from linkwright.sheets.tables import csv_text
-from linkwright.sheets.wrap import Event, Heard, WrapUp, with_done
+from linkwright.sheets.wrap import Event, Heard, LaidTrack, WrapUp, with_done
 from linkwright.shoot.models import Shoot
 from linkwright.store import Happening
 from linkwright.watch.episodes import Episode, answer, duration, moment
+from linkwright.watch.recordings import QUIET_KINDS, Laid, NotLaid, TrackFaults, clock_words, stamped_ns
 from linkwright.watch.statistics import OFF_MS, Between, Figures
+from linkwright.web.diagnosing import told_of as episode_of
 from linkwright.web.job import Job
+from linkwright.web.laying import SHORT_S, Found
 from linkwright.web.listening import Listening
 from linkwright.web.wrapping import Gone, Wrapping
 
@@ -22,22 +26,32 @@ from linkwright.web.wrapping import Gone, Wrapping
 REPORT_PX: Final = 1000.0
 #: So many lanes are drawn at most; links that failed come first.
 MOST_LANES: Final = 60
-#: Kinds of faults in a recording that are none.
-QUIET_KINDS: Final = ("edit", "hum")
 
 
-def wrap_up(job: Job, wrapping: Wrapping, listening: Listening, learnt: tuple[str, ...] = ()) -> WrapUp:
-    """Everything that is told of the day, as far as it is known now; without the picture."""
+def wrap_up(
+    job: Job, wrapping: Wrapping, listening: Listening, learnt: tuple[str, ...] = (), wait_s: float = SHORT_S
+) -> WrapUp:
+    """Everything that is told of the day, as far as it is known now; without the picture.
+
+    wait_s : how long recordings that are being laid along the readings are waited for.
+    """
     shoot = job.document().shoot
     zone: datetime.tzinfo = datetime.UTC if shoot is None else zone_of(shoot)
     gone, happened = wrapping.gone, events(job)
+    tracks = tracks_of(job, listening, zone)
+    every = [track for group in tracks.values() for track in group]
+    found = wrapping.laying.of(gone.breaks, gone.episodes, every, wait_s)
+    episodes = tuple(episode_of(one) for one in (gone if found is None else found).episodes)
+    heard = recordings(listening, tracks, found, read=bool(gone.figures))
     return WrapUp(
-        sentence(gone, happened, zone, busy=wrapping.busy), zone, calls_of(shoot),
-        with_done(gone.episodes, happened), gone.figures, happened, recordings(job, listening, zone), learnt,
+        sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(shoot),
+        with_done(episodes, happened), gone.figures, happened, heard, learnt,
     )  # fmt: skip
 
 
-def sentence(gone: Gone, happened: tuple[Event, ...], zone: datetime.tzinfo, *, busy: bool) -> str:
+def sentence(
+    gone: Gone, episodes: tuple[Episode, ...], happened: tuple[Event, ...], zone: datetime.tzinfo, *, busy: bool
+) -> str:
     """The answer of the page."""
     span = gone.span_ms
     if span is None:
@@ -45,7 +59,7 @@ def sentence(gone: Gone, happened: tuple[Event, ...], zone: datetime.tzinfo, *, 
             return "The readings are being gone through."
         noted = f"{len(happened)} notes and changes are kept" if happened else "nothing was noted either"
         return f"No readings were kept, so nothing is known of the links; {noted}."
-    return answer(gone.episodes, (span[1] - span[0]) / 1000.0, zone)
+    return answer(episodes, (span[1] - span[0]) / 1000.0, zone)
 
 
 def calls_of(shoot: Shoot | None) -> tuple[tuple[str, int, int], ...]:
@@ -104,41 +118,88 @@ def told_of(one: Happening) -> str:
     return f"{one.about}: {words}" if one.about and one.kind != "note" else words
 
 
-def recordings(job: Job, listening: Listening, zone: datetime.tzinfo) -> tuple[Heard, ...]:
-    """The recordings that were listened to, with where they lie in time if their header says it."""
+def tracks_of(job: Job, listening: Listening, zone: datetime.tzinfo) -> dict[str, list[TrackFaults]]:
+    """The faults of every track of the recordings that were listened to, by the attachment's id."""
     shoot = job.document().shoot
-    found = []
+    day = None if shoot is None else shoot.shoot.date
+    found: dict[str, list[TrackFaults]] = {}
     for one in listening.recordings():
         heard = listening.heard(one)
         if heard is None or heard.document is None:
-            found.append(Heard(one.name, None, 0.0, ()))
             continue
         file = heard.document["files"][0]
-        faults = tuple(
-            (str(fault["kind"]), float(fault["at_s"]))
-            for track in heard.document["tracks"]
-            for fault in track["faults"]
-            if fault["certain"] and fault["kind"] not in QUIET_KINDS
-        )
-        day = _date(file.get("date")) or (None if shoot is None else shoot.shoot.date)
-        found.append(Heard(one.name, _begins(file["starts_at_s"], day, zone), float(file["length_s"]), faults))
-    return tuple(found)
+        begins_ns = stamped_ns(file["starts_at_s"], file.get("date"), day, zone)
+        for track in heard.document["tracks"]:
+            faults = [
+                (float(fault["at_s"]), float(fault["length_s"]), str(fault["kind"]), bool(fault["certain"]))
+                for fault in track["faults"]
+            ]
+            certain = tuple(fault[:3] for fault in faults if fault[3])
+            suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] not in QUIET_KINDS)
+            length_s = float(file["length_s"])
+            found.setdefault(one.id, []).append(
+                TrackFaults(one.name, int(track["channel"]), certain, suspects, length_s, begins_ns, one.id)
+            )
+    return found
 
 
-def _begins(starts_at_s: float | None, day: datetime.date | None, zone: datetime.tzinfo) -> int | None:
-    """When a recording began, by its time of day on the clock of the shoot."""
-    if starts_at_s is None or day is None:
-        return None
-    begin = datetime.datetime.combine(day, datetime.time(), zone) + datetime.timedelta(seconds=starts_at_s)
-    return _ms(begin)
+def recordings(
+    listening: Listening, tracks: dict[str, list[TrackFaults]], found: Found | None, *, read: bool
+) -> tuple[Heard, ...]:
+    """The recordings with where they lie in time: laid along the readings, else by their own time stamp."""
+    rows = []
+    for one in listening.recordings():
+        if one.id not in tracks:
+            rows.append(Heard(one.name, None, 0.0, (), says="Nobody has listened to it yet, or it cannot be read."))
+            continue
+        mine = tracks[one.id]
+        laid = [] if found is None else [way for way in found.laid if way.track.file == one.id]
+        why = [] if found is None else [way for way in found.not_laid if way.track.file == one.id]
+        rows.append(_laid(mine, laid) if laid else _by_stamp(mine, why, read=read, known=found is not None))
+    return tuple(rows)
 
 
-def _date(text: Any) -> datetime.date | None:
-    digits = "".join(c for c in str(text or "") if c.isdigit())
-    try:
-        return datetime.date(int(digits[:4]), int(digits[4:6]), int(digits[6:8]))
-    except ValueError:
-        return None
+def _certain(tracks: list[TrackFaults]) -> tuple[tuple[str, float], ...]:
+    """The certain faults of all tracks of a recording, by kind."""
+    return tuple((kind, at) for track in tracks for at, _, kind in track.faults if kind not in QUIET_KINDS)
+
+
+def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> Heard:
+    """A recording that lies along links: by the track that tells its clock best."""
+    best = max(laid, key=lambda one: (one.aligned.matched, one.aligned.confidence))
+    along = [
+        f"track {one.track.channel} is {one.link}" + "".join(f" or {other}" for other in one.also) for one in laid
+    ]
+    others = [track.channel for track in tracks if track not in [one.track for one in laid]]
+    if others and laid:
+        named = ", ".join(f"{channel}" for channel in others)
+        along.append(f"of track{'s' if len(others) > 1 else ''} {named} the link is not known")
+    said = "; ".join(along)
+    return Heard(
+        tracks[0].name, best.time_ns(0.0) // 1_000_000, tracks[0].length_s or 0.0, _certain(tracks),
+        tuple(LaidTrack(one.track.channel, one.link, tuple(at for at, _, _ in one.track.losses)) for one in laid),
+        1.0 + best.aligned.drift_ppm * 1e-6, f"{said[:1].upper()}{said[1:]}. {clock_words(best)}",
+        tuple((kind, at) for one in laid for at, _, kind in one.alone),
+    )  # fmt: skip
+
+
+def _by_stamp(tracks: list[TrackFaults], why: list[NotLaid], *, read: bool, known: bool) -> Heard:
+    """A recording that lies where its own time stamp says, if it has one, and why."""
+    begins_ns = tracks[0].begins_ns
+    if not read:
+        says = "There are no readings to lay it along"
+    elif not known:
+        says = "It is being laid along the readings"
+    else:
+        most = max(why, key=lambda one: len(one.track.losses), default=None)
+        says = "It could not be laid along any link" + ("" if most is None else f": {most.why}")
+    where = (
+        "it lies by its own time stamp" if begins_ns is not None else "its header has no time, so it is not drawn"
+    )
+    return Heard(
+        tracks[0].name, None if begins_ns is None else begins_ns // 1_000_000, tracks[0].length_s or 0.0,
+        _certain(tracks), says=f"{says}; {where}.",
+    )  # fmt: skip
 
 
 def _ms(when: datetime.datetime) -> int:
@@ -168,6 +229,15 @@ def unread(one: Figures, gone: Gone) -> tuple[Between, ...]:
     return (*before, *one.gaps, *after)
 
 
+def _tracks(wrap: WrapUp, link: str) -> tuple[Span, ...]:
+    """The recorded tracks of a link."""
+    return tuple(
+        Span(f"{one.name}, track {track.channel}", one.begins_ms, one.at_ms(one.length_s),
+             tuple(one.at_ms(at_s) for at_s in track.losses))
+        for one in wrap.recordings if one.begins_ms is not None for track in one.laid if track.link == link
+    )  # fmt: skip
+
+
 def picture(
     wrap: WrapUp,
     wrapping: Wrapping,
@@ -186,13 +256,13 @@ def picture(
     kept = {one.link for one in failed_first[:MOST_LANES]}
     lanes = tuple(
         Lane(one.link, outline.of(one.link, from_ms, to_ms, columns), unread(one, gone),
-             tuple(episodes.get(one.link, ())), one.needed_dbm)
+             tuple(episodes.get(one.link, ())), one.needed_dbm, _tracks(wrap, one.link))
         for one in gone.figures if one.link in kept
     )  # fmt: skip
     flags = tuple(Flag(event.at_ms, event.kind, event.text) for event in wrap.events)
     bars = tuple(
-        Span(one.name, one.begins_ms, one.begins_ms + round(1000 * one.length_s),
-             tuple(one.begins_ms + round(1000 * at_s) for _, at_s in one.faults))
+        Span(one.name, one.begins_ms, one.at_ms(one.length_s), tuple(one.at_ms(at_s) for _, at_s in one.faults),
+             sure=bool(one.laid))
         for one in wrap.recordings if one.begins_ms is not None
     )  # fmt: skip
     calls = tuple(Span(*call) for call in wrap.calls)

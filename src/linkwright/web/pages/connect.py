@@ -11,6 +11,8 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import Field as Bounded
 
+from linkwright.draw.ink import INK
+from linkwright.sheets.codes import code_svg
 from linkwright.shoot.errors import InputError
 from linkwright.web.app import job_of, render
 from linkwright.web.pages.edit import Body
@@ -89,7 +91,7 @@ def _context(request: Request, code: str | None, role: str) -> dict[str, Any]:
     links = [f"{url}/join#{code}" for url in urls] if code is not None else []
     return {
         "urls": urls, "roles": ROLES, "role": role, "links": links,
-        "codes": [qr_svg(link) for link in links], "devices": job_of(request).store.devices(),
+        "codes": [code_svg(link, scale=6, dark=INK) for link in links], "devices": job_of(request).store.devices(),
     }  # fmt: skip
 
 
@@ -134,11 +136,3 @@ def join(request: Request, joining: Joining) -> Response:
     response = JSONResponse({"says": f"{name} {ROLES[role]}."})
     response.set_cookie(COOKIE, token, max_age=30 * 86400, httponly=True, samesite="strict", path="/")
     return response
-
-
-def qr_svg(text: str) -> str:
-    """A text as a QR code in SVG, dark on light whatever the ground is."""
-    import segno
-
-    svg: str = segno.make(text, error="m").svg_inline(scale=6, dark="#22201c", light="#ffffff", border=3)
-    return svg

@@ -252,13 +252,12 @@ def _sweep_age(job: Job) -> str:
 def switch(request: Request, to: Switch) -> dict[str, Any]:
     """A link goes to another carrier: locked there in the shoot, kept as what happened, and who must be told."""
     job, who = job_of(request), person_of(request).name
-    entries = job.document().draft.entries("link")
-    found = next(((id_, value) for id_, value in entries if value.get("name") == to.link), None)
-    if found is None:
+    id_ = job.document().draft.id_of("link", to.link)
+    if id_ is None:
         raise InputError(f'there is no link "{to.link}"; load the page again')
     plan, shoot = job.planned.plan, job.document().shoot
     before = next((o.carrier_khz for c in plan.calls for o in c.links if o.link == to.link), None) if plan else None
-    path = ("link", found[0], "locked_mhz")
+    path = ("link", id_, "locked_mhz")
     job.store.set_field(path, job.store.document().at(*path), to.khz / 1000.0, who)
     was = f" from {mhz_text(before)}" if before is not None else ""
     text = f"{to.link} switched{was} to {mhz_text(to.khz)} MHz"

@@ -211,10 +211,10 @@ def lock(request: Request, choice: Choice) -> dict[str, Any]:
     """Lock a link to a carrier, or free it (no carrier)."""
     job = job_of(request)
     document = job.document()
-    there = [id_ for id_, value in document.draft.entries("link") if value.get("name") == choice.link]
-    if not there:
+    id_ = document.draft.id_of("link", choice.link)
+    if id_ is None:
         raise InputError(f"there is no link {choice.link}")
-    path = ("link", there[0], "locked_mhz")
+    path = ("link", id_, "locked_mhz")
     value = _khz(choice.mhz) / 1000.0 if choice.mhz else None
     job.store.set_field(path, document.draft.at(*path), value, person_of(request).name)
     word = f"locked to {choice.mhz} MHz" if choice.mhz else "free again"

@@ -18,9 +18,10 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import transmitter_of
 from linkwright.sound.lowcut import Filter, choose_low_cut
 from linkwright.sound.timing import comb_db
+from linkwright.store import RECORDING
 from linkwright.units import FloatArray
 from linkwright.web.app import render
-from linkwright.web.listening import KIND, MOST_BYTES, Heard, Listening
+from linkwright.web.listening import MOST_BYTES, Heard, Listening
 from linkwright.web.pages.edit import Body, plain_name
 from linkwright.web.pages.sound import Width
 from linkwright.web.security import person_of
@@ -106,7 +107,7 @@ async def add(request: Request, file: Annotated[UploadFile, File()]) -> dict[str
     name = plain_name(file.filename or "recording")
 
     def keep() -> None:
-        id_ = listening.store.attach(name, file.file, who, most_bytes=MOST_BYTES, kind=KIND)
+        id_ = listening.store.attach(name, file.file, who, most_bytes=MOST_BYTES, kind=RECORDING)
         try:
             open_recording(listening.path(listening.recording(id_)), name)
         except InputError:
@@ -144,8 +145,8 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
         raise InputError("this track holds no voice with pauses; record the talker for a minute, pauses too")
     shoot = job.document().shoot
     link = next((one for one in shoot.link if one.name == taken.link), None) if shoot is not None else None
-    ids = [id_ for id_, value in job.document().draft.entries("link") if value.get("name") == taken.link]
-    if shoot is None or link is None or not ids:
+    id_ = job.document().draft.id_of("link", taken.link)
+    if shoot is None or link is None or id_ is None:
         raise InputError(
             f'there is no link "{taken.link}" in a shoot that is whole; the page Shoot says what it lacks'
         )
@@ -156,7 +157,7 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
     assert chosen is not None, "there is a voice and there are pauses"
     who = person_of(request).name
     for key, value in (("voice_f0_hz", cut["voice_f0_low_hz"]), ("low_cut_hz", chosen.corner_hz)):
-        path = ("link", ids[0], key)
+        path = ("link", id_, key)
         job.store.set_field(path, job.store.document().at(*path), float(value), who)
     step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"
     return {"says": [f"{taken.link}: low cut {step}, since {chosen.because}."]}

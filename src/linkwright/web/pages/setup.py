@@ -213,7 +213,9 @@ def otherwise(request: Request, what: Otherwise) -> dict[str, Any]:
     if not steps or steps[0].field is None:
         raise InputError(f"{what.what} is no step of {link.name} in which something else can be set")
     key, draft = steps[0].field, job.document().draft
-    id_ = next(one for one, value in draft.entries("link") if value.get("name") == link.name)
+    id_ = draft.id_of("link", link.name)
+    if id_ is None:
+        raise InputError(f"there is no link {link.name} any more; load the page again")
     path = ("link", id_, key)
     field = field_at(path)
     assert field is not None

@@ -60,7 +60,7 @@ def wrap_of(request: Request, *, named: bool) -> WrapUp | None:
     if not wrapping.wait(0.0 if named else MOST_WAIT_S):
         return None
     learnt = tuple(line for one in learnings(job_of(request), wrapping.gone.by_site) for line in one.says)
-    wrap = wrap_up(job_of(request), wrapping, request.app.state.listening, learnt)
+    wrap = wrap_up(job_of(request), wrapping, request.app.state.listening, learnt, 0.0 if named else MOST_WAIT_S)
     if not wrap.figures:
         return None
     return wrap if named else replace(wrap, svg=picture(wrap, wrapping, REPORT_PX))

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, File, Query, Request, UploadFile
-from fastapi.responses import FileResponse, PlainTextResponse, Response
+from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.sheets.wrap import (
@@ -28,15 +28,17 @@ from linkwright.sheets.wrap import (
     wrap_sheet,
 )
 from linkwright.shoot.errors import InputError
+from linkwright.store import LOG
 from linkwright.watch.episodes import iso, moment, to_document
-from linkwright.web.app import job_of, render
+from linkwright.web.app import csv_file, job_of, render
 from linkwright.web.job import Job
 from linkwright.web.keeping import Learning, learnings
+from linkwright.web.laying import SHORT_S
 from linkwright.web.listening import Listening
 from linkwright.web.pages.edit import plain_name
 from linkwright.web.pages.sheets import Paper, sheets_of
 from linkwright.web.security import person_of
-from linkwright.web.wrapping import LOG, MOST_LOG, Wrapping
+from linkwright.web.wrapping import MOST_LOG, Wrapping
 from linkwright.web.wrapup import REPORT_PX, bounds, happenings_csv, picture, wrap_up
 
 router = APIRouter()
@@ -51,6 +53,8 @@ MOST_MS: Final = 366 * 86_400_000
 OPEN: Final = 12
 #: Around an episode that is looked at, on either side [ms].
 AROUND_MS: Final = 5_000
+#: What goes into a file is waited for [s].
+MOST_WAIT_S: Final = 3600.0
 
 
 def wrapping_of(request: Request) -> Wrapping:
@@ -60,11 +64,12 @@ def wrapping_of(request: Request) -> Wrapping:
     return found
 
 
-def wrapped(request: Request) -> WrapUp:
+def wrapped(request: Request, wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day, as far as it is known now."""
     listening: Listening = request.app.state.listening
     job, wrapping = job_of(request), wrapping_of(request)
-    return wrap_up(job, wrapping, listening, tuple(line for one in learnt_of(job, wrapping) for line in one.says))
+    learnt = tuple(line for one in learnt_of(job, wrapping) for line in one.says)
+    return wrap_up(job, wrapping, listening, learnt, wait_s)
 
 
 def learnt_of(job: Job, wrapping: Wrapping) -> list[Learning]:
@@ -77,8 +82,8 @@ def learnt_of(job: Job, wrapping: Wrapping) -> list[Learning]:
 
 def whole(request: Request) -> WrapUp:
     """The same after everything has been gone through: for files."""
-    wrapping_of(request).wait(3600.0)
-    return wrapped(request)
+    wrapping_of(request).wait(MOST_WAIT_S)
+    return wrapped(request, MOST_WAIT_S)
 
 
 def context(request: Request) -> dict[str, Any]:
@@ -91,6 +96,7 @@ def context(request: Request) -> dict[str, Any]:
         "answer": wrap.answer,
         "wrap": wrap,
         "busy": wrapping.busy,
+        "laying": wrapping.laying.busy,
         "share": wrapping.share,
         "told": wrapping.gone.told,
         "episodes": _rows(longest[:OPEN], wrap.zone),
@@ -143,7 +149,7 @@ def time_line(
     svg = picture(wrap, wrapping, float(width), between)
     return {
         "svg": svg, "from": iso(from_ms, wrap.zone), "to": iso(to_ms, wrap.zone), "whole": between is None,
-        "busy": wrapping.busy,
+        "busy": wrapping.busy or wrapping.laying.busy,
     }  # fmt: skip
 
 
@@ -189,13 +195,13 @@ def report(request: Request, paper: Paper = "a4") -> Response:
 @router.get("/wrap.csv")
 def table(request: Request) -> Response:
     """Everything on the time line as one table."""
-    return _csv("wrap.csv", wrap_csv(whole(request)))
+    return csv_file("wrap.csv", wrap_csv(whole(request)))
 
 
 @router.get("/wrap/links.csv")
 def statistics(request: Request) -> Response:
     """The statistics as a table."""
-    return _csv("links-of-the-day.csv", figures_csv(whole(request)))
+    return csv_file("links-of-the-day.csv", figures_csv(whole(request)))
 
 
 @router.get("/wrap/episodes.json")
@@ -203,14 +209,6 @@ def episodes(request: Request) -> dict[str, Any]:
     """The episodes as `linkwright diagnose --json` has them."""
     wrap = whole(request)
     return to_document([told.episode for told in wrap.episodes], wrap.zone)
-
-
-def _csv(name: str, text: str) -> Response:
-    return PlainTextResponse(
-        text,
-        media_type="text/csv",
-        headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
-    )
 
 
 @router.get("/wrap/archive.zip")
