@@ -178,3 +178,26 @@ def test_a_broker_that_is_not_there_is_told_and_left_when_asked() -> None:
 
     asyncio.run(run())
     assert "cannot be reached" in said[0]
+
+
+def test_what_lasts_is_told_again_with_what_is_known_by_then() -> None:
+    live, told = Live(), []
+    for second in range(40):
+        broken = second >= 20
+        records = [
+            {
+                **GOOD,
+                "time": f"2027-05-14T09:00:{second:02d}.{n}Z",
+                "quality": 0.1 if broken else 1.0,
+                "muted": broken,
+            }
+            for n in range(10)
+        ]
+        live.take(records)
+        told += [(second, one.kind, one.episode.because) for one in live.pump()]
+    kinds = [kind for _, kind, _ in told]
+    assert kinds[0] == "opened"
+    later = [(second, because) for second, kind, because in told if kind == "changed"]
+    assert 2 <= len(later) <= 5  # twenty seconds, once in five
+    for second, because in later:
+        assert f"broken for {second - 19} s so far" in because  # from 20 to the end of this second

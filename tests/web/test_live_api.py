@@ -118,6 +118,7 @@ def test_a_fault_becomes_an_alarm_with_cause_and_next_step_and_is_acknowledged(d
     text = demo.get("/live/alarms").text
     assert "Raker:" in text
     assert "% sure" in text
+    assert 'hx-preserve="true"' in text  # the spares that somebody looks at stay when alarms change
     key = watching_of(demo).shown()[0].key
     answered = demo.post("/log/acknowledge", json={"key": key})
     assert answered.status_code == 200

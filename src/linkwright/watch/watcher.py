@@ -41,6 +41,8 @@ STILL_ON: Final = 0.95
 GOES_ON_NS: Final = 15 * SECOND_NS
 #: What lasts is judged anew once in so long [s of the readings].
 JUDGED_S: Final = 1.0
+#: What lasts is told again, with what is known by then, once in so long [s of the readings].
+SHOWN_S: Final = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,8 @@ class Episode:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """An episode opened, is taken for another cause, or closed; `at_ns` is the time of the reading that told it."""
+    """An episode opened, is taken for another cause or lasts, or closed; `at_ns` is the time of the reading that
+    told it."""
 
     kind: Literal["opened", "changed", "closed"]
     at_ns: int
@@ -98,6 +101,7 @@ class _Raw:
     before: Episode | None = None
     told: Episode | None = None
     judged_t: float = 0.0
+    shown_t: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,6 +242,7 @@ class Watcher:
                     touched[raw.number] = "closed" if closed else "opened"
                     kind: Literal["opened", "closed"] = "closed" if closed else "opened"
                     changes.append(Change(kind, self._time(self._state[link, at.LAST]), self._judged(raw)))
+                    raw.shown_t = raw.judged_t
         newest = self._newest()
         if not tell:
             self._judge_old(newest)
@@ -247,7 +252,8 @@ class Watcher:
                 was = raw.told
                 raw.figures = self._sure[raw.link, raw.track].copy()
                 now = self._judged(raw)
-                if was is None or was.cause != now.cause:
+                if was is None or was.cause != now.cause or newest - raw.shown_t >= SHOWN_S:
+                    raw.shown_t = newest
                     changes.append(Change("changed", self._time(self._state[raw.link, at.LAST]), now))
         return tuple(changes)
 

@@ -22,7 +22,7 @@ NEXT: Final = {
     "body": "Move an antenna to the other side, or the transmitter to the side that faces it; keep hands off its "
     "antenna.",
     "multipath": "Move the antennas by a step, or farther apart from each other; walk the spot again.",
-    "interference": "Listen on the carrier with the transmitter off; go over to a spare that is clear now, and "
+    "interference": "Listen on the carrier with the transmitter off; go over to a spare that proves good now, and "
     "tell the coordinator.",
     "intermodulation": "Keep those transmitters apart from each other and from the receiver, lower their power, or "
     "go over to a spare.",
@@ -59,8 +59,7 @@ def words(
         do = do.replace("that branch", f"branch {_weaker(f)}")
     if cause in ("interference", "intermodulation") and expected is not None and expected.spares_khz:
         spares = ", ".join(mhz_text(khz) for khz in expected.spares_khz[:3])
-        do = do.replace("a spare that is clear now", f"a spare that is clear now ({spares} MHz)")
-        do = do.replace("go over to a spare.", f"go over to a spare ({spares} MHz).")
+        do = do.replace("go over to a spare", f"go over to a spare ({spares} MHz)")
     return because[:1].upper() + because[1:] + ".", do
 
 
@@ -174,4 +173,4 @@ def _others(company: Company) -> str:
     if not level.size or not np.isfinite(level).any():
         return ""
     best = int(np.argmax(np.where(np.isfinite(level), level, -np.inf)))
-    return f" while {company.names[best]} stayed at {company.while_dbm[best]:.0f} dBm"
+    return f", while {company.names[best]} stayed at {company.while_dbm[best]:.0f} dBm"

@@ -226,14 +226,9 @@ def spare(request: Request, link: Annotated[str, Query(max_length=80)]) -> Respo
         raise InputError("there is no plan yet; the pages Shoot and Plan say what is lacking")
     spares = spares_now(scene, plan, call_at(job, watching.now_ns()), link, watching.now())
     return render(
-        request,
-        "live_spare.html",
-        answer="",
-        link=link,
-        spares=spares,
-        unbroken=unbroken,
-        sweep_age=_sweep_age(job),
-    )
+        request, "live_spare.html", answer="", link=link, spares=spares, unbroken=unbroken,
+        sweep_age=_sweep_age(job), at=clock_of(job, watching.now_ns()),
+    )  # fmt: skip
 
 
 def _sweep_age(job: Job) -> str:
