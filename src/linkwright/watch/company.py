@@ -78,12 +78,9 @@ class History:
         near = (one for at in (time_ns, time_ns + PLANNED_NS) for one in known if one.live_at(at))
         return next(near, None)
 
-    def gone(self, name: str, time_ns: int) -> float:
-        """Below which level nothing is received of a link at a time [dBm]."""
-        one = self.live_about(name, time_ns)
-        return self.gone_dbm if one is None else one.gone_dbm
-
-    def were_on(self, link: int, names: Sequence[str], time_ns: int, until_s: int, base_ns: int) -> BoolArray:
+    def were_on(
+        self, link: int, names: Sequence[str], gone_dbm: Mapping[str, float], until_s: int, base_ns: int
+    ) -> BoolArray:
         """Which links were on at some moments before a second, as far as `link` was read then: (moments, links).
 
         By their levels or, where their receivers say nothing, by the plan.
@@ -94,18 +91,17 @@ class History:
         seconds = seconds[self.laps[link, place] == lap]
         seconds = seconds[:: max(1, seconds.size // MOMENTS)]
         place, lap = _ring(seconds)
-        on = np.zeros((seconds.size, len(names)), dtype=np.bool_)
+        rows = np.array([self.index.get(name, link) for name in names], dtype=np.int64)
+        known = np.array([name in self.index for name in names], dtype=np.bool_)
+        limit = np.array([gone_dbm.get(name, self.gone_dbm) for name in names]) + 128.0
+        read = (self.laps[np.ix_(rows, place)] == lap) & known[:, None]
+        on = read & (self.levels[np.ix_(rows, place)] > limit[:, None])
         when = seconds * SECOND_NS + base_ns
-        for column, name in enumerate(names):
-            n = self.index.get(name)
-            read = np.zeros(seconds.size, dtype=np.bool_)
-            if n is not None:
-                read = self.laps[n, place] == lap
-                on[:, column] = read & (self.levels[n, place] > self.gone(name, time_ns) + 128.0)
-            for one in self.expected.get(name, ()):
+        for n in np.flatnonzero(~read.all(axis=1)).tolist():
+            for one in self.expected.get(names[n], ()):
                 for start, end in one.spans or ((FIRST_NS, LAST_NS),):
-                    on[:, column] |= ~read & (when >= start) & (when < end)
-        return on
+                    on[n] |= ~read[n] & (when >= start) & (when < end)
+        return np.asarray(on.T)
 
 
 def _ring(seconds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

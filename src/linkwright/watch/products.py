@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -73,7 +74,8 @@ def products_on(
     known = [name for name in company.names if name in carriers_khz]
     all_khz = np.array([carriers_khz[name] for name in known], dtype=np.int64)
     were_on = earlier(known)
-    seldom = {name: float(were_on[:, n].mean()) if were_on.size else 1.0 for n, name in enumerate(known)}
+    shares = were_on.mean(axis=0) if were_on.shape[0] else np.ones(len(known))
+    seldom = dict(zip(known, shares.tolist(), strict=True))
 
     def rank(one: tuple[int, tuple[int, ...]]) -> tuple[bool, int, float, int]:
         who = [int(some[n]) for n in one[1]]
@@ -102,10 +104,12 @@ def _by_chance(own_khz: int, bandwidth_khz: int, carriers_khz: IntArray, were_on
     """At which share of the moments a product of so many, or of fewer, fell on the link; 1 where none is known."""
     if not were_on.shape[0]:
         return 1.0
-    sets, times = np.unique(were_on, axis=0, return_counts=True)
-    fewest = [_fewest(own_khz, bandwidth_khz, tuple(carriers_khz[one].tolist())) for one in sets]
-    hit = int(times[np.array(fewest) <= order].sum())
-    return hit / int(times.sum())
+    sets = Counter(one.tobytes() for one in were_on)
+    hit = 0
+    for one, many in sets.items():
+        on = np.frombuffer(one, dtype=np.bool_)
+        hit += many if _fewest(own_khz, bandwidth_khz, tuple(carriers_khz[on].tolist())) <= order else 0
+    return float(hit / were_on.shape[0])
 
 
 @functools.lru_cache(maxsize=4096)

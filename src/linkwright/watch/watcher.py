@@ -26,7 +26,7 @@ from linkwright.watch.causes import (
     signal_weights,
     sound_weights,
 )
-from linkwright.watch.company import BEFORE_S, Company, History, with_planned
+from linkwright.watch.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
 from linkwright.watch.products import Products, products_on
 from linkwright.watch.record import SECOND_NS, Batch, Reading, iso_of
@@ -91,7 +91,10 @@ class Change:
 
 @dataclass(slots=True)
 class _Raw:
-    """An episode as it is gathered; `before` is the one that closed before it on the same track of its link."""
+    """An episode as it is gathered; `before` is the one that closed before it on the same track of its link.
+
+    final : it was judged when nothing that it is judged by could change any more.
+    """
 
     number: int
     link: int
@@ -100,6 +103,7 @@ class _Raw:
     open: bool
     before: Episode | None = None
     told: Episode | None = None
+    final: bool = False
     judged_t: float = 0.0
     shown_t: float = 0.0
 
@@ -331,7 +335,7 @@ class Watcher:
         end = float(f[at.LAST_T])
         newest = self._newest()
         raw.judged_t = newest
-        if raw.told is not None and not raw.told.open and newest - float(f[at.ON_T]) > at.HISTORY - 3600:
+        if raw.told is not None and (raw.final or (not raw.told.open and newest - f[at.ON_T] > at.HISTORY - 3600)):
             return raw.told
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(end)
         expected = self._expected_at(name, from_ns)
@@ -345,7 +349,7 @@ class Watcher:
             if weights["interference"] > LEAST_FIT:  # only then are the others' carriers looked at
                 planned = (one for known in self.expected.values() for one in known)
                 wider = with_planned(company, planned, name, from_ns, to_ns)
-                products = self._products(raw, expected, wider, newest - end > 7.0)
+                products = self._products(raw, expected, wider, newest - end > AFTER_S[1] + 1.0)
                 if products.rose in set(wider.names) - set(company.names):
                     products = replace(products, by_plan=True)
                 weights = signal_weights(figures, products.fit, ceiling, air)
@@ -362,6 +366,7 @@ class Watcher:
             raw.number, name, from_ns, to_ns, raw.open, cause, probability,
             tuple(one for one in causes if one[1] >= 0.02), because, do, figures.heard, track, makers, figures,
         )  # fmt: skip
+        raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
 
     def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> Products:
@@ -369,13 +374,13 @@ class Watcher:
         history, from_ns = self._history, self._time(raw.figures[at.ON_T])
         live = {name: history.live_about(name, from_ns) for name in company.names}
         carriers = {name: one.carrier_khz for name, one in live.items() if one is not None}
-        gone = {name: history.gone(name, from_ns) for name in company.names}
+        gone = {name: self.defaults[1] if one is None else one.gone_dbm for name, one in live.items()}
         own = None if expected is None else expected.carrier_khz
         width = BANDWIDTH_KHZ if expected is None else expected.bandwidth_khz
         until_s = math.floor(raw.figures[at.ON_T]) - BEFORE_S[0]
 
         def earlier(names: Sequence[str]) -> np.ndarray:
-            return history.were_on(raw.link, names, from_ns, until_s, self.base_ns or 0)
+            return history.were_on(raw.link, names, gone, until_s, self.base_ns or 0)
 
         found = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
         was = raw.before
