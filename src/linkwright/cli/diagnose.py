@@ -88,7 +88,6 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
         heard = listen(open_recording(Path(name), name), tell)
         recording, rate = heard.recording, heard.recording.rate_hz
         begins_ns = None
-        begins_ns = None
         if of is not None and recording.stamp is not None:
             begins_ns = stamped_ns(recording.starts_at_s, recording.stamp.date, of.shoot.date, zone_of(of))
         for track in heard.tracks:
