@@ -14,6 +14,7 @@ from linkwright.plan.answer import number_word, unbroken
 from linkwright.plan.model import Plan
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
+from linkwright.watch.episodes import CAUSES
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
 from linkwright.web.pages.day import since_changed
@@ -29,14 +30,6 @@ KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed")
 LISTED: Final = 40
 #: Largest piece of readings that is taken at once [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
-#: The causes in words.
-CAUSES: Final[dict[str, str]] = {
-    "range": "at the end of its reach", "antenna": "one antenna hears nothing", "body": "a body in the way",
-    "multipath": "echoes at this place", "interference": "somebody else on its carrier",
-    "intermodulation": "a product of two of ours falls on it", "overload": "too near: the receiver is overloaded",
-    "battery": "its battery is empty", "switched-off": "its transmitter is off", "audio-path": "no sound comes in",
-    "unknown": "breaking up, cause not clear",
-}  # fmt: skip
 #: Causes against which another carrier helps.
 ON_THE_CARRIER: Final = ("interference", "intermodulation", "unknown")
 
