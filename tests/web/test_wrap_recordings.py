@@ -126,3 +126,10 @@ def test_without_readings_a_recording_lies_by_its_stamp(store: Store) -> None:
         listened(client)
         said = recordings(client.get("/wrap").text)["wild"]
         assert "There are no readings to lay it along; it lies by its own time stamp." in said
+
+
+def test_a_call_of_hours_does_not_squeeze_minutes_of_readings(day: TestClient) -> None:
+    """Six minutes from nine in a call of three hours and a half: the whole is the readings and ten minutes."""
+    told = day.get("/api/wrap/picture", params={"width": 1000}).json()
+    assert "T08:5" in told["from"]
+    assert "T09:1" in told["to"]

@@ -214,9 +214,11 @@ def bounds(wrap: WrapUp, gone: Gone) -> tuple[int, int]:
     if not spans:
         spans = near or [(0, 3_600_000)]
     first, last = min(one[0] for one in spans), max(one[1] for one in spans)
+    most = max(last - first, 600_000)  # a call of hours does not squeeze minutes of readings
+    before, after = first - most, last + most
     for begin, end in near:
         if begin < last and end > first:
-            first, last = min(first, begin), max(last, end)
+            first, last = min(first, max(begin, before)), max(last, min(end, after))
     room = max(1000, (last - first) // 100)
     return first - room, last + room
 
