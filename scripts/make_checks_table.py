@@ -1,7 +1,8 @@
 """Write docs/checks.md: every value from outside that a test holds the program to, with its source.
 
 The values are the tests of tests/published marked `published("source")`, found by collecting them as pytest does,
-without running them. With `--check` nothing is written; the exit code is 1 where the file is not what it would be.
+without running them. With `--check` nothing is written; the exit code is 1 where the file is not what it would be
+(without the shared data: where it differs in more than how many values there are).
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import io
+import re
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -20,6 +22,8 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 TESTS = ROOT / "tests" / "published"
 TABLE = ROOT / "docs" / "checks.md"
+#: Some tests take their values from this folder beside the clone; without it they are fewer.
+DATA = ROOT.parent / "shared" / "data"
 
 HEAD = """\
 # Values from outside
@@ -96,6 +100,11 @@ def table(checks: Sequence[Check]) -> str:
     return "".join(parts)
 
 
+def uncounted(text: str) -> str:
+    """The table without its counts of values."""
+    return re.sub(r" \(\d+ values\)|^\d+ values", "", text, flags=re.MULTILINE)
+
+
 def _cell(text: str) -> str:
     """A text as a cell of a table."""
     return " ".join(text.replace("|", "\\|").split())
@@ -110,7 +119,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     text = table(collected())
     if options.check:
         found = options.file.read_text("utf-8") if options.file.exists() else ""
-        if found == text:
+        if found == text or (not DATA.is_dir() and uncounted(found) == uncounted(text)):
             return 0
         print(f"{options.file.name} is out of date; run: make table", file=sys.stderr)
         return 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import runpy
 import subprocess
 import sys
 from pathlib import Path
@@ -31,7 +32,13 @@ def test_every_row_stands_in_the_table_once_and_the_table_is_up_to_date(tmp_path
     rows = [line for line in text.splitlines() if line.startswith("| ") and "`test_" in line]
     assert len(rows) == len(set(rows)) > 100
     assert all(line.count(" | ") == 2 for line in rows)
-    assert text == (ROOT / "docs" / "checks.md").read_text("utf-8")
+    assert run("--check").returncode == 0
+
+
+def test_without_the_shared_data_only_counts_may_differ() -> None:
+    uncounted = runpy.run_path(str(SCRIPT))["uncounted"]
+    assert uncounted("567 values in 2 rows.\n| a (9 values) | b |") == uncounted("5 values in 2 rows.\n| a | b |")
+    assert uncounted("| a | b |") != uncounted("| a | c |")
 
 
 def test_marked_tests_stand_in_this_folder_where_the_table_looks() -> None:
