@@ -1,10 +1,12 @@
-"""What every test shares: hypothesis without a clock and without chance, so that two runs are one."""
+"""What every test shares: hypothesis without a clock and without chance, so that two runs are one; order."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Final
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 # Helpers of a test folder are imported by their path from the root, as `tests.assign.plain`.
@@ -18,3 +20,14 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("ci")
+
+#: These take longest. They come first, so that at the end nobody waits for one of them while the others are done.
+LONG: Final = (
+    "test_everybody_can_use", "refresh_readme.py", "test_every_gentle_answer", "test_killed_fifty_times",
+    "test_a_power_cut_costs_nothing", "test_no_request_is_a_fault",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The long tests, then all others, each in their order."""
+    items.sort(key=lambda item: not any(name in item.nodeid for name in LONG))
