@@ -1,4 +1,4 @@
-"""What every test shares: hypothesis without a clock and without chance, so that two runs are one; order."""
+"""What every test shares: hypothesis without a clock and without chance, and the order of the tests."""
 
 from __future__ import annotations
 

@@ -13,13 +13,13 @@ from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import LiveCall
 from linkwright.units import dbm_from_mw, mhz_text
+from linkwright.watch.board import THIN_DB
 
 #: What disturbs one carrier is taken to reach so far from it, a narrow one of somebody else; what disturbs several
 #: at once this far, a broadband one [kHz] (both assumed).
 NARROW_KHZ: Final = 600
 WIDE_KHZ: Final = 5_000
-#: Under this a margin is thin [dB] (assumed), and a level this far under the plan's worst spot is told [dB].
-THIN_DB: Final = 6.0
+#: A level this far under the plan's worst spot is told [dB] (assumed).
 WEAKER_DB: Final = 6.0
 
 

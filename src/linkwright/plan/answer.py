@@ -7,8 +7,6 @@ import math
 from linkwright.plan.model import Plan
 from linkwright.units import number_word
 
-__all__ = ["answer_sentence", "number_word", "unbroken"]
-
 
 def answer_sentence(plan: Plan) -> str:
     """What the plan comes to: how many links hold, which is the weakest, who has no place."""

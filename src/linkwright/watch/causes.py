@@ -85,6 +85,7 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
     fine_level = f[at.FINE_L] / n_fine_l if n_fine_l else base
     dip = fine_level - f[at.BAD_L] / n_bad_l if n_bad_l else math.nan
     bad_level = mean(at.BAD_L, at.N_BAD_L) if n_bad_l else level
+    need = need_dbm if expected is None else expected.need_dbm
     gauges = [float(g) for g in (f[at.GAUGE_BEFORE], f[at.LOW_GAUGE]) if g == g]
     return Figures(
         length_s=float(f[at.LAST_T] - f[at.ON_T]),
@@ -100,8 +101,8 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
         base_dbm=base,
         drop_db=usual - bad_level,
         first_db=base - first,
-        over_need_db=bad_level - (need_dbm if expected is None else expected.need_dbm),
-        mean_over_db=level - (need_dbm if expected is None else expected.need_dbm),
+        over_need_db=bad_level - need,
+        mean_over_db=level - need,
         bad_dip_db=float(dip),
         spread_db=_spread(f, at.SUM_L, at.SQ_L, at.N_L),
         gone_spread_db=_spread(f, at.SUM_GONE, at.SQ_GONE, at.N_GONE),

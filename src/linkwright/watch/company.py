@@ -18,7 +18,7 @@ from linkwright.watch.states import HISTORY
 BEFORE_S: Final = (6, 2)
 WHILE_S: Final = 10
 AFTER_S: Final = (2, 6)
-#: Moments before an episode that are looked at for that.
+#: Moments before an episode at which it is looked up who was on.
 MOMENTS: Final = 32
 #: Somebody whose receiver says nothing came on, or went, with an episode where the plan says so within this [ns].
 PLANNED_NS: Final = 8_000_000_000
@@ -41,7 +41,7 @@ class History:
     """Every link's level by the second, as far back as it is kept, and who should be on by the plan.
 
     levels (l, HISTORY) : dBm plus 128, 0 where nothing was received. laps (l, HISTORY) : of which turn of the ring
-    a second is. expected : by name of the link. gone_dbm : below this nothing is received, where no plan says.
+    a second is. expected : by name of the link.
     """
 
     names: list[str]
@@ -49,7 +49,6 @@ class History:
     levels: np.ndarray
     laps: np.ndarray
     expected: Mapping[str, Sequence[Expected]]
-    gone_dbm: float
 
     def company(self, link: int, from_s: float, to_s: float) -> Company:
         """The levels of all links but one about an episode [s since the base]."""
@@ -93,7 +92,7 @@ class History:
         place, lap = _ring(seconds)
         rows = np.array([self.index.get(name, link) for name in names], dtype=np.int64)
         known = np.array([name in self.index for name in names], dtype=np.bool_)
-        limit = np.array([gone_dbm.get(name, self.gone_dbm) for name in names]) + 128.0
+        limit = np.array([gone_dbm[name] for name in names]) + 128.0
         read = (self.laps[np.ix_(rows, place)] == lap) & known[:, None]
         on = read & (self.levels[np.ix_(rows, place)] > limit[:, None])
         when = seconds * SECOND_NS + base_ns

@@ -51,7 +51,7 @@ def products_on(
     a product fell on the link then, one falls on it now by chance: the fewer, the likelier it is the cause (Bayes).
     """
     now = company.while_dbm
-    off = np.array([gone_dbm.get(name, -100.0) for name in company.names])
+    off = np.array([gone_dbm[name] for name in company.names])
     on = now > off
     if int(on.sum()) < 2:
         return Products(0.0)

@@ -16,7 +16,6 @@ import numpy as np
 from linkwright.watch import states as at
 from linkwright.watch.causes import (
     LEAST_FIT,
-    UNKNOWN,
     Figures,
     air_factor,
     branch_weights,
@@ -179,9 +178,7 @@ class Watcher:
         self._active = grown((3,), np.uint8, 0.0, "_active")
         self._levels = grown((at.HISTORY,), np.uint8, 0.0, "_levels")
         self._laps = grown((at.HISTORY,), np.uint8, 0.0, "_laps")
-        self._history = History(
-            self.names, self.index, self._levels, self._laps, self.expected, self.defaults[1]
-        )  # fmt: skip
+        self._history = History(self.names, self.index, self._levels, self._laps, self.expected)
         self._limits()
 
     def _limits(self) -> None:
@@ -357,7 +354,7 @@ class Watcher:
             weights = branch_weights(figures) if raw.track == at.BRANCH else sound_weights(figures)
         causes = shares(weights)
         if raw.before is not None and _goes_on(raw.before, figures, from_ns):
-            causes = (*raw.before.causes, ("unknown", UNKNOWN))
+            causes = raw.before.causes
         cause, probability = cause_of(causes)
         track = at.TRACKS[raw.track]
         because, do = words(cause, track, figures, company, products, expected, raw.open)

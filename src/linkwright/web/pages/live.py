@@ -10,10 +10,10 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.gather.spares import spares_now
-from linkwright.plan.answer import number_word, unbroken
+from linkwright.plan.answer import unbroken
 from linkwright.plan.model import Plan
 from linkwright.shoot.errors import InputError
-from linkwright.units import mhz_text
+from linkwright.units import mhz_text, number_word
 from linkwright.watch.episodes import CAUSES
 from linkwright.web.app import job_of, render
 from linkwright.web.job import Job
@@ -21,7 +21,7 @@ from linkwright.web.pages.day import since_changed
 from linkwright.web.pages.edit import Body
 from linkwright.web.playing import Playing
 from linkwright.web.security import READINGS_PATH, person_of
-from linkwright.web.watching import Alarm, Watching, call_at, clock_of
+from linkwright.web.watching import BY_OTHERS, Alarm, Watching, call_at, clock_of
 
 router = APIRouter()
 
@@ -31,7 +31,7 @@ LISTED: Final = 40
 #: Largest piece of readings that is taken at once [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
 #: Causes against which another carrier helps.
-ON_THE_CARRIER: Final = ("interference", "intermodulation", "unknown")
+ON_THE_CARRIER: Final = (*BY_OTHERS, "unknown")
 
 
 class Happened(Body):
