@@ -75,8 +75,8 @@ def _answered(
     """Read, survey, draw and print; whether every file counts as evidence."""
     from linkwright.air.report import EXAMPLES, sweep_document
     from linkwright.air.survey import survey
-    from linkwright.cli.loading import load_shoot
     from linkwright.cli.output import check_picture, console, print_json, progress
+    from linkwright.desk.loading import load_shoot
     from linkwright.plan.pipeline import receivers_stepping
     from linkwright.rules import territory_or_group, tv_channels
 
