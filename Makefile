@@ -55,6 +55,7 @@ lint: $(DEV)
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports --no-logo
+	$(BIN)/python scripts/check_circles.py
 
 bench: $(DEV)
 	$(BIN)/python -m pytest bench --benchmark-only --benchmark-disable-gc -q

@@ -12,7 +12,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from linkwright.air.predicted import Place, Predicted
 from linkwright.air.stations import Stations
-from linkwright.gather import predicted_tv
+from linkwright.desk.tv import predicted_tv
 from linkwright.rules import territory
 
 #: Stations drawn, and how many of them are predicted alone for the baseline.

@@ -17,18 +17,18 @@ import numpy as np
 import pytest
 from tests.watch.courses import courses
 
-from linkwright.watch.faults import CAUSES, draw_faults
-from linkwright.watch.live import Live
-from linkwright.watch.parquet import write_parquet
-from linkwright.watch.record import Batch
-from linkwright.watch.simulate import Meter, simulate
-from linkwright.watch.writing import csv_lines, json_records
+from linkwright.watch.log.live import Live
+from linkwright.watch.log.parquet import write_parquet
+from linkwright.watch.log.record import Batch
+from linkwright.watch.log.writing import csv_lines, json_records
+from linkwright.watch.play.faults import CAUSES, draw_faults
+from linkwright.watch.play.simulate import Meter, simulate
 
 LINKS, MINUTES, TIMES = 100, 6.0, 120
 CODE = (
     "import sys, time; from pathlib import Path\n"
-    "from linkwright.watch.diagnose import diagnose\n"
-    "from linkwright.watch.expected import Expected\n"
+    "from linkwright.watch.diagnose.logs import diagnose\n"
+    "from linkwright.watch.diagnose.expected import Expected\n"
     "plan = [Expected(f'Talent {n + 1}', 'Call', (), 500_000 + 375 * n, -72.0, -112.0, 20.0) for n in range(100)]\n"
     "begun, work = time.perf_counter(), time.process_time()\n"
     "found = diagnose([(Path(sys.argv[1]), 'log')], plan if sys.argv[2] == 'plan' else ())\n"

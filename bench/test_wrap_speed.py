@@ -12,9 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from linkwright.watch.kept import Stretch, packed, unpacked
-from linkwright.watch.outline import Outline
-from linkwright.watch.statistics import Tally
+from linkwright.watch.figures.outline import Outline
+from linkwright.watch.figures.statistics import Tally
+from linkwright.watch.log.kept import Stretch, packed, unpacked
 
 LINKS, RATE_HZ, MINUTES = 50, 10, 1440
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from linkwright.web.job import Job
+    from linkwright.desk.job import Job
 
 PAGES = ("shoot", "air", "plan", "ground", "sound", "day", "sheets", "live", "wrap")
 #: What is kept as readings for the pages Live and Wrap: simulated, so long [h], faults an hour and link, the seed.
@@ -27,9 +27,9 @@ def main(folder: Path) -> int:
 
     from playwright.sync_api import sync_playwright
 
+    from linkwright.desk.job import import_shoot
     from linkwright.store import Store
     from linkwright.web.app import create_app
-    from linkwright.web.job import import_shoot
     from linkwright.web.serving import Pages
 
     chromium = shutil.which("chromium")
@@ -89,13 +89,13 @@ def main(folder: Path) -> int:
 
 def keep_readings(job: Job) -> None:
     """Half an hour of simulated readings and two takes, as a day would have left them."""
-    from linkwright.gather.watching import courses_of
+    from linkwright.desk.expecting import courses_of
+    from linkwright.desk.kept_readings import MOST_BYTES, name_of
     from linkwright.store import READINGS
-    from linkwright.watch.faults import CAUSES, draw_faults
-    from linkwright.watch.kept import packed
-    from linkwright.watch.simulate import simulate
-    from linkwright.watch.stretches import stretch_of
-    from linkwright.web.kept_readings import MOST_BYTES, name_of
+    from linkwright.watch.log.kept import packed
+    from linkwright.watch.log.stretches import stretch_of
+    from linkwright.watch.play.faults import CAUSES, draw_faults
+    from linkwright.watch.play.simulate import simulate
 
     scene, plan, shoot = job.scene(), job.planned.plan, job.document().shoot
     assert scene is not None

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 FloatArray: TypeAlias = NDArray[np.float64]
 IntArray: TypeAlias = NDArray[np.int64]
 CountArray: TypeAlias = NDArray[np.int32]
+#: Samples of sound, readings: what comes by the million.
+SampleArray: TypeAlias = NDArray[np.float32]
 BoolArray: TypeAlias = NDArray[np.bool_]
 
 #: A half-wave dipole over an isotropic radiator [dB]; ITU Radio Regulations No. 1.161-1.162.

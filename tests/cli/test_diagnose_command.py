@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from tests.cli.calling import call
 
-from linkwright.watch.live import Live
+from linkwright.watch.log.live import Live
 
 SHOOT = """
 [shoot]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from tests.cli.calling import call
 
-from linkwright.cli.tv import site_tv
+from linkwright.desk.tv import site_tv
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_shoot
 

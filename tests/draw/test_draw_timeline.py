@@ -12,9 +12,9 @@ from tests.watch.made_readings import NINE_MS, part, readings
 
 from linkwright.draw.bars import Span
 from linkwright.draw.timeline import SHAPES, Flag, Lane, Timeline, drawn_timeline
-from linkwright.watch.episodes import CAUSES, Episode
-from linkwright.watch.outline import Outline
-from linkwright.watch.statistics import Tally
+from linkwright.watch.diagnose.episodes import CAUSES, Episode
+from linkwright.watch.figures.outline import Outline
+from linkwright.watch.figures.statistics import Tally
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
 SVG = "{http://www.w3.org/2000/svg}"

@@ -9,8 +9,7 @@ import pytest
 
 from linkwright.air.predicted import Place
 from linkwright.air.stations import Stations, read_stations
-from linkwright.cli.tv import tv_separations
-from linkwright.gather import predicted_tv
+from linkwright.desk.tv import predicted_tv, tv_separations
 from linkwright.rules import territory
 
 LIST = Path(__file__).parents[3] / "shared" / "data" / "tv" / "us_post_auction_2017.csv"

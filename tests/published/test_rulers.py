@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from linkwright.assign.bound import clean_bound, spacing_bound
-from linkwright.assign.clean import find_clean, quiet, search_depth_first
+from linkwright.assign.clean import find_clean, search_depth_first
 from linkwright.assign.problem import Problem, Wish, grid_of
 from linkwright.assign.search import solve
 from linkwright.assign.state import State
 from linkwright.physics.intermodulation import hits_on
+from linkwright.progress import quiet
 from linkwright.rules import territory, tv_channel
 from linkwright.units import IntArray
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from linkwright.watch.simulate import A_CYCLE, CYCLES, scattered
+from linkwright.watch.play.simulate import A_CYCLE, CYCLES, scattered
 
 #: Fields to average over: one has waves from 24 directions only. Fades are shorter than a sample: so many between
 #: two.

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from linkwright.watch.expected import Expected
-from linkwright.watch.simulate import Course
+from linkwright.watch.diagnose.expected import Expected
+from linkwright.watch.play.course import Course
 
 BEGIN_NS = 1_810_000_000_000_000_000
 MARKS = (0, 1, 4, 10, 12, 17)

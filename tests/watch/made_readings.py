@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from linkwright.watch.kept import Stretch
+from linkwright.watch.log.kept import Stretch
 
 #: 14 May 2027, 09:00 in London [ms since 1970]; by hand: 20,952 days and 8 hours.
 NINE_MS = (20_952 * 24 + 8) * 3_600_000

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 from tests.watch.second import BEGIN_NS, Played
 
-from linkwright.watch.breaks import Breaks
-from linkwright.watch.record import MUTED, Batch
-from linkwright.watch.recordings import Laid, NotLaid, TrackFaults, lay
-from linkwright.watch.watcher import Episode
-from linkwright.watch.weighing import spans_of, weighed
+from linkwright.watch.align.breaks import Breaks
+from linkwright.watch.align.recordings import Laid, NotLaid, TrackFaults, lay
+from linkwright.watch.align.weighing import spans_of, weighed
+from linkwright.watch.diagnose.watcher import Episode
+from linkwright.watch.log.record import MUTED, Batch
 
 #: A longer mute is digital silence to whoever listens [s] (docs/sound.md).
 LONGEST_MUTE_S = 5.0

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.stats import beta
 from tests.watch.second import BEGIN_NS, FLOOR_DBM, NEED_DBM, Played, Truth
 
-from linkwright.watch.expected import Expected
-from linkwright.watch.record import SECOND_NS, Batch
-from linkwright.watch.watcher import Episode
+from linkwright.watch.diagnose.expected import Expected
+from linkwright.watch.diagnose.watcher import Episode
+from linkwright.watch.log.record import SECOND_NS, Batch
 
 #: A cause shows a little before and after itself [s].
 AROUND_S = 3.0

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.ahead import ahead
+from linkwright.watch.log.ahead import ahead
 
 
 @given(st.lists(st.integers(), max_size=30), st.integers(1, 5))

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from tests.watch.courses import BEGIN_NS
 
-from linkwright.watch.expected import Expected, Swept
-from linkwright.watch.record import Batch
-from linkwright.watch.watcher import Episode, Watcher
+from linkwright.watch.diagnose.expected import Expected, Swept
+from linkwright.watch.diagnose.watcher import Episode, Watcher
+from linkwright.watch.log.record import Batch
 
 PLAN = Expected("Anna", "Call", (), 570_000, -70.0, -112.0, 20.0)
 

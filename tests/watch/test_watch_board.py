@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkwright.watch.board import LOOKS, MOST_LINKS, Board
-from linkwright.watch.record import Batch
+from linkwright.watch.figures.board import LOOKS, MOST_LINKS, Board
+from linkwright.watch.log.record import Batch
 
 NAN = float("nan")
 Row = tuple[float, float, float, float, float, float]

@@ -9,11 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linkwright.watch import breaks as module
-from linkwright.watch.breaks import Breaks
-from linkwright.watch.clocks import breaks_of
-from linkwright.watch.record import FIELDS, MUTED, QUALITY, Batch, Log
-from linkwright.watch.stretches import batch_of, stretch_of
+from linkwright.watch.align import breaks as module
+from linkwright.watch.align.breaks import Breaks
+from linkwright.watch.align.clocks import breaks_of
+from linkwright.watch.log.record import FIELDS, MUTED, QUALITY, Batch, Log
+from linkwright.watch.log.stretches import batch_of, stretch_of
 
 BASE_NS = 1_810_000_000_000_000_000
 

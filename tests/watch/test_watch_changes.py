@@ -7,8 +7,8 @@ import pytest
 import ruptures
 from tests.watch.second import BEGIN_NS
 
-from linkwright.watch.record import Batch
-from linkwright.watch.watcher import Watcher
+from linkwright.watch.diagnose.watcher import Watcher
+from linkwright.watch.log.record import Batch
 
 
 @pytest.mark.parametrize("cause", ["body", "switched-off", "antenna"])

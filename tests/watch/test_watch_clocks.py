@@ -10,12 +10,12 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from linkwright.watch.breaks import Breaks, LinkBreaks
-from linkwright.watch.clocks import Aligned, NotAligned, align
-from linkwright.watch.record import FIELDS, Batch, Log, Track
-from linkwright.watch.recordings import TrackFaults, clock_words, lay, stamped_ns
-from linkwright.watch.watcher import Episode, Watcher
-from linkwright.watch.weighing import spans_of, weighed
+from linkwright.watch.align.breaks import Breaks, LinkBreaks
+from linkwright.watch.align.clocks import Aligned, NotAligned, align
+from linkwright.watch.align.recordings import TrackFaults, clock_words, lay, stamped_ns
+from linkwright.watch.align.weighing import spans_of, weighed
+from linkwright.watch.diagnose.watcher import Episode, Watcher
+from linkwright.watch.log.record import FIELDS, Batch, Log, Track
 
 
 @given(st.integers(0, 10_000), st.floats(-4000.0, 4000.0), st.floats(-80.0, 80.0), st.integers(6, 40))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 
-from linkwright.watch import record, states, watch_compiled
+from linkwright.watch.diagnose import loop, states
+from linkwright.watch.log import record
 
 
 def test_the_loop_is_compiled_anew_when_its_constants_change() -> None:
@@ -12,4 +13,4 @@ def test_the_loop_is_compiled_anew_when_its_constants_change() -> None:
     names = ("RF_A", "RF_B", "AUDIO", "QUALITY", "BATTERY", "MUTED", "GAP_PERIODS", "GAP_S")
     constants += [(name, getattr(record, name)) for name in names]
     digest = hashlib.sha256(repr(constants).encode()).hexdigest()[:12]
-    assert digest == watch_compiled.COMPILED_WITH, f'write COMPILED_WITH = "{digest}" in watch_compiled.py'
+    assert digest == loop.COMPILED_WITH, f'write COMPILED_WITH = "{digest}" in loop.py'

@@ -6,7 +6,15 @@ import zoneinfo
 
 from tests.watch.made_readings import NINE_MS
 
-from linkwright.watch.episodes import Episode, answer, duration, from_document, iso, lost_by_cause, to_document
+from linkwright.watch.diagnose.episodes import (
+    Episode,
+    answer,
+    duration,
+    from_document,
+    iso,
+    lost_by_cause,
+    to_document,
+)
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
 

@@ -12,9 +12,9 @@ from tests.watch.independent import Recorded, play
 from tests.watch.scoring import AROUND_S, interval, table, told_of
 from tests.watch.second import BEGIN_NS, Truth
 
-from linkwright.watch.expected import Expected
-from linkwright.watch.record import SECOND_NS, Batch
-from linkwright.watch.watcher import Episode, Watcher
+from linkwright.watch.diagnose.expected import Expected
+from linkwright.watch.diagnose.watcher import Episode, Watcher
+from linkwright.watch.log.record import SECOND_NS, Batch
 
 SEEDS = range(500, 506)
 CLEAN = range(510, 514)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkwright.watch.kept import Stretch, packed, unpacked
+from linkwright.watch.log.kept import Stretch, packed, unpacked
 
 LEVEL = st.one_of(st.just(float("nan")), st.floats(-200, 50, width=32))
 SHARE = st.one_of(st.just(float("nan")), st.floats(0, 1, width=32))

@@ -15,10 +15,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from linkwright.watch.live import Live, Taken
-from linkwright.watch.mqtt import Broker, listen
-from linkwright.watch.osc import OscServer
-from linkwright.watch.record import FIELDS, Batch
+from linkwright.watch.log.live import Live, Taken
+from linkwright.watch.log.mqtt import Broker, listen
+from linkwright.watch.log.osc import OscServer
+from linkwright.watch.log.record import FIELDS, Batch
 
 NOW = "2027-05-14T09:00:00+01:00"
 GOOD = {"time": NOW, "link": "Potter", "rf_a_dbm": -60, "quality": 1.0, "muted": False}

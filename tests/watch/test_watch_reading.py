@@ -11,12 +11,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.mapping import Mapping, parse_mapping
-from linkwright.watch.parquet import write_parquet
-from linkwright.watch.reading import Intake, read_batches, read_log
-from linkwright.watch.record import FIELDS, RANGES, Batch, Log, iso_of, reading_from, time_ns_of
-from linkwright.watch.scan import days_since_1970
-from linkwright.watch.writing import csv_lines
+from linkwright.watch.log.columns import Intake
+from linkwright.watch.log.mapping import Mapping, parse_mapping
+from linkwright.watch.log.parquet import write_parquet
+from linkwright.watch.log.reading import read_batches, read_log
+from linkwright.watch.log.record import FIELDS, RANGES, Batch, Log, iso_of, reading_from, time_ns_of
+from linkwright.watch.log.scan import days_since_1970
+from linkwright.watch.log.writing import csv_lines
 
 HEAD = "time,link,rf_a_dbm,rf_b_dbm,audio_dbfs,quality,battery,muted\n"
 ROW = "2027-05-14T09:00:00.{:03d}+01:00,Potter,-60.5,-61,-22,1,0.8,0\n"
@@ -204,7 +205,7 @@ def test_blocks_do_not_change_what_is_read(tmp_path: Path, monkeypatch: pytest.M
     batch = Batch(("A", "B, too", "C"), rng.integers(0, 3, 4000).astype(np.int32), times, values)
     path.write_text("".join(csv_lines([batch])), "utf-8")
     whole = list(read_batches(path))
-    monkeypatch.setattr("linkwright.watch.reading.BLOCK_BYTES", 7001)
+    monkeypatch.setattr("linkwright.watch.log.reading.BLOCK_BYTES", 7001)
     parts = list(read_batches(path))
     assert len(parts) > 10
     for found in (whole, parts):

@@ -11,9 +11,9 @@ from tests.watch.courses import BEGIN_NS, courses
 from tests.watch.scoring import batch_of, confusion, expected_of, false_alarms, interval, table
 from tests.watch.second import Played, Truth, play
 
-from linkwright.watch.faults import CAUSES, draw_faults
-from linkwright.watch.simulate import Meter, simulate
-from linkwright.watch.watcher import Episode, Watcher
+from linkwright.watch.diagnose.watcher import Episode, Watcher
+from linkwright.watch.play.faults import CAUSES, draw_faults
+from linkwright.watch.play.simulate import Meter, simulate
 
 #: Seeds that nothing was set by.
 SEEDS = (21, 22, 23, 24, 25, 26)

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.watch.made_readings import NINE_MS, part, readings
 
-from linkwright.watch.kept import Stretch
-from linkwright.watch.outline import Outline
-from linkwright.watch.statistics import NEEDED_DBM, Figures, Tally
-from linkwright.watch.stretches import batch_of, between, stretch_of
+from linkwright.watch.figures.outline import Outline
+from linkwright.watch.figures.statistics import NEEDED_DBM, Figures, Tally
+from linkwright.watch.log.kept import Stretch
+from linkwright.watch.log.stretches import batch_of, between, stretch_of
 
 
 def figures(*stretches: Stretch, needed: float = NEEDED_DBM) -> Figures:

@@ -14,13 +14,13 @@ from tests.watch.courses import courses
 from tests.watch.scoring import batch_of, expected_of
 from tests.watch.second import BEGIN_NS, play
 
-from linkwright.watch.diagnose import diagnose
-from linkwright.watch.faults import CAUSES, draw_faults
-from linkwright.watch.record import FIELDS, SECOND_NS, Batch, Log
-from linkwright.watch.replay import paced
-from linkwright.watch.simulate import simulate
-from linkwright.watch.watcher import Episode, Watcher
-from linkwright.watch.writing import csv_lines
+from linkwright.watch.diagnose.logs import diagnose
+from linkwright.watch.diagnose.watcher import Episode, Watcher
+from linkwright.watch.log.record import FIELDS, SECOND_NS, Batch, Log
+from linkwright.watch.log.writing import csv_lines
+from linkwright.watch.play.faults import CAUSES, draw_faults
+from linkwright.watch.play.replay import paced
+from linkwright.watch.play.simulate import simulate
 
 PLAYED = play(51, links=3, minutes=12.0, step_s=0.2)
 WHOLE = batch_of(PLAYED)

@@ -15,12 +15,10 @@ from tests.watch.recorded import every, recorded, with_recordings
 from tests.watch.scoring import batch_of, confusion, expected_of, interval, table
 from tests.watch.second import Played, play
 
-from linkwright.watch.breaks import LinkBreaks
-from linkwright.watch.causes import Figures
-from linkwright.watch.clocks import Aligned
-from linkwright.watch.recordings import Laid, Loss, TrackFaults
-from linkwright.watch.watcher import Episode, Watcher
-from linkwright.watch.weighing import (
+from linkwright.watch.align.breaks import LinkBreaks
+from linkwright.watch.align.clocks import Aligned
+from linkwright.watch.align.recordings import Laid, Loss, TrackFaults
+from linkwright.watch.align.weighing import (
     HELD,
     LONG,
     NOTHING,
@@ -35,6 +33,8 @@ from linkwright.watch.weighing import (
     sound_pattern,
     weighed,
 )
+from linkwright.watch.diagnose.causes import Figures
+from linkwright.watch.diagnose.watcher import Episode, Watcher
 
 BASE_NS = 1_810_000_000_000_000_000
 NONE = dict.fromkeys(Figures.__dataclass_fields__, math.nan)

@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from linkwright.desk.job import Job, import_shoot
 from linkwright.store import Store
 from linkwright.web.app import create_app
-from linkwright.web.job import Job, import_shoot
 from linkwright.web.serving import Pages
 
 HOST = "testserver"

@@ -13,8 +13,8 @@ from tests.watch.made_readings import NINE_MS
 from tests.web.wrapped import minute
 
 from linkwright.store import READINGS, RECORDING, Store
-from linkwright.watch.episodes import moment
-from linkwright.watch.kept import packed
+from linkwright.watch.diagnose.episodes import moment
+from linkwright.watch.log.kept import packed
 
 RATE = 8000
 #: When Boom broke, for 0.7 s each [s since nine], between two readings; and a loss that the readings do not show.

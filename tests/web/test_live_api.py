@@ -12,9 +12,9 @@ import pytest
 from fastapi.testclient import TestClient
 from tests.web.conftest import HOST, client_of, demo_into, planned
 
+from linkwright.desk import kept_readings
+from linkwright.desk.watching import Watching
 from linkwright.store import Store
-from linkwright.web import kept_readings
-from linkwright.web.watching import Watching
 
 START = datetime.datetime(2027, 5, 14, 8, 30, tzinfo=datetime.UTC)  # half past nine in London: Raking is on
 

@@ -19,7 +19,7 @@ from tests.web.wrapped import day_behind, gone_through, log_csv
 
 from linkwright.store import Store
 from linkwright.store.placebook import PlaceBook
-from linkwright.watch.episodes import iso
+from linkwright.watch.diagnose.episodes import iso
 
 
 @pytest.fixture(scope="module")

@@ -17,11 +17,11 @@ import pytest
 from tests.web.conftest import client_of, planned
 from tests.web.wrapped import day_behind, log_csv
 
+from linkwright.desk.archive import FORMAT, JOB, LIST, is_zip, open_beside
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
-from linkwright.watch.kept import unpacked
-from linkwright.watch.reading import read_log
-from linkwright.web.archive import FORMAT, JOB, LIST, is_zip, open_beside
+from linkwright.watch.log.kept import unpacked
+from linkwright.watch.log.reading import read_log
 
 
 @pytest.fixture(scope="module")

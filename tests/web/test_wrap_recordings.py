@@ -17,7 +17,7 @@ from tests.web.recorded_day import BEGINS_S, BREAKS_S, keep_breaks, keep_recordi
 from tests.web.wrapped import gone_through
 
 from linkwright.store import Store
-from linkwright.watch.episodes import milliseconds_of
+from linkwright.watch.diagnose.episodes import milliseconds_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 

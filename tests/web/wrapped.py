@@ -14,8 +14,8 @@ from tests.web.conftest import client_of, demo_into, planned
 
 from linkwright.store import READINGS, Store
 from linkwright.store.placebook import PlaceBook
-from linkwright.watch.episodes import moment
-from linkwright.watch.kept import Stretch, packed
+from linkwright.watch.diagnose.episodes import moment
+from linkwright.watch.log.kept import Stretch, packed
 
 LINKS = ("Presenter", "Boom")
 

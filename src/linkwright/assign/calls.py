@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.criterion import Comparison, choose, mend
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
 from linkwright.assign.search import solve
+from linkwright.progress import Tell, quiet
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,8 @@ from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem
 from linkwright.assign.seeds import starts
 from linkwright.assign.state import State
+from linkwright.progress import Tell, quiet
 from linkwright.units import BoolArray, IntArray
-
-#: Said now and then during long work: what is being done, and how far it is (0..1). It may raise to stop.
-Tell = Callable[[str, float], None]
 
 #: Beyond this distance another carrier no longer counts as a neighbour when slots are otherwise equal [kHz].
 FAR_KHZ: Final = 2000
@@ -34,10 +32,6 @@ MOVES_A_PIECE: Final = 2_000
 
 #: The cost of dealing a link a cell that it cannot have.
 NOT_A_SLOT: Final = 1e6
-
-
-def quiet(_what: str, _share: float) -> None:
-    """Say nothing."""
 
 
 @dataclass(frozen=True, slots=True)

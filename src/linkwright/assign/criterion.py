@@ -8,12 +8,13 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.clean import Tell, find_clean
+from linkwright.assign.clean import find_clean
 from linkwright.assign.joint import WORTH_DB, improve_by_levels
 from linkwright.assign.placement import CallLevels, Placement, Score
 from linkwright.assign.problem import Assignment, Criterion, Problem, grid_of, only
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
+from linkwright.progress import Tell
 from linkwright.units import BoolArray, IntArray
 
 

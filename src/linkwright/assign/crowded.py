@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from linkwright.assign.clean import Tell, settle
+from linkwright.assign.clean import settle
 from linkwright.assign.problem import SPACING_WEIGHT, Assignment, Grid, Problem, answer
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
+from linkwright.progress import Tell
 from linkwright.units import IntArray
 
 #: Share of the full effort that goes into having fewer products: levels, not counts, decide in the end.

@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.clean import Tell
 from linkwright.assign.placement import CallLevels, Outcome, Placement, Score
+from linkwright.progress import Tell
 from linkwright.units import BoolArray, FloatArray, IntArray
 
 #: Gains below this are not worth moving anybody [dB].

@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from linkwright.assign.clean import Tell, quietest, settle
+from linkwright.assign.clean import quietest, settle
 from linkwright.assign.crowded import spaced
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
+from linkwright.progress import Tell
 
 
 def keep(problem: Problem, grid: Grid, tell: Tell) -> Assignment:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.clean import Tell, find_clean, quiet
+from linkwright.assign.clean import find_clean
 from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem, grid_of
 from linkwright.assign.state import State
+from linkwright.progress import Tell, quiet
 
 #: Share of the full effort that each attempt at one more link gets.
 EFFORT = 0.05

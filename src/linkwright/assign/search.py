@@ -11,12 +11,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from linkwright.assign.clean import Tell, find_clean, quiet
+from linkwright.assign.clean import find_clean
 from linkwright.assign.crowded import least_hit
 from linkwright.assign.keep import keep
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of, only
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
+from linkwright.progress import Tell, quiet
 from linkwright.units import BoolArray, IntArray
 
 #: Attempts at another clean set when some link lacks a spare.

@@ -15,8 +15,8 @@ def run(
 
     Exit status: 0 nothing stops it, 1 something does, 2 bad input.
     """
-    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_findings, print_json
+    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.plan.pipeline import check_shoot
 
     read = load_shoot(shoot)

@@ -25,9 +25,9 @@ def run(
     Cells are changed at the last chance that can be reached: in breaks or before a call. Exit status: 0 the day
     holds, 1 a change falls into a take, a chance is reached on the reserve only, or time is missing, 2 bad input.
     """
-    from linkwright.cli.loading import load_shoot
     from linkwright.cli.output import check_picture, console, print_json, write_drawing
     from linkwright.day.report import document
+    from linkwright.desk.loading import load_shoot
     from linkwright.plan.batteries import day_with
 
     if picture is not None:
@@ -47,8 +47,8 @@ def run(
 
 def _plan(shoot: Shoot, path: str, plan: str | None) -> Plan:
     """The plan in a file, or a new one. Raises InputError where the file plans another shoot."""
-    from linkwright.cli.loading import load_plan, load_sweeps, load_tv
     from linkwright.cli.output import progress
+    from linkwright.desk.loading import load_plan, load_sweeps, load_tv
     from linkwright.plan.pipeline import make_plan
     from linkwright.shoot.errors import InputError
 

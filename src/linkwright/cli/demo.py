@@ -61,8 +61,8 @@ def serve_demo(port: int) -> None:
     from pathlib import Path
 
     from linkwright.cli.serve import serve_store
+    from linkwright.desk.job import import_shoot
     from linkwright.store import Store
-    from linkwright.web.job import import_shoot
 
     with (
         tempfile.TemporaryDirectory(prefix="linkwright-demo-") as folder,
@@ -77,7 +77,7 @@ def demo_shoot() -> tuple[Shoot, Any]:
     """The built-in shoot and its sweeps."""
     import importlib.resources
 
-    from linkwright.cli.loading import load_sweeps
+    from linkwright.desk.loading import load_sweeps
     from linkwright.shoot.reading import read_shoot
 
     with importlib.resources.as_file(importlib.resources.files("linkwright.demo")) as folder:

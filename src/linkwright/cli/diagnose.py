@@ -12,13 +12,13 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from linkwright.assign.clean import Tell
+    from linkwright.progress import Tell
     from linkwright.shoot.models import Shoot
-    from linkwright.watch.breaks import LinkBreaks
-    from linkwright.watch.diagnose import Diagnosis
-    from linkwright.watch.expected import Expected
-    from linkwright.watch.mapping import Mapping
-    from linkwright.watch.recordings import Laid, TrackFaults
+    from linkwright.watch.align.breaks import LinkBreaks
+    from linkwright.watch.align.recordings import Laid, TrackFaults
+    from linkwright.watch.diagnose.expected import Expected
+    from linkwright.watch.diagnose.logs import Diagnosis
+    from linkwright.watch.log.mapping import Mapping
 
 
 def run(
@@ -35,10 +35,10 @@ def run(
 
     Exit status: 0 nothing did, 1 something did, 2 bad input.
     """
-    from linkwright.cli.loading import load_shoot
     from linkwright.cli.output import console, print_json, progress
+    from linkwright.desk.loading import load_shoot
     from linkwright.shoot.errors import InputError
-    from linkwright.watch.diagnose import diagnose
+    from linkwright.watch.diagnose.logs import diagnose
 
     if plan is not None and shoot is None:
         raise InputError("--plan needs the shoot that it plans: --shoot FILE")
@@ -59,15 +59,15 @@ def run(
 
 def mapping_in(path: str | None) -> Mapping:
     from linkwright.shoot.reading import read_text
-    from linkwright.watch.mapping import MOST_BYTES, TIDY, parse_mapping
+    from linkwright.watch.log.mapping import MOST_BYTES, TIDY, parse_mapping
 
     return TIDY if path is None else parse_mapping(read_text(Path(path), path, MOST_BYTES), path)
 
 
 def _expected(of: Shoot, shoot: str, plan: str | None, tell: Tell) -> Sequence[Expected]:
     """What the plan says of the links. Raises InputError."""
-    from linkwright.cli.loading import planned_scene
-    from linkwright.gather.watching import expected_of
+    from linkwright.desk.expecting import expected_of
+    from linkwright.desk.loading import planned_scene
 
     scene, made = planned_scene(of, shoot, plan, tell)
     return expected_of(scene, made)
@@ -81,7 +81,7 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
     from linkwright.day.schedule import zone_of
     from linkwright.sound.listen import listen
     from linkwright.sound.recordings import open_recording
-    from linkwright.watch.recordings import TrackFaults, stamped_ns
+    from linkwright.watch.align.recordings import TrackFaults, stamped_ns
 
     found = []
     for name in files:
@@ -103,8 +103,8 @@ def _with_audio(
     """The diagnosis with what the recordings add. Raises InputError."""
     from dataclasses import replace
 
-    from linkwright.watch.recordings import lay
-    from linkwright.watch.weighing import spans_of, weighed
+    from linkwright.watch.align.recordings import lay
+    from linkwright.watch.align.weighing import spans_of, weighed
 
     breaks = _breaks(logs, how, tell)
     laid, not_laid = lay(breaks, tracks, spans_of(found.episodes))
@@ -114,9 +114,9 @@ def _with_audio(
 
 def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, ...]:
     """When each link's audio broke: the logs gone through once more. Raises InputError."""
-    from linkwright.watch.breaks import Breaks
-    from linkwright.watch.reading import read_batches
-    from linkwright.watch.record import Log
+    from linkwright.watch.align.breaks import Breaks
+    from linkwright.watch.log.reading import read_batches
+    from linkwright.watch.log.record import Log
 
     breaks = Breaks()
     for log in logs:
@@ -132,7 +132,7 @@ def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, 
 
 def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
     """What --json prints."""
-    from linkwright.watch.record import iso_of
+    from linkwright.watch.log.record import iso_of
 
     return {
         "says": answer(found),
@@ -168,8 +168,8 @@ def answer(found: Diagnosis) -> str:
 def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> None:
     """The answer, a table, each episode in words, and what was put right."""
     from linkwright.cli.output import print_table
-    from linkwright.watch.recordings import alone_words, clock_words
-    from linkwright.watch.words import seconds
+    from linkwright.watch.align.recordings import alone_words, clock_words
+    from linkwright.watch.diagnose.words import seconds
 
     out.print(answer(found), style="bold")
     if found.episodes:
@@ -204,6 +204,6 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> Non
 
 
 def _clock(time_ns: int) -> str:
-    from linkwright.watch.record import iso_of
+    from linkwright.watch.log.record import iso_of
 
     return iso_of(time_ns)[11:21]

@@ -14,8 +14,8 @@ def run(
 ) -> None:
     """How many more links of each type would fit, clean and without spares, with the proven limit."""
     from linkwright.cli.carried import work_for
-    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_json, print_table, progress
+    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.plan.fit import fit
 
     read = load_shoot(shoot)

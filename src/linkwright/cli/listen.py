@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from linkwright.assign.clean import Tell
+    from linkwright.progress import Tell
     from linkwright.sound.listen import Heard
     from linkwright.sound.lowcut import Filter
     from linkwright.sound.pairs import Pair
@@ -56,7 +56,7 @@ def _low_cut(shoot: str | None, link: str | None) -> Filter:
         if link is not None:
             raise _wrong("--link needs the shoot file that has it: --shoot FILE")
         return Filter()
-    from linkwright.cli.loading import load_shoot
+    from linkwright.desk.loading import load_shoot
     from linkwright.plan.why import link_of
     from linkwright.shoot.view import transmitter_of
 

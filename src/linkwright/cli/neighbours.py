@@ -24,8 +24,8 @@ def run(
     """
     from pathlib import Path
 
-    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_json, progress, write_text
+    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.plan.chain import scene_of
     from linkwright.plan.pipeline import make_plan
     from linkwright.plan.swapped import hits, hits_sentence, with_others

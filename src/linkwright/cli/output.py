@@ -17,8 +17,8 @@ from linkwright.shoot.errors import InputError
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from linkwright.assign.clean import Tell
     from linkwright.plan.model import Finding
+    from linkwright.progress import Tell
 
 #: A wait longer than this shows what is being done [s].
 PATIENCE_S = 0.7

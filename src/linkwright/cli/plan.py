@@ -32,8 +32,8 @@ def run(
     Exit status: 0 all links hold, 1 some do not or have no place, 2 bad input.
     """
     from linkwright.cli.carried import work_for
-    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, progress, write_text
+    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.plan.file import write_plan
     from linkwright.plan.pipeline import make_plan
 

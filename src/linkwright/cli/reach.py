@@ -25,8 +25,8 @@ def run(
 
     Exit status: 0 all links hold, 1 some do not or have no carrier, 2 bad input.
     """
-    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import check_picture, console, print_json, progress
+    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.plan.chain import scene_of
     from linkwright.plan.pipeline import make_plan
     from linkwright.plan.reaching import reaching

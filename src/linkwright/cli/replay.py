@@ -19,7 +19,7 @@ def run(
     from linkwright.cli.diagnose import mapping_in
     from linkwright.cli.output import console
     from linkwright.cli.sending import send
-    from linkwright.watch.reading import read_log
+    from linkwright.watch.log.reading import read_log
 
     how = mapping_in(mapping)
     for name in logs:

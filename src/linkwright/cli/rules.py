@@ -29,7 +29,7 @@ def run(
     territory, position = territory_or_group(region), _position(at)
     document = rules_document(territory, position, _day(date))
     if stations is not None:
-        from linkwright.cli.tv import tv_document
+        from linkwright.desk.tv import tv_document
 
         document |= tv_document(territory, _needed(position), stations)
     if json:

@@ -13,7 +13,7 @@ from urllib.parse import urlsplit
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
-    from linkwright.watch.record import Batch
+    from linkwright.watch.log.record import Batch
 
 TIMEOUT_S: Final = 10.0
 
@@ -21,8 +21,8 @@ TIMEOUT_S: Final = 10.0
 def send(batches: Iterable[Batch], address: str, speed: float) -> None:
     """Send readings at the pace of their times, `speed` times as fast. Raises InputError where nobody takes
     them."""
-    from linkwright.watch.replay import paced
-    from linkwright.watch.writing import json_records
+    from linkwright.watch.log.writing import json_records
+    from linkwright.watch.play.replay import paced
 
     if urlsplit(address).scheme not in ("http", "https"):
         raise InputError(f'"{address[:80]}" is no address; expected http://HOST:PORT/...')

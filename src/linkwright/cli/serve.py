@@ -10,8 +10,8 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from linkwright.desk.sources import Sources
     from linkwright.store import Store
-    from linkwright.web.sources import Sources
 
 DEFAULT_PORT = 8037
 
@@ -39,9 +39,9 @@ def run(
     file is the job. Download shoot.toml from the page Shoot at any time. An archive (from the page Wrap) is
     unpacked into a job file beside it.
     """
+    from linkwright.desk.archive import is_zip, open_beside
+    from linkwright.desk.job import import_shoot
     from linkwright.store import Store
-    from linkwright.web.archive import is_zip, open_beside
-    from linkwright.web.job import import_shoot
 
     path = Path(shoot) if shoot is not None else None
     if path is not None and is_zip(path):
@@ -63,7 +63,7 @@ def _sources(mqtt: str | None, topic: str, osc: int | None) -> Sources | None:
     """Where readings come from besides HTTP. Raises InputError."""
     if mqtt is None and osc is None:
         return None
-    from linkwright.web.sources import Sources, broker_at
+    from linkwright.desk.sources import Sources, broker_at
 
     return Sources(None if mqtt is None else broker_at(mqtt, topic), osc, lambda says: typer.echo(says))
 

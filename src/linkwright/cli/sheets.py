@@ -21,8 +21,8 @@ def run(
     """PDF, CSV and calendar files for everybody: crew, cards, coordination, contingency, pictures."""
     from pathlib import Path
 
-    from linkwright.cli.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_json, progress, write_bytes
+    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
     from linkwright.plan.chain import scene_of
     from linkwright.plan.pipeline import make_plan
     from linkwright.sheets.bundle import Sheets

@@ -9,10 +9,10 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from linkwright.assign.clean import Tell
-    from linkwright.watch.faults import Fault
-    from linkwright.watch.record import Batch
-    from linkwright.watch.simulate import Course
+    from linkwright.progress import Tell
+    from linkwright.watch.log.record import Batch
+    from linkwright.watch.play.course import Course
+    from linkwright.watch.play.faults import Fault
 
 
 def run(
@@ -65,7 +65,7 @@ def run(
 def _causes(text: str) -> tuple[str, ...]:
     """The causes that were asked for. Raises InputError for one that there is not."""
     from linkwright.shoot.errors import InputError, did_you_mean
-    from linkwright.watch.faults import CAUSES
+    from linkwright.watch.play.faults import CAUSES
 
     if text in ("all", "none"):
         return CAUSES if text == "all" else ()
@@ -81,10 +81,10 @@ def _played(
     path: str, plan: str | None, seed: int, hours: float | None, causes: Sequence[str], each: float, tell: Tell
 ) -> tuple[tuple[Course, ...], tuple[Fault, ...]]:
     """The links as they are played, and the faults drawn for them. Raises InputError."""
-    from linkwright.cli.loading import load_shoot, planned_scene
-    from linkwright.gather.watching import courses_of
+    from linkwright.desk.expecting import courses_of
+    from linkwright.desk.loading import load_shoot, planned_scene
     from linkwright.shoot.errors import InputError
-    from linkwright.watch.faults import draw_faults
+    from linkwright.watch.play.faults import draw_faults
 
     shoot = load_shoot(path)
     scene, made = planned_scene(shoot, path, plan, tell)
@@ -95,7 +95,7 @@ def _played(
 
 
 def _batches(courses: Sequence[Course], faults: Sequence[Fault], seed: int, rate: float) -> Iterator[Batch]:
-    from linkwright.watch.simulate import simulate
+    from linkwright.watch.play.simulate import simulate
 
     return simulate(courses, faults, seed=seed, rate_hz=rate)
 
@@ -107,8 +107,8 @@ def _write(
     from pathlib import Path
 
     from linkwright.cli.output import write_lines
-    from linkwright.watch.record import SECOND_NS
-    from linkwright.watch.writing import csv_lines
+    from linkwright.watch.log.record import SECOND_NS
+    from linkwright.watch.log.writing import csv_lines
 
     total = sum((course.to_ns - course.from_ns) / SECOND_NS * rate for course in courses)
 
@@ -120,7 +120,7 @@ def _write(
             tell("playing", min(1.0, done / total))
 
     if Path(path).suffix.lower() == ".parquet":
-        from linkwright.watch.parquet import write_parquet
+        from linkwright.watch.log.parquet import write_parquet
 
         write_parquet(path, told())
     else:

@@ -38,8 +38,8 @@ def run(
 
     What was learnt is written to a file; name it at the site (measured = "...") and every plan uses it.
     """
-    from linkwright.cli.loading import load_shoot
     from linkwright.cli.output import console, print_json, progress, write_text
+    from linkwright.desk.loading import load_shoot
     from linkwright.reach.walk import learn, placed
     from linkwright.shoot.errors import InputError
     from linkwright.shoot.reading import read_text
@@ -81,7 +81,7 @@ def _walked_link(
     tell: Any,
 ) -> tuple[AtWork, WalkLog]:
     """The link that was walked, as it was at work, and its readings. Raises InputError."""
-    from linkwright.cli.loading import load_sweeps, load_tv
+    from linkwright.desk.loading import load_sweeps, load_tv
     from linkwright.plan.chain import scene_of
     from linkwright.plan.why import link_of
     from linkwright.reach.ground import AtWork

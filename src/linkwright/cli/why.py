@@ -24,8 +24,8 @@ def run(
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """The ledger of a link; or, for a frequency, everything that stands against it."""
-    from linkwright.cli.loading import load_shoot, load_sweeps, load_tv
     from linkwright.cli.output import console, print_json, progress
+    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.plan.pipeline import make_plan
     from linkwright.plan.why import link_of, why
 

@@ -18,9 +18,9 @@ import numpy as np
 from linkwright.draw.bars import MOST_MARKS, TRACK_GAP_PX, TRACK_PX, Axis, Span, bar, sides
 from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import element, group, hatch, number, width_of, words, wrapped
-from linkwright.watch.episodes import Episode, duration, moment
-from linkwright.watch.outline import Envelope
-from linkwright.watch.statistics import Between
+from linkwright.watch.diagnose.episodes import Episode, duration, moment
+from linkwright.watch.figures.outline import Envelope
+from linkwright.watch.figures.statistics import Between
 
 TEXT_PX: Final = 16
 EDGE_PX: Final = 14.0

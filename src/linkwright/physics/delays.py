@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray, IntArray, SampleArray
+
 Spectra = NDArray[np.complex64]
-Samples = NDArray[np.float32]
 
 #: The band whose phases are compared [Hz]: voices, and what narrow links let through.
 BAND_HZ: Final = (80.0, 7000.0)
@@ -39,7 +39,7 @@ def band(count: int, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> tuple[in
     return max(1, int(np.ceil(BAND_HZ[0] / step))), max(2, int(min(highest_hz, 0.45 * rate_hz) / step))
 
 
-def phases(x: Samples, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> Spectra:
+def phases(x: SampleArray, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> Spectra:
     """Spectrum of each track in the band, every bin of magnitude 1, shape (tracks, samples) to (tracks, bins)."""
     from scipy.fft import rfft
 
@@ -51,7 +51,7 @@ def phases(x: Samples, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> Spectr
     return np.asarray(spectrum / np.maximum(size, np.float32(1e-20)), np.complex64)
 
 
-def correlation(a: Spectra, b: Spectra, count: int, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> Samples:
+def correlation(a: Spectra, b: Spectra, count: int, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> SampleArray:
     """GCC-PHAT of two tracks' `phases`, 1 for equal ones; lag 0 first, negative lags last.
 
     Its lags lie `lag_s` apart: at least twice as densely as the band asks for.
@@ -79,7 +79,7 @@ class Peak:
     quality: float
 
 
-def highest(correlated: Samples, span_s: float, most_s: float) -> Peak:
+def highest(correlated: SampleArray, span_s: float, most_s: float) -> Peak:
     """The highest peak within `most_s` of lag 0, between its neighbours by a parabola.
 
     span_s : what all lags together span. Quality is 0 where there is nothing at all.
@@ -123,7 +123,7 @@ class Course:
     alternates: bool
 
 
-def course(time_s: Floats, delay_s: Floats, rate_hz: float) -> Course:
+def course(time_s: FloatArray, delay_s: FloatArray, rate_hz: float) -> Course:
     """Delay, drift and jumps of delays measured in windows, in the order of time; at least one.
 
     A window that stands alone is passed over; a new level is one that three neighbours agree on.
@@ -148,7 +148,7 @@ def course(time_s: Floats, delay_s: Floats, rate_hz: float) -> Course:
     return Course(first, drift, low, high, found, False)
 
 
-def _neighbours_slope(time_s: Floats, delay_s: Floats) -> float:
+def _neighbours_slope(time_s: FloatArray, delay_s: FloatArray) -> float:
     """Slope over pairs a few windows apart: jumps, and windows that stand alone, fall out of the median."""
     apart = min(BEFORE, time_s.size - 1)
     if apart < 1:
@@ -156,7 +156,7 @@ def _neighbours_slope(time_s: Floats, delay_s: Floats) -> float:
     return float(np.median((delay_s[apart:] - delay_s[:-apart]) / (time_s[apart:] - time_s[:-apart])))
 
 
-def _levels(flat: Floats, least: float) -> tuple[NDArray[np.int64], list[tuple[int, int, float]]]:
+def _levels(flat: FloatArray, least: float) -> tuple[IntArray, list[tuple[int, int, float]]]:
     """The level each window belongs to, -1 for one that stands alone; jumps as last before, first after, by."""
     level = np.full(flat.size, -1, np.int64)
     jumps: list[tuple[int, int, float]] = []
@@ -177,7 +177,7 @@ def _levels(flat: Floats, least: float) -> tuple[NDArray[np.int64], list[tuple[i
     return level, jumps
 
 
-def _steady(flat: Floats, begin: int, least: float) -> int:
+def _steady(flat: FloatArray, begin: int, least: float) -> int:
     """The first window that the next ones agree with; the first of all where there is none."""
     for i in range(begin, flat.size - AFTER + 1):
         if np.ptp(flat[i : i + AFTER]) < least:
@@ -191,7 +191,7 @@ def _alternates(by: list[float], least: float) -> bool:
     return len(by) >= 3 and undone >= 2
 
 
-def _drift(time_s: Floats, delay_s: Floats) -> tuple[float | None, float | None, float | None]:
+def _drift(time_s: FloatArray, delay_s: FloatArray) -> tuple[float | None, float | None, float | None]:
     from scipy.stats import theilslopes
 
     if time_s.size < DRIFT_WINDOWS or time_s[-1] - time_s[0] < DRIFT_SPAN_S:
@@ -200,7 +200,7 @@ def _drift(time_s: Floats, delay_s: Floats) -> tuple[float | None, float | None,
     return float(found[0]), float(found[2]), float(found[3])
 
 
-def place_of_jump(a: Floats, before: Floats, after: Floats) -> tuple[int, float]:
+def place_of_jump(a: FloatArray, before: FloatArray, after: FloatArray) -> tuple[int, float]:
     """Where the second track goes over from one delay to the other: a place in `a`, and how well that fits.
 
     before, after : the second track brought level with `a` by either delay. The place parts `a` so that the first

@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray, SampleArray
 
 #: Loudness of a mean square of 1 after K-weighting [LUFS]; BS.1770-5, annex 1, equation (2).
 OFFSET_LUFS: Final = -0.691
@@ -28,7 +27,7 @@ HIGH_PASS: Final = (38.13547087602444, 0.5003270373238773)
 SHELF_EXPONENT: Final = 0.4996667741545416
 
 
-def k_weighting(rate_hz: float) -> Floats:
+def k_weighting(rate_hz: float) -> FloatArray:
     """Coefficients of the K-weighting at any sample rate: two rows (shelf, high pass) of b0 b1 b2 a1 a2.
 
     At 48 kHz they are those of ITU-R BS.1770-5, annex 1, tables 1 and 2.
@@ -51,7 +50,7 @@ def k_weighting(rate_hz: float) -> Floats:
     return np.array([shelf, [1.0, -2.0, 1.0, 2.0 * (k * k - 1.0) / a0, (1.0 - k / q + k * k) / a0]])
 
 
-def loudness_lufs(mean_square: Floats | float) -> Floats:
+def loudness_lufs(mean_square: FloatArray | float) -> FloatArray:
     """Loudness of K-weighted mean squares, summed over weighted channels; BS.1770-5, equation (2). -inf for 0."""
     with np.errstate(divide="ignore"):
         return np.asarray(OFFSET_LUFS + 10.0 * np.log10(np.asarray(mean_square, float)))
@@ -62,7 +61,7 @@ def mean_square_of(lufs: float) -> float:
     return float(10.0 ** ((lufs - OFFSET_LUFS) / 10.0))
 
 
-def windows(sums: Floats, count: int) -> Floats:
+def windows(sums: FloatArray, count: int) -> FloatArray:
     """Means over every `count` neighbours of `sums`, shape (n,) to (n - count + 1,); empty where too short."""
     if sums.size < count:
         return np.empty(0)
@@ -70,7 +69,7 @@ def windows(sums: Floats, count: int) -> Floats:
     return np.maximum((total[count:] - total[:-count]) / count, 0.0)
 
 
-def integrated_lufs(blocks: Floats, counts: Floats | None = None) -> float | None:
+def integrated_lufs(blocks: FloatArray, counts: FloatArray | None = None) -> float | None:
     """Gated loudness of mean squares of 400 ms blocks, 100 ms apart; None where nothing passes the gates.
 
     counts : how many blocks each stands for; one without. Source: ITU-R BS.1770-5, annex 1, equations (3) to (7).
@@ -84,7 +83,7 @@ def integrated_lufs(blocks: Floats, counts: Floats | None = None) -> float | Non
     return float(loudness_lufs(float(np.average(blocks[kept], weights=number[kept]))))
 
 
-def loudness_range_lu(short_term: Floats, counts: Floats | None = None) -> float | None:
+def loudness_range_lu(short_term: FloatArray, counts: FloatArray | None = None) -> float | None:
     """Loudness range of mean squares of 3 s windows, 100 ms apart; None where nothing passes the gates.
 
     counts : how many windows each stands for; one without. Source: EBU Tech 3342, section 3: from the 10th to the
@@ -103,12 +102,12 @@ def loudness_range_lu(short_term: Floats, counts: Floats | None = None) -> float
     return float(loudness_lufs(high) - loudness_lufs(low))
 
 
-def weighted_sum(channels: Sequence[Floats], weights: Sequence[float]) -> Floats:
+def weighted_sum(channels: Sequence[FloatArray], weights: Sequence[float]) -> FloatArray:
     """The channels' mean squares with their weights; BS.1770-5, equation (2)."""
     return np.asarray(sum(weight * one for weight, one in zip(weights, channels, strict=True)))
 
 
-def oversampling(factor: int = 8, half_width: int = 12) -> NDArray[np.float32]:
+def oversampling(factor: int = 8, half_width: int = 12) -> SampleArray:
     """Interpolator for the true peak, shape (factor, 2 * half_width): one row for each place between samples.
 
     A sinc under a Kaiser window (beta 6). BS.1770-5, annex 2, asks for at least four places a sample at 48 kHz;

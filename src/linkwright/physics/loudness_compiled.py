@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel
+from linkwright.units import FloatArray, SampleArray
 
 
 @kernel
-def energies(
-    x: NDArray[np.float32], hop: int, k: NDArray[np.float64], state: NDArray[np.float64], out: NDArray[np.float64]
-) -> None:
+def energies(x: SampleArray, hop: int, k: FloatArray, state: FloatArray, out: FloatArray) -> None:
     """Sums over whole hops into `out`, shape (hops, 4): K-weighted square, value, square, largest magnitude.
 
     x : samples, full scale 1, at least hops * hop of them. k : coefficients of `k_weighting`. state : shape (2, 2),
@@ -43,7 +41,7 @@ def energies(
 
 
 @kernel
-def true_peak(x: NDArray[np.float32], taps: NDArray[np.float32], bound: float, peak: float) -> float:
+def true_peak(x: SampleArray, taps: SampleArray, bound: float, peak: float) -> float:
     """The largest magnitude between the samples of `x`, at least `peak`.
 
     x : samples with taps.shape[1] - 1 of context; the first place looked at is that after sample half_width - 1.
@@ -76,9 +74,7 @@ def true_peak(x: NDArray[np.float32], taps: NDArray[np.float32], bound: float, p
 
 
 @kernel
-def _row_peak(
-    x: NDArray[np.float32], taps: NDArray[np.float32], begin: int, count: int, sums: NDArray[np.float32]
-) -> float:
+def _row_peak(x: SampleArray, taps: SampleArray, begin: int, count: int, sums: SampleArray) -> float:
     sums[:count] = 0.0
     for j in range(taps.size):  # the inner loop runs along the samples: such loops use the wide registers
         tap = taps[j]
@@ -91,7 +87,7 @@ def _row_peak(
 
 
 @kernel
-def means(x: NDArray[np.float32], every: int, out: NDArray[np.float32]) -> None:
+def means(x: SampleArray, every: int, out: SampleArray) -> None:
     """Means of `every` neighbours into `out`, as many as it has places."""
     at = 0
     for i in range(out.size):

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray
 
 #: Overall levels of speech 1 m before the lips [dB SPL], ANSI S3.5-1997, table 1. "casual" is from memory.
 VOICE_DB: Final = {"casual": 56.0, "normal": 62.35, "raised": 68.34, "loud": 74.85, "shouted": 82.30}
@@ -36,7 +35,7 @@ def microphone_dbu(sensitivity_mv_pa: float, spl_db: float) -> float:
     return 20.0 * float(np.log10(sensitivity_mv_pa * 1e-3 / DBU_V)) + spl_db - PASCAL_DB
 
 
-def low_cut_db(frequency_hz: Floats | float, corner_hz: float, order: int) -> Floats:
+def low_cut_db(frequency_hz: FloatArray | float, corner_hz: float, order: int) -> FloatArray:
     """Response of a Butterworth low cut [dB]; 0 where the corner is 0. |H|^2 = 1 / (1 + (fc/f)^2n)."""
     frequency = np.maximum(np.asarray(frequency_hz, float), 1e-9)
     return np.asarray(-10.0 * np.log10(1.0 + (corner_hz / frequency) ** (2 * order)))
@@ -47,7 +46,7 @@ def highest_corner_hz(f0_hz: float, order: int, loss_db: float = 1.0) -> float:
     return float(f0_hz * (10.0 ** (loss_db / 10.0) - 1.0) ** (1.0 / (2 * order)))
 
 
-def fundamentals_hz(frames: Floats, rate_hz: float) -> Floats:
+def fundamentals_hz(frames: FloatArray, rate_hz: float) -> FloatArray:
     """Fundamental of each frame, shape (n, samples) to (n,); NaN where the frame is not voiced.
 
     By the autocorrelation divided by the overlapping parts' powers; the first peak that comes within a tenth of the

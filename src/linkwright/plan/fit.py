@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from linkwright.air.predicted import Predicted
-from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.room import RoomTask, room_of
 from linkwright.plan.chain import Sweeps, scene_of
 from linkwright.plan.site import Slots, site_problem
 from linkwright.plan.solve import Run, here, solve_sites
+from linkwright.progress import Tell, quiet
 from linkwright.shoot.models import Shoot
 
 

@@ -8,7 +8,6 @@ from linkwright import __version__
 from linkwright.air.predicted import Predicted
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer, Kept
-from linkwright.assign.clean import Tell, quiet
 from linkwright.assign.keep import switch_order
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
@@ -30,6 +29,7 @@ from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
 from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
+from linkwright.progress import Tell, quiet
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
 from linkwright.sound.settings import delays_ms

@@ -7,11 +7,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol, TypeVar
 
 from linkwright.assign.calls import CallAnswer, Kept, answer_calls
-from linkwright.assign.clean import Tell
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 from linkwright.plan.neighbours import Far, FarSite, classes
 from linkwright.plan.site import SiteProblem, Slots, site_problem, site_task, verify_site
+from linkwright.progress import Tell
 
 Task = TypeVar("Task")
 Done = TypeVar("Done")

@@ -12,13 +12,14 @@ its quantiles.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from linkwright.physics.pathloss import NEAREST_M
+from linkwright.progress import Tell
 from linkwright.reach.body import SHOWN, shown_by
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork, walk
@@ -44,8 +45,6 @@ BODY_DB: Final = 6.0
 LEAST_TURN: Final = 0.2
 #: What may have changed on a site since an earlier walk, standard deviation (assumed) [dB].
 SINCE_DB: Final = 2.0
-
-Tell = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import quote
 
-from linkwright.assign.clean import Tell, quiet
 from linkwright.draw.ink import PAPER
 from linkwright.draw.plan_score import drawn_plan
 from linkwright.draw.reaching import drawn_reach
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 from linkwright.plan.reaching import reaching
+from linkwright.progress import Tell, quiet
 from linkwright.sheets import content
 from linkwright.sheets.calendar import calendar_bytes
 from linkwright.sheets.carriers import carriers_csv, carriers_json

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from linkwright.sheets.tables import Value, csv_text
-from linkwright.watch.episodes import Episode, duration, iso, lost_by_cause, moment
-from linkwright.watch.statistics import Figures
+from linkwright.watch.diagnose.episodes import Episode, duration, iso, lost_by_cause, moment
+from linkwright.watch.figures.statistics import Figures
 
 MINUS: Final = "\N{MINUS SIGN}"
 #: What was done about an episode is looked for so long after its end [ms].

@@ -6,9 +6,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray, SampleArray
 
 #: Steps whose tops are kept; when there are more, every two become one.
 MOST_STEPS: Final = 1 << 16
@@ -25,7 +24,7 @@ class Powers:
         size = round((to_db - from_db) / step_db) + 1
         self.counts, self.sums = np.zeros(size, np.int64), np.zeros(size)
 
-    def add(self, powers: Floats) -> None:
+    def add(self, powers: FloatArray) -> None:
         """Count these."""
         live = powers[powers > 0.0]
         at = ((10.0 * np.log10(live) - self.from_db) / self.step_db).astype(np.int64)
@@ -33,7 +32,7 @@ class Powers:
         np.add.at(self.counts, at, 1)
         np.add.at(self.sums, at, live)
 
-    def counted(self) -> tuple[Floats, Floats]:
+    def counted(self) -> tuple[FloatArray, FloatArray]:
         """The mean power of each bin that holds something, rising, and how many it holds."""
         used = np.flatnonzero(self.counts)
         counts = self.counts[used].astype(float)
@@ -52,11 +51,11 @@ class Powers:
 class Tops:
     """The largest magnitude of each step of a stream; `folded` steps have become one."""
 
-    kept: NDArray[np.float32] = field(default_factory=lambda: np.empty(0, np.float32))
-    rest: NDArray[np.float32] = field(default_factory=lambda: np.empty(0, np.float32))
+    kept: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
+    rest: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
     folded: int = 1
 
-    def add(self, tops: NDArray[np.float32]) -> None:
+    def add(self, tops: SampleArray) -> None:
         """The next steps."""
         self.rest = np.concatenate((self.rest, tops))
         self._fold_rest()
@@ -74,6 +73,6 @@ class Tops:
         fresh = self.rest[: whole * self.folded].reshape(whole, self.folded).max(axis=1)
         self.kept, self.rest = np.concatenate((self.kept, fresh)), self.rest[whole * self.folded :]
 
-    def all(self) -> NDArray[np.float32]:
+    def all(self) -> SampleArray:
         """The tops, the last one of what is left over."""
         return self.kept if not self.rest.size else np.append(self.kept, self.rest.max())

@@ -6,12 +6,10 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.sound.fault import MOST, Fault
 from linkwright.sound.faults_compiled import amplitudes
-
-Samples = NDArray[np.float32]
+from linkwright.units import IntArray, SampleArray
 
 #: Full scale of 16 bits less a step: flat tops at or over it are clipping.
 FULL: Final = 32766.0 / 32768.0
@@ -32,13 +30,13 @@ class ClipFinder:
     """Looks for clipping in a track that streams by."""
 
     rate_hz: int
-    counts: NDArray[np.int64] = field(default_factory=lambda: np.zeros(BINS + 1, np.int64))
+    counts: IntArray = field(default_factory=lambda: np.zeros(BINS + 1, np.int64))
     run: int = 0
     seen: int = 0
     dropped: int = 0
     spans: list[tuple[int, int]] = field(default_factory=list)
 
-    def add(self, x: Samples) -> None:
+    def add(self, x: SampleArray) -> None:
         """The next samples."""
         out = np.empty((x.size // 3 + 2, 2), np.int64)
         count, self.run = amplitudes(x, FULL, self.run, self.counts, out)
@@ -54,7 +52,7 @@ class ClipFinder:
         else:
             self.spans.append((first, last))
 
-    def finish(self, tops: Samples, step: int, rms: float) -> list[Fault]:
+    def finish(self, tops: SampleArray, step: int, rms: float) -> list[Fault]:
         """Clipping found: flat tops (certain), else the steps that reach the level where amplitudes pile up.
 
         tops : largest magnitude of each step of `step` samples. rms : of the whole track, full scale 1.
@@ -77,7 +75,7 @@ class ClipFinder:
         return faults
 
 
-def piled_level(counts: NDArray[np.int64], rms: float) -> float | None:
+def piled_level(counts: IntArray, rms: float) -> float | None:
     """The level at which amplitudes pile up as clipping leaves them [full scale 1]; None where they do not."""
     used = np.flatnonzero(counts)
     if not used.size or rms <= 0.0:

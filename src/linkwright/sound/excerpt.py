@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from linkwright.progress import Tell
 from linkwright.sound.recordings import Recording, blocks, reading
-
-Samples = NDArray[np.float32]
-Tell = Callable[[str, float], None]
+from linkwright.units import SampleArray
 
 #: The longest piece that is given out, and the most columns of an outline.
 LONGEST_S: Final = 600.0
@@ -21,7 +18,7 @@ MOST_COLUMNS: Final = 20_000
 MOST_VALUES: Final = 1 << 24
 
 
-def excerpt(recording: Recording, from_s: float, to_s: float) -> tuple[int, Samples]:
+def excerpt(recording: Recording, from_s: float, to_s: float) -> tuple[int, SampleArray]:
     """Rate [Hz] and samples, full scale 1, shape (tracks, n), between two times from the first sample on.
 
     Only these samples are read; times beyond the recording are cut to it. ValueError for a piece that is empty, or
@@ -40,8 +37,8 @@ def excerpt(recording: Recording, from_s: float, to_s: float) -> tuple[int, Samp
         return rate, reader.read(first, last - first)
 
 
-def wav(rate_hz: int, samples: Samples) -> bytes:
-    """Samples of full scale 1, shape (tracks, n), as a WAV of 16 bits; what is over full scale is cut off."""
+def wav(rate_hz: int, samples: SampleArray) -> bytes:
+    """SampleArray of full scale 1, shape (tracks, n), as a WAV of 16 bits; what is over full scale is cut off."""
     import soundfile
 
     whole = np.clip(np.round(samples.T * 32768.0), -32768, 32767).astype(np.int16)
@@ -50,7 +47,7 @@ def wav(rate_hz: int, samples: Samples) -> bytes:
     return out.getvalue()
 
 
-def overview(recording: Recording, columns: int, tell: Tell | None = None) -> Samples:
+def overview(recording: Recording, columns: int, tell: Tell | None = None) -> SampleArray:
     """Least and largest value of every track in each column, shape (tracks, 2, columns), full scale 1.
 
     Reads the recording once in blocks. Columns are as even as whole samples allow; there are at most as many as

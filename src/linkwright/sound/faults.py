@@ -12,13 +12,11 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.sound.fault import MOST, Fault, apart, regular_clicks
 from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats
 from linkwright.sound.suspects_compiled import alike, bursts
-
-Samples = NDArray[np.float32]
+from linkwright.units import IntArray, SampleArray
 
 #: What is looked at before and after a sample [s]: the samples kept, and those that must be there already.
 KEPT_S: Final = 0.5
@@ -76,12 +74,12 @@ class FaultFinder:
     bins_done: int = 0  # absolute bin up to which the envelope was looked through
     dropped: int = 0
     counts: dict[tuple[str, bool], int] = field(default_factory=dict)
-    buffer: Samples = field(default_factory=lambda: np.empty(0, np.float32))
-    table: NDArray[np.int64] = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
+    buffer: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
+    table: IntArray = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
     found: list[Fault] = field(default_factory=list)
     bottoms: dict[int, float] = field(default_factory=dict)  # largest magnitude in the middle of a hole, by place
 
-    def add(self, x: Samples) -> None:
+    def add(self, x: SampleArray) -> None:
         """The next samples."""
         self.buffer = np.concatenate((self.buffer, x))
         self._look(self.buffer.size - int(AHEAD_S * self.rate_hz))
@@ -194,7 +192,7 @@ class FaultFinder:
         self._look_for_alike(top, ahead)
         self.bins_done = base_bin + ahead
 
-    def _look_for_clicks(self, bend: Samples, base_bin: int, ahead: int) -> None:
+    def _look_for_clicks(self, bend: SampleArray, base_bin: int, ahead: int) -> None:
         if bend.size < 32:
             return
         around = np.full(bend.size, np.inf, np.float32)
@@ -204,7 +202,7 @@ class FaultFinder:
             if self.bins_done < base_bin + i <= base_bin + ahead:
                 self._keep(Fault(self.base + int(i) * self._bin, self._bin, "click", False))
 
-    def _look_for_bursts(self, top: Samples, bend: Samples, ahead: int) -> None:
+    def _look_for_bursts(self, top: SampleArray, bend: SampleArray, ahead: int) -> None:
         out = np.empty((MOST, 2), np.int64)
         number = bursts(
             top, bend, NOISY, BURST_RISE, LIVE, BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST, out
@@ -215,7 +213,7 @@ class FaultFinder:
                 at = self.base + int(first) * self._bin
                 self._keep(Fault(at, int(last - first) * self._bin, "burst", False))
 
-    def _look_for_alike(self, top: Samples, ahead: int) -> None:
+    def _look_for_alike(self, top: SampleArray, ahead: int) -> None:
         out = np.empty((MOST, 3), np.int64)
         base_bin, rate = self.base // self._bin, self.rate_hz
         lags = round(ALIKE_LAG_S * rate), round(REPEAT_LAG_S * rate)

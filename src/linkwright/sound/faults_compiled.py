@@ -6,12 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel, quick_kernel
+from linkwright.units import IntArray, SampleArray
 
 
 @kernel
-def constant_runs(
-    x: NDArray[np.float32], begin: int, end: int, run: int, least: int, out: NDArray[np.int64]
-) -> tuple[int, int]:
+def constant_runs(x: SampleArray, begin: int, end: int, run: int, least: int, out: IntArray) -> tuple[int, int]:
     """Runs of one value, at least `least` samples, that end in begin..end, as rows first, past the last.
 
     x : samples; begin is at least 1. run : where the run that x[begin - 1] belongs to began, which may be before x.
@@ -40,7 +39,7 @@ def constant_runs(
 
 
 @kernel
-def _began(x: NDArray[np.float32], i: int, begin: int, run: int) -> int:
+def _began(x: SampleArray, i: int, begin: int, run: int) -> int:
     """Where the run that x[i] belongs to began; `run` where it goes on before x[begin]."""
     while i >= begin and x[i] == x[i - 1]:
         i -= 1
@@ -49,16 +48,16 @@ def _began(x: NDArray[np.float32], i: int, begin: int, run: int) -> int:
 
 @kernel
 def repeats(
-    x: NDArray[np.float32],
+    x: SampleArray,
     begin: int,
     end: int,
     base: int,
-    table: NDArray[np.int64],
+    table: IntArray,
     bits: NDArray[np.int32],
     most_lag: int,
     least: int,
     done: int,
-    out: NDArray[np.int64],
+    out: IntArray,
 ) -> tuple[int, int]:
     """Stretches of at least `least` samples that say again what stood at most `most_lag` samples before.
 
@@ -91,7 +90,7 @@ def repeats(
 
 
 @quick_kernel
-def envelope(x: NDArray[np.float32], width: int, top: NDArray[np.float32], bend: NDArray[np.float32]) -> None:
+def envelope(x: SampleArray, width: int, top: SampleArray, bend: SampleArray) -> None:
     """Of each stretch of `width` samples the largest magnitude, and the largest third difference."""
     for i in range(top.size):
         largest, sharp = np.float32(0.0), np.float32(0.0)
@@ -104,14 +103,14 @@ def envelope(x: NDArray[np.float32], width: int, top: NDArray[np.float32], bend:
 
 @kernel
 def holes(
-    top: NDArray[np.float32],
+    top: SampleArray,
     depth: float,
     live: float,
     edge: int,
     active: int,
     least: int,
     most: int,
-    out: NDArray[np.int64],
+    out: IntArray,
 ) -> int:
     """Stretches of the envelope that fall steeply on both sides, as rows first, past the last. Returns how many.
 
@@ -149,9 +148,7 @@ def holes(
 
 
 @kernel
-def amplitudes(
-    x: NDArray[np.float32], full: float, run: int, counts: NDArray[np.int64], out: NDArray[np.int64]
-) -> tuple[int, int]:
+def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: IntArray) -> tuple[int, int]:
     """Count magnitudes into `counts` (its last bin is 1 and more), and find flat tops.
 
     A flat top is at least three neighbours of the same sign at `full` or over it: rows of `out` are first, past the

@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.physics.delays import Course, Jump, place_of_jump
 from linkwright.sound.recordings import Reader
-
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray, SampleArray
 
 #: The band in which the place is looked for [Hz].
 VOICE_HZ: Final = (200.0, 4000.0)
@@ -69,7 +67,7 @@ def _placed(
     return begin_a + first + place if fit >= LEAST_FIT else None
 
 
-def _voice_band(x: NDArray[np.float32], rate_hz: int) -> Floats:
+def _voice_band(x: SampleArray, rate_hz: int) -> FloatArray:
     """The band that carries most of a voice, without rumble and hiss, no later than before."""
     from scipy.signal import butter, sosfiltfilt
 

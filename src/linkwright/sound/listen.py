@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.physics.loudness import level_dbfs, peak_db
+from linkwright.progress import Tell
 from linkwright.sound.clipping import ClipFinder
 from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
@@ -17,9 +16,7 @@ from linkwright.sound.lowcut import GENERIC, Filter, LowCut, PitchMeter, choose_
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.recordings import Recording, blocks
 from linkwright.sound.room_tone import Hum, RoomTone
-
-Tell = Callable[[str, float], None]
-Samples = NDArray[np.float32]
+from linkwright.units import FloatArray, SampleArray
 
 #: Noise reaches three times its rms most of the time: what a hole's bottom is held against.
 NOISE_PEAK: Final = 3.0
@@ -72,7 +69,7 @@ class TrackListener:
             PitchMeter(self.rate_hz),
         )
 
-    def add(self, x: Samples) -> NDArray[np.float64]:
+    def add(self, x: SampleArray) -> FloatArray:
         """The next samples; their K-weighted mean squares, one a hop."""
         self.finder.add(x)
         self.clip.add(x)

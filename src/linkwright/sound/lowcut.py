@@ -10,9 +10,7 @@ from numpy.typing import NDArray
 
 from linkwright.physics.loudness_compiled import means
 from linkwright.physics.speech import F0_HZ, fundamentals_hz, highest_corner_hz, low_cut_db
-
-Samples = NDArray[np.float32]
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray, SampleArray
 
 #: The steps of a generic body-worn transmitter [Hz], as in the catalogue, and the order of its filter (assumed).
 STEPS_HZ: Final = (0.0, 60.0, 80.0, 100.0, 120.0, 150.0, 180.0, 220.0)
@@ -58,10 +56,10 @@ class PitchMeter:
 
     rate_hz: int
     counts: NDArray[np.int32] = field(default_factory=lambda: np.zeros((POWER_BINS, PITCH_BINS + 1), np.int32))
-    f0_hz: Floats = field(default_factory=lambda: np.full(2, np.nan))
-    power: Floats = field(default_factory=lambda: np.zeros(2))
+    f0_hz: FloatArray = field(default_factory=lambda: np.full(2, np.nan))
+    power: FloatArray = field(default_factory=lambda: np.zeros(2))
 
-    def add(self, x: Samples) -> None:
+    def add(self, x: SampleArray) -> None:
         """The next samples; what is left over after whole frames is passed over."""
         every = max(1, round(self.rate_hz / PITCH_RATE_HZ))
         slow = np.empty(x.size // every, np.float32)
@@ -76,7 +74,7 @@ class PitchMeter:
         self.counts += _counted(f0, power)
         self.f0_hz, self.power = f0[-2:], power[-2:]
 
-    def voice(self) -> Floats:
+    def voice(self) -> FloatArray:
         """Fundamentals of the frames that lie well over the pauses [Hz], at even ranks; empty without a voice."""
         last = _counted(np.append(self.f0_hz, np.nan), np.append(self.power, 0.0))
         counts = self.counts + last
@@ -95,7 +93,7 @@ class PitchMeter:
         )
 
 
-def _counted(f0: Floats, power: Floats) -> NDArray[np.int32]:
+def _counted(f0: FloatArray, power: FloatArray) -> NDArray[np.int32]:
     """Frames but the first and the last by power [dB, 1 a bin] and fundamental; column 0 is unvoiced."""
     middle, before, after = f0[1:-1], f0[:-2], f0[2:]
     with np.errstate(invalid="ignore"):
@@ -130,14 +128,14 @@ class LowCut:
     f0_hz: float
     f0_low_hz: float
     steps: tuple[LowCutStep, ...]
-    frequency_hz: Floats
-    noise_db: Floats
+    frequency_hz: FloatArray
+    noise_db: FloatArray
     because: str
 
 
 def choose_low_cut(
-    voice_f0_hz: Floats,
-    spectrum: tuple[Floats, Floats] | None,
+    voice_f0_hz: FloatArray,
+    spectrum: tuple[FloatArray, FloatArray] | None,
     low_cut: Filter = GENERIC,
 ) -> LowCut | None:
     """The highest step that takes at most 1 dB from the low fundamental; a lower one where more gains nothing.
@@ -169,7 +167,7 @@ def choose_low_cut(
     return LowCut(chosen.corner_hz, order, float(np.median(voice_f0_hz)), low, steps, frequency, noise_db, because)
 
 
-def _taken_db(frequency: Floats, power: Floats, corner_hz: float, order: int) -> float:
+def _taken_db(frequency: FloatArray, power: FloatArray, corner_hz: float, order: int) -> float:
     """How much quieter the pauses get [dB]."""
     if corner_hz <= 0.0:
         return 0.0

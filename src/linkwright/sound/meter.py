@@ -6,14 +6,11 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.physics import loudness
 from linkwright.physics.loudness_compiled import energies, true_peak
 from linkwright.sound.bounded import Powers, Tops
-
-Floats = NDArray[np.float64]
-Samples = NDArray[np.float32]
+from linkwright.units import FloatArray, SampleArray
 
 #: A hop [s], hops in a step of 100 ms, in the momentary and in the short-term window; BS.1770-5 and EBU Tech 3341.
 HOP_S: Final = 0.010
@@ -26,7 +23,7 @@ FLOOR_SHARE: Final = 0.05
 
 
 def hop_frames(rate_hz: int) -> int:
-    """Samples in a hop of 10 ms, to the nearest whole one."""
+    """SampleArray in a hop of 10 ms, to the nearest whole one."""
     return round(HOP_S * rate_hz)
 
 
@@ -44,15 +41,15 @@ class Loudness:
 class LoudnessMeter:
     """Loudness from K-weighted mean squares of hops of 10 ms."""
 
-    last: Floats = field(default_factory=lambda: np.empty(0))
-    steps: Floats = field(default_factory=lambda: np.empty(0))
+    last: FloatArray = field(default_factory=lambda: np.empty(0))
+    steps: FloatArray = field(default_factory=lambda: np.empty(0))
     blocks: Powers = field(default_factory=lambda: Powers(*LOUDNESS_DB))
     windows: Powers = field(default_factory=lambda: Powers(*LOUDNESS_DB))
     seen: int = 0
     momentary: float = 0.0
     short_term: float = 0.0
 
-    def add(self, hops: Floats) -> None:
+    def add(self, hops: FloatArray) -> None:
         """The next hops, shape (n,)."""
         joined = np.concatenate((self.last, hops))
         self.momentary = max(self.momentary, windows_max(joined, MOMENTARY))
@@ -63,7 +60,7 @@ class LoudnessMeter:
         self.seen += hops.size
         self.last = joined[-SHORT_TERM + 1 :]
 
-    def _count(self, fresh: Floats) -> None:
+    def _count(self, fresh: FloatArray) -> None:
         """Loudness of the blocks and windows that end in these steps of 100 ms."""
         steps = np.concatenate((self.steps, fresh))
         for kept, count in ((self.blocks, MOMENTARY // STEP), (self.windows, SHORT_TERM // STEP)):
@@ -80,7 +77,7 @@ class LoudnessMeter:
         )
 
 
-def windows_max(hops: Floats, count: int) -> float:
+def windows_max(hops: FloatArray, count: int) -> float:
     """The largest mean over `count` neighbouring hops; 0 where there are fewer."""
     means = loudness.windows(hops, count)
     return float(means.max()) if means.size else 0.0
@@ -94,11 +91,11 @@ def _lufs(mean_square: float) -> float | None:
 class TruePeakMeter:
     """The largest magnitude between the samples of a stream."""
 
-    taps: Samples = field(default_factory=loudness.oversampling)
+    taps: SampleArray = field(default_factory=loudness.oversampling)
     peak: float = 0.0
-    last: Samples | None = None
+    last: SampleArray | None = None
 
-    def add(self, x: Samples) -> None:
+    def add(self, x: SampleArray) -> None:
         """The next samples."""
         context = self.taps.shape[1] - 1
         before = np.zeros(context, np.float32) if self.last is None else self.last
@@ -120,7 +117,7 @@ class TrackMeter:
     rate_hz: int
     loudness: LoudnessMeter = field(default_factory=LoudnessMeter)
     true_peak: TruePeakMeter = field(default_factory=TruePeakMeter)
-    state: Floats = field(default_factory=lambda: np.zeros((2, 2)))
+    state: FloatArray = field(default_factory=lambda: np.zeros((2, 2)))
     sample_peak: float = 0.0
     total: float = 0.0
     square: float = 0.0
@@ -128,7 +125,7 @@ class TrackMeter:
     quiet: Powers = field(default_factory=lambda: Powers(*FLOOR_DB))
     tops: Tops = field(default_factory=Tops)
 
-    def add(self, x: Samples) -> Floats:
+    def add(self, x: SampleArray) -> FloatArray:
         """The next samples, whole steps of 100 ms but at the end; their K-weighted mean squares, one a hop."""
         hop = hop_frames(self.rate_hz)
         found = np.empty((x.size // hop, 4))
@@ -145,7 +142,7 @@ class TrackMeter:
         self._keep_steps(found, hop)
         return weighted
 
-    def _keep_steps(self, found: Floats, hop: int) -> None:
+    def _keep_steps(self, found: FloatArray, hop: int) -> None:
         """Power without its mean, and the top, of each step of 100 ms."""
         whole = found.shape[0] // STEP
         steps = found[: whole * STEP].reshape(whole, STEP, 4)

@@ -7,7 +7,7 @@ delay means that `b` is later than `a`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import date
@@ -15,16 +15,13 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.physics import delays
 from linkwright.physics.delays import Course, Peak
+from linkwright.progress import Tell
 from linkwright.sound.jumps import Loss, losses
 from linkwright.sound.recordings import Reader, Recording, reading
-
-Samples = NDArray[np.float32]
-Floats = NDArray[np.float64]
-Tell = Callable[[str, float], None]
+from linkwright.units import SampleArray
 
 #: A window, and the shortest one [s]; the longest delay is this share of it.
 WINDOW_S: Final = 1.024
@@ -85,7 +82,7 @@ class _Heard:
     times: list[float] = field(default_factory=list)
     peaks: list[Peak] = field(default_factory=list)
     levels: list[float] = field(default_factory=list)
-    together: Samples | None = None
+    together: SampleArray | None = None
     looked: int = 0
 
 
@@ -140,7 +137,7 @@ def _offset(readers: Sequence[Reader], f: int) -> int:
     if count < SHORTEST_S * rate:
         return base
     places = np.unique(np.linspace(begin, end - count, FILES_WINDOWS).astype(int))
-    total: Samples | None = None
+    total: SampleArray | None = None
     for at in places:
         phases = [
             delays.phases(_loudest(reader.read(int(at) - shift, count)), rate, FILES_HZ)
@@ -154,7 +151,7 @@ def _offset(readers: Sequence[Reader], f: int) -> int:
     return base - round(peak.delay_s * rate) if peak.quality >= delays.LEAST_QUALITY else base
 
 
-def _loudest(x: Samples) -> Samples:
+def _loudest(x: SampleArray) -> SampleArray:
     return x[[int(np.argmax(x.var(axis=1)))]]
 
 

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any, BinaryIO, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.shoot.errors import InputError
+from linkwright.units import SampleArray
 
 #: What may be listened to: rates [Hz] and tracks. Outside, a file is damaged or something else.
 RATES_HZ: Final = (8000, 384000)
@@ -89,7 +89,7 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
     )
 
 
-def blocks(recording: Recording, whole: int) -> Iterator[NDArray[np.float32]]:
+def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
     """The samples, full scale 1, shape (tracks, n), n a multiple of `whole` but at the end.
 
     Raises InputError where the file breaks off or holds what is no number.
@@ -125,7 +125,7 @@ class Reader:
     def __init__(self, recording: Recording, file: Any) -> None:
         self.recording, self._file = recording, file
 
-    def read(self, at: int, count: int) -> NDArray[np.float32]:
+    def read(self, at: int, count: int) -> SampleArray:
         """`count` samples from sample `at` on, full scale 1, shape (tracks, count); zeros outside the recording.
 
         Raises InputError where the file breaks off or holds what is no number.

@@ -6,10 +6,8 @@ from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-Samples = NDArray[np.float32]
-Floats = NDArray[np.float64]
+from linkwright.units import FloatArray, SampleArray
 
 #: Length of a piece [s] and how many of the quietest are kept.
 PIECE_S: Final = 0.5
@@ -33,11 +31,11 @@ class RoomTone:
     """Keeps the quietest pieces of a track that streams by; digital silence is no room tone."""
 
     rate_hz: int
-    rest: Samples = field(default_factory=lambda: np.empty(0, np.float32))
-    kept: list[tuple[float, int, Samples]] = field(default_factory=list)
+    rest: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
+    kept: list[tuple[float, int, SampleArray]] = field(default_factory=list)
     seen: int = 0
 
-    def add(self, x: Samples) -> None:
+    def add(self, x: SampleArray) -> None:
         """The next samples."""
         size = round(PIECE_S * self.rate_hz)
         joined = np.concatenate((self.rest, x)) if self.rest.size else x
@@ -49,7 +47,7 @@ class RoomTone:
             if not silent and (len(self.kept) < PIECES or power < self.kept[-1][0]):
                 self.kept = sorted([*self.kept, (float(power), self.seen, piece.copy())])[:PIECES]
 
-    def spectrum(self) -> tuple[Floats, Floats] | None:
+    def spectrum(self) -> tuple[FloatArray, FloatArray] | None:
         """Frequencies [Hz] and power in each bin (Hann, full scale 1); None without room tone."""
         if not self.kept:
             return None

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel
+from linkwright.units import IntArray, SampleArray
 
 
 @kernel
 def bursts(
-    top: NDArray[np.float32],
-    bend: NDArray[np.float32],
+    top: SampleArray,
+    bend: SampleArray,
     noisy: float,
     rise: float,
     live: float,
@@ -19,7 +19,7 @@ def bursts(
     side: int,
     least: int,
     most: int,
-    out: NDArray[np.int64],
+    out: IntArray,
 ) -> int:
     """Stretches of the envelope that are noise and begin and end at once, as rows first, past the last.
 
@@ -48,8 +48,8 @@ def bursts(
 
 @kernel
 def alike(
-    x: NDArray[np.float32],
-    top: NDArray[np.float32],
+    x: SampleArray,
+    top: SampleArray,
     width: int,
     from_bin: int,
     to_bin: int,
@@ -58,7 +58,7 @@ def alike(
     probe: int,
     least: int,
     residue: tuple[float, float],
-    out: NDArray[np.int64],
+    out: IntArray,
 ) -> int:
     """Stretches of at least `least` samples that nearly say again what stood lags[0]..lags[1] samples before.
 
@@ -111,9 +111,7 @@ def alike(
 
 
 @kernel
-def _periodic(
-    x: NDArray[np.float32], peaks: NDArray[np.int64], j: int, lags: tuple[int, int], probe: int, most: float
-) -> bool:
+def _periodic(x: SampleArray, peaks: IntArray, j: int, lags: tuple[int, int], probe: int, most: float) -> bool:
     """Whether the sound about an earlier peak itself says again what stood before it: a tone, not a repeat."""
     for k in range(j - 1, -1, -1):
         lag = peaks[j] - peaks[k]
@@ -125,7 +123,7 @@ def _periodic(
 
 
 @kernel
-def _near(x: NDArray[np.float32], p: int, lag: int, probe: int) -> bool:
+def _near(x: SampleArray, p: int, lag: int, probe: int) -> bool:
     """Whether a few samples about the peak are like those `lag` before: most stretches fail at the first."""
     limit = 0.3 * abs(x[p])
     for n in (p - probe // 16, p + probe // 16, p - probe // 5, p + probe // 5, p - probe // 2, p + probe // 2):
@@ -135,7 +133,7 @@ def _near(x: NDArray[np.float32], p: int, lag: int, probe: int) -> bool:
 
 
 @kernel
-def _left(x: NDArray[np.float32], first: int, last: int, lag: int) -> tuple[float, float]:
+def _left(x: SampleArray, first: int, last: int, lag: int) -> tuple[float, float]:
     """Share of the power that is left without what stood `lag` before, and the part of a sample it is moved by."""
     power, plain, slope, both = 0.0, 0.0, 0.0, 0.0
     for n in range(first, last):
@@ -152,7 +150,7 @@ def _left(x: NDArray[np.float32], first: int, last: int, lag: int) -> tuple[floa
 
 
 @kernel
-def _stretch(x: NDArray[np.float32], p: int, lag: int, moved: float, piece: int, most: float) -> tuple[int, int]:
+def _stretch(x: SampleArray, p: int, lag: int, moved: float, piece: int, most: float) -> tuple[int, int]:
     """How far around p the stretch goes, in pieces."""
     first, last = p, p
     while first - piece - lag > 1 and _misfit(x, first - piece, first, lag, moved) <= most:
@@ -163,7 +161,7 @@ def _stretch(x: NDArray[np.float32], p: int, lag: int, moved: float, piece: int,
 
 
 @kernel
-def _misfit(x: NDArray[np.float32], first: int, last: int, lag: int, moved: float) -> float:
+def _misfit(x: SampleArray, first: int, last: int, lag: int, moved: float) -> float:
     power, plain = 1e-12, 0.0
     for n in range(first, last):
         error = float(x[n] - x[n - lag]) - moved * 0.5 * float(x[n - lag + 1] - x[n - lag - 1])

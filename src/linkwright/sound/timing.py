@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from linkwright.units import FloatArray
 
 #: Sound against picture [ms], positive where the sound comes early: ITU-R BT.1359-1 (what is noticed, what is
 #: accepted) and EBU R 37 (what a broadcaster keeps).
@@ -29,7 +30,7 @@ def air_delay_ms(distance_m: float, celsius: float = 20.0) -> float:
     return 1000.0 * distance_m / (CELSIUS_ZERO_M_S * float(np.sqrt(1.0 + celsius / CELSIUS_ZERO_K)))
 
 
-def comb_notches_hz(delay_ms: float, highest_hz: float) -> NDArray[np.float64]:
+def comb_notches_hz(delay_ms: float, highest_hz: float) -> FloatArray:
     """Where two equal copies this far apart cancel [Hz], up to `highest_hz`: odd multiples of 1 / (2 delay)."""
     delay_s = abs(delay_ms) / 1000.0
     if delay_s == 0.0:
@@ -38,7 +39,7 @@ def comb_notches_hz(delay_ms: float, highest_hz: float) -> NDArray[np.float64]:
     return np.asarray((2.0 * np.arange(count) + 1.0) / (2.0 * delay_s))
 
 
-def comb_db(frequency_hz: NDArray[np.float64], delay_ms: float, level_db: float = 0.0) -> NDArray[np.float64]:
+def comb_db(frequency_hz: FloatArray, delay_ms: float, level_db: float = 0.0) -> FloatArray:
     """What adding a copy, `delay_ms` late and `level_db` against the first, does to each frequency [dB]."""
     copy = 10.0 ** (level_db / 20.0) * np.exp(-2j * np.pi * frequency_hz * delay_ms / 1000.0)
     return np.asarray(20.0 * np.log10(np.maximum(np.abs(1.0 + copy), 1e-10)))

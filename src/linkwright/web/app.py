@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import functools
-from collections.abc import AsyncIterator, Iterable, Sequence
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import FastAPI, Request
@@ -16,24 +14,22 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
+from linkwright.desk.job import Job
+from linkwright.desk.listening import Listening
+from linkwright.desk.playing import Playing
+from linkwright.desk.watching import Watching
+from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
 from linkwright.units import clock, mhz_text
+from linkwright.web.answers import STATIC, static_url
 from linkwright.web.hub import Hub
-from linkwright.web.job import Job
-from linkwright.web.listening import Listening
-from linkwright.web.playing import Playing
-from linkwright.web.security import Gate, hash_of, is_loopback, person_of
-from linkwright.web.watching import Watching
-from linkwright.web.wrapping import Wrapping
+from linkwright.web.security import Gate
 
 if TYPE_CHECKING:
-    from linkwright.sheets.tables import Value
+    from linkwright.desk.sources import Sources
     from linkwright.store.placebook import PlaceBook
-    from linkwright.web.sources import Sources
 
-HERE: Final = Path(__file__).parent
-STATIC: Final = HERE / "static"
 TYPES: Final = {
     ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".txt": "text/plain",
     ".woff2": "font/woff2", ".png": "image/png",
@@ -145,20 +141,6 @@ def _templates() -> Jinja2Templates:
     return Jinja2Templates(env=env)
 
 
-@functools.cache
-def static_version() -> str:
-    """One name for all our files as they are: with another content of any they have another address.
-
-    One for all, since modules import each other by relative addresses: under two addresses one would run twice.
-    """
-    return hash_of(b"".join(path.read_bytes() for path in sorted(STATIC.iterdir()) if path.is_file()))
-
-
-def static_url(name: str) -> str:
-    """Where a file of ours is found; it may be kept there for good."""
-    return f"/static/{static_version()}/{name}"
-
-
 def _static(app: FastAPI) -> None:
     files = {path.name: path for path in STATIC.iterdir() if path.suffix in TYPES}
 
@@ -190,43 +172,3 @@ def _errors(app: FastAPI) -> None:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"][1:])
         return JSONResponse({"says": [f"{where}: {first['msg']}"]}, 422)
-
-
-def render(request: Request, template: str, status: int = 200, **values: Any) -> Response:
-    """A page or a part of one."""
-    job: Job = request.app.state.job
-    templates: Jinja2Templates = request.app.state.templates
-    document = values.setdefault("document", job.document())
-    header = document.draft.document.get("shoot")
-    title = header.get("title") if isinstance(header, dict) else None
-    context = {
-        "person": person_of(request),
-        "loopback": is_loopback(request),
-        "planned": job.planned,
-        "job_title": title if isinstance(title, str) and title else "A new shoot",
-        "here": request.url.path.strip("/").partition("/")[0],
-        **values,
-    }
-    return templates.TemplateResponse(request, template, context, status)
-
-
-def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[Value]]) -> Response:
-    """A table for a spreadsheet, to be kept under a name."""
-    from linkwright.sheets.tables import csv_text
-
-    return csv_file(name, csv_text(head, rows))
-
-
-def csv_file(name: str, text: str) -> Response:
-    """A table that is text already, to be kept under a name."""
-    return PlainTextResponse(
-        text,
-        media_type="text/csv",
-        headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
-    )
-
-
-def job_of(request: Request) -> Job:
-    """The job."""
-    job: Job = request.app.state.job
-    return job

@@ -12,8 +12,9 @@ from typing import BinaryIO
 from linkwright.air.readers import columns, lists, rows, sigmf, traces
 from linkwright.air.readers.lists import Heard
 from linkwright.air.readers.options import AS_IT_SAYS, ReadOptions
-from linkwright.air.readers.text import Tell, Text, too_large
+from linkwright.air.readers.text import Text, too_large
 from linkwright.air.sweep import Sweep
+from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 
 __all__ = [

@@ -21,9 +21,9 @@ import numpy as np
 
 from linkwright.air.readers.grid import Segments, assembled
 from linkwright.air.readers.options import ReadOptions
-from linkwright.air.readers.text import Tell
 from linkwright.air.sweep import Sweep
 from linkwright.physics.detection import NOISE_BANDWIDTH_BINS
+from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray, IntArray
 

@@ -7,17 +7,16 @@ from __future__ import annotations
 
 import codecs
 import re
-from collections.abc import Callable, Iterator
-from typing import BinaryIO, TypeAlias
+from collections.abc import Iterator
+from typing import BinaryIO
 
 import numpy as np
 
+from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray
 
 #: Told what is being done and how much of it is done (0..1).
-Tell: TypeAlias = Callable[[str, float], None]
-
 #: A level farther from zero than this [dB] is no level in any of the units.
 MOST_DB = 400.0
 #: A frequency beyond this [kHz] (3000 GHz, the end of the radio spectrum: ITU Radio Regulations No. 1.5) is

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.air.judged import JudgedSweep
+from linkwright.desk.job import Job
 from linkwright.physics.intermodulation import three_carrier_products, two_carrier_products
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
@@ -16,8 +17,7 @@ from linkwright.plan.why import CallReasons, why
 from linkwright.rules import closed_ranges
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray, khz_from_mhz
-from linkwright.web.app import job_of, render
-from linkwright.web.job import Job
+from linkwright.web.answers import job_of, render
 
 router = APIRouter()
 

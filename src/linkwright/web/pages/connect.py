@@ -14,7 +14,7 @@ from pydantic import Field as Bounded
 from linkwright.draw.ink import INK
 from linkwright.sheets.codes import code_svg
 from linkwright.shoot.errors import InputError
-from linkwright.web.app import job_of, render
+from linkwright.web.answers import job_of, render
 from linkwright.web.pages.edit import Body
 from linkwright.web.security import COOKIE, Role, person_of
 

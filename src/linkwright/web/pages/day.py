@@ -5,32 +5,29 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.day.batteries import CellChange, Day, LinkDay, day_of, packing
+from linkwright.day.batteries import CellChange, packing
 from linkwright.day.report import WHEN, answer, clock, document, hours, savings
-from linkwright.day.schedule import schedule, zone_of
+from linkwright.day.schedule import zone_of
+from linkwright.desk.day import CHANGED, counters, planned_day, since_changed
+from linkwright.desk.job import Job
+from linkwright.desk.moving import moved_draft, moved_entry
 from linkwright.draw.day import Handle, drawn_day
-from linkwright.plan.batteries import powers_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
-from linkwright.web.app import csv_response, job_of, render
-from linkwright.web.job import Job
-from linkwright.web.moving import moved_draft, moved_entry
+from linkwright.web.answers import csv_response, job_of, render
 from linkwright.web.pages.edit import Body
 from linkwright.web.security import person_of
 
 router = APIRouter()
 
-#: The kind of happening that a change of cells is.
-CHANGED: Final = "changed"
 Width = Annotated[int, Query(ge=300, le=2000)]
 Minutes = Annotated[int, Query(ge=-1440, le=1440)]
 PathText = Annotated[str, Query(max_length=500)]
@@ -57,49 +54,6 @@ class Lasted(Body):
 
     link: Annotated[str, Bounded(max_length=80)]
     hours: Annotated[str, Bounded(max_length=20)]
-
-
-@dataclass(frozen=True, slots=True)
-class Counter:
-    """A transmitter with its counter: since when its cells are in, and what is planned."""
-
-    link: str
-    day: LinkDay | None
-    since: datetime.datetime | None
-
-    @property
-    def verdict(self) -> str:
-        """Whether its batteries hold: no change in a take, none on the reserve."""
-        changes = self.day.changes if self.day is not None else ()
-        if any(change.when == "take" for change in changes):
-            return "fails"
-        return "thin" if self.day is None or any(change.on_reserve for change in changes) else "holds"
-
-    @property
-    def lasts(self) -> str:
-        """How long a fresh set lasts, in words."""
-        return "not known" if self.day is None else f"{hours(self.day.run_h)} ± {100 * self.day.spread:.0f} %"
-
-
-def planned_day(job: Job, shoot: Shoot) -> Day:
-    """The day with the powers of the newest plan; at the highest steps while there is none."""
-    plan = job.planned.plan
-    return day_of(shoot, schedule(shoot), None if plan is None else powers_of(plan.calls))
-
-
-def since_changed(job: Job) -> dict[str, datetime.datetime]:
-    """When the cells of each link were changed last."""
-    return {one.about: one.when for one in job.store.happenings(kinds=[CHANGED])}
-
-
-def counters(job: Job, shoot: Shoot, day: Day) -> list[Counter]:
-    """Every link with its counter."""
-    known = {link.link: link for link in day.links}
-    since, zone = since_changed(job), zone_of(shoot)
-    return [
-        Counter(link.name, known.get(link.name), since[link.name].astimezone(zone) if link.name in since else None)
-        for link in shoot.link
-    ]
 
 
 def handles(draft: Draft) -> Iterator[Handle]:

@@ -11,14 +11,14 @@ from pydantic import BaseModel, ConfigDict
 from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
+from linkwright.desk.form.fields import entered, shown
+from linkwright.desk.form.sections import INNER, LISTS, field_at
+from linkwright.desk.job import MOST_UPLOAD, Job, named_files
 from linkwright.shoot.catalogue import catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
 from linkwright.store import Change, Conflict
-from linkwright.web.app import job_of
-from linkwright.web.fields import entered, shown
-from linkwright.web.job import MOST_UPLOAD, Job, named_files
-from linkwright.web.pages.sections import INNER, LISTS, field_at
+from linkwright.web.answers import job_of
 from linkwright.web.security import person_of
 
 router = APIRouter(prefix="/api")
@@ -176,10 +176,10 @@ def paste(request: Request, edit: Paste) -> dict[str, Any]:
 
 
 def _fields_of_list(path: tuple[str, ...]) -> list[Any]:
+    from linkwright.desk.form.fields import fields_of
     from linkwright.shoot.models import Call, Link
     from linkwright.shoot.place import Other, Site
     from linkwright.shoot.times import Run
-    from linkwright.web.fields import fields_of
 
     tops = {"site": Site, "link": Link, "other": Other, "call": Call, "run": Run}
     model = tops.get(path[0]) if len(path) == 1 else LISTS.get(path[-1]) if len(path) == 3 else None
@@ -247,7 +247,7 @@ async def import_file(request: Request, file: Annotated[UploadFile, File()]) -> 
 
 def _import_archive(job: Job, file: UploadFile, who: str) -> dict[str, Any]:
     """The shoot of an archive, with the files that its sites name."""
-    from linkwright.web.archive import take_shoot
+    from linkwright.desk.archive import take_shoot
 
     change = take_shoot(file.file, plain_name(file.filename or "the archive"), job.store, who)
     there = {one.name for one in job.store.attachment_list()}

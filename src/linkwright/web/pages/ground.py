@@ -9,6 +9,7 @@ import numpy as np
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import PlainTextResponse, Response
 
+from linkwright.desk.job import Job
 from linkwright.draw.ground import Ground, drawn_bands
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
@@ -16,8 +17,7 @@ from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Material
-from linkwright.web.app import job_of, render
-from linkwright.web.job import Job
+from linkwright.web.answers import job_of, render
 
 router = APIRouter()
 

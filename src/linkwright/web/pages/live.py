@@ -9,19 +9,19 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.gather.spares import spares_now
+from linkwright.desk.day import since_changed
+from linkwright.desk.job import Job
+from linkwright.desk.playing import Playing
+from linkwright.desk.spares import spares_now
+from linkwright.desk.watching import BY_OTHERS, Alarm, Watching, call_at, clock_of
 from linkwright.plan.answer import unbroken
 from linkwright.plan.model import Plan
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text, number_word
-from linkwright.watch.episodes import CAUSES
-from linkwright.web.app import job_of, render
-from linkwright.web.job import Job
-from linkwright.web.pages.day import since_changed
+from linkwright.watch.diagnose.episodes import CAUSES
+from linkwright.web.answers import job_of, render
 from linkwright.web.pages.edit import Body
-from linkwright.web.playing import Playing
 from linkwright.web.security import READINGS_PATH, person_of
-from linkwright.web.watching import BY_OTHERS, Alarm, Watching, call_at, clock_of
 
 router = APIRouter()
 

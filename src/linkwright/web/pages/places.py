@@ -8,13 +8,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.places import keep, learnings, offers, take_over
+from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.errors import InputError
 from linkwright.store.placebook import PlaceBook
-from linkwright.web.app import job_of, render
-from linkwright.web.keeping import keep, learnings, offers, take_over
+from linkwright.web.answers import job_of, render
 from linkwright.web.pages.edit import Body, told
 from linkwright.web.security import person_of
-from linkwright.web.wrapping import Wrapping
 
 router = APIRouter()
 

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import PlainTextResponse, Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.job import Job
 from linkwright.draw.ledger import Ledger, drawn_ledger
 from linkwright.plan.answer import answer_sentence
 from linkwright.plan.file import parse_plan, write_plan
@@ -18,8 +19,7 @@ from linkwright.plan.what_if import outcomes
 from linkwright.plan.why import why
 from linkwright.shoot.errors import InputError
 from linkwright.units import khz_from_mhz, mhz_text
-from linkwright.web.app import job_of, render
-from linkwright.web.job import Job
+from linkwright.web.answers import job_of, render
 from linkwright.web.pages.edit import Body
 from linkwright.web.security import person_of
 

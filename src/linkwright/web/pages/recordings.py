@@ -7,10 +7,10 @@ from typing import Annotated, Any, Final
 import numpy as np
 from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import Response
-from numpy.typing import NDArray
 from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
+from linkwright.desk.listening import MOST_BYTES, Heard, Listening
 from linkwright.draw.response import Curve, Curves, drawn_curves
 from linkwright.draw.wave import Mark, Wave, drawn_wave
 from linkwright.physics.speech import low_cut_db
@@ -19,9 +19,8 @@ from linkwright.shoot.view import transmitter_of
 from linkwright.sound.lowcut import Filter, choose_low_cut
 from linkwright.sound.timing import comb_db
 from linkwright.store import RECORDING
-from linkwright.units import FloatArray
-from linkwright.web.app import render
-from linkwright.web.listening import MOST_BYTES, Heard, Listening
+from linkwright.units import FloatArray, SampleArray
+from linkwright.web.answers import render
 from linkwright.web.pages.edit import Body, plain_name
 from linkwright.web.pages.sound import Width
 from linkwright.web.security import person_of
@@ -268,7 +267,7 @@ def _piece(recording: Any, begin: float, end: float) -> tuple[int, Any]:
         raise InputError(str(error)) from None
 
 
-def columns_of(samples: NDArray[np.float32], columns: int) -> tuple[FloatArray, FloatArray]:
+def columns_of(samples: SampleArray, columns: int) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest of every column of a track (n,); at most as many columns as samples."""
     edges = (np.arange(columns) * samples.size) // columns
     return np.minimum.reduceat(samples, edges).astype(float), np.maximum.reduceat(samples, edges).astype(float)

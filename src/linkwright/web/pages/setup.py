@@ -13,17 +13,17 @@ from pydantic import ValidationError
 
 from linkwright.day.schedule import zone_of
 from linkwright.day.steps import Settings, Step, steps_of
+from linkwright.desk.day import CHANGED
+from linkwright.desk.form.fields import entered
+from linkwright.desk.form.sections import field_at
+from linkwright.desk.job import Job
 from linkwright.plan.model import Finding, Plan, PlannedLink
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, live_calls, transmitter_named
 from linkwright.store import Tick
-from linkwright.web.app import job_of, render
-from linkwright.web.fields import entered
-from linkwright.web.job import Job
-from linkwright.web.pages.day import CHANGED
+from linkwright.web.answers import job_of, render
 from linkwright.web.pages.edit import Body
-from linkwright.web.pages.sections import field_at
 from linkwright.web.security import person_of
 
 router = APIRouter()

@@ -11,19 +11,19 @@ from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
+from linkwright.desk.archive import NO_TIME
+from linkwright.desk.job import Job
+from linkwright.desk.places import learnings
+from linkwright.desk.wrap import REPORT_PX, picture, wrap_up
+from linkwright.desk.wrapping import Wrapping
 from linkwright.plan.swapped import hits, hits_sentence
 from linkwright.sheets.bundle import FILES, Sheets
 from linkwright.sheets.wrap import WrapUp
 from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
-from linkwright.web.app import job_of, render
-from linkwright.web.archive import NO_TIME
-from linkwright.web.job import Job
-from linkwright.web.keeping import learnings
+from linkwright.web.answers import job_of, render
 from linkwright.web.pages.edit import plain_name, told
 from linkwright.web.security import person_of
-from linkwright.web.wrapping import Wrapping
-from linkwright.web.wrapup import REPORT_PX, picture, wrap_up
 
 router = APIRouter()
 

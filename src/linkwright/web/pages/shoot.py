@@ -7,10 +7,10 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import PlainTextResponse, Response
 
+from linkwright.desk.form import sections
+from linkwright.desk.job import Document
 from linkwright.shoot.catalogue import catalogue_names
-from linkwright.web.app import job_of, render
-from linkwright.web.job import Document
-from linkwright.web.pages import sections
+from linkwright.web.answers import job_of, render
 
 router = APIRouter()
 

@@ -9,6 +9,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from linkwright.desk.job import Job
 from linkwright.draw.arrivals import Arrival, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
 from linkwright.draw.link_sound import chain_of, low_cut_curves
@@ -19,8 +20,7 @@ from linkwright.shoot.view import live_calls
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
 from linkwright.sound.timing import LineUp, air_delay_ms
-from linkwright.web.app import csv_response, job_of, render
-from linkwright.web.job import Job
+from linkwright.web.answers import csv_response, job_of, render
 
 router = APIRouter()
 

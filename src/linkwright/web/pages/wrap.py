@@ -14,6 +14,12 @@ from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from linkwright.desk.job import Job
+from linkwright.desk.laying import SHORT_S
+from linkwright.desk.listening import Listening
+from linkwright.desk.places import Learning, learnings
+from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, picture, wrap_up
+from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.sheets.wrap import (
     AFTER_MS,
     MOST_TOLD,
@@ -29,17 +35,11 @@ from linkwright.sheets.wrap import (
 )
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG
-from linkwright.watch.episodes import iso, moment, to_document
-from linkwright.web.app import csv_file, job_of, render
-from linkwright.web.job import Job
-from linkwright.web.keeping import Learning, learnings
-from linkwright.web.laying import SHORT_S
-from linkwright.web.listening import Listening
+from linkwright.watch.diagnose.episodes import iso, moment, to_document
+from linkwright.web.answers import csv_file, job_of, render
 from linkwright.web.pages.edit import plain_name
 from linkwright.web.pages.sheets import Paper, sheets_of
 from linkwright.web.security import person_of
-from linkwright.web.wrapping import MOST_LOG, Wrapping
-from linkwright.web.wrapup import REPORT_PX, bounds, happenings_csv, picture, wrap_up
 
 router = APIRouter()
 
@@ -216,7 +216,7 @@ def archive(request: Request) -> Response:
     """Everything of the job as one file, which opens again."""
     from starlette.background import BackgroundTask
 
-    from linkwright.web.archive import pack
+    from linkwright.desk.archive import pack
 
     job, wrapping = job_of(request), wrapping_of(request)
     whole(request)
@@ -263,7 +263,7 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
     name = plain_name(file.filename or "log")
 
     def keep() -> str:
-        from linkwright.watch.reading import read_batches
+        from linkwright.watch.log.reading import read_batches
 
         id_ = wrapping.store.attach(name, file.file, who, most_bytes=MOST_LOG, kind=LOG)
         try:

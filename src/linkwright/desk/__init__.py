@@ -1,0 +1,1 @@
+"""The use cases without HTTP: the snapshot of the job, background work, the watch, listening, the wrap, places."""

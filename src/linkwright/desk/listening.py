@@ -1,0 +1,203 @@
+"""Recordings of the job: listened to one after the other in a thread of their own, and what was heard is kept.
+
+A recording lies in the store in pieces; to be read from anywhere it is unpacked once into a folder that goes when
+the pages close. What was heard is kept in the store under the hash of the file: nothing is listened to twice.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+import threading
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from linkwright import __version__
+from linkwright.desk.telling import Listeners
+from linkwright.progress import Stopped
+from linkwright.shoot.errors import InputError
+from linkwright.store import RECORDING, Attachment, Store
+from linkwright.units import FloatArray
+
+#: Largest recording that a page takes in: about two hours of stereo at 48 kHz and 24 bits [bytes].
+MOST_BYTES: Final = 2 * 1024**3
+#: Columns of the overview that is kept, a track.
+COLUMNS: Final = 2000
+#: How often progress is told [s].
+TELL_S: Final = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What was heard: the document of `linkwright listen --json`, or why it could not be listened to."""
+
+    document: dict[str, Any] | None
+    error: str | None = None
+
+
+@dataclass
+class Listening:
+    """The recordings of one job. Safe to use from several threads."""
+
+    store: Store
+    hub: Listeners
+    busy: str = ""
+    share: float = 0.0
+    _errors: dict[str, str] = field(default_factory=dict)
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _thread: threading.Thread | None = None
+    _stop: threading.Event = field(default_factory=threading.Event)
+    _folder: tempfile.TemporaryDirectory[str] | None = None
+
+    def recordings(self) -> list[Attachment]:
+        """The job's recordings, oldest first."""
+        return [one for one in self.store.attachment_list() if one.kind == RECORDING]
+
+    def recording(self, attachment_id: str) -> Attachment:
+        """One of them. Raises InputError where it is not there."""
+        found = next((one for one in self.recordings() if one.id == attachment_id), None)
+        if found is None:
+            raise InputError("this recording is not in the job any more; load the page again")
+        return found
+
+    def heard(self, one: Attachment) -> Heard | None:
+        """What was heard in it; None while nobody has listened."""
+        if one.hash in self._errors:
+            return Heard(None, self._errors[one.hash])
+        kept = self.store.cache_get(_key("heard", one.hash))
+        return None if kept is None else Heard(json.loads(kept))
+
+    def pairs(self, ones: Sequence[Attachment]) -> list[dict[str, Any]] | None:
+        """How tracks of different recordings stand to each other; None while it is not known."""
+        kept = self.store.cache_get(_key("pairs", *(one.hash for one in ones)))
+        return None if kept is None else list(json.loads(kept))
+
+    def outline(self, one: Attachment, tracks: int) -> FloatArray | None:
+        """Lowest and highest of every column, (tracks, 2, columns); None while nobody has listened."""
+        kept = self.store.cache_get(_key("outline", one.hash))
+        return None if kept is None else np.frombuffer(kept, dtype="<f4").reshape(tracks, 2, -1).astype(np.float64)
+
+    def path(self, one: Attachment) -> Path:
+        """The recording as a file that can be read from anywhere."""
+        with self._lock:
+            if self._folder is None:
+                self._folder = tempfile.TemporaryDirectory(prefix="linkwright-")
+            path = Path(self._folder.name) / one.hash
+            if not path.exists():
+                part = path.with_suffix(".part")
+                with part.open("wb") as file:
+                    for piece in self.store.attachment_pieces(one.id):
+                        file.write(piece)
+                part.rename(path)
+            return path
+
+    def begin(self) -> None:
+        """Listen to whatever nobody has listened to yet."""
+        with self._lock:
+            if self._thread is not None and self._thread.is_alive():
+                return
+            if not self._waiting() and not self._unpaired():
+                return
+            self._stop.clear()
+            self._thread = threading.Thread(target=self._run, name="listening", daemon=True)
+            self._thread.start()
+
+    def stop(self) -> None:
+        """Stop listening; what was heard so far of the present recording is lost."""
+        self._stop.set()
+
+    def close(self) -> None:
+        """Stop, and take the unpacked files away."""
+        self.stop()
+        if self._thread is not None:
+            self._thread.join(timeout=10)
+        if self._folder is not None:
+            self._folder.cleanup()
+
+    def _waiting(self) -> list[Attachment]:
+        return [one for one in self.recordings() if self.heard(one) is None]
+
+    def _unpaired(self) -> list[Attachment]:
+        """All recordings that can be listened to, where it is not known yet how they stand to each other."""
+        ones = [one for one in self.recordings() if one.hash not in self._errors]
+        return ones if len(ones) > 1 and self.pairs(ones) is None else []
+
+    def _run(self) -> None:
+        try:
+            while True:
+                waiting = self._waiting()
+                if waiting:
+                    self._listen(waiting[0])
+                elif unpaired := self._unpaired():
+                    self._compare(unpaired)
+                else:
+                    break
+        except Stopped:
+            pass
+        finally:
+            self.busy = ""
+            self.hub.tell("listen", {"busy": False})
+
+    def _listen(self, one: Attachment) -> None:
+        """One recording: its tracks, and how they stand to each other."""
+        from linkwright.sound.excerpt import overview
+        from linkwright.sound.listen import listen
+        from linkwright.sound.pairs import compare
+        from linkwright.sound.recordings import open_recording
+        from linkwright.sound.report import listen_document
+        from linkwright.sound.seconded import seconded
+
+        tell = self._teller()
+        try:
+            recording = open_recording(self.path(one), one.name)
+            heard = [listen(recording, tell)]
+            pairs = compare([recording], tell)
+            outline = overview(recording, COLUMNS, tell)
+            document = listen_document(seconded(heard, pairs), pairs)
+        except InputError as error:
+            self._errors[one.hash] = str(error)
+            return
+        self.store.cache_put(_key("outline", one.hash), outline.astype("<f4").tobytes())
+        self.store.cache_put(_key("heard", one.hash), json.dumps(document).encode())
+
+    def _compare(self, ones: Sequence[Attachment]) -> None:
+        """The tracks of different recordings against each other, of those that have the same rate."""
+        from linkwright.sound.pairs import compare
+        from linkwright.sound.recordings import Recording, open_recording
+        from linkwright.sound.report import pair_document
+
+        by_rate: dict[int, list[Recording]] = {}
+        for one in ones:
+            recording = open_recording(self.path(one), one.name)
+            by_rate.setdefault(recording.rate_hz, []).append(recording)
+        found = [
+            pair_document(recordings, pair)
+            for recordings in by_rate.values()
+            if len(recordings) > 1
+            for pair in compare(recordings, self._teller())
+            if pair.a.file != pair.b.file
+        ]
+        self.store.cache_put(_key("pairs", *(one.hash for one in ones)), json.dumps(found).encode())
+
+    def _teller(self) -> Any:
+        said = 0.0
+
+        def tell(what: str, share: float) -> None:
+            nonlocal said
+            if self._stop.is_set():
+                raise Stopped
+            self.busy, self.share = what, share
+            if time.monotonic() - said > TELL_S:
+                said = time.monotonic()
+                self.hub.tell("listen", {"busy": True, "what": what, "share": round(share, 3)})
+
+        return tell
+
+
+def _key(what: str, *hashes: str) -> str:
+    return f"{what}/{__version__}/{'+'.join(hashes)}"

@@ -1,0 +1,91 @@
+"""Reading what a command is given: the shoot, its sweeps, an earlier plan."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from linkwright.shoot.errors import InputError, InputErrors
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.reading import MOST_BYTES, parse_shoot, read_shoot, read_text, with_learnt
+
+if TYPE_CHECKING:
+    from linkwright.air.predicted import Predicted
+    from linkwright.air.readers import Readout
+    from linkwright.plan.chain import Scene
+    from linkwright.plan.model import Plan
+    from linkwright.progress import Tell
+
+#: A plan of 1000 links has some 3 MB.
+MOST_PLAN_BYTES = 64 * 1024 * 1024
+
+
+def load_shoot(path: str) -> Shoot:
+    """The shoot in a file, or on standard input for `-`. Raises InputError."""
+    if path != "-":
+        return read_shoot(Path(path), path)
+    data = sys.stdin.buffer.read(MOST_BYTES + 1)
+    if len(data) > MOST_BYTES:
+        raise InputError(f"has more than {MOST_BYTES} bytes", path="standard input")
+    try:
+        return with_learnt(parse_shoot(data.decode("utf-8-sig"), "standard input"), Path())
+    except UnicodeDecodeError as error:
+        raise InputError(f"is not UTF-8 text (byte {error.start})", path="standard input") from None
+
+
+def load_sweeps(shoot: Shoot, shoot_path: str) -> dict[str, tuple[Readout, ...]]:
+    """The sweeps of every site, by its name; paths are relative to the shoot file. Raises InputError(s)."""
+    if not any(site.sweeps for site in shoot.site):
+        return {}
+    from linkwright.air.readers import read_file
+
+    folder = Path(shoot_path).parent if shoot_path != "-" else Path()
+    sweeps: dict[str, tuple[Readout, ...]] = {}
+    errors: list[InputError] = []
+    for site in shoot.site:
+        found: list[Readout] = []
+        for name in site.sweeps:
+            try:
+                found.append(read_file(folder / name, name))
+            except InputError as error:
+                errors.append(error)
+        sweeps[site.name] = tuple(found)
+    if errors:
+        raise errors[0] if len(errors) == 1 else InputErrors(errors)
+    return sweeps
+
+
+def load_tv(shoot: Shoot, shoot_path: str) -> dict[str, Predicted]:
+    """What is predicted of TV at every site that names a list of stations, by its name. Raises InputError."""
+    if not any(site.stations for site in shoot.site):
+        return {}
+    from linkwright.desk.tv import site_tv
+
+    return site_tv(shoot, shoot_path)
+
+
+def load_plan(path: str) -> Plan:
+    """An earlier plan. Raises InputError."""
+    from linkwright.plan.file import parse_plan
+
+    return parse_plan(read_text(Path(path), path, MOST_PLAN_BYTES), path)
+
+
+def planned_scene(shoot: Shoot, shoot_path: str, plan: str | None, tell: Tell) -> tuple[Scene, Plan]:
+    """The shoot with everything looked up, and the plan in a file or a new one. Raises InputError."""
+    from linkwright.plan.chain import scene_of
+    from linkwright.plan.pipeline import make_plan
+
+    sweeps, tv = load_sweeps(shoot, shoot_path), load_tv(shoot, shoot_path)
+    scene = scene_of(shoot, sweeps, tv)
+    if plan is None:
+        return scene, make_plan(shoot, sweeps, None, tell, tv=tv)
+    found = load_plan(plan)
+    calls = {call.name: {link.name for link in call.links} for call in scene.calls}
+    for call in found.calls:
+        strange = [link.link for link in call.links if link.link not in calls.get(call.call, ())]
+        if call.call not in calls or strange:
+            what = f'the link "{strange[0]}"' if strange else f'the call "{call.call}"'
+            raise InputError(f"plans {what}, which the shoot lacks; expected a plan of this shoot", path=plan)
+    return scene, found

@@ -1,0 +1,267 @@
+"""What was learnt of a place: put together out of the day, kept when somebody asks for it, offered near there."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final, TypeGuard
+
+import numpy as np
+
+from linkwright.day.report import hours
+from linkwright.desk.day import CHANGED, planned_day
+from linkwright.desk.job import MOST_UPLOAD, Job
+from linkwright.plan.chain import Scene
+from linkwright.reach.day_levels import LinkDay, learn_from_day
+from linkwright.reach.ground import along_route
+from linkwright.reach.path import xyz
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.kept_place import KeptCarrier, KeptPlace
+from linkwright.shoot.learnt import Learnt
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.place import Site
+from linkwright.shoot.times import Run
+from linkwright.store import Change, Draft
+from linkwright.store.placebook import Known, PlaceBook
+from linkwright.watch.figures.statistics import Figures
+
+#: Steps of a route that levels are compared along.
+STEPS: Final = 120
+#: A run of cells that is logged lasted at least so long and at most so long [h].
+SHORTEST_H, LONGEST_H = 0.1, 48.0
+#: A link tells something of a site from so many readings on.
+LEAST_READINGS: Final = 100
+MOST_CARRIERS: Final = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Learning:
+    """What was learnt of a site: in sentences, as it would be kept, and why it cannot be, if so."""
+
+    site: str
+    says: tuple[str, ...]
+    place: KeptPlace | None
+    because: str = ""
+
+
+def learnings(job: Job, by_site: Mapping[str, Sequence[Figures]]) -> list[Learning]:
+    """What was learnt of each site of the shoot; nothing while the shoot is not whole."""
+    shoot, scene = job.document().shoot, job.scene()
+    if shoot is None or scene is None:
+        return []
+    found = []
+    runs = runs_of(job, shoot)
+    for site in scene.used_sites:
+        learnt, how = _reach(job, site, by_site.get(site.name, ()), shoot)
+        tv, carriers = _air(job, site)
+        mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
+        says = [*_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine)]
+        if not says:
+            continue
+        if site.latitude is None or site.longitude is None:
+            because = f"give {site.name} its position on the page Shoot, and it can be kept"
+            found.append(Learning(site.name, tuple(says), None, because))
+            continue
+        place = KeptPlace(
+            name=site.name, shoot=shoot.shoot.title[:200], date=shoot.shoot.date, latitude=site.latitude,
+            longitude=site.longitude, surroundings=site.surroundings, tv=tv, carriers=carriers,
+            notes=tuple(one[:500] for one in says), learnt=learnt, run=mine[:200],
+        )  # fmt: skip
+        found.append(Learning(site.name, tuple(says), place))
+    return found
+
+
+def _links_on(scene: Scene, site: Site) -> set[str]:
+    return {link.name for call in scene.calls_on(site) for link in call.links}
+
+
+def _reach(job: Job, site: Site, figures: Sequence[Figures], shoot: Shoot) -> tuple[Learnt | None, str]:
+    """What is known of a site's reach, and from what: a walk test if there is one, else the day's levels."""
+    if site.learnt is not None:
+        return site.learnt, "from a walk test" if site.learnt.link else "from an earlier day"
+    by_link = {one.link: one for one in figures if one.readings >= LEAST_READINGS}
+    plan, scene = job.planned.plan, job.scene()
+    if plan is None or scene is None or not by_link:
+        return None, ""
+    from linkwright.plan.reaching import reaching
+
+    links: dict[str, LinkDay] = {}
+    for call in (one for one in plan.calls if one.call in {live.name for live in scene.calls_on(site)}):
+        for one in reaching(scene, call):
+            seen = by_link.get(one.planned.link)
+            levels = [] if seen is None else [seen.a.median_dbm, seen.b.median_dbm]
+            best = max((level for level in levels if level is not None), default=None)
+            if seen is None or best is None:
+                continue
+            work = one.at_work
+            way = along_route(work, STEPS)
+            at = xyz((one.chain.at,))[0]
+            away = np.hypot(way.x_m - at[0], way.y_m - at[1])
+            links[work.name] = LinkDay(
+                work.name, way.level_dbm, np.maximum(away, 1.0), best, seen.readings, work.mhz
+            )
+    return learn_from_day(
+        site.name, list(links.values()), shoot.shoot.date
+    ), f"from the day's levels of {len(links)}"
+
+
+def _reach_says(site: Site, learnt: Learnt | None, how: str) -> list[str]:
+    if learnt is None:
+        return []
+    where = "better" if learnt.offset_db >= 0 else "worse"
+    links = " link" + ("" if how.endswith(" 1") else "s") if how.startswith("from the day") else ""
+    return [
+        f"{site.name} reaches {abs(learnt.offset_db):.1f} dB {where} than its model "
+        f"(90 %: {_signed(learnt.offset_low_db)} to {_signed(learnt.offset_high_db)} dB), {how}{links}."
+    ]
+
+
+def _signed(value: float) -> str:
+    return f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def _air(job: Job, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, ...]]:
+    """TV channels and carriers that the site's sweeps found, and TV that was typed."""
+    scene = job.scene()
+    survey = None if scene is None or site.name not in scene.air else scene.air[site.name].survey
+    tv = dict.fromkeys(site.tv)
+    carriers: list[KeptCarrier] = []
+    if survey is not None:
+        tv |= dict.fromkeys(one.channel for one in survey.tv)
+        carriers = [
+            KeptCarrier(
+                centre_mhz=round(one.centre_khz) / 1000.0,
+                bandwidth_khz=round(max(1.0, min(1e5, one.bandwidth_khz)), 1),
+                duty=round(min(1.0, max(0.0, one.duty)), 3),
+            )
+            for one in survey.carriers[:MOST_CARRIERS]
+        ]
+    return tuple(tv), tuple(carriers)
+
+
+def _air_says(site: Site, tv: Sequence[str], carriers: Sequence[KeptCarrier]) -> list[str]:
+    sweeps = len(site.sweeps)
+    if not sweeps:
+        return []
+    shown = f"TV on {', '.join(tv)}" if tv else "no TV"
+    many = f"{sweeps} sweeps" if sweeps > 1 else "one sweep"
+    others = f"{len(carriers) or 'no'} other carrier{'' if len(carriers) == 1 else 's'}"
+    return [f"The air at {site.name}, by {many}: {shown}, {others}."]
+
+
+def _run_says(runs: Sequence[Run]) -> list[str]:
+    return [
+        f"A set of {run.link or run.transmitter} lasted {hours(run.ran_h)} at {run.power_mw:g} mW." for run in runs
+    ]
+
+
+def runs_of(job: Job, shoot: Shoot) -> tuple[Run, ...]:
+    """How long sets of cells lasted: those of the shoot, and those that were changed because they had run out."""
+    known = {one.link: one for one in planned_day(job, shoot).links}
+    links = {link.name: link for link in shoot.link}
+    found = list(shoot.run)
+    since: dict[str, datetime.datetime] = {}
+    for one in job.store.happenings(kinds=[CHANGED]):
+        before, since[one.about] = since.get(one.about), one.when
+        if before is None or not one.data.get("empty") or one.about not in links or one.about not in known:
+            continue
+        ran_h = round((one.when - before).total_seconds() / 3600.0, 2)
+        if SHORTEST_H <= ran_h <= LONGEST_H:
+            link, day = links[one.about], known[one.about]
+            run = Run(
+                transmitter=link.transmitter, ran_h=ran_h, power_mw=day.power_mw, temperature_c=day.temperature_c,
+                microphone=link.microphone, link=link.name,
+            )  # fmt: skip
+            if run not in found:
+                found.append(run)
+    return tuple(found)
+
+
+def keep(job: Job, book: PlaceBook, learning: Learning) -> str:
+    """Keep what was learnt of a site, with its sweeps; in a sentence where. Raises InputError."""
+    shoot = job.document().shoot
+    if learning.place is None or shoot is None:
+        raise InputError(learning.because or "nothing was learnt of this site yet")
+    site = next(site for site in shoot.site if site.name == learning.site)
+    by_name = {one.name: one for one in job.store.attachment_list()}
+    sweeps = {name: job.store.attachment(by_name[name].id) for name in site.sweeps if name in by_name}
+    id_ = book.keep(learning.place, sweeps)
+    return (
+        f"What was learnt of {learning.site} is kept in {book.folder / id_}.toml; it is offered when you are near."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """A kept place near a site of the shoot: the site's id and name, the place, and the sentence."""
+
+    site_id: str
+    site: str
+    known: Known
+    says: str
+
+
+def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
+    """Kept places near the sites of the shoot, those of other days."""
+    header = draft.document.get("shoot")
+    own = (header.get("title"), str(header.get("date"))) if isinstance(header, dict) else (None, "")
+    found = []
+    for id_, site in draft.entries("site"):
+        latitude, longitude = site.get("latitude"), site.get("longitude")
+        if not (_is_degrees(latitude, 90.0) and _is_degrees(longitude, 180.0)):
+            continue
+        for known in book.near(float(latitude), float(longitude)):
+            place = known.place
+            if (place.shoot, place.date.isoformat()) == own:
+                continue
+            parts = (("reach", place.learnt), ("sweeps", place.sweeps), ("run times", place.run))
+            holds = [word for word, there in parts if there]
+            name = site.get("name") or "the site"
+            says = (
+                f"{name} is {_metres(known.away_km)} from {place.name}, where you were on {place.date:%-d %B %Y}: "
+                f"{_and(holds) or 'notes'} can be taken over."
+            )
+            found.append(Offer(id_, str(name), known, says))
+    return found
+
+
+def take_over(job: Job, book: PlaceBook, site_id: str, place_id: str, who: str) -> Change | None:
+    """A kept place's reach, sweeps, TV and run times into a site: one edit, to be undone. Raises InputError."""
+    place, document = book.place(place_id), job.document()
+    ids = [id_ for id_, _ in document.draft.entries("site")]
+    if site_id not in ids:
+        raise InputError("this site is not in the shoot any more; load the page again")
+    there = {one.name for one in job.store.attachment_list()}
+    names = []
+    for kept in place.sweeps:
+        name = f"{place.date.isoformat()} {kept}"
+        if name not in there:
+            job.store.attach(name, book.sweep(place_id, kept), who, most_bytes=MOST_UPLOAD, kind="sweeps")
+        names.append(name)
+    whole = document.draft.copied().document
+    site = whole["site"][ids.index(site_id)]
+    if place.learnt is not None:
+        site["learnt"] = place.learnt.model_dump(mode="json", exclude_none=True)
+    for key, values in (("sweeps", names), ("tv", list(place.tv))):
+        merged = list(dict.fromkeys([*(site.get(key) or []), *values]))
+        if merged:
+            site[key] = merged
+    runs = [run.model_dump(mode="json", exclude_none=True, exclude_defaults=True) for run in place.run]
+    types = set(whole.get("transmitter") or {})
+    fresh = [run for run in runs if run not in (whole.get("run") or []) and run["transmitter"] in types]
+    if fresh:
+        whole["run"] = [*(whole.get("run") or []), *fresh]
+    return job.store.replace(whole, who, seen_revision=document.revision)
+
+
+def _is_degrees(value: Any, most: float) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool) and -most <= value <= most
+
+
+def _metres(away_km: float) -> str:
+    return f"{round(1000 * away_km, -1):.0f} m" if away_km < 0.995 else f"{away_km:.1f} km"
+
+
+def _and(parts: Sequence[str]) -> str:
+    return " and ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)

@@ -1,0 +1,162 @@
+"""Which spare is good now? Each proved with everybody who is on now, at the level that is received now."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from linkwright.desk.expecting import swept_on
+from linkwright.plan.chain import Scene
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Verdict
+from linkwright.plan.what_if import Outcome, outcomes
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.view import LiveCall
+from linkwright.units import dbm_from_mw, mhz_text
+from linkwright.watch.figures.board import THIN_DB
+
+#: What disturbs one carrier is taken to reach so far from it, a narrow one of somebody else; what disturbs several
+#: at once this far, a broadband one [kHz] (both assumed).
+NARROW_KHZ: Final = 600
+WIDE_KHZ: Final = 5_000
+#: A level this far under the plan's worst spot is told [dB] (assumed).
+WEAKER_DB: Final = 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Now:
+    """What the receivers say now: who is heard, the level of each link's better branch [dBm] over the last minute
+    (of those not heard too, where a receiver listens), and who is disturbed by others on the carrier."""
+
+    heard: frozenset[str] = frozenset()
+    levels_dbm: Mapping[str, float] = field(default_factory=dict)
+    disturbed: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class SpareNow:
+    """A spare as it would be now.
+
+    margin_db : at the worst spot, None where it may not be used. now_db : at the level received now, None where
+    nothing is received. availability : as planned, at the worst spot. against : what speaks against it; air : what
+    is known of the air there. Sentences without their ends.
+    """
+
+    khz: int
+    margin_db: float | None
+    now_db: float | None
+    availability: float | None
+    verdict: Verdict
+    against: tuple[str, ...]
+    air: str
+
+
+def spares_now(scene: Scene, plan: Plan, call: str | None, link: str, now: Now) -> tuple[SpareNow, ...]:
+    """A link's spares in the call that is on, each proved with everybody who is on; the best first.
+
+    Links of other calls that are heard although theirs is not on count as on. Raises InputError for a link that
+    has no carrier in the call.
+    """
+    planned = next((one for one in plan.calls if one.call == call), None)
+    mine = next((one for one in planned.links if one.link == link), None) if planned is not None else None
+    if planned is None or mine is None:
+        raise InputError(f"{link} has no carrier in the call that is on")
+    scene, plan, elsewhere = with_those_on(scene, plan, planned.call, now.heard)
+    on = next(one for one in plan.calls if one.call == planned.call)
+    found = [_spare(scene, plan, on, mine, khz, now, elsewhere) for khz in mine.spares_khz]
+    order = {"holds": 0, "thin": 1, "fails": 2}
+    return tuple(sorted(found, key=lambda one: (order[one.verdict], len(one.against))))
+
+
+def with_those_on(
+    scene: Scene, plan: Plan, call: str, heard: frozenset[str]
+) -> tuple[Scene, Plan, tuple[str, ...]]:
+    """Scene and plan in which links of other calls of the same site that are heard are on in this call too, and
+    the names of those heard that are planned for another site only: where they stand is not known."""
+    live = next(one for one in scene.calls if one.name == call)
+    planned = next(one for one in plan.calls if one.call == call)
+    here = {one.link for one in planned.links}
+    more: dict[str, PlannedLink] = {}
+    elsewhere: set[str] = set()
+    for other in plan.calls:
+        for one in other.links:
+            if one.link in heard and one.link not in here:
+                if other.site == planned.site:
+                    more.setdefault(one.link, one)
+                else:
+                    elsewhere.add(one.link)
+    by_name = {link.name: link for link in scene.shoot.link}
+    added = tuple(by_name[name] for name in more if name in by_name)
+    kept = tuple(one for name, one in more.items() if name in by_name)
+    wider: LiveCall = replace(live, links=(*live.links, *added))
+    calls = tuple(wider if one.name == call else one for one in scene.calls)
+    links = planned.model_copy(update={"links": (*planned.links, *kept)})
+    changed = plan.model_copy(update={"calls": tuple(links if one.call == call else one for one in plan.calls)})
+    return replace(scene, calls=calls), changed, tuple(sorted(elsewhere - set(more)))
+
+
+def _spare(
+    scene: Scene, plan: Plan, call: PlannedCall, mine: PlannedLink, khz: int, now: Now, elsewhere: tuple[str, ...]
+) -> SpareNow:
+    """One spare, proved."""
+    then = {one.link: one for one in outcomes(scene, plan, {mine.link: khz}, frozenset({call.call}))}
+    air, own = _air(scene, plan, call, mine, khz, now), then.get(mine.link)
+    if own is None:
+        return SpareNow(khz, None, None, None, "fails", ("the rules or the air do not allow it now",), air)
+    against = [*_worse(call, mine, then), *_disturbed(call, khz, now)]
+    against += [f"{name} is heard, and planned for another site only: not counted" for name in elsewhere]
+    now_db = None
+    level = now.levels_dbm.get(mine.link) if mine.link in now.heard else None
+    if level is not None:
+        stronger = dbm_from_mw(own.power_mw) - dbm_from_mw(mine.power_mw)
+        now_db = round(level + stronger - own.need_dbm, 1)
+        if level < mine.wanted_dbm - WEAKER_DB:
+            weaker = mine.wanted_dbm - level
+            against.append(f"{mine.link} is received {weaker:.0f} dB weaker than planned at the worst spot")
+    verdict: Verdict = own.verdict
+    if now_db is not None and now_db < 0.0:
+        verdict = "fails"
+    elif verdict == "holds" and (against or (now_db is not None and now_db < THIN_DB)):
+        verdict = "thin"
+    return SpareNow(khz, own.margin_db, now_db, own.availability, verdict, tuple(against), air)
+
+
+def _worse(call: PlannedCall, mine: PlannedLink, then: Mapping[str, Outcome]) -> list[str]:
+    """Who would not hold any more."""
+    held = [one.link for one in call.links if one.link != mine.link and one.verdict == "holds"]
+    worse = [name for name in held if name in then and then[name].verdict != "holds"]
+    return [f"{', '.join(worse)} would not hold any more"] if worse else []
+
+
+def _disturbed(call: PlannedCall, khz: int, now: Now) -> list[str]:
+    """Who is disturbed now on a carrier so near that it may be the same that disturbs here."""
+    some = [one for one in call.links if one.link in now.disturbed]
+    reach = WIDE_KHZ if len(some) > 1 else NARROW_KHZ
+    away = {one.link: abs(one.carrier_khz - khz) for one in some}
+    return [
+        f"{one.link} is disturbed on {mhz_text(one.carrier_khz)} MHz, {away[one.link] / 1000:.1f} MHz away"
+        for one in some
+        if away[one.link] <= reach
+    ]
+
+
+def _air(scene: Scene, plan: Plan, call: PlannedCall, mine: PlannedLink, khz: int, now: Now) -> str:
+    """What is known of the air on a carrier: a receiver that listens there now, and the sweep."""
+    live = next(one for one in scene.calls if one.name == call.call)
+    chain = scene.chain(next(link for link in live.links if link.name == mine.link), live.site)
+    listening = {
+        one.link: now.levels_dbm[one.link]
+        for one in (one for each in plan.calls if each.site == call.site for one in each.links)
+        if one.link in now.levels_dbm
+        and one.link not in now.heard | {mine.link}
+        and abs(one.carrier_khz - khz) <= chain.transmitter.bandwidth_khz
+    }
+    said = [f"the receiver of {name} hears {level:.0f} dBm there now" for name, level in listening.items()]
+    swept = swept_on(scene.air[call.site], chain, khz, live)
+    if swept is None:
+        said.append("no sweep looked there")
+    elif swept.heard_dbm is not None:
+        said.append(f"the sweep showed {swept.heard_dbm:.0f} dBm of somebody")
+    else:
+        said.append(f"the sweep showed nobody (it misses {100.0 * swept.missed:.0f} % of those who come and go)")
+    return "; ".join(said)

@@ -1,0 +1,276 @@
+"""What happened, put together: calls, episodes with what was done, figures, notes, recordings, the time line."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from typing import Final
+
+from linkwright.day.schedule import schedule, zone_of
+from linkwright.desk.diagnosing import told_of as episode_of
+from linkwright.desk.job import Job
+from linkwright.desk.laying import SHORT_S, Found
+from linkwright.desk.listening import Listening
+from linkwright.desk.wrapping import Gone, Wrapping
+from linkwright.draw.bars import Span
+from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
+from linkwright.sheets.tables import csv_text
+from linkwright.sheets.wrap import Event, Heard, LaidTrack, WrapUp, with_done
+from linkwright.shoot.models import Shoot
+from linkwright.store import Happening
+from linkwright.watch.align.recordings import QUIET_KINDS, Laid, NotLaid, TrackFaults, clock_words, stamped_ns
+from linkwright.watch.diagnose.episodes import Episode, answer, duration, moment
+from linkwright.watch.figures.statistics import OFF_MS, Between, Figures
+
+#: Widths of the picture on the report [px].
+REPORT_PX: Final = 1000.0
+#: So many lanes are drawn at most; links that failed come first.
+MOST_LANES: Final = 60
+
+
+def wrap_up(
+    job: Job, wrapping: Wrapping, listening: Listening, learnt: tuple[str, ...] = (), wait_s: float = SHORT_S
+) -> WrapUp:
+    """Everything that is told of the day, as far as it is known now; without the picture.
+
+    wait_s : how long recordings that are being laid along the readings are waited for.
+    """
+    shoot = job.document().shoot
+    zone: datetime.tzinfo = datetime.UTC if shoot is None else zone_of(shoot)
+    gone, happened = wrapping.gone, events(job)
+    tracks = tracks_of(job, listening, zone)
+    every = [track for group in tracks.values() for track in group]
+    found = wrapping.laying.of(gone.breaks, gone.episodes, every, wait_s)
+    episodes = tuple(episode_of(one) for one in (gone if found is None else found).episodes)
+    heard = recordings(listening, tracks, found, read=bool(gone.figures))
+    return WrapUp(
+        sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(shoot),
+        with_done(episodes, happened), gone.figures, happened, heard, learnt,
+    )  # fmt: skip
+
+
+def sentence(
+    gone: Gone, episodes: tuple[Episode, ...], happened: tuple[Event, ...], zone: datetime.tzinfo, *, busy: bool
+) -> str:
+    """The answer of the page."""
+    span = gone.span_ms
+    if span is None:
+        if busy:
+            return "The readings are being gone through."
+        noted = f"{len(happened)} notes and changes are kept" if happened else "nothing was noted either"
+        return f"No readings were kept, so nothing is known of the links; {noted}."
+    return answer(episodes, (span[1] - span[0]) / 1000.0, zone)
+
+
+def calls_of(shoot: Shoot | None) -> tuple[tuple[str, int, int], ...]:
+    """The calls that have times."""
+    if shoot is None:
+        return ()
+    return tuple(
+        (call.live.name, _ms(call.span[0]), _ms(call.span[1])) for call in schedule(shoot) if call.span is not None
+    )
+
+
+def events(job: Job) -> tuple[Event, ...]:
+    """Everything that was told or noted, in the order of time."""
+    found = [Event(_ms(one.when), one.kind, one.about, told_of(one)) for one in job.store.happenings()]
+    found += [Event(_ms(one.when), "note", "", one.text) for one in job.store.entries()]
+    return tuple(sorted(found, key=lambda one: one.at_ms))
+
+
+def happenings_csv(job: Job, zone: datetime.tzinfo) -> str:
+    """Everything that was told, as it is kept, in the order of time."""
+    rows = [
+        (
+            one.when.astimezone(zone).isoformat(),
+            one.kind,
+            one.about,
+            json.dumps(one.data, ensure_ascii=False),
+            one.who,
+        )
+        for one in job.store.happenings()
+    ]
+    rows += [(one.when.astimezone(zone).isoformat(), "entry", "", one.text, one.who) for one in job.store.entries()]
+    return csv_text(("time", "kind", "about", "data", "who"), sorted(rows))
+
+
+def told_of(one: Happening) -> str:
+    """A happening in words."""
+    data = one.data
+    text = next(
+        (data[key] for key in ("text", "says", "note", "name", "take") if data.get(key) not in (None, "")), ""
+    )
+    if one.kind == "changed":
+        return f"{one.about}: cells changed{', the old ones were empty' if data.get('empty') else ''}"
+    if one.kind == "switched":
+        what = str(data.get("what") or "carrier").replace("-", " ").replace("_", " ")
+        now = "as planned" if data.get("is") is None else f"{data['is']}"
+        was = "" if data.get("was") is None else f" (was {data['was']})"
+        return (
+            f"{one.about}: {what} set to {now}{was}" if "is" in data else f"{one.about}: switched {text}".rstrip()
+        )
+    if one.kind == "acknowledged":
+        return f"{one.about}: seen{f', {text}' if text else ''}"
+    if one.kind == "take":
+        words = text or one.about
+        return words if words.casefold().startswith("take") else f"Take {words}".rstrip()
+    words = f"{text}" or one.kind
+    return f"{one.about}: {words}" if one.about and one.kind != "note" else words
+
+
+def tracks_of(job: Job, listening: Listening, zone: datetime.tzinfo) -> dict[str, list[TrackFaults]]:
+    """The faults of every track of the recordings that were listened to, by the attachment's id."""
+    shoot = job.document().shoot
+    day = None if shoot is None else shoot.shoot.date
+    found: dict[str, list[TrackFaults]] = {}
+    for one in listening.recordings():
+        heard = listening.heard(one)
+        if heard is None or heard.document is None:
+            continue
+        file = heard.document["files"][0]
+        begins_ns = stamped_ns(file["starts_at_s"], file.get("date"), day, zone)
+        for track in heard.document["tracks"]:
+            faults = [
+                (float(fault["at_s"]), float(fault["length_s"]), str(fault["kind"]), bool(fault["certain"]))
+                for fault in track["faults"]
+            ]
+            certain = tuple(fault[:3] for fault in faults if fault[3])
+            suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] not in QUIET_KINDS)
+            length_s = float(file["length_s"])
+            found.setdefault(one.id, []).append(
+                TrackFaults(one.name, int(track["channel"]), certain, suspects, length_s, begins_ns, one.id)
+            )
+    return found
+
+
+def recordings(
+    listening: Listening, tracks: dict[str, list[TrackFaults]], found: Found | None, *, read: bool
+) -> tuple[Heard, ...]:
+    """The recordings with where they lie in time: laid along the readings, else by their own time stamp."""
+    rows = []
+    for one in listening.recordings():
+        if one.id not in tracks:
+            rows.append(Heard(one.name, None, 0.0, (), says="Nobody has listened to it yet, or it cannot be read."))
+            continue
+        mine = tracks[one.id]
+        laid = [] if found is None else [way for way in found.laid if way.track.file == one.id]
+        why = [] if found is None else [way for way in found.not_laid if way.track.file == one.id]
+        rows.append(_laid(mine, laid) if laid else _by_stamp(mine, why, read=read, known=found is not None))
+    return tuple(rows)
+
+
+def _certain(tracks: list[TrackFaults]) -> tuple[tuple[str, float], ...]:
+    """The certain faults of all tracks of a recording, by kind."""
+    return tuple((kind, at) for track in tracks for at, _, kind in track.faults if kind not in QUIET_KINDS)
+
+
+def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> Heard:
+    """A recording that lies along links: by the track that tells its clock best."""
+    best = max(laid, key=lambda one: (one.aligned.matched, one.aligned.confidence))
+    along = [
+        f"track {one.track.channel} is {one.link}" + "".join(f" or {other}" for other in one.also) for one in laid
+    ]
+    others = [track.channel for track in tracks if track not in [one.track for one in laid]]
+    if others and laid:
+        named = ", ".join(f"{channel}" for channel in others)
+        along.append(f"of track{'s' if len(others) > 1 else ''} {named} the link is not known")
+    said = "; ".join(along)
+    return Heard(
+        tracks[0].name, best.time_ns(0.0) // 1_000_000, tracks[0].length_s or 0.0, _certain(tracks),
+        tuple(LaidTrack(one.track.channel, one.link, tuple(at for at, _, _ in one.track.losses)) for one in laid),
+        1.0 + best.aligned.drift_ppm * 1e-6, f"{said[:1].upper()}{said[1:]}. {clock_words(best)}",
+        tuple((kind, at) for one in laid for at, _, kind in one.alone),
+    )  # fmt: skip
+
+
+def _by_stamp(tracks: list[TrackFaults], why: list[NotLaid], *, read: bool, known: bool) -> Heard:
+    """A recording that lies where its own time stamp says, if it has one, and why."""
+    begins_ns = tracks[0].begins_ns
+    if not read:
+        says = "There are no readings to lay it along"
+    elif not known:
+        says = "It is being laid along the readings"
+    else:
+        most = max(why, key=lambda one: len(one.track.losses), default=None)
+        says = "It could not be laid along any link" + ("" if most is None else f": {most.why}")
+    where = (
+        "it lies by its own time stamp" if begins_ns is not None else "its header has no time, so it is not drawn"
+    )
+    return Heard(
+        tracks[0].name, None if begins_ns is None else begins_ns // 1_000_000, tracks[0].length_s or 0.0,
+        _certain(tracks), says=f"{says}; {where}.",
+    )  # fmt: skip
+
+
+def _ms(when: datetime.datetime) -> int:
+    return round(when.timestamp() * 1000.0)
+
+
+def bounds(wrap: WrapUp, gone: Gone) -> tuple[int, int]:
+    """From where to where the whole time line goes [ms]."""
+    spans = [span for span in (gone.span_ms,) if span is not None]
+    spans += [(event.at_ms, event.at_ms) for event in wrap.events]
+    near = [(begin, end) for _, begin, end in wrap.calls]
+    if not spans:
+        spans = near or [(0, 3_600_000)]
+    first, last = min(one[0] for one in spans), max(one[1] for one in spans)
+    most = max(last - first, 600_000)  # a call of hours does not squeeze minutes of readings
+    before, after = first - most, last + most
+    for begin, end in near:
+        if begin < last and end > first:
+            first, last = min(first, max(begin, before)), max(last, min(end, after))
+    room = max(1000, (last - first) // 100)
+    return first - room, last + room
+
+
+def unread(one: Figures, gone: Gone) -> tuple[Between, ...]:
+    """When others were read and a link was not."""
+    first, last = gone.span_ms or (one.first_ms, one.last_ms)
+    before = (Between(first, one.first_ms),) if one.first_ms - first > OFF_MS else ()
+    after = (Between(one.last_ms, last),) if last - one.last_ms > OFF_MS else ()
+    return (*before, *one.gaps, *after)
+
+
+def _tracks(wrap: WrapUp, link: str) -> tuple[Span, ...]:
+    """The recorded tracks of a link."""
+    return tuple(
+        Span(f"{one.name}, track {track.channel}", one.begins_ms, one.at_ms(one.length_s),
+             tuple(one.at_ms(at_s) for at_s in track.losses))
+        for one in wrap.recordings if one.begins_ms is not None for track in one.laid if track.link == link
+    )  # fmt: skip
+
+
+def picture(
+    wrap: WrapUp,
+    wrapping: Wrapping,
+    width_px: float,
+    between: tuple[int, int] | None = None,
+) -> str:
+    """The time line as SVG: the whole, or between two times [ms]."""
+    gone = wrapping.gone
+    from_ms, to_ms = between or bounds(wrap, gone)
+    columns = max(100, int(width_px))
+    outline = wrapping.outline(from_ms, to_ms, columns)
+    episodes: dict[str, list[Episode]] = {}
+    for told in wrap.episodes:
+        episodes.setdefault(told.episode.link, []).append(told.episode)
+    failed_first = sorted(gone.figures, key=lambda one: one.link not in episodes)
+    kept = {one.link for one in failed_first[:MOST_LANES]}
+    lanes = tuple(
+        Lane(one.link, outline.of(one.link, from_ms, to_ms, columns), unread(one, gone),
+             tuple(episodes.get(one.link, ())), one.needed_dbm, _tracks(wrap, one.link))
+        for one in gone.figures if one.link in kept
+    )  # fmt: skip
+    flags = tuple(Flag(event.at_ms, event.kind, event.text) for event in wrap.events)
+    bars = tuple(
+        Span(one.name, one.begins_ms, one.at_ms(one.length_s), tuple(one.at_ms(at_s) for _, at_s in one.faults),
+             sure=bool(one.laid))
+        for one in wrap.recordings if one.begins_ms is not None
+    )  # fmt: skip
+    calls = tuple(Span(*call) for call in wrap.calls)
+    left_out = len(gone.figures) - len(lanes)
+    more = f"; {left_out} further links are in the table" if left_out else ""
+    says = f"Time line, {moment(from_ms, wrap.zone):%H:%M:%S} to {moment(to_ms, wrap.zone):%H:%M:%S}, " + (
+        f"{duration((to_ms - from_ms) / 1000.0)}: {len(lanes)} links, {len(flags)} notes and changes{more}"
+    )
+    return drawn_timeline(Timeline(from_ms, to_ms, wrap.zone, calls, lanes, flags, bars), says, width_px)

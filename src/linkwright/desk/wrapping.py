@@ -1,0 +1,275 @@
+"""The readings of the job gone through once, in a thread of their own: figures, envelopes, episodes.
+
+Readings lie in the store a minute each, receiver logs as they were dropped; both are taken in piece by piece in the
+order of time, so that a day of any number of readings stays in bounded memory. What comes later is added.
+"""
+
+from __future__ import annotations
+
+import copy
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+from linkwright.day.schedule import schedule
+from linkwright.desk.diagnosing import Diagnosing
+from linkwright.desk.job import Job
+from linkwright.desk.kept_readings import stretch_in
+from linkwright.desk.laying import Laying
+from linkwright.progress import Stopped
+from linkwright.shoot.errors import InputError
+from linkwright.store import LOG, READINGS, Attachment, Store
+from linkwright.watch.align.breaks import LinkBreaks
+from linkwright.watch.diagnose.watcher import Episode
+from linkwright.watch.figures.outline import Outline
+from linkwright.watch.figures.statistics import Figures, Tally
+from linkwright.watch.log.kept import Stretch
+from linkwright.watch.log.stretches import between
+
+#: Largest receiver log that a page takes in [bytes]: a day of 43 million readings is about 3 GB as text.
+MOST_LOG: Final = 4 * 1024**3
+#: Up to this long, a stretch is drawn from its readings themselves [ms].
+FINE_MS: Final = 30 * 60 * 1000
+
+
+@dataclass(frozen=True, eq=False)
+class Gone:
+    """What the readings told; `told` is what was amiss, `episodes` what the watch saw and `breaks` when each link's
+    audio broke, before any recording was looked at. `outline` may not be added to by anybody else."""
+
+    figures: tuple[Figures, ...] = ()
+    outline: Outline = field(default_factory=Outline)
+    episodes: tuple[Episode, ...] = ()
+    told: tuple[str, ...] = ()
+    readings: int = 0
+    by_site: Mapping[str, tuple[Figures, ...]] = field(default_factory=dict)
+    breaks: tuple[LinkBreaks, ...] = ()
+
+    @property
+    def span_ms(self) -> tuple[int, int] | None:
+        """From the first reading to the last; None without any."""
+        if not self.figures:
+            return None
+        return min(one.first_ms for one in self.figures), max(one.last_ms for one in self.figures)
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """An attachment with readings, and its first moment [ms]."""
+
+    one: Attachment
+    first_ms: int
+
+
+@dataclass
+class _SoFar:
+    """How far the readings were gone through; what comes later in the day is added to it."""
+
+    needed: Mapping[str, float]
+    spans: list[tuple[str, int, int]]
+    tally: Tally
+    outline: Outline
+    diagnosing: Diagnosing
+    by_site: dict[str, Tally] = field(default_factory=dict)
+    ids: list[str] = field(default_factory=list)
+
+    @classmethod
+    def begin(cls, job: Job, needed: Mapping[str, float]) -> _SoFar:
+        """Nothing yet."""
+        return cls(needed, list(site_spans(job)), Tally(needed), Outline(), Diagnosing(job))
+
+    def add(self, stretch: Stretch) -> None:
+        """Take in readings."""
+        self.tally.add(stretch)
+        self.outline.add(stretch)
+        self.diagnosing.add(stretch)
+        for site, from_ms, to_ms in self.spans:
+            part = between(stretch, from_ms, to_ms)
+            if part.size:
+                self.by_site.setdefault(site, Tally(self.needed)).add(part)
+
+
+@dataclass
+class Wrapping:
+    """The readings of one job. `file` gives an attachment as a file. Safe to use from several threads."""
+
+    store: Store
+    file: Callable[[Attachment], Path]
+    busy: bool = False
+    share: float = 0.0
+    gone: Gone = field(default_factory=Gone)
+    laying: Laying = field(default_factory=Laying)
+    _key: tuple[object, ...] = ()
+    _so_far: _SoFar | None = None
+    _firsts: dict[str, int] = field(default_factory=dict)
+    _broken: dict[str, str] = field(default_factory=dict)
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _thread: threading.Thread | None = None
+    _stop: threading.Event = field(default_factory=threading.Event)
+
+    def attachments(self) -> list[Attachment]:
+        """The readings and logs of the job."""
+        return [one for one in self.store.attachment_list() if one.kind in (READINGS, LOG)]
+
+    def begin(self, job: Job) -> None:
+        """Go through the readings, where any came or went since, or the plan needs other levels."""
+        with self._lock:
+            if self._thread is not None and self._thread.is_alive():
+                return
+            needed = needed_levels(job)
+            key = (tuple(one.id for one in self.attachments()), tuple(sorted(needed.items())))
+            if key == self._key:
+                return
+            if not key[0]:
+                self.gone, self._key = Gone(), key
+                return
+            self._stop.clear()
+            self.busy, self.share = True, 0.0
+            self._thread = threading.Thread(target=self._run, args=(job, key, needed), name="wrap", daemon=True)
+            self._thread.start()
+
+    def wait(self, timeout_s: float) -> bool:
+        """Wait until the readings have been gone through. Whether they have."""
+        thread = self._thread
+        if thread is not None:
+            thread.join(timeout_s)
+        return not self.busy
+
+    def close(self) -> None:
+        """Stop."""
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(timeout=10)
+        self.laying.close()
+
+    def _run(self, job: Job, key: tuple[object, ...], needed: Mapping[str, float]) -> None:
+        try:
+            self.gone, self._key = self._go_through(job, needed), key
+        except Stopped:
+            pass
+        except InputError as error:
+            self.gone, self._key = Gone(told=(str(error),)), key
+        finally:
+            self.busy = False
+
+    def _go_through(self, job: Job, needed: Mapping[str, float]) -> Gone:
+        pieces = self._pieces()
+        ids = [piece.one.id for piece in pieces]
+        so_far = self._so_far
+        if so_far is None or so_far.needed != needed or ids[: len(so_far.ids)] != so_far.ids:
+            so_far = _SoFar.begin(job, needed)
+        # The pages draw from what was told last; what is added to is a copy of its own.
+        so_far.outline, self._so_far = copy.deepcopy(so_far.outline), None
+        for n, piece in enumerate(pieces[len(so_far.ids) :], len(so_far.ids)):
+            self.share = n / len(pieces)
+            for stretch in self._stretches_of(piece):
+                so_far.add(stretch)
+            so_far.ids.append(piece.one.id)
+        self._so_far = so_far
+        outline, by_site = so_far.outline, so_far.by_site
+        figures = so_far.tally.figures()
+        late = sum(one.late for one in figures)
+        told = list(self._broken.values())
+        if late:
+            told.append(f"{late} readings were of a time that their link had already; they are left out.")
+        sites = {site: one.figures() for site, one in by_site.items()}
+        readings = sum(one.readings for one in figures)
+        found = so_far.diagnosing
+        return Gone(figures, outline, found.episodes(), tuple(told), readings, sites, found.breaks.links())
+
+    def stretches(
+        self, from_ms: int | None = None, to_ms: int | None = None, *, tell: bool = False
+    ) -> Iterator[Stretch]:
+        """All readings, piece by piece in the order of their first moments; between two times, if given.
+
+        What cannot be read is left out and told by `gone.told`. Raises Stopped on closing.
+        """
+        pieces = self._pieces()
+        for n, piece in enumerate(pieces):
+            if self._stop.is_set():
+                raise Stopped
+            if tell:
+                self.share = n / len(pieces)
+            if to_ms is not None and piece.first_ms >= to_ms:
+                break
+            if from_ms is not None and piece.one.kind == READINGS and _over(pieces, n, from_ms):
+                continue
+            yield from self._stretches_of(piece)
+
+    def _stretches_of(self, piece: _Piece) -> Iterator[Stretch]:
+        """The readings of one attachment; one that cannot be read to its end is told. Raises Stopped on closing."""
+        try:
+            for stretch in self._read(piece.one):
+                if self._stop.is_set():
+                    raise Stopped
+                yield stretch
+        except InputError as error:
+            self._broken[piece.one.id] = str(error)
+
+    def _pieces(self) -> list[_Piece]:
+        """The attachments by their first moment; those that hold nothing are left out."""
+        found = []
+        for one in self.attachments():
+            if one.id not in self._firsts and one.id not in self._broken:
+                try:
+                    first = next((part for part in self._read(one) if part.size), None)
+                except InputError as error:
+                    self._broken[one.id] = str(error)
+                    continue
+                if first is not None:
+                    self._firsts[one.id] = int(first.time_ms[0])
+            if one.id in self._firsts:
+                found.append(_Piece(one, self._firsts[one.id]))
+        return sorted(found, key=lambda piece: (piece.first_ms, piece.one.id))
+
+    def _read(self, one: Attachment) -> Iterable[Stretch]:
+        """The readings of one attachment. Raises InputError."""
+        if one.kind == READINGS:
+            return (stretch_in(self.store, one),)
+        return self._log(one)
+
+    def _log(self, one: Attachment) -> Iterator[Stretch]:
+        from linkwright.watch.log.reading import read_batches
+        from linkwright.watch.log.stretches import stretch_of
+
+        for batch in read_batches(self.file(one), one.name):
+            yield stretch_of(batch)
+
+    def outline(self, from_ms: int, to_ms: int, columns: int) -> Outline:
+        """What a picture between two times is drawn from: the readings themselves where they are few."""
+        if to_ms - from_ms > FINE_MS:
+            return self.gone.outline
+        fine = Outline(max(1, (to_ms - from_ms) // max(1, columns)), from_ms, to_ms)
+        for stretch in self.stretches(from_ms, to_ms):
+            fine.add(stretch)
+        return fine
+
+
+def _over(pieces: list[_Piece], n: int, from_ms: int) -> bool:
+    """Whether a stretch of the store ends before a time: a later one of them begins before it, by ten minutes."""
+    later = (piece.first_ms for piece in pieces[n + 1 :] if piece.one.kind == READINGS)
+    first = next(later, None)
+    return first is not None and first < from_ms - 600_000
+
+
+def site_spans(job: Job) -> list[tuple[str, int, int]]:
+    """Which site is worked on from when to when [ms]: its calls with times."""
+    shoot = job.document().shoot
+    calls = [] if shoot is None else schedule(shoot)
+    return [
+        (call.live.site.name, round(call.span[0].timestamp() * 1000.0), round(call.span[1].timestamp() * 1000.0))
+        for call in calls
+        if call.span is not None
+    ]
+
+
+def needed_levels(job: Job) -> dict[str, float]:
+    """The level that each link's receiver needs in the newest plan, the highest of its calls [dBm]."""
+    found: dict[str, float] = {}
+    plan = job.planned.plan
+    for link in (one for call in plan.calls for one in call.links) if plan is not None else ():
+        level = round(link.noise_and_interference_dbm + link.required_cnr_db, 1)
+        found[link.link] = max(level, found.get(link.link, level))
+    return found

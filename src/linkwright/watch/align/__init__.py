@@ -1,0 +1,1 @@
+"""Recordings laid along the readings: clocks, breaks, what a recording adds."""

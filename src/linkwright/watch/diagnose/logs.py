@@ -1,0 +1,95 @@
+"""Logs diagnosed afterwards: read in a stream, watched, and told; a long log is never in memory whole."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from linkwright.progress import Tell
+from linkwright.shoot.errors import InputError
+from linkwright.watch.diagnose.expected import Expected, at_any_time
+from linkwright.watch.diagnose.watcher import Episode, Seen, Watcher
+from linkwright.watch.log.ahead import ahead
+from linkwright.watch.log.columns import Intake
+from linkwright.watch.log.mapping import TIDY, Mapping
+from linkwright.watch.log.reading import read_batches
+from linkwright.watch.log.record import Batch, Log
+
+#: A log that is out of order is sorted in memory up to so many readings (some 40 bytes each).
+MOST_SORTED: Final = 20_000_000
+#: Readings are given to the watch in parts of so many, so that what it says on the way is not of one moment only.
+PART: Final = 65_536
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """What logs tell: episodes in the order of time, what came of each link, from when to when [ns], and what was
+    put right or left out while reading."""
+
+    episodes: tuple[Episode, ...]
+    seen: tuple[Seen, ...]
+    from_ns: int
+    to_ns: int
+    told: tuple[str, ...]
+
+
+def diagnose(
+    paths: Sequence[tuple[Path, str]], expected: Sequence[Expected] = (), mapping: Mapping = TIDY,
+    tell: Tell | None = None,
+) -> Diagnosis:  # fmt: skip
+    """Diagnose logs, one after another: paths with the names that messages call them by. Raises InputError."""
+    watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
+    spans = [one for link in expected for one in link.spans]
+    if spans and not any(start < span[1] and span[0] < end for start, end in spans):
+        expected = at_any_time(expected)
+        watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
+        told.append("the log lies outside all calls of the shoot: the plan's levels were used, not its times")
+    if any(seen.late for seen in watcher.seen()):
+        if sum(seen.readings + seen.late for seen in watcher.seen()) > MOST_SORTED:
+            raise InputError(
+                f"the log is out of order, and with over {MOST_SORTED} readings too long to be sorted here; "
+                "sort it by time", path=paths[0][1],
+            )  # fmt: skip
+        kept: list[str] = []
+        log = Log.of(_batches(_stream(paths, mapping, tell), kept))
+        watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)
+        told = [*kept, *log.told]
+    twice = sum(seen.twice for seen in watcher.seen())
+    if twice:
+        told.append(f"{twice} readings were of a moment that their link had already; the first was kept")
+    if watcher.dropped:
+        told.append(f"there were too many episodes: the first {watcher.dropped} are left out")
+    return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told))
+
+
+Said = tuple[Batch, list[str] | None]
+
+
+def _stream(paths: Sequence[tuple[Path, str]], mapping: Mapping, tell: Tell | None) -> Iterator[Said]:
+    """The batches of all logs, each with what was amiss once a log is at its end."""
+    for path, name in paths:
+        intake = Intake(name)
+        for batch in ahead(read_batches(path, name, mapping, intake, tell)):
+            for start in range(0, len(batch), PART):
+                yield batch.part(start, start + PART), None
+        if intake.told:
+            yield batch.part(0, 0), [f"{name}: {one}" for one in intake.told]
+
+
+def _batches(stream: Iterator[Said], told: list[str]) -> Iterator[Batch]:
+    for batch, said in stream:
+        told += said or []
+        yield batch
+
+
+def _watched(stream: Iterator[Said], expected: Sequence[Expected]) -> tuple[Watcher, list[str], tuple[int, int]]:
+    watcher, told = Watcher(expected), list[str]()
+    first, last = 2**62, 0
+    for batch in _batches(stream, told):
+        if len(batch):
+            first, last = min(first, int(batch.time_ns.min())), max(last, int(batch.time_ns.max()))
+            watcher.add(batch, tell=False)
+    watcher.finish()
+    return watcher, told, (first, last)

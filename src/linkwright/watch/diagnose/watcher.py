@@ -1,0 +1,388 @@
+"""The watch over links: readings in, episodes out; the same code live and afterwards.
+
+What an episode gathers does not depend on how the readings were cut into batches, only on the order of each link's
+own. What the others did meanwhile is looked up when an episode is asked for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final, Literal
+
+import numpy as np
+
+from linkwright.watch.diagnose import states as at
+from linkwright.watch.diagnose.causes import (
+    LEAST_FIT,
+    Figures,
+    air_factor,
+    branch_weights,
+    cause_of,
+    figures_of,
+    shares,
+    signal_weights,
+    sound_weights,
+)
+from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
+from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
+from linkwright.watch.diagnose.products import Products, products_on
+from linkwright.watch.diagnose.words import words
+from linkwright.watch.log.record import SECOND_NS, Batch, Reading, iso_of
+
+#: Events written in one go; and episodes that are kept, the oldest are dropped (and counted) beyond.
+EVENTS: Final = 256
+MOST_EPISODES: Final = 100_000
+#: Whoever made a product that broke a link, and is still on, makes the next break this much less surely (assumed).
+STILL_ON: Final = 0.95
+#: A link that is gone again so soon after a gap was gone all the time [ns] (assumed).
+GOES_ON_NS: Final = 15 * SECOND_NS
+#: What lasts is judged anew once in so long [s of the readings].
+JUDGED_S: Final = 1.0
+#: What lasts is told again, with what is known by then, once in so long [s of the readings].
+SHOWN_S: Final = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """Something amiss with a link.
+
+    number : the same while it lasts. from_ns, to_ns : first and last sign [ns, UTC]. open : it lasts. cause,
+    probability; causes : the likeliest, with theirs. because, do : sentences. heard : audio was broken or dead.
+    track : "signal", "branch" or "audio". makers : whose product it may be. figures : what it was judged by.
+    """
+
+    number: int
+    link: str
+    from_ns: int
+    to_ns: int
+    open: bool
+    cause: str
+    probability: float
+    causes: tuple[tuple[str, float], ...]
+    because: str
+    do: str
+    heard: bool
+    track: str
+    makers: tuple[str, ...]
+    figures: Figures
+
+    def document(self) -> dict[str, Any]:
+        """As `diagnose --json` and the pages give it."""
+        return {
+            "link": self.link, "from": iso_of(self.from_ns), "to": iso_of(self.to_ns), "cause": self.cause,
+            "probability": round(self.probability, 3), "because": self.because, "do": self.do, "open": self.open,
+            "heard": self.heard, "causes": {cause: round(share, 3) for cause, share in self.causes},
+            "makers": list(self.makers), "number": self.number,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """An episode opened, is taken for another cause or lasts, or closed; `at_ns` is the time of the reading that
+    told it."""
+
+    kind: Literal["opened", "changed", "closed"]
+    at_ns: int
+    episode: Episode
+
+
+@dataclass(slots=True)
+class _Raw:
+    """An episode as it is gathered; `before` is the one that closed before it on the same track of its link.
+
+    final : it was judged when nothing that it is judged by could change any more.
+    """
+
+    number: int
+    link: int
+    track: int
+    figures: np.ndarray
+    open: bool
+    before: Episode | None = None
+    told: Episode | None = None
+    final: bool = False
+    judged_t: float = 0.0
+    shown_t: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What came of one link: readings taken in, left out as late or as of a moment it had, gaps, and now."""
+
+    link: str
+    readings: int
+    late: int
+    twice: int
+    gaps: int
+    gap_s: float
+    last_ns: int
+
+
+def _limits_of(one: Expected) -> list[float]:
+    """Need, gone, ceiling, and the level down to which a sag is what the plan expects [dBm]."""
+    harmless = min(one.need_dbm + at.SAG_OVER_NEED_DB, one.wanted_dbm - at.SAG_UNDER_PLAN_DB)
+    return [one.need_dbm, one.gone_dbm, one.ceiling_dbm, harmless]
+
+
+def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
+    """Whether a link that was gone is still gone after a gap in its readings: the same episode, cut in two."""
+    soon = from_ns - before.to_ns < GOES_ON_NS
+    return (
+        soon and before.cause in ("battery", "switched-off") and f.gone > 0.9 and not f.base_dbm > f.level_dbm + 6.0
+    )
+
+
+class Watcher:
+    """Takes readings in and tells episodes. Not for several threads at once.
+
+    expected : what the plan says, if there is one: links that it has are judged only while they are live. need_dbm,
+    gone_dbm, ceiling_dbm : for links without a plan.
+    """
+
+    def __init__(
+        self, expected: Sequence[Expected] = (), *, need_dbm: float = NEED_DBM, gone_dbm: float = GONE_DBM,
+        ceiling_dbm: float = CEILING_DBM,
+    ) -> None:  # fmt: skip
+        self.expected: dict[str, list[Expected]] = {}
+        for one in expected:
+            self.expected.setdefault(one.link, []).append(one)
+        self.defaults = (need_dbm, gone_dbm, ceiling_dbm)
+        self.names: list[str] = []
+        self.index: dict[str, int] = {}
+        self.base_ns: int | None = None
+        self.dropped = 0
+        self._next = 1
+        self._swept_t = 0.0
+        self._raw: list[_Raw] = []
+        self._open: dict[tuple[int, int], _Raw] = {}
+        self._last: dict[tuple[int, int], _Raw] = {}
+        self._events = np.zeros((EVENTS, 3 + at.FEATURES))
+        self._room(16)
+
+    def _room(self, links: int) -> None:
+        """Make room for so many links, keeping what is there."""
+        old = len(self.names) if hasattr(self, "_state") else 0
+
+        def grown(shape: tuple[int, ...], kind: Any, value: float = 0.0, name: str = "") -> np.ndarray:
+            made = np.full((links, *shape), value, dtype=kind) if value else np.zeros((links, *shape), dtype=kind)
+            if old:
+                made[:old] = getattr(self, name)[:old]
+            return made
+
+        self._state = grown((at.STATE,), np.float64, 0.0, "_state")
+        self._rings = grown((2, at.RING), np.float32, math.nan, "_rings")
+        self._gathered = grown((3, at.FEATURES), np.float64, -1.0, "_gathered")
+        self._sure = grown((3, at.FEATURES), np.float64, 0.0, "_sure")
+        self._active = grown((3,), np.uint8, 0.0, "_active")
+        self._levels = grown((at.HISTORY,), np.uint8, 0.0, "_levels")
+        self._laps = grown((at.HISTORY,), np.uint8, 0.0, "_laps")
+        self._history = History(self.names, self.index, self._levels, self._laps, self.expected)
+        self._limits()
+
+    def _limits(self) -> None:
+        """The spans and limits of the links that are known, as the loop takes them."""
+        many = self._state.shape[0]
+        first, spans = np.zeros(many + 1, dtype=np.int64), []
+        need, gone, ceiling = self.defaults
+        limits = [[need, gone, ceiling, need + at.SAG_OVER_NEED_DB] for _ in range(many)]
+        for n in range(many):
+            known = self.expected.get(self.names[n], []) if n < len(self.names) else []
+            always = [one for one in known if not one.spans]
+            if always:
+                limits[n] = _limits_of(always[0])
+            timed = [(span, link) for link in known if not always for span in link.spans]
+            for span, link in sorted(timed, key=lambda pair: pair[0]):
+                spans.append(span)
+                limits.append(_limits_of(link))
+            first[n + 1] = len(spans)
+        self._first_span = first
+        self._spans = np.array(spans, dtype=np.int64).reshape(-1, 2)
+        self._limit = np.array(limits, dtype=np.float64)
+
+    def _known(self, names: Sequence[str]) -> np.ndarray:
+        """Our numbers of a batch's links; new ones are taken in."""
+        new = [name for name in dict.fromkeys(names) if name not in self.index]
+        if len(self.names) + len(new) > self._state.shape[0]:
+            self._room(max(2 * self._state.shape[0], len(self.names) + len(new)))
+        for name in new:
+            self.index[name] = len(self.names)
+            self.names.append(name)
+        if new:
+            self._limits()
+        return np.array([self.index[name] for name in names], dtype=np.int32)
+
+    def add_readings(self, readings: Iterable[Reading]) -> tuple[Change, ...]:
+        """Take in single readings, as `add` does."""
+        return self.add(Batch.of(readings))
+
+    def add(self, batch: Batch, tell: bool = True) -> tuple[Change, ...]:
+        """Take readings in, and tell what opened, changed and closed; nothing without `tell`, which is quicker."""
+        from linkwright.watch.diagnose.loop import CLOSED, step_readings
+
+        if not len(batch):
+            return ()
+        links = self._known(batch.names)[batch.link]
+        if self.base_ns is None:
+            # a whole second, and an hour of room for links whose clocks are behind
+            self.base_ns = (int(batch.time_ns.min()) // SECOND_NS - 3600) * SECOND_NS
+        changes: list[Change] = []
+        touched: dict[int, str] = {}
+        row = 0
+        while row < len(batch):
+            row, count = step_readings(
+                row, links, batch.time_ns, batch.values, self.base_ns, self._state, self._rings, self._gathered,
+                self._sure, self._active, self._levels, self._laps, self._first_span, self._spans, self._limit,
+                self._events,
+            )  # fmt: skip
+            for event in self._events[:count]:
+                link, track, closed = int(event[0]), int(event[1]), int(event[2]) == CLOSED
+                raw = self._taken(link, track, event[3:].copy(), closed)
+                if raw is not None and tell:
+                    touched[raw.number] = "closed" if closed else "opened"
+                    kind: Literal["opened", "closed"] = "closed" if closed else "opened"
+                    changes.append(Change(kind, self._time(self._state[link, at.LAST]), self._judged(raw)))
+                    raw.shown_t = raw.judged_t
+        newest = self._newest()
+        if not tell:
+            self._judge_old(newest)
+            return ()
+        for raw in self._open.values():
+            if raw.number not in touched and newest - raw.judged_t >= JUDGED_S:
+                was = raw.told
+                raw.figures = self._sure[raw.link, raw.track].copy()
+                now = self._judged(raw)
+                if was is None or was.cause != now.cause or newest - raw.shown_t >= SHOWN_S:
+                    raw.shown_t = newest
+                    changes.append(Change("changed", self._time(self._state[raw.link, at.LAST]), now))
+        return tuple(changes)
+
+    def _newest(self) -> float:
+        return float(self._state[: len(self.names), at.LAST].max())
+
+    def _judge_old(self, newest: float) -> None:
+        """Judge what closed while the others' levels of then are still kept."""
+        if newest - self._swept_t < at.HISTORY / 8:
+            return
+        self._swept_t = newest
+        for raw in self._raw:
+            if not raw.open and raw.told is None:
+                self._judged(raw)
+
+    def _taken(self, link: int, track: int, figures: np.ndarray, closed: bool) -> _Raw | None:
+        """The episode that an event of the loop is about."""
+        if not closed:
+            raw = _Raw(self._next, link, track, figures, True)
+            last = self._last.get((link, track))
+            raw.before = None if last is None else last.told or self._judged(last)
+            self._next += 1
+            self._raw.append(raw)
+            self._open[(link, track)] = raw
+            if len(self._raw) > MOST_EPISODES:
+                self._raw = self._raw[1000:]
+                self.dropped += 1000
+            return raw
+        found = self._open.pop((link, track), None)
+        if found is not None:
+            found.figures, found.open = figures, False
+            self._last[(link, track)] = found
+        return found
+
+    def finish(self) -> tuple[Change, ...]:
+        """Close what is open: nothing more will come."""
+        changes = []
+        for (link, track), raw in list(self._open.items()):
+            raw.figures, raw.open = self._sure[link, track].copy(), False
+            self._active[link, track] = 0
+            self._gathered[link, track, at.ON_T] = -1.0
+            changes.append(Change("closed", self._time(self._state[link, at.LAST]), self._judged(raw)))
+        self._open.clear()
+        return tuple(changes)
+
+    def episodes(self) -> tuple[Episode, ...]:
+        """All episodes so far, by their begin; those that last with what is known now."""
+        for raw in self._open.values():
+            raw.figures = self._sure[raw.link, raw.track].copy()
+        found = [self._judged(raw) for raw in self._raw]
+        return tuple(sorted(found, key=lambda one: (one.from_ns, one.link, one.track)))
+
+    def seen(self) -> tuple[Seen, ...]:
+        """What came of each link."""
+        s = self._state
+        return tuple(
+            Seen(
+                name, int(s[n, at.COUNT]), int(s[n, at.LATE]), int(s[n, at.TWICE]), int(s[n, at.GAPS]),
+                float(s[n, at.GAPPED_S]), self._time(s[n, at.LAST]),
+            )
+            for n, name in enumerate(self.names)
+        )  # fmt: skip
+
+    def _time(self, t: float) -> int:
+        return (self.base_ns or 0) + round(float(t) * 1e6) * 1000
+
+    def _expected_at(self, name: str, time_ns: int) -> Expected | None:
+        known = self.expected.get(name, [])
+        return next((one for one in known if one.live_at(time_ns)), known[0] if known else None)
+
+    def _judged(self, raw: _Raw) -> Episode:
+        """The episode as it looks now. Far back, where the others' levels are no longer kept, as it was told
+        last."""
+        f, name = raw.figures, self.names[raw.link]
+        end = float(f[at.LAST_T])
+        newest = self._newest()
+        raw.judged_t = newest
+        if raw.told is not None and (raw.final or (not raw.told.open and newest - f[at.ON_T] > at.HISTORY - 3600)):
+            return raw.told
+        from_ns, to_ns = self._time(f[at.ON_T]), self._time(end)
+        expected = self._expected_at(name, from_ns)
+        figures = figures_of(f, expected, self.defaults[0])
+        company = self._history.company(raw.link, float(f[at.ON_T]), end)
+        products = Products(0.0)
+        if raw.track == at.SIGNAL:
+            ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
+            air = air_factor(figures, expected)
+            weights = signal_weights(figures, 0.0, ceiling, air)
+            if weights["interference"] > LEAST_FIT:  # only then are the others' carriers looked at
+                planned = (one for known in self.expected.values() for one in known)
+                wider = with_planned(company, planned, name, from_ns, to_ns)
+                products = self._products(raw, expected, wider, newest - end > AFTER_S[1] + 1.0)
+                if products.rose in set(wider.names) - set(company.names):
+                    products = replace(products, by_plan=True)
+                weights = signal_weights(figures, products.fit, ceiling, air)
+        else:
+            weights = branch_weights(figures) if raw.track == at.BRANCH else sound_weights(figures)
+        causes = shares(weights)
+        if raw.before is not None and _goes_on(raw.before, figures, from_ns):
+            causes = raw.before.causes
+        cause, probability = cause_of(causes)
+        track = at.TRACKS[raw.track]
+        because, do = words(cause, track, figures, company, products, expected, raw.open)
+        makers = products.makers if cause == "intermodulation" else ()
+        raw.told = Episode(
+            raw.number, name, from_ns, to_ns, raw.open, cause, probability,
+            tuple(one for one in causes if one[1] >= 0.02), because, do, figures.heard, track, makers, figures,
+        )  # fmt: skip
+        raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
+        return raw.told
+
+    def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> Products:
+        """Whose product may fall on the link of an episode."""
+        history, from_ns = self._history, self._time(raw.figures[at.ON_T])
+        live = {name: history.live_about(name, from_ns) for name in company.names}
+        carriers = {name: one.carrier_khz for name, one in live.items() if one is not None}
+        gone = {name: self.defaults[1] if one is None else one.gone_dbm for name, one in live.items()}
+        own = None if expected is None else expected.carrier_khz
+        width = BANDWIDTH_KHZ if expected is None else expected.bandwidth_khz
+        until_s = math.floor(raw.figures[at.ON_T]) - BEFORE_S[0]
+
+        def earlier(names: Sequence[str]) -> np.ndarray:
+            return history.were_on(raw.link, names, gone, until_s, self.base_ns or 0)
+
+        found = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
+        was = raw.before
+        if was is None or was.cause != "intermodulation" or was.probability * STILL_ON <= found.fit:
+            return found
+        levels = zip(company.names, company.while_dbm.tolist(), strict=True)
+        on = {name for name, level in levels if level > gone[name]}
+        return Products(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else found

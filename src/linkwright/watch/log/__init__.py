@@ -1,0 +1,1 @@
+"""What receivers say: records, logs in any form, readings as they come."""

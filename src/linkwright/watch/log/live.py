@@ -1,0 +1,204 @@
+"""Readings as they come in: records from anywhere into the watch, thread safe, bounded, everything lost counted.
+
+`take` is what HTTP, MQTT, OSC and a replay give their records to, from any thread; it only checks and puts them by.
+`pump` moves what waits into the watch and tells what changed; one thread calls it, a few times a second.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from linkwright.shoot.errors import InputError
+from linkwright.watch.diagnose.expected import Expected
+from linkwright.watch.diagnose.watcher import Change, Episode, Seen, Watcher
+from linkwright.watch.log.record import MOST_LINKS, SECOND_NS, Batch, Reading, reading_from
+
+#: Readings that may wait: half a minute of 1000 links ten times a second.
+MOST_WAITING: Final = 300_000
+#: Longest payload [bytes], and most records in one.
+MOST_BYTES: Final = 16 * 1024 * 1024
+MOST_RECORDS: Final = 100_000
+#: Reasons for refusing that one answer lists; the count is of all.
+MOST_REASONS: Final = 20
+
+Payload = bytes | bytearray | str | dict[str, Any] | list[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What became of a payload: readings taken, refused (`reasons` of the first), and lost as too many waited."""
+
+    count: int
+    refused: int = 0
+    reasons: tuple[str, ...] = ()
+    lost: int = 0
+
+    def document(self) -> dict[str, Any]:
+        """As the answer of a request."""
+        return {"taken": self.count, "refused": self.refused, "lost": self.lost, "reasons": list(self.reasons)}
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """All that came since the begin."""
+
+    taken: int
+    refused: int
+    lost: int
+    waiting: int
+
+
+class Live:
+    """The intake and the watch.
+
+    clock_s : what is added to the times of a link [s].
+    """
+
+    def __init__(
+        self, expected: Sequence[Expected] = (), *, clock_s: Mapping[str, float] | None = None,
+        most_waiting: int = MOST_WAITING,
+    ) -> None:  # fmt: skip
+        self._in = threading.Lock()
+        self._work = threading.Lock()
+        self._waiting: deque[Batch] = deque()
+        self._wait = self._taken = self._refused = self._lost = 0
+        self._most = most_waiting
+        self._clock = dict(clock_s or {})
+        self._links: set[str] = set()
+        self._watcher = Watcher(expected)
+
+    def set_clock(self, link: str, clock_s: float) -> None:
+        """From now on add this to the times of a link [s]."""
+        with self._in:
+            self._clock[link] = clock_s
+
+    def take(self, payload: Payload) -> Taken:
+        """Take in one record or many, as JSON text or as values. Never raises for what is in it."""
+        try:
+            records = _records(payload)
+        except InputError as error:
+            with self._in:
+                self._refused += 1
+            return Taken(0, 1, (str(error),))
+        readings: list[Reading] = []
+        reasons: list[str] = []
+        refused = 0
+        many = len(records) > 1
+        for n, record in enumerate(records):
+            try:
+                readings.append(reading_from(record, f"record {n + 1}" if many else "the record"))
+            except InputError as error:
+                refused += 1
+                if len(reasons) < MOST_REASONS:
+                    reasons.append(str(error))
+        fresh = self._admitted(readings, reasons)
+        refused += len(readings) - len(fresh)
+        lost = self.take_batch(Batch.of(fresh)) if fresh else 0
+        with self._in:
+            self._refused += refused
+        return Taken(len(fresh) - lost, refused, tuple(reasons[:MOST_REASONS]), lost)
+
+    def _admitted(self, readings: list[Reading], reasons: list[str]) -> list[Reading]:
+        """Without those of more links than there may be."""
+        with self._in:
+            for one in readings:
+                if len(self._links) < MOST_LINKS:
+                    self._links.add(one.link)
+            kept = [one for one in readings if one.link in self._links]
+        if len(kept) < len(readings):
+            reasons.append(f"there are {MOST_LINKS} links already; is that field the link?")
+        return kept
+
+    def take_batch(self, batch: Batch) -> int:
+        """Take in readings as columns (a replay); how many were lost because too many wait."""
+        with self._in:
+            clock = [round(self._clock.get(name, 0.0) * SECOND_NS) for name in batch.names]
+            if any(clock):
+                batch = replace(batch, time_ns=batch.time_ns + np.array(clock, dtype=np.int64)[batch.link])
+            room = max(0, self._most - self._wait)
+            lost = max(0, len(batch) - room)
+            if lost:
+                batch = batch.part(0, room)
+            self._waiting.append(batch)
+            self._wait += len(batch)
+            self._taken += len(batch)
+            self._lost += lost
+            return lost
+
+    def pump(self) -> tuple[Change, ...]:
+        """Move what waits into the watch; what opened, changed and closed by it."""
+        return self.judge(self.drain())
+
+    def drain(self) -> list[Batch]:
+        """What waits, to be shown or kept before it is judged."""
+        with self._in:
+            batches, self._waiting, self._wait = list(self._waiting), deque(), 0
+            return batches
+
+    def expect(self, expected: Sequence[Expected]) -> None:
+        """From now on judge by another plan; what is open ends without a word."""
+        with self._work:
+            self._watcher = Watcher(expected)
+
+    def judge(self, batches: Sequence[Batch]) -> tuple[Change, ...]:
+        """Give readings to the watch; what opened, changed and closed by them."""
+        with self._work:
+            changes: list[Change] = []
+            for batch in batches:
+                changes += self._watcher.add(batch)
+            return tuple(changes)
+
+    def episodes(self) -> tuple[Episode, ...]:
+        """All episodes so far."""
+        with self._work:
+            return self._watcher.episodes()
+
+    def seen(self) -> tuple[Seen, ...]:
+        """What came of each link."""
+        with self._work:
+            return self._watcher.seen()
+
+    def counts(self) -> Counts:
+        """What came, was refused, was lost, and waits."""
+        with self._in:
+            return Counts(self._taken, self._refused, self._lost, self._wait)
+
+
+def _records(payload: Payload) -> list[Any]:
+    """The records of a payload: one, a list of them, or one a line. Raises InputError."""
+    if isinstance(payload, dict):
+        return [payload]
+    if not isinstance(payload, list):
+        payload = _parsed(payload)
+        if not isinstance(payload, list):
+            return [payload]
+    if len(payload) > MOST_RECORDS:
+        raise InputError(f"the payload has {len(payload)} records; expected at most {MOST_RECORDS}")
+    return payload
+
+
+def _parsed(payload: bytes | bytearray | str) -> Any:
+    if len(payload) > MOST_BYTES:
+        raise InputError(f"the payload has {len(payload)} bytes; expected at most {MOST_BYTES}")
+    try:
+        text = payload if isinstance(payload, str) else bytes(payload).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"the payload is not UTF-8 text (byte {error.start})") from None
+    try:
+        return json.loads(text)
+    except (json.JSONDecodeError, RecursionError, ValueError) as error:
+        lines = [line for line in text.splitlines() if line.strip()]
+        if len(lines) > 1:
+            try:
+                return [json.loads(line) for line in lines]
+            except (json.JSONDecodeError, RecursionError, ValueError):
+                pass
+        says = getattr(error, "msg", "nested too deeply")
+        raise InputError(f"the payload is not JSON ({says}); expected a reading or a list of them") from None
