@@ -1,11 +1,11 @@
 """Write src/linkwright/physics/data/fading.npz: how often two branches break, and for how long.
 
-For each Rice factor, spacing of the branches and difference of their means: the share of time with both branches below
-what is needed (`physics.pairs`, exact up to quadrature), how often that begins, and the share of such breaks that
-last longer than a while. The last two are integrals over the bounds of what is below: a point of the bound, the speed
-there, and where the amplitudes are a while later, all Gaussian given each other (S. O. Rice, Bell System Technical
-Journal 27, 1948, section 3; Clarke's correlation), over a seeded low-discrepancy set; the steady wave and the pair of
-branches look any way. A break that ends and begins again within the while counts as one.
+For each Rice factor, spacing of the branches and difference of their means: the share of time with both branches
+below what is needed (`physics.pairs`, exact up to quadrature), how often that begins, and the share of such breaks
+that last longer than a while. The last two are integrals over the bounds of what is below: a point of the bound,
+the speed there, and where the amplitudes are a while later, all Gaussian given each other (S. O. Rice, Bell System
+Technical Journal 27, 1948, section 3; Clarke's correlation), over a seeded low-discrepancy set; the steady wave and
+the pair of branches look any way. A break that ends and begins again within the while counts as one.
 
 Needs no more than the program's own parts; takes about five minutes on two cores.
 """
@@ -64,21 +64,26 @@ class Begins:
         z = np.empty((n, 2 if two else 1), dtype=np.complex128)
         first, own = self.bound, (2.0 * np.pi) ** 2 / 2.0 * var
         z[:, first] = radius[first] * edge
-        weight = 2.0 * radius[first] * np.exp(-np.abs(z[:, first] - steady[:, first]) ** 2 / var) / var
+        weight = 2.0 * radius[first] * np.exp(-(np.abs(z[:, first] - steady[:, first]) ** 2) / var) / var
         if not two:
             steady = steady[:, :1]
             g = z - steady
             scattered = math.sqrt(own) * normal(u[:, 5:7])[:, None]
         else:
-            z[:, 1 - first], share = self._other(z[:, first] - steady[:, first], steady[:, 1 - first], radius[1 - first])
+            z[:, 1 - first], share = self._other(
+                z[:, first] - steady[:, first], steady[:, 1 - first], radius[1 - first]
+            )
             weight = weight * share
             g = z - steady
             scattered = self._scattered_speed(g, alpha)
         speed = 2j * np.pi * np.cos(theta)[:, None] * steady + scattered
         inwards = np.maximum(-(speed[:, first] * np.conj(edge)).real, 0.0)
-        bend = -2.0 * np.pi**2 * g + (2.0 * np.pi) ** 2 * math.sqrt(var / 8.0) * np.stack(
-            [normal(u[:, 9:11]), normal(u[:, 11:13])], axis=1
-        )[:, : g.shape[1]]
+        bend = (
+            -2.0 * np.pi**2 * g
+            + (2.0 * np.pi) ** 2
+            * math.sqrt(var / 8.0)
+            * np.stack([normal(u[:, 9:11]), normal(u[:, 11:13])], axis=1)[:, : g.shape[1]]
+        )
         bend = bend - (2.0 * np.pi * np.cos(theta)[:, None]) ** 2 * steady
         return weight * inwards, z, speed, bend
 
@@ -146,9 +151,8 @@ def tabled(k_db: float, apart: float | None, weaker_db: float) -> tuple[FloatArr
     several = sum(bound.longer(at) for bound in bounds)
     rates = np.maximum(np.asarray(several), 1e-300)
     longer = thinned(np.minimum.accumulate(rates / rates[0]), apart is not None)
-    return (
-        np.log(np.clip(outage, 1e-20, 1.0)), np.log(np.clip(often, 1e-20, None)), np.log(np.clip(longer, 1e-12, 1.0)),
-    )  # fmt: skip
+    least = 1e-20
+    return tuple(np.log(np.maximum(part, least)) for part in (outage, often, longer))  # type: ignore[return-value]
 
 
 def thinned(share: FloatArray, two: bool) -> FloatArray:

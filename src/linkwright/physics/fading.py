@@ -97,9 +97,9 @@ def doppler_hz(frequency_mhz: float, speed_m_s: float) -> float:
 def crossing_rate_hz(x: ArrayLike, k: float, doppler: float, towards: float | None = None) -> FloatArray:
     """How often one branch falls through the threshold [1/s]; waves from all around plus a steady one.
 
-    towards : cosine between the way walked and the steady wave's, whose Doppler shift is that share of `doppler` [Hz];
-    None: the mean over all ways. The density of the amplitude on the circle of the threshold, and the mean speed
-    inwards through it; S. O. Rice, Bell System Technical Journal 27 (1948), section 3. K = 0 is Rayleigh's
+    towards : cosine between the way walked and the steady wave's, whose Doppler shift is that share of `doppler`
+    [Hz]; None: the mean over all ways. The density of the amplitude on the circle of the threshold, and the mean
+    speed inwards through it; S. O. Rice, Bell System Technical Journal 27 (1948), section 3. K = 0 is Rayleigh's
     sqrt(2 pi) fd r exp(-r^2), towards = 0 the form sqrt(2 pi (K+1)) fd r exp(-K-(K+1)r^2) I0(2 r sqrt(K(K+1)))
     (Stuber, Principles of Mobile Communication, chapter 2).
     """

@@ -1,8 +1,8 @@
 """Two rays over flat ground: the straight one and the one that the ground reflects, added as amplitudes.
 
 Fresnel's coefficient for vertical polarisation (ITU-R P.527 and P.526; J. D. Parsons, The Mobile Radio Propagation
-Channel, chapter 2), ground by its relative permittivity and conductivity. Without roughness and without anything else
-about: at low antennas the reflected ray takes most of the straight one away within a few tens of metres.
+Channel, chapter 2), ground by its relative permittivity and conductivity. Without roughness and without anything
+else about: at low antennas the reflected ray takes most of the straight one away within a few tens of metres.
 """
 
 from __future__ import annotations

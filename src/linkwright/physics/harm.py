@@ -22,10 +22,14 @@ TABLES: Final = Path(__file__).parent / "data" / "fading.npz"
 #: much weaker the second is [dB], margin [dB]; and how long a break lasts, times the root of mean over need and the
 #: largest Doppler shift.
 K_DB: Final = np.array([-12.0, -9.0, -6.0, -3.0, 0.0, 3.0, 6.0, 9.0, 12.0, 15.0])
-APART: Final = np.array([0.005, 0.01, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22, 0.29, 0.38, 0.5, 0.62, 0.75, 0.9, 1.2, 2.2, 6.0])
+APART: Final = np.array(
+    [0.005, 0.01, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22, 0.29, 0.38, 0.5, 0.62, 0.75, 0.9, 1.2, 2.2, 6.0]
+)
 WEAKER_DB: Final = np.array([0.0, 1.0, 2.0, 3.5, 5.0, 7.0, 10.0, 14.0, 19.0, 25.0, 32.0])
 MARGINS_DB: Final = np.arange(-12.0, 41.0, 1.0)
-WHILES: Final = np.array([0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.27, 0.35, 0.45, 0.6, 0.8, 1.1, 1.5, 2.0, 3.0, 4.5, 7.0])
+WHILES: Final = np.array(
+    [0.0, 0.03, 0.06, 0.1, 0.15, 0.2, 0.27, 0.35, 0.45, 0.6, 0.8, 1.1, 1.5, 2.0, 3.0, 4.5, 7.0]
+)
 #: What one unit of the tables' whole numbers stands for: of a natural logarithm.
 LOG_STEP: Final = 1.0 / 600.0
 #: Margins of a curve [dB]; and no share or rate counts that is less than this.
@@ -128,7 +132,8 @@ def outage_curves(kinds: Kinds) -> FloatArray:
 
 
 def harm_curves(kinds: Kinds) -> FloatArray:
-    """Logarithms of the seconds an hour that hold a break over `CURVE_DB`, (n, margins); they never rise with it."""
+    """Logarithms of the seconds an hour that hold a break over `CURVE_DB`, (n, margins); they never rise with
+    it."""
     return np.minimum(_rising(_harm(kinds)), _rising(_harm(kinds.alone())))
 
 
@@ -151,7 +156,7 @@ def _over_margins(logs: FloatArray, before: FloatArray | float) -> FloatArray:
     inside = logs[:, low] * (1.0 - part) + logs[:, low + 1] * part
     slope = (logs[:, -1] - logs[:, -5]) / (MARGINS_DB[-1] - MARGINS_DB[-5])
     beyond = logs[:, -1:] + slope[:, None] * (CURVE_DB - MARGINS_DB[-1])
-    found = np.where(CURVE_DB > MARGINS_DB[-1], beyond, inside)
+    found = np.where(MARGINS_DB[-1] < CURVE_DB, beyond, inside)
     return np.where(MARGINS_DB[0] > CURVE_DB, before, found)
 
 
@@ -170,7 +175,7 @@ def _rising(logs: FloatArray) -> FloatArray:
     return np.asarray(np.maximum.accumulate(logs[:, ::-1], axis=1)[:, ::-1])
 
 
-def read_curves(curves: FloatArray, which: IntArray, margin_db: FloatArray) -> FloatArray:
+def read_curves(curves: FloatArray, which: IntArray | np.int64, margin_db: FloatArray) -> FloatArray:
     """Curves (n, margins) read at margins of any shape, `which` curve each is on (broadcasts): the logarithms."""
     at = np.clip((margin_db - CURVE_DB[0]) / (CURVE_DB[1] - CURVE_DB[0]), 0.0, CURVE_DB.size - 1.000001)
     low = at.astype(np.int64)

@@ -1,8 +1,9 @@
-"""What arrives from talents at places: one computation behind plans, maps and routes, for all links of a site at once.
+"""What arrives from talents at places: one computation behind plans, maps and routes, for all links of a site at
+once.
 
-Every wave of a place has two parts (`reach.path`). The steady one loses what the body takes at the talent's turn, the
-scattered ones the power mean of it over all turns, since they come from all around. Local mean and Rice's factor
-follow from both, so the body and the walls count once.
+Every wave of a place has two parts (`reach.path`). The steady one loses what the body takes at the talent's turn,
+the scattered ones the power mean of it over all turns, since they come from all around. Local mean and Rice's
+factor follow from both, so the body and the walls count once.
 """
 
 from __future__ import annotations
@@ -33,14 +34,21 @@ ANGLES: Final = np.cos(np.pi * (np.arange(24) + 0.5) / 24.0)
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Stand:
-    """A link's talent at n places (n, 3) [m] on a frequency [MHz], at speeds (n,) [m/s]; `heading` (n, 3) is the way
-    that it walks, of any length, for a talent who looks where it walks."""
+    """A link's talent at n places (n, 3) [m] on a frequency [MHz], at speeds (n,) [m/s]; `heading` (n, 3) is the
+    way that it walks, of any length, for a talent who looks where it walks; `shown` (n,), where it is known, how
+    much of the transmitter's side is shown, -1 to 1."""
 
     ends: Ends
     mhz: float
     places: FloatArray
     speed_m_s: FloatArray
     heading: FloatArray | None = None
+    shown: FloatArray | None = None
+
+    @property
+    def turns_evenly(self) -> bool:
+        """Whether the talent is taken to turn evenly all about."""
+        return self.shown is None and turns_evenly(self.ends)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -48,7 +56,8 @@ class Arriving:
     """What arrives from places (r,) of several stands at t turns each, gains without the transmit power.
 
     stand (r,) : whose place it is. share (r, t) : of the time there. gain_db (r, t) : local mean at the receiver's
-    input on the better branch, whose noise is noise_dbm (r, t) and whose strongest ray is ray (r, t). k_db (r, t) :
+    input on the better branch, whose noise is noise_dbm (r, t) and whose strongest ray is ray (r, t);
+    branch_gain_db (r, 2, t) : the same of both branches, alike where there is one antenna for both. k_db (r, t) :
     Rice's factor there; weaker_db (r, t) : how much less over its noise the other branch has; apart (r,) : the
     branches [wavelengths], 0 for one; doppler_hz, bridges_ms (r,). body_db (rays, t) : loss of the steady wave,
     scattered_body_db (rays,) of the others. antenna_db, turned_db, feed_db (rays,) : gains; `between` the paths and
@@ -59,6 +68,7 @@ class Arriving:
     share: FloatArray
     gain_db: FloatArray
     noise_dbm: FloatArray
+    branch_gain_db: FloatArray
     k_db: FloatArray
     weaker_db: FloatArray
     ray: IntArray
@@ -171,8 +181,10 @@ def _rays(stand: Stand) -> _Rays:
             antenna[number::e] += relative_db(ear.antenna, stand.places - at[number])
     shown, says = _shown(stand, a, b, e)
     body = ends.body
-    alone = ends.facing is None and ends.worn not in BEHIND_THE_BODY
-    all_turns = body.facing_db if alone else float(-10.0 * np.log10(np.mean(10.0 ** (-body.loss_db(ANGLES) / 10.0))))
+    alone = ends.facing is None and stand.shown is None and ends.worn not in BEHIND_THE_BODY
+    all_turns = (
+        body.facing_db if alone else float(-10.0 * np.log10(np.mean(10.0 ** (-body.loss_db(ANGLES) / 10.0))))
+    )
     return _Rays(
         a, b, np.full(n * e, mhz), np.full(n * e, ends.transmitter.antenna_gain_dbi - CROWD_DB[ends.crowd]),
         antenna, np.tile([ends.feed(ear, mhz).gain_db for ear in ears], n), np.tile(np.arange(e), n),
@@ -188,7 +200,9 @@ def turns_evenly(ends: Ends) -> bool:
 def _shown(stand: Stand, a: FloatArray, b: FloatArray, ears: int) -> tuple[FloatArray, str]:
     """How much of the transmitter's side is shown by each ray at each turn (rays, t), and in words."""
     ends = stand.ends
-    if turns_evenly(ends):
+    if stand.shown is not None:
+        return np.repeat(stand.shown, ears)[:, None], f"worn {ends.worn}, turned as it was"
+    if stand.turns_evenly:
         return np.broadcast_to(TURNS, (len(a), TURNS.size)), f"worn {ends.worn}, turning about"
     ahead = None
     if ends.facing == "walking" and stand.heading is not None:
@@ -203,7 +217,7 @@ def _shown(stand: Stand, a: FloatArray, b: FloatArray, ears: int) -> tuple[Float
 def _shares(stand: Stand, turns: int) -> FloatArray:
     """Shares of time of the turns of each place (n, t)."""
     shares = np.zeros((len(stand.places), turns))
-    if turns_evenly(stand.ends):
+    if stand.turns_evenly:
         shares[:] = TURN_SHARES
     else:
         shares[:, 0] = 1.0
@@ -239,20 +253,22 @@ def _turned(stands: Sequence[Stand], rays: Sequence[_Rays], between: Paths) -> F
 
 def _better(
     stands: Sequence[Stand], steady: FloatArray, scattered: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, IntArray, IntArray]:
-    """Of each place and turn the better branch's gain and noise, Rice's factor, how much weaker the other is, the
-    strongest ray of it, and which branch it is; each (r, t)."""
-    parts = [_better_of(stand, len(stand.places)) for stand in stands]
-    rays = np.cumsum([0, *(len(stand.places) * sum(sizes) for stand, (sizes, _) in zip(stands, parts, strict=True))])
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, IntArray, IntArray]:
+    """Of each place and turn the better branch's gain and noise, both branches' gains, Rice's factor, how much
+    weaker the other is, the strongest ray of it, and which branch it is; each (r, t) but the gains (r, 2, t)."""
+    parts = [_branches_of(stand) for stand in stands]
+    rays = np.cumsum(
+        [0, *(len(stand.places) * sum(sizes) for stand, (sizes, _) in zip(stands, parts, strict=True))]
+    )
     found: list[tuple[FloatArray, ...]] = []
     for n, (stand, (sizes, noise)) in enumerate(zip(stands, parts, strict=True)):
         mine = slice(int(rays[n]), int(rays[n + 1]))
         found.append(_of_stand(stand, sizes, noise, steady[mine], scattered[mine], int(rays[n])))
-    columns = [np.concatenate(column) for column in zip(*found, strict=True)]
-    return columns[0], columns[1], columns[2], columns[3], columns[4].astype(np.int64), columns[5].astype(np.int64)
+    gain, noise_dbm, both, k_db, weaker, ray, branch = (np.concatenate(part) for part in zip(*found, strict=True))
+    return gain, noise_dbm, both, k_db, weaker, ray.astype(np.int64), branch.astype(np.int64)
 
 
-def _better_of(stand: Stand, _places: int) -> tuple[list[int], FloatArray]:
+def _branches_of(stand: Stand) -> tuple[list[int], FloatArray]:
     """How many antennas each branch has, and its noise [dBm]."""
     branches = stand.ends.branches
     return [len(branch) for branch in branches], np.array(
@@ -283,7 +299,8 @@ def _of_stand(
     around_sum = np.stack([around[:, i:j].sum(axis=1) for i, j in itertools.pairwise(edges)], axis=1)
     ratio = straight_sum[rows, first, cols] / np.maximum(around_sum[rows, first, cols], 1e-300)
     k_db = np.clip(10.0 * np.log10(np.maximum(ratio, 1e-9)), K_DB[0], K_DB[-1])
-    return gain, noise[first], k_db, np.minimum(weaker, NO_HELP_DB), begin + rows * e + ear, first
+    both = 10.0 * np.log10(np.maximum(gets[:, [0, -1]], 1e-40))
+    return gain, noise[first], both, k_db, np.minimum(weaker, NO_HELP_DB), begin + rows * e + ear, first
 
 
 def walked_db(site: Site, distance_m: FloatArray) -> FloatArray:

@@ -1,4 +1,5 @@
-"""The budget of a link: what it loses and gains between its two ends at the place that decides, and what is in hand."""
+"""The budget of a link: what it loses and gains between its two ends at the place that decides, and what is in
+hand."""
 
 from __future__ import annotations
 
@@ -10,13 +11,14 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.physics.harm import read_curves
 from linkwright.physics.pathloss import P1411_LOWEST_M
 from linkwright.reach.arriving import Arriving, Stand, arriving, turns_evenly
 from linkwright.reach.body import CROWD_DB, ON_THE_BACK
 from linkwright.reach.doubt import CASES, Doubt, case_at, doubt_of
 from linkwright.reach.ends import Ear, Ends
-from linkwright.reach.hand import Hand, States, Told, Wanted, hands_of, margins_for, states_of
-from linkwright.reach.path import source_of, taken, xyz
+from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, states_of
+from linkwright.reach.path import source_of, spread_of, taken, xyz
 from linkwright.reach.walls import named
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.evidence import Evidence, Gain, Level
@@ -37,7 +39,7 @@ class Asked:
     ends: Ends
     route: tuple[Spot, ...]
     mhz: float
-    wanted: Wanted = Wanted()
+    wanted: Wanted = USUAL
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,8 @@ class Budget:
         return self.wanted_dbm(power_mw) - noise_and_interference_dbm - self.required_cnr_db
 
     def x_db(self, power_mw: float, noise_and_interference_dbm: float) -> float:
-        """Transmit power less the rise of the noise less what is needed: what `reach.hand` tells shifts over [dB]."""
+        """Transmit power less the rise of the noise less what is needed: what `reach.hand` tells shifts over
+        [dB]."""
         return self.margin_db(power_mw, noise_and_interference_dbm) - self.gain_db + self.noise_dbm
 
     def told(
@@ -136,14 +139,19 @@ class Budget:
     @functools.cached_property
     def spots(self) -> tuple[AtPlace, ...]:
         """Each spot of the route, as if the talent were there all the time and turned as it does."""
-        course, limit = self.hand.course, self.hand.wanted.harm_s
-        alone = course.margins_db(np.full(course.over_db.size, limit)) - course.over_db
-        needs = self._needs(alone[None, :] - self.hand.deviation_db)
         gains = self.found.mean_gain_db
         return tuple(
-            AtPlace(spot.name, "", float(gains[self.begin + n]), self._noise_at(n), float(needs[n]))
+            AtPlace(spot.name, "", float(gains[self.begin + n]), self._noise_at(n), self.at_spot(n).wanted_db)
             for n, spot in enumerate(self.asked.route)
         )
+
+    def at_spot(self, place: int) -> Hand:
+        """The link's shifts as if the talent were at one spot of its route all the time."""
+        course = self.hand.course.only_place(place)
+        deviation = self.hand.deviation_db[:, place : place + 1]
+        limit = np.array([self.hand.wanted.harm_s])
+        plain = float(course.shifts_db(limit, np.zeros((1, 1)))[0, 0])
+        return Hand(self.hand.wanted, plain, course.shifts_db(limit, deviation)[:, 0], course, deviation)
 
     @functools.cached_property
     def alone(self) -> AtPlace:
@@ -196,6 +204,19 @@ class Budget:
         return tuple((name, db) for name, db in named_parts if db >= 0.05)
 
     @property
+    def tail_says(self) -> str:
+        """A remark where what is known of the place that decides ends before the doubt might."""
+        row = self.begin + self.at[0]
+        site = self.asked.ends.site
+        tailed = bool(self.found.sight[row]) and spread_of(site, True).kind == "sight"
+        return "; no more than 99 % of locations are known of" if tailed and site.learnt is None else ""
+
+    @property
+    def doubt_known(self) -> Evidence:
+        """How what is not known is known: a model's spread, or an assumed one."""
+        return spread_of(self.asked.ends.site, bool(self.found.sight[self.begin + self.at[0]])).evidence
+
+    @property
     def doubt_db(self) -> float:
         """Standard deviation of what is not known where it decides [dB]."""
         return float(np.sqrt((self.parts[self.at[0]] ** 2).sum()))
@@ -214,7 +235,7 @@ class Budget:
         return _noise(self.asked.ends, self.asked.ends.branches[branch], self.asked.mhz)
 
 
-def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int, wanted: Wanted = Wanted()) -> Budget:
+def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int, wanted: Wanted = USUAL) -> Budget:
     """The budget of one link on one carrier."""
     return budgets_of([Asked(ends, route, carrier_khz / 1000.0, wanted)])[0]
 
@@ -242,9 +263,8 @@ def _parts(doubt: Doubt, begin: int, count: int) -> FloatArray:
 
 
 def _deciding(states: States, hands: Sequence[Hand]) -> list[tuple[int, int]]:
-    """The state of each link with the most harm where the link just holds with nothing deviating: place and turn."""
-    from linkwright.physics.harm import read_curves
-
+    """The state of each link with the most harm where the link just holds with nothing deviating: place and
+    turn."""
     course, turns = states.course, states.turns
     x = np.array([hand.plain_db for hand in hands])[course.owner]
     which = np.arange(course.over_db.size * turns).reshape(-1, turns)
@@ -297,7 +317,9 @@ def _lines(budget: Budget) -> Iterator[Gain]:
     yield Gain("path", -float(between.median_db[ray]), "modelled", says)
     if wall > 0.0:
         evidence, what = named(site, place, at, mhz)
-        yield Gain("walls", -through, evidence, f"{what}; the straight wave loses {wall:.0f} dB, what gets around half")
+        yield Gain(
+            "walls", -through, evidence, f"{what}; the straight wave loses {wall:.0f} dB, what gets around half"
+        )
     if site.learnt is not None:
         yield _walked(site.learnt, float(found.walked_db[ray]), distance)
     yield _receive_antenna(ends, ear, float(found.antenna_db[ray]))
@@ -307,7 +329,9 @@ def _lines(budget: Budget) -> Iterator[Gain]:
     yield from ends.feed(ear, mhz).lines
     if len(branch) > 1:
         here = ends.transmitter.antenna_gain_dbi - CROWD_DB[ends.crowd] - mean - float(between.median_db[ray])
-        here += sum(float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db))
+        here += sum(
+            float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db)
+        )
         more = budget.gain_db - here
         if more > LEAST_LINE_DB:
             yield Gain("other antennas of the branch", more, "modelled", "their powers added")

@@ -1,12 +1,14 @@
-"""What is not known of a link's places: parts common to all of them, parts of each one's own; and a fixed set of cases.
+"""What is not known of a link's places: parts common to all of them, parts of each one's own; and a fixed set of
+cases.
 
-Body and kit are common to all places of a link. What a place has of its own (the model's spread, and that of walls in
-the way) is a normal score z of unit variance that goes into its distribution; scores of paths whose ends are near are
-alike: correlation S + (1 - S) exp(-gap / d), gap the distance between their talents and between their receivers, S the
-share of a model's error that a whole site has in common. A case gives every part a value; all cases are one fixed set
-of 256, so that the same shoot gives the same plan.
+Body and kit are common to all places of a link. What a place has of its own (the model's spread, and that of walls
+in the way) is a normal score z of unit variance that goes into its distribution; scores of paths whose ends are
+near are alike: correlation S + (1 - S) exp(-gap / d), gap the distance between their talents and between their
+receivers, S the share of a model's error that a whole site has in common. A case gives every part a value; all
+cases are one fixed set of 256, so that the same shoot gives the same plan.
 
-A level that was read conditions all of this (`reach.measured`): the parts stay normal, with other means and spreads.
+A level that was read conditions all of this (`reach.measured`): the parts stay normal, with other means and
+spreads.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ from linkwright.units import BoolArray, FloatArray, IntArray
 
 #: How many cases there are.
 CASES: Final = 256
-#: Common parts, standard deviations (assumed) [dB]: the body; figures of the kit that nobody measured, and stated ones.
+#: Common parts, standard deviations (assumed) [dB]: the body; figures of the kit that nobody measured, and stated
+#: ones.
 BODY_DB: Final = 3.0
 KIT_DB: Final = 2.5
 KIT_STATED_DB: Final = 1.0
@@ -74,7 +77,7 @@ def cases(count: int) -> FloatArray:
 
 def case_at(share: float) -> int:
     """Which of the cases in rising order has `share` of them under it: as many may fail."""
-    return min(CASES - 1, int(math.floor(share * CASES + 1e-9)))
+    return min(CASES - 1, math.floor(share * CASES + 1e-9))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -144,7 +147,8 @@ class Doubt:
 
 
 def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving, talents: FloatArray) -> Doubt:
-    """The doubt of places (p,) with their talents (p, 3) [m], link by link: each link has cases of its own places."""
+    """The doubt of places (p,) with their talents (p, 3) [m], link by link: each link has cases of its own
+    places."""
     own = own_of(site, found.sight, found.wall_spread_db)
     kit = np.array([kit_db_of(each) for each in ends])[found.stand]
     receivers = np.array([(each.at.x_m, each.at.y_m, each.at.z_m) for each in ends])[found.stand]

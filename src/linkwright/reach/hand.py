@@ -1,10 +1,10 @@
 """In hand: how many decibels all places of a link alike could be weakened until it only just keeps its target.
 
-A link's states are its places and its talent's turns, each for a share of the time. Harm is the seconds an hour that
-hold a break (`physics.harm`), averaged over the states; what is not known is not time and is not averaged: in every
-case of `reach.doubt` the link has its own T, the largest shift at which the harm keeps to what is wanted. Everything
-here is told over x, transmit power less the rise of the noise less what the receiver needs [dB], on which neither the
-channel nor the doubt depends.
+A link's states are its places and its talent's turns, each for a share of the time. Harm is the seconds an hour
+that hold a break (`physics.harm`), averaged over the states; what is not known is not time and is not averaged: in
+every case of `reach.doubt` the link has its own T, the largest shift at which the harm keeps to what is wanted.
+Everything here is told over x, transmit power less the rise of the noise less what the receiver needs [dB], on
+which neither the channel nor the doubt depends.
 """
 
 from __future__ import annotations
@@ -35,15 +35,22 @@ class Wanted:
     @property
     def harm_s(self) -> float:
         """The seconds an hour that may hold a break: the less of both wishes."""
-        return self.breaks_per_hour if self.target is None else min(self.breaks_per_hour, 3600.0 * (1.0 - self.target))
+        return (
+            self.breaks_per_hour if self.target is None else min(self.breaks_per_hour, 3600.0 * (1.0 - self.target))
+        )
+
+
+#: What a link is to keep to where nothing else is said.
+USUAL: Final = Wanted()
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Course:
     """The places (p,) of some links as curves of their harm, each place over its strongest turn.
 
-    curves (p, margins) : logarithm of the harm of a place over x + over_db + deviation. over_db (p,) : level over the
-    noise at its strongest turn [dB over dBm]. share (p,) : of the link's time. first (l,) : where each link begins.
+    curves (p, margins) : logarithm of the harm of a place over x + over_db + deviation. over_db (p,) : level over
+    the noise at its strongest turn [dB over dBm]. share (p,) : of the link's time. first (l,) : where each link
+    begins.
     """
 
     curves: FloatArray
@@ -54,7 +61,7 @@ class Course:
     @property
     def links(self) -> int:
         """How many links."""
-        return self.first.size
+        return int(self.first.size)
 
     @property
     def owner(self) -> IntArray:
@@ -91,6 +98,11 @@ class Course:
         first = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
         return Course(self.curves[mine], self.over_db[mine], self.share[mine], first)
 
+    def only_place(self, place: int) -> Course:
+        """One place as if its link's talent were there all the time."""
+        here = slice(place, place + 1)
+        return Course(self.curves[here], self.over_db[here], np.ones(1), np.zeros(1, dtype=np.int64))
+
     def _between(
         self, low: FloatArray, high: FloatArray, wanted_s: FloatArray, deviation_db: FloatArray
     ) -> FloatArray:
@@ -104,7 +116,8 @@ class Course:
 
 
 def margins_for(curves: FloatArray, log_harm: FloatArray) -> FloatArray:
-    """The least margin at which each curve (p, margins) has no more than a harm (p,), given as its logarithm [dB]."""
+    """The least margin at which each curve (p, margins) has no more than a harm (p,), given as its logarithm
+    [dB]."""
     under = curves <= log_harm[:, None]
     at = np.clip(under.argmax(axis=1), 1, CURVE_DB.size - 1)
     at = np.where(under.any(axis=1), at, CURVE_DB.size - 1)
@@ -118,8 +131,8 @@ def margins_for(curves: FloatArray, log_harm: FloatArray) -> FloatArray:
 class States:
     """The states of some links: their places (p,) with turns (t,), and the course that they make.
 
-    curves (p t, margins) : logarithms of the harm of each state. over_db, share (p, t) : level over the noise [dB over
-    dBm], and share of the time at the place. place_share (p,) : share of the link's time.
+    curves (p t, margins) : logarithms of the harm of each state. over_db, share (p, t) : level over the noise [dB
+    over dBm], and share of the time at the place. place_share (p,) : share of the link's time.
     """
 
     curves: FloatArray
@@ -130,7 +143,7 @@ class States:
     @property
     def turns(self) -> int:
         """How many turns a place has."""
-        return self.over_db.shape[1]
+        return int(self.over_db.shape[1])
 
 
 def states_of(found: Arriving) -> States:
@@ -171,8 +184,8 @@ def curves_of(kinds: Kinds) -> tuple[FloatArray, IntArray]:
 class Hand:
     """A link's shifts, told over x [dB]: what holds with nothing deviating, in the median case, at what is wanted.
 
-    shift_db (256,) : the least x that keeps the target in each case, in the order of the cases. plain_db : with nothing
-    deviating. course, deviation_db : what the harm at any x comes from.
+    shift_db (256,) : the least x that keeps the target in each case, in the order of the cases. plain_db : with
+    nothing deviating. course, deviation_db : what the harm at any x comes from.
     """
 
     wanted: Wanted
@@ -212,8 +225,8 @@ class Hand:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """T with nothing deviating, in the median case and at what is wanted [dB]; how sure; seconds an hour with a break
-    in the median case and at what is wanted."""
+    """T with nothing deviating, in the median case and at what is wanted [dB]; how sure; seconds an hour with a
+    break in the median case and at what is wanted."""
 
     plain_db: float
     median_db: float

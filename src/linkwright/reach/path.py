@@ -1,14 +1,14 @@
 """The loss between points of a site: which model applies, chosen by surroundings and line of sight, path by path.
 
-A path's loss is split as its waves are: a steady one that comes straight, and scattered ones; Rice's factor is their
-ratio where nothing drawn is in the way. A wall takes its loss from the steady wave and half of it from the scattered
-ones, which get around (assumed); the local mean and the factor follow from both.
+A path's loss is split as its waves are: a steady one that comes straight, and scattered ones; Rice's factor is
+their ratio where nothing drawn is in the way. A wall takes its loss from the steady wave and half of it from the
+scattered ones, which get around (assumed); the local mean and the factor follow from both.
 
-Not every wall is drawn. On a street, among houses, in rooms and in a hall a path is in sight only so far, unless the
-site says that its walls are complete; beyond, its loss is the larger of the model's without sight and of that in
-sight with the drawn walls. So a wall changes the paths that cross it, and only for the worse. In the open the drawn
-walls are all. Indoors no model is better than free space where it is not stated for. Which of these it was stands in
-the ledger, with a remark where a model is stretched.
+Not every wall is drawn. On a street, among houses, in rooms and in a hall a path is in sight only so far, unless
+the site says that its walls are complete; beyond, its loss is the larger of the model's without sight and of that
+in sight with the drawn walls. So a wall changes the paths that cross it, and only for the worse. In the open the
+drawn walls are all. Indoors no model is better than free space where it is not stated for. Which of these it was
+stands in the ledger, with a remark where a model is stretched.
 """
 
 from __future__ import annotations
@@ -201,16 +201,20 @@ class Paths:
     @property
     def through_db(self) -> FloatArray:
         """What the local mean loses by what is in the way [dB]."""
-        if not self.wall_db.any():
-            return np.zeros(self.wall_db.shape)
-        k = self.rice_k
-        left = (k * 10.0 ** (-self.wall_db / 10.0) + 10.0 ** (-self.around_db / 10.0)) / (k + 1.0)
-        return np.asarray(-10.0 * np.log10(np.maximum(left, 1e-300)))
+        return through_db(self.rice_k, self.wall_db)
 
     @property
     def loss_db(self) -> FloatArray:
         """All together [dB]: of the local mean."""
         return self.median_db + self.through_db
+
+
+def through_db(rice_k: FloatArray, wall_db: FloatArray) -> FloatArray:
+    """What the local mean loses [dB] by walls that take so much from its steady wave."""
+    if not wall_db.any():
+        return np.zeros(wall_db.shape)
+    left = (rice_k * 10.0 ** (-wall_db / 10.0) + 10.0 ** (-AROUND * wall_db / 10.0)) / (rice_k + 1.0)
+    return np.asarray(-10.0 * np.log10(np.maximum(left, 1e-300)))
 
 
 def paths(site: Site, frequency_mhz: FloatArray, start: FloatArray, end: FloatArray) -> Paths:
@@ -240,7 +244,7 @@ def paths_between(site: Site, frequency_mhz: FloatArray, a: FloatArray, b: Float
     if not site.walls_complete and model.no_sight_db is not None:
         beyond = distance > model.undrawn_to_m
         without = np.where(beyond | crossed, model.no_sight_db(frequency, distance), median)
-        hidden = without > median + wall
+        hidden = without > median + through_db(np.asarray(10.0 ** (rice_db_of(site) / 10.0)), wall)
         median, choice = np.where(hidden, without, median), np.where(hidden, NO_SIGHT, choice)
         wall, spread, sight = np.where(hidden, 0.0, wall), np.where(hidden, 0.0, spread), sight & ~beyond
     if model.streets is not None and np.any(frequency_mhz >= STREET_FROM_MHZ):

@@ -14,9 +14,9 @@ from linkwright.shoot.evidence import Evidence, least_sure
 from linkwright.shoot.place import Floor, Material, MaterialLoss, Site, Wall
 from linkwright.units import BoolArray, FloatArray
 
-#: Loss through one wall about 600 MHz [dB]. Assumed: of the order of what ITU-R P.2040 gives for common thicknesses,
-#: from memory, brick as a slab of 10 cm; P.2040 is stated from 1 GHz on, so that it is stretched here. A site's
-#: `materials` and a wall's own `loss_db` outrank it.
+#: Loss through one wall about 600 MHz [dB]. Assumed: of the order of what ITU-R P.2040 gives for common
+#: thicknesses, from memory, brick as a slab of 10 cm; P.2040 is stated from 1 GHz on, so that it is stretched here.
+#: A site's `materials` and a wall's own `loss_db` outrank it.
 WALL_DB: Final[dict[Material, float]] = {
     "plasterboard": 2.0,
     "wood": 3.0,

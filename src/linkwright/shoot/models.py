@@ -57,7 +57,8 @@ class Header(Frozen):
         default=None, description="share of time unbroken that a link which holds keeps to as well"
     )
     power: Power = Field(
-        default="least", description="least: the lowest powers that hold with a reserve; most: as robust as is lawful"
+        default="least",
+        description="least: the lowest powers that hold with a reserve; most: as robust as is lawful",
     )
     reserve_db: ReserveDb = Field(default=3.0, description="what a link is to have in hand beyond holding [dB]")
     stay_db: ReserveDb = Field(
@@ -117,7 +118,9 @@ class Link(Frozen):
     speed_m_s: Annotated[float, Field(gt=0, le=50)] | None = Field(
         default=None, description="how fast the talent goes [m/s]; default: by what it does: 0.1, 1.4 or 4"
     )
-    breaks_per_hour: BreaksPerHour | None = Field(default=None, description="as for the shoot; default: the shoot's")
+    breaks_per_hour: BreaksPerHour | None = Field(
+        default=None, description="as for the shoot; default: the shoot's"
+    )
     sure_wanted: SureWanted | None = Field(default=None, description="as for the shoot; default: the shoot's")
     power: Power | None = Field(default=None, description="as for the shoot; default: the shoot's")
     reserve_db: ReserveDb | None = Field(default=None, description="as for the shoot [dB]; default: the shoot's")

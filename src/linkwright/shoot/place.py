@@ -129,8 +129,7 @@ class Site(Frozen):
     )
     rice_db: Annotated[float, Field(ge=-12, le=15)] | None = Field(
         default=None,
-        description="Rice factor in sight, the straight wave over the scattered ones [dB]; default: 6 in the open, 3 "
-        "elsewhere",
+        description="Rice factor in sight, straight wave over scattered ones [dB]; default: 6 in the open, else 3",
     )
     antennas: tuple[Antenna, ...] = Field(
         default=(), max_length=200, description="receiving antennas; default: the receiver's own, at the spot"
