@@ -140,11 +140,14 @@ def level_faults(
     for filter_kind in np.unique(kind[looked_at]):
         inside = _Inside(kinds, float(kinds[filter_kind]))
         filters = looked_at[kind[looked_at] == filter_kind]
-        threes = _threes_mw(carriers_khz, kind, received_mw, filters, inside)
+        # Products do not grow with what is over half of the receiver's intercept: they would pass their makers.
+        limited = np.clip(received_mw, 0.0, 0.5 * iip3_mw[None, :])
+        threes = _threes_mw(carriers_khz, kind, limited, filters, inside)
         for v, three in zip(filters, threes, strict=True):
             level = received_mw[:, v]
             two = inside.share(at_two - carriers_khz[v], kind[a], kind[a], kind[b])
-            made = float((two * level[a] * level[a] * level[b]).sum()) + float(three)
+            held = np.clip(level, 0.0, 0.5 * iip3_mw[v])
+            made = float((two * held[a] * held[a] * held[b]).sum()) + float(three)
             sent = float((two * level[a] * radiated[b, a]).sum())
             found, claimed = made / float(iip3_mw[v]) ** 2 + sent, float(claimed_mw[v])
             if abs(found - claimed) > TOLERANCE * (found + noise_mw[v]):

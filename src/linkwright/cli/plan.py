@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -9,7 +10,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from linkwright.plan.model import Plan, PlannedCall
+    from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 
 
 def run(
@@ -93,7 +94,6 @@ def print_moves(out: Console, plan: Plan) -> None:
 def print_call(out: Console, call: PlannedCall) -> None:
     """One call as a table."""
     from linkwright.cli.output import DISCS, print_table
-    from linkwright.plan.answer import unbroken
     from linkwright.units import mhz_text
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
@@ -105,22 +105,28 @@ def print_call(out: Console, call: PlannedCall) -> None:
             mhz_text(link.carrier_khz),
             ", ".join(mhz_text(spare) for spare in link.spares_khz) or "none",
             f"{link.power_mw:g} mW",
-            f"{link.margin_db:.1f} dB",
+            f"{link.in_hand_db:.1f} dB",
             link.worst_at,
-            unbroken(link.availability),
+            sure_says(link),
+            f"{link.margin_db:.1f} dB",
             breaks(link.breaks_per_hour),
             f"{DISCS[link.verdict]} {link.verdict}",
         )
         for link in call.links
     ]
-    columns = ("link", "MHz", "spares", "power", "margin", "worst at", "unbroken", "breaks", "verdict")
-    print_table(out, columns, rows, right=("MHz", "power", "margin", "unbroken", "breaks"))
+    columns = ("link", "MHz", "spares", "power", "in hand", "worst at", "sure", "margin", "breaks", "verdict")
+    print_table(out, columns, rows, right=("MHz", "power", "in hand", "sure", "margin", "breaks"))
     for gone in call.unplaced:
         out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
 
 
 def breaks(per_hour: float) -> str:
-    """A rate of breaks as people say it."""
+    """Seconds an hour with a break, as people say them."""
     if per_hour < 0.05:
         return "none"
-    return f"{per_hour:.1f} /h" if per_hour < 10 else f"{per_hour:.0f} /h"
+    return f"{per_hour:.1f} s" if per_hour < 10 else f"{per_hour:.0f} s"
+
+
+def sure_says(link: PlannedLink) -> str:
+    """How sure a link is to keep to what is wanted; never rounded up."""
+    return "over 99 % sure" if link.sure > 0.99 else f"{math.floor(100.0 * link.sure)} % sure"

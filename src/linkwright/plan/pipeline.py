@@ -24,7 +24,7 @@ from linkwright.plan.plan_findings import (
     power_finding,
     unplaced_reason,
 )
-from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove
+from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove_calls
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
@@ -133,13 +133,12 @@ def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Run) ->
     for site in scene.used_sites:
         problem, answers = solved[site.name]
         afar = slots.afar(site)
-        for n, answer in enumerate(answers):
-            names.append(problem.calls[n].name)
-            tasks.append(_to_prove(scene, problem, n, answer, afar))
+        names.append([call.name for call in problem.calls])
+        tasks.append(tuple(_to_prove(scene, problem, n, answer, afar) for n, answer in enumerate(answers)))
     proved: dict[str, Proved] = {}
-    for name, task, proofs in zip(names, tasks, run(prove, tasks), strict=True):
-        proved[name] = task, proofs
-        tell(f"proved {name}", len(proved) / len(names))
+    for calls, task, proofs in zip(names, tasks, run(prove_calls, tasks), strict=True):
+        proved.update(zip(calls, zip(task, proofs, strict=True), strict=True))
+        tell(f"proved {calls[-1]}", len(proved) / len(scene.calls))
     return proved
 
 
@@ -153,21 +152,20 @@ def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, af
         if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
     ]
     others = narrow(scene.others_during(call))
-    return CallToProve(tuple(standing), others, scene.shoot.shoot.target, scene.large)
+    return CallToProve(tuple(standing), others, scene.large)
 
 
 def _planned_call(
     scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: Proved
 ) -> tuple[PlannedCall, list[Finding]]:
     """One call with its findings, from its proof."""
-    target = scene.shoot.shoot.target
     call = problem.calls[n]
     standing, proofs = proved[0].standing, proved[1]
     sound = {s.chain.link.name: s.chain.sound for s in standing}
     delays = delays_ms(sound)
     links = [
         planned(
-            s, p, answer.spares_khz[s.chain.link.name], target, s.chain.sound,
+            s, p, answer.spares_khz[s.chain.link.name], s.chain.sound,
             delays[s.chain.link.name],
         )
         for s, p in zip(standing, proofs, strict=True)
@@ -192,7 +190,7 @@ def _planned_call(
     found = [
         one
         for s, p, link in zip(standing, proofs, links, strict=True)
-        for one in link_findings(call.name, s, p, link, target)
+        for one in link_findings(call.name, s, p, link)
     ]
     found += sound_findings(call.name, [s.chain.link for s in standing], sound)
     for name, weak in answer.weak_spares_khz.items():

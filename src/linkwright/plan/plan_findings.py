@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from linkwright.assign.calls import CallAnswer, Kept
+from linkwright.plan.answer import hand_says, worst_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import rule_reason, together
@@ -21,9 +22,7 @@ from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
 PRODUCTS: Final = ("A+B-C", "2A-B", "all other products")
 
 
-def link_findings(
-    call: str, standing: Standing, proof: Proof, link: PlannedLink, target: float
-) -> Iterator[Finding]:
+def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
     """What is to be told of one planned link in one call."""
     yield from _on_the_carrier(standing)
     wished = standing.chain.link.spares
@@ -34,23 +33,29 @@ def link_findings(
             f'{link.link} asks for {_count(wished, "spare")} and has {len(link.spares_khz)} in call "{call}".',
         )
     distant = max((a for a in standing.air if a.code in ON_THE_CARRIER), key=lambda a: a.power_mw, default=None)
-    yield from squelch_finding(link, "" if distant is None else distant.part, target)
+    yield from squelch_finding(link, "" if distant is None else distant.part)
+    if proof.driven_by:
+        says = (
+            f"The receiver of {link.link} is driven over its range by {proof.driven_by}: products are told too low."
+        )
+        yield finding("overdriven", link.link, says)
     if link.verdict == "holds":
         return
     yield from _near_far(standing, link)
     higher = [power for power in standing.chain.transmitter.powers_mw if power > max(standing.steps_mw)]
     state = "is thin" if link.verdict == "thin" else "fails"
     short = (
-        f'{link.link} {state} in call "{call}": {100 * link.availability:.2f} % of the time, '
-        f"{link.margin_db:.1f} dB of margin at {link.worst_at} with {link.power_mw:g} mW"
+        f'{link.link} {state} in call "{call}", {hand_says(link)}: {link.margin_db:.1f} dB of margin at '
+        f"{link.worst_at} with {link.power_mw:g} mW, {link.fading_db:.1f} dB for fading, {link.doubt_db:.1f} dB "
+        f"for what is not known"
     )
-    held = [
-        power for power in sorted(higher) if proof.budget.holding(power, proof.n_and_i_dbm).availability >= target
-    ]
+    held = [power for power in sorted(higher) if proof.at(power).in_hand_db >= 0.0]
     if held:
         yield finding("power-short", link.link, f"{short}; {held[0]:g} mW would hold but is not allowed here.")
     else:
-        yield finding("reach-short", link.link, f"{short}, the highest step that may be used.")
+        highest = ", the highest step that may be used" if link.power_mw >= max(standing.steps_mw) else ""
+        alone = f" {worst_says(link)}." if link.alone_db is not None else ""
+        yield finding("reach-short", link.link, f"{short}{highest}.{alone}")
 
 
 #: How the ledger's lines of strong neighbours begin, and the code of each.
@@ -131,7 +136,7 @@ def _why_by_power(answer: CallAnswer, clean_bound: int) -> str:
         gain = compared.worst_db - compared.other_worst_db
         more = compared.holding - (compared.other_holding or 0)
         also = f", and {more} fewer would hold" if more > 0 else ""
-        return f"kept clean, the worst link would have {gain:.1f} dB less{also}"
+        return f"kept clean, the worst link would have {gain:.1f} dB less in hand{also}"
     if answer.proved:
         return f"at most {clean_bound} links can be placed clean, as is proved"
     return "the search found no clean set"

@@ -154,7 +154,6 @@ def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
                 [site.problem.wishes[i].slots_khz for i in able],
                 able,
                 narrow(tuple(others.values())),
-                scene.shoot.shoot.target,
                 scene.large,
             )
         )

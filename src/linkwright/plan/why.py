@@ -13,7 +13,7 @@ from linkwright.plan.chain import Chain, Scene, Sweeps, scene_of
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
-from linkwright.plan.prove import CallToProve, Standing, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
@@ -33,7 +33,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class CallReasons:
-    """What stands against a frequency in one call; none: `would_give` is the margin that it would have [dB]."""
+    """What stands against a frequency in one call; none: `would_give` is what it would have in hand [dB]."""
 
     call: str
     reasons: tuple[Reason, ...]
@@ -82,14 +82,14 @@ def why(
                 says = f"{name} would disturb receivers of another site that are on this carrier or beside it."
                 reasons.append(Reason(REUSE, says))
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
-        margin = held = None
+        in_hand = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
             from_afar = afar.on(chain, afar.during([live]), carrier_khz)
             alone = Standing.of(chain, tuning, carrier_khz, from_afar)
-            (proof,) = prove(CallToProve((alone,), (), shoot.shoot.target))
-            margin = round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2)
-            held = verdict(proof.availability, shoot.shoot.target)
-        found.append(CallReasons(live.name, tuple(reasons), margin, held))
+            (proof,) = prove(CallToProve((alone,), ()))
+            in_hand = floored(proof.told.in_hand_db)
+            held = verdict(proof.told.sure, chain.wanted.sure)
+        found.append(CallReasons(live.name, tuple(reasons), in_hand, held))
     return tuple(found)
 
 

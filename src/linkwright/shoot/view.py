@@ -157,16 +157,17 @@ def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
     """The spots that the talent walks through here, in the order of the route.
 
     Where the link's route names no spot of this site: all spots but the receiver's; and where there is none,
-    one spot at `ASSUMED_DISTANCE_M` from it.
+    one spot as far from it as the talent goes, `ASSUMED_DISTANCE_M` where that is not said.
     """
     by_name = {spot.name: spot for spot in site.spots}
     on_route = tuple(by_name[name] for name in link.route if name in by_name)
     receiver = receiving_point(site, link)
     spots = on_route or tuple(spot for spot in site.spots if spot.name != receiver.name)
-    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + ASSUMED_DISTANCE_M > MOST_M else 1.0
+    away_m = link.within_m or ASSUMED_DISTANCE_M
+    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + away_m > MOST_M else 1.0
     assumed = Spot(
-        name=f"{ASSUMED_DISTANCE_M:g} m away",
-        x_m=receiver.x_m + inwards * ASSUMED_DISTANCE_M,
+        name=f"{away_m:g} m away",
+        x_m=receiver.x_m + inwards * away_m,
         y_m=receiver.y_m,
         z_m=1.3,
     )

@@ -11,6 +11,7 @@ from fastapi.responses import PlainTextResponse, Response
 
 from linkwright.desk.job import Job
 from linkwright.draw.ground import Ground, drawn_bands
+from linkwright.plan.answer import hand_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.reach.ground import along_route, margin_field
@@ -36,13 +37,13 @@ def answer(job: Job, site: str) -> str:
     plan = job.planned.plan
     links = [link for call in plan.calls if call.site == site for link in call.links] if plan is not None else []
     if not links:
-        return "Draw the site and place its spots; the margins follow from the plan."
-    worst = min(links, key=lambda link: link.margin_db)
+        return "Draw the site and place its spots; what links have in hand there follows from the plan."
+    worst = min(links, key=lambda link: (link.in_hand_db, link.margin_db))
     holding = len({link.link for link in links} - {link.link for link in links if link.verdict != "holds"})
     count = len({link.link for link in links})
     return (
         f"{holding} of {count} links hold at {site}; the weakest is {worst.link} at {worst.worst_at} "
-        f"with {worst.margin_db:.0f} dB."
+        f"with {hand_says(worst)}."
     )
 
 
@@ -111,7 +112,7 @@ def margins(job: Job, site: str) -> list[dict[str, Any]]:
         {
             "call": call.call,
             "link": link.link,
-            "margin": link.margin_db,
+            "in_hand": link.in_hand_db,
             "verdict": link.verdict,
             "at": link.worst_at,
         }
@@ -134,7 +135,13 @@ def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) 
 
 
 def _told(one: Outcome) -> dict[str, Any]:
-    return {"call": one.call, "link": one.link, "margin": one.margin_db, "verdict": one.verdict, "at": one.worst_at}
+    return {
+        "call": one.call,
+        "link": one.link,
+        "in_hand": one.in_hand_db,
+        "verdict": one.verdict,
+        "at": one.worst_at,
+    }
 
 
 def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Shoot:
@@ -158,26 +165,26 @@ def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Sho
 def margin_map(
     request: Request, site: SiteName, link: SiteName, left: Metre, right: Metre, low: Metre, high: Metre
 ) -> Response:
-    """The margin of a link over a piece of the ground, as bands."""
+    """What a link has in hand over a piece of the ground, as bands."""
     one = _at_work(job_of(request), site, link)
     if not (1.0 <= right - left <= 50_000.0 and 1.0 <= high - low <= 50_000.0):
         raise InputError("the piece of ground is too small or too large; zoom to between 1 m and 50 km")
     across = np.linspace(left, right, MAP_POINTS)
     up = np.linspace(low, high, max(8, min(MAP_POINTS, round(MAP_POINTS * (high - low) / (right - left)))))
     found = margin_field(one.at_work, across, up)
-    svg = drawn_bands(Ground(f"Margin of {link}", "", found.x_m, found.y_m, found.margin_db))
+    svg = drawn_bands(Ground(f"In hand of {link}", "", found.x_m, found.y_m, found.in_hand_db))
     return Response(svg, media_type="image/svg+xml", headers={"cache-control": "no-store"})
 
 
 @router.get("/api/ground/along")
 def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
-    """A link's margin along its route over time: seconds, places [m], margins [dB]."""
+    """What a link has in hand along its route over time: seconds, places [m], decibels."""
     found = along_route(_at_work(job_of(request), site, link).at_work, ROUTE_POINTS)
     return {
         "time_s": found.time_s.round(2).tolist(),
         "x_m": found.x_m.round(2).tolist(),
         "y_m": found.y_m.round(2).tolist(),
-        "margin_db": found.margin_db.round(1).tolist(), "availability": found.availability.round(5).tolist(),
+        "in_hand_db": found.in_hand_db.round(1).tolist(), "margin_db": found.margin_db.round(1).tolist(),
     }  # fmt: skip
 
 
@@ -186,9 +193,8 @@ def places(request: Request, site: SiteName) -> Response:
     """The marked spots by how they would serve for the receivers' antennas, and the least powers that hold."""
     job = job_of(request)
     links = [one for one in _all_at_work(job) if one.chain.site.name == site]
-    target = job.document().shoot.shoot.target if job.document().shoot is not None else 0.999  # type: ignore[union-attr]
     return render(
-        request, "ground_places.html", places=places_for(links), least=[(one, one.least(target)) for one in links]
+        request, "ground_places.html", places=places_for(links), least=[(one, one.least()) for one in links]
     )
 
 

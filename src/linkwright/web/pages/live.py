@@ -14,7 +14,6 @@ from linkwright.desk.job import Job
 from linkwright.desk.playing import Playing
 from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import BY_OTHERS, Alarm, Watching, call_at, clock_of
-from linkwright.plan.answer import unbroken
 from linkwright.plan.model import Plan
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text, number_word
@@ -219,7 +218,7 @@ def spare(request: Request, link: Annotated[str, Query(max_length=80)]) -> Respo
         raise InputError("there is no plan yet; the pages Shoot and Plan say what is lacking")
     spares = spares_now(scene, plan, call_at(job, watching.now_ns()), link, watching.now())
     return render(
-        request, "live_spare.html", answer="", link=link, spares=spares, unbroken=unbroken,
+        request, "live_spare.html", answer="", link=link, spares=spares,
         sweep_age=_sweep_age(job), at=clock_of(job, watching.now_ns()),
     )  # fmt: skip
 

@@ -53,10 +53,9 @@ class Row:
         return f"{self.call.call}-{self.link.link}".replace(" ", "_")
 
     @property
-    def unbroken(self) -> str:
-        """Availability in words that do not promise."""
-        share = math.floor(1e4 * self.link.availability) / 100.0
-        return "over 99.99 %" if share >= 99.99 else f"{share:.2f} %"
+    def sure(self) -> str:
+        """How sure it is, never rounded up."""
+        return f"{math.floor(100.0 * self.link.sure)} %"
 
     @property
     def chart(self) -> str:
@@ -69,6 +68,8 @@ class Row:
                 f"{link.link} on {mhz_text(link.carrier_khz)} MHz",
                 tuple(wanted), link.wanted_dbm, tuple(against), link.noise_and_interference_dbm,
                 link.required_cnr_db, link.margin_db,
+                tuple((line.part, line.db or 0.0) for line in link.ledger if line.what in ("fading", "doubt")),
+                link.in_hand_db,
             )
         )  # fmt: skip
 
@@ -79,7 +80,7 @@ def rows(job: Job, plan: Plan, order: str) -> list[Row]:
     locked = {link.name for link in shoot.link if link.locked_mhz is not None} if shoot is not None else set()
     found = [Row(call, link, link.link in locked) for call in plan.calls for link in call.links]
     if order == "need":
-        found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.margin_db))
+        found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
     elif order == "name":
         found.sort(key=lambda row: row.link.link)
     elif order == "carrier":
@@ -152,7 +153,9 @@ def _by_link(plan: Plan) -> dict[tuple[str, str], PlannedLink]:
 def _said(link: PlannedLink | None) -> str:
     if link is None:
         return "not placed"
-    return f"{mhz_text(link.carrier_khz)} MHz, {link.power_mw:g} mW, {link.margin_db:.1f} dB, {link.verdict}"
+    return (
+        f"{mhz_text(link.carrier_khz)} MHz, {link.power_mw:g} mW, {link.in_hand_db:.1f} dB in hand, {link.verdict}"
+    )
 
 
 Order = Annotated[str, Query(max_length=20)]
@@ -242,7 +245,7 @@ def try_carrier(
         for now, then in effects
         if then is None
         or now.link == link
-        or abs(now.margin_db - then.margin_db) >= 0.1
+        or abs(now.in_hand_db - then.in_hand_db) >= 0.1
         or now.verdict != then.verdict
     ]
     return render(request, "plan_try.html", link=link, khz=khz, reasons=reasons, effects=changed, all=len(effects))

@@ -165,7 +165,7 @@ svg?.addEventListener("pointercancel", () => { panning = null; if (held) { [held
 svg?.addEventListener("wheel", (event) => { event.preventDefault(); view.span *= event.deltaY > 0 ? 1.2 : 0.83; draw(); }, { passive: false });
 
 function margins(list) {
-  const rows = list.map((one) => row([one.link, one.call, one.margin.toFixed(1), one.at, one.verdict], ["Link", "Call", "Margin, dB", "Worst at", "Verdict"], one.verdict));
+  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], ["Link", "Call", "In hand, dB", "Worst at", "Verdict"], one.verdict));
   document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
 }
 function row(cells, labels, verdict) {
@@ -173,7 +173,7 @@ function row(cells, labels, verdict) {
   for (const [n, cell] of cells.entries()) {
     const td = document.createElement("td");
     td.dataset.label = labels[n];
-    if (labels[n] === "Margin, dB" || ["East", "North", "Up"].includes(labels[n])) td.className = "num";
+    if (labels[n] === "In hand, dB" || ["East", "North", "Up"].includes(labels[n])) td.className = "num";
     if (verdict && n === cells.length - 1) { const disc = document.createElement("span"); disc.className = `disc ${verdict}`; td.append(disc); td.className = "verdict"; }
     td.append(cell);
     tr.append(td);
@@ -209,7 +209,7 @@ document.getElementById("play")?.addEventListener("click", async () => {
     let i = told.time_s.findIndex((one) => one >= at);
     if (i < 0) i = 0;
     walking = { x: told.x_m[i], y: told.y_m[i] };
-    document.getElementById("readout").textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${told.margin_db[i].toFixed(0)} dB of margin, unbroken ${told.availability[i] >= 0.9999 ? "over 99.99" : (Math.floor(1e4 * told.availability[i]) / 100).toFixed(2)} % of the time`;
+    document.getElementById("readout").textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${told.in_hand_db[i] < 0 ? `short by ${(-told.in_hand_db[i]).toFixed(0)} dB` : `${told.in_hand_db[i].toFixed(0)} dB in hand`}, margin ${told.margin_db[i].toFixed(0)} dB`;
     draw(); requestAnimationFrame(step);
   };
   requestAnimationFrame(step);
