@@ -11,6 +11,7 @@ from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.criterion import Comparison, choose, mend
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
+from linkwright.assign.products import is_clean
 from linkwright.assign.search import solve
 from linkwright.progress import Tell, quiet
 
@@ -57,7 +58,7 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     no longer hold.
     """
     site = task.problem
-    problem = replace(site, calls=tuple(dict.fromkeys(site.calls)))
+    problem = _distinct(site)
     whole, compared = _weighed(replace(task, problem=problem), tell)
     together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
     if len(problem.calls) > 1 and (whole.criterion != "clean" or whole.placed < len(site.wishes)):
@@ -65,6 +66,14 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
         if _worth(apart) > _worth(together):
             together = apart
     return together
+
+
+def _distinct(site: Problem) -> Problem:
+    """The same with each distinct call once, with all others that are on during any of those alike."""
+    makers: dict[tuple[int, ...], tuple[int, ...]] = {}
+    for n, call in enumerate(site.calls):
+        makers[call] = tuple(dict.fromkeys((*makers.get(call, ()), *site.makers_in(n))))
+    return replace(site, calls=tuple(makers), makers_khz=tuple(makers.values()))
 
 
 def _levels(task: SiteTask, found: Assignment) -> list[CallLevels]:
@@ -94,7 +103,7 @@ def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
             else w
             for w in wishes
         ]
-        alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),))
+        alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),), makers_khz=(site.makers_in(n),))
         levels = _levels_alone(task, members)
         found, compared = _weighed(replace(task, problem=alone, levels=levels), tell)
         if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
@@ -140,15 +149,33 @@ def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | No
     return _answer(site, n, [site.wishes[i] for i in members], part, compared)
 
 
+#: In a call of up to so many links every product is enumerated to say whether it is clean; in a larger one the
+#: search's own books say it.
+ENUMERATE_UP_TO = 64
+
+
+def _criterion(site: Problem, n: int, found: Assignment) -> Criterion:
+    """What a call really is, whatever it was looked for as."""
+    placed = [
+        (khz, spares) for khz, spares in zip(found.carriers_khz, found.spares_khz, strict=True) if khz is not None
+    ]
+    if len(placed) > ENUMERATE_UP_TO:
+        return found.criterion
+    carriers, spares_khz = [khz for khz, _ in placed], [spares for _, spares in placed]
+    guards = (site.guard_two_khz, site.guard_three_khz)
+    return "clean" if is_clean(carriers, spares_khz, site.makers_in(n), *guards) else "power"
+
+
 def _answer(
     site: Problem, n: int, wishes: Sequence[Wish], found: Assignment, compared: Comparison | None = None
 ) -> CallAnswer:
     clean, any_ = bounds_of_call(site, site.calls[n])
     names = [wish.name for wish in wishes]
+    criterion = _criterion(site, n, found)
     return CallAnswer(
-        found.criterion,
+        criterion,
         found.proved,
-        clean if found.criterion == "clean" else any_,
+        clean if criterion == "clean" else any_,
         dict(zip(names, found.carriers_khz, strict=True)),
         dict(zip(names, found.spares_khz, strict=True)),
         compared,

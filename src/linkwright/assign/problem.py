@@ -41,12 +41,19 @@ class Problem:
     """Links on one site. `calls` names, by index, who is live together; a link may be in several calls.
 
     A product 2A-B nearer than `guard_two_khz` or A+B-C nearer than `guard_three_khz` to a carrier hits it.
+    `makers_khz[k]` are the carriers of others that are on during call k: they make products, and nobody minds what
+    falls on them. None at all where it is empty.
     """
 
     wishes: tuple[Wish, ...]
     calls: tuple[tuple[int, ...], ...]
     guard_two_khz: int
     guard_three_khz: int
+    makers_khz: tuple[tuple[int, ...], ...] = ()
+
+    def makers_in(self, call: int) -> tuple[int, ...]:
+        """The carriers of others that are on during a call [kHz]."""
+        return self.makers_khz[call] if self.makers_khz else ()
 
     @property
     def guard_khz(self) -> int:

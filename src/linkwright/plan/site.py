@@ -15,7 +15,7 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan
 from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
-from linkwright.plan.radio import call_levels, narrow
+from linkwright.plan.radio import call_levels, narrow, others_arrays
 from linkwright.plan.tuning import Tuning, tuning_of
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
@@ -129,7 +129,9 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     number = {name: n for n, name in enumerate(live)}
     members = tuple(tuple(number[link.name] for link in call.links) for call in calls)
     guard = scene.shoot.shoot.guard_khz
-    return SiteProblem(site, calls, chains, tunings, Problem(wishes, members, guard.im3_two, guard.im3_three))
+    makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
+    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers)
+    return SiteProblem(site, calls, chains, tunings, problem)
 
 
 def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
@@ -176,6 +178,7 @@ def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:
             spares, legal_khz = answer.spares_khz[chain.link.name], tuning.carriers_khz[tuning.legal]
             placed.append(Placed(chain.link.name, carrier, spares, chain.transmitter.spacing_khz, legal_khz))
     guards = (site.problem.guard_two_khz, site.problem.guard_three_khz)
-    found = next(faults(placed, answer.criterion == "clean", *guards), None)
+    others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_in(n), start=1)}
+    found = next(faults(placed, answer.criterion == "clean", *guards, others), None)
     if found is not None:
         raise PlanFault(f'call "{site.calls[n].name}": {found}')
