@@ -179,9 +179,7 @@ def problems(
 
 
 @st.composite
-def _makers(
-    draw: st.DrawFn, every: list[int], most: int, offs: list[int], apart_khz: int
-) -> list[int]:
+def _makers(draw: st.DrawFn, every: list[int], most: int, offs: list[int], apart_khz: int) -> list[int]:
     """Carriers of others on the slots' lattice or between them, none within a guard of another."""
     at = st.tuples(st.sampled_from(every), st.integers(-3, 3), st.sampled_from(offs))
     step = int(np.gcd.reduce(np.array(every) - every[0])) or 25

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.criterion import Comparison, choose, mend
+from linkwright.assign.criterion import Comparison, choose, standing
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
 from linkwright.assign.products import is_clean
+from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
 from linkwright.progress import Tell, quiet
 
@@ -22,6 +23,7 @@ class Kept:
 
     carrier_khz: int
     spares_khz: tuple[int, ...]
+    rank: int = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,6 @@ class CallAnswer:
     carriers_khz: Mapping[str, int | None]
     spares_khz: Mapping[str, tuple[int, ...]]
     compared: Comparison | None
-    weak_spares_khz: Mapping[str, tuple[int, ...]]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -76,11 +77,9 @@ def _distinct(site: Problem) -> Problem:
     return replace(site, calls=tuple(makers), makers_khz=tuple(makers.values()))
 
 
-def _levels(task: SiteTask, found: Assignment) -> list[CallLevels]:
-    """The levels of each distinct call, for the links that have a carrier."""
-    with_carrier = [
-        call.only([found.carriers_khz[int(i)] is not None for i in call.members]) for call in task.levels
-    ]
+def _with_carrier(task: SiteTask, has: Sequence[bool]) -> list[CallLevels]:
+    """The levels of each distinct call, for the links that have a carrier (links,)."""
+    with_carrier = [call.only([has[int(i)] for i in call.members]) for call in task.levels]
     return [call for call in with_carrier if call.members.size]
 
 
@@ -132,10 +131,12 @@ def _levels_alone(task: SiteTask, members: tuple[int, ...]) -> tuple[CallLevels,
 
 def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]:
     """A problem solved by clean sets or fewest products, then weighed by level: kept to, or the better chosen."""
+    if task.levels and any(wish.keep_khz is not None for wish in task.problem.wishes):
+        slots = Regain(task.problem, task.levels, tell).slots()
+        if slots is not None:
+            return standing(task.problem, _with_carrier(task, [slot >= 0 for slot in slots]), slots), None
     found = solve(task.problem, tell, task.effort)
-    if any(wish.keep_khz is not None for wish in task.problem.wishes):
-        return mend(task.problem, _levels(task, found), found, tell), None
-    return choose(task.problem, _levels(task, found), found, tell)
+    return choose(task.problem, _with_carrier(task, [khz is not None for khz in found.carriers_khz]), found, tell)
 
 
 def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | None) -> CallAnswer:
@@ -144,7 +145,6 @@ def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | No
         whole,
         carriers_khz=tuple(whole.carriers_khz[i] for i in members),
         spares_khz=tuple(whole.spares_khz[i] for i in members),
-        weak_spares_khz=tuple(whole.weak_spares_khz[i] for i in members) if whole.weak_spares_khz else (),
     )
     return _answer(site, n, [site.wishes[i] for i in members], part, compared)
 
@@ -179,5 +179,4 @@ def _answer(
         dict(zip(names, found.carriers_khz, strict=True)),
         dict(zip(names, found.spares_khz, strict=True)),
         compared,
-        dict(zip(names, found.weak_spares_khz or ((),) * len(names), strict=True)),
     )

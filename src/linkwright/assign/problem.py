@@ -23,7 +23,8 @@ class Wish:
 
     `slots_khz` are the carriers it may have, ascending, each once, shape (m,); `rise_db` says how much the air
     raises the noise on each [dB], shape (m,). `locked_khz`, one of the slots, is the only carrier that a locked
-    link takes (its spares are free). `keep_khz` and `keep_spares_khz` are what it had in an earlier plan.
+    link takes (its spares are free). `keep_khz`, `keep_spares_khz` and `keep_rank` (2 holds, 1 thin, 0 fails) are
+    what it had in an earlier plan.
     """
 
     name: str
@@ -34,6 +35,7 @@ class Wish:
     locked_khz: int | None = None
     keep_khz: int | None = None
     keep_spares_khz: tuple[int, ...] = ()
+    keep_rank: int = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,15 +72,12 @@ class Assignment:
     """The answer. `carriers_khz[i]` is None for a link that found no place; `spares_khz[i]` are in order.
 
     `proved` tells that a clean placement of all is impossible, where `criterion` is "power" for that reason.
-    `weak_spares_khz[i]` are the spares of link i on which, by level, it or somebody else would not hold, where that
-    was looked at.
     """
 
     criterion: Criterion
     carriers_khz: tuple[int | None, ...]
     spares_khz: tuple[tuple[int, ...], ...]
     proved: bool = False
-    weak_spares_khz: tuple[tuple[int, ...], ...] = ()
 
     @property
     def placed(self) -> int:

@@ -1,8 +1,8 @@
 """Which third-order products count: the one answer for the search's label, the plan's sentence, `why` and paper.
 
 Products of pairwise distinct carriers, 2A-B and A+B-C, of everybody who is known to be on at the site during a
-call: our links and others. They fall on our carriers and spares (victims); a carrier may be hit by a product that it
-helps to make. The separate verifier (`assign.verify`) has its own enumeration.
+call: our links and others. They fall on our carriers and spares (victims); a carrier may be hit by a product
+that it helps to make. The separate verifier (`assign.verify`) has its own enumeration.
 """
 
 from __future__ import annotations

@@ -93,11 +93,6 @@ CODES: Final[dict[str, Code]] = {
         "How far there is sight on the site was assumed, since its walls are not said to be complete.",
         "Draw the walls and say walls_complete = true, or walk the place and note levels.",
     ),
-    "spare-weak": Code(
-        "note",
-        "On a spare the link would not hold, or somebody else would not.",
-        "Try the other spares first; listen before you rely on this one.",
-    ),
     "power-short": Code(
         "warn",
         "A higher power step of the transmitter would hold, but the rules do not allow it here.",

@@ -115,15 +115,19 @@ def call_levels(
     chains: Sequence[Chain],
     tunings: Sequence[Tuning],
     slots_khz: Sequence[IntArray],
+    at_khz: Sequence[int | None],
     members: Sequence[int],
     others: Sequence[Other],
     large: bool,
 ) -> CallLevels:
-    """The levels of a call for the search: worked out once, in the middle of what each link tunes.
+    """The levels of a call for the search: worked out once, at `at_khz` of each link, else amid its slots.
 
     `slots_khz` are the slots of each member's wish; a level changes by less than two decibels across a usual range.
     """
-    middle = np.array([int(slots[slots.size // 2]) for slots in slots_khz], dtype=np.int64)
+    middle = np.array(
+        [int(slots[slots.size // 2]) if khz is None else khz for slots, khz in zip(slots_khz, at_khz, strict=True)],
+        dtype=np.int64,
+    )
     budgets = budgets_of([chain.asked(int(khz)) for chain, khz in zip(chains, middle, strict=True)])
     air, steps, most = [], [], []
     for chain, tuning, slots in zip(chains, tunings, slots_khz, strict=True):
@@ -136,7 +140,7 @@ def call_levels(
     radio = radio_of(chains, middle, budgets, others, large)
     return CallLevels(
         np.array(members, dtype=np.int64), radio, tuple(air), tuple(steps), tuple(most), *others_arrays(others),
-        wishes_of(chains),
+        wishes_of(chains), np.array([budget.hand.doubt_db for budget in budgets]),
     )  # fmt: skip
 
 

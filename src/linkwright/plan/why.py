@@ -74,7 +74,7 @@ def why(
         with_it = [c for c in scene.calls_on(live.site) if any(x.name == name for x in c.links)]
         afar = slots.afar(live.site)
         tuning = slots.tuning(chain, with_it, afar)
-        reasons = [*_of_the_slot(scene, chain, tuning, carrier_khz)]
+        reasons = [*slot_reasons(scene, chain, tuning, carrier_khz)]
         at = tuning.index(carrier_khz)
         if at is not None:
             reasons += _of_the_air(tuning, at)
@@ -93,7 +93,7 @@ def why(
     return tuple(found)
 
 
-def _of_the_slot(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:
+def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:
     """Whether the frequency is a slot at all, and whether the law and TV leave it."""
     shown = mhz_text(carrier_khz)
     transmitter, receiver = chain.transmitter, chain.receiver
