@@ -107,23 +107,31 @@ class Regain:
             yield from itertools.combinations(free, count)
 
     def _place(self, slots: IntArray, moving: Sequence[int]) -> IntArray | None:
-        """Slots for those who move, with nobody who has had it left without a verdict, as far as can be."""
-        slots = slots.copy()
-        for link in sorted(moving, key=lambda i: (self.problem.wishes[i].slots_khz.size, i)):
-            best: tuple[int, int] | None = None
-            for slot in self._candidates(slots, link):
-                slots[link] = slot
-                self.looks += 1
-                self.tell("looking for the fewest moves", min(self.looks / MOST_LOOKS, 1.0))
-                short = self._shortfall(slots)
-                if best is None or short < best[0]:
-                    best = short, slot
-                if short == 0:
-                    break
-            if best is None:
-                return None
-            slots[link] = best[1]
-        return slots
+        """Slots for those who move, with nobody left with less of a verdict than is to be kept, as far as can be.
+
+        Depth first: whoever is placed leaves everybody what they had, as long as that can be; None where somebody
+        finds no slot at all.
+        """
+        if not moving:
+            return slots
+        link, *rest = sorted(moving, key=lambda i: (self.problem.wishes[i].slots_khz.size, i))
+        best: tuple[int, IntArray] | None = None
+        for slot in self._candidates(slots, link):
+            trial = slots.copy()
+            trial[link] = slot
+            self.looks += 1
+            self.tell("looking for the fewest moves", min(self.looks / MOST_LOOKS, 1.0))
+            short = self._shortfall(trial)
+            done = self._place(trial, rest) if short == 0 and rest else None
+            if done is not None and self._shortfall(done) == 0:
+                return done
+            if best is None or short < best[0]:
+                best = short, trial
+            if (short == 0 and not rest) or self.looks > MOST_LOOKS:
+                break
+        if best is None:
+            return None
+        return self._place(best[1], rest) if rest else best[1]
 
     def _candidates(self, slots: IntArray, link: int) -> Iterator[int]:
         """What to try for a link without a slot: its spares in order, then others, clean and quiet ones first."""
