@@ -83,9 +83,9 @@ def test_with_nothing_heard_it_is_the_proof_of_the_plan() -> None:
     scene, plan = made()
     spare = first(scene, plan)
     proved = next(one for one in outcomes(scene, plan, {"Anna": spare.khz}) if one.link == "Anna")
-    assert (spare.margin_db, spare.availability, spare.verdict) == (
-        proved.margin_db,
-        proved.availability,
+    assert (spare.in_hand_db, spare.sure, spare.verdict) == (
+        proved.in_hand_db,
+        proved.sure,
         proved.verdict,
     )
     assert (spare.now_db, spare.against) == (None, ())

@@ -15,7 +15,7 @@ import numpy as np
 from linkwright.physics.harm import read_curves
 from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.budget import Budget
-from linkwright.reach.doubt import BODY, BODY_DB, KIT, PLACES, Own, case_at, cases, kit_db_of, own_of
+from linkwright.reach.doubt import BODY_DB, CASES, Own, case_at, kit_db_of, laid, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted, states_of
 from linkwright.reach.path import xyz
@@ -167,10 +167,9 @@ def doubt_at(ends: Ends, found: Arriving, places: FloatArray, sure: float) -> Fl
     nothing."""
     own = own_of(ends.site, found.sight, found.wall_spread_db)
     keys, which = np.unique(np.stack([own.sigma_db, own.in_sight], axis=1).round(2), axis=0, return_inverse=True)
-    first = cases(PLACES + 1)
-    common = BODY_DB * first[:, BODY] + kit_db_of(ends) * first[:, KIT]
-    kinds = Own(keys[:, 0], keys[:, 1] > 0.0)
-    deviation = np.sort(kinds.deviation_db(first[:, PLACES, None]) + common[:, None], axis=0)
+    common = np.full(len(keys), np.hypot(BODY_DB, kit_db_of(ends)))
+    rising = np.repeat(np.arange(CASES, dtype=np.float64)[:, None], len(keys), axis=1)
+    deviation = laid(Own(keys[:, 0], keys[:, 1] > 0.0), common, rising)
     return np.asarray(deviation[case_at(1.0 - sure)][which.reshape(-1)])
 
 
