@@ -102,8 +102,8 @@ def test_points_a_second(benchmark: BenchmarkFixture, name: str) -> None:
 
 
 CART = Spot(name="Cart", x_m=0.0, y_m=0.0, z_m=1.8)
-TX = Transmitter(form="body-worn", tunes_mhz=((566.0, 590.0),), raster_khz=125, powers_mw=(10.0,))
-RX = Receiver(tunes_mhz=((566.0, 590.0),), noise_figure_db=6.0, required_cnr_db=20.0)
+TX = Transmitter(form="body-worn", tunes_mhz=((518.0, 542.0),), raster_khz=125, powers_mw=(10.0,))
+RX = Receiver(tunes_mhz=((518.0, 542.0),), noise_figure_db=6.0, required_cnr_db=20.0)
 WALLS = tuple(
     Wall.model_validate({"from": (10.0 * n, -20.0), "to": (10.0 * n, 5.0), "material": "brick"})
     for n in range(1, 5)

@@ -15,8 +15,8 @@ from linkwright.shoot.models import Worn
 from linkwright.shoot.place import Site, Spot
 from linkwright.units import FloatArray
 
-TX = Transmitter(form="body-worn", tunes_mhz=((566.0, 590.0),), raster_khz=125, powers_mw=(10.0,))
-RX = Receiver(tunes_mhz=((566.0, 590.0),), noise_figure_db=6.0, required_cnr_db=20.0)
+TX = Transmitter(form="body-worn", tunes_mhz=((518.0, 542.0),), raster_khz=125, powers_mw=(10.0,))
+RX = Receiver(tunes_mhz=((518.0, 542.0),), noise_figure_db=6.0, required_cnr_db=20.0)
 CART = Spot(name="Cart", x_m=0.0, y_m=0.0, z_m=1.8)
 READINGS_A_SECOND = 10.0
 WAVELENGTH_M = 0.52

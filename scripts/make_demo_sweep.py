@@ -1,4 +1,4 @@
-"""Write the demo's synthetic sweep: rows of the first generic SDR sweep utility, made up from a seed.
+"""Write the demo's synthetic sweep: a column of frequencies and one of levels for each pass, made up from a seed.
 
 What is in it stands in `PLACED`, so that a test can ask whether it is found. The noise comes from
 `random.Random.random` alone, whose sequence Python keeps from version to version, so the same seed gives the
@@ -12,12 +12,11 @@ import math
 import random
 import sys
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 FROM_KHZ, TO_KHZ = 470_000, 694_000
 STEP_KHZ = 25
-HOP_BINS = 112  # 2.8 MHz a hop
 SWEEPS = 12
 SWEEP_EVERY_S = 5
 AVERAGES = 16
@@ -95,18 +94,17 @@ def _noisy(power: float, source: random.Random) -> float:
 
 
 def rows(seed: int) -> list[str]:
-    """The lines of the file."""
+    """The lines of the file: what the columns are, when it was made, then a line for each frequency."""
     source = random.Random(seed)
-    lines = []
-    hop_khz = HOP_BINS * STEP_KHZ
-    for sweep in range(SWEEPS):
-        when = STARTED + timedelta(seconds=SWEEP_EVERY_S * sweep)
-        for low in range(FROM_KHZ, TO_KHZ, hop_khz):
-            levels = [_noisy(_power(low + i * STEP_KHZ, sweep), source) for i in range(HOP_BINS)]
-            levels[HOP_BINS // 2] = levels[HOP_BINS // 2 + 1]  # as the utility hides the receiver's own DC
-            levels.append(levels[-1])  # and as it prints the last one twice
-            head = f"{when:%Y-%m-%d, %H:%M:%S}, {low * 1000}, {(low + hop_khz) * 1000}, {STEP_KHZ * 1000}.00"
-            lines.append(f"{head}, {AVERAGES}, " + ", ".join(f"{level:.2f}" for level in levels))
+    frequencies_khz = range(FROM_KHZ, TO_KHZ + 1, STEP_KHZ)
+    passes = [[_noisy(_power(khz, sweep), source) for khz in frequencies_khz] for sweep in range(SWEEPS)]
+    lines = [
+        f"Started: {STARTED:%Y-%m-%d %H:%M:%S}; lasted: {SWEEP_EVERY_S * (SWEEPS - 1)} s",
+        f"Resolution bandwidth: {STEP_KHZ} kHz; averages: {AVERAGES}; average type: power; each column is a sweep",
+        ",".join(["Frequency MHz", *(f"pass {number} dB" for number in range(1, SWEEPS + 1))]),
+    ]
+    for khz, levels in zip(frequencies_khz, zip(*passes, strict=True), strict=True):
+        lines.append(f"{khz / 1000:.3f}," + ",".join(f"{level:.1f}" for level in levels))
     return lines
 
 

@@ -17,7 +17,7 @@ from linkwright.air.readers import read_sweep
 from linkwright.air.sweep import Sweep
 
 SCRIPT = Path(__file__).parents[2] / "scripts" / "make_demo_sweep.py"
-FROZEN = "c6fcfdda56130c2853bd884c4dd3f905c13cdba39649a928fcde6a731d2e4626"
+FROZEN = "383bd69235a9b955f17509611ccee0627773de5c2afc06cfc8109f93ef470be7"
 
 
 @pytest.fixture(scope="module")
@@ -47,12 +47,12 @@ def test_the_seed_decides_every_byte(script: ModuleType, capsys: pytest.CaptureF
 
 
 def test_it_is_read_as_what_it_is(script: ModuleType, sweep: Sweep) -> None:
-    assert sweep.format == "rows of the first generic SDR sweep utility"
-    assert sweep.levels_db.shape == (script.SWEEPS, 8960)
-    assert (sweep.from_khz, sweep.to_khz, sweep.step_khz) == (469_987.5, 693_987.5, 25.0)
+    assert sweep.format == "13 columns, separated by commas"
+    assert sweep.levels_db.shape == (script.SWEEPS, 8961)
+    assert (sweep.from_khz, sweep.to_khz, sweep.step_khz) == (469_987.5, 694_012.5, 25.0)
+    assert sweep.started == script.STARTED
     assert sweep.averages == 16
     assert sweep.lasted_s == 55.0
-    assert sweep.copied.sum() == 80
     assert np.isfinite(sweep.levels_db).all()
 
 

@@ -53,8 +53,8 @@ def test_what_cannot_be() -> None:
         looks_for(1.0, 1.0, 1.0)
     with pytest.raises(ValueError, match="no such receiver"):
         stepping_looks(0.0, 10, 10.0)
-    assert stepping_looks(0.16, 188, 60.0).count == 1
-    assert stepping_looks(0.16, 188, 60.16).count == 2
+    assert stepping_looks(0.2, 200, 79.0).count == 1
+    assert stepping_looks(0.2, 200, 80.0).count == 2
 
 
 def test_a_sweep_is_credited_with_what_it_says_and_no_more() -> None:

@@ -17,9 +17,9 @@ from linkwright.units import FloatArray, IntArray
 
 def room(links: int, spares: int, calls: tuple[tuple[int, ...], ...], blocked: frozenset[int]) -> Problem:
     """Links of two kinds in 24 MHz, some slots blocked; room enough for all and their spares."""
-    body = np.array([f for f in range(566_125, 589_876, 125) if f not in blocked])
-    hand = np.array([f for f in range(566_125, 589_876, 25) if f not in blocked])
-    kinds = [(body, 375), (hand, 350)]
+    body = np.array([f for f in range(518_100, 541_901, 100) if f not in blocked])
+    hand = np.array([f for f in range(518_100, 541_901, 25) if f not in blocked])
+    kinds = [(body, 400), (hand, 350)]
     wishes = tuple(
         Wish(f"link {n}", kinds[n % 2][0], np.zeros(kinds[n % 2][0].size), kinds[n % 2][1], spares=spares)
         for n in range(links)
@@ -53,7 +53,7 @@ def after_a_hit(problem: Problem, before: Assignment, victim: int) -> Problem:
     st.integers(1, 2),
     st.integers(0, 6),
     st.booleans(),
-    st.sets(st.integers(0, 190).map(lambda n: 566_125 + 125 * n), max_size=60),
+    st.sets(st.integers(0, 190).map(lambda n: 518_100 + 100 * n), max_size=60),
 )
 def test_one_hit_moves_one_link_to_its_first_spare(
     links: int, spares: int, victim: int, two_calls: bool, blocked: set[int]
@@ -114,20 +114,20 @@ def test_a_locked_link_stands_on_its_lock_or_nowhere(problem: Problem) -> None:
         assert wish.locked_khz is None or carrier in (wish.locked_khz, None)
 
 
-@pytest.mark.parametrize("earlier", [None, 575_000])
+@pytest.mark.parametrize("earlier", [None, 527_000])
 def test_a_lock_outranks_the_earlier_plan(earlier: int | None) -> None:
     problem = room(3, 1, ((0, 1, 2),), frozenset())
-    locked = replace(problem.wishes[0], locked_khz=570_000, keep_khz=earlier)
-    assert solve(replace(problem, wishes=(locked, *problem.wishes[1:]))).carriers_khz[0] == 570_000
+    locked = replace(problem.wishes[0], locked_khz=522_000, keep_khz=earlier)
+    assert solve(replace(problem, wishes=(locked, *problem.wishes[1:]))).carriers_khz[0] == 522_000
 
 
 def test_locks_that_hit_each_other_stay_and_the_plan_is_by_power() -> None:
     problem = room(3, 0, ((0, 1, 2),), frozenset())
     locked = tuple(
-        replace(wish, locked_khz=khz) for wish, khz in zip(problem.wishes, (570_000, 571_000, 572_000), strict=True)
+        replace(wish, locked_khz=khz) for wish, khz in zip(problem.wishes, (522_000, 523_000, 524_000), strict=True)
     )
     found = solve(replace(problem, wishes=locked))
-    assert found.carriers_khz == (570_000, 571_000, 572_000)
+    assert found.carriers_khz == (522_000, 523_000, 524_000)
     assert (found.criterion, found.proved) == ("power", True)
 
 

@@ -85,7 +85,7 @@ def test_times_that_do_not_fit_are_told(run: Run, tmp_path: Path) -> None:
     shoot = changed(tmp_path, "travel_min = 10", "travel_min = 55")
     said = run("day", shoot)
     assert said.status == 1
-    assert "Boiling: 10 min are missing after Raking." in said.out
+    assert "Boiling: 11 min are missing after Raking." in said.out
 
 
 @pytest.mark.parametrize(
@@ -109,13 +109,13 @@ def test_a_power_that_is_no_step_is_refused(run: Run, tmp_path: Path) -> None:
     shoot = changed(tmp_path, 'name = "Salter"\n', 'name = "Salter"\nlocked_mw = 7\n')
     said = run("day", shoot)
     assert said.status == 2
-    assert "locked to 7 mW; the steps of pocket are 2, 10, 25, 50" in said.err
+    assert "locked to 7 mW; the steps of pocket are 5, 10, 20, 50" in said.err
 
 
 def test_a_locked_power_is_kept(run: Run, tmp_path: Path) -> None:
     shoot = changed(tmp_path, 'name = "Salter"\n', 'name = "Salter"\nlocked_mw = 50\n')
     links = {one["link"]: one for one in json.loads(run("day", shoot, "--json").out)["links"]}
-    assert (links["Salter"]["power_mw"], links["Raker"]["power_mw"]) == (50.0, 2.0)
+    assert (links["Salter"]["power_mw"], links["Raker"]["power_mw"]) == (50.0, 5.0)
 
 
 def test_another_shoots_plan_is_refused(run: Run, tmp_path: Path) -> None:

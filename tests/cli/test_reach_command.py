@@ -29,7 +29,7 @@ walls = [{ from = [30, -25], to = [30, -4], material = "brick" }]
 
 [[link]]
 name = "Potter"
-transmitter = "uhf-body-worn-24mhz"
+transmitter = "uhf-body-worn-narrow"
 receiver = "uhf-cart-rack"
 route = ["Gate", "Shed"]
 """

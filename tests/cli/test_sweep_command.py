@@ -55,7 +55,7 @@ def test_the_demo_sweep_as_json(capsys: Capture) -> None:
 def test_the_demo_sweep_as_text(capsys: Capture) -> None:
     said = call(capsys, "sweep", str(DEMO), "--region", "GB")
     assert said.out.startswith("Found 3 TV multiplexes and 8 carriers; ")
-    assert "guessed: levels are relative" in said.out
+    assert "guessed: levels taken as relative" in said.out
     assert "having missed somebody who is on 5 % of the time" in " ".join(said.out.split())
     assert said.out.count("84 %") >= 2, "beside every clean stands what may have been missed"
     assert "TV was not looked for" in call(capsys, "sweep", str(DEMO)).out

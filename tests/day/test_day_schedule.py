@@ -137,7 +137,7 @@ def test_travel_and_setting_up_that_do_not_fit_are_told() -> None:
 
 
 def test_setting_up_takes_what_the_kit_takes() -> None:
-    """A pass of 8961 slots of 0.16 s; 1 min to pair and 1 min for settings; 2 x 70 m at 1.4 m/s."""
+    """A pass of 8961 slots of 0.2 s; 1 min to pair and 1 min for settings; 2 x 70 m at 1.4 m/s."""
     text = HEADER.format(date="2027-05-14").replace(
         "set_up = { sweep_min = 0, pair_min = 0, settings_min = 0, walk_min = 0 }", ""
     )
@@ -149,7 +149,7 @@ def test_setting_up_takes_what_the_kit_takes() -> None:
         parse_shoot(text + site + call("One", LONG) + call("Two", "from = 15:00:00\nto = 16:00:00"), "x")
     )
     parts = {part.what: part.minutes for part in first.parts}
-    assert parts["sweep"] == pytest.approx(8961 * 0.16 / 60.0)
+    assert parts["sweep"] == pytest.approx(8961 * 0.2 / 60.0)
     assert (parts["pair"], parts["settings"]) == (1.0, 1.0)
     assert parts["walk"] == pytest.approx(140.0 / 1.4 / 60.0)
     assert {part.what for part in second.parts} == {"settings"}, "swept, paired and walked there already"
@@ -163,8 +163,8 @@ def test_one_link_in_two_calls_at_once_is_told() -> None:
     assert all(a.ends.timestamp() <= b.starts.timestamp() for a, b in itertools.pairwise(on))
 
 
-def test_power_save_and_a_lower_step_are_weighed() -> None:
-    kit = "power_save_mw = 12\n"
+def test_resting_and_a_lower_step_are_weighed() -> None:
+    kit = "resting_mw = 12\n"
     text = HEADER.replace("powers_mw = [10]", "powers_mw = [10, 50]\n" + kit).replace(
         "{{ base = 1200 }}", "{{ base = 800, per_radiated_mw = 8 }}"
     )

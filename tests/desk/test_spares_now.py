@@ -25,21 +25,21 @@ spots = [{ name = "Desk", x_m = 0, y_m = 0, z_m = 1.5 }]
 """
 PEOPLE = """
 [[link]]
-name = "Anna"
+name = "Potter"
 transmitter = "pocket"
 receiver = "uhf-cart-rack"
 at = "Cart"
 route = ["Gate"]
 spares = 2
 [[link]]
-name = "Bert"
+name = "Miller"
 transmitter = "pocket"
 receiver = "uhf-cart-rack"
 at = "Cart"
 route = ["Gate"]
 LOCKED
 [[link]]
-name = "Cleo"
+name = "Weaver"
 transmitter = "pocket"
 receiver = "uhf-cart-rack"
 at = "Desk"
@@ -47,19 +47,19 @@ route = ["Desk"]
 [[call]]
 name = "Morning"
 site = "Yard"
-links = ["Anna"]
+links = ["Potter"]
 from = 09:00:00
 to = 10:00:00
 [[call]]
 name = "Noon"
 site = "Yard"
-links = ["Bert"]
+links = ["Miller"]
 from = 12:00:00
 to = 13:00:00
 [[call]]
 name = "Night"
 site = "Loft"
-links = ["Cleo"]
+links = ["Weaver"]
 from = 20:00:00
 to = 21:00:00
 """
@@ -74,15 +74,15 @@ def made(locked_mhz: float | None = None, sweep: Sweep | None = None) -> tuple[S
 
 
 def first(scene: Scene, plan: Plan, now: Now = Now()) -> SpareNow:  # noqa: B008 - frozen
-    """The spare that is Anna's first in the plan."""
+    """The spare that is Potter's first in the plan."""
     khz = plan.calls[0].links[0].spares_khz[0]
-    return next(one for one in spares_now(scene, plan, "Morning", "Anna", now) if one.khz == khz)
+    return next(one for one in spares_now(scene, plan, "Morning", "Potter", now) if one.khz == khz)
 
 
 def test_with_nothing_heard_it_is_the_proof_of_the_plan() -> None:
     scene, plan = made()
     spare = first(scene, plan)
-    proved = next(one for one in outcomes(scene, plan, {"Anna": spare.khz}) if one.link == "Anna")
+    proved = next(one for one in outcomes(scene, plan, {"Potter": spare.khz}) if one.link == "Potter")
     assert (spare.in_hand_db, spare.sure, spare.verdict) == (
         proved.in_hand_db,
         proved.sure,
@@ -98,9 +98,9 @@ def test_somebody_of_another_call_who_is_still_on_counts() -> None:
     scene, plan = made(locked_mhz=khz / 1000.0)
     plan = plan.model_copy(
         update={"calls": (with_spare(plan, khz), *plan.calls[1:])}
-    )  # Anna's spare is where Bert is at noon, as calls at other hours may share carriers
+    )  # Potter's spare is where Miller is at noon, as calls at other hours may share carriers
     assert first(scene, plan).verdict == "holds"
-    assert first(scene, plan, Now(heard=frozenset({"Bert"}))).verdict == "fails"
+    assert first(scene, plan, Now(heard=frozenset({"Miller"}))).verdict == "fails"
 
 
 def with_spare(plan: Plan, khz: int) -> object:
@@ -110,22 +110,22 @@ def with_spare(plan: Plan, khz: int) -> object:
 
 def test_somebody_planned_elsewhere_is_told_and_not_counted() -> None:
     scene, plan = made()
-    spare = first(scene, plan, Now(heard=frozenset({"Cleo"})))
-    assert spare.against == ("Cleo is heard, and planned for another site only: not counted",)
+    spare = first(scene, plan, Now(heard=frozenset({"Weaver"})))
+    assert spare.against == ("Weaver is heard, and planned for another site only: not counted",)
     assert spare.verdict == "thin"
 
 
 def test_the_level_received_now_decides() -> None:
     scene, plan = made()
     spare = first(scene, plan)
-    need = next(one for one in outcomes(scene, plan, {"Anna": spare.khz}) if one.link == "Anna").need_dbm
-    good = first(scene, plan, Now(frozenset({"Anna"}), {"Anna": need + 30.0}))
+    need = next(one for one in outcomes(scene, plan, {"Potter": spare.khz}) if one.link == "Potter").need_dbm
+    good = first(scene, plan, Now(frozenset({"Potter"}), {"Potter": need + 30.0}))
     assert good.now_db == pytest.approx(30.0, abs=0.06)
     assert good.verdict == "holds"
-    thin = first(scene, plan, Now(frozenset({"Anna"}), {"Anna": need + 3.0}))
+    thin = first(scene, plan, Now(frozenset({"Potter"}), {"Potter": need + 3.0}))
     assert thin.verdict == "thin"
     assert any("weaker than planned at the worst spot" in one for one in thin.against)
-    assert first(scene, plan, Now(frozenset({"Anna"}), {"Anna": need - 3.0})).verdict == "fails"
+    assert first(scene, plan, Now(frozenset({"Potter"}), {"Potter": need - 3.0})).verdict == "fails"
 
 
 def test_whoever_is_disturbed_near_it_speaks_against_it() -> None:
@@ -133,7 +133,7 @@ def test_whoever_is_disturbed_near_it_speaks_against_it() -> None:
     spare = first(scene, plan)
     near = plan.calls[0].links[0].model_copy(update={"carrier_khz": spare.khz - 400})
     plan = plan.model_copy(update={"calls": (plan.calls[0].model_copy(update={"links": (near,)}), *plan.calls[1:])})
-    against = first(scene, plan, Now(disturbed=frozenset({"Anna"}))).against
+    against = first(scene, plan, Now(disturbed=frozenset({"Potter"}))).against
     assert [one for one in against if "0.4 MHz away" in one]
     assert not first(scene, plan).against
 
@@ -144,7 +144,8 @@ def test_a_receiver_that_listens_there_says_what_it_hears() -> None:
     scene, plan = made(locked_mhz=khz / 1000.0)
     plan = plan.model_copy(update={"calls": (with_spare(plan, khz), *plan.calls[1:])})
     assert (
-        "the receiver of Bert hears -109 dBm there now" in first(scene, plan, Now(levels_dbm={"Bert": -109.0})).air
+        "the receiver of Miller hears -109 dBm there now"
+        in first(scene, plan, Now(levels_dbm={"Miller": -109.0})).air
     )
 
 
@@ -152,18 +153,18 @@ def test_what_the_sweep_shows_is_told_and_goes_to_the_watch() -> None:
     empty = flat_sweep(518_000, 566_000)
     scene, plan = made(sweep=empty)
     assert "the sweep showed nobody" in first(scene, plan).air
-    anna, *_ = expected_of(scene, plan)
-    assert anna.swept is not None
-    assert anna.swept.heard_dbm is None
-    busy = flat_sweep(518_000, 566_000, bumps={anna.carrier_khz: -70.0})
+    potter, *_ = expected_of(scene, plan)
+    assert potter.swept is not None
+    assert potter.swept.heard_dbm is None
+    busy = flat_sweep(518_000, 566_000, bumps={potter.carrier_khz: -70.0})
     scene, _ = made(sweep=busy)
-    anna, *_ = expected_of(scene, plan)
-    assert anna.swept is not None
-    assert anna.swept.heard_dbm is not None
-    assert -75.0 < anna.swept.heard_dbm < -65.0
+    potter, *_ = expected_of(scene, plan)
+    assert potter.swept is not None
+    assert potter.swept.heard_dbm is not None
+    assert -75.0 < potter.swept.heard_dbm < -65.0
 
 
 def test_a_link_without_a_carrier_is_told() -> None:
     scene, plan = made()
-    with pytest.raises(InputError, match="Bert has no carrier in the call that is on"):
-        spares_now(scene, plan, "Morning", "Bert", Now())
+    with pytest.raises(InputError, match="Miller has no carrier in the call that is on"):
+        spares_now(scene, plan, "Morning", "Miller", Now())

@@ -36,7 +36,7 @@ links = ["L3", "L4", "L5", "L6"]
 """
 MIXED = """
 [transmitter.coarse]
-use = "uhf-body-worn-24mhz"
+use = "uhf-body-worn-narrow"
 [[link]]
 name = "Coarse"
 transmitter = "coarse"
@@ -200,11 +200,11 @@ def test_nobody_is_forgotten(case: tuple[Shoot, Plan]) -> None:
 
 def test_too_many_links_are_unplaced_with_the_reason() -> None:
     call = PLANS["too many"].calls[0]
-    # 2 MHz inside one TV channel, kept 125 kHz from its edge, at 350 kHz: 518.125, 518.475... 519.875
-    assert len(call.links) == 6
-    assert call.bound == 6
-    assert len(call.unplaced) == 3
-    assert "350 kHz" in call.unplaced[0].because
+    # 2 MHz inside one TV channel, kept 100 kHz from its edge, at 400 kHz: 518.1, 518.5... 519.7
+    assert len(call.links) == 5
+    assert call.bound == 5
+    assert len(call.unplaced) == 4
+    assert "400 kHz" in call.unplaced[0].because
     assert not PLANS["too many"].all_hold
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from linkwright.physics.feeders import HUNDRED_FEET_M, LINES, Line, Stage, cascade, line_db, lossy
+from linkwright.physics.feeders import LINES, Line, Stage, cascade, constants, line_db, lossy
 from linkwright.units import SPEED_OF_LIGHT_M_S
 
 skrf = pytest.importorskip("skrf", reason="the reference for cascades is a development dependency")
@@ -46,14 +46,14 @@ def test_noise_and_gain_of_a_chain(name: str) -> None:
 )
 @pytest.mark.parametrize("line", list(LINES))
 def test_loss_of_a_line(line: Line) -> None:
-    """Its media take the conductor's loss at one frequency and the dielectric's loss tangent: k1 and k2."""
-    k1, k2 = LINES[line]
+    """Its media take the conductor's loss at one frequency and the dielectric's loss tangent."""
+    conductor, dielectric = constants(line)
     relative = 2.25  # of polyethylene; it cancels out
     neper_db = 20.0 / math.log(10.0)
-    tangent = k2 / HUNDRED_FEET_M / (neper_db * math.pi * math.sqrt(relative) * 1e6 / SPEED_OF_LIGHT_M_S)
+    tangent = dielectric / 100.0 / (neper_db * math.pi * math.sqrt(relative) * 1e6 / SPEED_OF_LIGHT_M_S)
     frequency = skrf.Frequency(100, 900, 9, "mhz")
     media = skrf.media.DefinedAEpTandZ0(
-        frequency=frequency, A=k1 * math.sqrt(100.0) / HUNDRED_FEET_M, f_A=100e6, ep_r=relative, tanD=tangent, z0=50
+        frequency=frequency, A=conductor * math.sqrt(100.0) / 100.0, f_A=100e6, ep_r=relative, tanD=tangent, z0=50
     )
     expected = -20.0 * np.log10(np.abs(media.line(17.0, "m").s[:, 1, 0]))
     assert line_db(line, frequency.f / 1e6, 17.0) == pytest.approx(expected, rel=2e-3)

@@ -9,7 +9,7 @@ import pytest
 
 from linkwright.air.multiplexes import SIGNATURES
 from linkwright.physics import detection
-from linkwright.physics.looking import Looks, User, missed, samples_for_occupancy, stepping_looks
+from linkwright.physics.looking import Looks, User, missed, samples_for_occupancy
 
 SM_2256 = "ITU-R SM.2256-1, annex 1, sample sizes for 95 % certainty and 0.5 % error (as in PHYSICS.md)"
 PHYSICS = "PHYSICS.md, Reading sweeps"
@@ -113,11 +113,3 @@ def test_limits_of_the_chance_of_missing() -> None:
     assert missed(Looks(0.0, 0.0, 1), user) == pytest.approx(0.95)
     assert missed(Looks(0.0, 1e9, 10), user) == pytest.approx(0.95**10)
     assert missed(Looks(380.0, 380.0, 1), user) == pytest.approx(0.95 * math.exp(-1))
-
-
-@pytest.mark.published("common practice, no source (PHYSICS.md): 188 frequencies in about 30 s, 48 in about 8 s")
-@pytest.mark.parametrize(("frequencies", "pass_s"), [(188, 30.0), (48, 8.0)])
-def test_a_receiver_that_steps(frequencies: int, pass_s: float) -> None:
-    looks = stepping_looks(0.16, frequencies, 600.0)
-    assert looks.every_s == pytest.approx(pass_s, abs=0.4)
-    assert looks.count == int(600.0 / looks.every_s)

@@ -43,9 +43,9 @@ def test_us_channel_36() -> None:
     assert edges_khz("US", "36") == (602_000, 608_000)
 
 
-@pytest.mark.published("common practice, no source: channels 30-33 are 566-590 MHz (edges by 47 CFR 73.603(a))")
-def test_us_channels_30_to_33() -> None:
-    assert (edges_khz("US", "30")[0], edges_khz("US", "33")[1]) == (566_000, 590_000)
+@pytest.mark.published("common practice, no source: channels 22-25 are 518-542 MHz (edges by 47 CFR 73.603(a))")
+def test_us_channels_22_to_25() -> None:
+    assert (edges_khz("US", "22")[0], edges_khz("US", "25")[1]) == (518_000, 542_000)
 
 
 @pytest.mark.published("47 CFR 73.603(c): channel 37 is no TV channel")

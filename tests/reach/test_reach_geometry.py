@@ -24,8 +24,8 @@ from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Floor, MaterialLoss, Site, Spot, Wall
 
-TX = Transmitter(form="body-worn", tunes_mhz=((566.0, 590.0),), raster_khz=125, powers_mw=(10.0, 50.0))
-RX = Receiver(tunes_mhz=((566.0, 590.0),), noise_figure_db=6.0, required_cnr_db=20.0, iip3_dbm=0.0)
+TX = Transmitter(form="body-worn", tunes_mhz=((518.0, 542.0),), raster_khz=125, powers_mw=(10.0, 50.0))
+RX = Receiver(tunes_mhz=((518.0, 542.0),), noise_figure_db=6.0, required_cnr_db=20.0, iip3_dbm=0.0)
 AT = Spot(name="Cart", x_m=0.0, y_m=0.0, z_m=1.8)
 FAR = Spot(name="Far", x_m=40.0, y_m=0.0, z_m=1.3)
 
@@ -190,7 +190,7 @@ def test_too_little_gain_and_too_much_are_both_found(metres: float, gain_db: flo
 def test_gain_is_judged_on_both_sides() -> None:
     assert judged(antenna(feeder="RG-58", feeder_m=40.0), RX, 578.0).verdict == "too little"  # type: ignore[union-attr]
     assert judged(antenna(preamplifier={"gain_db": 15.0}), RX, 578.0).verdict == "too much"  # type: ignore[union-attr]
-    assert judged(antenna(feeder="400 class", feeder_m=5.0), RX, 578.0) is None
+    assert judged(antenna(feeder="10 mm foam", feeder_m=5.0), RX, 578.0) is None
 
 
 def test_a_beam_hears_ahead_and_not_behind() -> None:

@@ -14,10 +14,10 @@ from linkwright.shoot.equipment import Drain, Receiver, Transmitter
 from linkwright.shoot.place import Point, Site, Spot, Surroundings, Wall
 
 TX = Transmitter(
-    form="body-worn", tunes_mhz=((566.0, 590.0),), raster_khz=125, powers_mw=(1.0, 10.0, 50.0),
+    form="body-worn", tunes_mhz=((518.0, 542.0),), raster_khz=125, powers_mw=(1.0, 10.0, 50.0),
     drain_mw=Drain(base=500.0, per_radiated_mw=10.0),
 )  # fmt: skip
-RX = Receiver(tunes_mhz=((566.0, 590.0),), noise_figure_db=6.0, required_cnr_db=20.0)
+RX = Receiver(tunes_mhz=((518.0, 542.0),), noise_figure_db=6.0, required_cnr_db=20.0)
 CART = Spot(name="Cart", x_m=0.0, y_m=0.0, z_m=1.8)
 NEAR, FAR = Spot(name="Near", x_m=10.0, y_m=4.0, z_m=1.3), Spot(name="Far", x_m=70.0, y_m=-12.0, z_m=1.3)
 WALL = Wall.model_validate({"from": (30.0, -20.0), "to": (30.0, 2.0), "material": "brick"})

@@ -132,12 +132,12 @@ def test_how_far_there_is_sight_where_no_wall_is_drawn(around: Surroundings, sig
 
 TRANSMITTER = Transmitter(
     form="body-worn",
-    tunes_mhz=((566.0, 590.0),),
+    tunes_mhz=((518.0, 542.0),),
     raster_khz=125,
     powers_mw=(1.0, 10.0, 50.0),
     antenna_gain_dbi=-2.0,
 )
-RECEIVER = Receiver(tunes_mhz=((566.0, 590.0),), noise_figure_db=6.0, required_cnr_db=18.0, antenna_gain_dbi=3.0)
+RECEIVER = Receiver(tunes_mhz=((518.0, 542.0),), noise_figure_db=6.0, required_cnr_db=18.0, antenna_gain_dbi=3.0)
 
 
 ROUTE = (Spot(name="Far", x_m=60.0, y_m=0.0), Spot(name="Near", x_m=10.0, y_m=0.0))

@@ -17,12 +17,12 @@ from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.place import Site, Spot, Wall
 
 TALENT = Kinds.of(-12.0, 6.0, 0.0, 2.8, 0.0)  # two Rayleigh branches, as good as independent
-RX = Receiver(tunes_mhz=((566.0, 590.0),))
+RX = Receiver(tunes_mhz=((518.0, 542.0),))
 CART = Spot(name="Cart", x_m=0.0, y_m=0.0, z_m=1.5)
 
 
 def transmitter(**more: float) -> Transmitter:
-    return Transmitter(form="body-worn", tunes_mhz=((566.0, 590.0),), raster_khz=125, powers_mw=(10.0,), **more)  # type: ignore[arg-type]
+    return Transmitter(form="body-worn", tunes_mhz=((518.0, 542.0),), raster_khz=125, powers_mw=(10.0,), **more)  # type: ignore[arg-type]
 
 
 def test_with_nobody_known_on_the_carrier_it_opens_where_the_audio_begins_to_do() -> None:

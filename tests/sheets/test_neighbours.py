@@ -54,7 +54,7 @@ def test_other_days_are_passed_over_and_other_zones_are_converted() -> None:
 
 def test_places_become_metres() -> None:
     """A thousandth of a degree of latitude is 111.2 m on a sphere of 6371 km."""
-    text = json.dumps([{"carrier_mhz": 571.125, "latitude": 50.411, "longitude": -4.12, "place": "Pans"}])
+    text = json.dumps([{"carrier_mhz": 571.125, "latitude": 49.901, "longitude": -7.5, "place": "Pans"}])
     (other,) = neighbours_of(text, "x.json", SHOOT).others
     assert other.at.y_m == pytest.approx(111.2, abs=0.2)
     assert other.at.x_m == pytest.approx(0.0, abs=0.1)

@@ -78,7 +78,7 @@ antennas = st.fixed_dictionaries(
         "gain_dbi": numbers(-40, 40),
         "towards_deg": numbers(-360, 360),
         "polarisation": st.sampled_from(["vertical", "horizontal", "slant", "circular"]),
-        "feeder": st.sampled_from(["RG-58", "400 class"]),
+        "feeder": st.sampled_from(["RG-58", "10 mm foam"]),
         "feeder_db": numbers(0, 100),
         "splitter_ways": st.integers(1, 64),
         "preamplifier": amplifiers,
@@ -111,7 +111,7 @@ transmitter_options = {
     "antenna_gain_dbi": numbers(-40, 40),
     "body_facing_db": numbers(0, 60),
     "body_away_db": numbers(0, 60),
-    "power_save_mw": numbers(0, 1e5),
+    "resting_mw": numbers(0, 1e5),
     "control_mhz": hertz.map(megahertz),
     "control_reach_m": numbers(0.1, 1000),
 }

@@ -81,10 +81,10 @@ ONE_MISTAKE = [
     ("im3_two = 100", "im3_two = -1", 7, "shoot, guard_khz, im3_two is -1; expected 0 or more"),
     ('"Harbour pilots, day 2"', '""', 2, 'shoot, title is ""; expected at least 1 character'),
     # [[site]]
-    ("latitude = 50.1550", "latitude = 91", 12, 'site "Quay", latitude is 91; expected 90.0 or less'),
-    ("latitude = 50.1550", "latitude = nan", 12, 'site "Quay", latitude is nan; expected a finite number'),
+    ("latitude = 49.9000", "latitude = 91", 12, 'site "Quay", latitude is 91; expected 90.0 or less'),
+    ("latitude = 49.9000", "latitude = nan", 12, 'site "Quay", latitude is nan; expected a finite number'),
     (
-        "longitude = -5.0450",
+        "longitude = -7.5000",
         "# gone",
         10,
         'site "Quay": latitude and longitude stand together or not at all',
@@ -121,37 +121,37 @@ ONE_MISTAKE = [
         'transmitter, pocket, form is "bodyworn"; expected "body-worn", "plug-on" or "handheld"; '
         'did you mean "body-worn"?',
     ),
-    ("[[566.0, 590.0]]", "[]", 24, "transmitter, pocket, tunes_mhz is []; expected a list of at least 1"),
+    ("[[518.0, 542.0]]", "[]", 24, "transmitter, pocket, tunes_mhz is []; expected a list of at least 1"),
     (
-        "[[566.0, 590.0]]",
-        "[[590.0, 566.0]]",
+        "[[518.0, 542.0]]",
+        "[[542.0, 518.0]]",
         22,
-        "transmitter, pocket: tunes_mhz runs from 590.0 down to 566.0; put the lower end first",
+        "transmitter, pocket: tunes_mhz runs from 542.0 down to 518.0; put the lower end first",
     ),
     (
-        "[[566.0, 590.0]]",
-        "[[566000, 590]]",
+        "[[518.0, 542.0]]",
+        "[[518000, 542]]",
         24,
-        "transmitter, pocket, tunes_mhz 1 1 is 566000; expected 10000.0 or less",
+        "transmitter, pocket, tunes_mhz 1 1 is 518000; expected 10000.0 or less",
     ),
-    ("raster_khz = 125 ", "raster_khz = 0 ", 25, "transmitter, pocket, raster_khz is 0; expected 1 or more"),
-    ("raster_khz = 125 ", "raster_khz = -125 ", 25, "transmitter, pocket, raster_khz is -125; expected 1 or more"),
+    ("raster_khz = 25 ", "raster_khz = 0 ", 25, "transmitter, pocket, raster_khz is 0; expected 1 or more"),
+    ("raster_khz = 25 ", "raster_khz = -25 ", 25, "transmitter, pocket, raster_khz is -25; expected 1 or more"),
     (
-        "raster_khz = 125 ",
-        'raster_khz = "125" ',
+        "raster_khz = 25 ",
+        'raster_khz = "25" ',
         25,
-        'transmitter, pocket, raster_khz is "125"; expected a whole number',
+        'transmitter, pocket, raster_khz is "25"; expected a whole number',
     ),
     (
-        "raster_khz = 125 ",
+        "raster_khz = 25 ",
         "raster_khz = 99999999999999999999 ",
         25,
         "transmitter, pocket, raster_khz is 99999999999999999999; expected 1000000 or less",
     ),
-    ("[1, 10, 50]", "[1, -10, 50]", 27, "transmitter, pocket, powers_mw 2 is -10; expected more than 0.0"),
-    ("[1, 10, 50]", "[1, nan]", 27, "transmitter, pocket, powers_mw 2 is nan; expected a finite number"),
-    ("[1, 10, 50]", "[1, 10, 10]", 22, "transmitter, pocket: powers_mw names a step twice; each step once"),
-    ("[1, 10, 50]", "50", 27, "transmitter, pocket, powers_mw is 50; expected a list in brackets [ ]"),
+    ("[5, 20, 40]", "[5, -10, 50]", 27, "transmitter, pocket, powers_mw 2 is -10; expected more than 0.0"),
+    ("[5, 20, 40]", "[5, nan]", 27, "transmitter, pocket, powers_mw 2 is nan; expected a finite number"),
+    ("[5, 20, 40]", "[5, 10, 10]", 22, "transmitter, pocket: powers_mw names a step twice; each step once"),
+    ("[5, 20, 40]", "50", 27, "transmitter, pocket, powers_mw is 50; expected a list in brackets [ ]"),
     (
         '"lithium"',
         '"litium"',
@@ -231,16 +231,16 @@ ONE_MISTAKE = [
     ("spares = 2", "spares = true", 61, 'link "Pilot", spares is true; expected a whole number'),
     ("spares = 2", "spare = 2", 61, 'link "Pilot" has an unknown key "spare"; did you mean "spares"?'),
     (
-        "locked_mhz = 571.125",
-        "locked_mhz = 571.1255",
+        "locked_mhz = 523.125",
+        "locked_mhz = 523.1255",
         62,
-        'link "Pilot", locked_mhz: 571.1255 MHz is not a whole number of kHz',
+        'link "Pilot", locked_mhz: 523.1255 MHz is not a whole number of kHz',
     ),
     (
-        "locked_mhz = 571.125",
-        "locked_mhz = 571125",
+        "locked_mhz = 523.125",
+        "locked_mhz = 523125",
         62,
-        'link "Pilot", locked_mhz is 571125; expected 10000.0 or less',
+        'link "Pilot", locked_mhz is 523125; expected 10000.0 or less',
     ),
     (
         "encrypted = true",
@@ -341,7 +341,7 @@ ONE_MISTAKE = [
     ("[[link]]", "[link]", 52, "link is a table; expected a list in brackets [ ]"),
     # TOML itself
     ("[shoot]", "[shoot", 1, "is not valid TOML: expected ']' at the end of a table declaration"),
-    ("raster_khz = 125 ", "raster_khz = 125\nraster_khz = 25 ", 26, "is not valid TOML: cannot overwrite a value"),
+    ("raster_khz = 25 ", "raster_khz = 25\nraster_khz = 25 ", 26, "is not valid TOML: cannot overwrite a value"),
     ("date = 2027-05-14", "date = 2027-02-30", 5, "is not valid TOML: invalid date or datetime"),
     ('"Harbour', '"Harb\x01our', 2, "is not valid TOML: illegal character '\\x01'"),
     ("[receiver.slot]", "[transmitter.pocket]", 36, "is not valid TOML: cannot declare"),
@@ -370,7 +370,7 @@ def test_a_key_that_is_misspelt_is_unknown_and_missed() -> None:
 
 
 def test_a_unit_that_is_wrong_is_an_unknown_key() -> None:
-    assert sentences(changed("raster_khz = 125 ", "raster_mhz = 0.125 ")) == [
+    assert sentences(changed("raster_khz = 25 ", "raster_mhz = 0.125 ")) == [
         'quay.toml, line 22: transmitter, pocket lacks "raster_khz"',
         'quay.toml, line 25: transmitter, pocket has an unknown key "raster_mhz"; did you mean "raster_khz"?',
     ]
@@ -387,7 +387,7 @@ def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
 
 
 def test_several_mistakes_are_told_at_once_in_the_order_of_the_models() -> None:
-    text = QUAY.replace("spares = 2", "spares = -1").replace("raster_khz = 125 ", "raster_khz = 0 ")
+    text = QUAY.replace("spares = 2", "spares = -1").replace("raster_khz = 25 ", "raster_khz = 0 ")
     text = text.replace("branches = 2 ", "branches = 5 ")
     assert sentences(text) == [
         "quay.toml, line 25: transmitter, pocket, raster_khz is 0; expected 1 or more",
@@ -548,7 +548,7 @@ def test_lines_are_counted_as_toml_does() -> None:
 
 
 def test_a_list_entry_on_its_own_line_is_no_header() -> None:
-    text = changed("[[566.0, 590.0]]", "[\n  [566.0, 590.0]\n]").replace("raster_khz = 125 ", "raster_khz = 0 ")
+    text = changed("[[518.0, 542.0]]", "[\n  [518.0, 542.0]\n]").replace("raster_khz = 25 ", "raster_khz = 0 ")
     assert sentences(text) == ["quay.toml, line 27: transmitter, pocket, raster_khz is 0; expected 1 or more"]
 
 

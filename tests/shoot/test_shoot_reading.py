@@ -52,17 +52,17 @@ def test_the_example_of_the_contract() -> None:
     assert shoot.shoot.date == datetime.date(2027, 5, 14)
     assert (shoot.shoot.guard_khz.im3_two, shoot.shoot.guard_khz.im3_three) == (100, 50)
     (site,) = shoot.site
-    assert (site.latitude, site.longitude, site.surroundings) == (50.155, -5.045, "street")
+    assert (site.latitude, site.longitude, site.surroundings) == (49.9, -7.5, "street")
     assert [(spot.name, spot.x_m, spot.y_m, spot.z_m) for spot in site.spots] == [
         ("Camera", 0.0, 0.0, 1.6),
         ("Gangway", 35.0, 12.0, 1.3),
     ]
     (wall,) = site.walls
     assert (wall.from_m, wall.to_m, wall.material) == ((20.0, -5.0), (20.0, 30.0), "brick")
-    assert site.tv == ("21", "24", "27")
+    assert site.tv == ("21", "24", "31")
     pocket = shoot.transmitter["pocket"]
-    assert (pocket.form, pocket.tunes_khz, pocket.raster_khz) == ("body-worn", ((566_000, 590_000),), 125)
-    assert pocket.powers_mw == (1.0, 10.0, 50.0)
+    assert (pocket.form, pocket.tunes_khz, pocket.raster_khz) == ("body-worn", ((518_000, 542_000),), 25)
+    assert pocket.powers_mw == (5.0, 20.0, 40.0)
     assert pocket.cells is not None
     assert (pocket.cells.type, pocket.cells.chemistry, pocket.cells.count) == ("AA", "lithium", 2)
     assert pocket.drain_mw is not None
@@ -72,7 +72,7 @@ def test_the_example_of_the_contract() -> None:
     assert shoot.microphone["lapel"].max_spl_db == 130.0
     (link,) = shoot.link
     assert (link.route, link.worn, link.voice, link.spares) == (("Gangway", "Camera"), "belt-back", "raised", 2)
-    assert (link.locked_mhz, link.encrypted) == (571.125, True)
+    assert (link.locked_mhz, link.encrypted) == (523.125, True)
     (other,) = shoot.other
     assert other.band_khz == (606_287.5, 606_312.5)
     assert (other.on_from, other.on_to) == (datetime.time(9), datetime.time(18))

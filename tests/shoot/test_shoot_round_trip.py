@@ -48,11 +48,11 @@ def holds(given_: object, found: object) -> bool:
 def test_of_catalogue_equipment_only_what_differs_is_written() -> None:
     text = (
         '[shoot]\ntitle = "x"\nregion = "GB"\ndate = 2027-05-14\n'
-        '[transmitter.mine]\nuse = "uhf-handheld"\nspacing_khz = 400\nbandwidth_khz = 200\n'
+        '[transmitter.mine]\nuse = "uhf-handheld"\nspacing_khz = 450\nbandwidth_khz = 200\n'
         '[[link]]\nname = "A"\ntransmitter = "mine"\nreceiver = "uhf-cart-rack"\n'
     )
     written = tomllib.loads(write_shoot(parse_shoot(text, "shoot.toml")))
-    assert written["transmitter"] == {"mine": {"use": "uhf-handheld", "spacing_khz": 400}}
+    assert written["transmitter"] == {"mine": {"use": "uhf-handheld", "spacing_khz": 450}}
 
 
 def test_the_example_of_the_contract_survives() -> None:

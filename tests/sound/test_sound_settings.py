@@ -57,11 +57,11 @@ def test_the_smallest_step_that_keeps_peaks_under_the_target(
 
 
 def test_what_the_crew_has_set_stands_and_is_judged() -> None:
-    found = settings_for(link(attenuation_db=15, low_cut_hz=180))
+    found = settings_for(link(attenuation_db=16, low_cut_hz=160))
     assert found.by_hand
-    assert found.at.attenuation_db == 15.0
+    assert found.at.attenuation_db == 16.0
     assert found.low_cut.by_hand
-    assert found.low_cut.corner_hz == 180.0
+    assert found.low_cut.corner_hz == 160.0
     assert found.low_cut.loss_db > 10.0
 
 
@@ -86,7 +86,7 @@ def test_without_a_recording_the_low_cut_leaves_the_lowest_usual_voice() -> None
     choice = low_cut_choice(link(), pocket())
     assert not choice.measured
     assert choice.f0_hz == LOWEST_F0_HZ
-    assert choice.corner_hz == 60.0  # 0.798 of 85 Hz is 67.8 Hz; the steps are 60 and 80
+    assert choice.corner_hz == 60.0  # 0.798 of 85 Hz is 67.8 Hz; the steps are 60 and 90
 
 
 def test_what_is_not_said_is_told_to_be_assumed() -> None:
@@ -108,7 +108,7 @@ def test_phantom_power_is_held_against_what_the_transmitter_gives() -> None:
     gun = Microphone.model_validate({"use": "short-gun"})
     found = settings_for(link(), Transmitter.model_validate({"use": "uhf-plug-on"}), gun)
     assert found.phantom is not None
-    assert found.phantom.voltage_v == pytest.approx(48.0 - 3.4 * 2.0)  # two of 6.8 kohm, 2 mA
+    assert found.phantom.voltage_v == pytest.approx(48.0 - 3.4 * 3.0)  # two of 6.8 kohm, 3 mA
     assert found.phantom_given_ma == 7.0
     assert settings_for(link()).phantom is None
 

@@ -27,6 +27,6 @@ def two_people(place: str, tell: Connection) -> None:
     """Both edit at once, until the process is killed."""
     store = Store.open(place, create=True)
     turn = threading.Lock()
-    for who in ("Anna", "Ben"):
+    for who in ("Potter", "Weaver"):
         threading.Thread(target=edit, args=(store, who, tell, turn), daemon=True).start()
     threading.Event().wait()

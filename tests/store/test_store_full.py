@@ -34,7 +34,7 @@ def fill(store: Store) -> tuple[list[str], str]:
     told: list[str] = []
     try:
         while len(told) < 1000:
-            told.append(store.insert(("link",), {"name": str(len(told)), "note": BIG}, "Anna").path[-1])
+            told.append(store.insert(("link",), {"name": str(len(told)), "note": BIG}, "Potter").path[-1])
     except InputError as error:
         return told, str(error)
     pytest.fail("it was never refused")
@@ -57,12 +57,12 @@ def test_a_full_disk_is_said_and_costs_nothing(small_disk: Path) -> None:
     )
     check(store, told)
     with pytest.raises(InputError, match="the disk is full"):
-        store.attach("a.wav", BIG.encode() * 100, "Anna", most_bytes=10**8)
+        store.attach("a.wav", BIG.encode() * 100, "Potter", most_bytes=10**8)
     with pytest.raises(InputError, match="the backup could not be written"):
         store.backup(small_disk / "copy.db")
     check(store, told)
     filler.unlink()
-    told.append(store.insert(("link",), {"name": "with room again"}, "Anna").path[-1])
+    told.append(store.insert(("link",), {"name": "with room again"}, "Potter").path[-1])
     check(store, told)
     store.close()
     assert [found.name for found in small_disk.iterdir()] == ["job.db"]
@@ -86,7 +86,7 @@ def test_a_full_disk_while_a_job_is_made(small_disk: Path) -> None:
         Store.open(small_disk / "job.db", create=True)
     filler.unlink()
     with Store.open(small_disk / "job.db", create=True) as store:
-        check(store, [store.insert(("link",), {}, "Anna").path[-1]])
+        check(store, [store.insert(("link",), {}, "Potter").path[-1]])
 
 
 def test_a_disk_that_refuses_is_said_and_costs_nothing(tmp_path: Path) -> None:
@@ -100,6 +100,6 @@ def test_a_disk_that_refuses_is_said_and_costs_nothing(tmp_path: Path) -> None:
             resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
         assert "the disk reports an error: this last change was not saved, everything before it is safe" in said
         check(store, told)
-        told.append(store.insert(("link",), {"name": "goes on"}, "Anna").path[-1])
+        told.append(store.insert(("link",), {"name": "goes on"}, "Potter").path[-1])
     with Store.open(tmp_path / "job.db") as store:
         check(store, told)

@@ -44,7 +44,7 @@ def check(store: Store, told: list[tuple[str, Any]]) -> None:
     """Everything acknowledged is there, and at most the one edit of each that was not yet told."""
     draft = store.document()
     assert {new for who, new in told if who == "link"} <= set(draft.ids.get(("link",), ()))
-    for who in ("Anna", "Ben"):
+    for who in ("Potter", "Weaver"):
         numbers = [number for teller, number in told if teller == who]
         if numbers:
             assert draft.at("shoot", who) in (numbers[-1], numbers[-1] + 1)

@@ -32,11 +32,11 @@ def a_day(recorder: Recorder, folder: Path) -> list[Event]:
     def edit(store: Store, times: int) -> None:
         nonlocal number
         for _ in range(times):
-            store.set_field(("shoot", "number"), number or None, number + 1, "Anna")
+            store.set_field(("shoot", "number"), number or None, number + 1, "Potter")
             number += 1
             recorder.note(Event("told", "", number))
             if number % 2 == 0:
-                store.insert(("link",), {"name": str(number), "note": "x" * 15000}, "Ben")
+                store.insert(("link",), {"name": str(number), "note": "x" * 15000}, "Weaver")
 
     with recorder.recording() as events:
         with Store.open(folder / "job.db", create=True) as store:
@@ -57,7 +57,7 @@ def lost(events: Sequence[Event], folder: Path, chance: np.random.Generator) -> 
         found = draft.at("shoot", "number") or 0
         assert draft.revision == found + len(draft.document.get("link", []))
         assert [change.revision for change in store.changes(0)] == list(range(1, draft.revision + 1))
-        store.set_field(("shoot", "title"), None, "goes on", "Ben")
+        store.set_field(("shoot", "title"), None, "goes on", "Weaver")
     connection = sqlite3.connect(folder / "job.db")
     assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     connection.close()

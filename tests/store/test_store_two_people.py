@@ -16,7 +16,7 @@ from tests.store.oracle import Done, Oracle, Path
 
 from linkwright.store import Change, Conflict, Draft, Store
 
-people = st.sampled_from(["Anna", "Ben"])
+people = st.sampled_from(["Potter", "Weaver"])
 values = st.none() | st.integers(0, 3) | st.sampled_from(["", "a", "b"]) | st.just(["x", "y"])
 picks = st.integers(0, 30)
 FIELDS: list[Path] = [("shoot", "title"), ("shoot", "guard_khz", "im3_two"), ("shoot", "guard_khz", "im3_three")]
@@ -54,7 +54,7 @@ class TwoPeople(RuleBasedStateMachine):
         self.where = type(self).place()
         self.store = Store.open(self.where, create=True)
         self.oracle = Oracle()
-        self.seen = {"Anna": (Oracle(), 0), "Ben": (Oracle(), 0)}
+        self.seen = {"Potter": (Oracle(), 0), "Weaver": (Oracle(), 0)}
 
     def teardown(self) -> None:
         self.store.close()

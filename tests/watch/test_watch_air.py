@@ -12,7 +12,7 @@ from linkwright.watch.diagnose.expected import Expected, Swept
 from linkwright.watch.diagnose.watcher import Episode, Watcher
 from linkwright.watch.log.record import Batch
 
-PLAN = Expected("Anna", "Call", (), 570_000, -70.0, -112.0, 20.0)
+PLAN = Expected("Potter", "Call", (), 570_000, -70.0, -112.0, 20.0)
 
 
 def disturbed(swept: Swept | None, level_dbm: float = -83.0) -> Episode:
@@ -25,7 +25,7 @@ def disturbed(swept: Swept | None, level_dbm: float = -83.0) -> Episode:
     values[:, 3], values[:, 5] = np.where(broken, 0.1, 1.0), broken
     link = np.zeros(times.size, dtype=np.int32)
     watcher = Watcher([replace(PLAN, swept=swept)])
-    watcher.add(Batch(("Anna",), link, BEGIN_NS + np.round(times * 1e9).astype(np.int64), values))
+    watcher.add(Batch(("Potter",), link, BEGIN_NS + np.round(times * 1e9).astype(np.int64), values))
     watcher.finish()
     (found,) = watcher.episodes()
     return found

@@ -202,14 +202,14 @@ def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClie
     name, mhz = spare["link"], f"{spare['spares_khz'][0] / 1000:.3f}"
     carrier = card(demo, call="Raking", link=name, step=3)
     demo.post("/tick/step", json={"call": "Raking", "link": name, "key": carrier["key"]})
-    for what, text in (("carrier", mhz), ("power", "25"), ("encryption", "yes")):
+    for what, text in (("carrier", mhz), ("power", "20"), ("encryption", "yes")):
         body = {"call": "Raking", "link": name, "what": what, "text": text}
         assert demo.post("/setup/otherwise", json=body).status_code == 200
     planned(demo)
     now = next(one for one in demo.get("/plan.json").json()["calls"][0]["links"] if one["link"] == name)
-    assert (now["carrier_khz"], now["power_mw"]) == (round(1000 * float(mhz)), 25.0)
+    assert (now["carrier_khz"], now["power_mw"]) == (round(1000 * float(mhz)), 20.0)
     text = demo.get("/setup/body", params={"call": "Raking", "link": name}).text
-    assert f"on {mhz} MHz with 25 mW" in text
+    assert f"on {mhz} MHz with 20 mW" in text
     assert "on at both ends" in text
     step = demo.get("/setup/body", params={"call": "Raking", "link": name, "step": 3}).text
     assert "Not done after all" not in step, "what was ticked off was another value"
@@ -221,7 +221,7 @@ def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClie
     demo.post("/setup/otherwise", json={"call": "Raking", "link": name, "what": "power", "text": ""})
     assert job.document().shoot is not None
     assert demo.post("/api/undo").json()["changed"]
-    assert next(one for one in job.document().draft.document["link"] if one["name"] == name)["locked_mw"] == 25
+    assert next(one for one in job.document().draft.document["link"] if one["name"] == name)["locked_mw"] == 20
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from linkwright.air.judged import JudgedSweep
@@ -14,22 +16,37 @@ from linkwright.physics.detection import noise_density_dbm_hz
 from linkwright.physics.looking import (
     INTERMITTENT_ON_S,
     INTERMITTENT_SHARE,
+    Looks,
     User,
     looks_for,
     missed,
     stepping_looks,
 )
 
-#: A receiver that steps through a band by itself: time on each frequency [s], and how many there are (common
-#: practice, no source: 188 frequencies in about 30 s, 48 in about 8 s).
-STEPPING_LOOK_S = 0.16
-STEPPING_FREQUENCIES = (188, 48)
+#: Somebody who is on now and then: who is asked about.
+INTERMITTENT = User()
 #: A microphone's bandwidth, in which a floor is told as well [kHz].
 TOLD_KHZ = 200.0
 
 
-def sweep_document(survey: Survey) -> dict[str, Any]:
-    """A survey as plain JSON values; frequencies in kHz, levels in the unit of the file they come from."""
+@dataclass(frozen=True, slots=True)
+class Stepping:
+    """A receiver that steps through its slots by itself, `look_s` on each [s]."""
+
+    receiver: str
+    slots: int
+    look_s: float
+
+
+#: What is told where no shoot names receivers.
+EXAMPLES = (Stepping("For example, a receiver", 200, 0.2), Stepping("a receiver, for example", 50, 0.2))
+
+
+def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> dict[str, Any]:
+    """A survey as plain JSON values; frequencies in kHz, levels in the unit of the file they come from.
+
+    `steppings` are the receivers that could look by themselves instead.
+    """
     return {
         "files": [_file(readout, reason) for readout, reason in zip(survey.readouts, survey.refused, strict=True)],
         "floor": _floor(survey),
@@ -69,7 +86,7 @@ def sweep_document(survey: Survey) -> dict[str, Any]:
         ],
         "clean": [{"from_khz": low, "to_khz": high} for low, high in survey.clean],
         "missed": round(survey.missed, 4),
-        "look": _looking(survey),
+        "look": _looking(survey, steppings),
     }
 
 
@@ -145,7 +162,7 @@ def _density_dbm_hz(judged: JudgedSweep) -> float:
     return noise_density_dbm_hz(level, sweep.resolution_khz)
 
 
-def _looking(survey: Survey) -> dict[str, Any]:
+def _looking(survey: Survey, steppings: Sequence[Stepping]) -> dict[str, Any]:
     """How each series looked, and what it would take to be sure."""
     user = User()
     return {
@@ -164,22 +181,29 @@ def _looking(survey: Survey) -> dict[str, Any]:
             }
             for judged, look in zip(survey.judged, survey.looks, strict=True)
         ],
-        "stepping": [_stepping(frequencies, user) for frequencies in STEPPING_FREQUENCIES],
+        "stepping": [_stepping(stepping, user) for stepping in steppings],
     }
 
 
-def _stepping(frequencies: int, user: User) -> dict[str, Any]:
+def _stepping(stepping: Stepping, user: User) -> dict[str, Any]:
     """A receiver that steps by itself: what one pass misses, and how long it takes to be sure."""
-    every_s = STEPPING_LOOK_S * frequencies
-    needed = looks_for(CERTAINTY, STEPPING_LOOK_S, every_s, user)
+    once, needed = passes(stepping, user)
     return {
-        "look_s": STEPPING_LOOK_S,
-        "frequencies": frequencies,
-        "pass_s": round(every_s, 2),
-        "missed_after_one_pass": round(missed(stepping_looks(STEPPING_LOOK_S, frequencies, every_s), user), 4),
+        "receiver": stepping.receiver,
+        "look_s": stepping.look_s,
+        "frequencies": stepping.slots,
+        "pass_s": round(needed.every_s, 2),
+        "missed_after_one_pass": round(once, 4),
         "passes": needed.count,
-        "needed_s": round(needed.count * every_s, 1),
+        "needed_s": round(needed.count * needed.every_s, 1),
     }
+
+
+def passes(stepping: Stepping, user: User = INTERMITTENT) -> tuple[float, Looks]:
+    """The chance (0..1) that one pass misses the user, and the passes that find them with `CERTAINTY`."""
+    every_s = stepping.look_s * stepping.slots
+    once = missed(stepping_looks(stepping.look_s, stepping.slots, every_s), user)
+    return once, looks_for(CERTAINTY, stepping.look_s, every_s, user)
 
 
 def look_says(look: Look) -> str:

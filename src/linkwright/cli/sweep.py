@@ -24,6 +24,9 @@ def run(
     region: Annotated[
         str | None, typer.Option(help="ISO 3166-1 code such as GB: its TV channels and rules")
     ] = None,
+    shoot: Annotated[
+        str | None, typer.Option(help="shoot file: how long its receivers take to sweep by themselves")
+    ] = None,
     picture: Annotated[str | None, typer.Option(help="draw it into this file, .svg or .png")] = None,
     unit: Annotated[str | None, typer.Option(help="unit of the levels: dBm, dBuV, dBuV/m or dB")] = None,
     frequency_unit: Annotated[str | None, typer.Option(help="unit of frequencies: Hz, kHz, MHz or GHz")] = None,
@@ -57,27 +60,35 @@ def run(
         columns,
         lasted_s,
     )
-    if not _answered(file, region, picture, options, json):
+    if not _answered(file, region, shoot, picture, options, json):
         raise typer.Exit(1)
 
 
 def _answered(
-    files: list[str], region: str | None, picture: str | None, options: ReadOptions, as_json: bool
+    files: list[str],
+    region: str | None,
+    shoot: str | None,
+    picture: str | None,
+    options: ReadOptions,
+    as_json: bool,
 ) -> bool:
     """Read, survey, draw and print; whether every file counts as evidence."""
-    from linkwright.air.report import sweep_document
+    from linkwright.air.report import EXAMPLES, sweep_document
     from linkwright.air.survey import survey
     from linkwright.cli.output import check_picture, console, print_json, progress
+    from linkwright.desk.loading import load_shoot
+    from linkwright.plan.pipeline import receivers_stepping
     from linkwright.rules import territory_or_group, tv_channels
 
     territory = None if region is None else territory_or_group(region)
     if picture is not None:
         check_picture(picture)
+    steppings = EXAMPLES if shoot is None else receivers_stepping(load_shoot(shoot))
     readouts = _read(files, options)
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
         found = survey(readouts, () if territory is None else tv_channels(territory))
-        document = sweep_document(found)
+        document = sweep_document(found, steppings)
         if picture is not None:
             from linkwright.cli.sweep_picture import write_picture
 

@@ -200,7 +200,7 @@ def _looking(document: dict[str, Any], console: Console) -> None:
         lines.append(f"{one['of']}: {one['says']}, {100 * one['missed']:.0f} % missed{needed}.")
     for one in look["stepping"]:
         lines.append(
-            f"A receiver that steps by itself, {one['look_s']:g} s on each of {one['frequencies']} frequencies: "
+            f"{one['receiver']} that steps by itself, {one['look_s']:g} s on each of {one['frequencies']} slots: "
             f"one pass of {duration(one['pass_s'])} misses {100 * one['missed_after_one_pass']:.0f} %; {sure} sure "
             f"after {one['passes']} passes, {duration(one['needed_s'])}."
         )

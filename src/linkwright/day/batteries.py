@@ -59,9 +59,9 @@ class LinkDay:
     """A transmitter through the day.
 
     power_mw : its highest planned step. run_h : how long a fresh set lasts with it, at the coldest site [h]; the
-    others with power save on throughout, and at the next lower step (None: there is none). spread : standard
+    others while it rests throughout, and at the next lower step (None: there is none). spread : standard
     deviation of the logarithm of run_h. end_h : what is left after its last call [h]. saved_h : how much of a set's
-    run time power save in breaks would save [h]. sets_sure : how many sets are enough on nine days of ten.
+    run time resting in breaks would save [h]. sets_sure : how many sets are enough on nine days of ten.
     """
 
     link: str
@@ -163,7 +163,7 @@ def _twice(name: str, calls: Sequence[TimedCall]) -> list[tuple[str, str, str]]:
 
 
 def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, float]]) -> LinkDay:
-    """One transmitter: as planned, and what power save and a lower step would change."""
+    """One transmitter: as planned, and what resting and a lower step would change."""
     power, coldest = max(power for _, power in on), min(temperature_c(call.live) for call, _ in on)
     lower = _lower(kit, power)
     least_min, reserve = shoot.shoot.set_up.change_min, shoot.shoot.cell_reserve

@@ -32,8 +32,8 @@ class Kit:
         return self.powering.run_time_h(power_mw, temperature_c, self.phantom_ma)
 
     def saving_h(self, temperature_c: float) -> float:
-        """How long a fresh set lasts with power save on [h]: at its stated drain, else with nothing radiated."""
-        save = self.transmitter.power_save_mw
+        """How long a fresh set lasts while it rests [h]: at its stated drain, else with nothing radiated."""
+        save = self.transmitter.resting_mw
         drain = self.drain_mw(0.0) if save is None else save
         return run_time_h(self.powering.cell, self.powering.count, drain, temperature_c)
 

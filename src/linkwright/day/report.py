@@ -69,14 +69,12 @@ def _run_times(day: Day) -> str:
 
 
 def savings(day: Day) -> list[str]:
-    """What power save in breaks and a lower power step would gain, in sentences; the greatest gains first."""
+    """What resting in breaks and a lower power step would gain, in sentences; the greatest gains first."""
     told: list[tuple[float, str]] = []
     for link in day.links:
         if link.saved_h >= 0.1:
             fewer = _fewer(len(link.changes) - link.changes_saving)
-            told.append(
-                (link.saved_h, f"{link.link}: power save in the breaks saves {hours(link.saved_h)}{fewer}.")
-            )
+            told.append((link.saved_h, f"{link.link}: resting in the breaks saves {hours(link.saved_h)}{fewer}."))
         if link.lower_mw is not None and link.lower_h is not None and link.changes_lower is not None:
             gained = link.lower_h - link.run_h
             down_db = 10.0 * math.log10(link.power_mw / link.lower_mw)
@@ -149,7 +147,7 @@ def _link(link: LinkDay) -> dict[str, Any]:
         "source": link.kit.source,
         "sets": link.sets,
         "end_left_h": None if link.end_h is None else round(link.end_h, 2),
-        "power_save": {
+        "resting": {
             "run_h": _finite(link.save_h),
             "saved_h": round(link.saved_h, 2),
             "changes_fewer": len(link.changes) - link.changes_saving,

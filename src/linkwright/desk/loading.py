@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.reading import MOST_BYTES, parse_shoot, read_shoot, read_text, with_learnt
+from linkwright.shoot.reading import MOST_BYTES, older_names, parse_shoot, read_text, with_learnt
 
 if TYPE_CHECKING:
     from linkwright.air.predicted import Predicted
@@ -24,7 +24,10 @@ MOST_PLAN_BYTES = 64 * 1024 * 1024
 def load_shoot(path: str) -> Shoot:
     """The shoot in a file, or on standard input for `-`. Raises InputError."""
     if path != "-":
-        return read_shoot(Path(path), path)
+        text = read_text(Path(path), path, MOST_BYTES)
+        for sentence in older_names(text, path):
+            sys.stderr.write(f"{sentence}\n")
+        return with_learnt(parse_shoot(text, path), Path(path).parent)
     data = sys.stdin.buffer.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         raise InputError(f"has more than {MOST_BYTES} bytes", path="standard input")

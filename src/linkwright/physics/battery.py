@@ -92,9 +92,9 @@ def capacity_ah(cell: Cell, current_a: float, temperature_c: float = RATED_C) ->
 
 def run_time_h(cell: Cell, count: int, drain_mw: float, temperature_c: float = RATED_C) -> float:
     """How long `count` cells in series last at a steady drain [mW], in hours; infinite where nothing is drawn."""
-    if drain_mw <= 0.0:
-        return math.inf
     current_a = drain_mw / 1000.0 / (count * cell.voltage_v)
+    if current_a <= 0.0:  # also where so little is drawn that it is no number any more
+        return math.inf
     return capacity_ah(cell, current_a, temperature_c) / current_a
 
 

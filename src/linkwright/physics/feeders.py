@@ -12,29 +12,36 @@ from numpy.typing import ArrayLike
 
 from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm
 
-Line = Literal["RG-58", "RG-213", "240 class", "400 class"]
+Line = Literal["RG-58", "RG-213", "5 mm foam", "10 mm foam"]
 
-#: k1 and k2 of a line: dB per 100 ft = k1 sqrt f + k2 f, f in MHz. Generic figures of each class; PHYSICS.md.
+#: Loss of a line at 100 and at 1000 MHz [dB per 100 m]. Two digits, assumed (common practice, no source): lines
+#: of one kind differ by more than a third digit. RG-58 and RG-213 are open designations.
 LINES: Final[dict[Line, tuple[float, float]]] = {
-    "RG-58": (0.34190, 0.00377),
-    "RG-213": (0.18993, 0.00216),
-    "240 class": (0.24208, 0.00033),
-    "400 class": (0.12229, 0.00026),
+    "RG-58": (12.0, 48.0),
+    "RG-213": (6.9, 27.0),
+    "5 mm foam": (8.0, 26.0),
+    "10 mm foam": (4.1, 14.0),
 }
-#: 100 feet [m]; exact, by the international yard and pound agreement of 1959.
-HUNDRED_FEET_M: Final = 30.48
+LOW_MHZ, HIGH_MHZ = 100.0, 1000.0
+
+
+def constants(line: Line) -> tuple[float, float]:
+    """A line's conductor loss [dB per 100 m and root of MHz] and its dielectric loss [dB per 100 m and MHz]."""
+    by_law = np.array([[math.sqrt(LOW_MHZ), LOW_MHZ], [math.sqrt(HIGH_MHZ), HIGH_MHZ]])
+    conductor, dielectric = np.linalg.solve(by_law, np.array(LINES[line]))
+    return float(conductor), float(dielectric)
 
 
 def line_db(line: Line, frequency_mhz: ArrayLike, length_m: ArrayLike) -> FloatArray:
     """Loss [dB] of a matched line of a length [m]: conductor losses go by the root of f, dielectric by f.
 
-    Raises ValueError below nothing: frequency or length.
+    The two constants follow from the line's two figures. Raises ValueError below nothing: frequency or length.
     """
     f, length = np.asarray(frequency_mhz, dtype=np.float64), np.asarray(length_m, dtype=np.float64)
     if np.any(f < 0.0) or np.any(length < 0.0):
         raise ValueError("a frequency and a length are not negative")
-    k1, k2 = LINES[line]
-    return np.asarray((k1 * np.sqrt(f) + k2 * f) * length / HUNDRED_FEET_M)
+    conductor, dielectric = constants(line)
+    return np.asarray((conductor * np.sqrt(f) + dielectric * f) * length / 100.0)
 
 
 @dataclass(frozen=True, slots=True)

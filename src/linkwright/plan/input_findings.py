@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from linkwright.air.looked import CERTAINTY
-from linkwright.physics.looking import looks_for, missed, stepping_looks
+from linkwright.air.report import Stepping, passes
 from linkwright.plan.air import OLD_AFTER, SiteAir, age, missed_during, needed_s
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
@@ -168,22 +168,26 @@ def _sweeps(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
     yield from _brief(air, site)
 
 
+def stepping_receivers(problem: SiteProblem) -> list[Stepping]:
+    """The receivers of a site that could step through the slots of their links by themselves, each once."""
+    slots: dict[str, Stepping] = {}
+    for _, chain, tuning in kinds(problem):
+        count, name = int(np.count_nonzero(tuning.legal)), chain.link.receiver
+        if count > (slots[name].slots if name in slots else 0):
+            slots[name] = Stepping(name, count, chain.receiver.look_s)
+    return list(slots.values())
+
+
 def _by_itself(problem: SiteProblem) -> str | None:
     """What a receiver that steps through its slots by itself can find; None where none tunes anything."""
-    slots, chain = max(
-        ((int(np.count_nonzero(tuning.legal)), chain) for _, chain, tuning in kinds(problem)),
-        key=lambda one: one[0],
-    )
-    if not slots:
+    slowest = max(stepping_receivers(problem), key=lambda stepping: stepping.slots, default=None)
+    if slowest is None:
         return None
-    look_s = chain.receiver.look_s
-    pass_s = look_s * slots
-    once = missed(stepping_looks(look_s, slots, pass_s))
-    enough = looks_for(CERTAINTY, look_s, max(pass_s, look_s))
+    once, enough = passes(slowest)
     return (
-        f"Sweep the site on arrival and name the file in sweeps. A {chain.link.receiver} that steps through its "
-        f"{slots} slots by itself takes {_duration(pass_s)} a pass and misses somebody who is on 5 % of the "
-        f"time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
+        f"Sweep the site on arrival and name the file in sweeps. A {slowest.receiver} that steps through its "
+        f"{slowest.slots} slots by itself takes {_duration(enough.every_s)} a pass and misses somebody who is on "
+        f"5 % of the time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
     )
 
 

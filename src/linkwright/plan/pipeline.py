@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from linkwright import __version__
 from linkwright.air.predicted import Predicted
+from linkwright.air.report import Stepping
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.assign.keep import switch_order
@@ -13,7 +14,7 @@ from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.findings import GRAVITY, finding
-from linkwright.plan.input_findings import input_findings
+from linkwright.plan.input_findings import input_findings, stepping_receivers
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
 from linkwright.plan.neighbours import Afar, positions
 from linkwright.plan.plan_findings import (
@@ -93,13 +94,29 @@ def make_plan(
 
 def check_shoot(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = None) -> tuple[Finding, ...]:
     """What can be said of a shoot without planning it. Raises InputError as `make_plan` does."""
-    scene = scene_of(shoot, sweeps, tv)
-    slots = Slots.of(scene)
     findings: list[Finding] = []
-    for site in scene.used_sites:
-        problem = site_problem(scene, site, slots, {})
+    scene = scene_of(shoot, sweeps, tv)
+    for problem in _problems(scene):
         findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
     return sorted_findings(findings)
+
+
+def receivers_stepping(shoot: Shoot) -> list[Stepping]:
+    """The receivers of a shoot that could sweep by themselves, with their lawful slots. Raises as `make_plan`."""
+    slowest: dict[str, Stepping] = {}
+    for problem in _problems(scene_of(shoot, {})):
+        for stepping in stepping_receivers(problem):
+            known = slowest.setdefault(stepping.receiver, stepping)
+            if stepping.slots > known.slots:
+                slowest[stepping.receiver] = stepping
+    return list(slowest.values())
+
+
+def _problems(scene: Scene) -> Iterator[SiteProblem]:
+    """The assignment problem of every site in use, with nothing kept."""
+    slots = Slots.of(scene)
+    for site in scene.used_sites:
+        yield site_problem(scene, site, slots, {})
 
 
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -6,11 +6,11 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from linkwright.physics.feeders import Line
 from linkwright.shoot.fields import Frozen, Gain, HeightM, Metre, Name
 
 Pattern = Literal["whip", "dipole", "wide", "narrow"]
 Polarisation = Literal["vertical", "horizontal", "slant", "circular"]
-Feeder = Literal["RG-58", "RG-213", "240 class", "400 class"]
 
 #: Patterns that point somewhere.
 DIRECTED = ("wide", "narrow")
@@ -48,7 +48,7 @@ class Antenna(Frozen):
         default=None, description="where a beam points: degrees from north by east"
     )
     polarisation: Polarisation = Field(default="vertical", description="its polarisation; a talent's is vertical")
-    feeder: Feeder | None = Field(default=None, description="type of antenna line; none: right at the receiver")
+    feeder: Line | None = Field(default=None, description="type of antenna line; none: right at the receiver")
     feeder_m: Annotated[float, Field(ge=0, le=1_000)] = Field(default=0.0, description="length of the line [m]")
     feeder_db: Annotated[float, Field(ge=0, le=100)] | None = Field(
         default=None, description="loss of the line with its plugs [dB], where it is known better than by its type"

@@ -106,8 +106,11 @@ class Transmitter(Tuned):
     latency_ms: Millisecond = Field(default=0.0, description="delay from microphone to antenna [ms]")
     cells: Cells | None = Field(default=None, description="its cells")
     drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")
-    power_save_mw: float | None = Field(
-        default=None, ge=0, le=1e5, description="drain while power save is on [mW]; default: its base drain"
+    resting_mw: float | None = Field(
+        default=None,
+        ge=0,
+        le=1e5,
+        description="drain while it rests, silent [mW]; default: its base drain",
     )
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antenna, without the body [dBi]")
     conversion_loss_db: float = Field(
@@ -151,7 +154,7 @@ class Receiver(Tuned):
     blocking_dbm: float = Field(
         default=-20.0, ge=-80, le=40, description="level off its channel that raises its noise by 1 dB [dBm]"
     )
-    look_s: float = Field(default=0.16, gt=0, le=60, description="time on one frequency while it sweeps [s]")
+    look_s: float = Field(default=0.2, gt=0, le=60, description="time on one frequency while it sweeps [s]")
     latency_ms: Millisecond = Field(default=0.0, description="delay from antenna to output [ms]")
     tone_dbfs: float = Field(
         default=-20.0, ge=-60, le=0, description="test tone that it sends to line up the next input [dBFS]"

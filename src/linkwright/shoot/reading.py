@@ -16,6 +16,7 @@ from linkwright.shoot.errors import InputError, InputErrors, did_you_mean
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.locate import Loc, line_of
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.renamed import renamed_sentences, with_new_names
 
 #: A shoot file of 10 000 links has about 2 MB; more than this is some other file.
 MOST_BYTES = 16 * 1024 * 1024
@@ -87,7 +88,11 @@ def parse_shoot(text: str, name: str) -> Shoot:
 
 
 def parse_document(text: str, name: str) -> dict[str, Any]:
-    """The document in a TOML text, a whole shoot or not. Raises InputError where it is no TOML."""
+    """The document in a TOML text, whole shoot or not, in today's names. Raises InputError where it is no TOML."""
+    return with_new_names(_toml(text, name))
+
+
+def _toml(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
@@ -109,12 +114,17 @@ def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
 def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[Problem]]:
     """The shoot in a parsed document, or None; and all that is wrong with it, or that it still lacks."""
     try:
-        shoot = Shoot.model_validate(as_frozen(document))
+        shoot = Shoot.model_validate(as_frozen(with_new_names(document)))
     except ValidationError as error:
         return None, [_problem(detail, document) for detail in _causes(error.errors())]
     except (RecursionError, OverflowError):
         return None, [Problem((), "holds a value that no shoot could: nested too deep or too large")]
     return shoot, list(problems_of(shoot))
+
+
+def older_names(text: str, name: str) -> list[str]:
+    """Sentences on keys that were read though they have another name today. Raises InputError for no TOML."""
+    return [f"{name}: {sentence}" for sentence in renamed_sentences(_toml(text, name))]
 
 
 def _errors(problems: Sequence[Problem], text: str, name: str) -> InputError:

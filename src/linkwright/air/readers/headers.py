@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 
@@ -29,6 +30,8 @@ _BAND = {
     "to": re.compile(r"\b(?:stop|end)(?:\s*freq\w*)?" + _NUMBER + r"(?:(g|m|k)?hz)?", re.IGNORECASE),
     "step": re.compile(r"\b(?:f\s*step|step(?:\s*freq\w*)?)" + _NUMBER + r"(?:(g|m|k)?hz)?", re.IGNORECASE),
 }
+_STARTED = re.compile(r"\bstarted\W{0,3}(\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?)", re.IGNORECASE)
+_LASTED = re.compile(r"\blasted\W{0,3}(\d{1,7}(?:\.\d{1,3})?)\s?s\b", re.IGNORECASE)
 _POINTS = re.compile(r"\bpoints[\s,;:=]*(\d+)", re.IGNORECASE)
 _COLUMNS_ARE_SWEEPS = re.compile(r"each[_\s]*column\W{0,3}(?:is\W+)?(?:one|a)[_\s]*(?:sweep|scan)", re.IGNORECASE)
 #: A resolution without a unit is believed to be in hertz from here on [Hz]; less may well be kilohertz.
@@ -51,7 +54,8 @@ class Header:
     """What the header told, or a person states instead; None where nobody did.
 
     `average_type` is the detector of an averaged trace. `from_khz`, `to_khz`, `step_khz`, `points` are the
-    band of a table without frequencies. `notes` are for showing.
+    band of a table without frequencies. `started` is the first pass, `lasted_s` the time from it to the last.
+    `notes` are for showing.
     """
 
     frequency_unit: str | None
@@ -66,6 +70,8 @@ class Header:
     step_khz: float | None
     points: int | None
     columns_are_sweeps: bool
+    started: datetime | None
+    lasted_s: float | None
     notes: tuple[str, ...]
     warnings: tuple[str, ...]
 
@@ -97,9 +103,24 @@ def understood(header: bytes, options: ReadOptions) -> Header:
         step_khz=band["step"],
         points=int(points[1][:9]) if points else None,
         columns_are_sweeps=_COLUMNS_ARE_SWEEPS.search(text) is not None,
+        started=_started(text),
+        lasted_s=_lasted_s(text) if options.lasted_s is None else options.lasted_s,
         notes=(f"reference level {float(reference[1]):g} {reference[2] or ''}".strip(),) if reference else (),
         warnings=warnings,
     )
+
+
+def _started(text: str) -> datetime | None:
+    stated = _STARTED.search(text)
+    try:
+        return None if stated is None else datetime.fromisoformat(stated[1])
+    except ValueError:
+        return None
+
+
+def _lasted_s(text: str) -> float | None:
+    stated = _LASTED.search(text)
+    return None if stated is None else float(stated[1])
 
 
 def detector_in(text: str) -> Detector:

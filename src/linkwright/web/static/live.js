@@ -54,8 +54,8 @@ function show(n, row) {
   }
   const said = [];
   if (margin !== null) said.push(`${margin < 0 ? "−" : "+"}${Math.abs(margin).toFixed(0)} dB`);
-  if (quality !== null) said.push(`Q ${quality} %`);
-  if (battery !== null) said.push(`bat ${battery} %`);
+  if (quality !== null) said.push(`quality ${quality} %`);
+  if (battery !== null) said.push(`battery ${battery} %`);
   if (changes[n]) said.push(`cells ${sinceChange(Date.now() - changes[n])}`);
   if (audio !== null) said.push(`${audio < 0 ? "−" : ""}${Math.abs(audio)} dBFS`);
   if (state === "no readings" && age !== null) said.unshift(`for ${age < 90 ? `${age.toFixed(0)} s` : `${Math.round(age / 60)} min`}`);
