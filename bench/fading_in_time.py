@@ -22,8 +22,8 @@ ComplexArray = np.ndarray[tuple[int, ...], np.dtype[np.complex128]]
 
 @dataclass(frozen=True, eq=False)
 class Counted:
-    """What was counted in each run (runs,): share of time below what is needed, breaks a second that are not bridged,
-    share of the seconds that hold one."""
+    """What was counted in each run (runs,): share of time below what is needed, breaks a second that are not
+    bridged, share of the seconds that hold one."""
 
     outage: FloatArray
     breaks_hz: FloatArray
@@ -72,7 +72,7 @@ def _episodes(z: ComplexArray, need: FloatArray) -> tuple[FloatArray, FloatArray
     """Begins and ends of stretches with all branches (b, n) below their need (b,), in fine samples."""
     from scipy.interpolate import CubicSpline
 
-    near = (np.abs(z) ** 2 < NEAR * need[:, None]).all(axis=0)
+    near = np.asarray((np.abs(z) ** 2 < NEAR * need[:, None]).all(axis=0))
     steps = np.flatnonzero(near[:-1] | near[1:])
     if not steps.size:
         return np.zeros(0), np.zeros(0)

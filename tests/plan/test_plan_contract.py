@@ -12,9 +12,10 @@ from tests.plan.shoots import HEADER, flat_sweep, links, pocket, quay, shoot
 
 from linkwright.air.sweep import Sweep
 from linkwright.cli.demo import demo_shoot
-from linkwright.plan.file import parse_plan, write_plan
+from linkwright.plan.file import parse_kept, parse_plan, write_plan
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.pipeline import make_plan
+from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import receiver_of, transmitter_of
 
@@ -186,7 +187,7 @@ def test_the_margin_is_used_up_as_the_ledger_says(case: tuple[Shoot, Plan]) -> N
         assert (link.fading_db, link.doubt_db) == pytest.approx((fading, doubt), abs=1e-9)
         assert link.in_hand_db == pytest.approx(link.margin_db - link.fading_db - link.doubt_db, abs=1e-9)
         assert round(10.0 * link.in_hand_db) == pytest.approx(10.0 * link.in_hand_db, abs=1e-9)
-        assert [line.part for line in link.ledger if line.what == "fading"][0] == "the channel"
+        assert next(line.part for line in link.ledger if line.what == "fading") == "the channel"
 
 
 def test_nobody_is_forgotten(case: tuple[Shoot, Plan]) -> None:
@@ -262,6 +263,33 @@ def test_a_plan_reads_back_equal_and_fits_its_schema(case: tuple[Shoot, Plan]) -
     assert all("bound" in call for call in document["calls"])
     top = Plan.model_json_schema()["properties"]
     assert set(document) <= set(top)
+
+
+def test_a_plan_of_the_first_kind_is_kept_to_and_nothing_else() -> None:
+    """Its links say availability and margin, and nothing of what is in hand."""
+    document = json.loads(write_plan(PLANS["two calls"]))
+    later = (
+        "fading_db",
+        "doubt_db",
+        "in_hand_db",
+        "sure",
+        "breaks_per_hour_90",
+        "alone_at",
+        "alone_turn",
+        "alone_db",
+    )
+    for link in (link for call in document["calls"] for link in call["links"]):
+        for key in later:
+            link.pop(key, None)
+        link["ledger"] = [line for line in link["ledger"] if line["what"] not in ("fading", "doubt")]
+    text = json.dumps({**document, "format": "linkwright-plan/1"})
+    kept = parse_kept(text, "plan.json")
+    again = make_plan(CASES["two calls"][0], {}, kept)
+    assert [link.carrier_khz for call in again.calls for link in call.links] == [
+        link.carrier_khz for call in kept.calls for link in call.links
+    ]
+    with pytest.raises(InputError, match="earlier version"):
+        parse_plan(text, "plan.json")
 
 
 def test_exempt_use_needs_no_permit_and_shows_the_assumed_row() -> None:

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from linkwright.physics.feeders import line_db
 from linkwright.reach.antenna import SHAPES, polarisation_db, relative_db
-from linkwright.reach.body import body_of, shown_by
 from linkwright.reach.arriving import Arriving, Stand, arriving
+from linkwright.reach.body import body_of, shown_by
 from linkwright.reach.budget import Budget, budget_of
 from linkwright.reach.doubt import own_of
 from linkwright.reach.ends import Ends
@@ -119,8 +119,8 @@ def test_a_hall_below_625_mhz_is_told_to_be_stretched() -> None:
 
 
 def test_open_ground_is_two_rays_unless_it_is_said_not_to_be_flat() -> None:
-    """Antennas at 1.0 and 1.5 m, 570 MHz: 8.5, 14 and 17.5 dB over free space at 100, 200 and 300 m, by own code from
-    Fresnel's coefficients; ground of P.527. Within half a decibel for the ground's constants."""
+    """Antennas at 1.0 and 1.5 m, 570 MHz: 8.5, 14 and 17.5 dB over free space at 100, 200 and 300 m, by own code
+    from Fresnel's coefficients; ground of P.527. Within half a decibel for the ground's constants."""
     places = np.array([[100.0, 0.0, 1.0], [200.0, 0.0, 1.0], [300.0, 0.0, 1.0]])
     at = np.array([[0.0, 0.0, 1.5]])
     flat, free = (paths(Site(name="S", flat_ground=f), np.full(3, 570.0), places, at) for f in (True, False))

@@ -27,7 +27,8 @@ DOPPLER_HZ = 2.8
 def test_what_is_told_is_what_is_counted_in_time(
     k_db: float, apart: float | None, weaker_db: float, margin_db: float, bridges_ms: float
 ) -> None:
-    """80 runs of a minute, each a field with directions of its own; within three standard deviations of the count."""
+    """80 runs of a minute, each a field with directions of its own; within three standard deviations of the
+    count."""
     k = 0.0 if k_db <= -12.0 else 10.0 ** (k_db / 10.0)
     kinds = Kinds.of(k_db, apart or 0.0, weaker_db, DOPPLER_HZ, bridges_ms)
     at = np.asarray(margin_db)

@@ -178,8 +178,9 @@ def test_wanted_is_the_sum_of_the_gains_where_it_decides(
 def test_the_ledger_of_a_spot_by_hand() -> None:
     """60 m in the open at 578 MHz: 32.4478 + 20 log10 578 + 20 log10 0.06 = 63.249 dB (ITU-R P.525).
 
-    K is 6 dB: of the power 0.7992 comes straight. A wall of 15 dB leaves 0.7992 / 31.62 + 0.2008 / 5.623 of it; a body
-    that is half turned takes 12.5 dB from the straight wave and 8.67, the mean over all turns, from the others.
+    K is 6 dB: of the power 0.7992 comes straight. A wall of 15 dB leaves 0.7992 / 31.62 + 0.2008 / 5.623 of it; a
+    body that is half turned takes 12.5 dB from the straight wave and 8.67, the mean over all turns, from the
+    others.
     """
     found = reached(drawn=(wall((30.0, -1.0), (30.0, 1.0), "concrete"),))
     lines = [(gain.part, round(gain.db, 2), gain.evidence) for gain in found.gains]
@@ -228,7 +229,8 @@ def test_loss_on_the_body(
 
 
 def test_the_body_counts_once() -> None:
-    """All around 8.7 dB for 5 to 15; at the turn away the mean loses less than 15 dB, and K less than 10 of its 6."""
+    """All around 8.7 dB for 5 to 15; at the turn away the mean loses less than 15 dB, and K less than 10 of its
+    6."""
     found = reached()
     ray = found.found.ray[found.begin, 0]
     assert float(found.found.scattered_body_db[ray]) == pytest.approx(8.67, abs=0.01)

@@ -167,7 +167,9 @@ def calls(draw: st.DrawFn, name: str, sites: list[str], links: list[str]) -> dic
 @st.composite
 def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
     """A site with spots, walls, channels."""
-    spots = [{"name": spot, **draw(points), **draw(doing)} for spot in draw(st.lists(names, unique=True, max_size=3))]
+    spots = [
+        {"name": spot, **draw(points), **draw(doing)} for spot in draw(st.lists(names, unique=True, max_size=3))
+    ]
     site = {
         "name": name,
         **draw(

@@ -104,8 +104,9 @@ class Own:
 
 
 def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
-    """Deviations in every case (256, p) [dB] in the order of those `drawn`, each place's with the quantiles of its own
-    law and of what is common (p,) together: so a place by itself is told exactly, however few cases there are."""
+    """Deviations in every case (256, p) [dB] in the order of those `drawn`, each place's with the quantiles of its
+    own law and of what is common (p,) together: so a place by itself is told exactly, however few cases there
+    are."""
     keys, which = np.unique(
         np.stack([own.sigma_db, own.in_sight, common_db], axis=1).round(3), axis=0, return_inverse=True
     )
@@ -117,7 +118,8 @@ def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
 
 @functools.lru_cache(maxsize=4096)
 def _quantiles(sigma_db: float, in_sight: bool, common_db: float) -> FloatArray:
-    """Quantiles of a place's deviation and a common normal one together, at the middles of the cases (256,) [dB]."""
+    """Quantiles of a place's deviation and a common normal one together, at the middles of the cases (256,)
+    [dB]."""
     from scipy.special import ndtr, ndtri
 
     share = (np.arange(CASES) + 0.5) / CASES

@@ -67,13 +67,13 @@ class AtWork:
         """The margins (n,) of the mean level over all turns [dB]."""
         return np.asarray(self.x_db + found.mean_gain_db - found.noise_dbm[:, 0])
 
-    def in_hand_db(self, found: Arriving, places: FloatArray) -> FloatArray:
+    def in_hand_db(self, found: Arriving) -> FloatArray:
         """What the link has in hand at each place of `found` (n,) [dB], as if the talent were there all the
         time."""
         course = states_of(found).course
         limit = np.full(course.over_db.size, self.wanted.harm_s)
         left = self.x_db + course.over_db - course.margins_db(limit)
-        return np.asarray(left + doubt_at(self.ends, found, places, self.wanted.sure))
+        return np.asarray(left + doubt_at(self.ends, found, self.wanted.sure))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -158,11 +158,11 @@ def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | No
     x, y = np.meshgrid(x_m, y_m)
     places = np.stack([x.ravel(), y.ravel(), np.full(x.size, height)], axis=1)
     found = link.arriving(places)
-    in_hand = link.in_hand_db(found, places)
+    in_hand = link.in_hand_db(found)
     return Field(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(found).reshape(x.shape))
 
 
-def doubt_at(ends: Ends, found: Arriving, places: FloatArray, sure: float) -> FloatArray:
+def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
     """What is not known takes of each place's level by itself, as sure as is wanted (n,) [dB]: no more than
     nothing."""
     own = own_of(ends.site, found.sight, found.wall_spread_db)
@@ -198,9 +198,7 @@ def along_route(link: AtWork, steps: int = ROUTE_STEPS) -> Along:
     course = states_of(found).course
     harm = np.exp(read_curves(course.curves, np.arange(course.over_db.size), link.x_db + course.over_db)) / 3600.0
     level = found.mean_gain_db + dbm_from_mw(link.power_mw)
-    return Along(
-        time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found, places), harm
-    )
+    return Along(time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found), harm)
 
 
 def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed, ...]:
