@@ -38,8 +38,8 @@ class SpareNow:
     """A spare as it would be now.
 
     in_hand_db : as planned, None where it may not be used; sure : how sure that is. now_db : in hand at the
-    level received now, less what the fading takes, None where nothing is received. against : what speaks against it; air : what is known of the air there.
-    Sentences without their ends.
+    level received now, less what the fading takes, None where nothing is received. against : what speaks against
+    it; air : what is known of the air there. Sentences without their ends.
     """
 
     khz: int
