@@ -31,6 +31,7 @@ POINTS, LONGER_POINTS = 1 << 12, 1 << 15
 #: How often a break begins where its length is looked at: about where a link just holds [1 per wavelength].
 AT_RATE = 1e-3
 DEEPEST_DB = 40.0
+FOLDER = Path(__file__).resolve().parent.parent / "src" / "linkwright" / "physics"
 #: A share of long breaks below this is told by too few points.
 LEAST_SHARE = 4e-3
 ComplexArray = np.ndarray[tuple[int, ...], np.dtype[np.complex128]]
@@ -172,7 +173,7 @@ def whole(k_db: float) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--out", type=Path, default=TABLES)
+    parser.add_argument("--out", type=Path, default=FOLDER / TABLES)
     with ProcessPoolExecutor(2) as pool:
         found = list(pool.map(whole, K_DB.tolist()))
     tables = {

@@ -8,7 +8,7 @@ import pytest
 from linkwright.assign.criterion import choose, mend
 from linkwright.assign.keep import switch_order
 from linkwright.assign.levels import Radio
-from linkwright.assign.placement import CallLevels, settle_powers
+from linkwright.assign.placement import CallLevels, PowerWishes, settle_powers
 from linkwright.assign.problem import Assignment, Problem, Wish
 from linkwright.assign.search import solve
 
@@ -34,6 +34,7 @@ def levels(
     return CallLevels(
         np.arange(count), radio, (air,) * count, (np.array(steps),) * count, (np.full(slots, np.inf),) * count,
         np.zeros(0, dtype=np.int64), np.zeros(0),
+        PowerWishes(tuple(f"L{n}" for n in range(count)), np.zeros(count), np.zeros(count, dtype=np.bool_)),
     )  # fmt: skip
 
 

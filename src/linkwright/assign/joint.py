@@ -25,13 +25,14 @@ def anywhere(_link: int) -> None:
 def improve_by_levels(
     placement: Placement, tell: Tell, looks: int, allowed: Callable[[int], BoolArray | None] = anywhere
 ) -> None:
-    """Move the worst links to where everybody is better off, until no look finds anything or looks run out.
+    """Move the worst links to where everybody is better off, until no look finds anything or looks run out, or
+    nobody who is short is so for what he hears.
 
     `allowed` says for a link which of its slots (m,) it may take; None: all that keep the spacing.
     """
     made = 0
     standing = placement.score()
-    while made < looks:
+    while made < looks and placement.could_gain(WORTH_DB):
         for link in placement.worst():
             best = None
             for slot in candidates(placement, link, allowed(link)):

@@ -79,10 +79,12 @@ class CallLevels:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What carriers come to in one call: powers (n,) [mW] and what is in hand (n,) [dB]."""
+    """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], and how much interference and air
+    raise the noise (n,) [dB]."""
 
     powers_mw: FloatArray
     excess_db: FloatArray
+    rise_db: FloatArray
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -112,7 +114,7 @@ def settle_powers(call: CallLevels, slots: Sequence[int], carriers_khz: IntArray
         powers.raise_one(m, np.zeros(excess.size))
     for m in powers.order(np.flatnonzero(call.wishes.most)):
         powers.raise_one(m, call.wishes.reserve_db)
-    return Outcome(powers.mw(powers.at), powers.excess_db(powers.at))
+    return powers.outcome()
 
 
 class _Powers:
@@ -124,6 +126,7 @@ class _Powers:
         self.steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
         self.every_khz = np.concatenate([carriers_khz, call.others_khz])
         self.at = np.zeros(n, dtype=np.int64)
+        self._known: dict[bytes, FloatArray] = {}
 
     def mw(self, at: IntArray) -> FloatArray:
         """Powers at steps (n,) [mW]."""
@@ -131,9 +134,19 @@ class _Powers:
 
     def excess_db(self, at: IntArray) -> FloatArray:
         """What everybody has in hand at steps (n,) [dB]."""
-        every_mw = np.concatenate([self.mw(at), self.call.others_mw])
-        own = unwanted(self.call.radio, self.every_khz, every_mw)
-        return excess_db(self.call.radio, every_mw, self.air, own)
+        key = at.tobytes()
+        if key not in self._known:
+            every_mw = np.concatenate([self.mw(at), self.call.others_mw])
+            own = unwanted(self.call.radio, self.every_khz, every_mw)
+            self._known[key] = excess_db(self.call.radio, every_mw, self.air, own)
+        return self._known[key]
+
+    def outcome(self) -> Outcome:
+        """What the steps come to as they stand."""
+        radio, powers, excess = self.call.radio, self.mw(self.at), self.excess_db(self.at)
+        own = slice(radio.own)
+        alone = np.diagonal(radio.gain)[own] * powers / (radio.noise_mw * radio.need * radio.to_hold)[own]
+        return Outcome(powers, excess, np.asarray(10.0 * np.log10(alone) - excess))
 
     def rise(self) -> None:
         """The least fixed point of those who can hold."""
@@ -234,6 +247,10 @@ class Placement:
         """Put a link on another slot, with the outcomes that `try_slot` found."""
         self.slots[link] = slot
         self.outcomes = outcomes
+
+    def could_gain(self, least_db: float) -> bool:
+        """Whether anybody is short who would be less so by so much on a quieter carrier; distance no carrier mends."""
+        return any(bool(((o.excess_db < 0.0) & (o.rise_db > least_db)).any()) for o in self.outcomes)
 
     def weakest(self) -> float:
         """The least excess of any link [dB]; infinite where nobody is live."""

@@ -35,12 +35,12 @@ def run(
     """
     from linkwright.cli.carried import work_for
     from linkwright.cli.output import console, progress, write_text
-    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
+    from linkwright.desk.loading import load_kept, load_shoot, load_sweeps, load_tv
     from linkwright.plan.file import write_plan
     from linkwright.plan.pipeline import make_plan
 
     read = load_shoot(shoot)
-    earlier = load_plan(keep) if keep else None
+    earlier = load_kept(keep) if keep else None
     with progress() as tell, work_for(read, workers, dask) as run_:
         made = make_plan(
             read, load_sweeps(read, shoot), earlier, tell, tv=load_tv(read, shoot), run=run_, effort=effort

@@ -75,6 +75,13 @@ def load_plan(path: str) -> Plan:
     return parse_plan(read_text(Path(path), path, MOST_PLAN_BYTES), path)
 
 
+def load_kept(path: str) -> Plan:
+    """An earlier plan to keep to, of the first kind too. Raises InputError."""
+    from linkwright.plan.file import parse_kept
+
+    return parse_kept(read_text(Path(path), path, MOST_PLAN_BYTES), path)
+
+
 def planned_scene(shoot: Shoot, shoot_path: str, plan: str | None, tell: Tell) -> tuple[Scene, Plan]:
     """The shoot with everything looked up, and the plan in a file or a new one. Raises InputError."""
     from linkwright.plan.chain import scene_of

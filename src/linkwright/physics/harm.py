@@ -10,14 +10,15 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
-from pathlib import Path
+from importlib import resources
 from typing import Final
 
 import numpy as np
 
 from linkwright.units import FloatArray, IntArray
 
-TABLES: Final = Path(__file__).parent / "data" / "fading.npz"
+#: The tables are constants of the package, as its code is.
+TABLES: Final = "data/fading.npz"
 #: What the tables stand over: Rice factor [dB] (the first is Rayleigh), spacing of the branches [wavelengths], how
 #: much weaker the second is [dB], margin [dB]; and how long a break lasts, times the root of mean over need and the
 #: largest Doppler shift.
@@ -109,7 +110,7 @@ def _between(nodes: FloatArray, at: FloatArray) -> tuple[IntArray, FloatArray]:
 @functools.cache
 def tables() -> Tables:
     """The shipped tables, read once."""
-    with np.load(TABLES) as stored:
+    with resources.files("linkwright.physics").joinpath(TABLES).open("rb") as file, np.load(file) as stored:
         parts = [_padded(stored[name]) for name in ("outage", "often", "longer")]
     return Tables(*parts)
 

@@ -15,8 +15,8 @@ from linkwright.plan.solve import far_of_plan
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a link would come to in a call: carrier, power, margin where it decides, what is in hand, how sure,
-    verdict, and the level that its receiver needs there [dBm]."""
+    """What a link would come to in a call: carrier, power, margin where it decides, what is in hand, what
+    the fading takes, how sure, verdict, and the level that its receiver needs there [dBm]."""
 
     call: str
     link: str
@@ -24,6 +24,7 @@ class Outcome:
     power_mw: float
     margin_db: float
     in_hand_db: float
+    fading_db: float
     sure: float
     verdict: Verdict
     worst_at: str
@@ -71,7 +72,8 @@ def outcomes(
             found.append(
                 Outcome(
                     planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
-                    round(proof.margin_db, 2), floored(proof.told.in_hand_db), proof.told.sure,
+                    round(proof.margin_db, 2), floored(proof.told.in_hand_db),
+                    round(proof.margin_db - proof.told.median_db, 2), proof.told.sure,
                     verdict(proof.told.sure, s.chain.wanted.sure), proof.budget.worst_spot,
                     round(proof.n_and_i_dbm + proof.budget.required_cnr_db, 2),
                 )

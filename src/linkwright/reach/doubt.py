@@ -103,6 +103,38 @@ class Own:
         return np.where(self.in_sight, SIGHT_SPREAD_DB, self.sigma_db)
 
 
+def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
+    """Deviations in every case (256, p) [dB] in the order of those `drawn`, each place's with the quantiles of its
+    own law and of what is common (p,) together: so a place by itself is told exactly, however few cases there
+    are."""
+    keys, which = np.unique(
+        np.stack([own.sigma_db, own.in_sight, common_db], axis=1).round(3), axis=0, return_inverse=True
+    )
+    quantiles = np.stack([_quantiles(float(s), bool(sight), float(c)) for s, sight, c in keys], axis=1)
+    found = np.empty(drawn.shape)
+    np.put_along_axis(found, np.argsort(drawn, axis=0, kind="stable"), quantiles[:, which.reshape(-1)], axis=0)
+    return found
+
+
+@functools.lru_cache(maxsize=4096)
+def _quantiles(sigma_db: float, in_sight: bool, common_db: float) -> FloatArray:
+    """Quantiles of a place's deviation and a common normal one together, at the middles of the cases (256,)
+    [dB]."""
+    from scipy.special import ndtr, ndtri
+
+    share = (np.arange(CASES) + 0.5) / CASES
+    if not in_sight:
+        return np.asarray(np.hypot(sigma_db, common_db) * ndtri(share))
+    fine = (np.arange(FINE) + 0.5) / FINE
+    own = Own(np.array([sigma_db]), np.array([True])).deviation_db(ndtri(fine)[:, None])[:, 0]
+    if common_db < 0.01:
+        return np.asarray(np.interp(share, fine, own))
+    at = np.linspace(own[0] - 4.0 * common_db, own[-1] + 4.0 * common_db, FINE)
+    return np.asarray(np.interp(share, ndtr((at[:, None] - own[None, :]) / common_db).mean(axis=1), at))
+
+
+#: Points of a law that is put together with a normal one.
+FINE: Final = 400
 #: Standard deviation of P.1411's variability in sight [dB]: a Rayleigh variable's, times 1.5624 x 7.
 SIGHT_SPREAD_DB: Final = 1.5624 * 7.0 * math.sqrt(2.0 - math.pi / 2.0)
 
@@ -158,7 +190,7 @@ def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving, talents: FloatAr
     first = cases(PLACES)
     common = BODY_DB * first[:, BODY, None] + kit[None, :] * first[:, KIT, None]
     parts = np.stack([own.spread_db, np.full(kit.size, BODY_DB), kit], axis=1)
-    return Doubt(own.deviation_db(score) + common, parts, first[:, TV])
+    return Doubt(laid(own, np.hypot(BODY_DB, kit), own.deviation_db(score) + common), parts, first[:, TV])
 
 
 def groups(stand: IntArray) -> list[slice]:

@@ -15,7 +15,7 @@ import numpy as np
 from linkwright.physics.harm import read_curves
 from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.budget import Budget
-from linkwright.reach.doubt import BODY, BODY_DB, KIT, PLACES, Own, case_at, cases, kit_db_of, own_of
+from linkwright.reach.doubt import BODY_DB, CASES, Own, case_at, kit_db_of, laid, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted, states_of
 from linkwright.reach.path import xyz
@@ -67,13 +67,13 @@ class AtWork:
         """The margins (n,) of the mean level over all turns [dB]."""
         return np.asarray(self.x_db + found.mean_gain_db - found.noise_dbm[:, 0])
 
-    def in_hand_db(self, found: Arriving, places: FloatArray) -> FloatArray:
+    def in_hand_db(self, found: Arriving) -> FloatArray:
         """What the link has in hand at each place of `found` (n,) [dB], as if the talent were there all the
         time."""
         course = states_of(found).course
         limit = np.full(course.over_db.size, self.wanted.harm_s)
         left = self.x_db + course.over_db - course.margins_db(limit)
-        return np.asarray(left + doubt_at(self.ends, found, places, self.wanted.sure))
+        return np.asarray(left + doubt_at(self.ends, found, self.wanted.sure))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -158,19 +158,18 @@ def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | No
     x, y = np.meshgrid(x_m, y_m)
     places = np.stack([x.ravel(), y.ravel(), np.full(x.size, height)], axis=1)
     found = link.arriving(places)
-    in_hand = link.in_hand_db(found, places)
+    in_hand = link.in_hand_db(found)
     return Field(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(found).reshape(x.shape))
 
 
-def doubt_at(ends: Ends, found: Arriving, places: FloatArray, sure: float) -> FloatArray:
+def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
     """What is not known takes of each place's level by itself, as sure as is wanted (n,) [dB]: no more than
     nothing."""
     own = own_of(ends.site, found.sight, found.wall_spread_db)
     keys, which = np.unique(np.stack([own.sigma_db, own.in_sight], axis=1).round(2), axis=0, return_inverse=True)
-    first = cases(PLACES + 1)
-    common = BODY_DB * first[:, BODY] + kit_db_of(ends) * first[:, KIT]
-    kinds = Own(keys[:, 0], keys[:, 1] > 0.0)
-    deviation = np.sort(kinds.deviation_db(first[:, PLACES, None]) + common[:, None], axis=0)
+    common = np.full(len(keys), np.hypot(BODY_DB, kit_db_of(ends)))
+    rising = np.repeat(np.arange(CASES, dtype=np.float64)[:, None], len(keys), axis=1)
+    deviation = laid(Own(keys[:, 0], keys[:, 1] > 0.0), common, rising)
     return np.asarray(deviation[case_at(1.0 - sure)][which.reshape(-1)])
 
 
@@ -199,9 +198,7 @@ def along_route(link: AtWork, steps: int = ROUTE_STEPS) -> Along:
     course = states_of(found).course
     harm = np.exp(read_curves(course.curves, np.arange(course.over_db.size), link.x_db + course.over_db)) / 3600.0
     level = found.mean_gain_db + dbm_from_mw(link.power_mw)
-    return Along(
-        time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found, places), harm
-    )
+    return Along(time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found), harm)
 
 
 def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed, ...]:

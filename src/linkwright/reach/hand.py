@@ -20,8 +20,8 @@ from linkwright.reach.arriving import Arriving
 from linkwright.reach.doubt import CASES, Doubt, case_at
 from linkwright.units import FloatArray, IntArray
 
-#: How finely the shift is found by halving, before it is taken straight between [dB].
-FINE_DB: Final = 0.05
+#: How often the shift is halved between its bounds, which lie some decibels apart.
+HALVINGS: Final = 11
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +106,8 @@ class Course:
     def _between(
         self, low: FloatArray, high: FloatArray, wanted_s: FloatArray, deviation_db: FloatArray
     ) -> FloatArray:
-        """The shift between bounds (c, l), by halving and then straight between the last two."""
-        wide = float((high - low).max(initial=0.0))
-        for _ in range(max(0, int(np.ceil(np.log2(max(wide, FINE_DB) / FINE_DB))))):
+        """The shift between bounds (c, l), by halving as often for every link as for one."""
+        for _ in range(HALVINGS):
             middle = (low + high) / 2.0
             keeps = self.harm_s(middle, deviation_db) <= wanted_s
             low, high = np.where(keeps, low, middle), np.where(keeps, middle, high)

@@ -53,7 +53,7 @@ class Header(Frozen):
         default=2.0, description="seconds an hour with a break that a link which holds keeps to"
     )
     sure_wanted: SureWanted = Field(default=0.9, description="how sure it must be that it keeps to them")
-    target: Annotated[float, Field(gt=0.9, lt=1.0)] | None = Field(
+    target: Annotated[float, Field(gt=0.99, lt=1.0)] | None = Field(
         default=None, description="share of time unbroken that a link which holds keeps to as well"
     )
     power: Power = Field(
