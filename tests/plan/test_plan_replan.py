@@ -39,7 +39,7 @@ def other(name: str, khz: int, mw: float, x_m: float) -> str:
     )
 
 
-#: 1.9 MHz within one TV channel in steps of 100 kHz: so few slots that all combinations of moves can be gone through.
+#: 1.9 MHz within one TV channel in steps of 100 kHz: so few slots that every combination of moves can be tried.
 KIT = pocket("[[526.1, 528.0]]", "raster_khz = 100\nspacing_khz = 400\npowers_mw = [5, 20]") + (
     '[receiver.rx]\nuse = "uhf-cart-rack"\n'
 )

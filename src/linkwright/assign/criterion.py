@@ -177,17 +177,20 @@ def _carriers(placement: Placement) -> tuple[int | None, ...]:
 
 #: Beyond this many links their spares are not weighed one by one.
 WEIGH_SPARES_UP_TO: Final = 40
-#: By how much a link may have less in hand on a spare than on its carrier where it falls short anyway [dB].
+#: By how much a link may have less in hand on a spare than on its carrier where it falls short anyway, and by how much
+#: anybody may fall short on a spare that an earlier plan gave: levels are worked out at one carrier a link [dB].
 SPARE_WORSE_DB: Final = 1.0
 
 
 def spare_holds(placement: Placement, link: int, spare_khz: int) -> bool:
     """Whether on a spare a link would hold, or be short by hardly more than now, and nobody who holds be lost."""
-    slot = int(np.searchsorted(placement.problem.wishes[link].slots_khz, spare_khz))
+    wish = placement.problem.wishes[link]
+    slack = SPARE_WORSE_DB if spare_khz in wish.keep_spares_khz else 0.0
+    slot = int(np.searchsorted(wish.slots_khz, spare_khz))
     _, outcomes = placement.try_slot(link, slot)
     for call, before, after in zip(placement.calls, placement.outcomes, outcomes, strict=True):
-        lost = (before.excess_db >= 0.0) & (after.excess_db < 0.0)
-        worse = (call.members == link) & (after.excess_db < np.minimum(before.excess_db - SPARE_WORSE_DB, 0.0))
+        lost = (before.excess_db >= 0.0) & (after.excess_db < -slack)
+        worse = (call.members == link) & (after.excess_db < np.minimum(before.excess_db - SPARE_WORSE_DB, -slack))
         if bool((lost | worse).any()):
             return False
     return True
