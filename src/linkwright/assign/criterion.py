@@ -177,8 +177,8 @@ def _carriers(placement: Placement) -> tuple[int | None, ...]:
 
 #: Beyond this many links their spares are not weighed one by one.
 WEIGH_SPARES_UP_TO: Final = 40
-#: By how much a link may have less in hand on a spare than on its carrier where it falls short anyway, and by how much
-#: anybody may fall short on a spare that an earlier plan gave: levels are worked out at one carrier a link [dB].
+#: By how much a link may have less in hand on a spare than on its carrier where it falls short anyway, and by how
+#: much anybody may fall short on a spare of an earlier plan: levels are worked out at one carrier a link [dB].
 SPARE_WORSE_DB: Final = 1.0
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from linkwright.air.predicted import Predicted
 from linkwright.assign.verify import Placed, faults
-from linkwright.plan.chain import Chain, Scene, Sweeps, scene_of
+from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
@@ -51,19 +50,16 @@ def link_of(shoot: Shoot, name: str) -> str:
 
 
 def why(
-    shoot: Shoot,
-    sweeps: Sweeps,
+    scene: Scene,
     plan: Plan,
     name: str,
     carrier_khz: int,
-    tv: Mapping[str, Predicted] | None = None,
 ) -> tuple[CallReasons, ...]:
     """What stands against `carrier_khz` for a link, in each call of the plan in which it is live.
 
     Raises InputError for an unknown link.
     """
-    link_of(shoot, name)
-    scene = scene_of(shoot, sweeps, tv)
+    link_of(scene.shoot, name)
     slots = replace(Slots.of(scene), far=far_of_plan(scene, plan))
     found = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):

@@ -266,8 +266,7 @@ def reasons(
     about: tuple[CallReasons, ...] = ()
     plan, document = job.planned.plan, job.document()
     if link and plan is not None and document.shoot is not None:
-        (sweeps, _), (tv, _) = job.sweeps(document.shoot), job.tv(document.shoot)
-        about = why(document.shoot, sweeps, plan, link, khz, tv)
+        about = why(scene, plan, link, khz)
     return render(request, "air_why.html", khz=khz, here=stands(job, scene, air, khz), about=about, link=link)
 
 

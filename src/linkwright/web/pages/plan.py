@@ -234,8 +234,7 @@ def try_carrier(
     if scene is None or plan is None:
         raise InputError("there is no plan yet to try a carrier in")
     khz = _khz(mhz)
-    (sweeps, _), (tv, _) = job.sweeps(scene.shoot), job.tv(scene.shoot)
-    reasons = why(scene.shoot, sweeps, plan, link, khz, tv)
+    reasons = why(scene, plan, link, khz)
     calls = frozenset(one.call for one in reasons)
     after = outcomes(scene, plan, {link: khz}, calls)
     before = {(one.call, one.link): one for one in outcomes(scene, plan, None, calls)}
