@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, excess_db, unwanted
+from linkwright.assign.levels import OnCarriers, Radio, excess_db
 from linkwright.assign.problem import Problem
 from linkwright.units import BoolArray, FloatArray, IntArray
 
@@ -121,7 +121,7 @@ class _Powers:
         self.call, n = call, call.radio.own
         self.air = np.array([call.air_mw[m][slots[m]] for m in range(n)])
         self.steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
-        self.every_khz = np.concatenate([carriers_khz, call.others_khz])
+        self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
         self.at = np.zeros(n, dtype=np.int64)
         self._known: dict[bytes, FloatArray] = {}
 
@@ -134,7 +134,7 @@ class _Powers:
         key = at.tobytes()
         if key not in self._known:
             every_mw = np.concatenate([self.mw(at), self.call.others_mw])
-            own = unwanted(self.call.radio, self.every_khz, every_mw)
+            own = self.here.unwanted(every_mw)
             self._known[key] = excess_db(self.call.radio, every_mw, self.air, own)
         return self._known[key]
 
