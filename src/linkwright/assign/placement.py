@@ -76,8 +76,8 @@ class CallLevels:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], and how much interference and air
-    raise the noise (n,) [dB]."""
+    """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], and how much interference and
+    air raise the noise (n,) [dB]."""
 
     powers_mw: FloatArray
     excess_db: FloatArray
@@ -246,7 +246,8 @@ class Placement:
         self.outcomes = outcomes
 
     def could_gain(self, least_db: float) -> bool:
-        """Whether anybody is short who would be less so by so much on a quieter carrier; distance no carrier mends."""
+        """Whether anybody is short who would be less so by so much on a quieter carrier; distance no carrier
+        mends."""
         return any(bool(((o.excess_db < 0.0) & (o.rise_db > least_db)).any()) for o in self.outcomes)
 
     def weakest(self) -> float:

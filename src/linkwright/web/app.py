@@ -19,6 +19,7 @@ from linkwright.desk.listening import Listening
 from linkwright.desk.playing import Playing
 from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
+from linkwright.plan.answer import hand_says
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
 from linkwright.units import clock, mhz_text
@@ -138,6 +139,7 @@ def _templates() -> Jinja2Templates:
     env.filters["mhz"] = mhz_text
     env.filters["clock"] = clock
     env.globals["static"] = static_url
+    env.globals["hand_says"] = hand_says
     return Jinja2Templates(env=env)
 
 
