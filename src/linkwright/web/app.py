@@ -14,17 +14,9 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
-<<<<<<< HEAD
-from linkwright.desk.job import Job
-from linkwright.desk.listening import Listening
-from linkwright.desk.playing import Playing
-from linkwright.desk.watching import Watching
-from linkwright.desk.wrapping import Wrapping
-from linkwright.plan.answer import hand_says
-=======
 from linkwright.desk.desk import Desk
 from linkwright.lengths import clock
->>>>>>> main
+from linkwright.plan.answer import hand_says
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
 from linkwright.units import mhz_text

@@ -12,7 +12,7 @@ from fastapi.responses import Response
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ground import Ground, drawn_bands
-from linkwright.plan.answer import hand_says
+from linkwright.plan.answer import short_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.reach.ground import along_route, margin_field
@@ -37,24 +37,13 @@ def answer(snapshot: Snapshot, site: str) -> str:
     """The answer of the page as a sentence: of the very links of the table under it."""
     links = margins(snapshot, site)
     if not links:
-<<<<<<< HEAD
         return "Draw the site and place its spots; what links have in hand there follows from the plan."
-    worst = min(links, key=lambda link: (link.in_hand_db, link.margin_db))
-    holding = len({link.link for link in links} - {link.link for link in links if link.verdict != "holds"})
-    count = len({link.link for link in links})
-    return (
-        f"{holding} of {count} links hold at {site}; the weakest is {worst.link} at {worst.worst_at} "
-        f"with {hand_says(worst)}."
-    )
-=======
-        return "Draw the site and place its spots; the margins follow from the plan."
-    worst = min(links, key=lambda one: float(one["margin"]))
+    worst = min(links, key=lambda one: float(one["in_hand"]))
     names = {one["link"] for one in links}
     holding = len(names - {one["link"] for one in links if one["verdict"] != "holds"})
     of = f"{holding} of {len(names)} links hold" if len(names) > 1 else f"{worst['link']}: {worst['verdict']}"
-    weakest = f"{worst['link']} at {worst['at']}, {worst['verdict']} with {worst['margin']:.1f} dB"
+    weakest = f"{worst['link']} at {worst['at']}, {worst['verdict']}, {short_says(worst['in_hand'])}"
     return f"{of} at {site}; the weakest is {weakest}."
->>>>>>> main
 
 
 @router.get("/ground")
@@ -122,14 +111,7 @@ def margins(snapshot: Snapshot, site: str) -> list[dict[str, Any]]:
     plan = None if made is None else relabelled(made.plan, made.names, snapshot.names)
     return [
         {
-<<<<<<< HEAD
-            "call": call.call,
-            "link": link.link,
-            "in_hand": link.in_hand_db,
-            "verdict": link.verdict,
-=======
-            "call": call.call, "link": link.link, "margin": link.margin_db, "verdict": link.verdict,
->>>>>>> main
+            "call": call.call, "link": link.link, "in_hand": link.in_hand_db, "verdict": link.verdict,
             "at": link.worst_at,
         }
         for call in (plan.calls if plan is not None else ())
@@ -178,36 +160,21 @@ def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Sho
 def margin_map(
     request: Request, site: SiteName, link: SiteName, left: Metre, right: Metre, low: Metre, high: Metre
 ) -> Response:
-<<<<<<< HEAD
     """What a link has in hand over a piece of the ground, as bands."""
-    one = _at_work(job_of(request), site, link)
-=======
-    """The margin of a link over a piece of the ground, as bands."""
     one = _at_work(snapshot_of(request), site, link)
->>>>>>> main
     if not (1.0 <= right - left <= 50_000.0 and 1.0 <= high - low <= 50_000.0):
         raise InputError("the piece of ground is too small or too large; zoom to between 1 m and 50 km")
     across = np.linspace(left, right, MAP_POINTS)
     up = np.linspace(low, high, max(8, min(MAP_POINTS, round(MAP_POINTS * (high - low) / (right - left)))))
     found = margin_field(one.at_work, across, up)
-<<<<<<< HEAD
     svg = drawn_bands(Ground(f"In hand of {link}", "", found.x_m, found.y_m, found.in_hand_db))
-    return Response(svg, media_type="image/svg+xml", headers={"cache-control": "no-store"})
-=======
-    svg = drawn_bands(Ground(f"Margin of {link}", "", found.x_m, found.y_m, found.margin_db))
     return Response(svg, media_type="image/svg+xml", headers=KEEP_OUT)
->>>>>>> main
 
 
 @router.get("/api/ground/along")
 def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
-<<<<<<< HEAD
     """What a link has in hand along its route over time: seconds, places [m], decibels."""
-    found = along_route(_at_work(job_of(request), site, link).at_work, ROUTE_POINTS)
-=======
-    """A link's margin along its route over time: seconds, places [m], margins [dB]."""
     found = along_route(_at_work(snapshot_of(request), site, link).at_work, ROUTE_POINTS)
->>>>>>> main
     return {
         "time_s": found.time_s.round(2).tolist(),
         "x_m": found.x_m.round(2).tolist(),
@@ -219,14 +186,8 @@ def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
 @router.get("/ground/places")
 def places(request: Request, site: SiteName) -> Response:
     """The marked spots by how they would serve for the receivers' antennas, and the least powers that hold."""
-<<<<<<< HEAD
-    job = job_of(request)
-    links = [one for one in _all_at_work(job) if one.chain.site.name == site]
-=======
     made = snapshot_of(request).planned()
     links = [one for one in _all_at_work(made) if one.chain.site.name == site]
-    target = made.shoot.shoot.target
->>>>>>> main
     return render(
         request, "ground_places.html", places=places_for(links), least=[(one, one.least()) for one in links]
     )

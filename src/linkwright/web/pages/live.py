@@ -12,13 +12,7 @@ from linkwright.desk.alarms import Alarm
 from linkwright.desk.day import since_changed
 from linkwright.desk.live import answer, call_at, clock_of, happened, next_take, sweep_age
 from linkwright.desk.spares import spares_now
-<<<<<<< HEAD
-from linkwright.desk.watching import BY_OTHERS, Alarm, Watching, call_at, clock_of
-from linkwright.plan.model import Plan
-=======
 from linkwright.desk.watching import Watching
-from linkwright.plan.answer import unbroken
->>>>>>> main
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.watch.diagnose.causes import CAUSES, words_of
@@ -173,13 +167,8 @@ def spare(request: Request, link: Annotated[str, Query(max_length=200)]) -> Resp
     then, now_ns = made.names.name_of(id_), watching.now_ns()
     spares = spares_now(made.scene, made.plan, call_at(made.shoot, now_ns), then, watching.now(made))
     return render(
-<<<<<<< HEAD
-        request, "live_spare.html", answer="", link=link, spares=spares,
-        sweep_age=_sweep_age(job), at=clock_of(job, watching.now_ns()),
-=======
         request, "live_spare.html", answer="", id=id_, link=snapshot.names.name_of(id_), spares=spares,
-        unbroken=unbroken, sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),
->>>>>>> main
+        sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),
     )  # fmt: skip
 
 

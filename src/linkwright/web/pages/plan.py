@@ -240,13 +240,8 @@ def try_carrier(
         (now, then)
         for now, then in effects
         if then is None
-<<<<<<< HEAD
-        or now.link == link
-        or abs(now.in_hand_db - then.in_hand_db) >= 0.1
-=======
         or now.link == name
-        or abs(now.margin_db - then.margin_db) >= 0.1
->>>>>>> main
+        or abs(now.in_hand_db - then.in_hand_db) >= 0.1
         or now.verdict != then.verdict
     ]
     return render(

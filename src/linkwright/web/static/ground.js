@@ -147,28 +147,10 @@ if (svg) gestures(svg, {
 async function change(does) { try { did(await does()); await load(); } catch (error) { say(error.message); } }
 
 function margins(list) {
-<<<<<<< HEAD
-  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], ["Link", "Call", "In hand, dB", "Worst at", "Verdict"], one.verdict));
+  const heads = ["Link", "Call", "In hand, dB", "Worst at", "Verdict"];
+  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["In hand, dB"] }));
   document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
 }
-function row(cells, labels, verdict) {
-  const tr = document.createElement("tr");
-  for (const [n, cell] of cells.entries()) {
-    const td = document.createElement("td");
-    td.dataset.label = labels[n];
-    if (labels[n] === "In hand, dB" || ["East", "North", "Up"].includes(labels[n])) td.className = "num";
-    if (verdict && n === cells.length - 1) { const disc = document.createElement("span"); disc.className = `disc ${verdict}`; td.append(disc); td.className = "verdict"; }
-    td.append(cell);
-    tr.append(td);
-  }
-  return tr;
-}
-=======
-  const heads = ["Link", "Call", "Margin, dB", "Worst at", "Verdict"];
-  const rows = list.map((one) => row([one.link, one.call, one.margin.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["Margin, dB"] }));
-  document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
-}
->>>>>>> main
 function table() {
   const heads = ["Spot", "East", "North", "Up"];
   document.getElementById("spots").replaceChildren(...site.spots.map((one) => row([one.name || "", length(one.x_m), length(one.y_m), length(one.z_m ?? 1.5)], heads, { numbers: heads.slice(1) })));
