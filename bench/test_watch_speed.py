@@ -17,11 +17,13 @@ import numpy as np
 import pytest
 from tests.watch.courses import courses
 
-from linkwright.watch.log.live import Live
+from linkwright.watch.diagnose.watcher import Watcher
+from linkwright.watch.log.live import Intake
 from linkwright.watch.log.parquet import write_parquet
 from linkwright.watch.log.record import Batch
 from linkwright.watch.log.writing import csv_lines, json_records
-from linkwright.watch.play.faults import CAUSES, draw_faults
+from linkwright.watch.play.effects import CAUSES
+from linkwright.watch.play.faults import draw_faults
 from linkwright.watch.play.simulate import Meter, simulate
 
 LINKS, MINUTES, TIMES = 100, 6.0, 120
@@ -114,7 +116,7 @@ def test_twelve_hours_of_a_hundred_links(
 
 
 def test_a_thousand_links_ten_times_a_second(capsys: pytest.CaptureFixture[str], minutes: Batch) -> None:
-    live, seconds = Live(), 10
+    live, watcher, seconds = Intake(), Watcher(), 10
     part = minutes.part(0, LINKS * 10)
     payloads = []
     for second in range(seconds):
@@ -123,11 +125,13 @@ def test_a_thousand_links_ten_times_a_second(capsys: pytest.CaptureFixture[str],
             one = Batch(names, part.link, part.time_ns + second * 1_000_000_000, part.values)
             payloads.append(json.dumps(json_records(one)).encode())
     live.take(payloads[0])
-    live.pump()
+    for batch in live.drain():
+        watcher.add(batch)
     begun = time.process_time()
     for payload in payloads[1:]:
         live.take(payload)
-        live.pump()
+        for batch in live.drain():
+            watcher.add(batch)
     took = time.process_time() - begun
     loads = time.process_time()
     for payload in payloads[1:]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from linkwright.desk.job import Job
+    from linkwright.desk.desk import Desk
 
 PAGES = ("shoot", "air", "plan", "ground", "sound", "day", "sheets", "live", "wrap")
 #: What is kept as readings for the pages Live and Wrap: simulated, so long [h], faults an hour and link, the seed.
@@ -27,10 +27,10 @@ def main(folder: Path) -> int:
 
     from playwright.sync_api import sync_playwright
 
-    from linkwright.desk.job import import_shoot
+    from linkwright.desk.files import import_shoot
     from linkwright.store import Store
     from linkwright.web.app import create_app
-    from linkwright.web.serving import Pages
+    from linkwright.web.serving import Serving
 
     chromium = shutil.which("chromium")
     if chromium is None:
@@ -47,7 +47,8 @@ def main(folder: Path) -> int:
         sock.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{sock.getsockname()[1]}"
         app = create_app(store, frozenset({host}))
-        server = Pages(app)
+        server = Serving(app)
+        desk = app.state.pages.desk
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()
         while not server.started:
@@ -58,7 +59,7 @@ def main(folder: Path) -> int:
             page.goto(f"http://{host}/plan")
             page.wait_for_selector("table.plan strong")
             page.close()
-            keep_readings(app.state.job)
+            keep_readings(desk)
             for size, (wide, tall) in SIZES.items():
                 page = browser.new_page(viewport={"width": wide, "height": tall})
                 page.goto(f"http://{host}/plan")
@@ -76,7 +77,7 @@ def main(folder: Path) -> int:
                         page.get_by_role("button", name="Play simulated readings").click()
                         page.evaluate("window.scrollTo(0, 0)")
                     if name == "wrap":
-                        app.state.wrapping.wait(300.0)
+                        desk.wrapping.wait(300.0)
                         page.goto(f"http://{host}/{name}")
                     page.wait_for_timeout({"sheets": 2500, "live": 45_000, "wrap": 2500}.get(name, 200))
                     page.screenshot(path=folder / f"{name}-{size}.png")
@@ -87,29 +88,27 @@ def main(folder: Path) -> int:
     return 0
 
 
-def keep_readings(job: Job) -> None:
+def keep_readings(desk: Desk) -> None:
     """Half an hour of simulated readings and two takes, as a day would have left them."""
     from linkwright.desk.expecting import courses_of
     from linkwright.desk.kept_readings import MOST_BYTES, name_of
     from linkwright.store import READINGS
     from linkwright.watch.log.kept import packed
     from linkwright.watch.log.stretches import stretch_of
-    from linkwright.watch.play.faults import CAUSES, draw_faults
+    from linkwright.watch.play.effects import CAUSES
+    from linkwright.watch.play.faults import draw_faults
     from linkwright.watch.play.simulate import simulate
 
-    scene, plan, shoot = job.scene(), job.planned.plan, job.document().shoot
-    assert scene is not None
-    assert plan is not None
-    assert shoot is not None
-    courses = courses_of(scene, plan, shoot, PLAYED_H)[:4]
+    made = desk.snapshot().planned()
+    courses = courses_of(made.scene, made.plan, made.shoot, PLAYED_H)[:4]
     faults = draw_faults(courses, CAUSES, seed=SEED, each_h=FAULTS_H)
     for batch in simulate(courses, faults, seed=SEED):
         stretch = stretch_of(batch)
-        job.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS)
-    starts = scene.calls[0].starts
+        desk.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS)
+    starts = made.scene.calls[0].starts
     assert starts is not None
     for n, minutes in enumerate((6, 17)):
-        job.store.happen(
+        desk.store.happen(
             "take", "", {"text": f"Take {n + 1}"}, starts + datetime.timedelta(minutes=minutes), "laptop"
         )
 

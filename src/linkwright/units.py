@@ -80,10 +80,3 @@ def mhz_text(frequency_khz: int) -> str:
 def number_word(count: int) -> str:
     """A count as people write it: a word up to twelve."""
     return NUMBERS[count] if count < len(NUMBERS) else str(count)
-
-
-def clock(seconds: float) -> str:
-    """Hours, minutes and seconds with milliseconds."""
-    thousandths = round(1000 * seconds)
-    minutes, rest = divmod(thousandths, 60_000)
-    return f"{minutes // 60:d}:{minutes % 60:02d}:{rest / 1000:06.3f}"

@@ -14,7 +14,7 @@ import pytest
 import soundfile
 from tests.cli.calling import call
 
-from linkwright.watch.log.live import Live
+from linkwright.watch.log.live import Intake
 
 SHOOT = """
 [shoot]
@@ -174,7 +174,7 @@ def test_how_the_clocks_went_is_said_in_words(capsys: pytest.CaptureFixture[str]
 
 
 def test_readings_are_sent_as_they_would_come(capsys: pytest.CaptureFixture[str], yard: Path) -> None:
-    live = Live()
+    live = Intake()
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:

@@ -10,7 +10,7 @@ from tests.cli.calling import call
 from tests.plan.shoots import HEADER, links, pocket
 
 Capture = pytest.CaptureFixture[str]
-BODY = pocket("[[518.0, 566.0]]") + links(2, more="within_m = 10")
+BODY = pocket("[[518.0, 566.0]]") + links(2)
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from tests.cli.calling import call
 
-from linkwright.desk.tv import site_tv
+from linkwright.desk.loading import load_tv
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_shoot
 
@@ -98,8 +98,8 @@ route = ["Cart"]
 def test_a_site_with_a_list(stations: str) -> None:
     path = str(Path(stations).parent / "shoot.toml")
     shoot = parse_shoot(SHOOT.format(position="latitude = 40.75\nlongitude = -74.0"), path)
-    found = site_tv(shoot, path)
+    found = load_tv(shoot, path)
     assert [one.state for one in found["Roof"].channels if one.channel == "30"] == ["closed"]
     nowhere = parse_shoot(SHOOT.format(position=""), path)
     with pytest.raises(InputError, match="give its latitude"):
-        site_tv(nowhere, path)
+        load_tv(nowhere, path)

@@ -10,9 +10,10 @@ from hypothesis import given, settings
 from tests.shoot.shoots import shoots
 
 from linkwright.day.batteries import Day, day_of, packing
-from linkwright.day.report import answer, document, hours, savings
+from linkwright.day.report import answer, document, savings
 from linkwright.day.schedule import later, minutes_between, schedule
 from linkwright.draw.day import drawn_day
+from linkwright.lengths import hours
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import parse_shoot
 

@@ -6,15 +6,8 @@ import zoneinfo
 
 from tests.watch.made_readings import NINE_MS
 
-from linkwright.watch.diagnose.episodes import (
-    Episode,
-    answer,
-    duration,
-    from_document,
-    iso,
-    lost_by_cause,
-    to_document,
-)
+from linkwright.lengths import duration
+from linkwright.watch.diagnose.episodes import Episode, answer, from_document, iso, lost_by_cause, to_document
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
 

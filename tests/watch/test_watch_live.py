@@ -10,12 +10,16 @@ import socket
 import subprocess
 import threading
 import time
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
-from linkwright.watch.log.live import Live, Taken
+from linkwright.watch.diagnose.watcher import Watcher
+from linkwright.watch.log.live import Intake, Taken
 from linkwright.watch.log.mqtt import Broker, listen
 from linkwright.watch.log.osc import OscServer
 from linkwright.watch.log.record import FIELDS, Batch
@@ -30,13 +34,18 @@ def free_port() -> int:
         return int(one.getsockname()[1])
 
 
+def in_a_loop_of_its_own(work: Coroutine[Any, Any, None]) -> None:
+    """Run it in a thread: the tests by hand keep an event loop running in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, work).result()
+
+
 def test_one_record_many_and_lines() -> None:
-    live = Live()
+    live = Intake()
     assert live.take(GOOD) == Taken(1)
     assert live.take(json.dumps([GOOD, {**GOOD, "link": "Cook"}]).encode()) == Taken(2)
     assert live.take("\n".join(json.dumps({**GOOD, "link": name}) for name in "AB")) == Taken(2)
-    live.pump()
-    assert {seen.link for seen in live.seen()} == {"Potter", "Cook", "A", "B"}
+    assert {name for batch in live.drain() for name in batch.names} == {"Potter", "Cook", "A", "B"}
     assert live.counts().taken == 5
 
 
@@ -45,7 +54,7 @@ def test_one_record_many_and_lines() -> None:
     [b"", b"\xff\xfe", b"{", b"[" * 100_000, b"1e999", b"null", b'"x"', b"[[]]", b"[NaN]", b"\0" * 100, [None], {}],
 )
 def test_whatever_comes_is_refused_and_counted(payload: bytes | list[None] | dict[str, str]) -> None:
-    live = Live()
+    live = Intake()
     taken = live.take(payload)
     assert taken.count == 0
     assert taken.refused == live.counts().refused == 1
@@ -53,21 +62,21 @@ def test_whatever_comes_is_refused_and_counted(payload: bytes | list[None] | dic
 
 
 def test_the_good_ones_of_a_payload_are_taken() -> None:
-    taken = Live().take([GOOD, {**GOOD, "quality": 7}, {**GOOD, "time": "2027-05-14T09:00:01"}])
+    taken = Intake().take([GOOD, {**GOOD, "quality": 7}, {**GOOD, "time": "2027-05-14T09:00:01"}])
     assert (taken.count, taken.refused) == (1, 2)
     assert taken.reasons[0].startswith("record 2 has quality 7")
 
 
 def test_too_many_waiting_are_lost_and_counted() -> None:
-    live = Live(most_waiting=3)
+    live = Intake(most_waiting=3)
     assert live.take([GOOD] * 5) == Taken(3, lost=2)
     assert live.counts().lost == 2
-    live.pump()
+    live.drain()
     assert live.take(GOOD).count == 1
 
 
 def test_the_clock_of_a_link_is_put_right() -> None:
-    live = Live(clock_s={"Potter": 2.5})
+    live = Intake(clock_s={"Potter": 2.5})
     live.take(GOOD)
     (batch,) = live.drain()
     assert batch.names == ("Potter",)
@@ -76,37 +85,39 @@ def test_the_clock_of_a_link_is_put_right() -> None:
 
 
 def test_many_threads_lose_nothing() -> None:
-    live = Live()
+    live = Intake()
     one = json.dumps([{**GOOD, "time": f"2027-05-14T09:00:{n // 10:02d}.{n % 10}Z"} for n in range(100)])
     named = [one.replace("Potter", f"L{n}") for n in range(8)]
     threads = [threading.Thread(target=live.take, args=(text,)) for text in named]
     for thread in threads:
         thread.start()
+    came = 0
     while any(thread.is_alive() for thread in threads):
-        live.pump()
-    live.pump()
-    assert sum(seen.readings for seen in live.seen()) == 800
+        came += sum(map(len, live.drain()))
+    assert came + sum(map(len, live.drain())) == 800
     assert live.counts().waiting == 0
 
 
 def test_an_episode_comes_out() -> None:
-    live = Live()
+    live = Intake()
     count = 200
     values = np.full((count, len(FIELDS)), np.nan, dtype=np.float32)
     values[:, 0], values[:, 3], values[150:, 3] = -60.0, 1.0, 0.0
     times = 1_810_000_000_000_000_000 + np.arange(count, dtype=np.int64) * 100_000_000
-    assert live.take_batch(Batch(("A",), np.zeros(count, np.int32), times, values)) == 0
-    changes = live.pump()
+    assert live.take(Batch(("A",), np.zeros(count, np.int32), times, values)) == Taken(count)
+    watcher = Watcher()
+    changes = [change for batch in live.drain() for change in watcher.add(batch)]
     assert [change.kind for change in changes] == ["opened"]
-    assert live.episodes()[0].cause == "interference"
+    assert watcher.episodes()[0].cause == "interference"
 
 
 def test_osc_from_another_librarys_client() -> None:
     from pythonosc.udp_client import SimpleUDPClient
 
-    live = Live()
+    live = Intake()
     server = OscServer(live.take, lambda: NOW)
-    server.start()
+    thread = threading.Thread(target=server.serve)
+    thread.start()
     try:
         client = SimpleUDPClient(str(server.host), server.port)
         with client:
@@ -120,6 +131,7 @@ def test_osc_from_another_librarys_client() -> None:
             time.sleep(0.02)
     finally:
         server.stop()
+        thread.join()
     assert (live.counts().taken, live.counts().refused) == (1, 2)
 
 
@@ -127,7 +139,7 @@ def test_osc_from_another_librarys_client() -> None:
 def test_mqtt_by_a_real_broker(tmp_path: Path) -> None:
     import aiomqtt
 
-    live, port = Live(), free_port()
+    live, port = Intake(), free_port()
     config = tmp_path / "broker.conf"
     config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n", "utf-8")
     said: list[str] = []
@@ -157,7 +169,7 @@ def test_mqtt_by_a_real_broker(tmp_path: Path) -> None:
     command = [str(shutil.which("mosquitto")), "-c", str(config)]
     broker = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        asyncio.run(run())
+        in_a_loop_of_its_own(run())
     finally:
         broker.terminate()
         assert broker.wait(10) == 0
@@ -170,18 +182,18 @@ def test_a_broker_that_is_not_there_is_told_and_left_when_asked() -> None:
 
     async def run() -> None:
         stop = asyncio.Event()
-        task = asyncio.create_task(listen(Broker(port=free_port()), Live().take, stop, said.append))
+        task = asyncio.create_task(listen(Broker(port=free_port()), Intake().take, stop, said.append))
         while not said:
             await asyncio.sleep(0.01)
         stop.set()
         await asyncio.wait_for(task, 10.0)
 
-    asyncio.run(run())
+    in_a_loop_of_its_own(run())
     assert "cannot be reached" in said[0]
 
 
 def test_what_lasts_is_told_again_with_what_is_known_by_then() -> None:
-    live, told = Live(), []
+    live, watcher, told = Intake(), Watcher(), []
     for second in range(40):
         broken = second >= 20
         records = [
@@ -194,7 +206,8 @@ def test_what_lasts_is_told_again_with_what_is_known_by_then() -> None:
             for n in range(10)
         ]
         live.take(records)
-        told += [(second, one.kind, one.episode.because) for one in live.pump()]
+        changes = [change for batch in live.drain() for change in watcher.add(batch)]
+        told += [(second, one.kind, one.episode.because) for one in changes]
     kinds = [kind for _, kind, _ in told]
     assert kinds[0] == "opened"
     later = [(second, because) for second, kind, because in told if kind == "changed"]

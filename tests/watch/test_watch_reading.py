@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.log.columns import Intake
+from linkwright.watch.log.columns import Amiss
 from linkwright.watch.log.mapping import Mapping, parse_mapping
 from linkwright.watch.log.parquet import write_parquet
 from linkwright.watch.log.reading import read_batches, read_log
@@ -219,9 +219,9 @@ def test_parquet_is_the_same_log(tmp_path: Path) -> None:
     path = tmp_path / "log.parquet"
     log = log_of(tmp_path, TIDY)
     write_parquet(str(path), log.in_time())
-    intake = Intake("log")
-    (batch,) = read_batches(path, intake=intake)
-    assert intake.rows == 10
+    amiss = Amiss("log")
+    (batch,) = read_batches(path, amiss=amiss)
+    assert amiss.rows == 10
     assert batch.names == ("Potter",)
     assert np.array_equal(batch.time_ns, log.tracks[0].time_ns)
     assert np.array_equal(batch.values, log.tracks[0].values, equal_nan=True)

@@ -12,7 +12,8 @@ from tests.watch.scoring import batch_of, confusion, expected_of, false_alarms, 
 from tests.watch.second import Played, Truth, play
 
 from linkwright.watch.diagnose.watcher import Episode, Watcher
-from linkwright.watch.play.faults import CAUSES, draw_faults
+from linkwright.watch.play.effects import CAUSES
+from linkwright.watch.play.faults import draw_faults
 from linkwright.watch.play.simulate import Meter, simulate
 
 #: Seeds that nothing was set by.

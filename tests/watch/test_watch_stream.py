@@ -18,7 +18,8 @@ from linkwright.watch.diagnose.logs import diagnose
 from linkwright.watch.diagnose.watcher import Episode, Watcher
 from linkwright.watch.log.record import FIELDS, SECOND_NS, Batch, Log
 from linkwright.watch.log.writing import csv_lines
-from linkwright.watch.play.faults import CAUSES, draw_faults
+from linkwright.watch.play.effects import CAUSES
+from linkwright.watch.play.faults import draw_faults
 from linkwright.watch.play.replay import paced
 from linkwright.watch.play.simulate import simulate
 

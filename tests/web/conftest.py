@@ -16,10 +16,11 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from linkwright.desk.job import Job, import_shoot
+from linkwright.desk.desk import Desk
+from linkwright.desk.files import import_shoot
 from linkwright.store import Store
 from linkwright.web.app import create_app
-from linkwright.web.serving import Pages
+from linkwright.web.serving import Serving
 
 HOST = "testserver"
 ORIGIN = {"origin": f"http://{HOST}"}
@@ -65,21 +66,25 @@ def demo(store: Store) -> Iterator[TestClient]:
         yield client
 
 
-def job_of_client(client: TestClient) -> Job:
-    """The job behind a client."""
-    job: Job = client.app.state.job  # type: ignore[attr-defined]
-    return job
+def desk_of_client(client: TestClient) -> Desk:
+    """The desk behind a client."""
+    desk: Desk = client.app.state.pages.desk  # type: ignore[attr-defined]
+    return desk
 
 
-def planned(client: TestClient, revision: int | None = None) -> None:
-    """Wait until there is a plan of the newest revision."""
-    job = job_of_client(client)
-    for _ in range(600):
-        wanted = job.document().revision if revision is None else revision
-        if job.planned.of_revision >= wanted and not job.planned.busy:
+def planned(client: TestClient) -> None:
+    """Wait until there is a plan of the job as it is."""
+    wait_for_plan(desk_of_client(client))
+
+
+def wait_for_plan(desk: Desk) -> None:
+    """Wait until there is a plan of the job as it is."""
+    for _ in range(1200):
+        snapshot = desk.snapshot()
+        if not snapshot.planning.busy and snapshot.made is not None and not snapshot.plan_is_old:
             return
         time.sleep(0.05)
-    raise AssertionError(f"no plan: {job.planned}")
+    raise AssertionError(f"no plan: {desk.snapshot().planning}")
 
 
 @dataclass(frozen=True)
@@ -88,7 +93,7 @@ class Served:
 
     url: str
     store: Store
-    job: Job
+    desk: Desk
 
 
 @contextmanager
@@ -101,13 +106,13 @@ def served(path: Path, with_demo: bool = False, **more: Any) -> Iterator[Served]
         sock.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{sock.getsockname()[1]}"
         app = create_app(store, frozenset({host}), **more)
-        server = Pages(app)
+        server = Serving(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()
         while not server.started:
             time.sleep(0.01)
         try:
-            yield Served(f"http://{host}", store, app.state.job)
+            yield Served(f"http://{host}", store, app.state.pages.desk)
         finally:
             server.should_exit = True
             thread.join(timeout=10)

@@ -10,6 +10,7 @@ import numpy as np
 import soundfile
 from fastapi.testclient import TestClient
 from tests.watch.made_readings import NINE_MS
+from tests.web.conftest import desk_of_client
 from tests.web.wrapped import minute
 
 from linkwright.store import READINGS, RECORDING, Store
@@ -67,7 +68,7 @@ def keep_recordings(store: Store) -> None:
 
 def listened(client: TestClient) -> None:
     """Wait until all recordings have been listened to."""
-    listening = client.app.state.listening  # type: ignore[attr-defined]
+    listening = desk_of_client(client).listening
     listening.begin()
     for _ in range(1200):
         if all(listening.heard(one) is not None for one in listening.recordings()):

@@ -11,14 +11,14 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.web.conftest import HOST, ORIGIN, client_of, demo_into, job_of_client, planned
+from tests.web.conftest import HOST, ORIGIN, client_of, demo_into, desk_of_client, planned
 
 from linkwright.store import Store
 from linkwright.web.app import create_app
 
 
 def calls(client: TestClient) -> list[tuple[str, dict[str, Any]]]:
-    return job_of_client(client).document().draft.entries("call")
+    return desk_of_client(client).snapshot().document.draft.entries("call")
 
 
 def day(client: TestClient) -> dict[str, Any]:
@@ -32,9 +32,9 @@ def changes(client: TestClient) -> dict[str, str]:
 
 def test_the_page_says_what_the_command_says(demo: TestClient) -> None:
     text = demo.get("/day").text
-    assert "2 battery changes, none in a take: Boom at 10:30, Presenter at 15:10." in text
+    assert "2 battery changes, none in a take: Boom at 10:30, Presenter at 13:20." in text
     rows = list(csv.DictReader(io.StringIO(demo.get("/day.csv").text)))
-    assert [(row["link"], row["when"]) for row in rows] == [("Boom", "break"), ("Presenter", "break")]
+    assert [(row["link"], row["when"]) for row in rows] == [("Boom", "break"), ("Presenter", "before")]
     assert [row["change_at"] for row in rows] == [one["change_at"] for one in day(demo)["batteries"]]
     assert demo.get("/plan.json").json()["batteries"] == day(demo)["batteries"]
 
@@ -54,7 +54,7 @@ def test_a_call_moves_with_its_breaks_as_one_edit_and_undo_takes_it_back(demo: T
 
 def test_a_break_moves_inside_its_call_only(demo: TestClient) -> None:
     id_, _ = calls(demo)[0]
-    (break_id,) = job_of_client(demo).document().draft.ids["call", id_, "breaks"]
+    (break_id,) = desk_of_client(demo).snapshot().document.draft.ids["call", id_, "breaks"]
     path = ["call", id_, "breaks", break_id]
     demo.post("/api/day/move", json={"path": path, "minutes": 60})
     assert changes(demo)["Boom"] == "11:30"
@@ -64,12 +64,12 @@ def test_a_break_moves_inside_its_call_only(demo: TestClient) -> None:
 
 def test_a_look_at_another_time_keeps_nothing(demo: TestClient) -> None:
     id_, before = calls(demo)[1]
-    revision = job_of_client(demo).document().revision
+    revision = desk_of_client(demo).snapshot().document.revision
     asked: dict[str, str | int] = {"path": json.dumps(["call", id_]), "minutes": 90, "longer": 30, "width": 400}
     told = demo.get("/api/day/picture", params=asked).json()
     assert told["svg"].startswith("<svg")
     assert "15:00 to 19:00" in told["svg"]
-    assert (job_of_client(demo).document().revision, calls(demo)[1]) == (revision, (id_, before))
+    assert (desk_of_client(demo).snapshot().document.revision, calls(demo)[1]) == (revision, (id_, before))
 
 
 @pytest.mark.parametrize(
@@ -128,8 +128,9 @@ def test_cells_changed_now_are_counted_from_then_and_kept(demo: TestClient) -> N
     text = demo.get("/day/body").text
     assert f'data-since="{at.isoformat()}"' in text
     assert demo.post("/tick/changed", json={"link": "Boom"}).json()["ran_h"] >= 0.0
-    kept = job_of_client(demo).store.happenings(kinds=["changed"])
-    assert [one.about for one in kept] == ["Boom", "Boom"]
+    kept = desk_of_client(demo).store.happenings(kinds=["changed"])
+    names = desk_of_client(demo).names()
+    assert [names.name_of(one.about) for one in kept] == ["Boom", "Boom"]
     assert demo.post("/tick/changed", json={"link": "nobody"}).status_code == 400
 
 
@@ -153,10 +154,10 @@ def test_a_logged_run_makes_the_prediction_its_own(demo: TestClient) -> None:
 
 
 def test_what_stands_beside_the_shoot_makes_no_new_plan(demo: TestClient) -> None:
-    plan = job_of_client(demo).planned.plan
+    plan = desk_of_client(demo).snapshot().plan
     demo.post("/tick/changed", json={"link": "Boom"})
     planned(demo)
-    assert job_of_client(demo).planned.plan is plan
+    assert desk_of_client(demo).snapshot().plan is plan
 
 
 def card(client: TestClient, **asked: str | int) -> dict[str, str]:
@@ -180,7 +181,9 @@ def test_steps_are_ticked_off_in_their_order(demo: TestClient) -> None:
         "walk",
     ]  # fmt: skip
     assert "Boom is set up" in demo.get("/setup/body", params={"call": "Raking", "link": "Boom"}).text
-    assert [one.about for one in job_of_client(demo).store.happenings(kinds=["changed"])] == ["Boom"]
+    desk = desk_of_client(demo)
+    kept = desk.store.happenings(kinds=["changed"])
+    assert [desk.names().name_of(one.about) for one in kept] == ["Boom"]
     assert card(demo, call="Raking", link="Salter", step=2)["what"] == "sweep"
     assert "Done at" in demo.get("/setup/body", params={"call": "Raking", "link": "Salter", "step": 2}).text, (
         "one sweep of a receiver does for all that it receives"
@@ -197,7 +200,7 @@ def test_a_tick_is_cleared_and_a_stale_one_refused(demo: TestClient) -> None:
 
 
 def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClient) -> None:
-    job = job_of_client(demo)
+    job = desk_of_client(demo)
     spare = demo.get("/plan.json").json()["calls"][0]["links"][0]
     name, mhz = spare["link"], f"{spare['spares_khz'][0] / 1000:.3f}"
     carrier = card(demo, call="Raking", link=name, step=3)
@@ -219,9 +222,10 @@ def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClie
         "encryption",
     ]
     demo.post("/setup/otherwise", json={"call": "Raking", "link": name, "what": "power", "text": ""})
-    assert job.document().shoot is not None
+    assert job.snapshot().document.shoot is not None
     assert demo.post("/api/undo").json()["changed"]
-    assert next(one for one in job.document().draft.document["link"] if one["name"] == name)["locked_mw"] == 20
+    links = job.snapshot().document.draft.document["link"]
+    assert next(one for one in links if one["name"] == name)["locked_mw"] == 20
 
 
 @pytest.mark.parametrize(
@@ -232,11 +236,11 @@ def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClie
     ],
 )  # fmt: skip
 def test_what_no_shoot_holds_is_refused_before_it_is_kept(demo: TestClient, what: str, text: str) -> None:
-    before = job_of_client(demo).document().revision
+    before = desk_of_client(demo).snapshot().document.revision
     answered = demo.post("/setup/otherwise", json={"call": "Raking", "link": "Boom", "what": what, "text": text})
     assert answered.status_code == 400
     assert answered.json()["says"]
-    assert job_of_client(demo).document().revision == before
+    assert desk_of_client(demo).snapshot().document.revision == before
 
 
 def test_a_device_that_logs_may_tick_but_not_change_the_shoot(store: Store) -> None:
@@ -264,7 +268,7 @@ def test_a_shoot_without_times_has_a_day_and_steps(store: Store) -> None:
     demo_into(store)
     with client_of(store) as client:
         for _ in calls(client):
-            at, revision = calls(client)[0][0], job_of_client(client).document().revision
+            at, revision = calls(client)[0][0], desk_of_client(client).snapshot().document.revision
             client.post("/api/remove", json={"path": ["call", at], "revision": revision})
         planned(client)
         assert "The calls have no times; a fresh set lasts" in client.get("/day").text

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from tests.web.accessible import violations
-from tests.web.conftest import Served
+from tests.web.conftest import Served, wait_for_plan
 from tests.web.test_pages_by_hand import demo_job, page
 
 __all__ = ["demo_job", "page"]
@@ -24,10 +25,7 @@ def ready(job: Served, page: Any) -> None:
     page.goto(f"{job.url}/day")
     expect(page.locator("#answer")).to_contain_text("2 battery changes")
     expect(page.locator(HANDLE.format("Call Raking"))).to_be_attached()
-    for _ in range(100):
-        if job.job.planned.plan is not None and not job.job.planned.busy:
-            break
-        page.wait_for_timeout(100)
+    wait_for_plan(job.desk)
     page.wait_for_timeout(500)
 
 
@@ -84,11 +82,12 @@ def test_changed_now_counts_from_then(demo_job: Served, page: Any) -> None:
 
     ready(demo_job, page)
     with page.expect_response("**/tick/changed"):
-        page.locator("[data-changed=Boom]").click()
-    expect(page.locator("#said")).to_contain_text("Boom: cells changed at")
-    row = page.locator("tr").filter(has=page.locator("[data-changed=Boom]"))
+        page.get_by_role("button", name=re.compile("Changed now ?: Boom")).click()
+    expect(page.locator("#status .says")).to_contain_text("Boom: cells changed at")
+    row = page.locator("tr").filter(has=page.get_by_role("button", name=re.compile("Changed now ?: Boom")))
     expect(row.locator(".since")).to_have_text("0 min")
-    assert [one.about for one in demo_job.store.happenings(kinds=["changed"])] == ["Boom"]
+    boom = demo_job.desk.names().id_of("link", "Boom")
+    assert [one.about for one in demo_job.store.happenings(kinds=["changed"])] == [boom]
 
 
 def test_a_link_is_set_up_step_by_step(demo_job: Served, page: Any) -> None:
@@ -102,7 +101,7 @@ def test_a_link_is_set_up_step_by_step(demo_job: Served, page: Any) -> None:
         page.locator("#done").click()
         expect(page.locator("#answer")).to_contain_text(f"step {n} of 11")
     expect(page.locator("#h-step")).to_have_text("Carrier")
-    page.locator("#link").select_option("Salter")
+    page.locator("#link").select_option(demo_job.desk.names().id_of("link", "Salter"))
     expect(page.locator("#h-step")).to_have_text("Pair")
     page.get_by_role("button", name="Power:").click()
     expect(page.locator("#h-step")).to_have_text("Power")

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.web.conftest import HOST, client_of, demo_into, planned
+from tests.web.conftest import HOST, client_of, demo_into, desk_of_client, planned
 
 from linkwright.desk import kept_readings
 from linkwright.desk.watching import Watching
@@ -20,8 +20,7 @@ START = datetime.datetime(2027, 5, 14, 8, 30, tzinfo=datetime.UTC)  # half past 
 
 
 def watching_of(client: TestClient) -> Watching:
-    found: Watching = client.app.state.watching  # type: ignore[attr-defined]
-    return found
+    return desk_of_client(client).watching
 
 
 def record(link: str, second: float, **more: Any) -> dict[str, Any]:
@@ -118,7 +117,7 @@ def test_a_fault_becomes_an_alarm_with_cause_and_next_step_and_is_acknowledged(d
     text = demo.get("/live/alarms").text
     assert "Raker:" in text
     assert "% sure" in text
-    assert 'hx-preserve="true"' in text  # the spares that somebody looks at stay when alarms change
+    assert 'data-stays="yes"' in text  # the spares that somebody looks at stay when alarms change
     key = watching_of(demo).shown()[0].key
     answered = demo.post("/log/acknowledge", json={"key": key})
     assert answered.status_code == 200
@@ -130,7 +129,7 @@ def test_spares_are_proved_now_and_a_switch_is_kept_planned_and_told(demo: TestC
     send(demo, [record("Presenter", 0.1 * n) for n in range(20)])
     eventually(lambda: row_of(demo, "Presenter")[0] == "holds")
     text = demo.get("/live/spare", params={"link": "Presenter"}).text
-    plan = demo.app.state.job.planned.plan  # type: ignore[attr-defined]
+    plan = desk_of_client(demo).snapshot().planned().plan
     spares = next(link.spares_khz for link in plan.calls[0].links if link.link == "Presenter")
     for khz in spares:
         assert f"{khz / 1000:.3f}" in text
@@ -139,7 +138,8 @@ def test_spares_are_proved_now_and_a_switch_is_kept_planned_and_told(demo: TestC
     assert answered.status_code == 200
     assert "Tell" in answered.json()["says"][0]
     planned(demo)
-    shoot = demo.app.state.job.document().shoot  # type: ignore[attr-defined]
+    shoot = desk_of_client(demo).snapshot().shoot
+    assert shoot is not None
     assert next(link.locked_mhz for link in shoot.link if link.name == "Presenter") == spares[0] / 1000
     assert "switched" in demo.get("/live/happened").text
     assert demo.get("/live/spare", params={"link": "Nobody"}).status_code == 400
@@ -167,10 +167,11 @@ def test_a_restart_forgets_no_reading(tmp_path: Path) -> None:
         (kept,) = kept_readings.kept(store)
         (batch,) = kept_readings.read(store, [kept])
         assert len(batch) == 50
-        assert batch.names == ("Raker",)
+        names = [desk_of_client(client).names().name_of(link) for link in batch.names]
+        assert names == ["Raker"]
         with client_of(store) as client:
             planned(client)
-            eventually(lambda: watching_of(client).intake.seen())
+            eventually(lambda: watching_of(client).watched())
 
 
 def test_simulated_readings_come_in_and_stop(demo: TestClient) -> None:

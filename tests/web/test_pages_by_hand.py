@@ -147,11 +147,11 @@ def test_a_plan_is_locked_tried_and_followed(demo_job: Served, page: Any) -> Non
     page.goto(f"{demo_job.url}/plan")
     expect(page.locator("table.plan tbody strong").first).to_be_visible()
     page.get_by_role("button", name="Keep beside the next").click()
-    expect(page.locator("#said")).to_contain_text("Kept")
-    page.locator("button[data-lock='Salter']").first.click()
+    expect(page.locator("#status .says")).to_contain_text("Kept")
+    page.get_by_role("button", name="Put Salter on its spare").first.click()
     expect(page.locator("#body")).to_contain_text("Against the plan set aside")
     expect(page.locator(".tag")).to_have_text("locked")
-    page.locator("#try-link").select_option("Raker")
+    page.locator("#try-link").select_option(label="Raker")
     page.locator("[name=mhz]").fill("571.125")
     page.get_by_role("button", name="What would it do?").click()
     expect(page.locator("#tried")).to_contain_text("Raker")
@@ -242,7 +242,7 @@ def test_the_day_is_watched_with_simulated_readings(demo_job: Served, page: Any)
 
 def test_everybody_can_use_it(demo_job: Served, page: Any) -> None:
     """axe, WCAG 2.2 AA: no violation on any page, on any ground, at either size."""
-    demo_job.job.hub.tell("plan", {})
+    demo_job.desk.listeners.tell("plan", {"revision": 0})
     demo_job.store.attach("take.wav", take(), "laptop", most_bytes=1 << 24, kind="recording")
     for name in ("shoot", "air", "plan", "ground", "sound", "sheets", "live", "connect"):
         page.goto(f"{demo_job.url}/{name}")

@@ -7,7 +7,7 @@ import zipfile
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.web.conftest import client_of, demo_into, job_of_client, planned
+from tests.web.conftest import client_of, demo_into, desk_of_client, planned
 
 from linkwright.store import Store
 
@@ -52,30 +52,29 @@ def test_cards_carry_codes_where_telephones_reach_the_pages(store: Store) -> Non
 
 
 def test_a_neighbour_s_list_becomes_others_is_judged_at_once_and_can_be_undone(demo: TestClient) -> None:
-    job = job_of_client(demo)
-    plan = job.planned.plan
+    job = desk_of_client(demo)
+    plan = job.snapshot().plan
     assert plan is not None
     carrier = plan.calls[0].links[0].carrier_khz / 1000
     data = f"carrier_mhz,name,place\n{carrier},Another crew,Pans\n".encode()
     answered = demo.post("/sheets/neighbours", files={"file": ("theirs.csv", data, "text/csv")})
     assert answered.status_code == 200, answered.text
     assert "would not hold any more" in answered.json()["says"][0]
-    shoot = job.document().shoot
+    shoot = job.snapshot().document.shoot
     assert shoot is not None
     assert "Another crew" in [other.name for other in shoot.other]
     planned(demo)
-    assert job.planned.plan is not None
-    assert job.planned.plan.calls[0].links[0].carrier_khz / 1000 != carrier
+    assert job.snapshot().planned().plan.calls[0].links[0].carrier_khz / 1000 != carrier
     demo.post("/api/undo")
-    shoot = job.document().shoot
+    shoot = job.snapshot().document.shoot
     assert shoot is not None
     assert "Another crew" not in [other.name for other in shoot.other]
 
 
 @pytest.mark.parametrize("data", [b"", b"\xff\xfe\x00", b"a,b\n1,2\n", b"{"])
 def test_a_bad_list_changes_nothing(demo: TestClient, data: bytes) -> None:
-    before = job_of_client(demo).document().revision
+    before = desk_of_client(demo).snapshot().document.revision
     answered = demo.post("/sheets/neighbours", files={"file": ("x.csv", data, "text/csv")})
     assert answered.status_code == 400
     assert answered.json()["says"][0].startswith("x.csv")
-    assert job_of_client(demo).document().revision == before
+    assert desk_of_client(demo).snapshot().document.revision == before

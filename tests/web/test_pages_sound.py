@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 from fastapi.testclient import TestClient
-from tests.web.conftest import planned
+from tests.web.conftest import desk_of_client, planned
 
 RATE = 16_000
 
@@ -72,7 +72,7 @@ def test_the_settings_of_every_link_and_its_chain(demo: TestClient) -> None:
 
 
 def test_what_is_set_by_hand_shows_at_once(demo: TestClient) -> None:
-    entries = demo.app.state.job.document().draft.entries("link")  # type: ignore[attr-defined]
+    entries = desk_of_client(demo).snapshot().document.draft.entries("link")
     of = next(id_ for id_, value in entries if value["name"] == "Stoker")
     answered = demo.post("/api/field", json={"path": ["link", of, "attenuation_db"], "seen": "null", "text": "0"})
     assert answered.status_code == 200
@@ -123,7 +123,7 @@ def test_what_a_recording_taught_is_set_on_the_link(with_take: TestClient) -> No
     assert "<svg" in with_take.get("/sound/voice", params={"of": of, "track": 1}).text
     answered = with_take.post("/sound/take", json={"link": "Presenter", "of": of, "channel": 1})
     assert answered.status_code == 200, answered.text
-    shoot = with_take.app.state.job.document().shoot  # type: ignore[attr-defined]
+    shoot = desk_of_client(with_take).snapshot().whole_shoot()
     link = next(one for one in shoot.link if one.name == "Presenter")
     assert link.voice_f0_hz == pytest.approx(0.97 * 120.0, abs=2.0)  # a vibrato of 3 %
     assert link.low_cut_hz in (0, 60, 80)  # 0.798 of 120 Hz is 96 Hz
@@ -152,7 +152,7 @@ def test_what_is_no_recording_is_refused_in_a_sentence_and_not_kept(demo: TestCl
     answered = demo.post("/sound/recordings", files={"file": ("x.wav", data, "audio/wav")})
     assert answered.status_code == 400
     assert "x.wav" in answered.json()["says"][0]
-    assert demo.app.state.listening.recordings() == []  # type: ignore[attr-defined]
+    assert desk_of_client(demo).listening.recordings() == []
 
 
 def test_listening_can_be_stopped(demo: TestClient) -> None:

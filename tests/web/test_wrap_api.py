@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 import pytest
 from fastapi.testclient import TestClient
 from tests.watch.made_readings import NINE_MS
-from tests.web.conftest import client_of, demo_into, job_of_client, planned
+from tests.web.conftest import client_of, demo_into, desk_of_client, planned
 from tests.web.wrapped import day_behind, gone_through, log_csv
 
 from linkwright.store import Store
@@ -111,7 +111,7 @@ def test_a_receiver_s_log_is_taken_in_and_away(wrapped: TestClient) -> None:
     assert answered.status_code == 200, answered.text
     gone_through(wrapped)
     assert {row["link"] for row in rows(wrapped, "/wrap/links.csv")} == {"Presenter", "Boom", "Raker"}
-    (one,) = [one for one in job_of_client(wrapped).store.attachment_list() if one.kind == "log"]
+    (one,) = [one for one in desk_of_client(wrapped).store.attachment_list() if one.kind == "log"]
     assert wrapped.post(f"/wrap/logs/remove?of={one.id}").status_code == 200
     gone_through(wrapped)
     assert {row["link"] for row in rows(wrapped, "/wrap/links.csv")} == {"Presenter", "Boom"}
@@ -119,15 +119,17 @@ def test_a_receiver_s_log_is_taken_in_and_away(wrapped: TestClient) -> None:
 
 @pytest.mark.parametrize("data", [b"", b"PAR1nothing", b"a,b\n1,2\n", b"\x00" * 999, b"time,link\nx,y\n"])
 def test_a_file_that_is_no_log_is_refused_and_leaves_nothing(looked_at: TestClient, data: bytes) -> None:
-    before = job_of_client(looked_at).store.attachment_list()
+    before = desk_of_client(looked_at).store.attachment_list()
     answered = looked_at.post("/wrap/logs", files={"file": ("x.csv", data, "text/csv")})
     assert answered.status_code == 400, answered.text
     assert len(answered.json()["says"]) == 1
-    assert job_of_client(looked_at).store.attachment_list() == before
+    assert desk_of_client(looked_at).store.attachment_list() == before
 
 
 def test_damaged_readings_are_told_and_the_others_stay(wrapped: TestClient) -> None:
-    job_of_client(wrapped).store.attach("2027-05-14T08:30:00+00:00", b"LWR1xx", "x", most_bytes=99, kind="readings")
+    desk_of_client(wrapped).store.attach(
+        "2027-05-14T08:30:00+00:00", b"LWR1xx", "x", most_bytes=99, kind="readings"
+    )
     gone_through(wrapped)
     text = wrapped.get("/wrap").text
     assert "they are left out" in text
@@ -165,7 +167,11 @@ def test_an_empty_job_has_a_page_too(empty: TestClient) -> None:
 
 
 def entry(client: TestClient, name: str) -> dict[str, Any]:
-    found = [site for _, site in job_of_client(client).document().draft.entries("site") if site.get("name") == name]
+    found = [
+        site
+        for _, site in desk_of_client(client).snapshot().document.draft.entries("site")
+        if site.get("name") == name
+    ]
     return found[0]
 
 
@@ -207,7 +213,7 @@ def test_it_is_offered_nearby_and_taken_over_by_one_edit(wrapped: TestClient, tm
             site = entry(client, "Pans")
             assert site["learnt"]["site"] == "Pans"
             assert site["sweeps"] == ["sweep.csv", "2027-05-14 1-sweep.csv"]
-            shoot = job_of_client(client).document().shoot
+            shoot = desk_of_client(client).snapshot().document.shoot
             assert shoot is not None
             assert shoot.site[0].learnt is not None
             assert client.post("/api/undo").json()["changed"]

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from tests.web.accessible import violations
-from tests.web.conftest import Served, served
+from tests.web.conftest import Served, served, wait_for_plan
 from tests.web.test_pages_by_hand import page
 from tests.web.wrapped import keep_day
 
@@ -29,10 +28,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Path
 def ready(job: Served, page: Any) -> Any:
     from playwright.sync_api import expect
 
-    for _ in range(300):
-        if job.job.planned.plan is not None and not job.job.planned.busy:
-            break
-        time.sleep(0.1)
+    wait_for_plan(job.desk)
     page.goto(f"{job.url}/wrap")
     expect(page.locator("#answer")).to_contain_text("One link broke up in 6 min", timeout=60_000)
     expect(page.locator("#readout")).to_contain_text("all of it")
@@ -78,7 +74,7 @@ def test_a_place_is_kept_by_one_press(day: tuple[Served, Path], page: Any) -> No
     ready(day[0], page)
     before = len(list(day[1].glob("*.toml")))
     page.locator("[data-keep='Pans']").click()
-    expect(page.locator("#said")).to_contain_text("What was learnt of Pans is kept in")
+    expect(page.locator("#status .says")).to_contain_text("What was learnt of Pans is kept in")
     assert len(list(day[1].glob("*.toml"))) == before + 1
 
 

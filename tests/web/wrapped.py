@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from fastapi.testclient import TestClient
 from tests.watch.made_readings import NINE_MS, readings
-from tests.web.conftest import client_of, demo_into, planned
+from tests.web.conftest import client_of, demo_into, desk_of_client, planned
 
 from linkwright.store import READINGS, Store
 from linkwright.store.placebook import PlaceBook
@@ -59,9 +59,9 @@ def day_behind(store: Store, places: Path | None = None) -> Iterator[TestClient]
 
 def gone_through(client: TestClient) -> None:
     """Wait until all readings have been gone through."""
-    wrapping = client.app.state.wrapping  # type: ignore[attr-defined]
+    wrapping = desk_of_client(client).wrapping
     for _ in range(3):
-        wrapping.begin(client.app.state.job)  # type: ignore[attr-defined]
+        wrapping.begin(desk_of_client(client).snapshot())
         assert wrapping.wait(120.0)
 
 

@@ -103,32 +103,56 @@ class Unwanted:
         return self.receiver + self.transmitter + self.adjacent + self.blocking
 
 
-def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
-    """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
-    received = radio.gain * powers_mw[:, None]
-    radiated = radiated_share(radio, powers_mw)
-    if radio.compiled:
+class OnCarriers:
+    """A radio on carriers (n,) [kHz]: what does not depend on powers, worked out once for as many as are tried."""
+
+    def __init__(self, radio: Radio, carriers_khz: IntArray) -> None:
+        self.radio, self.carriers_khz = radio, carriers_khz
+        self.through = radio.gain * rejections(radio, carriers_khz)
+        self.off = radio.gain - np.diag(np.diagonal(radio.gain))
+        self.blocked = radio.noise_mw * ONE_DB_MORE / radio.blocking_mw
+        self.order = np.argsort(carriers_khz, kind="stable")
+        sorted_both = np.ix_(self.order, self.order)
+        self.sorted_khz, self.sorted_width = carriers_khz[self.order], radio.width_khz[self.order]
+        self.sorted_gain = np.ascontiguousarray(radio.gain[sorted_both])
+        self.sorted_iip3 = radio.iip3_mw[self.order]
+        self.sorted_share = np.ascontiguousarray((radio.coupling * radio.conversion[None, :])[sorted_both])
+
+    def unwanted(self, powers_mw: FloatArray) -> Unwanted:
+        """The interference that the links of a call make each other at powers (n,) [mW]."""
+        at_receiver, at_transmitter = self._products(powers_mw)
+        return Unwanted(
+            at_receiver, at_transmitter, powers_mw @ self.through, self.blocked * (powers_mw @ self.off)
+        )
+
+    def _products(self, powers_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
+        radio = self.radio
+        if not radio.compiled:
+            received = radio.gain * powers_mw[:, None]
+            return plain_products(radio, self.carriers_khz, received, radiated_share(radio, powers_mw))
         from linkwright.physics.intermodulation.compiled_inband import every_filter
 
-        order = np.argsort(carriers_khz, kind="stable")
-        back = np.argsort(order, kind="stable")
-        at_receiver, at_transmitter = np.zeros(radio.transmitters), np.zeros(radio.transmitters)
+        powers = powers_mw[self.order]
+        received = self.sorted_gain * powers[:, None]
+        at_receiver, at_transmitter = np.zeros(powers.size), np.zeros(powers.size)
         every_filter(
-            carriers_khz[order],
-            radio.width_khz[order],
-            np.ascontiguousarray(received[np.ix_(order, order)]),
-            np.ascontiguousarray(driving(received, radio.iip3_mw)[np.ix_(order, order)]),
-            np.ascontiguousarray(radiated[np.ix_(order, order)]),
-            radio.iip3_mw[order],
+            self.sorted_khz,
+            self.sorted_width,
+            received,
+            driving(received, self.sorted_iip3),
+            powers[:, None] * self.sorted_share / powers[None, :],
+            self.sorted_iip3,
             at_receiver,
             at_transmitter,
         )
-        at_receiver, at_transmitter = at_receiver[back], at_transmitter[back]
-    else:
-        at_receiver, at_transmitter = plain_products(radio, carriers_khz, received, radiated)
-    adjacent, off_channel = neighbours(radio, carriers_khz, received)
-    blocking = radio.noise_mw * ONE_DB_MORE * off_channel / radio.blocking_mw
-    return Unwanted(at_receiver, at_transmitter, adjacent, blocking)
+        back = np.empty(powers.size, dtype=np.int64)
+        back[self.order] = np.arange(powers.size)
+        return at_receiver[back], at_transmitter[back]
+
+
+def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
+    """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
+    return OnCarriers(radio, carriers_khz).unwanted(powers_mw)
 
 
 def radiated_share(radio: Radio, powers_mw: FloatArray) -> FloatArray:

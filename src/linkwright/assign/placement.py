@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, excess_db, unwanted
+from linkwright.assign.levels import OnCarriers, Radio, excess_db
 from linkwright.assign.problem import Problem
 from linkwright.units import BoolArray, FloatArray, IntArray
 
@@ -79,8 +79,8 @@ class CallLevels:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], how much interference and air
-    raise the noise (n,) [dB]."""
+    """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], and how much interference and
+    air raise the noise (n,) [dB]."""
 
     powers_mw: FloatArray
     excess_db: FloatArray
@@ -124,7 +124,7 @@ class _Powers:
         self.call, n = call, call.radio.own
         self.air = np.array([call.air_mw[m][slots[m]] for m in range(n)])
         self.steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
-        self.every_khz = np.concatenate([carriers_khz, call.others_khz])
+        self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
         self.at = np.zeros(n, dtype=np.int64)
         self._known: dict[bytes, FloatArray] = {}
 
@@ -137,7 +137,7 @@ class _Powers:
         key = at.tobytes()
         if key not in self._known:
             every_mw = np.concatenate([self.mw(at), self.call.others_mw])
-            own = unwanted(self.call.radio, self.every_khz, every_mw)
+            own = self.here.unwanted(every_mw)
             self._known[key] = excess_db(self.call.radio, every_mw, self.air, own)
         return self._known[key]
 
@@ -249,7 +249,8 @@ class Placement:
         self.outcomes = outcomes
 
     def could_gain(self, least_db: float) -> bool:
-        """Whether anybody is short who would be less so by so much on a quieter carrier: none mends distance."""
+        """Whether anybody is short who would be less so by so much on a quieter carrier; distance no carrier
+        mends."""
         return any(bool(((o.excess_db < 0.0) & (o.rise_db > least_db)).any()) for o in self.outcomes)
 
     def weakest(self) -> float:

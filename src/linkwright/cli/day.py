@@ -54,7 +54,8 @@ def holds(day: Day) -> bool:
 def print_day(out: Console, day: Day) -> None:
     """The answer, the calls, the transmitters, what to pack, what would save."""
     from linkwright.cli.output import print_table
-    from linkwright.day.report import WHEN, answer, clock, hours
+    from linkwright.day.report import WHEN, answer, clock
+    from linkwright.lengths import hours
 
     out.print(answer(day), style="bold")
     out.print()
@@ -84,7 +85,8 @@ def print_day(out: Console, day: Day) -> None:
 
 
 def _row(link: LinkDay) -> tuple[str, ...]:
-    from linkwright.day.report import clock, hours
+    from linkwright.day.report import clock
+    from linkwright.lengths import hours
 
     return (
         link.link, f"{link.kit.cells.count} {link.kit.kind}", f"{link.power_mw:g} mW",

@@ -61,7 +61,7 @@ def serve_demo(port: int) -> None:
     from pathlib import Path
 
     from linkwright.cli.serve import serve_store
-    from linkwright.desk.job import import_shoot
+    from linkwright.desk.files import import_shoot
     from linkwright.store import Store
 
     with (

@@ -168,8 +168,8 @@ def answer(found: Diagnosis) -> str:
 def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> None:
     """The answer, a table, each episode in words, and what was put right."""
     from linkwright.cli.output import print_table
+    from linkwright.lengths import seconds
     from linkwright.watch.align.recordings import alone_words, clock_words
-    from linkwright.watch.diagnose.words import seconds
 
     out.print(answer(found), style="bold")
     if found.episodes:

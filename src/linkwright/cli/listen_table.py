@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.cli.output import print_table
-from linkwright.units import clock
+from linkwright.lengths import clock
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -40,7 +40,7 @@ def run(
     unpacked into a job file beside it.
     """
     from linkwright.desk.archive import is_zip, open_beside
-    from linkwright.desk.job import import_shoot
+    from linkwright.desk.files import import_shoot
     from linkwright.store import Store
 
     path = Path(shoot) if shoot is not None else None
@@ -86,7 +86,7 @@ def serve_store(store: Store, port: int, lan: bool, sources: Sources | None = No
     from linkwright.shoot.errors import InputError
     from linkwright.store.placebook import PlaceBook, own_folder
     from linkwright.web.app import create_app
-    from linkwright.web.serving import Pages
+    from linkwright.web.serving import Serving
 
     sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -106,7 +106,7 @@ def serve_store(store: Store, port: int, lan: bool, sources: Sources | None = No
     typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")
     for url in urls:
         typer.echo(f"On the network: {url}; let devices in on the page Connect.")
-    Pages(app).run(sockets=[sock])
+    Serving(app).run(sockets=[sock])
 
 
 def lan_addresses() -> list[str]:

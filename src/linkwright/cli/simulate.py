@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from linkwright.progress import Tell
     from linkwright.watch.log.record import Batch
     from linkwright.watch.play.course import Course
-    from linkwright.watch.play.faults import Fault
+    from linkwright.watch.play.effects import Fault
 
 
 def run(
@@ -65,7 +65,7 @@ def run(
 def _causes(text: str) -> tuple[str, ...]:
     """The causes that were asked for. Raises InputError for one that there is not."""
     from linkwright.shoot.errors import InputError, did_you_mean
-    from linkwright.watch.play.faults import CAUSES
+    from linkwright.watch.play.effects import CAUSES
 
     if text in ("all", "none"):
         return CAUSES if text == "all" else ()

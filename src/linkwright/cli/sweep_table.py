@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from linkwright.cli.output import print_table
+from linkwright.lengths import duration
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -211,12 +212,3 @@ def _looking(document: dict[str, Any], console: Console) -> None:
         f"Asked about: somebody on {100 * look['user_on_share']:g} % of the time, {look['user_on_s']:g} s at a "
         "time (assumed), strong enough to be seen in one look.",
     )
-
-
-def duration(seconds: float) -> str:
-    """A time as people say it."""
-    if seconds < 90.0:
-        return f"{seconds:.0f} s"
-    if seconds < 5400.0:
-        return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 3600.0:.1f} h"

@@ -8,6 +8,7 @@ from typing import Any
 
 from linkwright.day.batteries import CellChange, Day, LinkDay, packing
 from linkwright.day.schedule import TimedCall
+from linkwright.lengths import hours
 
 WHEN = {"break": "in the break", "before": "before the call", "take": "in the take"}
 
@@ -18,13 +19,6 @@ def clock(moment: datetime.datetime | None, day: datetime.date | None = None) ->
         return ""
     other = day is not None and moment.date() != day
     return f"{moment:%H:%M}" + (f" on {moment:%-d %B}" if other else "")
-
-
-def hours(value: float) -> str:
-    """A length of time as people read it: "2 h 05", "45 min"."""
-    minutes = round(60.0 * value)
-    sign, minutes = ("\N{MINUS SIGN}" if minutes < 0 else ""), abs(minutes)
-    return f"{sign}{minutes // 60} h {minutes % 60:02d}" if minutes >= 60 else f"{sign}{minutes} min"
 
 
 def answer(day: Day) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -73,71 +74,86 @@ class Step:
         return UNITS.get(self.what, "")
 
 
-def steps_of(shoot: Shoot, call: LiveCall, link: Link, settings: Settings | None) -> tuple[Step, ...]:
-    """The steps of a link in a call, in order; without a carrier only those that need none."""
-    found = [_pair(link), _sweep(call, link)]
+@dataclass(frozen=True, slots=True)
+class Known:
+    """By what a call, its site, a link and spots are known where steps are ticked off; a rename leaves it alone."""
+
+    call: str
+    site: str
+    link: str
+    spot: Callable[[str], str] = str
+
+    def key(self, where: str, whose: str, what: str, value: str) -> str:
+        """Under which a step is ticked off."""
+        return "\x1f".join(("set up", where, whose, what, value))
+
+
+def steps_of(
+    shoot: Shoot, call: LiveCall, link: Link, settings: Settings | None, known: Known | None = None
+) -> tuple[Step, ...]:
+    """The steps of a link in a call, in order; without a carrier only those that need none.
+
+    known : by what they are ticked off; None: by the names of now.
+    """
+    by = known or Known(call.name, call.site.name, link.name)
+    found = [_pair(link, by), _sweep(call, link, by)]
     if settings is not None:
-        found += [_carrier(call, link, settings), _power(shoot, call, link, settings)]
-        found += _sound(shoot, call, link, settings)
-    found += [_encryption(link), _battery(shoot, call, link)]
+        found += [_carrier(settings, by), _power(shoot, link, settings, by)]
+        found += _sound(shoot, link, settings, by)
+    found += [_encryption(link, by), _battery(shoot, link, by)]
     if settings is not None:
-        found += [_listen(call, link, settings), _walk(call, link, settings)]
+        found += [_listen(settings, by), _walk(call, link, settings, by)]
     return tuple(found)
 
 
-def key_of(where: str, whose: str, what: str, value: str) -> str:
-    """Under which a step is ticked off."""
-    return "\x1f".join(("set up", where, whose, what, value))
-
-
-def _pair(link: Link) -> Step:
+def _pair(link: Link, by: Known) -> Step:
     return Step(
-        "pair", key_of("", link.name, "pair", ""), "both ends", "Pair", f"{link.transmitter} with {link.receiver}",
+        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", f"{link.transmitter} with {link.receiver}",
         "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
     )  # fmt: skip
 
 
-def _sweep(call: LiveCall, link: Link) -> Step:
+def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
     site = call.site.name
     return Step(
-        "sweep", key_of(site, link.receiver, "sweep", ""), "receiver", "Sweep", f"{link.receiver} at {site}",
+        "sweep", by.key(by.site, link.receiver, "sweep", ""), "receiver", "Sweep", f"{link.receiver} at {site}",
         "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
         caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
     )  # fmt: skip
 
 
-def _carrier(call: LiveCall, link: Link, settings: Settings) -> Step:
+def _carrier(settings: Settings, by: Known) -> Step:
     value = f"{mhz_text(settings.carrier_khz)} MHz"
     spares = ", ".join(mhz_text(khz) for khz in settings.spares_khz)
     return Step(
-        "carrier", key_of(call.name, link.name, "carrier", value), "both ends", "Carrier", value,
+        "carrier", by.key(by.call, by.link, "carrier", value), "both ends", "Carrier", value,
         f"Set receiver and transmitter to it. Spares, in order: {spares or 'none'}.",
     )  # fmt: skip
 
 
-def _power(shoot: Shoot, call: LiveCall, link: Link, settings: Settings) -> Step:
+def _power(shoot: Shoot, link: Link, settings: Settings, by: Known) -> Step:
     value = f"{settings.power_mw:g} mW"
     steps = tuple(f"{step:g}" for step in sorted(transmitter_named(shoot, link.transmitter).powers_mw))
     return Step(
-        "power", key_of(call.name, link.name, "power", value), "transmitter", "Power", value,
+        "power", by.key(by.call, by.link, "power", value), "transmitter", "Power", value,
         "The least step that holds along the route. More disturbs the others and empties the cells.", steps,
     )  # fmt: skip
 
 
-def _sound(shoot: Shoot, call: LiveCall, link: Link, settings: Settings) -> list[Step]:
+def _sound(shoot: Shoot, link: Link, settings: Settings, by: Known) -> list[Step]:
     """Attenuation, low cut and delay, as far as the plan has them."""
     transmitter, found = transmitter_named(shoot, link.transmitter), []
     if settings.attenuation_db is not None:
         value = f"{settings.attenuation_db:g} dB"
         found.append(Step(
-            "attenuation", key_of(call.name, link.name, "attenuation", value), "transmitter", "Attenuation", value,
+            "attenuation", by.key(by.call, by.link, "attenuation", value), "transmitter", "Attenuation", value,
             "Input attenuation for this voice. The loudest words must not reach full scale.",
             tuple(f"{step:g}" for step in sorted(transmitter.attenuation_db)),
         ))  # fmt: skip
     if settings.low_cut_hz is not None:
         value = f"{settings.low_cut_hz:g} Hz" if settings.low_cut_hz > 0.0 else "off"
         found.append(Step(
-            "low cut", key_of(call.name, link.name, "low cut", value), "transmitter", "Low cut", value,
+            "low cut", by.key(by.call, by.link, "low cut", value), "transmitter", "Low cut", value,
             "What lies under the voice goes: wind, handling, traffic.",
             tuple(f"{step:g}" for step in sorted(transmitter.low_cut_hz)),
         ))  # fmt: skip
@@ -147,21 +163,21 @@ def _sound(shoot: Shoot, call: LiveCall, link: Link, settings: Settings) -> list
             "So that all links of the call come together." if settings.delay_ms > 0.0 else "None: leave it at zero."
         )
         found.append(Step(
-            "delay", key_of(call.name, link.name, "delay", value), "receiver or recorder", "Delay", value, says,
+            "delay", by.key(by.call, by.link, "delay", value), "receiver or recorder", "Delay", value, says,
         ))  # fmt: skip
     return found
 
 
-def _encryption(link: Link) -> Step:
+def _encryption(link: Link, by: Known) -> Step:
     value = {True: "on at both ends", False: "off at both ends", None: "the same at both ends"}[link.encrypted]
     return Step(
-        "encryption", key_of("", link.name, "encryption", value), "both ends", "Encryption", value,
+        "encryption", by.key("", by.link, "encryption", value), "both ends", "Encryption", value,
         "On at one end only, nothing is heard. Radio is not private: with it off, anybody near can listen.",
         ("yes", "no"),
     )  # fmt: skip
 
 
-def _battery(shoot: Shoot, call: LiveCall, link: Link) -> Step:
+def _battery(shoot: Shoot, link: Link, by: Known) -> Step:
     cells = transmitter_named(shoot, link.transmitter).cells
     microphone = microphone_of(shoot, link)
     value = f"{cells.count} fresh {cells.type} {cells.chemistry}" if cells is not None else "fresh cells"
@@ -169,25 +185,27 @@ def _battery(shoot: Shoot, call: LiveCall, link: Link) -> Step:
     if microphone is not None and microphone.phantom:
         caution += " Phantom power off before plugging the microphone."
     return Step(
-        "battery", key_of(call.name, link.name, "battery", value), "transmitter", "Battery", value,
+        "battery", by.key(by.call, by.link, "battery", value), "transmitter", "Battery", value,
         "Put them in and set the transmitter's counter to zero. With the tick the counter here begins anew too.",
         caution=caution,
     )  # fmt: skip
 
 
-def _listen(call: LiveCall, link: Link, settings: Settings) -> Step:
+def _listen(settings: Settings, by: Known) -> Step:
     squelch = "" if settings.squelch_dbm is None else f"squelch {settings.squelch_dbm:g} dBm"
     return Step(
-        "listen", key_of(call.name, link.name, "listen", ""), "receiver", "Listen", squelch or "to the talent",
+        "listen", by.key(by.call, by.link, "listen", ""), "receiver", "Listen", squelch or "to the talent",
         "Transmitter off first: nothing may be heard on the carrier. Then on, and listen to the loudest words.",
         caution="Limit the level of your earphones.",
     )  # fmt: skip
 
 
-def _walk(call: LiveCall, link: Link, settings: Settings) -> Step:
+def _walk(call: LiveCall, link: Link, settings: Settings, by: Known) -> Step:
     at = receiving_point(call.site, link).name
-    route = ", ".join(spot.name for spot in route_points(call.site, link))
+    spots = [spot.name for spot in route_points(call.site, link)]
+    route = ", ".join(spots)
+    key = by.key(by.call, by.link, "walk", ", ".join(map(by.spot, spots)))
     return Step(
-        "walk", key_of(call.name, link.name, "walk", route), "talent", "Walk", f"{at} to {route}",
+        "walk", key, "talent", "Walk", f"{at} to {route}",
         f"The talent walks the route and speaks, facing away as well; listen most of all at {settings.worst_at}.",
     )  # fmt: skip

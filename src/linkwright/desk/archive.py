@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import IO, Any, BinaryIO, Final
 
 from linkwright import __version__
+from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, RECORDING, Change, Store
 from linkwright.watch.log.kept import Stretch
@@ -249,8 +250,6 @@ def take_shoot(file: BinaryIO, name: str, store: Store, who: str) -> Change | No
 
     Raises InputError as `unpack` does.
     """
-    from linkwright.desk.job import MOST_UPLOAD, named_files
-
     with tempfile.TemporaryDirectory(prefix="linkwright-") as folder:
         job = Path(folder) / JOB
         unpack(file, name, job)

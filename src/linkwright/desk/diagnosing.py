@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from linkwright.desk.job import Job
-from linkwright.shoot.errors import InputError
+from collections.abc import Sequence
+from dataclasses import replace
+
+from linkwright.desk.expecting import expected_of
+from linkwright.desk.snapshot import Snapshot
 from linkwright.watch.align.breaks import Breaks
 from linkwright.watch.diagnose.episodes import Episode
 from linkwright.watch.diagnose.expected import Expected, another_day, at_any_time
@@ -15,28 +18,22 @@ from linkwright.watch.log.stretches import batch_of
 _MS_NS = 1_000_000
 
 
-def expected_now(job: Job) -> tuple[Expected, ...]:
-    """What the newest plan says, if there is one."""
-    from linkwright.desk.expecting import expected_of
-
-    plan = job.planned.plan
-    try:
-        scene = job.scene()
-    except InputError:
-        scene = None
-    if plan is None or scene is None:
+def expected_in(snapshot: Snapshot) -> tuple[Expected, ...]:
+    """What the newest plan says, by what the links are called now; nothing without a plan."""
+    made = snapshot.made
+    if made is None:
         return ()
-    try:
-        return expected_of(scene, plan)
-    except (KeyError, StopIteration):  # the shoot is newer than its plan; the next plan comes soon
-        return ()
+    return tuple(
+        replace(one, link=snapshot.names.name_of(made.names.id_of("link", one.link)))
+        for one in expected_of(made.scene, made.plan)
+    )
 
 
 class Diagnosing:
     """The episodes of a day, taken in stretch by stretch in the order of time."""
 
-    def __init__(self, job: Job) -> None:
-        self._expected = expected_now(job)
+    def __init__(self, expected: Sequence[Expected]) -> None:
+        self._expected = tuple(expected)
         self._watcher: Watcher | None = None
         self.breaks = Breaks()
 

@@ -1,4 +1,4 @@
-"""Recordings of the job: listened to one after the other in a thread of their own, and what was heard is kept.
+"""Recordings of the job: listened to one after the other in the background, and what was heard is kept.
 
 A recording lies in the store in pieces; to be read from anywhere it is unpacked once into a folder that goes when
 the pages close. What was heard is kept in the store under the hash of the file: nothing is listened to twice.
@@ -9,7 +9,6 @@ from __future__ import annotations
 import json
 import tempfile
 import threading
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,8 +17,8 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright import __version__
+from linkwright.desk.background import Background, Run
 from linkwright.desk.telling import Listeners
-from linkwright.progress import Stopped
 from linkwright.shoot.errors import InputError
 from linkwright.store import RECORDING, Attachment, Store
 from linkwright.units import FloatArray
@@ -28,8 +27,6 @@ from linkwright.units import FloatArray
 MOST_BYTES: Final = 2 * 1024**3
 #: Columns of the overview that is kept, a track.
 COLUMNS: Final = 2000
-#: How often progress is told [s].
-TELL_S: Final = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +42,10 @@ class Listening:
     """The recordings of one job. Safe to use from several threads."""
 
     store: Store
-    hub: Listeners
-    busy: str = ""
-    share: float = 0.0
+    listeners: Listeners
+    background: Background
     _errors: dict[str, str] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
-    _thread: threading.Thread | None = None
-    _stop: threading.Event = field(default_factory=threading.Event)
     _folder: tempfile.TemporaryDirectory[str] | None = None
 
     def recordings(self) -> list[Attachment]:
@@ -98,24 +92,16 @@ class Listening:
 
     def begin(self) -> None:
         """Listen to whatever nobody has listened to yet."""
-        with self._lock:
-            if self._thread is not None and self._thread.is_alive():
-                return
-            if not self._waiting() and not self._unpaired():
-                return
-            self._stop.clear()
-            self._thread = threading.Thread(target=self._run, name="listening", daemon=True)
-            self._thread.start()
+        if not self.background.state.fault and (self._waiting() or self._unpaired()):
+            self.background.begin(self._run)
 
     def stop(self) -> None:
         """Stop listening; what was heard so far of the present recording is lost."""
-        self._stop.set()
+        self.background.stop()
 
     def close(self) -> None:
         """Stop, and take the unpacked files away."""
-        self.stop()
-        if self._thread is not None:
-            self._thread.join(timeout=10)
+        self.background.close()
         if self._folder is not None:
             self._folder.cleanup()
 
@@ -127,23 +113,20 @@ class Listening:
         ones = [one for one in self.recordings() if one.hash not in self._errors]
         return ones if len(ones) > 1 and self.pairs(ones) is None else []
 
-    def _run(self) -> None:
+    def _run(self, run: Run) -> None:
         try:
             while True:
                 waiting = self._waiting()
                 if waiting:
-                    self._listen(waiting[0])
+                    self._listen(waiting[0], run)
                 elif unpaired := self._unpaired():
-                    self._compare(unpaired)
+                    self._compare(unpaired, run)
                 else:
                     break
-        except Stopped:
-            pass
         finally:
-            self.busy = ""
-            self.hub.tell("listen", {"busy": False})
+            self.listeners.tell("listen", {})
 
-    def _listen(self, one: Attachment) -> None:
+    def _listen(self, one: Attachment, run: Run) -> None:
         """One recording: its tracks, and how they stand to each other."""
         from linkwright.sound.excerpt import overview
         from linkwright.sound.listen import listen
@@ -152,12 +135,11 @@ class Listening:
         from linkwright.sound.report import listen_document
         from linkwright.sound.seconded import seconded
 
-        tell = self._teller()
         try:
             recording = open_recording(self.path(one), one.name)
-            heard = [listen(recording, tell)]
-            pairs = compare([recording], tell)
-            outline = overview(recording, COLUMNS, tell)
+            heard = [listen(recording, run.tell)]
+            pairs = compare([recording], run.tell)
+            outline = overview(recording, COLUMNS, run.tell)
             document = listen_document(seconded(heard, pairs), pairs)
         except InputError as error:
             self._errors[one.hash] = str(error)
@@ -165,7 +147,7 @@ class Listening:
         self.store.cache_put(_key("outline", one.hash), outline.astype("<f4").tobytes())
         self.store.cache_put(_key("heard", one.hash), json.dumps(document).encode())
 
-    def _compare(self, ones: Sequence[Attachment]) -> None:
+    def _compare(self, ones: Sequence[Attachment], run: Run) -> None:
         """The tracks of different recordings against each other, of those that have the same rate."""
         from linkwright.sound.pairs import compare
         from linkwright.sound.recordings import Recording, open_recording
@@ -179,24 +161,10 @@ class Listening:
             pair_document(recordings, pair)
             for recordings in by_rate.values()
             if len(recordings) > 1
-            for pair in compare(recordings, self._teller())
+            for pair in compare(recordings, run.tell)
             if pair.a.file != pair.b.file
         ]
         self.store.cache_put(_key("pairs", *(one.hash for one in ones)), json.dumps(found).encode())
-
-    def _teller(self) -> Any:
-        said = 0.0
-
-        def tell(what: str, share: float) -> None:
-            nonlocal said
-            if self._stop.is_set():
-                raise Stopped
-            self.busy, self.share = what, share
-            if time.monotonic() - said > TELL_S:
-                said = time.monotonic()
-                self.hub.tell("listen", {"busy": True, "what": what, "share": round(share, 3)})
-
-        return tell
 
 
 def _key(what: str, *hashes: str) -> str:

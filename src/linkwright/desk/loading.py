@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
+from linkwright.desk.site_files import sweeps_of, tv_of
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import MOST_BYTES, older_names, parse_shoot, read_text, with_learnt
 
 if TYPE_CHECKING:
-    from linkwright.air.predicted import Predicted
+    from linkwright.air.predicted import Place, Predicted
     from linkwright.air.readers import Readout
     from linkwright.plan.model import Plan
+    from linkwright.rules import Territory
+
+T = TypeVar("T")
 
 #: A plan of 1000 links has some 3 MB.
 MOST_PLAN_BYTES = 64 * 1024 * 1024
@@ -35,35 +40,42 @@ def load_shoot(path: str) -> Shoot:
         raise InputError(f"is not UTF-8 text (byte {error.start})", path="standard input") from None
 
 
-def load_sweeps(shoot: Shoot, shoot_path: str) -> dict[str, tuple[Readout, ...]]:
+def load_sweeps(shoot: Shoot, shoot_path: str) -> Mapping[str, tuple[Readout, ...]]:
     """The sweeps of every site, by its name; paths are relative to the shoot file. Raises InputError(s)."""
-    if not any(site.sweeps for site in shoot.site):
-        return {}
-    from linkwright.air.readers import read_file
+    folder = _folder(shoot_path)
 
-    folder = Path(shoot_path).parent if shoot_path != "-" else Path()
-    sweeps: dict[str, tuple[Readout, ...]] = {}
-    errors: list[InputError] = []
-    for site in shoot.site:
-        found: list[Readout] = []
-        for name in site.sweeps:
-            try:
-                found.append(read_file(folder / name, name))
-            except InputError as error:
-                errors.append(error)
-        sweeps[site.name] = tuple(found)
+    def read(name: str) -> Readout:
+        from linkwright.air.readers import read_file
+
+        return read_file(folder / name, name)
+
+    return _whole(sweeps_of(shoot, read), shoot_path)
+
+
+def load_tv(shoot: Shoot, shoot_path: str) -> Mapping[str, Predicted]:
+    """What is predicted of TV at every site that names a list of stations, by its name. Raises InputError(s)."""
+    folder = _folder(shoot_path)
+
+    def predict(name: str, region: Territory, place: Place) -> Predicted:
+        from linkwright.air.stations import read_stations
+        from linkwright.desk.tv import predicted_tv
+
+        return predicted_tv(region, place, read_stations(folder / name, name, region.code))
+
+    return _whole(tv_of(shoot, predict), shoot_path)
+
+
+def _folder(shoot_path: str) -> Path:
+    return Path(shoot_path).parent if shoot_path != "-" else Path()
+
+
+def _whole(read: tuple[Mapping[str, T], Sequence[InputError]], shoot_path: str) -> Mapping[str, T]:
+    """What was read. Raises InputError(s) where some was not."""
+    found, troubles = read
+    errors = [one if one.path is not None else InputError(one.says, path=shoot_path) for one in troubles]
     if errors:
         raise errors[0] if len(errors) == 1 else InputErrors(errors)
-    return sweeps
-
-
-def load_tv(shoot: Shoot, shoot_path: str) -> dict[str, Predicted]:
-    """What is predicted of TV at every site that names a list of stations, by its name. Raises InputError."""
-    if not any(site.stations for site in shoot.site):
-        return {}
-    from linkwright.desk.tv import site_tv
-
-    return site_tv(shoot, shoot_path)
+    return found
 
 
 def load_plan(path: str) -> Plan:

@@ -9,9 +9,10 @@ from typing import Any, Final, TypeGuard
 
 import numpy as np
 
-from linkwright.day.report import hours
 from linkwright.desk.day import CHANGED, planned_day
-from linkwright.desk.job import MOST_UPLOAD, Job
+from linkwright.desk.files import MOST_UPLOAD
+from linkwright.desk.snapshot import Snapshot
+from linkwright.lengths import hours
 from linkwright.plan.chain import Scene
 from linkwright.reach.day_levels import LinkDay, learn_from_day
 from linkwright.reach.ground import along_route
@@ -22,7 +23,7 @@ from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Site
 from linkwright.shoot.times import Run
-from linkwright.store import Change, Draft
+from linkwright.store import Change, Draft, Store
 from linkwright.store.placebook import Known, PlaceBook
 from linkwright.watch.figures.statistics import Figures
 
@@ -45,16 +46,16 @@ class Learning:
     because: str = ""
 
 
-def learnings(job: Job, by_site: Mapping[str, Sequence[Figures]]) -> list[Learning]:
-    """What was learnt of each site of the shoot; nothing while the shoot is not whole."""
-    shoot, scene = job.document().shoot, job.scene()
+def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[Figures]]) -> list[Learning]:
+    """What was learnt of each site of the shoot; nothing while there is none that can be worked with."""
+    shoot, scene = snapshot.shoot, snapshot.scene
     if shoot is None or scene is None:
         return []
     found = []
-    runs = runs_of(job, shoot)
+    runs = runs_of(store, snapshot, shoot)
     for site in scene.used_sites:
-        learnt, how = _reach(job, site, by_site.get(site.name, ()), shoot)
-        tv, carriers = _air(job, site)
+        learnt, how = _reach(snapshot, site, by_site.get(site.name, ()), shoot)
+        tv, carriers = _air(scene, site)
         mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
         says = [*_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine)]
         if not says:
@@ -76,20 +77,21 @@ def _links_on(scene: Scene, site: Site) -> set[str]:
     return {link.name for call in scene.calls_on(site) for link in call.links}
 
 
-def _reach(job: Job, site: Site, figures: Sequence[Figures], shoot: Shoot) -> tuple[Learnt | None, str]:
+def _reach(snapshot: Snapshot, site: Site, figures: Sequence[Figures], shoot: Shoot) -> tuple[Learnt | None, str]:
     """What is known of a site's reach, and from what: a walk test if there is one, else the day's levels."""
     if site.learnt is not None:
         return site.learnt, "from a walk test" if site.learnt.link else "from an earlier day"
     by_link = {one.link: one for one in figures if one.readings >= LEAST_READINGS}
-    plan, scene = job.planned.plan, job.scene()
-    if plan is None or scene is None or not by_link:
+    made = snapshot.made
+    if made is None or not by_link:
         return None, ""
     from linkwright.plan.reaching import reaching
 
     links: dict[str, LinkDay] = {}
-    for call in (one for one in plan.calls if one.call in {live.name for live in scene.calls_on(site)}):
-        for one in reaching(scene, call):
-            seen = by_link.get(one.planned.link)
+    then = made.names.name_of(snapshot.names.id_of("site", site.name))
+    for call in (one for one in made.plan.calls if one.site == then):
+        for one in reaching(made.scene, call):
+            seen = by_link.get(snapshot.names.name_of(made.names.id_of("link", one.planned.link)))
             levels = [] if seen is None else [seen.a.median_dbm, seen.b.median_dbm]
             best = max((level for level in levels if level is not None), default=None)
             if seen is None or best is None:
@@ -121,10 +123,9 @@ def _signed(value: float) -> str:
     return f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
 
 
-def _air(job: Job, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, ...]]:
+def _air(scene: Scene, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, ...]]:
     """TV channels and carriers that the site's sweeps found, and TV that was typed."""
-    scene = job.scene()
-    survey = None if scene is None or site.name not in scene.air else scene.air[site.name].survey
+    survey = None if site.name not in scene.air else scene.air[site.name].survey
     tv = dict.fromkeys(site.tv)
     carriers: list[KeptCarrier] = []
     if survey is not None:
@@ -156,19 +157,20 @@ def _run_says(runs: Sequence[Run]) -> list[str]:
     ]
 
 
-def runs_of(job: Job, shoot: Shoot) -> tuple[Run, ...]:
+def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
     """How long sets of cells lasted: those of the shoot, and those that were changed because they had run out."""
-    known = {one.link: one for one in planned_day(job, shoot).links}
+    known = {one.link: one for one in planned_day(snapshot, shoot).links}
     links = {link.name: link for link in shoot.link}
     found = list(shoot.run)
     since: dict[str, datetime.datetime] = {}
-    for one in job.store.happenings(kinds=[CHANGED]):
-        before, since[one.about] = since.get(one.about), one.when
-        if before is None or not one.data.get("empty") or one.about not in links or one.about not in known:
+    for one in store.happenings(kinds=[CHANGED]):
+        name = snapshot.names.name_of(snapshot.names.id_of("link", one.about))
+        before, since[name] = since.get(name), one.when
+        if before is None or not one.data.get("empty") or name not in links or name not in known:
             continue
         ran_h = round((one.when - before).total_seconds() / 3600.0, 2)
         if SHORTEST_H <= ran_h <= LONGEST_H:
-            link, day = links[one.about], known[one.about]
+            link, day = links[name], known[name]
             run = Run(
                 transmitter=link.transmitter, ran_h=ran_h, power_mw=day.power_mw, temperature_c=day.temperature_c,
                 microphone=link.microphone, link=link.name,
@@ -178,14 +180,14 @@ def runs_of(job: Job, shoot: Shoot) -> tuple[Run, ...]:
     return tuple(found)
 
 
-def keep(job: Job, book: PlaceBook, learning: Learning) -> str:
+def keep(store: Store, snapshot: Snapshot, book: PlaceBook, learning: Learning) -> str:
     """Keep what was learnt of a site, with its sweeps; in a sentence where. Raises InputError."""
-    shoot = job.document().shoot
+    shoot = snapshot.shoot
     if learning.place is None or shoot is None:
         raise InputError(learning.because or "nothing was learnt of this site yet")
     site = next(site for site in shoot.site if site.name == learning.site)
-    by_name = {one.name: one for one in job.store.attachment_list()}
-    sweeps = {name: job.store.attachment(by_name[name].id) for name in site.sweeps if name in by_name}
+    by_name = {one.name: one for one in store.attachment_list()}
+    sweeps = {name: store.attachment(by_name[name].id) for name in site.sweeps if name in by_name}
     id_ = book.keep(learning.place, sweeps)
     return (
         f"What was learnt of {learning.site} is kept in {book.folder / id_}.toml; it is offered when you are near."
@@ -226,18 +228,20 @@ def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
     return found
 
 
-def take_over(job: Job, book: PlaceBook, site_id: str, place_id: str, who: str) -> Change | None:
+def take_over(
+    store: Store, snapshot: Snapshot, book: PlaceBook, site_id: str, place_id: str, who: str
+) -> Change | None:
     """A kept place's reach, sweeps, TV and run times into a site: one edit, to be undone. Raises InputError."""
-    place, document = book.place(place_id), job.document()
+    place, document = book.place(place_id), snapshot.document
     ids = [id_ for id_, _ in document.draft.entries("site")]
     if site_id not in ids:
         raise InputError("this site is not in the shoot any more; load the page again")
-    there = {one.name for one in job.store.attachment_list()}
+    there = {one.name for one in store.attachment_list()}
     names = []
     for kept in place.sweeps:
         name = f"{place.date.isoformat()} {kept}"
         if name not in there:
-            job.store.attach(name, book.sweep(place_id, kept), who, most_bytes=MOST_UPLOAD, kind="sweeps")
+            store.attach(name, book.sweep(place_id, kept), who, most_bytes=MOST_UPLOAD, kind="sweeps")
         names.append(name)
     whole = document.draft.copied().document
     site = whole["site"][ids.index(site_id)]
@@ -252,7 +256,7 @@ def take_over(job: Job, book: PlaceBook, site_id: str, place_id: str, who: str) 
     fresh = [run for run in runs if run not in (whole.get("run") or []) and run["transmitter"] in types]
     if fresh:
         whole["run"] = [*(whole.get("run") or []), *fresh]
-    return job.store.replace(whole, who, seen_revision=document.revision)
+    return store.replace(whole, who, seen_revision=document.revision)
 
 
 def _is_degrees(value: Any, most: float) -> TypeGuard[float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,7 +29,7 @@ class Planned:
 
     scene: Scene
     sweeps: Sweeps
-    tv: dict[str, Predicted]
+    tv: Mapping[str, Predicted]
     plan: Plan
     path: str | None
 

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import asyncio
 import datetime
-import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from linkwright.desk.background import Background
 from linkwright.shoot.errors import InputError
 from linkwright.watch.log.live import Taken
 from linkwright.watch.log.mqtt import Broker, listen
 from linkwright.watch.log.osc import OscServer
-
-Take = Callable[[object], Taken]
 
 
 @dataclass
@@ -25,36 +23,28 @@ class Sources:
     tell: Callable[[str], None] = print
     _stop: asyncio.Event = field(default_factory=asyncio.Event)
     _loop: asyncio.AbstractEventLoop | None = None
-    _thread: threading.Thread | None = None
     _osc: OscServer | None = None
 
-    def start(self, take: Callable[..., Taken]) -> None:
+    def start(self, take: Callable[..., Taken], mqtt: Background, osc: Background) -> None:
         """Begin to listen. Raises InputError where an extra is missing or the port is taken."""
         if self.osc_port is not None:
-            self._osc = OscServer(take, _now, port=self.osc_port)
-            self._osc.start()
+            server = self._osc = OscServer(take, _now, port=self.osc_port)
+            osc.begin(lambda _run: server.serve())
             self.tell(f"OSC messages to /reading are taken at UDP port {self.osc_port}.")
         if self.broker is not None:
-            self._thread = threading.Thread(target=self._run, args=(self.broker, take), name="mqtt", daemon=True)
-            self._thread.start()
+            broker = self.broker
+            mqtt.begin(lambda _run: asyncio.run(self._listen(broker, take)))
 
-    def _run(self, broker: Broker, take: Callable[..., Taken]) -> None:
-        async def run() -> None:
-            self._loop = asyncio.get_running_loop()
-            try:
-                await listen(broker, take, self._stop, self.tell)
-            except InputError as error:
-                self.tell(str(error))
-
-        asyncio.run(run())
+    async def _listen(self, broker: Broker, take: Callable[..., Taken]) -> None:
+        self._loop = asyncio.get_running_loop()
+        await listen(broker, take, self._stop, self.tell)
 
     def stop(self) -> None:
         """Stop listening."""
         if self._osc is not None:
             self._osc.stop()
-        if self._thread is not None and self._loop is not None and self._thread.is_alive():
+        if self._loop is not None and not self._loop.is_closed():
             self._loop.call_soon_threadsafe(self._stop.set)
-            self._thread.join(timeout=10)
 
 
 def broker_at(text: str, topic: str) -> Broker:

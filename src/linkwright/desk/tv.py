@@ -11,12 +11,11 @@ from linkwright.air.predicted import Band, Heard, Place, Predicted, predict
 from linkwright.air.stations import Stations, parse_stations, read_stations
 from linkwright.air.stations.reader import LIMIT_BYTES
 from linkwright.air.tables import land_curves, us_curves
-from linkwright.rules import Outside, Separation, separations, territory, tv_channels
+from linkwright.rules import Outside, Separation, separations, tv_channels
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
     from linkwright.rules import Territory
-    from linkwright.shoot.models import Shoot
 
 
 def predicted_tv(region: Territory, place: Place, stations: Stations) -> Predicted:
@@ -41,27 +40,6 @@ def load_stations(path: str, region: str) -> Stations:
     if path == "-":
         return parse_stations(sys.stdin.buffer.read(LIMIT_BYTES + 1), "standard input", region)
     return read_stations(Path(path), path, region)
-
-
-def site_tv(shoot: Shoot, shoot_path: str) -> dict[str, Predicted]:
-    """TV at every site that names a list of stations, by the site's name; paths are relative to the shoot file.
-
-    Raises InputError for a list that cannot be read, or a site with a list and without a position.
-    """
-    folder = Path(shoot_path).parent if shoot_path != "-" else Path()
-    region = territory(shoot.shoot.region)
-    found: dict[str, Predicted] = {}
-    for site in shoot.site:
-        if site.stations is None:
-            continue
-        if site.latitude is None or site.longitude is None:
-            raise InputError(
-                f'site "{site.name}" has stations and no position: give its latitude and longitude', path=shoot_path
-            )
-        place = Place(site.latitude, site.longitude, site.surroundings)
-        stations = read_stations(folder / site.stations, site.stations, region.code)
-        found[site.name] = predicted_tv(region, place, stations)
-    return found
 
 
 def tv_separations(region: Territory, predicted: Predicted) -> tuple[Separation, ...]:

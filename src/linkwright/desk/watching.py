@@ -1,13 +1,15 @@
 """The day while it happens: readings come in, every link's state and alarms follow, four looks a second.
 
-One thread takes what came and tells the pages how every link stands; another keeps the readings and judges them, so
-that neither whoever sends nor whoever looks waits for it. What stands here is bounded: a minute of looks a link,
-the open alarms and the last closed ones.
+Fed by readings and by new plans, by nothing else. One work takes what came and tells the pages how every link
+stands; another keeps the readings and judges them, so that neither whoever sends nor whoever looks waits for it.
+Links go by their ids; what nobody has in the job goes by the name that its readings have. All is bounded: a minute
+of looks a link, the open alarms and the last closed ones.
 """
 
 from __future__ import annotations
 
 import datetime
+import logging
 import queue
 import threading
 import time
@@ -16,85 +18,109 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from linkwright.desk import kept_readings
+from linkwright.desk.alarms import Alarm, Alarms
+from linkwright.desk.background import Background, Run
 from linkwright.desk.expecting import expected_of
-from linkwright.desk.job import Job
+from linkwright.desk.names import Names
+from linkwright.desk.snapshot import Made
 from linkwright.desk.spares import Now
 from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError
-from linkwright.shoot.view import live_calls
+from linkwright.store import Store
+from linkwright.units import number_word
+from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, at_any_time
-from linkwright.watch.diagnose.watcher import Change, Episode
+from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import SILENT_S, Board
-from linkwright.watch.log.live import Live, Taken
+from linkwright.watch.log.live import Intake
 from linkwright.watch.log.record import Batch
 
+LOG: Final = logging.getLogger(__name__)
 #: How often the pages are told [s].
 LOOK_S: Final = 0.25
-#: Closed alarms stand for so long unless somebody acknowledged them [s], and at most so many alarms at all.
-STAYS_S: Final = 900.0
-MOST_ALARMS: Final = 60
-#: Causes that are somebody else's transmitter; and looks that tell whether a transmitter is on: the last second.
-BY_OTHERS: Final = ("interference", "intermodulation")
+#: Looks that tell whether a transmitter is on: the last second.
 NEWEST: Final = 4
 #: After a restart the last so many kept minutes are looked through again.
 AGAIN: Final = 5
 
 
-@dataclass(frozen=True, slots=True)
-class Alarm:
-    """An episode as the page shows it."""
-
-    key: str
-    episode: Episode
-    acknowledged: str = ""
-    closed_s: float | None = None
-
-
 @dataclass
 class Watching:
-    """The readings of one job. Safe to use from several threads."""
+    """The readings of one job. `names` are those of now. Safe to use from several threads."""
 
-    job: Job
-    hub: Listeners
-    intake: Live = field(default_factory=Live)
+    store: Store
+    listeners: Listeners
+    looking: Background
+    judging: Background
+    names: Names = field(default_factory=Names)
+    zone: datetime.tzinfo = datetime.UTC
+    intake: Intake = field(default_factory=Intake)
     board: Board = field(default_factory=Board)
-    alarms: dict[str, Alarm] = field(default_factory=dict)
+    alarms: Alarms = field(default_factory=Alarms)
     _lock: threading.RLock = field(default_factory=threading.RLock)
-    _closing: threading.Event = field(default_factory=threading.Event)
-    _came: queue.SimpleQueue[list[Batch] | None] = field(default_factory=queue.SimpleQueue)
-    _threads: list[threading.Thread] = field(default_factory=list)
-    _of_revision: int = -2
+    _came: queue.SimpleQueue[list[Batch]] = field(default_factory=queue.SimpleQueue)
     _keeper: kept_readings.Keeper = field(init=False)
+    _watcher: Watcher = field(init=False)
+    _planned: tuple[Expected, ...] = ()
     _expected: tuple[Expected, ...] = ()
+    _links: tuple[str, ...] = ()
+    _silent: str = ""
+    _new_plan: bool = False
 
     def __post_init__(self) -> None:
-        self._keeper = kept_readings.Keeper(self.job.store)
+        self._keeper = kept_readings.Keeper(self.store)
+        self._watcher = Watcher(called=self._called)
 
     def start(self) -> None:
         """Begin; what was kept last is looked through again, so that a restart forgets no alarm."""
-        for name, run in (("looking", self._look_forever), ("judging", self._judge_forever)):
-            thread = threading.Thread(target=run, name=name, daemon=True)
-            thread.start()
-            self._threads.append(thread)
+        self.looking.begin(self._look)
+        self.judging.begin(self._judge)
 
     def close(self) -> None:
         """Stop, and keep what came in."""
-        self._closing.set()
-        for thread in self._threads:
-            thread.join(timeout=10)
+        self.looking.close()
+        self.judging.close()
+        self._take_in()
+        try:
+            while not self._came.empty():
+                self._keep(self._came.get())
+            self._keeper.keep()
+        except InputError:
+            LOG.exception("the last readings were not kept")
 
-    def take(self, payload: Any) -> Taken:
-        """Readings as they come over the network."""
-        return self.intake.take(payload)
+    def _called(self, link: str) -> str:
+        return self.names.name_of(link)
 
-    def put(self, batch: Batch) -> None:
-        """Readings of a program inside this one, such as the simulator."""
-        self.intake.take_batch(batch)
+    # What the plan says
+
+    def expect(self, made: Made | None) -> None:
+        """A new plan: it holds from now on."""
+        expected = () if made is None else _by_id(expected_of(made.scene, made.plan), made.names)
+        with self._lock:
+            self._planned, self._new_plan = expected, True
+
+    def show(self, links: Sequence[str], names: Names, zone: datetime.tzinfo) -> None:
+        """The links that have a tile, by id, in this order; what they are called; the clock of the shoot."""
+        # no lock is taken: whoever tells may hold another
+        self._links, self.names, self.zone = tuple(links), names, zone
+
+    def _follow_the_plan(self) -> None:
+        """Go by the newest plan; by its levels alone where the readings are of another day."""
+        with self._lock:
+            outside = another_day(self._planned, self._newest_ns())
+            expected = tuple(at_any_time(self._planned)) if outside else self._planned
+            if not self._new_plan and expected == self._expected:
+                return
+            self._expected, self._new_plan = expected, False
+            self._watcher.expect(expected)
+            self.board.need_dbm = {one.link: one.need_dbm for one in reversed(expected)}
+
+    def _newest_ns(self) -> int:
+        return max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
 
     def now_ns(self) -> int:
         """The time of the newest reading, or of the clock where there is none [ns]."""
-        times = [self.board.time_ns(n) for n in range(len(self.board.names))]
-        return max(times, default=0) or time.time_ns()
+        return self._newest_ns() or time.time_ns()
 
     def expected(self, link: str) -> Expected | None:
         """What the plan says of a link at the time of the newest reading; of its first call where none is on."""
@@ -102,73 +128,114 @@ class Watching:
         now = self.now_ns()
         return next((one for one in mine if one.spans and one.live_at(now)), mine[0] if mine else None)
 
-    def shown(self) -> list[Alarm]:
-        """The alarms, the newest first: open ones, and closed ones that nobody acknowledged."""
-        with self._lock:
-            found = [one for one in self.alarms.values() if one.closed_s is None or not one.acknowledged]
-            return sorted(found, key=lambda one: (one.closed_s is not None, -one.episode.from_ns))[:MOST_ALARMS]
+    # What is shown
 
-    def acknowledge(self, key: str, who: str) -> Alarm:
-        """Somebody has seen it. Raises InputError where it does not stand any more."""
-        with self._lock:
-            one = self.alarms.get(key)
-            if one is None:
-                raise InputError("this alarm does not stand any more; load the page again")
-            self.alarms[key] = replace(one, acknowledged=who)
-            return self.alarms[key]
-
-    def states(self) -> dict[str, str]:
-        """Every link's state by its name, in the order of the shoot."""
-        with self._lock:
-            now_s = time.monotonic()
-            return {name: self.board.state(n, now_s) for n, name in enumerate(self.board.names)}
-
-    def now(self) -> Now:
-        """What the receivers say now, as spares are judged by it."""
+    def now(self, made: Made) -> Now:
+        """What the receivers say now, as spares are judged by it: by what the links were called in a plan."""
         with self._lock:
             now_s = time.monotonic()
             heard, levels = set(), {}
-            for n, name in enumerate(self.board.names):
+            for n, link in enumerate(self.board.names):
                 age, level = self.board.age_s(n, now_s), self.board.level_dbm(n)
                 newest = self.board.level_dbm(n, NEWEST)
                 if age is None or age > SILENT_S or level is None or newest is None:
                     continue
+                name, known = made.names.name_of(link), self.expected(link)
                 levels[name] = level
-                known = self.expected(name)
                 if newest > (GONE_DBM if known is None else known.gone_dbm):
                     heard.add(name)
-            on = (one.episode for one in self.alarms.values() if one.closed_s is None)
-            return Now(frozenset(heard), levels, frozenset(one.link for one in on if one.cause in BY_OTHERS))
+            disturbed = [one.link for one in self.alarms.open_episodes() if CAUSES[one.cause].by_others]
+        return Now(frozenset(heard), levels, frozenset(map(made.names.name_of, disturbed)))
+
+    def shown(self) -> list[Alarm]:
+        """The alarms, open ones first, the newest first."""
+        with self._lock:
+            return self.alarms.shown()
+
+    def acknowledge(self, key: str, who: str) -> Alarm:
+        """Somebody has seen an alarm. Raises InputError where it does not stand any more."""
+        with self._lock:
+            return self.alarms.acknowledge(key, who)
+
+    def states(self) -> dict[str, str]:
+        """Every link's state by its id, in the order of the shoot."""
+        with self._lock:
+            now_s = time.monotonic()
+            return {link: self.board.state(n, now_s) for n, link in self._shown_rows()}
+
+    def watched(self) -> bool:
+        """Whether the watch has had any readings, since the program began or from what was kept."""
+        return bool(self._watcher.names)
+
+    def silent_since_ns(self) -> int | None:
+        """The time of the newest reading where no link says anything any more; None where one does or never did."""
+        with self._lock:
+            now_s = time.monotonic()
+            ages = [self.board.age_s(n, now_s) for n in range(len(self.board.names))]
+            said = any(age is not None and age <= SILENT_S for age in ages)
+            return None if said else self._newest_ns() or None
+
+    def _shown_rows(self) -> list[tuple[int, str]]:
+        """Rows of the board that have a tile: the links of the shoot in its order, then strangers whose readings
+        came. A link that was removed has none any more."""
+        called, place = self.names.called, {link: n for n, link in enumerate(self.board.names)}
+        mine = [(place[link], link) for link in self._links if link in place]
+        strangers = [(n, link) for link, n in place.items() if link not in self._links and link not in called]
+        return mine + strangers
 
     def rows(self) -> dict[str, Any]:
         """Everything that a page needs to begin with."""
         with self._lock:
-            now_s, look = time.monotonic(), self.board.last_look
-            count = len(self.board.names)
+            now_s, look, shown = time.monotonic(), self.board.last_look, self._shown_rows()
             return {
-                "names": list(self.board.names),
-                "needs": [self.board.need_dbm.get(name) for name in self.board.names],
-                "rows": [self.board.row(n, look, now_s) for n in range(count)],
+                "ids": [link for _, link in shown],
+                "names": [self._called(link) for _, link in shown],
+                "needs": [self.board.need_dbm.get(link) for _, link in shown],
+                "rows": [self.board.row(n, look, now_s) for n, _ in shown],
                 "looks": [
                     [[None if v != v else round(float(v)) for v in four] for four in self.board.looks(n)]
-                    for n in range(count)
+                    for n, _ in shown
                 ],
             }
 
-    def tick(self) -> None:
+    # The work
+
+    def _look(self, run: Run) -> None:
+        """Take what came and tell the pages, four times a second."""
+        while True:
+            run.wait(LOOK_S)
+            self.look()
+
+    def look(self) -> None:
         """Take what came, and tell the pages."""
         now_s = time.monotonic()
-        batches = self.intake.drain()
+        batches = self._take_in()
         with self._lock:
+            self.board.know(list(self._links))
             for batch in batches:
                 self.board.add(batch, now_s)
             self._who_is_on()
             look = self.board.look()
-            rows = [self.board.row(n, look, now_s) for n in range(len(self.board.names))] if self.hub.open else []
+            rows = {}
+            if self.listeners.open:
+                rows = {link: self.board.row(n, look, now_s) for n, link in self._shown_rows()}
+            silent = self.silent()
+        if silent != self._silent:
+            self._silent = silent
+            self.listeners.tell("readings", {"silent": silent})
         if rows:
-            self.hub.tell("live", {"rows": rows, "lost": self.intake.counts().lost})
+            self.listeners.tell("live", {"rows": rows, "lost": self.intake.counts().lost})
+
+    def _take_in(self) -> list[Batch]:
+        """What came since, by the ids of links; it goes on to be judged."""
+        names = self.names
+        batches = [
+            replace(batch, names=tuple(names.id_of("link", name) for name in batch.names))
+            for batch in self.intake.drain()
+        ]
         if batches:
             self._came.put(batches)
+        return batches
 
     def _who_is_on(self) -> None:
         """Links of another call are not missed while theirs is not on."""
@@ -179,119 +246,61 @@ class Watching:
         on = {one.link for one in self._expected if one.live_at(now)}
         self.board.off = frozenset(planned - on) if on else frozenset()
 
-    def judge(self, batches: list[Batch]) -> None:
-        """Keep what came, and tell alarms."""
-        now_s = time.monotonic()
-        for batch in batches:
-            self._keeper.add(batch, now_s)
-        changes = self.intake.judge(batches)
-        with self._lock:
-            news = [self._changed(change, now_s) for change in changes]
-            changed = self._forget(now_s) or any(news)
-        if changed:
-            self.hub.tell("alarms", {"open": len(self.shown())})
-
-    def _look_forever(self) -> None:
-        while not self._closing.wait(LOOK_S):
-            self.tick()
-        self.tick()
-        self._came.put(None)
-
-    def _judge_forever(self) -> None:
+    def _judge(self, run: Run) -> None:
+        """Keep what comes, and tell alarms; first what was kept last."""
         self._look_again()
         while True:
+            run.check()
             try:
                 batches = self._came.get(timeout=LOOK_S)
             except queue.Empty:
                 batches = []
-            if batches is None:
-                break
-            self._follow_the_plan()
-            if batches or self.alarms:
-                self.judge(batches)
-        self._keeper.keep()
+            self._keep(batches)
+            self.judge(batches)
+
+    def _keep(self, batches: Sequence[Batch]) -> None:
+        now_s = time.monotonic()
+        for batch in batches:
+            self._keeper.add(batch, now_s)
+
+    def judge(self, batches: Sequence[Batch]) -> None:
+        """Give readings to the watch, and tell what changed."""
+        self._follow_the_plan()
+        changes = [change for batch in batches for change in self._watcher.add(batch)]
+        with self._lock:
+            changed = self.alarms.take(changes, time.monotonic())
+        if changed:
+            self.listeners.tell("alarms", self.told())
+
+    def told(self) -> dict[str, Any]:
+        """What is broken and what is silent now, in words, as every page is told."""
+        alarms = [alarm for alarm in self.shown() if alarm.open]
+        first = alarms[0].episode if alarms else None
+        more = f", and {number_word(len(alarms) - 1)} more" if len(alarms) > 1 else ""
+        broken = "" if first is None else f"{self._called(first.link)}: {words_of(first.cause)}{more}."
+        return {"open": len(alarms), "broken": broken, "silent": self.silent()}
+
+    def silent(self) -> str:
+        """Since when nothing is said any more, a sentence; nothing where something is, or never was."""
+        since_ns = self.silent_since_ns()
+        return "" if since_ns is None else f"No readings since {clock_of(since_ns, self.zone)}."
 
     def _look_again(self) -> None:
+        """The watch from the kept minutes: after a restart of the program, and of the watch itself."""
+        with self._lock:
+            self._watcher, self._new_plan = Watcher(called=self._called), True
+            self.alarms = Alarms()
         try:
-            self._follow_the_plan()
-            for batch in kept_readings.read(self.job.store, kept_readings.kept(self.job.store)[-AGAIN:]):
-                changes = self.intake.judge([batch])
-                with self._lock:
-                    for change in changes:
-                        self._changed(change, time.monotonic())
+            for batch in kept_readings.read(self.store, kept_readings.kept(self.store)[-AGAIN:]):
+                self.judge([batch])
         except InputError:
             return  # a damaged minute is told on the page Wrap; the day goes on
 
-    def _follow_the_plan(self) -> None:
-        """A newer plan brings other carriers and needs."""
-        planned, shoot = self.job.planned, self.job.document().shoot
-        outside = self._came_outside(self._expected)
-        if (
-            (planned.of_revision == self._of_revision and not outside)
-            or shoot is None
-            or planned.plan is None
-            or planned.busy
-        ):
-            return
-        try:
-            scene = self.job.scene()
-        except InputError:
-            return  # the page Plan says what is wrong
-        if scene is None:
-            return
-        expected = expected_of(scene, planned.plan)
-        if self._came_outside(expected):
-            expected = tuple(at_any_time(expected))
-        with self._lock:
-            self._of_revision, self._expected = planned.of_revision, expected
-            self.intake.expect(expected)
-            self.board.know([link.name for link in shoot.link])
-            self.board.need_dbm = {one.link: one.need_dbm for one in reversed(expected)}
 
-    def _came_outside(self, expected: Sequence[Expected]) -> bool:
-        """Whether the newest reading lies far from every call: then the plan's levels count, not its times."""
-        now = max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
-        return bool(now) and another_day(expected, now)
-
-    def _changed(self, change: Change, now_s: float) -> bool:
-        episode = change.episode
-        key = f"{self._of_revision}-{episode.number}"
-        before = self.alarms.get(key)
-        closed = now_s if change.kind == "closed" else None
-        self.alarms[key] = Alarm(key, episode, before.acknowledged if before else "", closed)
-        return before is None or before.episode != episode
-
-    def _forget(self, now_s: float) -> bool:
-        old = [
-            key for key, one in self.alarms.items()
-            if one.closed_s is not None and (one.acknowledged or now_s - one.closed_s > STAYS_S)
-        ]  # fmt: skip
-        for key in old:
-            del self.alarms[key]
-        while len(self.alarms) > 4 * MOST_ALARMS:
-            del self.alarms[next(iter(self.alarms))]
-        return bool(old)
-
-
-def clock_of(job: Job, time_ns: int) -> str:
+def clock_of(time_ns: int, zone: datetime.tzinfo) -> str:
     """A time on the clock of the shoot."""
-    import zoneinfo
-
-    shoot = job.document().shoot
-    zone = zoneinfo.ZoneInfo(shoot.shoot.timezone) if shoot is not None else datetime.UTC
-    return datetime.datetime.fromtimestamp(time_ns / 1e9, zone).strftime("%H:%M:%S")
+    return f"{datetime.datetime.fromtimestamp(time_ns / 1e9, zone):%H:%M:%S}"
 
 
-def call_at(job: Job, time_ns: int) -> str | None:
-    """The call that is on at a time; else the first that follows, else the last; None without calls."""
-    shoot = job.document().shoot
-    if shoot is None:
-        return None
-    at = datetime.datetime.fromtimestamp(time_ns / 1e9, datetime.UTC)
-    timed = [call for call in live_calls(shoot) if call.starts is not None and call.ends is not None]
-    on = [call for call in timed if call.starts and call.ends and call.starts <= at < call.ends]
-    later = [call for call in timed if call.starts and call.starts > at]
-    found = (
-        on or sorted(later, key=lambda call: call.starts.timestamp() if call.starts else 0.0) or list(timed[-1:])
-    )
-    return found[0].name if found else live_calls(shoot)[0].name
+def _by_id(expected: Sequence[Expected], names: Names) -> tuple[Expected, ...]:
+    return tuple(replace(one, link=names.id_of("link", one.link)) for one in expected)

@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import datetime
 import json
+from dataclasses import replace
 from typing import Final
 
-from linkwright.day.schedule import schedule, zone_of
+from linkwright.day.schedule import schedule
+from linkwright.desk.desk import Desk
 from linkwright.desk.diagnosing import told_of as episode_of
-from linkwright.desk.job import Job
 from linkwright.desk.laying import SHORT_S, Found
 from linkwright.desk.listening import Listening
+from linkwright.desk.names import Names
+from linkwright.desk.places import Learning, learnings
+from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrapping import Gone, Wrapping
 from linkwright.draw.bars import Span
 from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
+from linkwright.lengths import duration
 from linkwright.sheets.tables import csv_text
-from linkwright.sheets.wrap import Event, Heard, LaidTrack, WrapUp, with_done
+from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.store import Happening
 from linkwright.watch.align.recordings import QUIET_KINDS, Laid, NotLaid, TrackFaults, clock_words, stamped_ns
-from linkwright.watch.diagnose.episodes import Episode, answer, duration, moment
+from linkwright.watch.diagnose.episodes import Episode, answer, moment
 from linkwright.watch.figures.statistics import OFF_MS, Between, Figures
+from linkwright.watch.figures.wrapped import Event, Heard, LaidTrack, WrapUp, with_done
 
 #: Widths of the picture on the report [px].
 REPORT_PX: Final = 1000.0
@@ -28,23 +34,34 @@ REPORT_PX: Final = 1000.0
 MOST_LANES: Final = 60
 
 
-def wrap_up(
-    job: Job, wrapping: Wrapping, listening: Listening, learnt: tuple[str, ...] = (), wait_s: float = SHORT_S
-) -> WrapUp:
+def learnt_of(desk: Desk, snapshot: Snapshot) -> list[Learning]:
+    """What was learnt of each site; nothing where the shoot cannot be worked with."""
+    try:
+        return learnings(desk.store, snapshot, desk.wrapping.gone.by_site)
+    except InputError:
+        return []
+
+
+def wrapped(desk: Desk, snapshot: Snapshot, wait_s: float = SHORT_S) -> WrapUp:
+    """Everything that is told of the day with what was learnt, as far as it is known now; without the picture."""
+    learnt = tuple(line for one in learnt_of(desk, snapshot) for line in one.says)
+    return wrap_up(desk, snapshot, learnt, wait_s)
+
+
+def wrap_up(desk: Desk, snapshot: Snapshot, learnt: tuple[str, ...] = (), wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day, as far as it is known now; without the picture.
 
     wait_s : how long recordings that are being laid along the readings are waited for.
     """
-    shoot = job.document().shoot
-    zone: datetime.tzinfo = datetime.UTC if shoot is None else zone_of(shoot)
-    gone, happened = wrapping.gone, events(job)
-    tracks = tracks_of(job, listening, zone)
+    wrapping, listening, zone = desk.wrapping, desk.listening, snapshot.zone
+    gone, happened = wrapping.gone, events(desk, snapshot)
+    tracks = tracks_of(snapshot, listening)
     every = [track for group in tracks.values() for track in group]
     found = wrapping.laying.of(gone.breaks, gone.episodes, every, wait_s)
     episodes = tuple(episode_of(one) for one in (gone if found is None else found).episodes)
     heard = recordings(listening, tracks, found, read=bool(gone.figures))
     return WrapUp(
-        sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(shoot),
+        sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(snapshot.shoot),
         with_done(episodes, happened), gone.figures, happened, heard, learnt,
     )  # fmt: skip
 
@@ -71,26 +88,37 @@ def calls_of(shoot: Shoot | None) -> tuple[tuple[str, int, int], ...]:
     )
 
 
-def events(job: Job) -> tuple[Event, ...]:
-    """Everything that was told or noted, in the order of time."""
-    found = [Event(_ms(one.when), one.kind, one.about, told_of(one)) for one in job.store.happenings()]
-    found += [Event(_ms(one.when), "note", "", one.text) for one in job.store.entries()]
+def events(desk: Desk, snapshot: Snapshot) -> tuple[Event, ...]:
+    """Everything that was told or noted, in the order of time, by what links and calls are called now."""
+    found = []
+    for one in desk.store.happenings():
+        about = about_of(one, snapshot.names)
+        found.append(Event(_ms(one.when), one.kind, about, told_of(replace(one, about=about))))
+    found += [Event(_ms(one.when), "note", "", one.text) for one in desk.store.entries()]
     return tuple(sorted(found, key=lambda one: one.at_ms))
 
 
-def happenings_csv(job: Job, zone: datetime.tzinfo) -> str:
+def about_of(one: Happening, names: Names) -> str:
+    """The link that a happening is about, by what it is called now."""
+    return names.name_of(names.id_of("link", one.about))
+
+
+def happenings_csv(desk: Desk, snapshot: Snapshot) -> str:
     """Everything that was told, as it is kept, in the order of time."""
+    zone = snapshot.zone
     rows = [
         (
             one.when.astimezone(zone).isoformat(),
             one.kind,
-            one.about,
+            about_of(one, snapshot.names),
             json.dumps(one.data, ensure_ascii=False),
             one.who,
         )
-        for one in job.store.happenings()
+        for one in desk.store.happenings()
     ]
-    rows += [(one.when.astimezone(zone).isoformat(), "entry", "", one.text, one.who) for one in job.store.entries()]
+    rows += [
+        (one.when.astimezone(zone).isoformat(), "entry", "", one.text, one.who) for one in desk.store.entries()
+    ]
     return csv_text(("time", "kind", "about", "data", "who"), sorted(rows))
 
 
@@ -118,10 +146,9 @@ def told_of(one: Happening) -> str:
     return f"{one.about}: {words}" if one.about and one.kind != "note" else words
 
 
-def tracks_of(job: Job, listening: Listening, zone: datetime.tzinfo) -> dict[str, list[TrackFaults]]:
+def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackFaults]]:
     """The faults of every track of the recordings that were listened to, by the attachment's id."""
-    shoot = job.document().shoot
-    day = None if shoot is None else shoot.shoot.date
+    day, zone = None if snapshot.shoot is None else snapshot.shoot.shoot.date, snapshot.zone
     found: dict[str, list[TrackFaults]] = {}
     for one in listening.recordings():
         heard = listening.heard(one)

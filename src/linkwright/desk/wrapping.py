@@ -1,4 +1,4 @@
-"""The readings of the job gone through once, in a thread of their own: figures, envelopes, episodes.
+"""The readings of the job gone through once, in the background: figures, envelopes, episodes.
 
 Readings lie in the store a minute each, receiver logs as they were dropped; both are taken in piece by piece in the
 order of time, so that a day of any number of readings stays in bounded memory. What comes later is added.
@@ -9,16 +9,17 @@ from __future__ import annotations
 import copy
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from pathlib import Path
 from typing import Final
 
 from linkwright.day.schedule import schedule
-from linkwright.desk.diagnosing import Diagnosing
-from linkwright.desk.job import Job
+from linkwright.desk.background import Background, Run
+from linkwright.desk.diagnosing import Diagnosing, expected_in
 from linkwright.desk.kept_readings import stretch_in
 from linkwright.desk.laying import Laying
-from linkwright.progress import Stopped
+from linkwright.desk.names import Names
+from linkwright.desk.snapshot import Snapshot
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, Attachment, Store
 from linkwright.watch.align.breaks import LinkBreaks
@@ -26,7 +27,7 @@ from linkwright.watch.diagnose.watcher import Episode
 from linkwright.watch.figures.outline import Outline
 from linkwright.watch.figures.statistics import Figures, Tally
 from linkwright.watch.log.kept import Stretch
-from linkwright.watch.log.stretches import between
+from linkwright.watch.log.stretches import between, called
 
 #: Largest receiver log that a page takes in [bytes]: a day of 43 million readings is about 3 GB as text.
 MOST_LOG: Final = 4 * 1024**3
@@ -67,6 +68,7 @@ class _Piece:
 class _SoFar:
     """How far the readings were gone through; what comes later in the day is added to it."""
 
+    key: object
     needed: Mapping[str, float]
     spans: list[tuple[str, int, int]]
     tally: Tally
@@ -76,9 +78,11 @@ class _SoFar:
     ids: list[str] = field(default_factory=list)
 
     @classmethod
-    def begin(cls, job: Job, needed: Mapping[str, float]) -> _SoFar:
+    def begin(cls, snapshot: Snapshot, key: object) -> _SoFar:
         """Nothing yet."""
-        return cls(needed, list(site_spans(job)), Tally(needed), Outline(), Diagnosing(job))
+        needed = needed_levels(snapshot)
+        diagnosing = Diagnosing(expected_in(snapshot))
+        return cls(key, needed, site_spans(snapshot), Tally(needed), Outline(), diagnosing)
 
     def add(self, stretch: Stretch) -> None:
         """Take in readings."""
@@ -97,74 +101,65 @@ class Wrapping:
 
     store: Store
     file: Callable[[Attachment], Path]
-    busy: bool = False
-    share: float = 0.0
+    background: Background
+    laying_background: InitVar[Background]
     gone: Gone = field(default_factory=Gone)
-    laying: Laying = field(default_factory=Laying)
+    laying: Laying = field(init=False)
+    _names: Names = field(default_factory=Names)
     _key: tuple[object, ...] = ()
     _so_far: _SoFar | None = None
     _firsts: dict[str, int] = field(default_factory=dict)
     _broken: dict[str, str] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
-    _thread: threading.Thread | None = None
-    _stop: threading.Event = field(default_factory=threading.Event)
+
+    def __post_init__(self, laying_background: Background) -> None:
+        self.laying = Laying(laying_background)
+
+    @property
+    def busy(self) -> bool:
+        """Whether the readings are being gone through."""
+        return self.background.state.busy
 
     def attachments(self) -> list[Attachment]:
         """The readings and logs of the job."""
         return [one for one in self.store.attachment_list() if one.kind in (READINGS, LOG)]
 
-    def begin(self, job: Job) -> None:
-        """Go through the readings, where any came or went since, or the plan needs other levels."""
+    def begin(self, snapshot: Snapshot) -> None:
+        """Go through the readings, where any came or went since, the plan needs other levels, or names changed."""
         with self._lock:
-            if self._thread is not None and self._thread.is_alive():
+            if self.busy or self.background.state.fault:
                 return
-            needed = needed_levels(job)
-            key = (tuple(one.id for one in self.attachments()), tuple(sorted(needed.items())))
+            called = tuple(snapshot.names.name_of(id_) for id_, _ in snapshot.document.draft.entries("link"))
+            asked = (tuple(sorted(needed_levels(snapshot).items())), called)
+            key = (tuple(one.id for one in self.attachments()), asked)
             if key == self._key:
                 return
             if not key[0]:
                 self.gone, self._key = Gone(), key
                 return
-            self._stop.clear()
-            self.busy, self.share = True, 0.0
-            self._thread = threading.Thread(target=self._run, args=(job, key, needed), name="wrap", daemon=True)
-            self._thread.start()
+
+            def work(run: Run) -> None:
+                self.gone, self._key = self._go_through(snapshot, asked, run), key
+
+            self.background.begin(work)
 
     def wait(self, timeout_s: float) -> bool:
         """Wait until the readings have been gone through. Whether they have."""
-        thread = self._thread
-        if thread is not None:
-            thread.join(timeout_s)
-        return not self.busy
+        return self.background.wait(timeout_s)
 
-    def close(self) -> None:
-        """Stop."""
-        self._stop.set()
-        if self._thread is not None:
-            self._thread.join(timeout=10)
-        self.laying.close()
-
-    def _run(self, job: Job, key: tuple[object, ...], needed: Mapping[str, float]) -> None:
-        try:
-            self.gone, self._key = self._go_through(job, needed), key
-        except Stopped:
-            pass
-        except InputError as error:
-            self.gone, self._key = Gone(told=(str(error),)), key
-        finally:
-            self.busy = False
-
-    def _go_through(self, job: Job, needed: Mapping[str, float]) -> Gone:
+    def _go_through(self, snapshot: Snapshot, asked: object, run: Run) -> Gone:
+        self._names = snapshot.names
         pieces = self._pieces()
         ids = [piece.one.id for piece in pieces]
         so_far = self._so_far
-        if so_far is None or so_far.needed != needed or ids[: len(so_far.ids)] != so_far.ids:
-            so_far = _SoFar.begin(job, needed)
+        if so_far is None or so_far.key != asked or ids[: len(so_far.ids)] != so_far.ids:
+            so_far = _SoFar.begin(snapshot, asked)
         # The pages draw from what was told last; what is added to is a copy of its own.
         so_far.outline, self._so_far = copy.deepcopy(so_far.outline), None
         for n, piece in enumerate(pieces[len(so_far.ids) :], len(so_far.ids)):
-            self.share = n / len(pieces)
+            run.tell("going through the readings", n / len(pieces))
             for stretch in self._stretches_of(piece):
+                run.check()
                 so_far.add(stretch)
             so_far.ids.append(piece.one.id)
         self._so_far = so_far
@@ -179,19 +174,13 @@ class Wrapping:
         found = so_far.diagnosing
         return Gone(figures, outline, found.episodes(), tuple(told), readings, sites, found.breaks.links())
 
-    def stretches(
-        self, from_ms: int | None = None, to_ms: int | None = None, *, tell: bool = False
-    ) -> Iterator[Stretch]:
+    def stretches(self, from_ms: int | None = None, to_ms: int | None = None) -> Iterator[Stretch]:
         """All readings, piece by piece in the order of their first moments; between two times, if given.
 
-        What cannot be read is left out and told by `gone.told`. Raises Stopped on closing.
+        What cannot be read is left out and told by `gone.told`.
         """
         pieces = self._pieces()
         for n, piece in enumerate(pieces):
-            if self._stop.is_set():
-                raise Stopped
-            if tell:
-                self.share = n / len(pieces)
             if to_ms is not None and piece.first_ms >= to_ms:
                 break
             if from_ms is not None and piece.one.kind == READINGS and _over(pieces, n, from_ms):
@@ -199,12 +188,11 @@ class Wrapping:
             yield from self._stretches_of(piece)
 
     def _stretches_of(self, piece: _Piece) -> Iterator[Stretch]:
-        """The readings of one attachment; one that cannot be read to its end is told. Raises Stopped on closing."""
+        """The readings of one attachment, by what the links are called now; one that cannot be read is told."""
+        names = self._names
         try:
             for stretch in self._read(piece.one):
-                if self._stop.is_set():
-                    raise Stopped
-                yield stretch
+                yield called(stretch, lambda link: names.name_of(names.id_of("link", link)))
         except InputError as error:
             self._broken[piece.one.id] = str(error)
 
@@ -254,10 +242,9 @@ def _over(pieces: list[_Piece], n: int, from_ms: int) -> bool:
     return first is not None and first < from_ms - 600_000
 
 
-def site_spans(job: Job) -> list[tuple[str, int, int]]:
+def site_spans(snapshot: Snapshot) -> list[tuple[str, int, int]]:
     """Which site is worked on from when to when [ms]: its calls with times."""
-    shoot = job.document().shoot
-    calls = [] if shoot is None else schedule(shoot)
+    calls = [] if snapshot.shoot is None else schedule(snapshot.shoot)
     return [
         (call.live.site.name, round(call.span[0].timestamp() * 1000.0), round(call.span[1].timestamp() * 1000.0))
         for call in calls
@@ -265,11 +252,12 @@ def site_spans(job: Job) -> list[tuple[str, int, int]]:
     ]
 
 
-def needed_levels(job: Job) -> dict[str, float]:
+def needed_levels(snapshot: Snapshot) -> dict[str, float]:
     """The level that each link's receiver needs in the newest plan, the highest of its calls [dBm]."""
     found: dict[str, float] = {}
-    plan = job.planned.plan
-    for link in (one for call in plan.calls for one in call.links) if plan is not None else ():
-        level = round(link.noise_and_interference_dbm + link.required_cnr_db, 1)
-        found[link.link] = max(level, found.get(link.link, level))
+    made = snapshot.made
+    for planned in (link for call in made.plan.calls for link in call.links) if made is not None else ():
+        level = round(planned.noise_and_interference_dbm + planned.required_cnr_db, 1)
+        name = snapshot.names.name_of(made.names.id_of("link", planned.link)) if made is not None else planned.link
+        found[name] = max(level, found.get(name, level))
     return found

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, PAPER, SOFT
-from linkwright.draw.svg import document, element, hatch, width_of, words, wrapped
+from linkwright.draw.svg import document, element, escape, hatch, width_of, words, wrapped
 
 ROW_PX: Final = 34.0
 BAR_PX: Final = 16.0

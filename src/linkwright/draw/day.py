@@ -5,14 +5,14 @@ from __future__ import annotations
 import datetime
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 from linkwright.day.batteries import CellChange, Day, LinkDay
-from linkwright.day.report import answer, clock, hours
+from linkwright.day.report import answer, clock
 from linkwright.day.schedule import TimedCall, later, minutes_between
 from linkwright.draw.ink import FAINT, HEAD_PX, INK, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import element, group, hatch, width_of, words, wrapped
+from linkwright.draw.svg import element, escape, group, hatch, width_of, words, wrapped
+from linkwright.lengths import hours
 
 TEXT_PX: Final = 16
 EDGE_PX: Final = 14.0

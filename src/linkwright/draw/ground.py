@@ -10,12 +10,11 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from html import escape
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.contours import rings_at
 from linkwright.draw.ink import BODY_PX, HEAD_PX, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import element, group, hatch, number, width_of, words, wrapped
+from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
 from linkwright.units import FloatArray
 
 WIDTH_PX = 1200.0

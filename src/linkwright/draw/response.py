@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, PAPER, SOFT
-from linkwright.draw.svg import document, element, hatch, number, width_of, words
+from linkwright.draw.svg import document, element, escape, hatch, number, width_of, words
 from linkwright.units import FloatArray
 
 LEFT_PX: Final = 46.0

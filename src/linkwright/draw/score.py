@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 
 from linkwright.draw.axis import Axis, grid
 from linkwright.draw.ink import BODY_PX, FAINT, HEAD_PX, INK, MADDER, PAPER, SOFT
 from linkwright.draw.lanes import Lane
-from linkwright.draw.svg import element, hatch, words, wrapped
+from linkwright.draw.svg import element, escape, hatch, words, wrapped
 
 #: Widths [px] of the picture, and of the margins that hold the lanes' names and scales.
 WIDTH_PX = 1200.0

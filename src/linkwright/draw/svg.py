@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+import html
+import re
 from collections.abc import Iterable
-from html import escape
+from typing import Final
 
 from linkwright.draw.ink import BODY_PX, INK, LEAST_PX, SERIF
 
 #: Mean width of a letter of a serif face over its size; on the wide side, so that labels keep clear.
 LETTER_WIDTH = 0.47
+
+
+#: What no XML file holds (XML 1.0, section 2.2, production 2).
+NO_CHARACTER: Final = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+def escape(text: str, quote: bool = True) -> str:
+    """Text as it stands in SVG; what no XML file holds is shown as a mark."""
+    return html.escape(NO_CHARACTER.sub("\ufffd", text), quote)
 
 
 def number(value: float) -> str:

@@ -10,15 +10,16 @@ import datetime
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 import numpy as np
 
 from linkwright.draw.bars import MOST_MARKS, TRACK_GAP_PX, TRACK_PX, Axis, Span, bar, sides
 from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import element, group, hatch, number, width_of, words, wrapped
-from linkwright.watch.diagnose.episodes import Episode, duration, moment
+from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
+from linkwright.lengths import duration
+from linkwright.watch.diagnose.causes import CAUSES
+from linkwright.watch.diagnose.episodes import Episode, moment
 from linkwright.watch.figures.outline import Envelope
 from linkwright.watch.figures.statistics import Between
 
@@ -382,28 +383,12 @@ def _middle(one: Episode, axis: Axis) -> float:
     return min(max(middle, axis.left + 9.0), axis.right - 9.0)
 
 
-#: The outline of each cause's mark in a square from -1 to 1, and whether it is filled.
-SHAPES: Final[dict[str, tuple[str, bool]]] = {
-    "range": ("M-1 -1L1 -1L0 1z", True),
-    "antenna": ("M-1 -1L1 1M1 -1L-1 1", False),
-    "body": ("M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1z", True),
-    "multipath": ("M-1 0L-.5 -.8L0 0L.5 .8L1 0", False),
-    "interference": ("M0 -1L.3 -.3L1 0L.3 .3L0 1L-.3 .3L-1 0L-.3 -.3z", True),
-    "intermodulation": ("M0 -1L1 0L0 1L-1 0z", False),
-    "overload": ("M-1 1L1 1L0 -1z", True),
-    "battery": ("M-.6 -1L.6 -1L.6 1L-.6 1z", False),
-    "switched-off": ("M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1zM0 -1L0 0", False),
-    "audio-path": ("M-1 -1L1 -1L1 1L-1 1z", True),
-}
-UNKNOWN_SHAPE: Final = ("M-1 -1L1 -1L1 1L-1 1z", False)
-
-
 def shape(cause: str, x: float, y: float, half_px: float, ink: str = MADDER) -> str:
     """The mark of a cause about a point [px]."""
-    path, filled = SHAPES.get(cause, UNKNOWN_SHAPE)
+    row = CAUSES.get(cause, CAUSES["unknown"])
     return element(
-        "path", d=path, transform=f"translate({number(x)} {number(y)}) scale({number(half_px)})",
-        fill=ink if filled else "none", stroke=ink, stroke_width=0.25,
+        "path", d=row.mark, transform=f"translate({number(x)} {number(y)}) scale({number(half_px)})",
+        fill=ink if row.filled else "none", stroke=ink, stroke_width=0.25,
     )  # fmt: skip
 
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 
 import numpy as np
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
-from linkwright.draw.svg import document, element, hatch, number, width_of, words
+from linkwright.draw.svg import document, element, escape, hatch, number, width_of, words
 from linkwright.units import FloatArray
 
 TALL_PX: Final = 120.0

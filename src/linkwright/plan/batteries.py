@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from linkwright.day.batteries import Day, Powers, day_of
-from linkwright.day.report import clock, hours
+from linkwright.day.report import clock
 from linkwright.day.schedule import schedule
+from linkwright.lengths import hours
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import together
 from linkwright.plan.model import Battery, Finding, Plan, PlannedCall

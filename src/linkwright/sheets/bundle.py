@@ -20,8 +20,9 @@ from linkwright.sheets.carriers import carriers_csv, carriers_json
 from linkwright.sheets.codes import code_svg
 from linkwright.sheets.pdf import Paper, Setter, preview, setting
 from linkwright.sheets.tables import day_csv, links_csv
-from linkwright.sheets.wrap import WrapUp, figures_csv, wrap_csv, wrap_sheet
+from linkwright.sheets.wrap import figures_csv, wrap_csv, wrap_sheet
 from linkwright.shoot.errors import InputError
+from linkwright.watch.figures.wrapped import WrapUp
 
 #: What each file is, by its name; the pictures of sites come besides.
 FILES: Final[dict[str, str]] = {

@@ -4,102 +4,21 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.lengths import duration
 from linkwright.sheets.tables import Value, csv_text
-from linkwright.watch.diagnose.episodes import Episode, duration, iso, lost_by_cause, moment
+from linkwright.watch.diagnose.episodes import Episode, iso, lost_by_cause, moment
 from linkwright.watch.figures.statistics import Figures
+from linkwright.watch.figures.wrapped import Heard, Told, WrapUp
 
 MINUS: Final = "\N{MINUS SIGN}"
-#: What was done about an episode is looked for so long after its end [ms].
-AFTER_MS: Final = 60_000
 #: Episodes that the report and the page list, the longest; the tables have all.
 MOST_TOLD: Final = 200
 #: Episodes on the report.
 MOST_ON_PAPER: Final = 30
 #: Losses of a recording that are named of those that the readings do not show; the table has all.
 MOST_ALONE: Final = 3
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something that somebody did or noted: when [ms, UTC], what kind, the link or call, and in words."""
-
-    at_ms: int
-    kind: str
-    about: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class LaidTrack:
-    """A track of a recording that lies along a link: its channel, and the moments of its losses [s]."""
-
-    channel: int
-    link: str
-    losses: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Heard:
-    """A recording: when it began [ms, UTC], if known, how long it is, its certain faults by kind; the moments [s].
-
-    laid : its tracks that lie along a link. pace : one of its seconds on the receiver's clock. says : along which
-    links it lies and how its clock went, or why that is not known. alone : losses that the readings do not show.
-    """
-
-    name: str
-    begins_ms: int | None
-    length_s: float
-    faults: tuple[tuple[str, float], ...]
-    laid: tuple[LaidTrack, ...] = ()
-    pace: float = 1.0
-    says: str = ""
-    alone: tuple[tuple[str, float], ...] = ()
-
-    def at_ms(self, at_s: float) -> int:
-        """A moment of it on the receiver's clock [ms, UTC]; its begin must be known."""
-        return (self.begins_ms or 0) + round(1000.0 * self.pace * at_s)
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """An episode with what was done about it."""
-
-    episode: Episode
-    done: tuple[Event, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class WrapUp:
-    """Everything that is told of a day. `calls` are (name, begin, end) [ms]; `learnt` sentences about the place;
-    `svg` the drawn time line."""
-
-    answer: str
-    zone: datetime.tzinfo
-    calls: tuple[tuple[str, int, int], ...] = ()
-    episodes: tuple[Told, ...] = ()
-    figures: tuple[Figures, ...] = ()
-    events: tuple[Event, ...] = ()
-    recordings: tuple[Heard, ...] = ()
-    learnt: tuple[str, ...] = ()
-    svg: str = ""
-
-
-def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[Told, ...]:
-    """Each episode with what happened from its begin to a minute after its end, of its link or of no link."""
-    found = []
-    for one in episodes:
-        done = tuple(
-            event
-            for event in events
-            if one.from_ms <= event.at_ms <= one.to_ms + AFTER_MS
-            and event.kind != "take"
-            and (event.about == one.link or event.kind == "note")
-        )
-        found.append(Told(one, done))
-    return tuple(found)
 
 
 EVENT_HEAD: Final = (

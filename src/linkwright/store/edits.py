@@ -11,9 +11,9 @@ from sqlalchemy import Connection, update
 from linkwright.shoot.errors import InputError
 from linkwright.store import rows, tables
 from linkwright.store.conflict import Conflict
-from linkwright.store.history import Change, last_touch
+from linkwright.store.history import SEVERAL, Change, last_touch
 from linkwright.store.paths import Path, place_between, places, pointer, spoken
-from linkwright.store.rows import LIST, TABLE, VALUE, Row, packed, rows_of, tree_of
+from linkwright.store.rows import LIST, TABLE, VALUE, Row, packed, rows_of, tree_of, unpacked
 from linkwright.store.schema import is_entry, is_list
 from linkwright.store.values import same, written
 
@@ -114,6 +114,19 @@ def set_field(turn: Turn, path: Path, seen: Any, value: Any) -> Edit | None:
     after = rows_of(path, value, place or _last_place(turn, path[:-1]), turn.new_id)
     rows.write(turn.connection, after)
     return Edit("set", path, packed(before) if before else None, packed(after), len(needed))
+
+
+def set_fields(turn: Turn, fields: Sequence[tuple[Path, Any, Any]]) -> Edit | None:
+    """Several fields (path, seen, value) as one change, called by the first; None where all stood so already.
+
+    An entry whose value is None is removed. Raises Conflict as `set_field` does; then nothing is changed.
+    """
+    edits = [edit for edit in (set_field(turn, *one) for one in fields) if edit is not None]
+    if len(edits) < 2:
+        return edits[0] if edits else None
+    before = [row for edit in edits for row in unpacked(edit.before) or ()]
+    after = [row for edit in edits for row in unpacked(edit.after) or ()]
+    return Edit(SEVERAL, fields[0][0], packed(before), packed(after))
 
 
 def written_alike(one: Any, other: Any) -> bool:

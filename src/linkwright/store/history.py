@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, insert, or_, select
@@ -12,9 +12,11 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, inser
 from linkwright.store import tables
 from linkwright.store.paths import Path, beneath, path_of, pointer
 from linkwright.store.rows import Row as FieldRow
-from linkwright.store.rows import tree_of, unpacked
+from linkwright.store.rows import packed, tree_of, unpacked
 
 DOCUMENT = "document"
+#: The kind of change that is of several values at once.
+SEVERAL = "several"
 _c = tables.change.c
 
 
@@ -24,7 +26,7 @@ class Change:
 
     area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening" (then
         only what and path tell).
-    what : "set", "remove", "insert", "move", "replace".
+    what : "set", "remove", "insert", "move", "replace", "several" (values at once; `path` is the first of them).
     way : "do", or that it took back ("undo") or did again ("redo") the change of revision `of`.
     """
 
@@ -53,7 +55,24 @@ class Change:
     def _value(self, stored: str | None) -> Any:
         if stored is None or self.area != DOCUMENT or self.what == "move":
             return stored
-        return tree_of(unpacked(stored) or (), self.path).value
+        return tree_of(_within(unpacked(stored) or (), self.path), self.path).value
+
+    def paths(self) -> list[Path]:
+        """Where it changed something: its own path, and of several all of them."""
+        if self.what != SEVERAL:
+            return [self.path]
+        rows = [*(self.rows_before() or ()), *(self.rows_after() or ())]
+        known = {row.path for row in rows}
+        return [path_of(stored) for stored in dict.fromkeys(row.path for row in rows if row.parent not in known)]
+
+    def part(self, path: Path) -> Change:
+        """What it did at one of its paths, as a change of that alone."""
+        before, after = _within(self.rows_before() or (), path), _within(self.rows_after() or (), path)
+        what = "set" if after else "remove"
+        return replace(
+            self, what=what, path=path, stored_before=packed(before) if before else None,
+            stored_after=packed(after) if after else None,
+        )  # fmt: skip
 
     def rows_before(self) -> list[FieldRow] | None:
         """What stood there, as rows."""
@@ -62,6 +81,12 @@ class Change:
     def rows_after(self) -> list[FieldRow] | None:
         """What stands there since, as rows."""
         return unpacked(self.stored_after)
+
+
+def _within(rows: Sequence[FieldRow], path: Path) -> list[FieldRow]:
+    """The rows of what stands at a path, and beneath it."""
+    here = pointer(path)
+    return [row for row in rows if not here or row.path == here or row.path.startswith(f"{here}/")]
 
 
 def moment(at_ms: int) -> datetime.datetime:
@@ -162,6 +187,28 @@ def to_undo(connection: Connection, who: str, revision: int | None) -> Change | 
     """The person's last change (or the one of `revision`) that still stands."""
     query = _own(who, ("do", "redo"))
     return _first(connection, query if revision is None else query.where(_c.revision == revision))
+
+
+def to_take_back(connection: Connection, revision: int) -> Change | None:
+    """The change of a revision, whoever made it; None where it was taken back already."""
+    later = tables.change.alias("later")
+    reversed_since = select(later.c.revision).where(later.c.of == _c.revision).exists()
+    query = select(tables.change).where(_c.area == DOCUMENT, _c.revision == revision, ~reversed_since)
+    return _first(connection, query)
+
+
+def newest(connection: Connection, most: int, before: int | None) -> list[Change]:
+    """The newest changes of the document, newest first, at most so many; those before a revision, where given."""
+    query = select(tables.change).where(_c.area == DOCUMENT).order_by(_c.revision.desc()).limit(most)
+    query = query if before is None else query.where(_c.revision < before)
+    return [_change(row) for row in connection.execute(query)]
+
+
+def renamed(connection: Connection, after: int) -> list[Change]:
+    """The changes after a revision that may have given something a name, oldest first."""
+    named = or_(_c.path == "", _c.what.in_(("insert", SEVERAL)), _c.path.like("%/name"), ~_c.path.like("%/%/%/%"))
+    query = select(tables.change).where(_c.area == DOCUMENT, _c.revision > after, named).order_by(_c.revision)
+    return [_change(row) for row in connection.execute(query)]
 
 
 def to_redo(connection: Connection, who: str) -> Change | None:

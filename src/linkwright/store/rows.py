@@ -31,6 +31,11 @@ class Row:
         """The path of what it stands in."""
         return self.path.rpartition("/")[0]
 
+    @property
+    def keys(self) -> Path:
+        """Its path, key by key."""
+        return path_of(self.path)
+
 
 @dataclass(slots=True)
 class Tree:

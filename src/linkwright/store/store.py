@@ -73,6 +73,14 @@ class Store(Aside):
         at, old, new = checked(path), plain(seen), plain(value)
         return self._edit(who, lambda turn: edits.set_field(turn, at, old, new))
 
+    def set_fields(self, fields: Sequence[tuple[Sequence[str | int], Any, Any]], who: str) -> Change | None:
+        """Several fields (path, seen, value) as one change, which is taken back as one; None removes an entry.
+
+        Raises Conflict and InputError as `set_field` does; then nothing is changed.
+        """
+        plainly = [(checked(path), plain(seen), plain(value)) for path, seen, value in fields]
+        return self._edit(who, lambda turn: edits.set_fields(turn, plainly))
+
     def insert(self, path: Sequence[str | int], value: Any, who: str, *, before: str | None = None) -> Change:
         """A new entry in the list at `path`, before the entry of that id, or last; its id ends the path told."""
         at, new = checked(path), plain(value)
@@ -112,6 +120,21 @@ class Store(Aside):
         Raises Conflict where somebody changed the same since.
         """
         return self._reverse(who, "undo", lambda connection: history.to_undo(connection, who, revision))
+
+    def take_back(self, revision: int, who: str) -> Change | None:
+        """Take back the change of a revision, whoever made it. None where it does not stand any more.
+
+        Raises Conflict where somebody changed the same since.
+        """
+        return self._reverse(who, "undo", lambda connection: history.to_take_back(connection, revision))
+
+    def newest_changes(self, most: int, before: int | None = None) -> list[Change]:
+        """The newest changes of the document, newest first; those before a revision, where given."""
+        return self._reading(lambda connection: history.newest(connection, most, before))
+
+    def names_given(self, after: int = 0) -> list[Change]:
+        """The changes after a revision that may have given something a name, oldest first."""
+        return self._reading(lambda connection: history.renamed(connection, after))
 
     def redo(self, who: str) -> Change | None:
         """Do again what the person took back last. None where there is nothing. Raises Conflict."""

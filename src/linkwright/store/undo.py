@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from linkwright.store import rows
 from linkwright.store.edits import Edit, Turn, conflict, missing_parents, put_at
-from linkwright.store.history import Change, last_touch
+from linkwright.store.history import SEVERAL, Change, last_touch
 from linkwright.store.paths import Path, path_of, place_between, pointer
-from linkwright.store.rows import LIST, TABLE, Row, alike, packed, tree_of
+from linkwright.store.rows import LIST, TABLE, Row, alike, packed, tree_of, unpacked
 from linkwright.store.schema import is_entry, is_list
 
 
 def reverse(turn: Turn, change: Change) -> Edit:
     """Put back what stood before a change. Raises Conflict where it is not as that change left it."""
+    if change.what == SEVERAL:
+        return _several_back(turn, change)
     if change.what == "move":
         return _move_back(turn, change)
     now = rows.read(turn.connection, change.path)
@@ -30,6 +32,14 @@ def reverse(turn: Turn, change: Change) -> Edit:
     what = "set" if now or not is_entry(change.path) else "insert"
     what = what if change.path else "replace"
     return Edit(what, change.path, packed(now) if now or not change.path else None, packed(restored), len(needed))
+
+
+def _several_back(turn: Turn, change: Change) -> Edit:
+    """Put back each of several values that were changed at once. Raises Conflict; then nothing is changed."""
+    edits = [reverse(turn, change.part(path)) for path in change.paths()]
+    before = [row for edit in edits for row in unpacked(edit.before) or ()]
+    after = [row for edit in edits for row in unpacked(edit.after) or ()]
+    return Edit(SEVERAL, change.path, packed(before), packed(after))
 
 
 def _take_away(turn: Turn, change: Change) -> Edit:

@@ -1,26 +1,77 @@
-"""What pages answer with: templates, tables, and the job that they are about."""
+"""What pages answer with: templates, tables, files, out of one snapshot of the job."""
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from fastapi import Request
 from fastapi.responses import PlainTextResponse, Response
 from fastapi.templating import Jinja2Templates
+from pydantic import BaseModel, ConfigDict
 
-from linkwright.desk.job import Job
+from linkwright.desk.desk import Desk
+from linkwright.desk.snapshot import Snapshot
+from linkwright.web.codes import Codes
+from linkwright.web.hub import Hub
 from linkwright.web.security import hash_of, is_loopback, person_of
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
 
-HERE: Final = Path(__file__).parent
+STATIC: Final = Path(__file__).parent / "static"
+#: What is not to be kept by a browser.
+KEEP_OUT: Final = {"cache-control": "no-store"}
 
 
-STATIC: Final = HERE / "static"
+class Body(BaseModel):
+    """A body that has what it should and nothing else."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+@dataclass(frozen=True, slots=True)
+class Pages:
+    """What the application holds: the desk, who listens to it, its templates, its addresses on the network."""
+
+    desk: Desk
+    hub: Hub
+    templates: Jinja2Templates
+    lan_urls: tuple[str, ...] = ()
+    codes: Codes = field(default_factory=Codes)
+
+
+def pages_of(request: Request) -> Pages:
+    """What the application holds."""
+    pages: Pages = request.app.state.pages
+    return pages
+
+
+def desk_of(request: Request) -> Desk:
+    """The desk: the job, and all that is at work on it."""
+    return pages_of(request).desk
+
+
+def snapshot_of(request: Request) -> Snapshot:
+    """The job as it stood when this answer was begun: the same for all of it."""
+    there: Snapshot | None = getattr(request.state, "snapshot", None)
+    return there or anew(request)
+
+
+def anew(request: Request) -> Snapshot:
+    """The job as it stands after a change that this request made."""
+    now: Snapshot = desk_of(request).snapshot()
+    request.state.snapshot = now
+    return now
+
+
+@functools.cache
+def static_files() -> dict[str, Path]:
+    """All our files by the names under which they are asked for."""
+    return {path.relative_to(STATIC).as_posix(): path for path in sorted(STATIC.rglob("*")) if path.is_file()}
 
 
 @functools.cache
@@ -29,7 +80,7 @@ def static_version() -> str:
 
     One for all, since modules import each other by relative addresses: under two addresses one would run twice.
     """
-    return hash_of(b"".join(path.read_bytes() for path in sorted(STATIC.iterdir()) if path.is_file()))
+    return hash_of(b"".join(path.read_bytes() for path in static_files().values()))
 
 
 def static_url(name: str) -> str:
@@ -38,21 +89,20 @@ def static_url(name: str) -> str:
 
 
 def render(request: Request, template: str, status: int = 200, **values: Any) -> Response:
-    """A page or a part of one."""
-    job: Job = request.app.state.job
-    templates: Jinja2Templates = request.app.state.templates
-    document = values.setdefault("document", job.document())
-    header = document.draft.document.get("shoot")
-    title = header.get("title") if isinstance(header, dict) else None
+    """A page or a part of one, out of one snapshot."""
+    snapshot = snapshot_of(request)
+    title = snapshot.document.draft.at("shoot", "title")
     context = {
         "person": person_of(request),
         "loopback": is_loopback(request),
-        "planned": job.planned,
+        "document": snapshot.document,
+        "plan_of": -1 if snapshot.made is None else snapshot.made.revision,
+        "marks": snapshot.marks(),
         "job_title": title if isinstance(title, str) and title else "A new shoot",
         "here": request.url.path.strip("/").partition("/")[0],
         **values,
     }
-    return templates.TemplateResponse(request, template, context, status)
+    return pages_of(request).templates.TemplateResponse(request, template, context, status)
 
 
 def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[Value]]) -> Response:
@@ -64,14 +114,17 @@ def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[Value]]
 
 def csv_file(name: str, text: str) -> Response:
     """A table that is text already, to be kept under a name."""
-    return PlainTextResponse(
-        text,
-        media_type="text/csv",
-        headers={"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"},
-    )
+    return file_response(name, text, "text/csv")
 
 
-def job_of(request: Request) -> Job:
-    """The job."""
-    job: Job = request.app.state.job
-    return job
+def file_response(name: str, data: str | bytes, media_type: str) -> Response:
+    """A file to be kept under a name."""
+    headers = {"content-disposition": f'attachment; filename="{name}"', **KEEP_OUT}
+    content = data.encode() if isinstance(data, str) else data
+    charset = "; charset=utf-8" if media_type.startswith("text/") else ""
+    return Response(content, media_type=f"{media_type}{charset}", headers=headers)
+
+
+def plain_text(text: str, status: int) -> Response:
+    """A sentence, where no page of ours asks."""
+    return PlainTextResponse(text, status)

@@ -1,29 +1,28 @@
-"""The application: the job, the gate before it, and its pages."""
+"""The application: the desk, the gate before it, and its pages."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response, StreamingResponse
+from fastapi.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
-from linkwright.desk.job import Job
-from linkwright.desk.listening import Listening
-from linkwright.desk.playing import Playing
-from linkwright.desk.watching import Watching
-from linkwright.desk.wrapping import Wrapping
+from linkwright.desk.desk import Desk
+from linkwright.lengths import clock
+from linkwright.plan.answer import hand_says
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
-from linkwright.units import clock, mhz_text
-from linkwright.web.answers import STATIC, static_url
+from linkwright.units import mhz_text
+from linkwright.web.answers import Pages, plain_text, static_files, static_url
 from linkwright.web.hub import Hub
+from linkwright.web.once import Once
 from linkwright.web.security import Gate
 
 if TYPE_CHECKING:
@@ -46,59 +45,26 @@ def create_app(
     `places` is where the person keeps what was learnt of places; none: nothing is kept or offered.
     """
     hub = Hub()
-    job = Job(store, hub)
-    listening = Listening(store, hub)
-    watching = Watching(job, hub)
-    playing = Playing(job, watching)
-    wrapping = Wrapping(store, listening.path)
+    desk = Desk(store, hub, places, sources)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
-        job.start()
-        watching.start()
-        if sources is not None:
-            sources.start(watching.take)
+        desk.start()
         yield
-        if sources is not None:
-            sources.stop()
         hub.close()
-        wrapping.close()
-        listening.close()
-        playing.stop()
-        watching.close()
-        job.close()
+        desk.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
-    app.state.job, app.state.hub, app.state.lan_urls = job, hub, lan_urls
-    app.state.listening, app.state.watching, app.state.playing = listening, watching, playing
-    app.state.wrapping, app.state.places = wrapping, places
-    app.state.templates = _templates()
+    app.state.pages = Pages(desk, hub, _templates(), lan_urls)
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
+    app.add_middleware(Once)
     app.add_middleware(Gate, store=store, hosts=hosts)
     _errors(app)
     _static(app)
-    from linkwright.web.pages import (
-        air,
-        connect,
-        day,
-        edit,
-        ground,
-        live,
-        plan,
-        recordings,
-        setup,
-        sheets,
-        shoot,
-        sound,
-        wrap,
-    )
-    from linkwright.web.pages.places import router as near_places
+    from linkwright.web.pages import ROUTERS
 
-    for page in (
-        shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, connect,
-    ):  # fmt: skip
-        app.include_router(page.router)
-    app.include_router(near_places)
+    for router in ROUTERS:
+        app.include_router(router)
 
     @app.get("/", include_in_schema=False)
     def first() -> Response:
@@ -106,15 +72,8 @@ def create_app(
 
     @app.get("/events", include_in_schema=False)
     async def events(_request: Request, live: bool = False) -> StreamingResponse:
-        def stands() -> dict[str, Any]:
-            told = job.planned
-            return {"revision": job.document().revision, "plan": told.of_revision, "busy": told.busy}
-
-        return StreamingResponse(
-            hub.stream(stands, frozenset({"live"} if live else ())),
-            media_type="text/event-stream",
-            headers={"cache-control": "no-store"},
-        )
+        stream = hub.stream(desk.told, frozenset({"live"} if live else ()))
+        return StreamingResponse(stream, media_type="text/event-stream", headers={"cache-control": "no-store"})
 
     _build_routes(app)
     return app
@@ -138,23 +97,19 @@ def _templates() -> Jinja2Templates:
     env.filters["mhz"] = mhz_text
     env.filters["clock"] = clock
     env.globals["static"] = static_url
+    env.globals["hand_says"] = hand_says
     return Jinja2Templates(env=env)
 
 
 def _static(app: FastAPI) -> None:
-    files = {path.name: path for path in STATIC.iterdir() if path.suffix in TYPES}
-
-    @app.get("/static/{version}/{name}", include_in_schema=False)
+    @app.get("/static/{version}/{name:path}", include_in_schema=False)
     def static(version: str, name: str) -> Response:
-        path = files.get(name)  # only names that are in the package: nothing that is asked for becomes a path
-        if path is None:
-            return PlainTextResponse("There is no such file.", 404)
+        path = static_files().get(name)  # only names that are in the package: nothing asked for becomes a path
+        if path is None or path.suffix not in TYPES:
+            return plain_text("There is no such file.", 404)
         del version
-        return Response(
-            path.read_bytes(),
-            media_type=TYPES[path.suffix],
-            headers={"cache-control": "public, max-age=31536000, immutable"},
-        )
+        headers = {"cache-control": "public, max-age=31536000, immutable"}
+        return Response(path.read_bytes(), media_type=TYPES[path.suffix], headers=headers)
 
 
 def _errors(app: FastAPI) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 from collections.abc import AsyncIterator, Callable
 from typing import Any, Final
@@ -33,7 +34,8 @@ class Hub:
         loop = self._loop
         if loop is not None and not self._closed:
             text = f"event: {event}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
-            loop.call_soon_threadsafe(self._hand_out, text, event if event in ASKED_FOR else "")
+            with contextlib.suppress(RuntimeError):  # the loop has ended: nobody listens any more
+                loop.call_soon_threadsafe(self._hand_out, text, event if event in ASKED_FOR else "")
 
     def _hand_out(self, text: str, topic: str = "") -> None:
         for queue, topics in self._queues.items():

@@ -50,6 +50,7 @@ class Person:
 
     name: str
     role: Role
+    paired: bool = True
 
     def may(self, role: Role) -> bool:
         """Whether this is enough."""
@@ -91,7 +92,7 @@ class Gate:
         path = request.url.path
         if person is None:
             if path.startswith(OPEN_PATHS):
-                request.scope["person"] = Person("a device that is not paired", "look")
+                request.scope["person"] = Person("a device that is not paired", "look", paired=False)
                 return None
             return PlainTextResponse("This device is not paired. Scan the code on the laptop's page Connect.", 401)
         needed: Role = "look" if request.method in SAFE else "log" if path.startswith(LOG_PATHS) else "edit"

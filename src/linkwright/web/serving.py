@@ -9,12 +9,12 @@ import uvicorn
 from fastapi import FastAPI
 
 
-class Pages(uvicorn.Server):
+class Serving(uvicorn.Server):
     """A server that ends the streams first: an open one would hold up the shutdown."""
 
     def __init__(self, app: FastAPI) -> None:
         super().__init__(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3))
-        self._hub = app.state.hub
+        self._hub = app.state.pages.hub
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> Any:
         """End the streams, then everything else."""

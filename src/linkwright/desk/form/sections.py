@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from pydantic import BaseModel
 
+from linkwright.desk.document import Document
 from linkwright.desk.form.fields import Field, fields_of, shown
-from linkwright.desk.job import Document
 from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from linkwright.units import clock
+from linkwright.lengths import clock
 from linkwright.watch.align.breaks import LinkBreaks
 from linkwright.watch.align.clocks import (
     FIRST_S,

@@ -12,10 +12,10 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.units import clock
+from linkwright.lengths import clock
 from linkwright.watch.align.breaks import LinkBreaks
 from linkwright.watch.align.recordings import SILENCE, Laid, Loss
-from linkwright.watch.diagnose.causes import cause_of
+from linkwright.watch.diagnose.causes import CAUSES, UNKNOWN_SOUND, cause_of
 from linkwright.watch.diagnose.company import Company
 from linkwright.watch.diagnose.products import Products
 from linkwright.watch.diagnose.watcher import Episode
@@ -25,25 +25,13 @@ from linkwright.watch.log.record import SECOND_NS
 #: Losses nearer to each other than this are one [s]; and one of this length and more is long (as for multipath).
 ONE_LOSS_S: Final = 0.05
 LONG_S: Final = 0.9
-#: The patterns of a signal episode: no loss, one short, several short, a long one; how often each cause leaves each
-#: (assumed). "unknown" leaves all alike.
+#: The patterns of a signal episode: no loss, one short, several short, a long one; of an audio episode: nothing,
+#: losses of the radio's kind, digital silence for most of it. How often each cause leaves each is in the table.
 HELD, ONE_SHORT, SHORT, LONG = range(4)
-SIGNAL: Final[Mapping[str, tuple[float, ...]]] = {
-    "range": (0.10, 0.10, 0.35, 0.45),
-    "body": (0.25, 0.20, 0.15, 0.40),
-    "multipath": (0.05, 0.25, 0.65, 0.05),
-    "interference": (0.05, 0.10, 0.35, 0.50),
-    "intermodulation": (0.05, 0.10, 0.35, 0.50),
-    "overload": (0.05, 0.10, 0.35, 0.50),
-    "battery": (0.01, 0.02, 0.02, 0.95),
-    "switched-off": (0.01, 0.02, 0.02, 0.95),
-    "unknown": (0.25, 0.25, 0.25, 0.25),
-}
-#: The patterns of an audio episode: nothing, losses of the radio's kind, digital silence for most of it (assumed).
 NOTHING, RADIO, SILENT = range(3)
-SOUND: Final[Mapping[str, tuple[float, ...]]] = {
-    "audio-path": (0.55, 0.05, 0.40),
-    "unknown": (0.35, 0.45, 0.20),
+SIGNAL: Final = {cause.name: cause.pattern for cause in CAUSES.values() if cause.track in ("signal", None)}
+SOUND: Final = {cause.name: cause.pattern for cause in CAUSES.values() if cause.track == "audio"} | {
+    "unknown": UNKNOWN_SOUND
 }
 #: Digital silence for this share of an episode is a track that went silent.
 SILENT_SHARE: Final = 0.5

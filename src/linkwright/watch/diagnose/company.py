@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -34,6 +34,10 @@ class Company:
     before_dbm: FloatArray
     while_dbm: FloatArray
     after_dbm: FloatArray
+
+    def called(self, name: Callable[[str], str]) -> Company:
+        """The same, by what people call each link."""
+        return replace(self, names=tuple(map(name, self.names)))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

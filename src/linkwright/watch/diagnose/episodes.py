@@ -5,24 +5,11 @@ from __future__ import annotations
 import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
+from linkwright.lengths import duration
 from linkwright.units import number_word
-
-#: The causes in words that go into a sentence.
-CAUSES: Final[dict[str, str]] = {
-    "range": "too far away",
-    "antenna": "an antenna or its cable",
-    "body": "body in the way",
-    "multipath": "reflections",
-    "interference": "somebody else on the carrier",
-    "intermodulation": "a product of our own carriers",
-    "overload": "too strong for the receiver",
-    "battery": "battery empty",
-    "switched-off": "switched off",
-    "audio-path": "the audio before the transmitter",
-    "unknown": "cause not known",
-}
+from linkwright.watch.diagnose.causes import words_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +34,7 @@ class Episode:
     @property
     def cause_words(self) -> str:
         """The cause as it stands in a sentence."""
-        return CAUSES.get(self.cause, self.cause)
+        return words_of(self.cause)
 
 
 def from_document(document: Mapping[str, Any]) -> list[Episode]:
@@ -98,19 +85,6 @@ def moment(at_ms: int, zone: datetime.tzinfo = datetime.UTC) -> datetime.datetim
     """A time [ms since 1970] in a zone."""
     seconds, rest = divmod(int(at_ms), 1000)
     return datetime.datetime.fromtimestamp(seconds, zone) + datetime.timedelta(milliseconds=rest)
-
-
-def duration(seconds: float) -> str:
-    """A length of time as it is said: 0.4 s, 4 s, 3 min 10 s, 6 h 20."""
-    if seconds < 9.95:
-        return f"{seconds:.1f} s".replace(".0 s", " s")
-    if seconds < 59.5:
-        return f"{seconds:.0f} s"
-    if seconds < 3570:
-        minutes, rest = divmod(round(seconds), 60)
-        return f"{minutes} min {rest} s" if rest and minutes < 10 else f"{round(seconds / 60)} min"
-    minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60:02d}"
 
 
 def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = datetime.UTC, most: int = 3) -> str:

@@ -12,7 +12,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.watch.diagnose.expected import Expected, at_any_time
 from linkwright.watch.diagnose.watcher import Episode, Seen, Watcher
 from linkwright.watch.log.ahead import ahead
-from linkwright.watch.log.columns import Intake
+from linkwright.watch.log.columns import Amiss
 from linkwright.watch.log.mapping import TIDY, Mapping
 from linkwright.watch.log.reading import read_batches
 from linkwright.watch.log.record import Batch, Log
@@ -70,12 +70,12 @@ Said = tuple[Batch, list[str] | None]
 def _stream(paths: Sequence[tuple[Path, str]], mapping: Mapping, tell: Tell | None) -> Iterator[Said]:
     """The batches of all logs, each with what was amiss once a log is at its end."""
     for path, name in paths:
-        intake = Intake(name)
-        for batch in ahead(read_batches(path, name, mapping, intake, tell)):
+        amiss = Amiss(name)
+        for batch in ahead(read_batches(path, name, mapping, amiss, tell)):
             for start in range(0, len(batch), PART):
                 yield batch.part(start, start + PART), None
-        if intake.told:
-            yield batch.part(0, 0), [f"{name}: {one}" for one in intake.told]
+        if amiss.told:
+            yield batch.part(0, 0), [f"{name}: {one}" for one in amiss.told]
 
 
 def _batches(stream: Iterator[Said], told: list[str]) -> Iterator[Batch]:

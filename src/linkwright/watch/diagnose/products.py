@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -39,6 +39,10 @@ class Products:
     makers: tuple[str, ...] = ()
     rose: str = ""
     by_plan: bool = False
+
+    def called(self, name: Callable[[str], str]) -> Products:
+        """The same, by what people call each link."""
+        return replace(self, makers=tuple(map(name, self.makers)), rose=name(self.rose) if self.rose else "")
 
 
 def products_on(

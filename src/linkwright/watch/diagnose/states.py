@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Literal
 
 #: The tracks of a link: what can be amiss at once. Each has at most one episode open.
-TRACKS: Final = ("signal", "branch", "audio")
+TRACKS: Final[tuple[Literal["signal"], Literal["branch"], Literal["audio"]]] = ("signal", "branch", "audio")
 SIGNAL, BRANCH, SOUND = range(3)
 
 #: What is kept of a link, all as float64. Times are seconds from the watcher's begin; below zero: none.

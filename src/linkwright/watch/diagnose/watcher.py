@@ -7,26 +7,18 @@ own. What the others did meanwhile is looked up when an episode is asked for.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 import numpy as np
 
 from linkwright.watch.diagnose import states as at
-from linkwright.watch.diagnose.causes import (
-    LEAST_FIT,
-    Figures,
-    air_factor,
-    branch_weights,
-    cause_of,
-    figures_of,
-    shares,
-    signal_weights,
-    sound_weights,
-)
+from linkwright.watch.diagnose.causes import CAUSES, cause_of, shares, weights_of
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
+from linkwright.watch.diagnose.fits import LEAST_FIT, Sight, air_factor
+from linkwright.watch.diagnose.gathered import Figures, figures_of
 from linkwright.watch.diagnose.products import Products, products_on
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.log.record import SECOND_NS, Batch, Reading, iso_of
@@ -92,7 +84,8 @@ class Change:
 class _Raw:
     """An episode as it is gathered; `before` is the one that closed before it on the same track of its link.
 
-    final : it was judged when nothing that it is judged by could change any more.
+    expected : what the plan said of the link as it began. final : it was judged when nothing that it is judged by
+    could change any more.
     """
 
     number: int
@@ -100,6 +93,7 @@ class _Raw:
     track: int
     figures: np.ndarray
     open: bool
+    expected: Expected | None
     before: Episode | None = None
     told: Episode | None = None
     final: bool = False
@@ -129,25 +123,30 @@ def _limits_of(one: Expected) -> list[float]:
 def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
     """Whether a link that was gone is still gone after a gap in its readings: the same episode, cut in two."""
     soon = from_ns - before.to_ns < GOES_ON_NS
-    return (
-        soon and before.cause in ("battery", "switched-off") and f.gone > 0.9 and not f.base_dbm > f.level_dbm + 6.0
-    )
+    return soon and CAUSES[before.cause].silences and f.gone > 0.9 and not f.base_dbm > f.level_dbm + 6.0
+
+
+def _by_link(expected: Iterable[Expected]) -> dict[str, list[Expected]]:
+    found: dict[str, list[Expected]] = {}
+    for one in expected:
+        found.setdefault(one.link, []).append(one)
+    return found
 
 
 class Watcher:
     """Takes readings in and tells episodes. Not for several threads at once.
 
     expected : what the plan says, if there is one: links that it has are judged only while they are live. need_dbm,
-    gone_dbm, ceiling_dbm : for links without a plan.
+    gone_dbm, ceiling_dbm : for links without a plan. called : what people call a link, in sentences.
     """
 
     def __init__(
         self, expected: Sequence[Expected] = (), *, need_dbm: float = NEED_DBM, gone_dbm: float = GONE_DBM,
-        ceiling_dbm: float = CEILING_DBM,
+        ceiling_dbm: float = CEILING_DBM, called: Callable[[str], str] = str,
     ) -> None:  # fmt: skip
-        self.expected: dict[str, list[Expected]] = {}
-        for one in expected:
-            self.expected.setdefault(one.link, []).append(one)
+        self.expected: dict[str, list[Expected]] = _by_link(expected)
+        self.called = called
+        self._history: History
         self.defaults = (need_dbm, gone_dbm, ceiling_dbm)
         self.names: list[str] = []
         self.index: dict[str, int] = {}
@@ -160,6 +159,12 @@ class Watcher:
         self._last: dict[tuple[int, int], _Raw] = {}
         self._events = np.zeros((EVENTS, 3 + at.FEATURES))
         self._room(16)
+
+    def expect(self, expected: Sequence[Expected]) -> None:
+        """From now on go by another plan. What is open goes on, and is judged by what was expected as it began."""
+        self.expected = _by_link(expected)
+        self._history = replace(self._history, expected=self.expected)
+        self._limits()
 
     def _room(self, links: int) -> None:
         """Make room for so many links, keeping what is there."""
@@ -273,7 +278,8 @@ class Watcher:
     def _taken(self, link: int, track: int, figures: np.ndarray, closed: bool) -> _Raw | None:
         """The episode that an event of the loop is about."""
         if not closed:
-            raw = _Raw(self._next, link, track, figures, True)
+            known = self._expected_at(self.names[link], self._time(figures[at.ON_T]))
+            raw = _Raw(self._next, link, track, figures, True, known)
             last = self._last.get((link, track))
             raw.before = None if last is None else last.told or self._judged(last)
             self._next += 1
@@ -335,33 +341,31 @@ class Watcher:
         if raw.told is not None and (raw.final or (not raw.told.open and newest - f[at.ON_T] > at.HISTORY - 3600)):
             return raw.told
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(end)
-        expected = self._expected_at(name, from_ns)
+        expected = raw.expected
         figures = figures_of(f, expected, self.defaults[0])
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
-        products = Products(0.0)
-        if raw.track == at.SIGNAL:
-            ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
-            air = air_factor(figures, expected)
-            weights = signal_weights(figures, 0.0, ceiling, air)
-            if weights["interference"] > LEAST_FIT:  # only then are the others' carriers looked at
-                planned = (one for known in self.expected.values() for one in known)
-                wider = with_planned(company, planned, name, from_ns, to_ns)
-                products = self._products(raw, expected, wider, newest - end > AFTER_S[1] + 1.0)
-                if products.rose in set(wider.names) - set(company.names):
-                    products = replace(products, by_plan=True)
-                weights = signal_weights(figures, products.fit, ceiling, air)
-        else:
-            weights = branch_weights(figures) if raw.track == at.BRANCH else sound_weights(figures)
+        products, kind = Products(0.0), at.TRACKS[raw.track]
+        ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
+        sight = Sight(figures, 0.0, ceiling, air_factor(figures, expected))
+        weights = weights_of(kind, sight)
+        if weights.get("interference", 0.0) > LEAST_FIT:  # only then are the others' carriers looked at
+            planned = (one for known in self.expected.values() for one in known)
+            wider = with_planned(company, planned, name, from_ns, to_ns)
+            products = self._products(raw, expected, wider, newest - end > AFTER_S[1] + 1.0)
+            if products.rose in set(wider.names) - set(company.names):
+                products = replace(products, by_plan=True)
+            weights = weights_of(kind, replace(sight, products=products.fit))
         causes = shares(weights)
         if raw.before is not None and _goes_on(raw.before, figures, from_ns):
             causes = raw.before.causes
         cause, probability = cause_of(causes)
-        track = at.TRACKS[raw.track]
-        because, do = words(cause, track, figures, company, products, expected, raw.open)
-        makers = products.makers if cause == "intermodulation" else ()
+        because, do = words(
+            cause, kind, figures, company.called(self.called), products.called(self.called), expected, raw.open
+        )
+        makers = products.makers if CAUSES[cause].has_makers else ()
         raw.told = Episode(
             raw.number, name, from_ns, to_ns, raw.open, cause, probability,
-            tuple(one for one in causes if one[1] >= 0.02), because, do, figures.heard, track, makers, figures,
+            tuple(one for one in causes if one[1] >= 0.02), because, do, figures.heard, kind, makers, figures,
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
@@ -381,7 +385,7 @@ class Watcher:
 
         found = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
         was = raw.before
-        if was is None or was.cause != "intermodulation" or was.probability * STILL_ON <= found.fit:
+        if was is None or not CAUSES[was.cause].has_makers or was.probability * STILL_ON <= found.fit:
             return found
         levels = zip(company.names, company.while_dbm.tolist(), strict=True)
         on = {name for name, level in levels if level > gone[name]}

@@ -20,7 +20,7 @@ _HOUR_NS: Final = 3600 * SECOND_NS
 
 
 @dataclass
-class Intake:
+class Amiss:
     """What was found amiss in a log while it was read; `told` says it in sentences."""
 
     name: str
@@ -117,7 +117,7 @@ def column_index(cells: list[str], key: str, mapping: Mapping, name: str, line: 
 
 
 def zoned(
-    time_ns: IntArray, local: np.ndarray, mapping: Mapping, intake: Intake, line: int | None
+    time_ns: IntArray, local: np.ndarray, mapping: Mapping, amiss: Amiss, line: int | None
 ) -> tuple[IntArray, np.ndarray]:
     """Times in UTC, local ones by the mapping's zone, and which rows are refused for a time out of all range.
 
@@ -129,7 +129,7 @@ def zoned(
             raise InputError(
                 "has times without an offset; expected ISO 8601 with one, as 2027-05-14T09:00:00+01:00, or the "
                 'zone in a mapping file (zone = "Europe/London")',
-                path=intake.name, line=line,
+                path=amiss.name, line=line,
             )  # fmt: skip
         import datetime
 
@@ -143,6 +143,6 @@ def zoned(
     refused = (time_ns < FIRST_NS) | (time_ns > LAST_NS)
     if refused.any():
         many = int(refused.sum())
-        intake.rows -= many
-        intake.refuse(many, f"a time near line {line} lies before 2000 or after 2200")
+        amiss.rows -= many
+        amiss.refuse(many, f"a time near line {line} lies before 2000 or after 2200")
     return np.asarray(time_ns, dtype=np.int64), refused

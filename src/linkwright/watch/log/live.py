@@ -1,7 +1,7 @@
-"""Readings as they come in: records from anywhere into the watch, thread safe, bounded, everything lost counted.
+"""Readings as they come in: records from anywhere, thread safe, bounded, everything lost counted.
 
-`take` is what HTTP, MQTT, OSC and a replay give their records to, from any thread; it only checks and puts them by.
-`pump` moves what waits into the watch and tells what changed; one thread calls it, a few times a second.
+One way in: `take` is what HTTP, MQTT, OSC, a replay and the simulator give their readings to, from any thread; it
+only checks and puts them by. One way out: `drain` gives what waits, to whoever shows, keeps and judges it.
 """
 
 from __future__ import annotations
@@ -9,15 +9,13 @@ from __future__ import annotations
 import json
 import threading
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.diagnose.expected import Expected
-from linkwright.watch.diagnose.watcher import Change, Episode, Seen, Watcher
 from linkwright.watch.log.record import MOST_LINKS, SECOND_NS, Batch, Reading, reading_from
 
 #: Readings that may wait: half a minute of 1000 links ten times a second.
@@ -55,32 +53,30 @@ class Counts:
     waiting: int
 
 
-class Live:
-    """The intake and the watch.
+class Intake:
+    """Where readings come in.
 
     clock_s : what is added to the times of a link [s].
     """
 
-    def __init__(
-        self, expected: Sequence[Expected] = (), *, clock_s: Mapping[str, float] | None = None,
-        most_waiting: int = MOST_WAITING,
-    ) -> None:  # fmt: skip
+    def __init__(self, *, clock_s: Mapping[str, float] | None = None, most_waiting: int = MOST_WAITING) -> None:
         self._in = threading.Lock()
-        self._work = threading.Lock()
         self._waiting: deque[Batch] = deque()
         self._wait = self._taken = self._refused = self._lost = 0
         self._most = most_waiting
         self._clock = dict(clock_s or {})
         self._links: set[str] = set()
-        self._watcher = Watcher(expected)
 
     def set_clock(self, link: str, clock_s: float) -> None:
         """From now on add this to the times of a link [s]."""
         with self._in:
             self._clock[link] = clock_s
 
-    def take(self, payload: Payload) -> Taken:
-        """Take in one record or many, as JSON text or as values. Never raises for what is in it."""
+    def take(self, payload: Payload | Batch) -> Taken:
+        """Take in one record or many: as JSON text, as values, as columns. Never raises for what is in it."""
+        if isinstance(payload, Batch):
+            lost = self._put(payload)
+            return Taken(len(payload) - lost, lost=lost)
         try:
             records = _records(payload)
         except InputError as error:
@@ -100,7 +96,7 @@ class Live:
                     reasons.append(str(error))
         fresh = self._admitted(readings, reasons)
         refused += len(readings) - len(fresh)
-        lost = self.take_batch(Batch.of(fresh)) if fresh else 0
+        lost = self._put(Batch.of(fresh)) if fresh else 0
         with self._in:
             self._refused += refused
         return Taken(len(fresh) - lost, refused, tuple(reasons[:MOST_REASONS]), lost)
@@ -116,8 +112,8 @@ class Live:
             reasons.append(f"there are {MOST_LINKS} links already; is that field the link?")
         return kept
 
-    def take_batch(self, batch: Batch) -> int:
-        """Take in readings as columns (a replay); how many were lost because too many wait."""
+    def _put(self, batch: Batch) -> int:
+        """Put readings by; how many were lost because too many wait."""
         with self._in:
             clock = [round(self._clock.get(name, 0.0) * SECOND_NS) for name in batch.names]
             if any(clock):
@@ -132,38 +128,11 @@ class Live:
             self._lost += lost
             return lost
 
-    def pump(self) -> tuple[Change, ...]:
-        """Move what waits into the watch; what opened, changed and closed by it."""
-        return self.judge(self.drain())
-
     def drain(self) -> list[Batch]:
-        """What waits, to be shown or kept before it is judged."""
+        """What waits, in the order in which it came."""
         with self._in:
             batches, self._waiting, self._wait = list(self._waiting), deque(), 0
             return batches
-
-    def expect(self, expected: Sequence[Expected]) -> None:
-        """From now on judge by another plan; what is open ends without a word."""
-        with self._work:
-            self._watcher = Watcher(expected)
-
-    def judge(self, batches: Sequence[Batch]) -> tuple[Change, ...]:
-        """Give readings to the watch; what opened, changed and closed by them."""
-        with self._work:
-            changes: list[Change] = []
-            for batch in batches:
-                changes += self._watcher.add(batch)
-            return tuple(changes)
-
-    def episodes(self) -> tuple[Episode, ...]:
-        """All episodes so far."""
-        with self._work:
-            return self._watcher.episodes()
-
-    def seen(self) -> tuple[Seen, ...]:
-        """What came of each link."""
-        with self._work:
-            return self._watcher.seen()
 
     def counts(self) -> Counts:
         """What came, was refused, was lost, and waits."""

@@ -58,17 +58,15 @@ class OscServer:
         except OSError as error:
             raise InputError(f"OSC cannot listen on {host}:{port} ({error.strerror or error})") from None
         self.host, self.port = self._server.server_address[:2]
-        self._thread = threading.Thread(
-            target=self._server.serve_forever, kwargs={"poll_interval": 0.1}, daemon=True
-        )
+        self._serving = threading.Event()
 
-    def start(self) -> None:
-        """Begin to listen, in a thread of its own."""
-        self._thread.start()
+    def serve(self) -> None:
+        """Listen until `stop` is called from another thread."""
+        self._serving.set()
+        self._server.serve_forever(poll_interval=0.1)
 
     def stop(self) -> None:
         """Stop listening and give the port back."""
-        if self._thread.is_alive():
+        if self._serving.is_set():
             self._server.shutdown()
-            self._thread.join()
         self._server.server_close()

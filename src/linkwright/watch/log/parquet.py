@@ -9,7 +9,7 @@ import numpy as np
 
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
-from linkwright.watch.log.columns import Intake, Names, column_index, scale_and_range, zoned
+from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
 from linkwright.watch.log.mapping import Mapping
 from linkwright.watch.log.record import FIELDS, MOST_LINKS, Batch
 
@@ -25,7 +25,7 @@ def _pyarrow() -> Any:
 
 
 def parquet_batches(
-    file: BinaryIO, name: str, mapping: Mapping, intake: Intake, tell: Tell | None = None
+    file: BinaryIO, name: str, mapping: Mapping, amiss: Amiss, tell: Tell | None = None
 ) -> Iterator[Batch]:
     """The readings of a Parquet log. Raises InputError."""
     pa = _pyarrow()
@@ -39,7 +39,7 @@ def parquet_batches(
                 columns[key] = cells[at]
         names, done = Names(mapping), 0
         for part in table.iter_batches(batch_size=ROWS, columns=list(columns.values())):
-            yield _batch(pa, part, columns, names, intake)
+            yield _batch(pa, part, columns, names, amiss)
             done += part.num_rows
             if tell is not None:
                 tell(f"reading {name}", done / max(1, table.metadata.num_rows))
@@ -48,10 +48,10 @@ def parquet_batches(
         raise InputError(f"is no Parquet log that can be read ({says})", path=name) from None
 
 
-def _batch(pa: Any, part: Any, columns: dict[str, str], names: Names, intake: Intake) -> Batch:
+def _batch(pa: Any, part: Any, columns: dict[str, str], names: Names, amiss: Amiss) -> Batch:
     """One part of the file as columns."""
-    time_ns, local, nowhen = _times(pa, part.column(columns["time"]), names.mapping, intake.name)
-    index, nobody = _links(pa, part, columns, names, intake.name)
+    time_ns, local, nowhen = _times(pa, part.column(columns["time"]), names.mapping, amiss.name)
+    index, nobody = _links(pa, part, columns, names, amiss.name)
     ranges = scale_and_range(names.mapping)
     values = np.full((part.num_rows, len(FIELDS)), np.nan, dtype=np.float32)
     wrong = nowhen | nobody
@@ -59,7 +59,7 @@ def _batch(pa: Any, part: Any, columns: dict[str, str], names: Names, intake: In
     for n, key in enumerate(FIELDS):
         if key not in columns:
             continue
-        read = _numbers(pa, part.column(columns[key]), key, intake.name)
+        read = _numbers(pa, part.column(columns[key]), key, amiss.name)
         if ranges[0, n] != 1.0 or ranges[1, n] != 0.0:
             read = read * ranges[0, n] + ranges[1, n]
         out = (read < ranges[2, n]) | (read > ranges[3, n])
@@ -67,10 +67,10 @@ def _batch(pa: Any, part: Any, columns: dict[str, str], names: Names, intake: In
             first = f"{key} is {read[out][0]:g}; expected {ranges[2, n]:g} to {ranges[3, n]:g}"
         wrong |= out
         values[:, n] = read
-    intake.refuse(int(wrong.sum()), first)
+    amiss.refuse(int(wrong.sum()), first)
     keep = ~wrong if wrong.any() else slice(None)
-    intake.rows += int((~wrong).sum())
-    time_ns, refused = zoned(time_ns[keep], local[keep], names.mapping, intake, None)
+    amiss.rows += int((~wrong).sum())
+    time_ns, refused = zoned(time_ns[keep], local[keep], names.mapping, amiss, None)
     index = index[keep]
     time_ns = time_ns + (names.shift_ns()[index] if index.size else 0)
     if not refused.any():

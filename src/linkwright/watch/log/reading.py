@@ -13,7 +13,7 @@ import numpy as np
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 from linkwright.watch.log import scan
-from linkwright.watch.log.columns import Intake, Names, column_index, scale_and_range, zoned
+from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
 from linkwright.watch.log.mapping import TIDY, Mapping
 from linkwright.watch.log.record import (
     FIELDS,
@@ -30,15 +30,15 @@ _PLACES: Final = {"s": 9, "ms": 6, "us": 3, "ns": 0}
 
 
 def read_batches(
-    path: Path, name: str | None = None, mapping: Mapping = TIDY, intake: Intake | None = None,
+    path: Path, name: str | None = None, mapping: Mapping = TIDY, amiss: Amiss | None = None,
     tell: Tell | None = None,
 ) -> Generator[Batch, None, None]:  # fmt: skip
     """The readings of a log, batch by batch, in the order of the file; names of links keep their places.
 
-    `intake` hears what was amiss; `tell` how far it is. Raises InputError for whatever is no log.
+    `amiss` hears what was amiss; `tell` how far it is. Raises InputError for whatever is no log.
     """
     shown = name if name is not None else str(path)
-    heard = intake if intake is not None else Intake(shown)
+    heard = amiss if amiss is not None else Amiss(shown)
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):
@@ -64,13 +64,13 @@ def read_batches(
 
 def read_log(path: Path, name: str | None = None, mapping: Mapping = TIDY, tell: Tell | None = None) -> Log:
     """A whole log, sorted. Raises InputError as `read_batches`."""
-    intake = Intake(name if name is not None else str(path))
-    batches = list(read_batches(path, name, mapping, intake, tell))
-    return Log.of(batches, intake.told)
+    amiss = Amiss(name if name is not None else str(path))
+    batches = list(read_batches(path, name, mapping, amiss, tell))
+    return Log.of(batches, amiss.told)
 
 
 def csv_batches(
-    file: BinaryIO, name: str, mapping: Mapping, intake: Intake, size: int | None = None, tell: Tell | None = None
+    file: BinaryIO, name: str, mapping: Mapping, amiss: Amiss, size: int | None = None, tell: Tell | None = None
 ) -> Iterator[Batch]:
     """The readings of a CSV log out of a stream of bytes. Raises InputError."""
     block = file.read(BLOCK_BYTES)
@@ -95,7 +95,7 @@ def csv_batches(
         whole, block = block[:cut], block[cut:] + more
         if not whole.endswith(b"\n"):
             whole += b"\n"
-        batch, lines = _scanned(whole, (kinds, marks, ranges), names, intake, line, header)
+        batch, lines = _scanned(whole, (kinds, marks, ranges), names, amiss, line, header)
         line += lines
         if len(batch):
             yield batch
@@ -148,7 +148,7 @@ def _scanned(
     whole: bytes,
     how: tuple[np.ndarray, np.ndarray, np.ndarray],
     names: Names,
-    intake: Intake,
+    amiss: Amiss,
     line: int,
     header: str,
 ) -> tuple[Batch, int]:
@@ -163,16 +163,16 @@ def _scanned(
         data, kinds, marks, ranges, names.keys, names.ids, names.places, names.index.size,
         times, local, links, values, bad,
     )  # fmt: skip
-    names.met(whole, known, intake.name, line + 1)
+    names.met(whole, known, amiss.name, line + 1)
     for number, code, begin, stop in bad[:faulty].tolist():
         text = whole[begin:stop].decode("utf-8", "replace")
         if text == header.split(chr(marks[0]))[0].strip('" '):
             faulty -= 1  # the names of the columns once more: logs that were put one after another
         else:
-            intake.refuse(0, f"line {line + number}: {_why(code, text)}")
-    intake.refuse(max(faulty, 0), "")
-    intake.rows += rows
-    time_ns, refused = zoned(times[:rows], local[:rows].astype(bool), names.mapping, intake, line + 1)
+            amiss.refuse(0, f"line {line + number}: {_why(code, text)}")
+    amiss.refuse(max(faulty, 0), "")
+    amiss.rows += rows
+    time_ns, refused = zoned(times[:rows], local[:rows].astype(bool), names.mapping, amiss, line + 1)
     index = links[:rows] if names.mapping.link is not None else names.index[links[:rows]]
     time_ns = time_ns + (names.shift_ns()[index] if rows else 0)
     batch = Batch(tuple(names.ours), index.astype(np.int32), time_ns, values[:rows])

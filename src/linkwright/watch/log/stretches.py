@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 
 from linkwright.watch.log.kept import Stretch
@@ -30,6 +33,14 @@ def batch_of(stretch: Stretch) -> Batch:
     columns = [stretch.rf_a_dbm, stretch.rf_b_dbm, stretch.audio_dbfs, stretch.quality, stretch.battery, muted]
     values = np.stack(columns, axis=1).astype(np.float32)
     return Batch(stretch.links, stretch.link.astype(np.int32), stretch.time_ms * _MS_NS, values)
+
+
+def called(stretch: Stretch, name: Callable[[str], str]) -> Stretch:
+    """The same with other names; links that get the same one become one."""
+    names = [name(link) for link in stretch.links]
+    unique = tuple(dict.fromkeys(names))
+    index = np.array([unique.index(one) for one in names], dtype=np.int32)
+    return replace(stretch, links=unique, link=index[stretch.link] if stretch.size else stretch.link)
 
 
 def between(stretch: Stretch, from_ms: int, to_ms: int) -> Stretch:

@@ -18,7 +18,7 @@ import numpy as np
 from linkwright.units import FloatArray, mw_from_dbm_array
 from linkwright.watch.log.record import AUDIO, BATTERY, FIELDS, MUTED, QUALITY, RF_A, RF_B, SECOND_NS, Batch
 from linkwright.watch.play.course import Course
-from linkwright.watch.play.faults import Effects, Fault, effects_of
+from linkwright.watch.play.effects import Effects, Fault, effects_of
 
 #: Moments of a reading's period that its levels are the mean of.
 LOOKS: Final = 4

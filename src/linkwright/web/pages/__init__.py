@@ -1,1 +1,26 @@
-"""One module a page."""
+"""The pages: one module each, thin over the desk."""
+
+from linkwright.web.pages import (
+    air,
+    connect,
+    day,
+    edit,
+    ground,
+    history,
+    live,
+    places,
+    plan,
+    recordings,
+    setup,
+    sheets,
+    shoot,
+    sound,
+    wrap,
+)
+
+ROUTERS = tuple(
+    page.router
+    for page in (
+        shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, history, connect, places,
+    )
+)  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Final
 
 import numpy as np
@@ -9,16 +10,16 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.air.judged import JudgedSweep
-from linkwright.desk.job import Job
 from linkwright.physics.intermodulation import three_carrier_products, two_carrier_products
 from linkwright.plan.air import SiteAir
 from linkwright.plan.answer import short_says
 from linkwright.plan.chain import Scene
+from linkwright.plan.model import Plan
 from linkwright.plan.why import CallReasons, why
 from linkwright.rules import closed_ranges
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray, khz_from_mhz
-from linkwright.web.answers import job_of, render
+from linkwright.web.answers import KEEP_OUT, render, snapshot_of
 
 router = APIRouter()
 
@@ -36,11 +37,9 @@ Khz = Annotated[float, Query(ge=0.0, le=1e8)]
 Columns = Annotated[int, Query(ge=1, le=MOST_COLUMNS)]
 
 
-def scene_and_site(job: Job, site: str) -> tuple[Scene, SiteAir]:
+def scene_and_site(request: Request, site: str) -> tuple[Scene, SiteAir]:
     """The scene and a site's air. Raises InputError where there is none yet."""
-    scene = job.scene()
-    if scene is None:
-        raise InputError("the shoot is not whole yet; the page Shoot says what it lacks")
+    scene = snapshot_of(request).whole_scene()
     if site not in scene.air:
         raise InputError(f"there is no call on a site {site}; expected one of {', '.join(scene.air)}")
     return scene, scene.air[site]
@@ -60,7 +59,7 @@ def band(scene: Scene, air: SiteAir) -> tuple[int, int]:
     return int(low - room), int(high + room)
 
 
-def answer(air: SiteAir | None, troubles: list[str]) -> str:
+def answer(air: SiteAir | None, troubles: Sequence[str]) -> str:
     """The answer of the page as a sentence."""
     if air is None:
         return "The air cannot be shown before the shoot is whole; the page Shoot says what it lacks."
@@ -80,19 +79,15 @@ def answer(air: SiteAir | None, troubles: list[str]) -> str:
 @router.get("/air")
 def page(request: Request, site: SiteName = "") -> Response:
     """The page."""
-    job = job_of(request)
-    try:
-        scene = job.scene()
-        troubles = job.troubles()
-    except InputError as error:
-        scene, troubles = None, [str(error)]
+    snapshot = snapshot_of(request)
+    scene, troubles = snapshot.scene, snapshot.read.troubles
     names = list(scene.air) if scene is not None else []
     chosen = site if site in names else names[0] if names else ""
     air = scene.air[chosen] if scene is not None and chosen else None
-    ids = {value.get("name"): id_ for id_, value in job.document().draft.entries("site") if isinstance(value, dict)}
     return render(
         request, "air.html", answer=answer(air, troubles), sites=names, chosen=chosen, air=air, troubles=troubles,
-        site_id=ids.get(chosen, ""), links=[link.name for link in scene.shoot.link] if scene is not None else [],
+        site_id=snapshot.names.id_of("site", chosen) if chosen else "",
+        links=[link.name for link in scene.shoot.link] if scene is not None else [],
         band=band(scene, air) if scene is not None and air is not None else WHOLE,
     )  # fmt: skip
 
@@ -100,8 +95,8 @@ def page(request: Request, site: SiteName = "") -> Response:
 @router.get("/api/air/lanes")
 def lanes(request: Request, site: SiteName) -> dict[str, Any]:
     """Everything but the levels: rules, TV, others, carriers found, what is clean, and ours."""
-    job = job_of(request)
-    scene, air = scene_and_site(job, site)
+    plan = snapshot_of(request).plan
+    scene, air = scene_and_site(request, site)
     low, high = band(scene, air)
     survey = air.survey
     return {
@@ -133,8 +128,8 @@ def lanes(request: Request, site: SiteName) -> dict[str, Any]:
             for one in (survey.carriers if survey is not None else ())
         ],
         "clean": [{"from": a, "to": b} for a, b in (survey.clean if survey is not None else ())],
-        "ours": _ours(job, site),
-        "products": _products(job, site, low, high),
+        "ours": _ours(plan, site),
+        "products": _products(plan, site, low, high),
     }  # fmt: skip
 
 
@@ -161,9 +156,8 @@ def _allowed(scene: Scene, air: SiteAir) -> list[dict[str, Any]]:
     ]
 
 
-def _products(job: Job, site: str, low: int, high: int) -> list[int]:
+def _products(plan: Plan | None, site: str, low: int, high: int) -> list[int]:
     """Where third-order products of our carriers fall, all calls of the site together [kHz], each place once."""
-    plan = job.planned.plan
     found: set[int] = set()
     for call in plan.calls if plan is not None else ():
         if call.site == site and len(call.links) <= MOST_MIXED:
@@ -172,8 +166,7 @@ def _products(job: Job, site: str, low: int, high: int) -> list[int]:
     return sorted(khz for khz in found if low <= khz <= high)[:MOST_PRODUCTS]
 
 
-def _ours(job: Job, site: str) -> list[dict[str, Any]]:
-    plan = job.planned.plan
+def _ours(plan: Plan | None, site: str) -> list[dict[str, Any]]:
     found = []
     for call in plan.calls if plan is not None else ():
         if call.site == site:
@@ -198,17 +191,14 @@ def _ours(job: Job, site: str) -> list[dict[str, Any]]:
 @router.get("/api/air/levels")
 def levels(request: Request, site: SiteName, low: Khz, high: Khz, columns: Columns = 1000) -> Response:
     """Lowest, highest and floor of each column: three float32 arrays in turn; NaN where nobody looked."""
-    _, air = scene_and_site(job_of(request), site)
+    _, air = scene_and_site(request, site)
     if not high > low:
         raise InputError("the band ends below its beginning")
     edges = np.linspace(low, high, columns + 1)
     found = np.full((3, columns), np.nan)
     for one in air.survey.judged if air.survey is not None else ():
         found = _merged(found, _columns(one, edges))
-    return Response(found.astype("<f4").tobytes(), media_type="application/octet-stream", headers=_KEEP_OUT)
-
-
-_KEEP_OUT: Final = {"cache-control": "no-store"}
+    return Response(found.astype("<f4").tobytes(), media_type="application/octet-stream", headers=KEEP_OUT)
 
 
 def _columns(one: JudgedSweep, edges: FloatArray) -> FloatArray:
@@ -236,7 +226,7 @@ def waterfall(
     rows: Annotated[int, Query(ge=1, le=MOST_ROWS)] = 120,
 ) -> Response:  # fmt: skip
     """Levels over time: a byte a cell, 0 for nothing and 255 for the strongest, 1 at the floor; row after row."""
-    _, air = scene_and_site(job_of(request), site)
+    _, air = scene_and_site(request, site)
     judged = air.survey.judged if air.survey is not None else ()
     picture = np.zeros((0, columns), dtype=np.uint8)
     for one in judged[:1]:
@@ -251,7 +241,7 @@ def waterfall(
             np.fmax.at(over[n // step], column[inside], (sweep.levels_db[n] - floor)[inside])
         span = max(10.0, float(np.nanmax(over[np.isfinite(over)], initial=10.0)))
         picture = np.where(np.isfinite(over), 1 + 254 * np.clip(over / span, 0.0, 1.0), 0).astype(np.uint8)
-    headers = {**_KEEP_OUT, "x-rows": str(picture.shape[0])}
+    headers = {**KEEP_OUT, "x-rows": str(picture.shape[0])}
     return Response(picture.tobytes(), media_type="application/octet-stream", headers=headers)
 
 
@@ -260,17 +250,19 @@ def reasons(
     request: Request, site: SiteName, mhz: Annotated[str, Query(max_length=20)], link: SiteName = ""
 ) -> Response:
     """What stands at a frequency, and why a link did not get it."""
-    job = job_of(request)
-    scene, air = scene_and_site(job, site)
-    khz = whole_khz(mhz)
+    snapshot = snapshot_of(request)
+    scene, air = scene_and_site(request, site)
+    khz, made = whole_khz(mhz), snapshot.made
     about: tuple[CallReasons, ...] = ()
-    plan, document = job.planned.plan, job.document()
-    if link and plan is not None and document.shoot is not None:
-        about = why(scene, plan, link, khz)
-    return render(request, "air_why.html", khz=khz, here=stands(job, scene, air, khz), about=about, link=link)
+    if link and made is not None:
+        name = made.names.name_of(snapshot.names.id_of("link", link))
+        about = why(made.scene, made.plan, name, khz)
+    return render(
+        request, "air_why.html", khz=khz, here=stands(snapshot.plan, scene, air, khz), about=about, link=link
+    )
 
 
-def stands(job: Job, scene: Scene, air: SiteAir, khz: int) -> list[str]:
+def stands(plan: Plan | None, scene: Scene, air: SiteAir, khz: int) -> list[str]:
     """What is at a frequency, a sentence each."""
     says = []
     if air.measured is not None:
@@ -296,7 +288,7 @@ def stands(job: Job, scene: Scene, air: SiteAir, khz: int) -> list[str]:
         for other in scene.others.get(air.site.name, ())
         if other.band_khz[0] - 100 <= khz <= other.band_khz[1] + 100
     ]
-    says += [f"{one['says']}." for one in _ours(job, air.site.name) if abs(one["khz"] - khz) < 100]
+    says += [f"{one['says']}." for one in _ours(plan, air.site.name) if abs(one["khz"] - khz) < 100]
     return says
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import secrets
-import threading
-import time
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Form, Request
@@ -14,51 +12,17 @@ from pydantic import Field as Bounded
 from linkwright.draw.ink import INK
 from linkwright.sheets.codes import code_svg
 from linkwright.shoot.errors import InputError
-from linkwright.web.answers import job_of, render
-from linkwright.web.pages.edit import Body
-from linkwright.web.security import COOKIE, Role, person_of
+from linkwright.units import number_word
+from linkwright.web.answers import Body, desk_of, pages_of, render
+from linkwright.web.security import COOKIE, person_of
 
 router = APIRouter()
 
-#: How long a code lets a device in [s], and how many wrong ones are borne in that time.
-CODE_S: Final = 300.0
-MOST_WRONG: Final = 20
 ROLES: Final = {
     "look": "may look",
     "log": "may look, note what happens and tick things off",
     "edit": "may change the shoot",
 }
-
-
-class Codes:
-    """The one-time codes that are out: kept in memory, as they live for minutes."""
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._out: dict[str, tuple[Role, float]] = {}
-        self._wrong: list[float] = []
-
-    def new(self, role: Role) -> str:
-        """A code for one device."""
-        code = secrets.token_urlsafe(24)
-        with self._lock:
-            now = time.monotonic()
-            self._out = {old: one for old, one in self._out.items() if now - one[1] < CODE_S}
-            self._out[code] = (role, now)
-        return code
-
-    def take(self, code: str) -> Role | None:
-        """The role of a code that is out, which is then used up."""
-        with self._lock:
-            now = time.monotonic()
-            self._wrong = [then for then in self._wrong if now - then < CODE_S]
-            if len(self._wrong) >= MOST_WRONG:
-                return None
-            role, when = self._out.pop(code, (None, 0.0))
-            if role is None or now - when > CODE_S:
-                self._wrong.append(now)
-                return None
-            return role
 
 
 class Joining(Body):
@@ -68,9 +32,6 @@ class Joining(Body):
     name: Annotated[str, Bounded(max_length=60)] = ""
 
 
-_codes = Codes()
-
-
 @router.get("/connect")
 def page(request: Request) -> Response:
     """The devices that joined, and how another one joins."""
@@ -78,27 +39,29 @@ def page(request: Request) -> Response:
 
 
 def _answer(request: Request) -> str:
-    urls = request.app.state.lan_urls
-    devices = [one for one in job_of(request).store.devices() if one.revoked is None]
+    urls = pages_of(request).lan_urls
+    devices = [one for one in desk_of(request).store.devices() if one.revoked is None]
     if not urls:
         return "Only this laptop sees these pages; start with --lan to let telephones join."
-    count = len(devices)
-    return f"Open on the network; {count or 'no'} device{'s' if count != 1 else ''} may join."
+    count = number_word(len(devices))
+    return f"Open on the network; {count} device{'s have' if len(devices) != 1 else ' has'} joined."
 
 
 def _context(request: Request, code: str | None, role: str) -> dict[str, Any]:
-    urls = request.app.state.lan_urls
+    urls = pages_of(request).lan_urls
     links = [f"{url}/join#{code}" for url in urls] if code is not None else []
     return {
         "urls": urls, "roles": ROLES, "role": role, "links": links,
-        "codes": [code_svg(link, scale=6, dark=INK) for link in links], "devices": job_of(request).store.devices(),
+        "codes": [code_svg(link, scale=6, dark=INK) for link in links], "devices": desk_of(request).store.devices(),
     }  # fmt: skip
 
 
 @router.post("/connect/code")
 def new_code(request: Request, role: Annotated[Literal["look", "log", "edit"], Form()] = "look") -> Response:
     """A code for one more device."""
-    return render(request, "connect_code.html", answer="", **_context(request, _codes.new(role), role))
+    return render(
+        request, "connect_code.html", answer="", **_context(request, pages_of(request).codes.new(role), role)
+    )
 
 
 @router.post("/connect/key")
@@ -106,15 +69,15 @@ def new_key(request: Request, name: Annotated[str, Form(max_length=60)] = "") ->
     """A key for a program that sends readings: shown once, and kept only as its hash."""
     token = secrets.token_urlsafe(32)
     called = name.strip() or "a gateway of receivers"
-    job_of(request).store.add_device(called, "log", token, "laptop")
-    urls = request.app.state.lan_urls or (f"http://{request.headers.get('host', '')}",)
+    desk_of(request).store.add_device(called, "log", token, "laptop")
+    urls = pages_of(request).lan_urls or (f"http://{request.headers.get('host', '')}",)
     return render(request, "connect_key.html", answer="", key=token, called=called, url=urls[0])
 
 
 @router.post("/connect/forget")
 def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Response:
     """A device may no longer join."""
-    job_of(request).store.revoke_device(device, person_of(request).name)
+    desk_of(request).store.revoke_device(device, person_of(request).name)
     return render(request, "connect_devices.html", answer="", **_context(request, None, "look"))
 
 
@@ -127,12 +90,12 @@ def join_page(request: Request) -> Response:
 @router.post("/join")
 def join(request: Request, joining: Joining) -> Response:
     """Let a device in: it gets a key of its own, which only it and the job know."""
-    role = _codes.take(joining.code)
+    role = pages_of(request).codes.take(joining.code)
     if role is None:
         raise InputError("this code is used up or too old; make a new one on the laptop's page Connect")
     token = secrets.token_urlsafe(32)
     name = joining.name.strip() or "a telephone"
-    job_of(request).store.add_device(name, role, token, "laptop")
+    desk_of(request).store.add_device(name, role, token, "laptop")
     response = JSONResponse({"says": f"{name} {ROLES[role]}."})
     response.set_cookie(COOKIE, token, max_age=30 * 86400, httponly=True, samesite="strict", path="/")
     return response

@@ -12,18 +12,15 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.day.batteries import CellChange, packing
-from linkwright.day.report import WHEN, answer, clock, document, hours, savings
-from linkwright.day.schedule import zone_of
+from linkwright.day.report import WHEN, answer, clock, document, savings
 from linkwright.desk.day import CHANGED, counters, planned_day, since_changed
-from linkwright.desk.job import Job
 from linkwright.desk.moving import moved_draft, moved_entry
 from linkwright.draw.day import Handle, drawn_day
+from linkwright.lengths import hours
 from linkwright.shoot.errors import InputError
-from linkwright.shoot.models import Shoot
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
-from linkwright.web.answers import csv_response, job_of, render
-from linkwright.web.pages.edit import Body
+from linkwright.web.answers import Body, anew, csv_response, desk_of, render, snapshot_of
 from linkwright.web.security import person_of
 
 router = APIRouter()
@@ -45,14 +42,14 @@ class Moving(Body):
 class Changed(Body):
     """Cells of a link that were changed just now; whether the old ones had run out."""
 
-    link: Annotated[str, Bounded(max_length=80)]
+    link: Annotated[str, Bounded(max_length=200)]
     empty: bool = False
 
 
 class Lasted(Body):
     """How long a set of a link lasted."""
 
-    link: Annotated[str, Bounded(max_length=80)]
+    link: Annotated[str, Bounded(max_length=200)]
     hours: Annotated[str, Bounded(max_length=20)]
 
 
@@ -72,26 +69,26 @@ def handles(draft: Draft) -> Iterator[Handle]:
             yield Handle(json.dumps([*path, "breaks", break_id]), label, later(start, 0), later(end, 0), True)
 
 
-def context(job: Job) -> dict[str, Any]:
+def context(request: Request) -> dict[str, Any]:
     """Everything that the page shows."""
-    found = job.document()
-    shoot = found.shoot
+    snapshot, store = snapshot_of(request), desk_of(request).store
+    shoot = snapshot.shoot
     if shoot is None or not shoot.link:
         lacks = "the shoot lacks something; the page Shoot says what" if shoot is None else "the shoot has no links"
         return {"answer": f"Nothing to say of the day yet: {lacks}.", "day": None}
-    day = planned_day(job, shoot)
+    day = planned_day(snapshot, shoot)
     first = next((call.span[0].date() for call in day.calls if call.span is not None), None)
     return {
         "answer": answer(day),
         "day": day,
         "changes": [_shown(change, first) for change in day.changes],
-        "counters": counters(job, shoot, day),
+        "counters": counters(store, snapshot, shoot, day),
         "pack": packing(day),
         "savings": savings(day),
         "clock": clock,
         "hours": hours,
         "first": first,
-        "now": datetime.datetime.now(zone_of(shoot)),
+        "now": datetime.datetime.now(snapshot.zone),
         "zone": shoot.shoot.timezone,
         "runs": len(shoot.run),
     }
@@ -110,29 +107,29 @@ def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
 @router.get("/day")
 def page(request: Request) -> Response:
     """The page."""
-    return render(request, "day.html", **context(job_of(request)))
+    return render(request, "day.html", **context(request))
 
 
 @router.get("/day/body")
 def body(request: Request) -> Response:
     """What of the page follows the newest plan."""
-    return render(request, "day_body.html", **context(job_of(request)))
+    return render(request, "day_body.html", **context(request))
 
 
 @router.get("/api/day")
 def data(request: Request) -> dict[str, Any]:
     """The day as `linkwright day --json` has it."""
-    job = job_of(request)
-    return document(planned_day(job, _shoot(job)))
+    snapshot = snapshot_of(request)
+    return document(planned_day(snapshot, snapshot.whole_shoot()))
 
 
 @router.get("/day.csv")
 def table(request: Request) -> Response:
     """The battery changes as a table."""
-    job = job_of(request)
+    snapshot = snapshot_of(request)
     rows = [
         (change.at.isoformat(), change.link, change.call, change.when, round(change.left_h, 2))
-        for change in planned_day(job, _shoot(job)).changes
+        for change in planned_day(snapshot, snapshot.whole_shoot()).changes
     ]
     return csv_response("cells.csv", ("change_at", "link", "call", "when", "left_h"), rows)
 
@@ -142,13 +139,12 @@ def picture(
     request: Request, width: Width = 1000, path: PathText = "", minutes: Minutes = 0, longer: Minutes = 0
 ) -> dict[str, Any]:
     """The day drawn, as it is or with one call or break elsewhere; nothing is kept of that."""
-    job = job_of(request)
-    _shoot(job)
-    draft = job.document().draft
+    snapshot = snapshot_of(request)
+    snapshot.whole_shoot()
+    draft = snapshot.document.used
     if path:
         draft = moved_draft(draft, _path(path), minutes, longer)
-    shoot = draft.shoot()
-    day = planned_day(job, shoot)
+    day = planned_day(snapshot, draft.shoot())
     may = person_of(request).may("edit")
     svg = drawn_day(day, float(width), tuple(handles(draft)) if may else (), titled=False)
     return {"svg": svg, "answer": answer(day)}
@@ -157,58 +153,59 @@ def picture(
 @router.post("/api/day/move")
 def move(request: Request, moving: Moving) -> dict[str, Any]:
     """Move a call (with its breaks) or a break: one edit of the shoot, which undo takes back."""
-    job = job_of(request)
+    snapshot = snapshot_of(request)
     path = tuple(moving.path)
-    _shoot(job)
-    draft = job.document().draft
+    snapshot.whole_shoot()
+    draft = snapshot.document.used
     seen, new = moved_entry(draft, path, moving.minutes, moving.longer)
     if moving.seen and moving.seen != f"{seen.get('from')} {seen.get('to')}":
         raise InputError(f"it has been moved meanwhile, to {seen.get('from')}; look at it again")
     moved_draft(draft, path, moving.minutes, moving.longer).shoot()  # refused before it is kept, with what is wrong
-    job.store.set_field(path, seen, new, person_of(request).name)
-    now = job.document()
+    change = desk_of(request).store.set_field(path, seen, new, person_of(request).name)
     told = f"{new.get('from')} to {new.get('to')}"
-    return {"says": f"{new.get('name', 'The break')} is from {told} now.", "revision": now.revision}
+    return {
+        "says": f"{new.get('name', 'The break')} is from {told} now.", "revision": anew(request).revision,
+        "change": change and change.revision,
+    }  # fmt: skip
 
 
 @router.post("/tick/changed")
 def changed(request: Request, what: Changed) -> dict[str, Any]:
     """The cells of a link were changed now; the time is the server's."""
-    job = job_of(request)
-    shoot = _shoot(job)
-    if what.link not in {link.name for link in shoot.link}:
+    snapshot, store = snapshot_of(request), desk_of(request).store
+    id_ = snapshot.names.id_of("link", what.link)
+    if snapshot.document.draft.at("link", id_) is None:
         raise InputError(f"there is no link {what.link}")
-    before = since_changed(job).get(what.link)
-    happening = job.store.happen(CHANGED, what.link, {"empty": what.empty}, None, person_of(request).name)
-    at = happening.when.astimezone(zone_of(shoot))
+    before = since_changed(store, snapshot.names).get(id_)
+    happening = store.happen(CHANGED, id_, {"empty": what.empty}, None, person_of(request).name)
+    at = happening.when.astimezone(snapshot.zone)
     ran_h = None if before is None else (happening.when - before).total_seconds() / 3600.0
-    return {"says": f"{what.link}: cells changed at {at:%H:%M}.", "at": at.isoformat(), "ran_h": ran_h}
+    says = f"{snapshot.names.name_of(id_)}: cells changed at {at:%H:%M}."
+    return {"says": says, "at": at.isoformat(), "ran_h": ran_h}
 
 
 @router.post("/api/day/run")
 def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
     """Log how long a set lasted, at the link's planned power and its site's temperature: the prediction follows."""
-    job = job_of(request)
-    shoot = _shoot(job)
+    snapshot = snapshot_of(request)
+    shoot = snapshot.whole_shoot()
+    name = snapshot.names.name_of(lasted.link)
     links = {link.name: link for link in shoot.link}
-    known = {link.link: link for link in planned_day(job, shoot).links}
-    if lasted.link not in links or lasted.link not in known:
-        raise InputError(
-            f"nothing is predicted for a link {lasted.link}; give its transmitter's cells and drain_mw"
-        )
+    known = {link.link: link for link in planned_day(snapshot, shoot).links}
+    if name not in links or name not in known:
+        raise InputError(f"nothing is predicted for a link {name}; give its transmitter's cells and drain_mw")
     try:
         ran_h = float(lasted.hours.replace(",", "."))
         run = Run(
-            transmitter=links[lasted.link].transmitter, ran_h=ran_h, power_mw=known[lasted.link].power_mw,
-            temperature_c=known[lasted.link].temperature_c, microphone=links[lasted.link].microphone,
-            link=lasted.link,
+            transmitter=links[name].transmitter, ran_h=ran_h, power_mw=known[name].power_mw,
+            temperature_c=known[name].temperature_c, microphone=links[name].microphone, link=name,
         )  # fmt: skip
     except ValueError:
         raise InputError(f'"{lasted.hours}" is no run time; expected hours such as 6.5, at most 1000') from None
     value = run.model_dump(exclude_none=True)
-    job.store.insert(("run",), value, person_of(request).name)
-    told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {run.transmitter}; undo takes it back."
-    return {"says": told, "revision": job.document().revision}
+    change = desk_of(request).store.insert(("run",), value, person_of(request).name)
+    told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {run.transmitter}."
+    return {"says": told, "revision": anew(request).revision, "change": change.revision}
 
 
 def _path(text: str) -> tuple[str, ...]:
@@ -219,11 +216,3 @@ def _path(text: str) -> tuple[str, ...]:
     if not isinstance(found, list) or not 2 <= len(found) <= 4 or not all(isinstance(one, str) for one in found):
         raise InputError("that is no call and no break; load the page again")
     return tuple(found)
-
-
-def _shoot(job: Job) -> Shoot:
-    """The shoot. Raises InputError while it is not whole."""
-    shoot = job.document().shoot
-    if shoot is None:
-        raise InputError("the shoot is not whole yet; the page Shoot says what it lacks")
-    return shoot

@@ -7,18 +7,19 @@ from typing import Annotated, Any, Final
 
 import numpy as np
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import Response
 
-from linkwright.desk.job import Job
+from linkwright.desk.relabelled import relabelled
+from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ground import Ground, drawn_bands
-from linkwright.plan.answer import hand_says
+from linkwright.plan.answer import short_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Material
-from linkwright.web.answers import job_of, render
+from linkwright.web.answers import KEEP_OUT, desk_of, plain_text, render, snapshot_of
 
 router = APIRouter()
 
@@ -32,42 +33,39 @@ SiteName = Annotated[str, Query(max_length=80)]
 Metre = Annotated[float, Query(ge=-100_000.0, le=100_000.0)]
 
 
-def answer(job: Job, site: str) -> str:
-    """The answer of the page as a sentence."""
-    plan = job.planned.plan
-    links = [link for call in plan.calls if call.site == site for link in call.links] if plan is not None else []
+def answer(snapshot: Snapshot, site: str) -> str:
+    """The answer of the page as a sentence: of the very links of the table under it."""
+    links = margins(snapshot, site)
     if not links:
         return "Draw the site and place its spots; what links have in hand there follows from the plan."
-    worst = min(links, key=lambda link: (link.in_hand_db, link.margin_db))
-    holding = len({link.link for link in links} - {link.link for link in links if link.verdict != "holds"})
-    count = len({link.link for link in links})
-    return (
-        f"{holding} of {count} links hold at {site}; the weakest is {worst.link} at {worst.worst_at} "
-        f"with {hand_says(worst)}."
-    )
+    worst = min(links, key=lambda one: float(one["in_hand"]))
+    names = {one["link"] for one in links}
+    holding = len(names - {one["link"] for one in links if one["verdict"] != "holds"})
+    of = f"{holding} of {len(names)} links hold" if len(names) > 1 else f"{worst['link']}: {worst['verdict']}"
+    weakest = f"{worst['link']} at {worst['at']}, {worst['verdict']}, {short_says(worst['in_hand'])}"
+    return f"{of} at {site}; the weakest is {weakest}."
 
 
 @router.get("/ground")
 def page(request: Request, site: SiteName = "") -> Response:
     """The page."""
-    job = job_of(request)
-    entries = job.document().draft.entries("site")
+    snapshot = snapshot_of(request)
+    entries = snapshot.document.draft.entries("site")
     names = [str(value["name"]) for _, value in entries if isinstance(value.get("name"), str)]
     chosen = site if site in names else names[0] if names else ""
     ids = {value.get("name"): id_ for id_, value in entries}
-    shoot = job.document().shoot
-    links = [link.name for link in shoot.link] if shoot is not None else []
+    links = [link.name for link in snapshot.shoot.link] if snapshot.shoot is not None else []
     return render(
-        request, "ground.html", answer=answer(job, chosen), sites=names, chosen=chosen, site_id=ids.get(chosen, ""),
-        materials=MATERIALS, links=links,
+        request, "ground.html", answer=answer(snapshot, chosen), sites=names, chosen=chosen,
+        site_id=ids.get(chosen, ""), materials=MATERIALS, links=links,
     )  # fmt: skip
 
 
 @router.get("/api/ground/site")
 def site_of(request: Request, site: SiteName) -> dict[str, Any]:
     """The site as it is drawn: spots and walls with ids, routes, others, and the picture under it."""
-    job = job_of(request)
-    document = job.document()
+    snapshot, store = snapshot_of(request), desk_of(request).store
+    document = snapshot.document
     found = [(id_, value) for id_, value in document.draft.entries("site") if value.get("name") == site]
     if not found:
         raise InputError(f"there is no site {site}")
@@ -84,14 +82,16 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
         if other.get("site") in (site, None)
     ]
     pictures = [
-        one for one in job.store.attachment_list() if one.kind == "picture" and one.name.startswith(f"{site}: ")
+        one
+        for one in store.attachment_list()
+        if one.kind == "picture" and one.name.startswith((f"{id_}: ", f"{site}: "))
     ]
     return {
         "id": id_, "name": site, "spots": spots, "walls": walls, "links": links, "others": others,
         "revision": document.revision, "surroundings": value.get("surroundings", "open"),
         "picture": f"/ground/picture/{pictures[-1].id}" if pictures else None,
         "picture_m": _picture_m(pictures[-1].name) if pictures else None,
-        "margins": margins(job, site),
+        "margins": margins(snapshot, site), "answer": answer(snapshot, site),
     }  # fmt: skip
 
 
@@ -105,33 +105,28 @@ def _plain(value: Any) -> dict[str, Any]:
     return value if isinstance(value, dict) else {}
 
 
-def margins(job: Job, site: str) -> list[dict[str, Any]]:
-    """The links' margins of the newest plan."""
-    plan = job.planned.plan
+def margins(snapshot: Snapshot, site: str) -> list[dict[str, Any]]:
+    """The links' margins of the newest plan at a site, by what all is called now."""
+    made = snapshot.made
+    plan = None if made is None else relabelled(made.plan, made.names, snapshot.names)
     return [
         {
-            "call": call.call,
-            "link": link.link,
-            "in_hand": link.in_hand_db,
-            "verdict": link.verdict,
+            "call": call.call, "link": link.link, "in_hand": link.in_hand_db, "verdict": link.verdict,
             "at": link.worst_at,
         }
         for call in (plan.calls if plan is not None else ())
         if call.site == site
         for link in call.links
-    ]
+    ]  # fmt: skip
 
 
 @router.get("/api/ground/margins")
 def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) -> dict[str, Any]:
     """The margins with one spot somewhere else, all carriers as planned."""
-    job = job_of(request)
-    scene, plan = job.scene(), job.planned.plan
-    if scene is None or plan is None:
-        raise InputError("there is no plan yet")
-    changed = scene.moved(with_spot(scene.shoot, site, spot, x, y))
-    only = frozenset(call.call for call in plan.calls if call.site == site)
-    return {"margins": [_told(one) for one in outcomes(changed, plan, None, only)]}
+    made = snapshot_of(request).planned()
+    changed = made.scene.moved(with_spot(made.shoot, site, spot, x, y))
+    only = frozenset(call.call for call in made.plan.calls if call.site == site)
+    return {"margins": [_told(one) for one in outcomes(changed, made.plan, None, only)]}
 
 
 def _told(one: Outcome) -> dict[str, Any]:
@@ -166,20 +161,20 @@ def margin_map(
     request: Request, site: SiteName, link: SiteName, left: Metre, right: Metre, low: Metre, high: Metre
 ) -> Response:
     """What a link has in hand over a piece of the ground, as bands."""
-    one = _at_work(job_of(request), site, link)
+    one = _at_work(snapshot_of(request), site, link)
     if not (1.0 <= right - left <= 50_000.0 and 1.0 <= high - low <= 50_000.0):
         raise InputError("the piece of ground is too small or too large; zoom to between 1 m and 50 km")
     across = np.linspace(left, right, MAP_POINTS)
     up = np.linspace(low, high, max(8, min(MAP_POINTS, round(MAP_POINTS * (high - low) / (right - left)))))
     found = margin_field(one.at_work, across, up)
     svg = drawn_bands(Ground(f"In hand of {link}", "", found.x_m, found.y_m, found.in_hand_db))
-    return Response(svg, media_type="image/svg+xml", headers={"cache-control": "no-store"})
+    return Response(svg, media_type="image/svg+xml", headers=KEEP_OUT)
 
 
 @router.get("/api/ground/along")
 def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
     """What a link has in hand along its route over time: seconds, places [m], decibels."""
-    found = along_route(_at_work(job_of(request), site, link).at_work, ROUTE_POINTS)
+    found = along_route(_at_work(snapshot_of(request), site, link).at_work, ROUTE_POINTS)
     return {
         "time_s": found.time_s.round(2).tolist(),
         "x_m": found.x_m.round(2).tolist(),
@@ -191,24 +186,20 @@ def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
 @router.get("/ground/places")
 def places(request: Request, site: SiteName) -> Response:
     """The marked spots by how they would serve for the receivers' antennas, and the least powers that hold."""
-    job = job_of(request)
-    links = [one for one in _all_at_work(job) if one.chain.site.name == site]
+    made = snapshot_of(request).planned()
+    links = [one for one in _all_at_work(made) if one.chain.site.name == site]
     return render(
         request, "ground_places.html", places=places_for(links), least=[(one, one.least()) for one in links]
     )
 
 
-def _all_at_work(job: Job) -> list[Reaching]:
-    """All planned links that have a carrier, call by call. Raises InputError where there is no plan."""
-    scene, plan = job.scene(), job.planned.plan
-    if scene is None or plan is None:
-        raise InputError("there is no plan yet")
-    known = {call.name for call in scene.calls}
-    return [one for call in plan.calls if call.call in known for one in reaching(scene, call)]
+def _all_at_work(made: Made) -> list[Reaching]:
+    """All planned links that have a carrier, call by call."""
+    return [one for call in made.plan.calls for one in reaching(made.scene, call)]
 
 
-def _at_work(job: Job, site: str, link: str) -> Reaching:
-    for one in _all_at_work(job):
+def _at_work(snapshot: Snapshot, site: str, link: str) -> Reaching:
+    for one in _all_at_work(snapshot.planned()):
         if one.chain.site.name == site and one.planned.link == link:
             return one
     raise InputError(f"{link} has no carrier at {site}")
@@ -217,9 +208,9 @@ def _at_work(job: Job, site: str, link: str) -> Reaching:
 @router.get("/ground/picture/{attachment}")
 def picture(request: Request, attachment: str) -> Response:
     """The picture under a site: only what begins as a picture does, whatever it was called."""
-    data = job_of(request).store.attachment(attachment)
+    data = desk_of(request).store.attachment(attachment)
     kinds = {b"\x89PNG": "image/png", b"\xff\xd8\xff": "image/jpeg", b"RIFF": "image/webp", b"GIF8": "image/gif"}
     for start, kind in kinds.items():
         if data.startswith(start):
             return Response(data, media_type=kind, headers={"cache-control": "private, max-age=3600"})
-    return PlainTextResponse("That is no picture: expected PNG, JPEG, WebP or GIF.", 415)
+    return plain_text("That is no picture: expected PNG, JPEG, WebP or GIF.", 415)

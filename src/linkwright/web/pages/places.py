@@ -9,15 +9,16 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.places import keep, learnings, offers, take_over
-from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.errors import InputError
 from linkwright.store.placebook import PlaceBook
-from linkwright.web.answers import job_of, render
-from linkwright.web.pages.edit import Body, told
+from linkwright.web.answers import Body, desk_of, render, snapshot_of
+from linkwright.web.pages.edit import told
 from linkwright.web.security import person_of
 
 router = APIRouter()
 
+#: The readings are waited for so long [s].
+MOST_WAIT_S: Final = 600.0
 #: So many kept places are offered, the nearest.
 MOST_OFFERED: Final = 6
 
@@ -37,7 +38,7 @@ class Taking(Body):
 
 def book_of(request: Request) -> PlaceBook:
     """Where places are kept. Raises InputError where nothing is."""
-    book: PlaceBook | None = request.app.state.places
+    book = desk_of(request).places
     if book is None:
         raise InputError("no places are kept here")
     return book
@@ -46,28 +47,29 @@ def book_of(request: Request) -> PlaceBook:
 @router.get("/places/near")
 def near(request: Request) -> Response:
     """Kept places near the sites of the shoot, as a part of the page Shoot."""
-    book: PlaceBook | None = request.app.state.places
-    found = [] if book is None else offers(job_of(request).document().draft, book)
+    book = desk_of(request).places
+    found = [] if book is None else offers(snapshot_of(request).document.draft, book)
     return render(request, "places_near.html", offers=found[:MOST_OFFERED], more=max(0, len(found) - MOST_OFFERED))
 
 
 @router.post("/places/keep")
 def keep_place(request: Request, what: Keeping) -> dict[str, Any]:
     """Keep what was learnt of a site."""
-    job, book = job_of(request), book_of(request)
-    wrapping: Wrapping = request.app.state.wrapping
-    wrapping.begin(job)
-    wrapping.wait(600.0)
-    found = next((one for one in learnings(job, wrapping.gone.by_site) if one.site == what.site), None)
+    desk, book = desk_of(request), book_of(request)
+    desk.wrapping.begin(snapshot_of(request))
+    desk.wrapping.wait(MOST_WAIT_S)
+    snapshot = snapshot_of(request)
+    learnt = learnings(desk.store, snapshot, desk.wrapping.gone.by_site)
+    found = next((one for one in learnt if one.site == what.site), None)
     if found is None:
         raise InputError(f"nothing was learnt of {what.site} yet")
-    return {"says": keep(job, book, found)}
+    return {"says": keep(desk.store, snapshot, book, found)}
 
 
 @router.post("/places/take")
 def take_place(request: Request, what: Taking) -> dict[str, Any]:
     """Take a kept place over into a site: one edit."""
-    job, book = job_of(request), book_of(request)
-    change = take_over(job, book, what.site, what.place, person_of(request).name)
+    store, book = desk_of(request).store, book_of(request)
+    change = take_over(store, snapshot_of(request), book, what.site, what.place, person_of(request).name)
     place = book.place(what.place)
-    return told(job, change, says=f"Taken over from {place.name}, {place.date:%-d %B %Y}; undo takes it back.")
+    return told(request, change, says=f"Taken over from {place.name}, {place.date:%-d %B %Y}.")

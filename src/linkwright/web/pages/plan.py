@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.job import Job
+from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ledger import Ledger, drawn_ledger
 from linkwright.plan.answer import answer_sentence
 from linkwright.plan.file import parse_plan, write_plan
@@ -18,9 +18,9 @@ from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 from linkwright.plan.what_if import outcomes
 from linkwright.plan.why import why
 from linkwright.shoot.errors import InputError
+from linkwright.store import Store
 from linkwright.units import khz_from_mhz, mhz_text
-from linkwright.web.answers import job_of, render
-from linkwright.web.pages.edit import Body
+from linkwright.web.answers import Body, desk_of, file_response, plain_text, render, snapshot_of
 from linkwright.web.security import person_of
 
 router = APIRouter()
@@ -45,6 +45,7 @@ class Row:
 
     call: PlannedCall
     link: PlannedLink
+    id: str
     locked: bool
 
     @property
@@ -74,11 +75,14 @@ class Row:
         )  # fmt: skip
 
 
-def rows(job: Job, plan: Plan, order: str) -> list[Row]:
+def rows(made: Made, order: str) -> list[Row]:
     """The links of all calls in the order asked for."""
-    shoot = job.document().shoot
-    locked = {link.name for link in shoot.link if link.locked_mhz is not None} if shoot is not None else set()
-    found = [Row(call, link, link.link in locked) for call in plan.calls for link in call.links]
+    locked = {link.name for link in made.shoot.link if link.locked_mhz is not None}
+    found = [
+        Row(call, link, made.names.id_of("link", link.link), link.link in locked)
+        for call in made.plan.calls
+        for link in call.links
+    ]
     if order == "need":
         found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
     elif order == "name":
@@ -88,34 +92,33 @@ def rows(job: Job, plan: Plan, order: str) -> list[Row]:
     return found
 
 
-def answer(job: Job) -> str:
+def answer(snapshot: Snapshot) -> str:
     """The answer of the page as a sentence."""
-    planned, document = job.planned, job.document()
-    if planned.error is not None:
-        return f"No plan: {planned.error}"
-    if planned.plan is not None:
-        return answer_sentence(planned.plan)
-    if planned.busy:
-        return "The plan is being made."
-    if document.shoot is None:
+    planning = snapshot.planning
+    if planning.fault or planning.says:
+        return f"No new plan: {planning.fault or planning.says}"
+    if snapshot.plan is not None:
+        return answer_sentence(snapshot.plan)
+    if snapshot.shoot is None:
         return "No plan yet: the shoot lacks something; the page Shoot says what."
-    if not document.shoot.link:
+    if not snapshot.shoot.link:
         return "No plan yet: the shoot has no links."
-    return "The plan will be here in a moment."
+    return "The plan is being made." if planning.busy else "The plan will be here in a moment."
 
 
-def context(job: Job, order: str) -> dict[str, Any]:
+def context(request: Request, order: str) -> dict[str, Any]:
     """Everything that the page shows."""
-    plan, shoot = job.planned.plan, job.document().shoot
+    snapshot = snapshot_of(request)
+    made = snapshot.made
+    links = () if snapshot.shoot is None else snapshot.shoot.link
     return {
-        "links": [link.name for link in shoot.link] if shoot is not None else [],
-        "answer": answer(job),
-        "plan": plan,
+        "links": [(snapshot.names.id_of("link", link.name), link.name) for link in links],
+        "answer": answer(snapshot),
+        "plan": snapshot.plan,
         "orders": ORDERS,
         "order": order if order in ORDERS else "need",
-        "rows": rows(job, plan, order) if plan is not None else [],
-        "old": plan is not None and job.planned.of_revision != job.document().revision,
-        "beside": differences(job, plan),
+        "rows": [] if made is None else rows(made, order),
+        "beside": differences(desk_of(request).store, snapshot.plan),
     }
 
 
@@ -129,9 +132,9 @@ class Difference:
     now: str
 
 
-def differences(job: Job, plan: Plan | None) -> list[Difference] | None:
+def differences(store: Store, plan: Plan | None) -> list[Difference] | None:
     """Where the plan that was set aside differs from the newest; None where none was."""
-    data = job.store.cache_get(BESIDE)
+    data = store.cache_get(BESIDE)
     if data is None or plan is None:
         return None
     try:
@@ -164,64 +167,60 @@ Order = Annotated[str, Query(max_length=20)]
 @router.get("/plan")
 def page(request: Request, order: Order = "need") -> Response:
     """The page."""
-    return render(request, "plan.html", **context(job_of(request), order))
+    return render(request, "plan.html", **context(request, order))
 
 
 @router.get("/plan/body")
 def body(request: Request, order: Order = "need") -> Response:
     """What of the page follows the newest plan."""
-    return render(request, "plan_body.html", **context(job_of(request), order))
+    return render(request, "plan_body.html", **context(request, order))
 
 
 @router.get("/plan.json")
 def download(request: Request) -> Response:
     """The plan as a file."""
-    plan = job_of(request).planned.plan
+    plan = snapshot_of(request).plan
     if plan is None:
-        return PlainTextResponse("There is no plan yet.", 404)
-    return PlainTextResponse(
-        write_plan(plan), media_type="application/json",
-        headers={"content-disposition": 'attachment; filename="plan.json"', "cache-control": "no-store"},
-    )  # fmt: skip
+        return plain_text("There is no plan yet.", 404)
+    return file_response("plan.json", write_plan(plan), "application/json")
 
 
 @router.post("/plan/again")
 def again(request: Request, how: Annotated[str, Query(pattern="^(keep|fresh)$")] = "keep") -> dict[str, str]:
     """Make the plan again, keeping carriers or from nothing."""
-    job_of(request).plan_again(how)
+    desk_of(request).planning.again(fresh=how == "fresh")
     return {"says": "The plan is being made."}
 
 
 @router.post("/plan/stop")
 def stop(request: Request) -> dict[str, str]:
     """Stop the plan that is being made."""
-    job_of(request).stop_planning()
+    desk_of(request).works["planning"].stop()
     return {"says": "Stopped; the earlier plan stays."}
 
 
 @router.post("/plan/aside")
 def aside(request: Request) -> dict[str, str]:
     """Keep this plan beside the next ones."""
-    job = job_of(request)
-    if job.planned.plan is None:
-        raise InputError("there is no plan yet to keep beside the next")
-    job.store.cache_put(BESIDE, write_plan(job.planned.plan).encode("utf-8"))
+    made = snapshot_of(request).planned()
+    desk_of(request).store.cache_put(BESIDE, write_plan(made.plan).encode("utf-8"))
     return {"says": "Kept; the next plan is shown beside it."}
 
 
 @router.post("/plan/lock")
 def lock(request: Request, choice: Choice) -> dict[str, Any]:
     """Lock a link to a carrier, or free it (no carrier)."""
-    job = job_of(request)
-    document = job.document()
-    id_ = document.draft.id_of("link", choice.link)
-    if id_ is None:
+    snapshot = snapshot_of(request)
+    id_ = snapshot.names.id_of("link", choice.link)
+    if snapshot.document.draft.at("link", id_) is None:
         raise InputError(f"there is no link {choice.link}")
     path = ("link", id_, "locked_mhz")
     value = _khz(choice.mhz) / 1000.0 if choice.mhz else None
-    job.store.set_field(path, document.draft.at(*path), value, person_of(request).name)
+    store, who = desk_of(request).store, person_of(request).name
+    change = store.set_field(path, snapshot.document.draft.at(*path), value, who)
     word = f"locked to {choice.mhz} MHz" if choice.mhz else "free again"
-    return {"says": f"{choice.link} is {word}; the plan follows."}
+    says = f"{snapshot.names.name_of(id_)} is {word}; the plan follows."
+    return {"says": says, "change": None if change is None else change.revision}
 
 
 @router.get("/plan/try")
@@ -229,25 +228,25 @@ def try_carrier(
     request: Request, link: Annotated[str, Query(max_length=80)], mhz: Annotated[str, Query(max_length=20)]
 ) -> Response:
     """What another carrier would do, to the link and to everybody."""
-    job = job_of(request)
-    scene, plan = job.scene(), job.planned.plan
-    if scene is None or plan is None:
-        raise InputError("there is no plan yet to try a carrier in")
-    khz = _khz(mhz)
-    reasons = why(scene, plan, link, khz)
+    made = snapshot_of(request).planned()
+    khz, id_ = _khz(mhz), made.names.id_of("link", link)
+    name = made.names.name_of(id_)
+    reasons = why(made.scene, made.plan, name, khz)
     calls = frozenset(one.call for one in reasons)
-    after = outcomes(scene, plan, {link: khz}, calls)
-    before = {(one.call, one.link): one for one in outcomes(scene, plan, None, calls)}
+    after = outcomes(made.scene, made.plan, {name: khz}, calls)
+    before = {(one.call, one.link): one for one in outcomes(made.scene, made.plan, None, calls)}
     effects = [(one, before.get((one.call, one.link))) for one in after]
     changed = [
         (now, then)
         for now, then in effects
         if then is None
-        or now.link == link
+        or now.link == name
         or abs(now.in_hand_db - then.in_hand_db) >= 0.1
         or now.verdict != then.verdict
     ]
-    return render(request, "plan_try.html", link=link, khz=khz, reasons=reasons, effects=changed, all=len(effects))
+    return render(
+        request, "plan_try.html", link=name, id=id_, khz=khz, reasons=reasons, effects=changed, all=len(effects)
+    )
 
 
 def _khz(text: str) -> int:

@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
+from linkwright.desk.files import plain_name
 from linkwright.desk.listening import MOST_BYTES, Heard, Listening
 from linkwright.draw.response import Curve, Curves, drawn_curves
 from linkwright.draw.wave import Mark, Wave, drawn_wave
@@ -20,8 +21,7 @@ from linkwright.sound.lowcut import Filter, choose_low_cut
 from linkwright.sound.timing import comb_db
 from linkwright.store import RECORDING
 from linkwright.units import FloatArray, SampleArray
-from linkwright.web.answers import render
-from linkwright.web.pages.edit import Body, plain_name
+from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.sound import Width
 from linkwright.web.security import person_of
 
@@ -44,7 +44,7 @@ Seconds = Annotated[float, Query(ge=0.0, le=1e6)]
 class Taken(Body):
     """What a test recording taught of a link: the low cut to set, and the voice's low fundamental."""
 
-    link: Annotated[str, Bounded(max_length=80)]
+    link: Annotated[str, Bounded(max_length=200)]
     of: Annotated[str, Bounded(max_length=80)]
     channel: Annotated[int, Bounded(ge=1, le=256)]
 
@@ -57,8 +57,7 @@ class One(Body):
 
 def listening_of(request: Request) -> Listening:
     """The job's recordings."""
-    found: Listening = request.app.state.listening
-    return found
+    return desk_of(request).listening
 
 
 def answer(listening: Listening) -> str:
@@ -89,9 +88,9 @@ def recordings(request: Request) -> Response:
     listening = listening_of(request)
     listening.begin()
     ones = listening.recordings()
-    shoot = request.app.state.job.document().shoot
+    shoot, work = snapshot_of(request).shoot, listening.background.state
     return render(
-        request, "sound_recordings.html", told=answer(listening), busy=listening.busy, share=listening.share,
+        request, "sound_recordings.html", told=answer(listening), work=work,
         rows=[(one, listening.heard(one)) for one in ones], pairs=listening.pairs(ones) or [], listed=LISTED,
         quiet=QUIET_KINDS, links=[link.name for link in shoot.link] if shoot is not None else [],
     )  # fmt: skip
@@ -137,15 +136,15 @@ def stop(request: Request) -> dict[str, Any]:
 @router.post("/sound/take")
 def take(request: Request, taken: Taken) -> dict[str, Any]:
     """Put what a recording told of a voice into the link: its low fundamental, and the step to set."""
-    job, listening = request.app.state.job, listening_of(request)
+    snapshot, listening = snapshot_of(request), listening_of(request)
     track = _track(_document(listening.heard(listening.recording(taken.of))), taken.channel)
     cut = track["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses; record the talker for a minute, pauses too")
-    shoot = job.document().shoot
-    link = next((one for one in shoot.link if one.name == taken.link), None) if shoot is not None else None
-    id_ = job.document().draft.id_of("link", taken.link)
-    if shoot is None or link is None or id_ is None:
+    shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", taken.link)
+    name = snapshot.names.name_of(id_)
+    link = next((one for one in shoot.link if one.name == name), None) if shoot is not None else None
+    if shoot is None or link is None:
         raise InputError(
             f'there is no link "{taken.link}" in a shoot that is whole; the page Shoot says what it lacks'
         )
@@ -155,11 +154,12 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
     chosen = choose_low_cut(voice, spectrum, Filter(transmitter.low_cut_hz, transmitter.low_cut_order))
     assert chosen is not None, "there is a voice and there are pauses"
     who = person_of(request).name
-    for key, value in (("voice_f0_hz", cut["voice_f0_low_hz"]), ("low_cut_hz", chosen.corner_hz)):
-        path = ("link", id_, key)
-        job.store.set_field(path, job.store.document().at(*path), float(value), who)
+    draft, given = snapshot.document.draft, {"voice_f0_hz": cut["voice_f0_low_hz"], "low_cut_hz": chosen.corner_hz}
+    fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
+    change = listening.store.set_fields(fields, who)
     step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"
-    return {"says": [f"{taken.link}: low cut {step}, since {chosen.because}."]}
+    says = [f"{name}: low cut {step}, since {chosen.because}."]
+    return {"says": says, "change": change and change.revision}
 
 
 @router.get("/sound/wave")

@@ -5,24 +5,26 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import Response
 
+from linkwright.desk.document import Document
 from linkwright.desk.form import sections
-from linkwright.desk.job import Document
 from linkwright.shoot.catalogue import catalogue_names
-from linkwright.web.answers import job_of, render
+from linkwright.web.answers import file_response, render, snapshot_of
 
 router = APIRouter()
 
 
 def answer(document: Document) -> str:
     """The answer of the page as a sentence."""
-    shoot = document.shoot
+    shoot, count = document.shoot, len(document.problems)
+    if not document.draft.document:
+        return "Nothing is known of this shoot yet: begin with its title, its region and its date."
+    things = f"{count} thing{'s' if count != 1 else ''} to settle"
     if shoot is None:
-        count = len(document.problems)
-        if not document.draft.document:
-            return "Nothing is known of this shoot yet: begin with its title, its region and its date."
-        return f"{count} thing{'s' if count != 1 else ''} to settle before it can be planned."
+        return f"{things} before it can be planned."
+    if count:
+        return f"{things}; everything else stands and is planned."
     links, sites = len(shoot.link), max(1, len(shoot.site))
     calls = max(1, len(shoot.call))
     return (
@@ -33,10 +35,8 @@ def answer(document: Document) -> str:
 
 def context(request: Request) -> dict[str, Any]:
     """Everything that the page shows."""
-    document = job_of(request).document()
-    names = {tuple(map(str, one.path)) for one in document.problems}
+    document = snapshot_of(request).document
     return {
-        "document": document,
         "answer": answer(document),
         "header": sections.header(document),
         "sites": sections.sites(document),
@@ -46,7 +46,6 @@ def context(request: Request) -> dict[str, Any]:
         "runs": sections.runs(document),
         "equipment": sections.equipment(document),
         "catalogue": {kind: catalogue_names(kind) for kind in sections.KINDS},
-        "wrong_paths": names,
     }
 
 
@@ -54,6 +53,12 @@ def context(request: Request) -> dict[str, Any]:
 def page(request: Request) -> Response:
     """The page."""
     return render(request, "shoot.html", **context(request))
+
+
+@router.get("/shoot/answer")
+def said(request: Request) -> dict[str, str]:
+    """The answer alone."""
+    return {"answer": answer(snapshot_of(request).document)}
 
 
 @router.get("/shoot/body")
@@ -65,9 +70,4 @@ def body(request: Request) -> Response:
 @router.get("/shoot.toml")
 def download(request: Request) -> Response:
     """The shoot as a file, finished or not."""
-    text = job_of(request).store.document().toml()
-    return PlainTextResponse(
-        text,
-        media_type="application/toml",
-        headers={"content-disposition": 'attachment; filename="shoot.toml"', "cache-control": "no-store"},
-    )
+    return file_response("shoot.toml", snapshot_of(request).document.draft.toml(), "application/toml")

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from linkwright.desk.job import Job
+from linkwright.desk.snapshot import Snapshot
 from linkwright.draw.arrivals import Arrival, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
 from linkwright.draw.link_sound import chain_of, low_cut_curves
@@ -20,7 +20,7 @@ from linkwright.shoot.view import live_calls
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
 from linkwright.sound.timing import LineUp, air_delay_ms
-from linkwright.web.answers import csv_response, job_of, render
+from linkwright.web.answers import csv_response, render, snapshot_of
 
 router = APIRouter()
 
@@ -54,9 +54,9 @@ class CallRow:
         return self.levelled.level_at_ms
 
 
-def settings_of(job: Job) -> tuple[Shoot | None, dict[str, SoundSettings]]:
+def settings_of(snapshot: Snapshot) -> tuple[Shoot | None, dict[str, SoundSettings]]:
     """The shoot and the settings of its links, by name; nothing while it is not whole."""
-    shoot = job.document().shoot
+    shoot = snapshot.shoot
     return shoot, settings_by_link(shoot) if shoot is not None else {}
 
 
@@ -101,10 +101,10 @@ def _levels_sentence(hot: list[str], settings: Mapping[str, SoundSettings]) -> s
     )
 
 
-def context(job: Job) -> dict[str, Any]:
+def context(snapshot: Snapshot) -> dict[str, Any]:
     """What the page and its newer body show."""
-    shoot, settings = settings_of(job)
-    plan = job.planned.plan
+    shoot, settings = settings_of(snapshot)
+    plan = snapshot.plan
     return {
         "answer": answer(shoot, settings),
         "links": [(link, settings[link.name]) for link in shoot.link] if shoot is not None else [],
@@ -117,19 +117,19 @@ def context(job: Job) -> dict[str, Any]:
 @router.get("/sound")
 def page(request: Request) -> Response:
     """The page."""
-    return render(request, "sound.html", **context(job_of(request)))
+    return render(request, "sound.html", **context(snapshot_of(request)))
 
 
 @router.get("/sound/body")
 def body(request: Request) -> Response:
     """The part of the page that follows the shoot."""
-    return render(request, "sound_body.html", **context(job_of(request)))
+    return render(request, "sound_body.html", **context(snapshot_of(request)))
 
 
 @router.get("/sound/link")
 def link_part(request: Request, link: Text, width: Width = 720) -> Response:
     """One link's level diagram, the table of its steps, and its low cut."""
-    found, one = _link(job_of(request), link)
+    found, one = _link(snapshot_of(request), link)
     return render(
         request, "sound_link.html", link=found, one=one,
         chain=drawn_chain(chain_of(found, one), width), curves=drawn_curves(low_cut_curves(found, one), width),
@@ -139,7 +139,7 @@ def link_part(request: Request, link: Text, width: Width = 720) -> Response:
 @router.get("/sound/arrivals")
 def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
     """The line-up of a call, drawn."""
-    shoot, settings = settings_of(job_of(request))
+    shoot, settings = settings_of(snapshot_of(request))
     row = next((row for row in calls(shoot, settings) if row.name == call), None) if shoot is not None else None
     if row is None:
         raise InputError(f'there is no call "{call}" with links; load the page again')
@@ -152,7 +152,7 @@ def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
 @router.get("/sound.csv")
 def as_csv(request: Request) -> Response:
     """The settings and levels of all links as CSV."""
-    shoot, settings = settings_of(job_of(request))
+    shoot, settings = settings_of(snapshot_of(request))
     rows = [
         (link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
          round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz, round(one.path.total_ms(), 2))
@@ -162,8 +162,8 @@ def as_csv(request: Request) -> Response:
     return csv_response("sound.csv", COLUMNS, rows)
 
 
-def _link(job: Job, name: str) -> tuple[Link, SoundSettings]:
-    shoot, settings = settings_of(job)
+def _link(snapshot: Snapshot, name: str) -> tuple[Link, SoundSettings]:
+    shoot, settings = settings_of(snapshot)
     found = next((link for link in shoot.link if link.name == name), None) if shoot is not None else None
     if found is None:
         raise InputError(f'there is no link "{name}"; load the page again')

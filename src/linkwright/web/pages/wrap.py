@@ -14,17 +14,12 @@ from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import FileResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from linkwright.desk.job import Job
+from linkwright.desk.files import plain_name
 from linkwright.desk.laying import SHORT_S
-from linkwright.desk.listening import Listening
-from linkwright.desk.places import Learning, learnings
-from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, picture, wrap_up
+from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.sheets.wrap import (
-    AFTER_MS,
     MOST_TOLD,
-    Told,
-    WrapUp,
     figures_csv,
     link_row,
     recording_row,
@@ -36,8 +31,8 @@ from linkwright.sheets.wrap import (
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG
 from linkwright.watch.diagnose.episodes import iso, moment, to_document
-from linkwright.web.answers import csv_file, job_of, render
-from linkwright.web.pages.edit import plain_name
+from linkwright.watch.figures.wrapped import AFTER_MS, Told, WrapUp
+from linkwright.web.answers import KEEP_OUT, anew, csv_file, desk_of, file_response, render, snapshot_of
 from linkwright.web.pages.sheets import Paper, sheets_of
 from linkwright.web.security import person_of
 
@@ -59,45 +54,35 @@ MOST_WAIT_S: Final = 3600.0
 
 def wrapping_of(request: Request) -> Wrapping:
     """The job's readings, gone through as far as they are."""
-    found: Wrapping = request.app.state.wrapping
-    found.begin(job_of(request))
-    return found
+    wrapping = desk_of(request).wrapping
+    wrapping.begin(snapshot_of(request))
+    return wrapping
 
 
-def wrapped(request: Request, wait_s: float = SHORT_S) -> WrapUp:
+def wrap_of(request: Request, wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day, as far as it is known now."""
-    listening: Listening = request.app.state.listening
-    job, wrapping = job_of(request), wrapping_of(request)
-    learnt = tuple(line for one in learnt_of(job, wrapping) for line in one.says)
-    return wrap_up(job, wrapping, listening, learnt, wait_s)
-
-
-def learnt_of(job: Job, wrapping: Wrapping) -> list[Learning]:
-    """What was learnt of each site; nothing where the shoot cannot be worked with."""
-    try:
-        return learnings(job, wrapping.gone.by_site)
-    except InputError:
-        return []
+    wrapping_of(request)
+    return wrapped(desk_of(request), snapshot_of(request), wait_s)
 
 
 def whole(request: Request) -> WrapUp:
     """The same after everything has been gone through: for files."""
     wrapping_of(request).wait(MOST_WAIT_S)
-    return wrapped(request, MOST_WAIT_S)
+    return wrap_of(request, MOST_WAIT_S)
 
 
 def context(request: Request) -> dict[str, Any]:
     """Everything that the page shows."""
-    wrapping = wrapping_of(request)
-    wrap = wrapped(request)
+    wrapping, desk = wrapping_of(request), desk_of(request)
+    wrap, work = wrap_of(request), desk.works["laying"].state
     longest = weightiest(wrap.episodes)[:MOST_TOLD]
     episodes = [told.episode for told in wrap.episodes]
     return {
         "answer": wrap.answer,
         "wrap": wrap,
         "busy": wrapping.busy,
-        "laying": wrapping.laying.busy,
-        "share": wrapping.share,
+        "laying": work.busy,
+        "share": wrapping.background.state.share,
         "told": wrapping.gone.told,
         "episodes": _rows(longest[:OPEN], wrap.zone),
         "shorter": _rows(longest[OPEN:], wrap.zone),
@@ -109,8 +94,8 @@ def context(request: Request) -> dict[str, Any]:
             for one in wrap.events[:MOST_TOLD]
         ],
         "after_s": AFTER_MS // 1000,
-        "learnings": learnt_of(job_of(request), wrapping),
-        "may_keep": request.app.state.places is not None,
+        "learnings": learnt_of(desk, snapshot_of(request)),
+        "may_keep": desk.places is not None,
         "logs": [one for one in wrapping.attachments() if one.kind == LOG],
     }
 
@@ -143,13 +128,13 @@ def time_line(
     end: Annotated[str, Query(alias="to", max_length=40)] = "",
 ) -> dict[str, Any]:  # fmt: skip
     """The time line drawn: the whole, or between two times."""
-    wrap, wrapping = wrapped(request), wrapping_of(request)
+    wrap, wrapping = wrap_of(request), wrapping_of(request)
     between = _between(begin, end)
     from_ms, to_ms = between or bounds(wrap, wrapping.gone)
     svg = picture(wrap, wrapping, float(width), between)
     return {
         "svg": svg, "from": iso(from_ms, wrap.zone), "to": iso(to_ms, wrap.zone), "whole": between is None,
-        "busy": wrapping.busy or wrapping.laying.busy,
+        "busy": wrapping.busy or desk_of(request).works["laying"].state.busy,
     }  # fmt: skip
 
 
@@ -179,17 +164,11 @@ def report(request: Request, paper: Paper = "a4") -> Response:
     from linkwright.sheets.content import header
     from linkwright.sheets.pdf import setting
 
-    wrap, shoot = whole(request), job_of(request).document().shoot
-    if shoot is None:
-        raise InputError("the shoot is not whole yet; the page Shoot says what it lacks")
+    wrap, shoot = whole(request), snapshot_of(request).whole_shoot()
     svg = on_white(picture(wrap, wrapping_of(request), REPORT_PX))
     with setting(header(shoot, paper)) as set_one:
         data = set_one("wrap", {**wrap_sheet(wrap), "svg": svg})
-    return Response(
-        data,
-        media_type="application/pdf",
-        headers={"content-disposition": 'attachment; filename="wrap.pdf"', "cache-control": "no-store"},
-    )
+    return file_response("wrap.pdf", data, "application/pdf")
 
 
 @router.get("/wrap.csv")
@@ -218,33 +197,33 @@ def archive(request: Request) -> Response:
 
     from linkwright.desk.archive import pack
 
-    job, wrapping = job_of(request), wrapping_of(request)
+    store, wrapping = desk_of(request).store, wrapping_of(request)
     whole(request)
     handle, name = tempfile.mkstemp(prefix="linkwright-", suffix=".zip")
     path = Path(name)
     try:
         with os.fdopen(handle, "wb") as out:
-            pack(job.store, out, wrapping.stretches(), _more(request))
+            pack(store, out, wrapping.stretches(), _more(request))
     except BaseException:
         path.unlink(missing_ok=True)
         raise
     return FileResponse(
-        path, media_type="application/zip", filename="job.zip", headers={"cache-control": "no-store"},
+        path, media_type="application/zip", filename="job.zip", headers=KEEP_OUT,
         background=BackgroundTask(path.unlink, missing_ok=True),
     )  # fmt: skip
 
 
 def _more(request: Request) -> Iterator[tuple[str, Callable[[], bytes]]]:
     """What else goes into the archive: plan, episodes, what happened, the sheets."""
-    job, wrap = job_of(request), wrapped(request)
-    plan = job.planned.plan
+    desk, snapshot, wrap = desk_of(request), snapshot_of(request), wrap_of(request)
+    plan = snapshot.plan
     if plan is not None:
         from linkwright.plan.file import write_plan
 
         yield "plan.json", lambda: write_plan(plan).encode()
     told = to_document([one.episode for one in wrap.episodes], wrap.zone)
     yield "episodes.json", lambda: (json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode()
-    yield "happenings.csv", lambda: happenings_csv(job, wrap.zone).encode()
+    yield "happenings.csv", lambda: happenings_csv(desk, snapshot).encode()
     yield "wrap.csv", lambda: wrap_csv(wrap).encode()
     yield "wrap-links.csv", lambda: figures_csv(wrap).encode()
     try:
@@ -277,7 +256,7 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
         return ", ".join(first.names[:12])
 
     links = await run_in_threadpool(keep)
-    wrapping.begin(job_of(request))
+    wrapping.begin(anew(request))
     return {"says": [f"{name} is here, with readings of {links}"]}
 
 
@@ -289,5 +268,5 @@ def remove_log(request: Request, of: Annotated[str, Query(max_length=80)]) -> di
     if one is None:
         raise InputError("this log is not in the job any more; load the page again")
     wrapping.store.detach(of, person_of(request).name)
-    wrapping.begin(job_of(request))
+    wrapping.begin(anew(request))
     return {"says": [f"{one.name} is removed."]}

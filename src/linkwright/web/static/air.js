@@ -1,6 +1,11 @@
 // The score: lanes under one another on one frequency axis, one cursor through all of them.
-import { say } from "./page.js";
-import { send } from "./send.js";
+import { gestures } from "./lib/gesture.js";
+import { hatch, ink, penOf } from "./lib/canvas.js";
+import { get, getJson } from "./lib/net.js";
+import { files, send } from "./lib/send.js";
+import { say } from "./lib/status.js";
+import { row } from "./lib/table.js";
+import "./page.js";
 
 const section = document.querySelector(".score"), canvas = document.getElementById("score");
 const site = section?.dataset.site;
@@ -12,53 +17,39 @@ const NAMES = { measured: "Measured", rules: "May be used", tv: "TV", others: "O
 const ORDER = ["measured", "rules", "tv", "others", "found", "products", "ours"];
 const GAP = 22, FOOT = 34;
 
-const ink = () => { const style = getComputedStyle(document.documentElement); return (name) => style.getPropertyValue(`--${name}`).trim(); };
 const mhz = (khz) => (khz / 1000).toFixed(3);
 const x = (khz) => LEFT() + ((khz - from) / (to - from)) * (canvas.clientWidth - LEFT() - 10);
 const khzAt = (px) => from + ((px - LEFT()) / (canvas.clientWidth - LEFT() - 10)) * (to - from);
 
 async function load() {
-  const response = await fetch(`/api/air/lanes?site=${encodeURIComponent(site)}`);
-  const told = await response.json();
-  if (!response.ok) { say(told.says); return; }
-  lanes = told;
+  try {
+    const told = await getJson(`/api/air/lanes?site=${encodeURIComponent(site)}`, { as: "lanes" });
+    if (!told) return;
+    lanes = told;
+  } catch (error) { say(error.message); return; }
   table();
   await measure();
 }
 
-let asked = 0;
 async function measure() {
-  const mine = ++asked, columns = Math.max(50, Math.min(4096, Math.round(canvas.clientWidth - LEFT() - 10)));
+  const columns = Math.max(50, Math.min(4096, Math.round(canvas.clientWidth - LEFT() - 10)));
   const query = `site=${encodeURIComponent(site)}&low=${from}&high=${to}&columns=${columns}`;
-  const response = await fetch(`/api/air/levels?${query}`);
-  if (mine !== asked || !response.ok) return;
+  const response = await get(`/api/air/levels?${query}`, { as: "levels" });
+  if (!response) return;
   levels = { from, to, columns, values: new Float32Array(await response.arrayBuffer()) };
   if (over) {
-    const second = await fetch(`/api/air/waterfall?${query}&rows=120`);
-    if (mine !== asked) return;
+    const second = await get(`/api/air/waterfall?${query}&rows=120`, { as: "fall" });
+    if (!second) return;
     fall = { from, to, columns, rows: Number(second.headers.get("x-rows")), cells: new Uint8Array(await second.arrayBuffer()) };
   }
   draw();
 }
 
-function hatch(context, colour) {
-  const tile = document.createElement("canvas");
-  tile.width = tile.height = 8;
-  const pen = tile.getContext("2d");
-  pen.strokeStyle = colour; pen.lineWidth = 1.4;
-  pen.beginPath(); pen.moveTo(-2, 10); pen.lineTo(10, -2); pen.moveTo(-2, 2); pen.lineTo(2, -2); pen.moveTo(6, 10); pen.lineTo(10, 6); pen.stroke();
-  return context.createPattern(tile, "repeat");
-}
-
 function draw() {
   if (!lanes || !canvas.clientWidth) return;
-  const scale = devicePixelRatio || 1, wide = canvas.clientWidth;
-  const tall = ORDER.reduce((sum, name) => sum + TALL[name] + GAP, FOOT);
-  if (canvas.width !== Math.round(wide * scale) || canvas.height !== Math.round(tall * scale)) {
-    canvas.width = Math.round(wide * scale); canvas.height = Math.round(tall * scale); canvas.style.height = `${tall}px`;
-  }
-  const pen = canvas.getContext("2d"), of = ink();
-  pen.setTransform(scale, 0, 0, scale, 0, 0);
+  const wide = canvas.clientWidth, tall = ORDER.reduce((sum, name) => sum + TALL[name] + GAP, FOOT);
+  canvas.style.height = `${tall}px`;
+  const pen = penOf(canvas, wide, tall), of = ink();
   pen.fillStyle = of("sheet"); pen.fillRect(0, 0, wide, tall);
   pen.font = '16px "Libertinus Serif", Georgia, serif'; pen.textBaseline = "alphabetic";
   grid(pen, of, tall);
@@ -188,17 +179,9 @@ function table() {
     ...lanes.carriers.map((one) => ["carrier found", one.khz - one.width / 2, one.khz + one.width / 2, one.says]),
     ...lanes.ours.map((one) => [one.spare ? "our spare" : "ours", one.khz, one.khz, one.says]),
   ];
-  document.getElementById("lane-rows").replaceChildren(...rows.map((cells) => {
-    const tr = document.createElement("tr");
-    for (const [n, cell] of cells.entries()) {
-      const td = document.createElement("td");
-      td.dataset.label = ["What", "From, MHz", "To, MHz", "Says"][n];
-      td.textContent = typeof cell === "number" ? mhz(cell) : cell;
-      if (typeof cell === "number") td.className = "num";
-      tr.append(td);
-    }
-    return tr;
-  }));
+  const heads = ["What", "From, MHz", "To, MHz", "Says"], numbers = heads.slice(1, 3);
+  const shown = rows.map((cells) => row(cells.map((cell) => (typeof cell === "number" ? mhz(cell) : cell)), heads, { numbers }));
+  document.getElementById("lane-rows").replaceChildren(...shown);
 }
 
 // One cursor: pointed at, touched or moved with the keys; what stands under it is read out.
@@ -236,30 +219,14 @@ let waiting = null;
 function later() { clearTimeout(waiting); waiting = setTimeout(measure, 120); }
 
 if (canvas) {
-  const down = new Map();
-  let moved = 0, pinch = 0;
-  canvas.addEventListener("pointerdown", (event) => { canvas.setPointerCapture(event.pointerId); down.set(event.pointerId, event.offsetX); moved = 0; });
-  canvas.addEventListener("pointermove", (event) => {
-    if (!lanes) return;
-    if (!down.size) { if (event.pointerType === "mouse") point(khzAt(event.offsetX)); return; }
-    const before = down.get(event.pointerId);
-    if (before === undefined) return;
-    if (down.size === 1) {
-      const by = event.offsetX - before;
-      moved += Math.abs(by);
-      if (moved > 6) show(from - (by / (canvas.clientWidth - LEFT() - 10)) * (to - from), to - from);
-    }
-    down.set(event.pointerId, event.offsetX);
-    if (down.size === 2) {
-      const [a, b] = [...down.values()], apart = Math.abs(a - b);
-      if (pinch && apart > 10) zoom(pinch / apart, khzAt((a + b) / 2));
-      pinch = apart; moved = 99;
-    }
+  const left = () => canvas.getBoundingClientRect().left;
+  gestures(canvas, {
+    hover: (event) => { if (lanes) point(khzAt(event.offsetX)); },
+    tap: (event) => { if (lanes) point(khzAt(event.offsetX)); },
+    drag: (event, by, moved) => { if (lanes && moved > 6) show(from - (by[0] / (canvas.clientWidth - LEFT() - 10)) * (to - from), to - from); },
+    pinch: (times, x) => zoom(1 / times, khzAt(x - left())),
+    wheel: (way, event) => zoom(way > 0 ? 1.25 : 0.8, khzAt(event.offsetX)),
   });
-  const up = (event) => { down.delete(event.pointerId); pinch = 0; if (moved <= 6 && lanes) point(khzAt(event.offsetX)); };
-  canvas.addEventListener("pointerup", up);
-  canvas.addEventListener("pointercancel", (event) => { down.delete(event.pointerId); pinch = 0; });
-  canvas.addEventListener("wheel", (event) => { event.preventDefault(); zoom(event.deltaY > 0 ? 1.25 : 0.8, khzAt(event.offsetX)); }, { passive: false });
   canvas.addEventListener("keydown", (event) => {
     const step = event.shiftKey ? (to - from) / 20 : Math.max(25, (to - from) / 400), now = cursor ?? (from + to) / 2;
     const does = { ArrowLeft: () => point(now - step), ArrowRight: () => point(now + step), Home: () => point(from), End: () => point(to), "+": () => zoom(0.5), "=": () => zoom(0.5), "-": () => zoom(2) }[event.key];
@@ -269,7 +236,7 @@ if (canvas) {
   document.getElementById("waterfall").addEventListener("click", (event) => { over = !over; event.target.setAttribute("aria-pressed", String(over)); measure(); });
   addEventListener("resize", later);
   document.body.addEventListener("lw:ground", draw);
-  document.body.addEventListener("lw:plan", (event) => { if (String(event.detail.revision ?? event.detail.plan) !== section.dataset.plan) { section.dataset.plan = event.detail.revision ?? event.detail.plan; load(); } });
+  document.body.addEventListener("lw:plan", load);
   load();
 }
 
@@ -281,9 +248,5 @@ async function take(files, use) {
   const done = await Promise.all([...files].map((file) => send("/api/attach", file, { site: into(), use })));
   if (done.some(Boolean)) setTimeout(() => location.reload(), 1200);
 }
-document.getElementById("sweeps")?.addEventListener("change", (event) => take(event.target.files, "sweeps"));
 document.getElementById("stations")?.addEventListener("change", (event) => take(event.target.files, "stations"));
-if (document.getElementById("sweeps")) {
-  addEventListener("dragover", (event) => event.preventDefault());
-  addEventListener("drop", (event) => { event.preventDefault(); if (event.dataTransfer.files.length) take(event.dataTransfer.files, "sweeps"); });
-}
+files("sweeps", (chosen) => take(chosen, "sweeps"));

@@ -1,26 +1,25 @@
 // The ground: the site in metres, north up. Spots and walls are placed by touch; drag a spot and the margins follow.
-import { may, post, say } from "./page.js";
+import { svg as make } from "./lib/canvas.js";
+import { gestures, newest } from "./lib/gesture.js";
+import { getJson, post, upload } from "./lib/net.js";
+import { answer } from "./lib/parts.js";
+import { say } from "./lib/status.js";
+import { row } from "./lib/table.js";
+import { did, may } from "./page.js";
 
 const section = document.querySelector(".ground"), svg = document.getElementById("ground");
-const NS = "http://www.w3.org/2000/svg";
 let site = null, mode = "move", view = null, wallFrom = null, held = null, walking = null, mapOn = false;
 const name = section?.dataset.site, linkChoice = document.getElementById("link");
 const feet = () => document.getElementById("length").value === "ft";
 const length = (m) => (feet() ? `${(m / 0.3048).toFixed(1)} ft` : `${m.toFixed(1)} m`);
-const make = (tag, attributes, ...inside) => {
-  const made = document.createElementNS(NS, tag);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
-  made.append(...inside);
-  return made;
-};
-
 async function load() {
-  const response = await fetch(`/api/ground/site?site=${encodeURIComponent(name)}`);
-  const told = await response.json();
-  if (!response.ok) { say(told.says); return; }
-  site = told;
+  try {
+    const told = await getJson(`/api/ground/site?site=${encodeURIComponent(name)}`, { as: "site" });
+    if (!told || held) return;
+    site = told;
+  } catch (error) { say(error.message); return; }
   if (!view) all();
-  draw(); margins(site.margins); table();
+  draw(); margins(site.margins); table(); answer(site.answer);
 }
 
 function all() {
@@ -61,7 +60,6 @@ function draw() {
   for (const spot of site.spots) {
     const group = make("g", { class: `spot${antennas.has(spot.name) ? " antenna" : ""}${held === spot ? " held" : ""}`, tabindex: 0, role: "button", "data-spot": spot.id, "aria-label": `${spot.name}, ${length(spot.x_m)} east, ${length(spot.y_m)} north. Arrow keys move it.` });
     group.append(make("circle", { cx: px(spot.x_m), cy: py(spot.y_m), r: 10 }), make("text", { x: px(spot.x_m) + 15, y: py(spot.y_m) + 5 }, spot.name || "spot"));
-    group.addEventListener("pointerdown", (event) => hold(event, spot));
     group.addEventListener("keydown", (event) => nudge(event, spot));
     svg.append(group);
     if (focused === spot.id) group.focus({ preventScroll: true });
@@ -73,12 +71,9 @@ function draw() {
 const metresAt = (share) => view.x + (share - 0.5) * view.span;
 
 function hold(event, spot) {
-  if (may !== "edit") return;
-  if (mode === "route" || mode === "antenna") { event.stopPropagation(); choose(spot); return; }
-  if (mode !== "move") return;
-  event.preventDefault(); event.stopPropagation();
+  if (may !== "edit" || mode !== "move") return null;
   held = spot; spot.was = [spot.x_m, spot.y_m];
-  svg.setPointerCapture(event.pointerId);
+  return spot;
 }
 // A route is the spots of the chosen link, touched one after the other; touching the last one again takes it off.
 async function choose(spot) {
@@ -86,11 +81,10 @@ async function choose(spot) {
   if (!link) { say("Choose a link first."); linkChoice.focus(); return; }
   await change(async () => {
     if (mode === "antenna") {
-      await post("/api/field", { path: ["link", link.id, "at"], seen: JSON.stringify(link.at ?? null), text: spot.name });
-      return;
+      return post("/api/field", { path: ["link", link.id, "at"], seen: JSON.stringify(link.at ?? null), text: spot.name }, { what: `the antennas of ${link.name}` });
     }
     const route = link.route[link.route.length - 1] === spot.name ? link.route.slice(0, -1) : [...link.route, spot.name];
-    await post("/api/field", { path: ["link", link.id, "route"], seen: JSON.stringify(link.route.length ? link.route : null), text: route.length ? JSON.stringify(route) : "" });
+    return post("/api/field", { path: ["link", link.id, "route"], seen: JSON.stringify(link.route.length ? link.route : null), text: route.length ? JSON.stringify(route) : "" }, { what: `the route of ${link.name}` });
   });
   const now = site.links.find((one) => one.name === linkChoice.value);
   document.getElementById("readout").textContent = mode === "antenna" ? `${now.name} is received at ${now.at}.` : `${now.name} walks ${now.route.join(", ") || "nowhere in particular"}.`;
@@ -109,79 +103,57 @@ async function keep(spot) {
   try {
     for (const [n, key] of [[0, "x_m"], [1, "y_m"]]) {
       const value = Math.round(spot[key] * 10) / 10;
-      if (value !== spot.was[n]) await post("/api/field", { path: [...path, key], seen: JSON.stringify(spot.was[n]), text: String(value) });
+      if (value !== spot.was[n]) did(await post("/api/field", { path: [...path, key], seen: JSON.stringify(spot.was[n]), text: String(value) }, { what: `the place of ${spot.name}` }));
       spot[key] = value;
     }
-    say("");
   } catch (error) { say(error.message); }
   draw(); table();
 }
 
-let asking = false, wanted = null;
-async function follow(spot) {  // margins while dragging: one question at a time, always the newest
-  wanted = spot;
-  if (asking) return;
-  asking = true;
-  while (wanted) {
-    const one = wanted;
-    wanted = null;
-    const response = await fetch(`/api/ground/margins?${new URLSearchParams({ site: name, spot: one.name, x: one.x_m, y: one.y_m })}`);
-    if (response.ok) margins((await response.json()).margins);
-  }
-  asking = false;
-}
+// Margins while dragging: one question at a time, always the newest.
+const follow = newest(async (spot) => {
+  const told = await getJson(`/api/ground/margins?${new URLSearchParams({ site: name, spot: spot.name, x: spot.x_m, y: spot.y_m })}`).catch(() => null);
+  if (told) margins(told.margins);
+});
 
-let panning = null;
-svg?.addEventListener("pointerdown", async (event) => {
-  if (!site) return;
+async function place(event) {  // a touch on the ground
   const [x, y] = metres(event), rounded = [Math.round(x * 10) / 10, Math.round(y * 10) / 10];
   if (mode === "spot") {
     const given = prompt("What is this spot called?");
-    if (given) await change(() => post("/api/entry", { path: ["site", site.id, "spots"], value: { name: given, x_m: rounded[0], y_m: rounded[1] } }));
+    if (given) await change(() => post("/api/entry", { path: ["site", site.id, "spots"], value: { name: given, x_m: rounded[0], y_m: rounded[1] } }, { what: `the spot ${given}` }));
   } else if (mode === "wall") {
     if (!wallFrom) { wallFrom = rounded; document.getElementById("readout").textContent = "Now the other end of the wall."; return; }
     const one = wallFrom; wallFrom = null;
-    await change(async () => {
-      const told = await post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value } });
-      await post("/api/field", { path: [...told.path, "from"], seen: "null", text: JSON.stringify(one) });
-      await post("/api/field", { path: [...told.path, "to"], seen: "null", text: JSON.stringify(rounded) });
-    });
+    await change(() => post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value, from: one, to: rounded } }, { what: "the wall" }));
     document.getElementById("readout").textContent = "";
-  } else { panning = [event.clientX, event.clientY]; svg.setPointerCapture(event.pointerId); }
-});
-async function change(does) { try { await does(); say(""); await load(); } catch (error) { say(error.message); } }
-svg?.addEventListener("pointermove", (event) => {
-  if (held) {
-    [held.x_m, held.y_m] = metres(event).map((one) => Math.round(one * 10) / 10);
-    document.getElementById("readout").textContent = `${held.name}: ${length(held.x_m)} east, ${length(held.y_m)} north`;
-    draw(); follow(held);
-  } else if (panning) {
-    view.x -= (event.clientX - panning[0]) / scale(); view.y += (event.clientY - panning[1]) / scale();
-    panning = [event.clientX, event.clientY]; draw();
   }
+}
+const spotAt = (event) => { const group = event.target.closest(".spot"); return group && site.spots.find((one) => one.id === group.dataset.spot); };
+if (svg) gestures(svg, {
+  down: (event) => { if (!site) return null; const spot = spotAt(event); return spot ? { spot, held: hold(event, spot) } : {}; },
+  tap: (event, grip) => { if (grip.spot && mode !== "move") choose(grip.spot); else if (!grip.spot) place(event); },
+  drag: (event, by, moved, grip) => {
+    if (grip.held) {
+      [held.x_m, held.y_m] = metres(event).map((one) => Math.round(one * 10) / 10);
+      document.getElementById("readout").textContent = `${held.name}: ${length(held.x_m)} east, ${length(held.y_m)} north`;
+      draw(); follow(held);
+    } else if (moved > 6) { view.x -= by[0] / scale(); view.y += by[1] / scale(); draw(); }
+  },
+  pinch: (times) => { view.span /= times; draw(); },
+  up: async (event, moved, grip) => { if (!grip.held) return; const spot = held; held = null; await keep(spot); },
+  cancel: () => { if (held) { [held.x_m, held.y_m] = held.was; held = null; draw(); } },
+  wheel: (way) => { view.span *= way > 0 ? 1.2 : 0.83; draw(); },
 });
-svg?.addEventListener("pointerup", async () => { panning = null; if (held) { const spot = held; held = null; await keep(spot); } });
-svg?.addEventListener("pointercancel", () => { panning = null; if (held) { [held.x_m, held.y_m] = held.was; held = null; draw(); } });
-svg?.addEventListener("wheel", (event) => { event.preventDefault(); view.span *= event.deltaY > 0 ? 1.2 : 0.83; draw(); }, { passive: false });
+async function change(does) { try { did(await does()); await load(); } catch (error) { say(error.message); } }
 
 function margins(list) {
-  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], ["Link", "Call", "In hand, dB", "Worst at", "Verdict"], one.verdict));
+  const heads = ["Link", "Call", "In hand, dB", "Worst at", "Verdict"];
+  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["In hand, dB"] }));
   document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
 }
-function row(cells, labels, verdict) {
-  const tr = document.createElement("tr");
-  for (const [n, cell] of cells.entries()) {
-    const td = document.createElement("td");
-    td.dataset.label = labels[n];
-    if (labels[n] === "In hand, dB" || ["East", "North", "Up"].includes(labels[n])) td.className = "num";
-    if (verdict && n === cells.length - 1) { const disc = document.createElement("span"); disc.className = `disc ${verdict}`; td.append(disc); td.className = "verdict"; }
-    td.append(cell);
-    tr.append(td);
-  }
-  return tr;
-}
 function table() {
-  document.getElementById("spots").replaceChildren(...site.spots.map((one) => row([one.name || "", length(one.x_m), length(one.y_m), length(one.z_m ?? 1.5)], ["Spot", "East", "North", "Up"])));
+  const heads = ["Spot", "East", "North", "Up"];
+  document.getElementById("spots").replaceChildren(...site.spots.map((one) => row([one.name || "", length(one.x_m), length(one.y_m), length(one.z_m ?? 1.5)], heads, { numbers: heads.slice(1) })));
 }
 
 for (const one of document.querySelectorAll("[data-mode]")) one.addEventListener("click", () => {
@@ -199,9 +171,8 @@ document.getElementById("map")?.addEventListener("click", (event) => {
 document.getElementById("play")?.addEventListener("click", async () => {
   const link = linkChoice.value || site.links[0]?.name;
   if (!link) return;
-  const response = await fetch(`/api/ground/along?${new URLSearchParams({ site: name, link })}`);
-  const told = await response.json();
-  if (!response.ok) { say([].concat(told.says).join(" ")); return; }
+  const told = await getJson(`/api/ground/along?${new URLSearchParams({ site: name, link })}`).catch((error) => { say(error.message); return null; });
+  if (!told) return;
   const last = told.time_s[told.time_s.length - 1], begun = performance.now(), FASTER = 4;
   const step = (now) => {
     const at = ((now - begun) / 1000) * FASTER;
@@ -218,12 +189,11 @@ document.getElementById("picture")?.addEventListener("change", async (event) => 
   const wide = prompt("How many metres wide is the picture?", "60");
   if (!wide || !(Number(wide) > 0)) return;
   const data = new FormData();
-  data.append("file", event.target.files[0], `${name}: ${Number(wide)} m wide: ${event.target.files[0].name}`); data.append("use", "picture");
-  await change(() => post("/api/attach", data));
+  data.append("file", event.target.files[0], `${site.id}: ${Number(wide)} m wide: ${event.target.files[0].name}`); data.append("use", "picture");
+  await change(() => upload("/api/attach", data));
 });
 if (svg) {
   addEventListener("resize", () => site && draw());
-  document.body.addEventListener("lw:plan", () => { if (!held) load(); });
-  document.body.addEventListener("lw:changed", () => { if (!held) load(); });
+  for (const what of ["lw:plan", "lw:changed"]) document.body.addEventListener(what, () => { if (!held) load(); });
   load();
 }

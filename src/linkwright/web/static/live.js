@@ -1,65 +1,67 @@
-// The page Live: four looks a second into small canvases; words change only when something happened.
-import { post, say } from "./page.js";
+// The page Live: four looks a second into small canvases; words change only when something happened. Tiles go by the
+// link's id, so that a link that is renamed keeps its tile.
+import { ink, penOf } from "./lib/canvas.js";
+import { getJson, lost, post, tell } from "./lib/net.js";
+import { answer } from "./lib/parts.js";
+import { say } from "./lib/status.js";
+import { did } from "./page.js";
 
 const board = document.getElementById("live");
-const LOOKS = 240, LOW = -110, HIGH = -20;
+const LOOKS = 240, LOW = -110, HIGH = -20, OLD_MS = 5000;
 const STATES = { holds: "holds", thin: "thin", fails: "fails", "no readings": "fails", "not on now": "off" };
-let cards = [], rings = [], needs = [], changes = [], words = [], seen = 0, asking = 0;
+const tiles = new Map();  // by id: { card, ring, need, changed, word }
+let seen = 0, asking = 0, colours = {};
 
-const ink = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
-let colours = {};
-function paints() { colours = { ink: ink("ink"), soft: ink("soft"), ochre: ink("ochre"), madder: ink("madder"), sheet: ink("sheet"), line: ink("line") }; }
+function paints() { const of = ink(); colours = Object.fromEntries(["ink", "soft", "ochre"].map((name) => [name, of(name)])); }
 
-function card(n, name) {
-  const one = document.createElement("article");
-  one.className = "live-card"; one.tabIndex = 0; one.dataset.link = n;
-  one.setAttribute("aria-labelledby", `l${n}`);
-  const head = document.createElement("h3"); head.id = `l${n}`; head.textContent = name;
-  const verdict = document.createElement("p"); verdict.className = "verdict";
-  const disc = document.createElement("span"); disc.className = "disc"; disc.setAttribute("aria-hidden", "true");
-  const word = document.createElement("span"); word.className = "word"; word.textContent = "no readings";
-  verdict.append(disc, word);
-  const spark = document.createElement("canvas");
-  spark.className = "spark"; spark.width = 200; spark.height = 44;
-  spark.setAttribute("role", "img"); spark.setAttribute("aria-label", "Levels of both branches over the last minute");
-  const line = document.createElement("p"); line.className = "num line";
-  one.append(head, verdict, spark, line);
-  board.append(one);
+function card(id) {
+  const there = [...board.querySelectorAll(".live-card")].find((one) => one.dataset.link === id);
+  const one = there || document.getElementById("tile").content.firstElementChild.cloneNode(true);
+  one.dataset.link = id;
   return one;
 }
 
+// Everything anew: where links came, went, were renamed or put in order. One question at a time.
 async function begin() {
   paints();
-  const told = await (await fetch("/api/live")).json();
-  told.names.forEach((name, n) => {
-    cards[n] = board.querySelector(`[data-link="${n}"]`) || card(n, name);
-    rings[n] = (told.looks[n] || []).slice(-LOOKS);
-    while (rings[n].length < LOOKS) rings[n].unshift([null, null, null, null]);
-    needs[n] = told.needs[n];
-    changes[n] = told.changed[n];
+  const told = await getJson("/api/live", { as: "live" }).catch((error) => { say(error.message); return null; });
+  if (!told) return;
+  told.ids.forEach((id, n) => {
+    const tile = tiles.get(id) || { card: card(id), word: "" };
+    tile.ring = told.looks[n].slice(-LOOKS);
+    while (tile.ring.length < LOOKS) tile.ring.unshift([null, null, null, null]);
+    tile.need = told.needs[n]; tile.changed = told.changed[n];
+    const head = tile.card.querySelector("h3");
+    head.id = `l-${id}`; tile.card.setAttribute("aria-labelledby", head.id);
+    if (head.textContent !== told.names[n]) head.textContent = told.names[n];
+    if (board.children[n] !== tile.card) board.insertBefore(tile.card, board.children[n] || null);
+    tiles.set(id, tile);
+    show(id, told.rows[n]);
   });
-  told.rows.forEach((row, n) => show(n, row));
+  for (const [id, tile] of tiles) if (!told.ids.includes(id)) { tile.card.remove(); tiles.delete(id); }
+  board.classList.toggle("many", told.ids.length > 24);
+  answer(told.answer);
 }
+let soon = 0;
+function beginSoon() { clearTimeout(soon); soon = setTimeout(begin, 150); }
 
-function show(n, row) {
-  const [state, , , , , quality, audio, battery, margin, age] = row;
-  const parts = cards[n];
-  if (!parts) return;
-  if (words[n] !== state) {
-    words[n] = state;
-    parts.querySelector(".disc").className = `disc ${STATES[state]}`;
-    parts.querySelector(".word").textContent = state;
-    parts.dataset.state = state;
-    clearTimeout(asking); asking = setTimeout(() => document.body.dispatchEvent(new CustomEvent("lw:alarms")), 700);
+function show(id, row) {
+  const [state, , , , , quality, audio, battery, margin, age] = row, tile = tiles.get(id);
+  if (tile.word !== state) {
+    tile.word = state;
+    tile.card.querySelector(".disc").className = `disc ${STATES[state]}`;
+    tile.card.querySelector(".word").textContent = state;
+    tile.card.dataset.state = state;
+    clearTimeout(asking); asking = setTimeout(() => tell("alarms-again", {}), 700);
   }
   const said = [];
   if (margin !== null) said.push(`${margin < 0 ? "−" : "+"}${Math.abs(margin).toFixed(0)} dB`);
   if (quality !== null) said.push(`quality ${quality} %`);
   if (battery !== null) said.push(`battery ${battery} %`);
-  if (changes[n]) said.push(`cells ${sinceChange(Date.now() - changes[n])}`);
+  if (tile.changed) said.push(`cells ${sinceChange(Date.now() - tile.changed)}`);
   if (audio !== null) said.push(`${audio < 0 ? "−" : ""}${Math.abs(audio)} dBFS`);
   if (state === "no readings" && age !== null) said.unshift(`for ${age < 90 ? `${age.toFixed(0)} s` : `${Math.round(age / 60)} min`}`);
-  const line = parts.querySelector(".line"), text = said.join(" · ");
+  const line = tile.card.querySelector(".line"), text = said.join(" · ");
   if (line.textContent !== text) line.textContent = text;
 }
 
@@ -68,18 +70,12 @@ function sinceChange(ms) {
   return minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}`;
 }
 
-function draw(n) {
-  const canvas = cards[n]?.querySelector("canvas");
-  if (!canvas || !canvas.clientWidth) return;
-  const box = canvas.getBoundingClientRect();
-  if (box.bottom < 0 || box.top > innerHeight) return;
-  const scale = devicePixelRatio || 1, wide = canvas.clientWidth, tall = canvas.clientHeight;
-  if (canvas.width !== Math.round(wide * scale)) { canvas.width = Math.round(wide * scale); canvas.height = Math.round(tall * scale); }
-  const pen = canvas.getContext("2d");
-  pen.setTransform(scale, 0, 0, scale, 0, 0);
+function draw({ card: tile, ring, need }) {
+  const canvas = tile.querySelector("canvas"), box = canvas.getBoundingClientRect();
+  if (!canvas.clientWidth || box.bottom < 0 || box.top > innerHeight) return;
+  const wide = canvas.clientWidth, tall = canvas.clientHeight, pen = penOf(canvas, wide, tall);
   pen.clearRect(0, 0, wide, tall);
-  const y = (dbm) => tall * (1 - (Math.max(LOW, Math.min(HIGH, dbm)) - LOW) / (HIGH - LOW));
-  const step = wide / LOOKS, ring = rings[n];
+  const y = (dbm) => tall * (1 - (Math.max(LOW, Math.min(HIGH, dbm)) - LOW) / (HIGH - LOW)), step = wide / LOOKS;
   const lane = (low, high, colour, least) => {
     pen.fillStyle = colour;
     for (let i = 0; i < LOOKS; i += 1) {
@@ -91,23 +87,27 @@ function draw(n) {
   };
   lane(2, 3, colours.soft, 1);
   lane(0, 1, colours.ink, 2);
-  if (needs[n] !== null && needs[n] !== undefined) { pen.fillStyle = colours.ochre; pen.fillRect(0, y(needs[n]), wide, 1.5); }
+  if (need !== null && need !== undefined) { pen.fillStyle = colours.ochre; pen.fillRect(0, y(need), wide, 1.5); }
 }
 
 document.body.addEventListener("lw:live", (event) => {
   seen = Date.now();
-  event.detail.rows.forEach((row, n) => {
-    if (!rings[n]) { begin(); return; }
-    rings[n].shift(); rings[n].push([row[1], row[2], row[3], row[4]]);
-    show(n, row);
-  });
-  requestAnimationFrame(() => cards.forEach((_, n) => draw(n)));
+  board.classList.remove("lost");
+  const rows = Object.entries(event.detail.rows);
+  if (rows.length !== tiles.size || rows.some(([id]) => !tiles.has(id))) beginSoon();
+  for (const [id, row] of rows) {
+    const tile = tiles.get(id);
+    if (!tile) continue;
+    tile.ring.shift(); tile.ring.push([row[1], row[2], row[3], row[4]]);
+    show(id, row);
+  }
+  requestAnimationFrame(() => tiles.forEach(draw));
 });
 document.body.addEventListener("lw:ground", paints);
-document.body.addEventListener("lw:changed", () => begin());
-addEventListener("visibilitychange", () => { if (!document.hidden) begin(); });
+for (const what of ["lw:changed", "lw:plan", "lw:readings", "lw:found"]) document.body.addEventListener(what, beginSoon);
+addEventListener("visibilitychange", () => { if (!document.hidden) beginSoon(); });
 // A stream that has ended is shown as ended: what stands on the page is no longer now.
-setInterval(() => { if (seen && Date.now() - seen > 5000) { board.classList.add("lost"); say("The laptop says nothing any more; what stands here is old."); } else if (board.classList.contains("lost")) { board.classList.remove("lost"); say(""); } }, 1000);
+setInterval(() => { if (seen && (lost() || Date.now() - seen > OLD_MS)) board.classList.add("lost"); }, 1000);
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-happen],[data-acknowledge],[data-switch],[data-try]");
@@ -115,13 +115,12 @@ document.addEventListener("click", async (event) => {
   const { happen, text, acknowledge, khz, try: play } = button.dataset;
   try {
     let told;
-    if (happen) { told = await post("/log/happen", { kind: happen, text }); next(told.next_take); }
-    else if (acknowledge) told = await post("/log/acknowledge", { key: acknowledge });
+    if (happen) { told = await post("/log/happen", { kind: happen, text }, { what: text }); next(told.next_take); }
+    else if (acknowledge) told = await post("/log/acknowledge", { key: acknowledge }, { what: "that the alarm was seen" });
     else if (play) told = await post("/live/try", { what: play });
-    else told = await post("/live/switch", { link: button.dataset.switch, khz: Number(khz) });
-    say([].concat(told.says || "").join(" "));
-    document.body.dispatchEvent(new CustomEvent("lw:happened"));
-    document.body.dispatchEvent(new CustomEvent("lw:alarms"));
+    else told = await post("/live/switch", { link: button.dataset.switch, khz: Number(khz) }, { what: "the switch" });
+    did(told);
+    tell("happened", {}); tell("alarms-again", {});
   } catch (error) { say(error.message); }
 });
 function next(number) {
@@ -130,9 +129,10 @@ function next(number) {
 }
 document.getElementById("note")?.addEventListener("submit", async (event) => {
   event.preventDefault();
-  const field = event.target.elements.text;
-  if (!field.value.trim()) return;
-  try { await post("/log/happen", { kind: "note", text: field.value }); field.value = ""; document.body.dispatchEvent(new CustomEvent("lw:happened")); }
-  catch (error) { say(error.message); }
+  const field = event.target.elements.text, text = field.value;
+  if (!text.trim()) return;
+  field.value = "";
+  try { did(await post("/log/happen", { kind: "note", text }, { what: `the note “${text.slice(0, 40)}”` })); tell("happened", {}); }
+  catch (error) { field.value = text; say(error.message); }
 });
 begin();

@@ -1,25 +1,10 @@
-// What every page does: one stream of events, the ground, buttons that post, and what was said.
-const html = document.documentElement;
+// What every page does: one stream of events, the ground, buttons that post, the status line, parts that follow.
+import { begin, post, probe, tell } from "./lib/net.js";
+import { say, stands } from "./lib/status.js";
+import "./lib/parts.js";
+
 export const may = document.body.dataset.may;
-
-export function say(text) {
-  const at = document.getElementById("said");
-  if (at) at.textContent = text || "";
-}
-
-export async function post(url, body) {
-  const response = await fetch(url, body instanceof FormData
-    ? { method: "POST", body }
-    : { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body ?? {}) });
-  const kind = response.headers.get("content-type") || "";
-  const told = kind.includes("json") ? await response.json() : { says: [await response.text()] };
-  if (!response.ok) {
-    const error = new Error([].concat(told.says || "That did not work.").join(" "));
-    error.status = response.status; error.told = told;
-    throw error;
-  }
-  return told;
-}
+const html = document.documentElement;
 
 // The ground: paper, dusk or sun.
 const choice = document.querySelector("[data-ground-choice]");
@@ -28,78 +13,62 @@ if (choice) {
   choice.addEventListener("change", () => {
     html.dataset.ground = choice.value;
     try { localStorage.setItem("ground", choice.value); } catch { /* private mode */ }
-    document.body.dispatchEvent(new CustomEvent("lw:ground"));
+    tell("ground", {});
   });
 }
 
 // One stream a page, closed while the page is hidden, made anew when it was lost: a stream gives up for good after a 401.
-let stream = null, lost = 0, revision = Number(document.body.dataset.revision || 0);
+let stream = null, tries = 0, revision = Number(document.body.dataset.revision || 0), plan = Number(document.body.dataset.plan || -1);
 function listen() {
   if (stream || document.hidden) return;
   stream = new EventSource(document.getElementById("live") ? "/events?live=1" : "/events");
-  stream.addEventListener("live", (event) => tell("live", JSON.parse(event.data)));
-  stream.addEventListener("alarms", (event) => tell("alarms", JSON.parse(event.data)));
-  stream.addEventListener("hello", (event) => {
-    lost = 0;
-    const told = JSON.parse(event.data);
+  const on = (what, does) => stream.addEventListener(what, (event) => does(JSON.parse(event.data)));
+  on("hello", (told) => {
+    tries = 0;
+    stands(told);
+    tell("hello", told);
     if (told.revision > revision) changed(told.revision);
-    work(told);
-    tell("plan", told);
+    if (told.plan !== plan) planned(told.plan);
   });
-  stream.addEventListener("changed", (event) => changed(JSON.parse(event.data).revision));
-  stream.addEventListener("plan", (event) => { const told = JSON.parse(event.data); work(told); if (!told.busy) tell("plan", told); });
-  stream.addEventListener("listen", (event) => { const told = JSON.parse(event.data); tell(told.busy ? "listening" : "listen", told); });
+  on("changed", (told) => changed(told.revision));
+  on("plan", (told) => planned(told.revision));
+  for (const what of ["live", "alarms", "work", "listen", "readings"]) on(what, (told) => tell(what, told));
   stream.addEventListener("behind", () => location.reload());
   stream.onerror = () => {
+    probe();
     if (stream.readyState !== EventSource.CLOSED) return;
-    stream = null;
-    lost += 1;
-    say("The laptop cannot be reached; this page tries again.");
-    setTimeout(listen, Math.min(15000, 500 * 2 ** lost));
+    stream = null; tries += 1;
+    setTimeout(listen, Math.min(15000, 500 * 2 ** tries));
   };
-  stream.onopen = () => { if (lost) say(""); };
 }
 function hush() { if (stream) { stream.close(); stream = null; } }
 document.addEventListener("visibilitychange", () => (document.hidden ? hush() : listen()));
 addEventListener("pagehide", hush);
 
-function tell(what, detail) { document.body.dispatchEvent(new CustomEvent(`lw:${what}`, { detail, bubbles: true })); }
 function changed(now) { const since = revision; revision = Math.max(revision, now); tell("changed", { revision: now, since }); }
+function planned(now) { plan = now; tell("plan", { revision: now }); }
 export function seen(now) { revision = Math.max(revision, now); }
-
-function work(told) {
-  const box = document.getElementById("work");
-  if (!box) return;
-  box.hidden = !told.busy;
-  document.getElementById("work-what").textContent = told.what || "planning";
-  document.getElementById("work-share").value = told.share || 0;
-}
+// An answer to something that was done: told, with its way back.
+export function did(told) { seen(told.revision ?? 0); say(told.says ?? told.did, told.change); }
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-do],[data-post],[data-lock]");
-  if (!button) return;
+  if (!button || button.closest("#status")) return;
+  const { post: url, lock, mhz, do: what } = button.dataset;
   try {
-    if (button.dataset.post) say((await post(button.dataset.post)).says);
-    else if (button.dataset.lock !== undefined) say((await post("/plan/lock", { link: button.dataset.lock, mhz: button.dataset.mhz })).says);
-    else if (button.dataset.do === "undo" || button.dataset.do === "redo") {
-      const told = await post(`/api/${button.dataset.do}`);
-      say(told.changed ? "" : `Nothing to ${button.dataset.do}.`);
+    if (url) did(await post(url));
+    else if (lock !== undefined) did(await post("/plan/lock", { link: lock, mhz }));
+    else if (what === "undo" || what === "redo") {
+      const told = await post(`/api/${what}`);
+      did({ ...told, change: what === "undo" ? told.change : null });
       changed(told.revision);
-    } else if (button.dataset.do === "stop") say((await post("/plan/stop")).says);
+    } else if (what === "back") {
+      const told = await post("/api/take-back", { revision: Number(button.dataset.revision) });
+      did(told); changed(told.revision);
+    }
   } catch (error) { say(error.message); }
 });
 
-// Parts that came anew bring a new answer with them.
-document.body.addEventListener("htmx:afterSettle", () => takeAnswer());
-document.body.addEventListener("htmx:responseError", (event) => {
-  let says = "That did not work.";
-  try { says = [].concat(JSON.parse(event.detail.xhr.responseText).says).join(" "); } catch { /* plain text */ }
-  const target = event.detail.target;
-  if (target && target.id !== "body") { target.textContent = says; target.className = "wrong"; } else say(says);
-});
-export function takeAnswer() {
-  const fresh = document.getElementById("new-answer"), at = document.getElementById("answer");
-  if (fresh && at && at.textContent !== fresh.textContent) at.textContent = fresh.textContent;
-}
-// Not before those who wait for what the stream says have begun to listen themselves.
-if (document.readyState === "complete") listen(); else addEventListener("load", () => setTimeout(listen, 0));
+begin();
+// Not before those who wait for what the stream says have begun to listen themselves. A device that is not let in has no stream.
+if (document.body.dataset.paired) { if (document.readyState === "complete") listen(); else addEventListener("load", () => setTimeout(listen, 0)); }

@@ -1,13 +1,22 @@
-// The page Shoot: every field is kept as soon as it is left; what somebody else changed meanwhile is shown, never overwritten.
-import { post as send, say, seen, takeAnswer } from "./page.js";
+// The page Shoot: every field is kept as soon as it is left, and waits here while it cannot be; what somebody else
+// changed meanwhile is shown, never overwritten.
+import { getJson, getText, post as send, upload, waiting } from "./lib/net.js";
+import { answer as said, takeAnswer } from "./lib/parts.js";
+import { say } from "./lib/status.js";
+import { button, item } from "./lib/table.js";
+import { did, seen } from "./page.js";
 
 let revision = Number(document.body.dataset.revision), newest = revision, own = 0;
+const body = document.getElementById("body");
+const fieldOf = (element) => element.closest(".field");
+const control = (field) => field.querySelector("[name=value]");
+const key = (path) => JSON.stringify(path);
 
 // One's own change comes back as an event too, perhaps before its answer: events wait until the answer is there.
-async function post(url, content) {
+async function post(url, content, what) {
   own += 1;
   try {
-    const answered = await send(url, content);
+    const answered = await send(url, content, { what });
     if (answered.revision > revision) { revision = answered.revision; seen(revision); }
     return answered;
   } finally {
@@ -15,61 +24,64 @@ async function post(url, content) {
     if (!own && newest > revision) catchUp();
   }
 }
-const body = document.getElementById("body");
-const fieldOf = (element) => element.closest(".field");
-const control = (field) => field.querySelector("[name=value]");
-const key = (path) => JSON.stringify(path);
 
-let told_of = 0;
+let toldOf = 0;
 function told(answer) {  // answers may overtake each other: an older one says nothing any more
-  if (answer.revision < told_of) return;
-  told_of = answer.revision;
+  if (answer.revision < toldOf) return;
+  toldOf = answer.revision;
   wrong(answer.wrong || []);
 }
-
 function wrong(list) {
   const by = new Map(list.map(([path, says]) => [key(path), says]));
   for (const field of body.querySelectorAll(".field")) {
     if (field.dataset.asks) continue;  // two values are waiting for somebody to choose
-    const says = by.get(key(JSON.parse(field.dataset.path))) || [];
-    const at = field.querySelector(".wrong");
-    const text = says.join(" ");
+    const says = by.get(key(JSON.parse(field.dataset.path))) || [], at = field.querySelector(".wrong"), text = says.join(" ");
     if (at.textContent !== text) at.textContent = text;
     field.classList.toggle("is-wrong", says.length > 0);
     control(field).toggleAttribute("aria-invalid", says.length > 0);
   }
   const problems = document.getElementById("problems");
-  if (problems) problems.replaceChildren(...(list.length ? list.slice(0, 30).flatMap(([, says]) => says.map((text) => item(text))) : [item("Nothing.")]));
+  const all = list.flatMap(([, says]) => says);
+  problems?.replaceChildren(...(all.length ? all.slice(0, 30).map(item) : [item("Nothing.")]));
   answer();
 }
-const item = (text) => { const li = document.createElement("li"); li.textContent = text; return li; };
-
 let asking = null;
 function answer() {  // the sentence at the top, a moment after the last change
   clearTimeout(asking);
   asking = setTimeout(async () => {
-    const response = await fetch("/shoot/body");
-    if (!response.ok) return;
-    const fresh = new DOMParser().parseFromString(await response.text(), "text/html").getElementById("new-answer");
-    document.getElementById("answer").textContent = fresh.textContent;
-  }, 300);
+    const told = await getJson("/shoot/answer", { as: "answer" }).catch(() => null);
+    if (told) said(told.answer);
+  }, 150);
 }
 
 body.addEventListener("change", async (event) => {
   const field = fieldOf(event.target);
   if (!field || event.target.name !== "value") return;
-  const path = JSON.parse(field.dataset.path), input = event.target;
+  const path = JSON.parse(field.dataset.path), input = event.target, label = field.querySelector("label").textContent.trim();
+  field.classList.add("waits");
   try {
-    const answered = await post("/api/field", { path, seen: field.dataset.seen, text: input.value });
-    field.dataset.seen = answered.seen;
-    delete field.dataset.asks;
-    if (document.activeElement !== input) input.value = answered.text;
+    const answered = await post("/api/field", { path, seen: field.dataset.seen, text: input.value }, label);
+    const now = shown(path) || field;
+    now.dataset.seen = answered.seen;
+    delete now.dataset.asks;
+    if (document.activeElement !== control(now)) control(now).value = answered.text;
     told(answered);
-    say("");
+    if (answered.changed) did(answered);
   } catch (error) {
     if (error.status === 409) conflict(field, input, error.told); else say(error.message);
   }
+  (shown(path) || field).classList.toggle("waits", waits(path));
 });
+const shown = (path) => [...body.querySelectorAll(".field")].find((one) => one.dataset.path === key(path));
+const waits = (path) => waiting().some((one) => one.url === "/api/field" && key(one.body.path) === key(path));
+// What waited when the page was loaded anew stands in its field again.
+function still() {
+  for (const one of waiting()) {
+    const field = one.url === "/api/field" && shown(one.body.path);
+    if (field) { control(field).value = one.body.text; field.classList.add("waits"); }
+  }
+}
+document.body.addEventListener("lw:waiting", () => { for (const field of body.querySelectorAll(".field.waits")) field.classList.toggle("waits", waits(JSON.parse(field.dataset.path))); });
 
 function conflict(field, input, answered) {  // two people, one field: both values are shown, one of them is chosen
   const mine = input.value, at = field.querySelector(".wrong");
@@ -84,9 +96,8 @@ function conflict(field, input, answered) {  // two people, one field: both valu
   };
   at.append(keep, " ", take);
 }
-function button(text) { const made = document.createElement("button"); made.type = "button"; made.className = "quiet"; made.textContent = text; return made; }
 
-// Rows: add, remove, move up.
+// Rows: add, remove (after it was said what goes along), move up.
 body.addEventListener("click", async (event) => {
   const pressed = event.target.closest("[data-do]");
   if (!pressed) return;
@@ -94,22 +105,30 @@ body.addEventListener("click", async (event) => {
   try {
     if (pressed.dataset.do === "add") {
       const value = pressed.dataset.value ? JSON.parse(pressed.dataset.value) : {};
-      const answered = await post("/api/entry", { path: JSON.parse(list.dataset.list), value });
+      const answered = await post("/api/entry", { path: JSON.parse(list.dataset.list), value }, "the new entry");
+      did(answered);
       await refresh(true);
       const added = [...body.querySelectorAll("[data-entry]")].find((one) => one.dataset.entry === key(answered.path));
-      const first = added && added.querySelector("[name=value]");
-      if (first) first.focus();
-    } else if (pressed.dataset.do === "remove") {
-      await post("/api/remove", { path: JSON.parse(entry.dataset.entry), revision });
-      await refresh(true);
-    } else if (pressed.dataset.do === "up") {
+      added?.querySelector("[name=value]")?.focus();
+    } else if (pressed.dataset.do === "remove") await remove(pressed, JSON.parse(entry.dataset.entry));
+    else if (pressed.dataset.do === "up") {
       const before = entry.previousElementSibling;
       if (!before || !before.dataset.entry) return;
-      await post("/api/move", { path: JSON.parse(entry.dataset.entry), revision, before: JSON.parse(before.dataset.entry).pop() });
+      did(await post("/api/move", { path: JSON.parse(entry.dataset.entry), revision, before: JSON.parse(before.dataset.entry).pop() }, "the new order"));
       await refresh(true);
     }
   } catch (error) { say(error.message); }
 });
+async function remove(pressed, path) {
+  const along = pressed.dataset.sure ? { along: [] } : await getJson(`/api/remove?path=${encodeURIComponent(key(path))}`);
+  if (along.along.length) {
+    pressed.dataset.sure = "yes";
+    pressed.textContent = `Remove it with ${along.along.join(", ")}?`;
+    return;
+  }
+  did(await post("/api/remove", { path, revision }, "the removal"));
+  await refresh(true);
+}
 
 // A paste of several cells goes to the table, from the cell that it was pasted into.
 body.addEventListener("paste", async (event) => {
@@ -119,7 +138,8 @@ body.addEventListener("paste", async (event) => {
   event.preventDefault();
   const path = JSON.parse(field.dataset.path);
   try {
-    told(await post("/api/paste", { path: JSON.parse(list.dataset.list), entry: JSON.parse(row.dataset.entry).pop(), key: path[path.length - 1], text }));
+    const answered = await post("/api/paste", { path: JSON.parse(list.dataset.list), entry: JSON.parse(row.dataset.entry).pop(), key: path[path.length - 1], text }, "the paste");
+    told(answered); did(answered);
     await refresh(true);
   } catch (error) { say(error.message); }
 });
@@ -129,19 +149,20 @@ body.addEventListener("submit", async (event) => {
   if (!form) return;
   event.preventDefault();
   try {
-    told(await post("/api/equipment", { kind: form.dataset.equipment, name: form.elements.name.value, use: form.elements.use.value }));
+    const answered = await post("/api/equipment", { kind: form.dataset.equipment, name: form.elements.name.value, use: form.elements.use.value }, form.elements.name.value);
+    told(answered); did(answered);
     await refresh(true);
   } catch (error) { say(error.message); }
 });
 
 const file = document.getElementById("import");
-if (file) file.addEventListener("change", async () => {
+file?.addEventListener("change", async () => {
   const data = new FormData();
   data.append("file", file.files[0]);
   try {
-    const answered = await post("/api/import", data);
+    const answered = await upload("/api/import", data);
     await refresh(true);
-    say(answered.missing.length ? `Opened. Drop these files on the page Air: ${answered.missing.join(", ")}.` : "Opened; undo takes it back.");
+    did({ ...answered, says: answered.missing.length ? `Opened. Drop these files on the page Air: ${answered.missing.join(", ")}.` : "Opened." });
   } catch (error) { say(error.message); }
   file.value = "";
 });
@@ -151,11 +172,11 @@ async function refresh(all) {
   const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.id : null;
   const open = new Map([...body.querySelectorAll("details")].map((one) => [one.dataset.entry, one.open]));
   if (!all && focused) { say("Somebody added or removed something; it will show when you leave this field."); return; }
-  const response = await fetch("/shoot/body");
-  if (!response.ok) return;
-  body.innerHTML = await response.text();
+  const text = await getText("/shoot/body", { as: "body" });
+  if (text === null) return;
+  body.innerHTML = text;
   for (const one of body.querySelectorAll("details")) if (open.has(one.dataset.entry)) one.open = open.get(one.dataset.entry);
-  takeAnswer();
+  takeAnswer(); still();
   if (focused) document.getElementById(focused)?.focus();
 }
 document.body.addEventListener("lw:changed", (event) => {
@@ -163,17 +184,17 @@ document.body.addEventListener("lw:changed", (event) => {
   if (!own && newest > revision) catchUp();
 });
 async function catchUp() {
-  const state = await (await fetch(`/api/state?since=${revision}`)).json();
-  if (own) return;
+  const state = await getJson(`/api/state?since=${revision}`, { as: "state" }).catch((error) => { say(error.message); return null; });
+  if (!state || own) return;
   revision = Math.max(revision, state.revision);
   for (const value of state.values) {
-    for (const field of body.querySelectorAll(".field")) {
-      if (key(JSON.parse(field.dataset.path)) !== key(value.path)) continue;
-      const input = control(field);
-      if (field.dataset.asks || (document.activeElement === input && input.value !== value.text)) continue;  // being typed: the next change asks
-      field.dataset.seen = value.seen; input.value = value.text;
-    }
+    const field = shown(value.path);
+    if (!field) continue;
+    const input = control(field);
+    if (field.dataset.asks || waits(value.path) || (document.activeElement === input && input.value !== value.text)) continue;  // being typed: the next change asks
+    field.dataset.seen = value.seen; input.value = value.text;
   }
   if (state.shape) await refresh(false);
   told(state);
 }
+still();

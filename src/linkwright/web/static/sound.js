@@ -1,45 +1,32 @@
 // The page Sound: drawings come when they are opened; recordings are sent, listened to, and any moment is played.
-import { post, say } from "./page.js";
-import { send } from "./send.js";
+import { width } from "./lib/canvas.js";
+import { getText, post, tell } from "./lib/net.js";
+import { files, send } from "./lib/send.js";
+import { say } from "./lib/status.js";
+import { did } from "./page.js";
 
 async function fill(holder) {
   const part = holder.querySelector(".part");
   if (part.dataset.of === holder.dataset.part) return;
   part.dataset.of = holder.dataset.part;
-  const width = Math.max(300, Math.min(900, Math.round(holder.clientWidth || 720)));
-  const response = await fetch(`${holder.dataset.part}&width=${width}`);
-  if (response.ok) part.innerHTML = await response.text();
-  else { part.dataset.of = ""; say([].concat((await response.json()).says).join(" ")); }
+  try { const text = await getText(`${holder.dataset.part}&width=${width(holder, 300, 900)}`); if (text !== null) part.innerHTML = text; }
+  catch (error) { part.dataset.of = ""; say(error.message); }
 }
 function opened(details) {
   if (!details.open) return;
   fill(details);
   for (const lazy of details.querySelectorAll(":scope > .lazy")) fill(lazy);
 }
-
-// Parts that are replaced keep open what was open.
-for (const id of ["body", "recordings"]) {
-  const part = document.getElementById(id);
-  let open = null;
-  const begin = () => {
-    for (const details of part.querySelectorAll("details[data-part]")) {
-      if (open) details.open = open.has(details.dataset.part);
-      details.addEventListener("toggle", () => opened(details));
-      opened(details);
-    }
-  };
-  part.addEventListener("htmx:beforeSwap", () => {
-    const all = [...part.querySelectorAll("details[data-part]")];
-    open = all.length ? new Set(all.filter((one) => one.open).map((one) => one.dataset.part)) : null;
-  });
-  part.addEventListener("htmx:afterSwap", begin);
-  begin();
-}
+document.addEventListener("toggle", (event) => { if (event.target.dataset?.part) opened(event.target); }, true);
+function all(part) { for (const details of part.querySelectorAll("details[data-part]")) opened(details); }
+all(document);
+document.body.addEventListener("lw:part", (event) => all(event.detail.part));
 
 // While it is listened to, only the bar moves; what was heard is asked for when that has ended.
-document.body.addEventListener("lw:listening", (event) => {
+document.body.addEventListener("lw:work", (event) => {
+  if (event.detail.name !== "listening" || !event.detail.busy) return;
   const what = document.getElementById("listen-what");
-  if (!what) { document.body.dispatchEvent(new CustomEvent("lw:listen")); return; }
+  if (!what) { tell("listen", {}); return; }
   what.textContent = event.detail.what;
   document.getElementById("listen-share").value = event.detail.share;
 });
@@ -50,13 +37,12 @@ document.addEventListener("click", async (event) => {
   if (!button) return;
   try {
     if (button.dataset.remove) {
-      say((await post("/sound/recordings/remove", { of: button.dataset.remove })).says);
-      document.body.dispatchEvent(new CustomEvent("lw:listen"));
+      did(await post("/sound/recordings/remove", { of: button.dataset.remove }, { what: "the removal" }));
+      tell("listen", {});
       return;
     }
     const near = button.closest("details").querySelector(".near");
-    const width = Math.max(300, Math.min(900, Math.round(near.clientWidth || 720)));
-    fetch(`${button.dataset.near}&width=${width}`).then(async (response) => { if (response.ok) near.innerHTML = await response.text(); });
+    getText(`${button.dataset.near}&width=${width(near, 300, 900)}`).then((text) => { near.innerHTML = text; }, (error) => say(error.message));
     player.classList.remove("unseen");
     player.src = button.dataset.play;
     await player.play();
@@ -66,16 +52,7 @@ document.addEventListener("submit", async (event) => {
   const form = event.target.closest("[data-take]");
   if (!form) return;
   event.preventDefault();
-  try { say((await post("/sound/take", { link: form.elements.link.value, of: form.dataset.take, channel: Number(form.dataset.channel) })).says); }
+  try { did(await post("/sound/take", { link: form.elements.link.value, of: form.dataset.take, channel: Number(form.dataset.channel) }, { what: "the low cut" })); }
   catch (error) { say(error.message); }
 });
-
-async function take(files) {
-  await Promise.all([...files].map((file) => send("/sound/recordings", file, {})));
-  document.body.dispatchEvent(new CustomEvent("lw:listen"));
-}
-document.getElementById("recordings-add")?.addEventListener("change", (event) => take(event.target.files));
-if (document.getElementById("recordings-add")) {
-  addEventListener("dragover", (event) => event.preventDefault());
-  addEventListener("drop", (event) => { event.preventDefault(); if (event.dataTransfer.files.length) take(event.dataTransfer.files); });
-}
+files("recordings-add", async (chosen) => { await Promise.all(chosen.map((file) => send("/sound/recordings", file, {}))); tell("listen", {}); });

@@ -1,17 +1,20 @@
 // The page Wrap: the time line is drawn for this width, and for any stretch of time; logs are dropped.
-import { post, say } from "./page.js";
-import { send } from "./send.js";
+import { onWidth, svg as make, width } from "./lib/canvas.js";
+import { gestures } from "./lib/gesture.js";
+import { getJson, post, tell } from "./lib/net.js";
+import { files, send } from "./lib/send.js";
+import { say } from "./lib/status.js";
+import { did } from "./page.js";
 
 const box = document.getElementById("wrap-picture"), readout = document.getElementById("readout");
-let shown = null, drag = null, asked = 0;  // shown: from and to in ms, null for all of it
+let shown = null, drag = null;  // shown: from and to in ms, null for all of it
 
-const width = () => Math.max(300, Math.min(1400, Math.floor(box.clientWidth)));
 async function draw() {
-  const mine = asked += 1, query = new URLSearchParams({ width: width() });
+  const query = new URLSearchParams({ width: width(box) });
   if (shown) { query.set("from", new Date(shown[0]).toISOString()); query.set("to", new Date(shown[1]).toISOString()); }
-  const response = await fetch(`/api/wrap/picture?${query}`), told = await response.json();
-  if (mine !== asked) return;
-  if (!response.ok) { readout.textContent = [].concat(told.says).join(" "); return; }
+  let told = null;
+  try { told = await getJson(`/api/wrap/picture?${query}`, { as: "picture", ms: 120000 }); } catch (error) { readout.textContent = error.message; }
+  if (!told) return;
   box.innerHTML = told.svg;
   readout.textContent = `${told.from.slice(11, 19)} to ${told.to.slice(11, 19)}${told.whole ? `, all of it.${matchMedia("(pointer: fine)").matches ? " Drag over the picture to look closer." : ""}` : ""}`;
 }
@@ -30,7 +33,7 @@ document.addEventListener("click", async (event) => {
   if (!button || button.closest("svg")) return;
   if (button.dataset.show) show(button.dataset.show);
   else if (button.dataset.removeLog) {
-    try { say((await post(`/wrap/logs/remove?of=${encodeURIComponent(button.dataset.removeLog)}`)).says); } catch (error) { say(error.message); }
+    try { did(await post(`/wrap/logs/remove?of=${encodeURIComponent(button.dataset.removeLog)}`)); } catch (error) { say(error.message); }
     fresh();
   } else {
     shown = [Date.parse(button.dataset.from), Date.parse(button.dataset.to)];
@@ -51,55 +54,42 @@ function moment(event) {  // where in time a pointer is
   const x = Math.min(right, Math.max(left, (event.clientX - seen.left) / scale));
   return [x, from + (to - from) * (x - left) / (right - left)];
 }
-box.addEventListener("pointerdown", (event) => {
-  if (event.button || event.pointerType === "touch" || !svg()) return;
-  const [x, at] = moment(event), mark = document.createElementNS("http://www.w3.org/2000/svg", "rect");
-  mark.setAttribute("y", "0"); mark.setAttribute("height", svg().viewBox.baseVal.height); mark.setAttribute("class", "chosen");
-  svg().append(mark);
-  drag = { x, at, mark };
-  box.setPointerCapture(event.pointerId);
-  event.preventDefault();
+gestures(box, {
+  down: (event) => {
+    if (event.pointerType === "touch" || !svg()) return null;
+    const [x, at] = moment(event), mark = make("rect", { y: 0, height: svg().viewBox.baseVal.height, class: "chosen" });
+    svg().append(mark);
+    drag = { x, at, mark };
+    event.preventDefault();
+    return drag;
+  },
+  drag: (event) => { const [x] = moment(event); drag.mark.setAttribute("x", Math.min(x, drag.x)); drag.mark.setAttribute("width", Math.abs(x - drag.x)); },
+  up: (event) => {
+    const [x, at] = moment(event), from = drag;
+    drag = null;
+    from.mark.remove();
+    box.focus({ preventScroll: true });
+    if (Math.abs(x - from.x) < 6) return;
+    shown = [Math.min(at, from.at), Math.max(at, from.at)];
+    if (shown[1] - shown[0] < 300) shown = [shown[0] - 150, shown[1] + 150];
+    draw();
+  },
+  cancel: () => { drag?.mark.remove(); drag = null; },
 });
-box.addEventListener("pointermove", (event) => {
-  if (!drag) return;
-  const [x] = moment(event);
-  drag.mark.setAttribute("x", Math.min(x, drag.x)); drag.mark.setAttribute("width", Math.abs(x - drag.x));
-});
-box.addEventListener("pointerup", (event) => {
-  if (!drag) return;
-  const [x, at] = moment(event), from = drag;
-  drag = null;
-  from.mark.remove();
-  box.focus({ preventScroll: true });
-  if (Math.abs(x - from.x) < 6) return;
-  shown = [Math.min(at, from.at), Math.max(at, from.at)];
-  if (shown[1] - shown[0] < 300) shown = [shown[0] - 150, shown[1] + 150];
-  draw();
-});
-box.addEventListener("pointercancel", () => { drag?.mark.remove(); drag = null; });
 
 // While the readings are being gone through, the page asks how far it is.
 let waiting = null;
 const busy = () => Boolean(document.getElementById("wrap-busy")?.dataset.busy);
-function fresh() { document.body.dispatchEvent(new CustomEvent("lw:wrap", { bubbles: true })); }
-function follow() {
-  clearTimeout(waiting);
-  if (busy()) waiting = setTimeout(fresh, 700);
-}
+const fresh = () => tell("wrap", {});
+function follow() { clearTimeout(waiting); if (busy()) waiting = setTimeout(fresh, 700); }
 let was = busy();
-document.body.addEventListener("htmx:afterSettle", () => {
+document.body.addEventListener("lw:part", (event) => {
+  if (event.detail.part.id !== "body") return;
   if (was || busy()) draw();
   was = busy();
   follow();
 });
-document.getElementById("logs")?.addEventListener("change", async (event) => {
-  for (const file of event.target.files) await send("/wrap/logs", file, {});
-  event.target.value = "";
-  fresh();
-});
-let last = 0;
-addEventListener("resize", () => { if (width() !== last) { last = width(); draw(); } });
+files("logs", async (chosen) => { for (const file of chosen) await send("/wrap/logs", file, {}); fresh(); });
+onWidth(box, draw);
 document.body.addEventListener("lw:plan", () => draw());
-last = width();
-draw();
-follow();
+draw(); follow();

@@ -13,12 +13,21 @@ export function send(url, file, fields) {
     request.onloadend = () => {
       bar.remove(); stop.remove();
       let told = {};
-      try { told = JSON.parse(request.responseText); } catch { /* stopped */ }
-      words.textContent = `${file.name}: ${[].concat(told.says || "stopped").join(" ")}`;
+      try { told = JSON.parse(request.responseText); } catch { /* stopped, or the laptop was lost */ }
+      const lost = request.status === 0 ? "it did not arrive; send it again" : "stopped";
+      words.textContent = `${file.name}: ${[].concat(told.says || lost).join(" ")}`;
       if (request.status !== 200) row.className = "wrong";
       resolve(request.status === 200);
     };
     stop.onclick = () => request.abort();
     request.open("POST", url); request.send(data);
   });
+}
+// Files that are chosen or dropped anywhere on the page.
+export function files(input, takes) {
+  const at = document.getElementById(input);
+  if (!at) return;
+  at.addEventListener("change", async () => { await takes([...at.files]); at.value = ""; });
+  addEventListener("dragover", (event) => event.preventDefault());
+  addEventListener("drop", (event) => { event.preventDefault(); if (event.dataTransfer.files.length) takes([...event.dataTransfer.files]); });
 }

@@ -1,0 +1,102 @@
+"""What the watch tells as alarms: one a link and cause, closed when it is over, gone when somebody has seen it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+from linkwright.shoot.errors import InputError
+from linkwright.watch.diagnose.watcher import Change, Episode
+
+#: Closed alarms stand for so long unless somebody acknowledged them [s], and at most so many alarms at all.
+STAYS_S: Final = 900.0
+MOST_SHOWN: Final = 60
+#: So many episodes are kept to be shown.
+MOST_KEPT: Final = 240
+
+
+@dataclass(frozen=True, slots=True)
+class Alarm:
+    """A fault of a link as the page shows it: the newest episode of that cause, and how often it came.
+
+    key : under which it is acknowledged. since_ns : the begin of the first.
+    """
+
+    key: str
+    episode: Episode
+    times: int
+    since_ns: int
+    acknowledged: str
+    open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    episode: Episode
+    acknowledged: str = ""
+    closed_s: float | None = None
+
+
+@dataclass
+class Alarms:
+    """The episodes that are shown. Whoever uses it from several threads locks it."""
+
+    _kept: dict[int, _Kept] = field(default_factory=dict)
+
+    def take(self, changes: Iterable[Change], now_s: float) -> bool:
+        """Episodes opened, changed or closed. Whether anything is to be shown otherwise."""
+        news = False
+        for change in changes:
+            before = self._kept.get(change.episode.number)
+            closed = now_s if change.kind == "closed" else None
+            who = before.acknowledged if before is not None else ""
+            self._kept[change.episode.number] = _Kept(change.episode, who, closed)
+            news = news or before is None or before.episode != change.episode
+        return self._forget(now_s) or news
+
+    def _forget(self, now_s: float) -> bool:
+        """What is over, and was seen or is long over, goes. Whether anything did."""
+        over = [
+            number for number, one in self._kept.items()
+            if one.closed_s is not None and (one.acknowledged or now_s - one.closed_s > STAYS_S)
+        ]  # fmt: skip
+        over += list(self._kept)[: max(0, len(self._kept) - len(over) - MOST_KEPT)]
+        for number in over:
+            self._kept.pop(number, None)
+        return bool(over)
+
+    def shown(self) -> list[Alarm]:
+        """The alarms: open ones first, the newest first."""
+        groups: dict[tuple[str, str], list[_Kept]] = {}
+        for one in self._kept.values():
+            if one.closed_s is None or not one.acknowledged:
+                groups.setdefault((one.episode.link, one.episode.cause), []).append(one)
+        found = [_alarm(kept) for kept in groups.values()]
+        return sorted(found, key=lambda alarm: (not alarm.open, -alarm.episode.from_ns))[:MOST_SHOWN]
+
+    def acknowledge(self, key: str, who: str) -> Alarm:
+        """Somebody has seen it. Raises InputError where it does not stand any more."""
+        alarm = next((one for one in self.shown() if one.key == key), None)
+        if alarm is None:
+            raise InputError("this alarm does not stand any more; load the page again")
+        for number, one in self._kept.items():
+            if (one.episode.link, one.episode.cause) == (alarm.episode.link, alarm.episode.cause):
+                self._kept[number] = replace(one, acknowledged=who)
+        return replace(alarm, acknowledged=who)
+
+    def open_episodes(self) -> list[Episode]:
+        """What is amiss now."""
+        return [one.episode for one in self._kept.values() if one.closed_s is None]
+
+    def __bool__(self) -> bool:
+        return bool(self._kept)
+
+
+def _alarm(kept: list[_Kept]) -> Alarm:
+    """Episodes of one link and cause as one alarm."""
+    newest = max(kept, key=lambda one: (one.closed_s is None, one.episode.from_ns))
+    episode = newest.episode
+    key = f"{episode.link}.{episode.cause}"
+    since = min(one.episode.from_ns for one in kept)
+    return Alarm(key, episode, len(kept), since, newest.acknowledged, newest.closed_s is None)

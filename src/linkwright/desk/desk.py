@@ -1,0 +1,166 @@
+"""The desk: one job, open in a store, with everything that is at work on it. Commands and pages use it alike."""
+
+from __future__ import annotations
+
+import datetime
+import threading
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from linkwright.day.schedule import zone_of
+from linkwright.desk.background import Background
+from linkwright.desk.document import Document, document_of
+from linkwright.desk.files import Files, Read
+from linkwright.desk.listening import Listening
+from linkwright.desk.names import Names, names_of
+from linkwright.desk.planning import Planning
+from linkwright.desk.playing import Playing
+from linkwright.desk.snapshot import Made, Snapshot
+from linkwright.desk.sources import Sources
+from linkwright.desk.telling import Listeners, Nobody
+from linkwright.desk.watching import Watching
+from linkwright.desk.wrapping import Wrapping
+from linkwright.shoot.errors import InputError
+from linkwright.store import Draft, Store
+
+if TYPE_CHECKING:
+    from linkwright.plan.chain import Scene
+    from linkwright.shoot.models import Shoot
+    from linkwright.store.placebook import PlaceBook
+
+#: Every kind of work in the background: its name, what it does, whether it lasts all day.
+WORKS: Final = (
+    ("planning", "the planning", False),
+    ("looking", "taking in readings", True),
+    ("judging", "the watch", True),
+    ("listening", "listening to the recordings", False),
+    ("wrapping", "going through the readings", False),
+    ("laying", "laying the recordings along the readings", False),
+    ("playing", "playing simulated readings", False),
+    ("mqtt", "taking readings from the broker", True),
+    ("osc", "taking readings by OSC", True),
+)
+
+
+@dataclass
+class Desk:
+    """One job. Safe to use from several threads.
+
+    listeners : who is told of what happens. places : where what was learnt of places is kept; None: nowhere.
+    """
+
+    store: Store
+    listeners: Listeners = field(default_factory=Nobody)
+    places: PlaceBook | None = None
+    sources: Sources | None = None
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _scenes: threading.RLock = field(default_factory=threading.RLock)
+    _document: Document | None = None
+    _names: Names = field(default_factory=Names)
+    _named: int = 0
+    _good: Draft | None = None
+    _scene: tuple[Shoot | None, tuple[str, ...], Read, Scene | str] | None = None
+    _seen: int = 0
+
+    def __post_init__(self) -> None:
+        self.works = {name: Background(name, about, self.listeners, lasts) for name, about, lasts in WORKS}
+        self.files = Files(self.store)
+        self.planning = Planning(self.store, self.files, self.works["planning"], self.document, self._planned)
+        self.listening = Listening(self.store, self.listeners, self.works["listening"])
+        self.watching = Watching(self.store, self.listeners, self.works["looking"], self.works["judging"])
+        self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
+        self.playing = Playing(self.watching.intake, self.works["playing"])
+
+    def start(self) -> None:
+        """Begin: the plan that was kept is there at once, then whatever came since."""
+        self._seen = self.store.revision
+        self.store.subscribe(self._changed)
+        self.planning.recall()
+        self.watching.start()
+        self.planning.follow()
+        if self.sources is not None:
+            self.sources.start(self.watching.intake.take, self.works["mqtt"], self.works["osc"])
+
+    def close(self) -> None:
+        """End everything; the store is the caller's."""
+        if self.sources is not None:
+            self.sources.stop()
+        for name in ("mqtt", "osc", "playing", "wrapping", "laying"):
+            self.works[name].close()
+        self.listening.close()
+        self.watching.close()
+        self.works["planning"].close()
+
+    # The job at one moment
+
+    def document(self) -> tuple[Document, Names]:
+        """The document and its names as they stand now."""
+        with self._lock:
+            if self._document is None or self._document.revision != self.store.revision:
+                draft = self.store.document()
+                if self._good is None and self.planning.made is not None:
+                    self._good = self.planning.made.used
+                self._document = document_of(draft, self._good)
+                if self._document.whole:
+                    self._good = draft
+                self._names = names_of(draft, self.store.names_given(self._named), self._names)
+                self._named = draft.revision
+                shoot = self._document.shoot
+                zone = datetime.UTC if shoot is None else zone_of(shoot)
+                self.watching.show([id_ for id_, _ in draft.entries("link")], self._names, zone)
+            return self._document, self._names
+
+    def names(self) -> Names:
+        """The names as they stand now."""
+        return self.document()[1]
+
+    def snapshot(self) -> Snapshot:
+        """The job as it stands now, frozen."""
+        document, names = self.document()
+        read, scene = self._looked_up(document)
+        return Snapshot(document, names, read, scene, self.planning.made, self.planning.background.state)
+
+    def _looked_up(self, document: Document) -> tuple[Read, Scene | str]:
+        """The shoot with everything looked up, or why there is none; the same while the shoot and its files are."""
+        from linkwright.plan.chain import scene_of
+
+        shoot = document.shoot
+        if shoot is None:
+            return Read(), "the shoot is not whole yet; the page Shoot says what it lacks"
+        with self._scenes:
+            attachments = self.planning.attachments(shoot)
+            made = self.planning.made
+            if made is not None and made.shoot == shoot and made.attachments == attachments:
+                return made.read, made.scene
+            if self._scene is None or self._scene[0] != shoot or self._scene[1] != attachments:
+                try:
+                    read = self.files.of(shoot)
+                    scene: Scene | str = scene_of(shoot, read.sweeps, read.tv)
+                except InputError as error:
+                    read, scene = Read(troubles=(str(error),)), str(error)
+                self._scene = shoot, attachments, read, scene
+            return self._scene[2], self._scene[3]
+
+    # What happens
+
+    def _changed(self, revision: int) -> None:
+        self.listeners.tell("changed", {"revision": revision})
+        with self._lock:
+            news = self.store.changes(self._seen)
+            self._seen = max(self._seen, revision)
+        if any(change.area in ("document", "attachment") for change in news):
+            self.planning.follow()
+
+    def _planned(self, made: Made | None) -> None:
+        self.watching.expect(made)
+        self.listeners.tell("plan", {"revision": made.revision if made is not None else -1})
+
+    def told(self) -> dict[str, Any]:
+        """How things stand, for a page that begins to listen."""
+        made = self.planning.made
+        return {
+            "revision": self.document()[0].revision,
+            "plan": made.revision if made is not None else -1,
+            "works": [work.told() for work in self.works.values()],
+            **self.watching.told(),
+        }

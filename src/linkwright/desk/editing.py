@@ -1,0 +1,152 @@
+"""Changing the job: references follow a rename, a removal takes them along; each is one change, undone as one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from linkwright.desk.names import Names, kind_and_id
+from linkwright.store import Change, Draft, Store
+
+Path = tuple[str, ...]
+Field = tuple[Path, Any, Any]
+
+#: Where a shoot names its entries: the kind that is named, and the path, "*" for any entry. A list of names or one.
+REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
+    ("link", ("call", "*", "links")),
+    ("link", ("run", "*", "link")),
+    ("link", ("site", "*", "learnt", "link")),
+    ("site", ("call", "*", "site")),
+    ("site", ("other", "*", "site")),
+    ("spot", ("link", "*", "at")),
+    ("spot", ("link", "*", "route")),
+)
+#: Lists whose entries stand or fall with the site that they name.
+ON_A_SITE: Final = ("call", "other")
+
+
+def put(store: Store, names: Names, path: Path, seen: Any, value: Any, who: str) -> Change | None:
+    """Put a value where the person saw something; a new name goes to all that name the entry, in the same change.
+
+    Raises Conflict, InputError as the store does.
+    """
+    known = kind_and_id(path)
+    if known is None or not isinstance(value, str) or not value:
+        return store.set_field(path, seen, value, who)
+    draft = store.document()
+    kind, id_ = known
+    taken = names.now.get((kind, value), id_) != id_
+    follow = [] if taken else _renamed(draft, names, kind, id_, value)
+    return store.set_fields([(path, seen, value), *follow], who)
+
+
+def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list[Field]:
+    """The references to an entry under any name that it had, as they are under its new one."""
+    old = names.former(kind, id_) - {name}
+    found: list[Field] = []
+    for path in references(draft, "spot" if kind.startswith("spot ") else kind):
+        there = draft.at(*path)
+        elsewhere = _elsewhere(draft, kind) if kind.startswith("spot ") else frozenset()
+        if isinstance(there, list) and old & set(map(str, there)):
+            new = [each for one in there for each in _under(one, old, name, elsewhere)]
+            found.append((path, there, list(dict.fromkeys(new)) if path[-1] == "links" else new))
+        elif isinstance(there, str) and there in old - elsewhere:
+            found.append((path, there, name))
+    return found
+
+
+def _under(one: Any, old: frozenset[str], name: str, elsewhere: frozenset[str]) -> Iterable[Any]:
+    """A reference under the new name; under both where something else is still called by the old one."""
+    if one not in old:
+        return (one,)
+    return (one, name) if one in elsewhere else (name,)
+
+
+def _elsewhere(draft: Draft, kind: str) -> frozenset[str]:
+    """The names of spots of other sites: a route may mean those too."""
+    own = kind.partition(" ")[2]
+    return frozenset(
+        str(spot.get("name"))
+        for site, _ in draft.entries("site")
+        if site != own
+        for _, spot in draft.entries("site", site, "spots")
+    )
+
+
+def references(draft: Draft, kind: str) -> Iterator[Path]:
+    """The paths at which a draft names entries of a kind."""
+    for of, pattern in REFERENCES:
+        if of == kind:
+            for id_, _ in draft.entries(pattern[0]):
+                yield (pattern[0], id_, *pattern[2:])
+
+
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """What removing something takes along: in words, and the whole change."""
+
+    says: tuple[str, ...]
+    fields: tuple[Field, ...]
+
+
+def removal(draft: Draft, path: Path) -> Removal:
+    """What goes with the entry, type or field at a path."""
+    value = draft.at(*path)
+    name = value.get("name") if isinstance(value, dict) else None
+    fields: list[Field] = [(path, value, None)]
+    says: list[str] = _inside(value)
+    if len(path) == 2 and path[0] == "site":
+        for kind in ON_A_SITE:
+            gone = [(id_, entry) for id_, entry in draft.entries(kind) if _is_on(draft, entry, name, path[1])]
+            fields += [((kind, id_), entry, None) for id_, entry in gone]
+            says += _counted(len(gone), "call" if kind == "call" else "other transmitter")
+    if len(path) == 2 and path[0] == "link":
+        fields += _without(draft, "link", name, ("call",))
+        calls = sum(field[0][0] == "call" for field in fields)
+        says += [f"its place in {_count(calls, 'call')}"] if calls else []
+    if len(path) == 4 and path[2] == "spots":
+        elsewhere = _elsewhere(draft, f"spot {path[1]}")
+        left = [] if name in elsewhere else _without(draft, "spot", name, ("link",))
+        fields += left
+        says += [f"its place in {_count(len(left), 'route')}"] if left else []
+    return Removal(tuple(says), tuple(fields))
+
+
+def _is_on(draft: Draft, entry: dict[str, Any], site: Any, id_: str) -> bool:
+    """Whether a call or another's transmitter is on a site that is removed."""
+    there = entry.get("site")
+    first = next((one for one, _ in draft.entries("site")), None)
+    return bool(there == site) if there is not None else id_ == first
+
+
+def _without(draft: Draft, kind: str, name: Any, where: Sequence[str]) -> list[Field]:
+    """The references to an entry that goes, as they are without it; a call of that link alone goes too."""
+    found: list[Field] = []
+    for path in references(draft, kind):
+        there = draft.at(*path)
+        if path[0] not in where:
+            continue
+        if isinstance(there, list) and name in there:
+            left = [one for one in there if one != name]
+            whole = (path[:2], draft.at(*path[:2]), None)
+            found.append(whole if not left and path[-1] == "links" else (path, there, left or None))
+        elif there == name and name is not None:
+            found.append((path, there, None))
+    return found
+
+
+def _inside(value: Any) -> list[str]:
+    """What a table holds that is lost with it, in words."""
+    if not isinstance(value, dict):
+        return []
+    lists = ("spots", "spot"), ("walls", "wall"), ("sweeps", "sweep"), ("breaks", "break")
+    return [one for key, word in lists for one in _counted(len(value.get(key) or ()), word)]
+
+
+def _counted(count: int, word: str) -> list[str]:
+    return [_count(count, word)] if count else []
+
+
+def _count(count: int, word: str) -> str:
+    return f"one {word}" if count == 1 else f"{count} {word}s"

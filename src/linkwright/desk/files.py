@@ -1,0 +1,158 @@
+"""The files of the job: sweeps and lists of stations out of its attachments, each read once."""
+
+from __future__ import annotations
+
+import io
+import threading
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO, Final
+
+from linkwright.desk.site_files import sweeps_of, tv_of
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.reading import MOST_BYTES, parse_document, read_text
+from linkwright.store import Attachment, Store
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from linkwright.air.predicted import Place, Predicted
+    from linkwright.air.readers import Readout
+    from linkwright.rules import Territory
+    from linkwright.shoot.models import Shoot
+
+#: Largest file that a page may send [bytes].
+MOST_UPLOAD: Final = 256 * 1024 * 1024
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Read:
+    """What the files of a shoot's sites hold, by name of the site, and a sentence for each that cannot be read."""
+
+    sweeps: Mapping[str, tuple[Readout, ...]] = field(default_factory=dict)
+    tv: Mapping[str, Predicted] = field(default_factory=dict)
+    troubles: tuple[str, ...] = ()
+
+
+@dataclass
+class Files:
+    """The attachments of a store, as a shoot's sites name them. Safe to use from several threads."""
+
+    store: Store
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _readouts: dict[str, Readout] = field(default_factory=dict)
+    _tv: dict[tuple[Any, ...], Predicted] = field(default_factory=dict)
+
+    def of(self, shoot: Shoot) -> Read:
+        """What the files that a shoot names hold. Raises InputError for a region that the rules do not know."""
+        by_name = {one.name: one for one in self.store.attachment_list()}
+
+        def predict(name: str, region: Territory, place: Place) -> Predicted:
+            return self.predicted(_named(by_name, name), name, region, place)
+
+        sweeps, no_sweeps = sweeps_of(shoot, lambda name: self.readout(_named(by_name, name).id, name))
+        tv, no_tv = tv_of(shoot, predict)
+        return Read(sweeps, tv, tuple("; ".join(str(error).split("\n")) for error in (*no_sweeps, *no_tv)))
+
+    def readout(self, attachment: str, name: str) -> Readout:
+        """What a sweep file holds, read once. Raises InputError."""
+        from linkwright.air.readers import read_stream
+
+        with self._lock:
+            if attachment not in self._readouts:
+                data = self.store.attachment(attachment)
+                self._readouts[attachment] = read_stream(io.BytesIO(data), name, size=len(data))
+            return self._readouts[attachment]
+
+    def predicted(self, there: Attachment, name: str, region: Territory, place: Place) -> Predicted:
+        """TV at a place by a list of stations, worked out once. Raises InputError."""
+        from linkwright.air.stations import parse_stations
+        from linkwright.desk.tv import predicted_tv
+
+        with self._lock:
+            key = (there.id, place, region.code)
+            if key not in self._tv:
+                stations = parse_stations(self.store.attachment(there.id), name, region.code)
+                self._tv[key] = predicted_tv(region, place, stations)
+            return self._tv[key]
+
+
+def _named(by_name: Mapping[str, Attachment], name: str) -> Attachment:
+    if name not in by_name:
+        raise InputError(f"{name}: there is no such file in this job; drop it on the page Air")
+    return by_name[name]
+
+
+def plain_name(name: str) -> str:
+    """The name of a file without folders; text to show, never a path."""
+    plain = name.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(c for c in plain if c.isprintable())[:120] or "file"
+
+
+def attach_to_site(
+    store: Store, files: Files, file: BinaryIO, name: str, site: str, use: str, who: str
+) -> tuple[str, str, list[str]]:
+    """A file for a site (by id): a sweep, a list of stations, the picture under its ground.
+
+    Returns its id, the name that it got, and what was understood of it, sentences. Raises InputError.
+    """
+    shown = name if use == "picture" else _free(name, {one.name for one in store.attachment_list()})
+    attachment = store.attach(shown, file, who, most_bytes=MOST_UPLOAD, kind=use)
+    says: list[str] = []
+    if use == "sweeps":
+        try:
+            readout = files.readout(attachment, shown)
+        except InputError:
+            store.detach(attachment, who)
+            raise
+        says = [f"{sweep.format}: {', '.join(sweep.understood)}" for sweep in readout.sweeps]
+        says = says or [f"{len(readout.heard)} carriers from a list"]
+    if site and use in ("sweeps", "stations"):
+        path = ("site", site, use)
+        now = store.document().at(*path)
+        value = [*(now if isinstance(now, list) else []), shown] if use == "sweeps" else shown
+        store.set_field(path, now, value, who)
+    return attachment, shown, says
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """The name, or with a number where it is taken."""
+    stem, dot, ending = name.rpartition(".")
+    found, n = name, 2
+    while found in taken:
+        found, n = f"{stem} {n}.{ending}" if dot else f"{name} {n}", n + 1
+    return found
+
+
+def missing_files(store: Store, document: dict[str, Any]) -> list[str]:
+    """The files that a document names and the job does not have."""
+    there = {one.name for one in store.attachment_list()}
+    return [name for name in named_files(document) if name not in there]
+
+
+def import_shoot(store: Store, path: Path, tell: Callable[[str], None]) -> None:
+    """Put a shoot file, finished or not, and the files that it names into a store. Raises InputError."""
+    document = parse_document(read_text(path, str(path), MOST_BYTES), str(path))
+    for name in named_files(document):
+        tell(f"taking in {name}")
+        file = path.parent / name
+        try:
+            with file.open("rb") as stream:
+                store.attach(name, stream, "laptop", most_bytes=MOST_UPLOAD, kind="sweep")
+        except OSError as error:
+            raise InputError(f"cannot be read: {error.strerror}", path=name) from None
+    store.replace(document, "laptop")
+
+
+def named_files(document: dict[str, Any]) -> list[str]:
+    """The files that a document's sites name: sweeps and lists of stations."""
+    found: dict[str, None] = {}
+    sites = document.get("site")
+    for site in sites if isinstance(sites, list) else []:
+        if isinstance(site, dict):
+            sweeps = site.get("sweeps")
+            for name in (*(sweeps if isinstance(sweeps, list) else []), site.get("stations")):
+                if isinstance(name, str) and name:
+                    found[name] = None
+    return list(found)

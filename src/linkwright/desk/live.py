@@ -1,0 +1,99 @@
+"""The day in words: what is happening, what happened, which call is on."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Final
+
+from linkwright.desk.alarms import Alarm
+from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.watching import clock_of as on_clock
+from linkwright.lengths import age
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.view import live_calls
+from linkwright.store import Store
+from linkwright.units import number_word
+from linkwright.watch.diagnose.causes import words_of
+
+if TYPE_CHECKING:
+    from linkwright.desk.desk import Desk
+
+#: Kinds of happening that are listed, and how many.
+KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed")
+LISTED: Final = 40
+
+
+def answer(desk: Desk, snapshot: Snapshot) -> str:
+    """What is happening, as a sentence: of the readings that come now, and of alarms that are open."""
+    watching = desk.watching
+    silent = watching.silent()
+    if silent:
+        return silent
+    states = {link: state for link, state in watching.states().items() if state != "not on now"}
+    return _said(snapshot, states, [alarm for alarm in watching.shown() if alarm.open])
+
+
+def _said(snapshot: Snapshot, states: dict[str, str], alarms: Sequence[Alarm]) -> str:
+    called = snapshot.names.name_of
+    heard = {link: state for link, state in states.items() if state != "no readings"}
+    if alarms:
+        first = alarms[0].episode
+        more = f", and {number_word(len(alarms) - 1)} more" if len(alarms) > 1 else ""
+        return f"{called(first.link)}: {words_of(first.cause)}{more}."
+    if not heard:
+        return "No readings come in." if not states else f"No readings come in of {_links(len(states))}."
+    bad = [called(link) for link, state in heard.items() if state != "holds"]
+    silent = len(states) - len(heard)
+    rest = f"; {number_word(silent)} {'says' if silent == 1 else 'say'} nothing" if silent else ""
+    if not bad:
+        hold = {1: "The one link that is heard holds", 2: "Both links that are heard hold"}
+        return f"{hold.get(len(heard), f'All {number_word(len(heard))} links that are heard hold')}{rest}."
+    return f"{', '.join(bad[:3])} {'is' if len(bad) == 1 else 'are'} thin or breaking up{rest}."
+
+
+def _links(count: int) -> str:
+    return f"{number_word(count)} link{'' if count == 1 else 's'}"
+
+
+def clock_of(snapshot: Snapshot, time_ns: int) -> str:
+    """A time on the clock of the shoot."""
+    return on_clock(time_ns, snapshot.zone)
+
+
+def call_at(shoot: Shoot, time_ns: int) -> str:
+    """The call that is on at a time; else the first that follows, else the last."""
+    at = datetime.datetime.fromtimestamp(time_ns / 1e9, datetime.UTC)
+    calls = live_calls(shoot)
+    timed = [(call.starts, call.ends, call) for call in calls if call.starts is not None and call.ends is not None]
+    on = [call for starts, ends, call in timed if starts <= at < ends]
+    later = [call for starts, _, call in sorted(timed, key=lambda one: one[0].timestamp()) if starts > at]
+    last = [call for _, _, call in timed[-1:]]
+    return (on or later or last or list(calls))[0].name
+
+
+def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:
+    """The newest of what happened."""
+    names, found = snapshot.names, store.happenings(kinds=KINDS)[-LISTED:][::-1]
+    return [
+        {
+            "at": clock_of(snapshot, int(one.when.timestamp() * 1e9)),
+            "what": str(one.data.get("text") or one.kind),
+            "about": names.name_of(names.id_of("link", one.about)),
+            "who": one.who,
+        }
+        for one in found
+    ]
+
+
+def next_take(store: Store) -> int:
+    """The number of the next take."""
+    return 1 + len(store.happenings(kinds=("take",)))
+
+
+def sweep_age(store: Store, snapshot: Snapshot) -> str:
+    """How old the newest sweep is, in words; nothing where there is none."""
+    sites = snapshot.shoot.site if snapshot.shoot is not None else ()
+    names = {name for site in sites for name in site.sweeps}
+    times = [one.when for one in store.attachment_list() if one.name in names]
+    return age((datetime.datetime.now(datetime.UTC) - max(times)).total_seconds()) if times else ""

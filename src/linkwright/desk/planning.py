@@ -1,0 +1,141 @@
+"""The plan of the job: made again in the background as the shoot changes, kept with what it was made from."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from linkwright import __version__
+from linkwright.desk.background import Background, Run
+from linkwright.desk.document import Document
+from linkwright.desk.files import Files
+from linkwright.desk.names import Names, names_of
+from linkwright.desk.relabelled import relabelled
+from linkwright.desk.snapshot import Made
+from linkwright.shoot.errors import InputError
+from linkwright.store import Draft, Store
+
+if TYPE_CHECKING:
+    from linkwright.plan.model import Plan
+    from linkwright.shoot.models import Shoot
+
+#: How long after a change the plan is made again, so that several changes make one plan [s].
+SETTLE_S: Final = 0.4
+#: A plan that is under way for longer is finished before the next: else who changes much never gets one [s].
+PATIENT_S: Final = 2.0
+#: Under which key the newest plan is kept in the store.
+KEY: Final = f"made/{__version__}"
+
+
+@dataclass
+class Planning:
+    """Makes plans.
+
+    asked : gives the document and the names of now. told : hears that there is a new plan.
+    """
+
+    store: Store
+    files: Files
+    background: Background
+    asked: Callable[[], tuple[Document, Names]]
+    told: Callable[[Made | None], None]
+    made: Made | None = None
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _fresh: bool = False
+    _for: tuple[Shoot | None, tuple[str, ...]] | None = None
+    _since_s: float = 0.0
+
+    def follow(self) -> None:
+        """The job has changed: make the plan again soon, where the shoot or its files are others."""
+        lasts = self.background.state.busy and time.monotonic() - self._since_s > PATIENT_S
+        self.background.begin(self._plan, instead=True, patient=lasts)
+
+    def again(self, *, fresh: bool) -> None:
+        """Make the plan again: keeping as many carriers as it can, or `fresh` from nothing."""
+        with self._lock:
+            self._fresh, self._for = self._fresh or fresh, None
+        self.follow()
+
+    def attachments(self, shoot: Shoot | None) -> tuple[str, ...]:
+        """The ids of the files that the sites of a shoot name."""
+        sites = () if shoot is None else shoot.site
+        names = {name for site in sites for name in (*site.sweeps, site.stations) if name}
+        return tuple(one.id for one in self.store.attachment_list() if one.name in names) if names else ()
+
+    def _plan(self, run: Run) -> None:
+        """One plan, of the job as it stands when it begins."""
+        self._since_s = time.monotonic()
+        run.wait(SETTLE_S)
+        document, names = self.asked()
+        given = document.shoot, self.attachments(document.shoot)
+        with self._lock:
+            if given == self._for:
+                return
+            fresh, self._fresh = self._fresh, False
+        if given[0] is not None:
+            self._made(run, document, names, given[0], given[1], fresh)
+        elif not document.draft.at("link"):
+            self._set(None)  # nothing is left to plan; else the last plan stays
+        with self._lock:
+            self._for = given
+
+    def _made(
+        self, run: Run, document: Document, names: Names, shoot: Shoot, attachments: tuple[str, ...], fresh: bool
+    ) -> None:
+        """Make a plan, and keep it."""
+        from linkwright.plan.chain import scene_of
+        from linkwright.plan.pipeline import make_plan
+
+        run.tell("planning", 0.0)
+        read = self.files.of(shoot)
+        earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
+        plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
+        scene = scene_of(shoot, read.sweeps, read.tv)
+        at = datetime.datetime.now(datetime.UTC)
+        made = Made(plan, shoot, scene, read, names, document.used, attachments, at)
+        self._set(made)
+        self._keep(made)
+
+    def _set(self, made: Made | None) -> None:
+        self.made = made
+        self.told(made)
+
+    def _keep(self, made: Made) -> None:
+        """Keep the plan in the job, so that it is there at once after a restart, whole shoot or not."""
+        ids = [[list(path), list(own)] for path, own in made.used.ids.items()]
+        kept = {
+            "plan": made.plan.model_dump(mode="json"), "document": made.used.document, "ids": ids,
+            "revision": made.revision, "at": made.at.isoformat(), "attachments": list(made.attachments),
+        }  # fmt: skip
+        self.store.cache_put(KEY, json.dumps(kept, separators=(",", ":")).encode())
+
+    def recall(self) -> None:
+        """Take up the plan that was kept, if it can still be worked with."""
+        data = self.store.cache_get(KEY)
+        if data is None:
+            return
+        try:
+            made = self._recalled(json.loads(data))
+        except (InputError, ValueError, KeyError, TypeError):
+            return  # of another version, or damaged: it is made again
+        with self._lock:
+            self._for = made.shoot, made.attachments
+        self._set(made)
+
+    def _recalled(self, kept: dict[str, Any]) -> Made:
+        from linkwright.plan.chain import scene_of
+        from linkwright.plan.model import Plan
+
+        ids = {tuple(path): tuple(own) for path, own in kept["ids"]}
+        used = Draft(kept["document"], ids, int(kept["revision"]))
+        plan: Plan = Plan.model_validate(kept["plan"])
+        shoot = used.shoot()
+        read = self.files.of(shoot)
+        scene = scene_of(shoot, read.sweeps, read.tv)
+        at = datetime.datetime.fromisoformat(kept["at"])
+        return Made(plan, shoot, scene, read, names_of(used, ()), used, tuple(kept["attachments"]), at)

@@ -1,0 +1,61 @@
+// Parts of a page that are asked for by themselves: at an event, by a button or a form; what is open stays open, and a
+// field in which somebody types stays as it is.
+import { get, getText, tell } from "./net.js";
+import { say } from "./status.js";
+
+const asked = (part) => { const given = document.querySelector(part.dataset.with || "no-such"); return given ? `${part.dataset.url}?${new URLSearchParams({ [given.name]: given.value })}` : part.dataset.url; };
+
+export async function fresh(part, url = asked(part)) {
+  const response = await get(url, { as: part.id || url }).catch((error) => { refuse(part, error); return null; });
+  if (!response) return false;
+  const text = await response.text();
+  if (typing(part)) { part.dataset.late = "yes"; return false; }
+  swap(part, text);
+  return true;
+}
+function refuse(part, error) {
+  if (part.id === "body") { say(error.message); return; }
+  part.textContent = error.message; part.classList.add("wrong");
+}
+const typing = (part) => { const at = document.activeElement; return part.contains(at) && at.matches("input:not([type=checkbox]),textarea") && at.value !== at.defaultValue; };
+document.addEventListener("focusout", (event) => { const part = event.target.closest?.("[data-late]"); if (part) setTimeout(() => { if (!typing(part)) { delete part.dataset.late; fresh(part); } }, 200); });
+
+export function swap(part, text) {
+  const open = new Map([...part.querySelectorAll("details")].map((one) => [name(one), one.open]));
+  const focus = part.contains(document.activeElement) ? document.activeElement.id : "";
+  const kept = [...part.querySelectorAll("[data-stays]")];
+  part.classList.remove("wrong");
+  part.innerHTML = text;
+  for (const one of part.querySelectorAll("details")) if (open.has(name(one))) one.open = open.get(name(one));
+  for (const one of kept) if (one.childElementCount) document.getElementById(one.id)?.replaceWith(one);
+  if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+  takeAnswer();
+  tell("part", { part });
+}
+const name = (details) => details.dataset.entry || details.querySelector("summary")?.textContent || "";
+
+export function takeAnswer() { const said = document.getElementById("new-answer"); if (said) answer(said.textContent); }
+export function answer(text) { const at = document.getElementById("answer"); if (at && at.textContent !== text) at.textContent = text; }
+
+const later = new Map();
+function soon(part) { clearTimeout(later.get(part)); later.set(part, setTimeout(() => fresh(part), Number(part.dataset.after || 60))); }
+for (const part of document.querySelectorAll("[data-url][data-on]")) {
+  for (const what of part.dataset.on.split(" ")) if (what === "load") soon(part); else document.body.addEventListener(`lw:${what}`, () => soon(part));
+}
+
+// A form that asks, a form that sends, a button that asks: the answer goes into the part that it names.
+const into = (from) => document.getElementById(from.dataset.into);
+document.addEventListener("submit", async (event) => {
+  const form = event.target.closest("[data-get],[data-send]");
+  if (!form) return;
+  event.preventDefault();
+  const fields = new URLSearchParams(new FormData(form));
+  if (form.dataset.get) { await fresh(into(form), `${form.dataset.get}?${fields}`); return; }
+  try {
+    const response = await fetch(form.dataset.send, { method: "POST", body: fields });
+    if (response.ok) swap(into(form), await response.text()); else say((await response.json()).says);
+  } catch { say("The laptop cannot be reached; try again in a moment."); }
+});
+document.addEventListener("click", (event) => { const button = event.target.closest("button[data-get]"); if (button) fresh(into(button), button.dataset.get); });
+document.addEventListener("change", (event) => { if (event.target.matches("[data-again]")) fresh(document.getElementById(event.target.dataset.again)); });
+export { getText };
