@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from tests.plan.shoots import HEADER, pocket, shoot
 
+from linkwright.assign.regain import DEAD_DB
 from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.model import Plan
 from linkwright.plan.pipeline import make_plan
@@ -65,7 +66,7 @@ def ranks(scene: Scene, problem: SiteProblem, carriers_khz: Sequence[int]) -> In
         for chain, tuning, khz in zip(problem.chains, problem.tunings, carriers_khz, strict=True)
     )
     proofs = prove(CallToProve(standing, narrow(scene.others_during(problem.calls[0]))))
-    return np.array([RANKS[verdict(proof.told.sure, 0.9)] for proof in proofs])
+    return np.array([RANKS[verdict(p.told.sure, 0.9)] - (p.told.median_db < -DEAD_DB) for p in proofs])
 
 
 def least_moves(scene: Scene, problem: SiteProblem, home: Sequence[int], wanted: IntArray, below: int) -> int:
@@ -96,7 +97,7 @@ def test_no_plan_with_the_same_verdicts_moves_fewer(batch: int) -> None:
         home = [link.carrier_khz for link in plan.calls[0].links]
         now = [link.carrier_khz for link in again.calls[0].links]
         moved = sum(a != b for a, b in zip(home, now, strict=True))
-        wanted = np.array([RANKS[link.verdict] for link in again.calls[0].links])
+        wanted = ranks(scene, problem, now)
         assert least_moves(scene, problem, home, wanted, moved) == moved, seed
         assert len(again.moves) == moved
         assert all(move.because for move in again.moves), seed

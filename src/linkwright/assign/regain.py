@@ -21,7 +21,9 @@ from linkwright.assign.state import State
 from linkwright.progress import Tell
 from linkwright.units import IntArray
 
-HOLDS, THIN, FAILS = 2, 1, 0
+HOLDS, THIN, FAILS, DEAD = 2, 1, 0, -1
+#: Short by so much more than not knowing takes, a link that fails is as good as off [dB].
+DEAD_DB: Final = 10.0
 #: How many new slots of a link are weighed where its spares do not serve.
 NEW_SLOTS: Final = 120
 #: How many placements are weighed in all, and up to how many links more than have to move are tried together.
@@ -30,8 +32,11 @@ MORE_TOGETHER: Final = 2
 
 
 def rank_of(excess_db: float, doubt_db: float) -> int:
-    """The verdict of what is in hand, as a number: 2 holds, 1 thin, 0 fails."""
-    return HOLDS if excess_db >= 0.0 else THIN if excess_db + doubt_db >= 0.0 else FAILS
+    """The verdict of what is in hand, as a number: 2 holds, 1 thin, 0 fails, -1 fails and is as good as off."""
+    if excess_db >= 0.0:
+        return HOLDS
+    median_db = excess_db + doubt_db
+    return THIN if median_db >= 0.0 else FAILS if median_db >= -DEAD_DB else DEAD
 
 
 class Regain:

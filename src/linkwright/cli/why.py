@@ -34,7 +34,7 @@ def run(
 
     read = load_shoot(shoot)
     name = link_of(read, link)
-    carrier = None if mhz is None else _whole_khz(mhz)
+    carrier = None if mhz is None else whole_khz(mhz)
     with progress() as tell:
         made = planned_scene(read, shoot, plan, tell)
     if carrier is not None:
@@ -66,7 +66,7 @@ def run(
         out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
 
 
-def _whole_khz(text: str) -> int:
+def whole_khz(text: str) -> int:
     """A frequency from the command line in whole kHz. Raises InputError."""
     from linkwright.shoot.errors import InputError
     from linkwright.units import khz_from_mhz

@@ -93,6 +93,11 @@ CODES: Final[dict[str, Code]] = {
         "How far there is sight on the site was assumed, since its walls are not said to be complete.",
         "Draw the walls and say walls_complete = true, or walk the place and note levels.",
     ),
+    "other-assumed": Code(
+        "note",
+        "Where another transmitter stands is not known, so the least kind is assumed.",
+        "Say at, or heard_dbm where its level was read at the receivers.",
+    ),
     "power-short": Code(
         "warn",
         "A higher power step of the transmitter would hold, but the rules do not allow it here.",
