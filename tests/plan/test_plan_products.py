@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from tests.assign import plain
-from tests.plan.shoots import HEADER, pocket, shoot
+from tests.plan.shoots import HEADER, links, pocket, shoot
 
 from linkwright.plan.model import PlannedCall
 from linkwright.plan.pipeline import make_plan
@@ -77,3 +79,24 @@ def test_the_sentence_names_others() -> None:
     assert noise.dbm is not None
     assert call.products is not None
     assert call.products.over_noise_db == pytest.approx(line.dbm - noise.dbm, abs=0.06)
+
+
+def test_the_room_there_is_is_used() -> None:
+    """A gala of twelve in 90 empty megahertz: no product near a carrier, carriers well over the least spacing."""
+    asked = shoot(pocket("[[470.0, 560.0]]") + links(12))
+    (call,) = make_plan(asked, {}).calls
+    carriers = sorted(link.carrier_khz for link in call.links)
+    assert min(b - a for a, b in itertools.pairwise(carriers)) > 500
+    everything = sorted(khz for link in call.links for khz in (link.carrier_khz, *link.spares_khz))
+    nearest = min(plain_nearest(carriers, victim) for victim in everything)
+    assert nearest >= 150
+    assert call.products is not None
+    assert call.products.nearest_khz == nearest
+    assert call.products.over_noise_db is None, "none comes within 20 dB of the noise"
+
+
+def plain_nearest(makers: list[int], victim: int) -> int:
+    """How far the nearest product of distinct makers is from a victim [kHz]."""
+    near = [abs(2 * a - b - victim) for a, b in itertools.permutations(makers, 2)]
+    near += [abs(a + b - c - victim) for a, b, c in itertools.permutations(makers, 3)]
+    return min(near)

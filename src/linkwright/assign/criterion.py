@@ -155,8 +155,13 @@ def _as_power(problem: Problem, placement: Placement, found: Assignment) -> Assi
 def _with_spares(
     problem: Problem, placement: Placement, found: Assignment, state: State | None = None
 ) -> Assignment:
-    """The placement as an answer of the criterion of `found`, with spares that serve."""
-    state = state or _state_of(problem, placement)
+    """The placement as an answer of the criterion of `found`, with spares that serve, those of `found` first."""
+    given = found.spares_khz or tuple(() for _ in problem.wishes)
+    wishes = tuple(
+        wish if wish.keep_spares_khz else replace(wish, keep_spares_khz=spares)
+        for wish, spares in zip(problem.wishes, given, strict=True)
+    )
+    state = state or _state_of(replace(problem, wishes=wishes), placement)
     serves = None if placement.slots.size > WEIGH_SPARES_UP_TO else partial(spare_holds, placement)
     spares = choose_spares(state, found.criterion == "clean", serves)
     in_order = tuple(tuple(state.grid.carrier_khz(cell) for cell in mine) for mine in spares)

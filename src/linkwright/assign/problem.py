@@ -43,6 +43,7 @@ class Problem:
     """Links on one site. `calls` names, by index, who is live together; a link may be in several calls.
 
     A product 2A-B nearer than `guard_two_khz` or A+B-C nearer than `guard_three_khz` to a carrier hits it.
+    `roomy_khz` is the distance from which on no product touches a channel: where there is room, it is kept.
     `makers_khz[k]` are the carriers of others that are on during call k: they make products, and nobody minds what
     falls on them. None at all where it is empty.
     """
@@ -52,6 +53,7 @@ class Problem:
     guard_two_khz: int
     guard_three_khz: int
     makers_khz: tuple[tuple[int, ...], ...] = ()
+    roomy_khz: int = 0
 
     def makers_in(self, call: int) -> tuple[int, ...]:
         """The carriers of others that are on during a call [kHz]."""

@@ -14,7 +14,7 @@ from linkwright.plan.answer import hand_says, worst_says
 if TYPE_CHECKING:
     from linkwright.plan.reaching import Reaching
     from linkwright.shoot.models import Shoot
-    from linkwright.shoot.place import Spot
+    from linkwright.shoot.place import Other, Spot
 
 #: Points along the longer side of a drawn map; and at most so many routes under it.
 POINTS = 161

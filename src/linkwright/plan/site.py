@@ -139,7 +139,9 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     members = tuple(tuple(number[link.name] for link in call.links) for call in calls)
     guard = scene.shoot.shoot.guard_khz
     makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
-    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers)
+    # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.
+    roomy_khz = 2 * max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
+    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz)
     return SiteProblem(site, calls, chains, tunings, problem)
 
 
