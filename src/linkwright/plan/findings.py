@@ -93,6 +93,11 @@ CODES: Final[dict[str, Code]] = {
         "How far there is sight on the site was assumed, since its walls are not said to be complete.",
         "Draw the walls and say walls_complete = true, or walk the place and note levels.",
     ),
+    "receiver-channels": Code(
+        "warn",
+        "More links want a type of receiver at one spot than one unit has channels.",
+        "Have as many units at hand, and say count; or give links other receivers.",
+    ),
     "other-assumed": Code(
         "note",
         "Where another transmitter stands is not known, so the least kind is assumed.",

@@ -23,7 +23,9 @@ from linkwright.plan.plan_findings import (
     link_findings,
     moved_findings,
     power_finding,
+    receiver_findings,
     unplaced_reason,
+    unseated_reason,
 )
 from linkwright.plan.products import products_of
 from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove_calls
@@ -173,11 +175,14 @@ def _planned_call(
         )
         for s, p in zip(standing, proofs, strict=True)
     ]  # fmt: skip
+    seats = {name: {"receiver_unit": s.unit, "receiver_channel": s.channel} for name, s in call.seats.items()}
+    links = [link.model_copy(update=seats[link.link]) for link in links]
     unplaced = [
         Unplaced(link=name, because=unplaced_reason(scene, problem, name, answer))
         for name, carrier in answer.carriers_khz.items()
         if carrier is None
     ]
+    unplaced += [Unplaced(link=name, because=unseated_reason(scene, name)) for name in call.unseated]
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
@@ -201,6 +206,7 @@ def _planned_call(
         for s, p, link in zip(standing, proofs, links, strict=True)
         for one in link_findings(call.name, s, p, link)
     ]
+    found += receiver_findings(call, scene.shoot)
     found += sound_findings(call.name, [s.chain.link for s in standing], sound)
     found += [
         finding("unplaced", gone.link, f'{gone.link} has no carrier in call "{call.name}": {gone.because}.')

@@ -17,7 +17,9 @@ from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.rules import Row
-from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import LiveCall, receiver_of
+from linkwright.units import dbm_from_mw, mhz_text, number_word, sum_dbm
 
 
 def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
@@ -107,6 +109,31 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
         f"no carrier of its type is left that is {spacing} kHz from every other: {placed} links are placed, "
         f"and at most {answer.bound} can be"
     )
+
+
+def unseated_reason(scene: Scene, name: str) -> str:
+    """Why a link has no receiver channel."""
+    link = next(link for link in scene.shoot.link if link.name == name)
+    receiver = receiver_of(scene.shoot, link)
+    units = _count(receiver.count or 1, "unit")
+    return f"no receiver channel is left: {link.receiver} has {receiver.channels} in each of {units}"
+
+
+def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
+    """Of which receivers more than one unit is needed at a spot, where nobody said how many there are."""
+    groups: dict[tuple[str, str | None], list[Link]] = {}
+    for link in call.links:
+        groups.setdefault((link.receiver, link.at), []).append(link)
+    for (kind, at), links in groups.items():
+        receiver = receiver_of(shoot, links[0])
+        units = max(call.seats[link.name].unit for link in links)
+        if units > 1 and receiver.count is None:
+            where = "" if at is None else f" at {at}"
+            says = (
+                f'{number_word(len(links)).capitalize()} links want {kind}{where} in call "{call.name}"; it has '
+                f"{_count(receiver.channels, 'channel')}, so {number_word(units)} of it are needed."
+            )
+            yield finding("receiver-channels", kind, says)
 
 
 def power_finding(call: PlannedCall, answer: CallAnswer, clean_bound: int) -> Finding:
