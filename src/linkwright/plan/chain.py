@@ -62,6 +62,7 @@ class Chain:
     wanted: Wanted = USUAL
     power: Power = "least"
     reserve_db: float = 3.0
+    stay_db: float = 6.0
 
     def budget(self, carrier_khz: int) -> Budget:
         """The budget along the route on one carrier."""
@@ -153,6 +154,7 @@ class Scene:
                 wanted_of(self.shoot.shoot, link),
                 link.power or self.shoot.shoot.power,
                 self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
+                self.shoot.shoot.stay_db if link.stay_db is None else link.stay_db,
             )
         return self._chains[key]
 

@@ -71,7 +71,6 @@ def make_plan(
         problem, answers = solved[site.name]
         kept = kept_by_site[site.name]
         findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
-        findings += changing_findings(answers)
         if kept:
             stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
             moves += stepped
@@ -81,6 +80,7 @@ def make_plan(
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
+    findings += changing_findings(scene, solved, calls)
     findings += assumed_rows(scene, _decided(solved, calls))
     batteries, found = batteries_of(shoot, calls.values())
     return Plan(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
 from linkwright.assign.calls import CallAnswer, Kept
@@ -15,7 +15,9 @@ from linkwright.plan.products import products_sentence
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
 from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
+from linkwright.plan.solve import Solved
 from linkwright.plan.tuning import BUSY_RISE_DB
+from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, receiver_of
@@ -196,14 +198,29 @@ def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[
             )
 
 
-def changing_findings(answers: Sequence[CallAnswer]) -> Iterator[Finding]:
-    """Who has two carriers on one site."""
-    carriers: dict[str, list[int]] = {}
-    for answer in answers:
-        for name, carrier in answer.carriers_khz.items():
-            if carrier is not None and carrier not in carriers.setdefault(name, []):
-                carriers[name].append(carrier)
-    for name, given in carriers.items():
-        if len(given) > 1:
-            listed = " then ".join(mhz_text(carrier) for carrier in given)
-            yield finding("carrier-changes", name, f"{name} changes its carrier between calls: {listed} MHz.")
+def changing_findings(scene: Scene, solved: Solved, calls: Mapping[str, PlannedCall]) -> Iterator[Finding]:
+    """Who does not have one carrier all day, and why not."""
+    last: dict[str, tuple[int, str]] = {}
+    for live in scene.calls:
+        problem, _ = solved[live.site.name]
+        for link in calls[live.name].links:
+            before, where = last.get(link.link, (link.carrier_khz, live.name))
+            if before != link.carrier_khz:
+                yield finding(
+                    "carrier-changes",
+                    link.link,
+                    f'{link.link} goes from {mhz_text(before)} MHz in "{where}" to {mhz_text(link.carrier_khz)} '
+                    f'MHz in "{live.name}": {_why_not_stay(scene, problem, link.link, before)}.',
+                )
+            last[link.link] = link.carrier_khz, live.name
+
+
+def _why_not_stay(scene: Scene, problem: SiteProblem, name: str, khz: int) -> str:
+    """Why a link does not have a carrier of another call in a call of this site."""
+    n = problem.index(name)
+    chain, tuning = problem.chains[n], problem.tunings[n]
+    at = tuning.index(khz)
+    against = [] if at is None else list(air_reasons(tuning, at))
+    for reason in (*slot_reasons(scene, chain, tuning, khz), *against):
+        return reason.says.rstrip(".")
+    return f"staying would cost somebody more than {chain.stay_db:g} dB, or a place"
