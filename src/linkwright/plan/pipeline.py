@@ -12,6 +12,7 @@ from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
+from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings, stepping_receivers
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
@@ -24,6 +25,7 @@ from linkwright.plan.plan_findings import (
     moved_findings,
     power_finding,
     receiver_findings,
+    unplaced_findings,
     unplaced_reason,
     unseated_reason,
 )
@@ -38,6 +40,7 @@ from linkwright.progress import Tell, quiet
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
 from linkwright.sound.settings import delays_ms
+from linkwright.units import number_word
 
 
 def make_plan(
@@ -208,10 +211,11 @@ def _planned_call(
     ]
     found += receiver_findings(call, scene.shoot)
     found += sound_findings(call.name, [s.chain.link for s in standing], sound)
-    found += [
-        finding("unplaced", gone.link, f'{gone.link} has no carrier in call "{call.name}": {gone.because}.')
-        for gone in unplaced
-    ]
+    found += unplaced_findings(call.name, unplaced)
+    for crowd in crowds(problem, n) if unplaced else ():
+        says = f'{number_word(len(crowd.chains)).capitalize()} links want carriers in call "{call.name}". '
+        helps = what_helps(crowd, links, *clean_together(scene, problem, n, crowd))
+        found.append(finding("crowded", call.name, says + " ".join(helps)))
     if answer.criterion == "power":
         found.append(power_finding(done, answer, bounds_of_call(problem.problem, problem.problem.calls[n])[0]))
     return done, found

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.plan.answer import hand_says, worst_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
-from linkwright.plan.input_findings import rule_reason, together
-from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink
+from linkwright.plan.input_findings import rule_reason
+from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink, Unplaced
 from linkwright.plan.products import products_sentence
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
 from linkwright.plan.reach_findings import squelch_finding
@@ -21,7 +21,7 @@ from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, receiver_of
-from linkwright.units import dbm_from_mw, mhz_text, number_word, sum_dbm
+from linkwright.units import dbm_from_mw, mhz_text, number_word, sum_dbm, together
 
 
 def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
@@ -111,6 +111,18 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
         f"no carrier of its type is left that is {spacing} kHz from every other: {placed} links are placed, "
         f"and at most {answer.bound} can be"
     )
+
+
+def unplaced_findings(call: str, unplaced: Sequence[Unplaced]) -> Iterator[Finding]:
+    """Who has no carrier in a call, each reason once with the names that it concerns."""
+    by_reason: dict[str, list[str]] = {}
+    for gone in unplaced:
+        by_reason.setdefault(gone.because, []).append(gone.link)
+    for because, names in by_reason.items():
+        have = "has" if len(names) == 1 else "have"
+        yield finding(
+            "unplaced", ", ".join(names), f'{together(names)} {have} no carrier in call "{call}": {because}.'
+        )
 
 
 def unseated_reason(scene: Scene, name: str) -> str:
