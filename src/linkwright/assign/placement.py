@@ -40,7 +40,8 @@ class CallLevels:
 
     `air_mw[m]` is what the air brings on each slot of the m-th live link; `steps_mw[m]` its steps, ascending, and
     `most_mw[m]` the most that is allowed on each of its slots. `others_khz` and `others_mw` are the narrow
-    transmitters of others, in the order in which the radio has them after the links; `wishes` are of powers.
+    transmitters of others, in the order in which the radio has them after the links; `wishes` are of powers;
+    `doubt_db` (n,) is what not knowing takes of each link's margin: short by more than that, it fails [dB].
     """
 
     members: IntArray
@@ -51,6 +52,7 @@ class CallLevels:
     others_khz: IntArray
     others_mw: FloatArray
     wishes: PowerWishes
+    doubt_db: FloatArray
 
     def only(self, keep: Sequence[bool]) -> CallLevels:
         """The same call for some of its links: `keep` (n,)."""
@@ -71,6 +73,7 @@ class CallLevels:
             self.others_khz,
             self.others_mw,
             self.wishes.only(mine),
+            self.doubt_db[mine],
         )
 
 

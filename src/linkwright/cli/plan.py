@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -57,16 +58,16 @@ def print_plan(out: Console, plan: Plan) -> None:
     """The plan for a tired reader: the answer, a table a call, then what must be known."""
     from linkwright.cli.output import print_findings
     from linkwright.plan.answer import answer_sentence
+    from linkwright.plan.products import products_sentence
 
     out.print(answer_sentence(plan), style="bold")
     for call in plan.calls:
         out.print()
         print_call(out, call)
     out.print()
-    if plan.rule.criterion == "clean":
-        out.print("No third-order product falls on a carrier or a spare.")
-    else:
-        out.print("Products fall on carriers; they are weighed by power, in each link's ledger.")
+    for says, calls in _together((products_sentence(call), call.call) for call in plan.calls):
+        where = f"{' and '.join(calls)}: " if len(calls) < len(plan.calls) else ""
+        out.print(f"{where}{says}")
     for site, missed in dict.fromkeys((call.site, call.missed) for call in plan.calls):
         if missed is not None:
             out.print(
@@ -76,6 +77,15 @@ def print_plan(out: Console, plan: Plan) -> None:
     if plan.findings:
         out.print()
         print_findings(out, plan.findings)
+
+
+def _together(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
+    """What is said of several, each sentence once with whom it is said of; empty sentences left out."""
+    told: dict[str, list[str]] = {}
+    for says, whom in pairs:
+        if says:
+            told.setdefault(says, []).append(whom)
+    return list(told.items())
 
 
 def print_moves(out: Console, plan: Plan) -> None:

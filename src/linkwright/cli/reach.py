@@ -18,6 +18,9 @@ def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     link: Annotated[str | None, typer.Option(help="draw this link; default: the weakest")] = None,
     call: Annotated[str | None, typer.Option(help="of this call only; default: all calls")] = None,
+    plan: Annotated[
+        str | None, typer.Option(help="the plan to go by; default: the one beside the shoot, else a new one")
+    ] = None,
     picture: Annotated[str | None, typer.Option(help="draw the ground into this file, .svg or .png")] = None,
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
@@ -26,20 +29,17 @@ def run(
     Exit status: 0 all links hold, 1 some do not or have no carrier, 2 bad input.
     """
     from linkwright.cli.output import check_picture, console, print_json, progress
-    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
-    from linkwright.plan.chain import scene_of
-    from linkwright.plan.pipeline import make_plan
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.plan.reaching import reaching
 
     if picture is not None:
         check_picture(picture)
     read = load_shoot(shoot)
-    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
     with progress() as tell:
-        plan = make_plan(read, sweeps, None, tell, tv=tv)
-        scene = scene_of(read, sweeps, tv)
-        plan = plan.model_copy(update={"calls": _calls(plan, call)})
-        found = [reaching(scene, one) for one in plan.calls]
+        planned = planned_scene(read, shoot, plan, tell)
+        made = planned.plan.model_copy(update={"calls": _calls(planned.plan, call)})
+        found = [reaching(planned.scene, one) for one in made.calls]
         if picture is not None:
             from linkwright.cli.output import write_drawing
             from linkwright.draw.reaching import drawn_reach
@@ -47,10 +47,10 @@ def run(
             tell("drawing", 0.9)
             write_drawing(picture, drawn_reach(read, [one for several in found for one in several], link))
     if json:
-        print_json(document(plan, found))
+        print_json(document(made, found))
     else:
-        print_reach(console(), plan, found)
-    raise typer.Exit(0 if plan.all_hold else 1)
+        print_reach(console(), made, found)
+    raise typer.Exit(0 if made.all_hold else 1)
 
 
 def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:

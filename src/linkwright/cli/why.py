@@ -21,29 +21,31 @@ def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     link: Annotated[str, typer.Argument(help="name of the link")],
     mhz: Annotated[str | None, typer.Argument(help="a frequency that it did not get [MHz]")] = None,
+    plan: Annotated[
+        str | None, typer.Option(help="the plan to explain; default: the one beside the shoot, else a new one")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """The ledger of a link; or, for a frequency, everything that stands against it."""
     from linkwright.cli.output import console, print_json, progress
-    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
-    from linkwright.plan.pipeline import make_plan
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.plan.why import link_of, why
 
     read = load_shoot(shoot)
     name = link_of(read, link)
-    carrier = None if mhz is None else _whole_khz(mhz)
-    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
+    carrier = None if mhz is None else whole_khz(mhz)
     with progress() as tell:
-        plan = make_plan(read, sweeps, None, tell, tv=tv)
+        made = planned_scene(read, shoot, plan, tell)
     if carrier is not None:
-        found = why(read, sweeps, plan, name, carrier, tv)
+        found = why(made.scene, made.plan, name, carrier)
         if json:
             print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
         else:
             print_reasons(console(), name, carrier, found)
         return
-    ledgers = [(call.call, one) for call in plan.calls for one in call.links if one.link == name]
-    gone = [(call.call, one) for call in plan.calls for one in call.unplaced if one.link == name]
+    ledgers = [(call.call, one) for call in made.plan.calls for one in call.links if one.link == name]
+    gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
     if json:
         print_json(
             {
@@ -64,7 +66,7 @@ def run(
         out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
 
 
-def _whole_khz(text: str) -> int:
+def whole_khz(text: str) -> int:
     """A frequency from the command line in whole kHz. Raises InputError."""
     from linkwright.shoot.errors import InputError
     from linkwright.units import khz_from_mhz

@@ -14,7 +14,7 @@ from linkwright.plan.answer import hand_says, worst_says
 if TYPE_CHECKING:
     from linkwright.plan.reaching import Reaching
     from linkwright.shoot.models import Shoot
-    from linkwright.shoot.place import Spot
+    from linkwright.shoot.place import Other, Spot
 
 #: Points along the longer side of a drawn map; and at most so many routes under it.
 POINTS = 161
@@ -58,7 +58,7 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
 
     site, planned = shown.chain.site, shown.planned
     others = others_by_site(shoot)[site.name]
-    x_m, y_m = grid_of(site, points, (*shown.chain.route, shown.chain.at, *(other.at for other in others)))
+    x_m, y_m = grid_of(site, points, (*shown.chain.route, shown.chain.at, *(other.stands for other in others)))
     field = margin_field(shown.at_work, x_m, y_m)
     held = planned.verdict if planned.verdict != "thin" else "is thin"
     says = f"{planned.link} {held} along its route: {hand_says(planned)}. {worst_says(planned)}."
@@ -76,14 +76,14 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
         says, under, x_m, y_m, field.in_hand_db,
         walls=_walls(shown), routes=tuple(_route(one) for one in together), spots=spots,
         antennas=_antennas(together),
-        others=tuple(Mark(other.name, other.at.x_m, other.at.y_m, says=_sends(other.name, other.radiated_mw))
-                     for other in others),
+        others=tuple(_other(other) for other in others),
         notes=notes,
     )  # fmt: skip
 
 
-def _sends(name: str, radiated_mw: float) -> str:
-    return f"{name}: sends {radiated_mw:g} mW"
+def _other(other: Other) -> Mark:
+    sends = f"{other.name}: sends {other.radiated_mw:g} mW"
+    return Mark(other.name, other.stands.x_m, other.stands.y_m, says=sends)
 
 
 def _walls(shown: Reaching) -> tuple[Line, ...]:

@@ -93,10 +93,10 @@ CODES: Final[dict[str, Code]] = {
         "How far there is sight on the site was assumed, since its walls are not said to be complete.",
         "Draw the walls and say walls_complete = true, or walk the place and note levels.",
     ),
-    "spare-weak": Code(
+    "other-assumed": Code(
         "note",
-        "On a spare the link would not hold, or somebody else would not.",
-        "Try the other spares first; listen before you rely on this one.",
+        "Where another transmitter stands is not known, so the least kind is assumed.",
+        "Say at, or heard_dbm where its level was read at the receivers.",
     ),
     "power-short": Code(
         "warn",

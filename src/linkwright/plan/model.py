@@ -83,6 +83,26 @@ class Unplaced(Checked):
     because: str = Field(description="why it found no place")
 
 
+class Products(Checked):
+    """What third-order products do in a call, made by all transmitters known at the site."""
+
+    on_carriers: int = Field(description="carriers in use that one falls on, nearer than its guard")
+    on_spares: int = Field(description="spares that one falls on")
+    inside: int | None = Field(
+        default=None, description="carriers and spares in whose channel some of one lies; none: not counted"
+    )
+    nearest_khz: int | None = Field(
+        default=None, description="the nearest to a carrier or a spare [kHz]; none: none within 1000 kHz"
+    )
+    strongest: str | None = Field(
+        default=None, description="the strongest in the channel of a carrier in use, whose it is"
+    )
+    strongest_on: str | None = Field(default=None, description="the link that receives it")
+    over_noise_db: float | None = Field(
+        default=None, description="how far it is over the noise [dB]; none: more than 20 dB under it"
+    )
+
+
 class PlannedCall(Checked):
     """A call with its links."""
 
@@ -104,6 +124,7 @@ class PlannedCall(Checked):
     look_s: float | None = Field(
         default=None, description="how long to sweep in the same way to find such a user in 95 % of cases [s]"
     )
+    products: Products | None = Field(default=None, description="what third-order products do")
     links: tuple[PlannedLink, ...] = Field(description="the links that have a carrier")
     unplaced: tuple[Unplaced, ...] = Field(default=(), description="the links that have none")
 
@@ -137,6 +158,7 @@ class Move(Checked):
     from_khz: int | None = Field(default=None, description="its earlier carrier [kHz]; none: it had none")
     to_khz: int = Field(description="its new carrier [kHz]")
     clean: bool = Field(description="after this step no product falls on a carrier")
+    because: str = Field(default="", description="why it does not stay where it was, as a sentence")
 
 
 class Finding(Checked):

@@ -168,6 +168,7 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
         others_khz,
         others_mw,
         wishes_of([s.chain for s in standing]),
+        np.array([budget.hand.doubt_db for budget in budgets]),
     )
     own_mw = settle_powers(levels_of_call, [0] * carriers.size, carriers).powers_mw
     every_khz, powers = np.concatenate([carriers, others_khz]), np.concatenate([own_mw, others_mw])

@@ -18,7 +18,7 @@ from linkwright.reach.budget import Budget, budgets_of
 from linkwright.reach.path import xyz
 from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.shoot.place import Other
-from linkwright.units import FloatArray, IntArray, mw_from_dbm, mw_from_dbm_array
+from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
 
 #: Grid of the rejection between mask and filter [kHz], and how far it is worked out.
 REJECTION_STEP_KHZ: Final = 25.0
@@ -69,10 +69,14 @@ def _ratio(db: Sequence[float], others: Sequence[Other] = ()) -> FloatArray:
 def _gain(
     chains: Sequence[Chain], carriers_khz: IntArray, budgets: Sequence[Budget], others: Sequence[Other]
 ) -> FloatArray:
-    """Gains as `Radio.gain`: interferers at their strongest, the wanted one at its worst spot; others by EIRP."""
+    """Gains as `Radio.gain`: interferers at their strongest, the wanted one at its worst spot; others by EIRP, or
+    as they were heard."""
     radiators = [chain.radiator(int(khz), 1.0) for chain, khz in zip(chains, carriers_khz, strict=True)]
-    radiators += [Radiator((other.at,), sum(other.band_khz) / 2000.0, 0.0) for other in others]
+    radiators += [Radiator((other.stands,), sum(other.band_khz) / 2000.0, 0.0) for other in others]
     gain = heard_gains_db([chain.ends for chain in chains], [khz / 1000.0 for khz in carriers_khz], radiators)
+    for row, other in enumerate(others, start=len(chains)):
+        if other.heard_dbm is not None:
+            gain[row] = other.heard_dbm - dbm_from_mw(other.radiated_mw)
     np.fill_diagonal(gain, [budget.gain_db for budget in budgets])
     every = np.zeros((len(radiators), len(radiators)))
     every[:, : len(chains)] = mw_from_dbm_array(gain)
@@ -85,7 +89,7 @@ def _coupling(chains: Sequence[Chain], carriers_khz: IntArray, others: Sequence[
     Free space between the two and both bodies facing; antennas as they are. What others' transmitters make of
     ours is left out: neither their output stages nor their receivers are known.
     """
-    points = xyz((*(spot for chain in chains for spot in chain.route), *(other.at for other in others)))
+    points = xyz((*(spot for chain in chains for spot in chain.route), *(other.stands for other in others)))
     counts = [*(len(chain.route) for chain in chains), *(1 for _ in others)]
     first = np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64)
     distance = np.sqrt(((points[:, None, :] - points[None, :, :]) ** 2).sum(axis=2))
@@ -115,15 +119,19 @@ def call_levels(
     chains: Sequence[Chain],
     tunings: Sequence[Tuning],
     slots_khz: Sequence[IntArray],
+    at_khz: Sequence[int | None],
     members: Sequence[int],
     others: Sequence[Other],
     large: bool,
 ) -> CallLevels:
-    """The levels of a call for the search: worked out once, in the middle of what each link tunes.
+    """The levels of a call for the search: worked out once, at `at_khz` of each link, else amid its slots.
 
     `slots_khz` are the slots of each member's wish; a level changes by less than two decibels across a usual range.
     """
-    middle = np.array([int(slots[slots.size // 2]) for slots in slots_khz], dtype=np.int64)
+    middle = np.array(
+        [int(slots[slots.size // 2]) if khz is None else khz for slots, khz in zip(slots_khz, at_khz, strict=True)],
+        dtype=np.int64,
+    )
     budgets = budgets_of([chain.asked(int(khz)) for chain, khz in zip(chains, middle, strict=True)])
     air, steps, most = [], [], []
     for chain, tuning, slots in zip(chains, tunings, slots_khz, strict=True):
@@ -136,7 +144,7 @@ def call_levels(
     radio = radio_of(chains, middle, budgets, others, large)
     return CallLevels(
         np.array(members, dtype=np.int64), radio, tuple(air), tuple(steps), tuple(most), *others_arrays(others),
-        wishes_of(chains),
+        wishes_of(chains), np.array([budget.hand.doubt_db for budget in budgets]),
     )  # fmt: skip
 
 

@@ -206,6 +206,11 @@ class Hand:
         """The least x at which nothing is short [dB]."""
         return float(np.sort(self.shift_db)[CASES - 1 - case_at(1.0 - self.wanted.sure)])
 
+    @property
+    def doubt_db(self) -> float:
+        """How much more than in the median case is wanted [dB]."""
+        return self.wanted_db - float(np.sort(self.shift_db)[CASES - 1 - case_at(0.5)])
+
     def told(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> Told:
         """Everything that is told of the link at x."""
         over = self.over_db(x_db, noisier_db)

@@ -168,10 +168,16 @@ class Other(Frozen):
     carrier_mhz: Mhz | None = Field(default=None, description="carrier of a narrow signal [MHz]")
     from_mhz: Mhz | None = Field(default=None, description="lower edge of a wide signal [MHz]")
     to_mhz: Mhz | None = Field(default=None, description="upper edge of a wide signal [MHz]")
-    radiated_mw: RadiatedMw = Field(description="radiated power, EIRP [mW]")
+    radiated_mw: RadiatedMw = Field(default=50.0, description="radiated power, EIRP [mW]; where nobody said, 50")
     bandwidth_khz: Khz = Field(default=200, description="occupied bandwidth of a narrow signal [kHz]")
     site: Name | None = Field(default=None, description="the site that it is on; default: the first")
-    at: Point = Field(description="where it stands")
+    at: Point | None = Field(
+        default=None, description="where it stands; default: 10 m from the receivers, which is told"
+    )
+    heard_dbm: Annotated[float, Field(ge=-150, le=20)] | None = Field(
+        default=None,
+        description="its level at the receivers, where it was read there [dBm]: outranks power and place",
+    )
     on_from: datetime.time | None = Field(default=None, alias="from", description="on from this time")
     on_to: datetime.time | None = Field(default=None, alias="to", description="off from this time")
 
@@ -185,6 +191,12 @@ class Other(Frozen):
         if (self.on_from is None) != (self.on_to is None):
             raise ValueError("from and to stand together or not at all")
         return self
+
+    @property
+    def stands(self) -> Point:
+        """Where it stands, which those of `shoot.view` all know."""
+        assert self.at is not None, "an other of a site has a place"
+        return self.at
 
     @property
     def band_khz(self) -> tuple[float, float]:

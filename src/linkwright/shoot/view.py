@@ -78,11 +78,25 @@ def _in_call(call: Call, day: datetime.date, at: datetime.time, zone: zoneinfo.Z
 
 
 def others_by_site(shoot: Shoot) -> dict[str, tuple[Other, ...]]:
-    """The others on each site, by its name."""
+    """The others on each site, by its name; those whose place nobody told stand near the receivers."""
     found: dict[str, list[Other]] = {site.name: [] for site in sites(shoot)}
     for other in shoot.other:
-        found[site_named(shoot, other.site).name].append(other)
+        site = site_named(shoot, other.site)
+        found[site.name].append(
+            other if other.at is not None else other.model_copy(update={"at": _near(shoot, site)})
+        )
     return {name: tuple(others) for name, others in found.items()}
+
+
+#: How far somebody stands from the receivers where nobody said where [m]: near, the least kind of places.
+UNKNOWN_M = 10.0
+
+
+def _near(shoot: Shoot, site: Site) -> Point:
+    """A point beside the first spot of the site at which there are receivers."""
+    named = {spot.name: spot for spot in site.spots}
+    at = next((named[link.at] for link in shoot.link if link.at in named), site.spots[0] if site.spots else None)
+    return Point(x_m=0.0, y_m=UNKNOWN_M) if at is None else Point(x_m=at.x_m, y_m=at.y_m + UNKNOWN_M, z_m=at.z_m)
 
 
 def others_during(others: Iterable[Other], call: LiveCall) -> tuple[Other, ...]:

@@ -231,7 +231,7 @@ def try_carrier(
     made = snapshot_of(request).planned()
     khz, id_ = _khz(mhz), made.names.id_of("link", link)
     name = made.names.name_of(id_)
-    reasons = why(made.shoot, made.read.sweeps, made.plan, name, khz, made.read.tv)
+    reasons = why(made.scene, made.plan, name, khz)
     calls = frozenset(one.call for one in reasons)
     after = outcomes(made.scene, made.plan, {name: khz}, calls)
     before = {(one.call, one.link): one for one in outcomes(made.scene, made.plan, None, calls)}
