@@ -26,8 +26,14 @@ spots = [
 STANDS = 'route = ["Gate"]\ndoes = "standing"'
 
 
-def planned(site: str = "", link: str = 'route = ["Gate"]', header: str = "", count: int = 1) -> Plan:
-    return make_plan(shoot(SITE + site + pocket() + links(count, more=link), HEADER + header), {}, effort=0.0)
+def planned(
+    site: str = "", link: str = 'route = ["Gate"]', header: str = "", count: int = 1, around: str = "street"
+) -> Plan:
+    return make_plan(
+        shoot(SITE.replace("street", around) + site + pocket() + links(count, more=link), HEADER + header),
+        {},
+        effort=0.0,
+    )
 
 
 def only(plan: Plan) -> PlannedLink:
@@ -88,7 +94,9 @@ def test_who_stands_needs_less_than_who_walks_and_a_spot_outranks_the_link() -> 
 
 
 def test_the_most_power_is_taken_where_it_is_wished_and_harms_nobody() -> None:
-    least, most = (planned(link=STANDS, header=f'power = "{power}"\n', count=4) for power in ("least", "most"))
+    least, most = (
+        planned(link=STANDS, header=f'power = "{power}"\n', count=4, around="open") for power in ("least", "most")
+    )
     assert max(link.power_mw for link in least.calls[0].links) < 50.0
     assert [link.power_mw for link in most.calls[0].links] == [50.0] * 4
     assert all(link.verdict == "holds" for link in most.calls[0].links)

@@ -87,8 +87,8 @@ def case_at(share: float) -> int:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Own:
-    """How places scatter of their own (p,): standard deviation [dB], and which follow P.1411's law in sight; all laws
-    `wider` than the models state them."""
+    """How places scatter of their own (p,): standard deviation [dB], and which follow P.1411's law in sight; all
+    laws `wider` than the models state them."""
 
     sigma_db: FloatArray
     in_sight: BoolArray

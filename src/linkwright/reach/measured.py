@@ -234,8 +234,8 @@ def slope_of(own: Own, score: FloatArray) -> FloatArray:
 def learned(site: Site, readings: Readings) -> Learned:
     """The readings of a site weighed against each other, their laws taken straight where they lead.
 
-    Readings that the models' spreads cannot explain make these wider, as far as it makes them likelier: a corner that
-    nobody drew is then believed.
+    Readings that the models' spreads cannot explain make these wider, as far as it makes them likelier: a corner
+    that nobody drew is then believed.
     """
     several = [_weighed(site, readings, wider) for wider in WIDER]
     return max(several, key=lambda pair: pair[0])[1]
