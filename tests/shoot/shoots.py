@@ -277,7 +277,7 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
     document |= {"link": links}
     for place in places:
         at = [spot["name"] for spot in place.get("spots", [])]
-        if at and draw(coins):
+        if draw(coins) and at:
             who = st.sampled_from([link["name"] for link in links] + [link["transmitter"] for link in links])
             entries = draw(st.lists(readings, min_size=1, max_size=2))
             place["measured_level"] = [
