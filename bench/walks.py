@@ -48,8 +48,8 @@ def walked_site(seed: int) -> tuple[AtWork, Walked, Truth]:
     time_s, places, ways = walk(route, 1.4, int(total_s * READINGS_A_SECOND))
     found = link.arriving(places, ways)
     gone = np.concatenate([[0.0], np.cumsum(np.sqrt((np.diff(places, axis=0) ** 2).sum(axis=1)))])
-    hidden = (-found.body_db[:, 0] - 5.0) / 10.0
-    mean = found.gain_db + 10.0 + truth.offset_db + truth.slope_db * np.log10(found.between.distance_m[:, 0] / 10.0)
+    hidden = (found.body_db[:, 0] - 5.0) / 10.0
+    mean = found.gain_db[:, 0] + 10.0 + truth.offset_db + truth.slope_db * np.log10(found.between.distance_m / 10.0)
     mean = mean - truth.body_db * hidden + shadowing(rng, gone)
     k = float(rng.choice([0.0, 1.0, 2.0, 4.0]))
     level = np.stack([mean + 10.0 * np.log10(faded(rng, gone, k)) for _ in range(2)], axis=1)

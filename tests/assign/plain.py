@@ -57,7 +57,9 @@ class Faults:
         return self.off + self.near + self.hit + self.hit_after_a_move
 
 
-def faults(links: Sequence[Stand], clean: bool, guard_two_khz: int, guard_three_khz: int) -> Faults:
+def faults(
+    links: Sequence[Stand], clean: bool, guard_two_khz: int, guard_three_khz: int, others: Sequence[int] = ()
+) -> Faults:
     """What is wrong with a call, by the words of FORMATS.md."""
     every = [(link, carrier) for link in links for carrier in (link.carrier_khz, *link.spares_khz)]
     off = sum(carrier not in link.allowed_khz for link, carrier in every)
@@ -67,12 +69,12 @@ def faults(links: Sequence[Stand], clean: bool, guard_two_khz: int, guard_three_
     if not clean:
         return Faults(off, near, 0, 0)
     in_use = [link.carrier_khz for link in links]
-    hit = sum(hits(in_use, carrier, guard_two_khz, guard_three_khz) for _, carrier in every)
+    hit = sum(hits([*in_use, *others], carrier, guard_two_khz, guard_three_khz) for _, carrier in every)
     after = 0
     for n, link in enumerate(links):
         if link.spares_khz:
             moved = [*in_use[:n], link.spares_khz[0], *in_use[n + 1 :]]
-            after += sum(hits(moved, carrier, guard_two_khz, guard_three_khz) for carrier in moved)
+            after += sum(hits([*moved, *others], carrier, guard_two_khz, guard_three_khz) for carrier in moved)
     return Faults(off, near, hit, after)
 
 
@@ -100,13 +102,14 @@ def clean_exists(problem: Problem) -> bool:
 
 
 def _clean(problem: Problem, carriers: Sequence[int]) -> bool:
-    for call in problem.calls:
+    for n, call in enumerate(problem.calls):
         for a, b in itertools.combinations(call, 2):
             spacing = max(problem.wishes[a].spacing_khz, problem.wishes[b].spacing_khz)
             if abs(carriers[a] - carriers[b]) < spacing:
                 return False
         in_use = [carriers[i] for i in call]
-        if any(hits(in_use, victim, problem.guard_two_khz, problem.guard_three_khz) for victim in in_use):
+        on = [*in_use, *problem.makers_in(n)]
+        if any(hits(on, victim, problem.guard_two_khz, problem.guard_three_khz) for victim in in_use):
             return False
     return True
 
@@ -139,6 +142,8 @@ def problems(
     keeps: bool = False,
     empty: bool = False,
     guards: tuple[int, ...] = (0, 1, 25, 50, 100, 130),
+    most_makers: int = 2,
+    between: bool = False,
 ) -> Problem:
     """A small problem: up to three types (raster, blocked slots, spacing), links of them, up to three calls."""
     types = draw(st.lists(_types(most_slots, empty), min_size=1, max_size=3))
@@ -167,7 +172,23 @@ def problems(
         calls.append(missing or tuple(range(count)))
     guard_two = draw(st.sampled_from(guards))
     guard_three = draw(st.sampled_from([guard for guard in guards if guard <= guard_two]))
-    return Problem(tuple(wishes), tuple(calls), guard_two, guard_three)
+    offs = [0, 7, 12] if between else [0]
+    every = sorted({int(khz) for wish in wishes for khz in wish.slots_khz}) or [600_000]
+    makers = tuple(tuple(draw(_makers(every, most_makers, offs, guard_two))) for _ in calls)
+    return Problem(tuple(wishes), tuple(calls), guard_two, guard_three, makers if any(makers) else ())
+
+
+@st.composite
+def _makers(draw: st.DrawFn, every: list[int], most: int, offs: list[int], apart_khz: int) -> list[int]:
+    """Carriers of others on the slots' lattice or between them, none within a guard of another."""
+    at = st.tuples(st.sampled_from(every), st.integers(-3, 3), st.sampled_from(offs))
+    step = int(np.gcd.reduce(np.array(every) - every[0])) or 25
+    found: list[int] = []
+    for khz, beside, off in draw(st.lists(at, max_size=most)):
+        carrier = khz + beside * step + off
+        if all(abs(carrier - other) >= max(apart_khz, 1) for other in found):
+            found.append(carrier)
+    return found
 
 
 @st.composite

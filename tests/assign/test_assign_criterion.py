@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from linkwright.assign.criterion import choose, mend
+from linkwright.assign.criterion import choose
 from linkwright.assign.keep import switch_order
 from linkwright.assign.levels import Radio
-from linkwright.assign.placement import CallLevels, settle_powers
-from linkwright.assign.problem import Assignment, Problem, Wish
+from linkwright.assign.placement import CallLevels, PowerWishes, settle_powers
+from linkwright.assign.problem import Problem, Wish
+from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
 
 
@@ -34,6 +37,8 @@ def levels(
     return CallLevels(
         np.arange(count), radio, (air,) * count, (np.array(steps),) * count, (np.full(slots, np.inf),) * count,
         np.zeros(0, dtype=np.int64), np.zeros(0),
+        PowerWishes(tuple(f"L{n}" for n in range(count)), np.zeros(count), np.zeros(count, dtype=np.bool_)),
+        np.full(count, 0.5),
     )  # fmt: skip
 
 
@@ -71,14 +76,15 @@ def test_clean_is_chosen_where_it_costs_nothing() -> None:
     assert compared.holding == compared.other_holding == 5
 
 
-def test_mending_moves_only_who_does_not_hold() -> None:
+def test_only_who_lost_a_verdict_moves() -> None:
     asked = problem(3, RISE)
-    loud = Assignment("clean", (500_000, 504_000, 500_800), ((), (), ()))
-    mended = mend(asked, [levels(3, RISE.size, 1.0, RISE)], loud, nobody_listens)
-    assert mended.carriers_khz[0] == 500_000
-    assert mended.carriers_khz[2] == 500_800
-    assert (mended.carriers_khz[1] or 0) <= 501_600
-    assert mended.criterion == "clean"
+    kept = zip(asked.wishes, (500_000, 504_000, 500_800), strict=True)
+    asked = replace(asked, wishes=tuple(replace(wish, keep_khz=khz) for wish, khz in kept))
+    slots = Regain(asked, [levels(3, RISE.size, 1.0, RISE)], nobody_listens).slots()
+    assert slots is not None
+    carriers = [int(wish.slots_khz[slot]) for wish, slot in zip(asked.wishes, slots, strict=True)]
+    assert (carriers[0], carriers[2]) == (500_000, 500_800)
+    assert carriers[1] <= 501_600
 
 
 def test_least_powers_are_a_fixed_point_and_least() -> None:

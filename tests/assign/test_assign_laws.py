@@ -36,7 +36,7 @@ def plain_up_to(few: int) -> Iterator[None]:
 def verified(problem: Problem, found: Assignment) -> list[str]:
     """What the verifier says of every call of an answer."""
     said: list[str] = []
-    for call in problem.calls:
+    for n, call in enumerate(problem.calls):
         placed = [
             Placed(
                 stand.name,
@@ -48,7 +48,8 @@ def verified(problem: Problem, found: Assignment) -> list[str]:
             for stand in plain.stands(problem, found, call)
         ]
         clean = found.criterion == "clean"
-        said += faults(placed, clean, problem.guard_two_khz, problem.guard_three_khz)
+        others = {f"other {place}": khz for place, khz in enumerate(problem.makers_in(n))}
+        said += faults(placed, clean, problem.guard_two_khz, problem.guard_three_khz, others)
     return said
 
 
@@ -56,12 +57,13 @@ def check(problem: Problem, found: Assignment) -> None:
     """Every law that an answer keeps, whatever the problem."""
     assert len(found.carriers_khz) == len(found.spares_khz) == len(problem.wishes)
     assert verified(problem, found) == []
-    for call in problem.calls:
+    for n, call in enumerate(problem.calls):
         by_loops = plain.faults(
             plain.stands(problem, found, call),
             found.criterion == "clean",
             problem.guard_two_khz,
             problem.guard_three_khz,
+            problem.makers_in(n),
         )
         assert by_loops.count == 0
     for wish, carrier, spares in zip(problem.wishes, found.carriers_khz, found.spares_khz, strict=True):
@@ -76,7 +78,7 @@ def check(problem: Problem, found: Assignment) -> None:
 
 @both_ways
 @settings(max_examples=50)
-@given(problem=problems(empty=True))
+@given(problem=problems(empty=True, between=True))
 def test_every_answer_is_what_it_says_it_is(few: int, problem: Problem) -> None:
     with plain_up_to(few):
         check(problem, solve(problem))
@@ -175,12 +177,17 @@ def test_histograms_in_step_equal_those_counted_afresh(
     spacings = [max(wish.spacing_khz, guard) for wish in problem.wishes]
     for k, call in enumerate(problem.calls):
         in_use = {i: state.grid.carrier_khz(int(state.carriers[i])) for i in call if state.carriers[i] >= 0}
-        carriers = list(in_use.values())
-        assert state.sizes[k] == len(carriers)
+        carriers, others = list(in_use.values()), list(problem.makers_in(k))
+        assert state.sizes[k] == len(carriers) + len(others)
         for cell in range(state.grid.cells):
             here = state.grid.carrier_khz(cell)
-            assert state.prod[k, cell] == plain.hits(carriers, here, guard, problem.guard_three_khz)
-            middles = sum(abs(2 * here - a - b) < guard for a, b in itertools.combinations(carriers, 2))
+            beside = sum(abs(here - other) < guard for other in others)
+            products = plain.hits([*carriers, *others], here, guard, problem.guard_three_khz)
+            assert state.prod[k, cell] == products + beside
+            pairs = [*itertools.combinations(carriers, 2), *itertools.product(carriers, others)]
+            middles = sum(abs(2 * here - a - b) < guard for a, b in pairs)
+            theirs = itertools.combinations(others, 2)
+            middles += sum(abs(2 * here - a - b) < problem.guard_three_khz for a, b in theirs)
             assert state.mid[k, cell] == middles
             for link in call:
                 near = sum(abs(here - c) < max(spacings[i], spacings[link]) for i, c in in_use.items())
@@ -204,9 +211,13 @@ def test_a_slot_without_conflicts_keeps_a_clean_set_clean(few: int, problem: Pro
             found = Assignment("clean", tuple(carriers), ((),) * len(carriers))
             wrong = sum(
                 plain.faults(
-                    plain.stands(problem, found, call), True, problem.guard_two_khz, problem.guard_three_khz
+                    plain.stands(problem, found, call),
+                    True,
+                    problem.guard_two_khz,
+                    problem.guard_three_khz,
+                    problem.makers_in(k),
                 ).count
-                for call in problem.calls
+                for k, call in enumerate(problem.calls)
             )
             assert (conflicts[n] == 0) == (wrong == 0)
         free = np.flatnonzero(conflicts == 0)

@@ -60,14 +60,15 @@ def test_json_is_the_contract_and_agrees_with_the_plan(capsys: pytest.CaptureFix
     (link,), (planned,) = found["links"], plan["calls"][0]["links"]
     assert link["link"] == "Potter"
     assert [sorted(spot) for spot in link["spots"]] == [
-        ["availability", "breaks_per_hour", "margin_db", "spot", "wanted_dbm"]
+        ["availability", "breaks_per_hour", "in_hand_db", "margin_db", "spot", "sure", "wanted_dbm"]
     ] * 2
-    worst = min(link["spots"], key=lambda spot: spot["margin_db"])
+    worst = min(link["spots"], key=lambda spot: spot["in_hand_db"])
     assert worst["spot"] == planned["worst_at"]
-    assert worst["margin_db"] == pytest.approx(planned["margin_db"], abs=0.02)
-    assert worst["wanted_dbm"] == pytest.approx(planned["wanted_dbm"], abs=0.02)
-    mean = sum(spot["availability"] for spot in link["spots"]) / 2
-    assert mean == pytest.approx(planned["availability"], abs=2e-6)
+    # All the time at the worst spot is worse than half of it, and being turned the worst way there is worse yet.
+    assert worst["in_hand_db"] <= planned["in_hand_db"] == link["in_hand_db"]
+    assert link["alone"]["in_hand_db"] <= worst["in_hand_db"]
+    assert worst["in_hand_db"] < worst["margin_db"]
+    assert all((spot["in_hand_db"] >= 0.0) == (spot["sure"] >= 0.9) for spot in link["spots"])
 
 
 @pytest.mark.parametrize("ending", ["svg", "png"])

@@ -13,7 +13,6 @@ from scipy import integrate, special, stats
 from linkwright.physics.fading import (
     branch_correlation,
     crossing_rate_hz,
-    diversity_crossing_rate_hz,
     diversity_outage,
     marcum_q1,
     mean_fade_s,
@@ -103,19 +102,20 @@ def test_crossings_times_mean_fade_is_the_outage(r: float, doppler: float) -> No
 
 
 @settings(max_examples=40, deadline=None)
-@given(x_values, k_values, st.none() | spacings, st.floats(0.1, 200.0))
+@given(x_values, k_values, st.none() | st.floats(-1.0, 1.0), st.floats(0.1, 200.0))
 def test_a_crossing_rate_is_finite_and_grows_with_the_speed(
-    x: float, k: float, apart: float | None, doppler: float
+    x: float, k: float, towards: float | None, doppler: float
 ) -> None:
-    slow = float(diversity_crossing_rate_hz(x, k, apart, doppler))
+    slow = float(crossing_rate_hz(x, k, doppler, towards))
     assert math.isfinite(slow)
     assert slow >= 0.0
-    assert float(diversity_crossing_rate_hz(x, k, apart, 2.0 * doppler)) == pytest.approx(2.0 * slow)
+    assert float(crossing_rate_hz(x, k, 2.0 * doppler, towards)) == pytest.approx(2.0 * slow)
 
 
-@given(st.floats(1e-4, 0.3), st.floats(0.06, 3.0))
-def test_a_second_branch_makes_deep_fades_rarer(x: float, apart: float) -> None:
-    assert float(diversity_crossing_rate_hz(x, 0.0, apart, 10.0)) < float(crossing_rate_hz(x, 0.0, 10.0))
+@given(x_values, st.floats(0.0, 10.0))
+def test_crossings_over_all_ways_lie_between_those_across_and_along(x: float, k: float) -> None:
+    across, along = (float(crossing_rate_hz(x, k, 1.0, towards)) for towards in (0.0, 1.0))
+    assert across * (1.0 - 1e-9) <= float(crossing_rate_hz(x, k, 1.0)) <= along * (1.0 + 1e-9) + 1e-300
 
 
 @pytest.mark.parametrize("x", [0.02, 0.1, 0.4, 1.0])

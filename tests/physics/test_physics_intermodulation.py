@@ -94,7 +94,7 @@ def test_every_product_is_found_with_its_power(
     # Where a product only just reaches into the filter, the fine steps may miss it.
     edge = 1e-4 * max(expected.values(), default=0.0) + 1e-30
     for key in expected.keys() | found.keys():
-        assert found.get(key, 0.0) == pytest.approx(expected.get(key, 0.0), rel=2e-3, abs=edge)
+        assert found.get(key, 0.0) == pytest.approx(expected.get(key, 0.0), rel=4e-3, abs=edge)
     assert total == pytest.approx(sum(found.values()), rel=1e-9, abs=1e-40)
     assert power.tolist() == sorted(power, reverse=True)
 

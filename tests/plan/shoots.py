@@ -32,9 +32,10 @@ def shoot(body: str, header: str = HEADER) -> Shoot:
 
 
 def links(count: int, transmitter: str = "pocket", receiver: str = "uhf-cart-rack", more: str = "") -> str:
-    """That many links of one kind."""
+    """That many links of one kind, within 12 m where the site has no spots."""
     return "".join(
-        f'[[link]]\nname = "L{n + 1}"\ntransmitter = "{transmitter}"\nreceiver = "{receiver}"\n{more}\n'
+        f'[[link]]\nname = "L{n + 1}"\ntransmitter = "{transmitter}"\nreceiver = "{receiver}"\n'
+        f"within_m = 12\n{more}\n"
         for n in range(count)
     )
 

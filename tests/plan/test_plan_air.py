@@ -13,7 +13,7 @@ from linkwright.air.predicted import Channel, Heard, Predicted
 from linkwright.air.readers import Readout
 from linkwright.air.readers.lists import Heard as Listed
 from linkwright.air.sweep import Sweep
-from linkwright.plan.chain import Sweeps
+from linkwright.plan.chain import Sweeps, scene_of
 from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.pipeline import make_plan
 from linkwright.plan.why import why
@@ -69,7 +69,7 @@ def test_predicted_tv_closes_its_channel() -> None:
 def test_why_names_the_station() -> None:
     tv = predicted(c27=-60.0)
     text = shoot(SITE + ONE_LINK)
-    reasons = why(text, {}, make_plan(text, {}, tv=tv), "L1", 520_000, tv)[0].reasons
+    reasons = why(scene_of(text, {}, tv), make_plan(text, {}, tv=tv), "L1", 520_000)[0].reasons
     assert any(reason.code == "tv-cochannel" and "Mast, 20.0 km away" in reason.says for reason in reasons)
 
 

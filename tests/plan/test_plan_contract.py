@@ -12,9 +12,10 @@ from tests.plan.shoots import HEADER, flat_sweep, links, pocket, quay, shoot
 
 from linkwright.air.sweep import Sweep
 from linkwright.cli.demo import demo_shoot
-from linkwright.plan.file import parse_plan, write_plan
+from linkwright.plan.file import parse_kept, parse_plan, write_plan
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.pipeline import make_plan
+from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import receiver_of, transmitter_of
 
@@ -166,13 +167,27 @@ def test_near_transmitters_show_their_products_in_the_ledger() -> None:
     assert any(part.startswith("A+B-C of ") for part in parts)
 
 
-def test_verdicts_follow_the_target(case: tuple[Shoot, Plan]) -> None:
+def test_verdicts_follow_sureness_alone(case: tuple[Shoot, Plan]) -> None:
     shoot, plan = case
     for call, n in _links(plan):
         link = call.links[n]
-        expected = "holds" if link.availability >= shoot.shoot.target - 1e-6 else "thin"
-        expected = expected if link.availability >= 0.99 else "fails"
+        expected = "holds" if link.sure >= shoot.shoot.sure_wanted else "thin" if link.sure >= 0.5 else "fails"
         assert link.verdict == expected
+        assert (link.in_hand_db >= 0.0) == (link.verdict == "holds")
+        assert link.breaks_per_hour <= link.breaks_per_hour_90
+        assert link.availability == pytest.approx(1.0 - link.breaks_per_hour / 3600.0, abs=2e-5)
+
+
+def test_the_margin_is_used_up_as_the_ledger_says(case: tuple[Shoot, Plan]) -> None:
+    for call, n in _links(case[1]):
+        link = call.links[n]
+        fading, doubt = (
+            -sum(line.db or 0.0 for line in link.ledger if line.what == what) for what in ("fading", "doubt")
+        )
+        assert (link.fading_db, link.doubt_db) == pytest.approx((fading, doubt), abs=1e-9)
+        assert link.in_hand_db == pytest.approx(link.margin_db - link.fading_db - link.doubt_db, abs=1e-9)
+        assert round(10.0 * link.in_hand_db) == pytest.approx(10.0 * link.in_hand_db, abs=1e-9)
+        assert next(line.part for line in link.ledger if line.what == "fading") == "the channel"
 
 
 def test_nobody_is_forgotten(case: tuple[Shoot, Plan]) -> None:
@@ -214,9 +229,20 @@ def test_the_air_is_avoided() -> None:
             assert abs(khz - 528_125) > 100
 
 
-def test_the_least_power_that_holds_is_taken() -> None:
-    assert PLANS["quay"].calls[0].links[0].power_mw == 20
-    assert PLANS["quay"].calls[0].links[0].verdict == "holds"
+def test_the_least_power_with_its_reserve_is_taken(case: tuple[Shoot, Plan]) -> None:
+    """A step down would leave less than the reserve of 3 dB; who has less than that has the highest step."""
+    shoot, plan = case
+    by_name = {link.name: link for link in shoot.link}
+    for call, n in _links(plan):
+        link = call.links[n]
+        steps = sorted(transmitter_of(shoot, by_name[link.link]).powers_mw)
+        lower = [step for step in steps if step < link.power_mw]
+        if link.verdict == "holds" and lower and link.in_hand_db >= 3.0:
+            down = 10.0 * math.log10(link.power_mw / lower[-1])
+            assert link.in_hand_db - down < 3.0 + 0.1
+
+
+def test_where_no_step_is_enough_the_verdict_says_so() -> None:
     given = quay()
     weak = given.transmitter["pocket"].model_copy(update={"powers_mw": (1.0,)})
     only_one = given.model_copy(update={"transmitter": {"pocket": weak}})
@@ -233,10 +259,37 @@ def test_a_plan_reads_back_equal_and_fits_its_schema(case: tuple[Shoot, Plan]) -
     text = write_plan(case[1])
     assert parse_plan(text, "plan.json") == case[1]
     document = json.loads(text)
-    assert document["format"] == "linkwright-plan/1"
+    assert document["format"] == "linkwright-plan/2"
     assert all("bound" in call for call in document["calls"])
     top = Plan.model_json_schema()["properties"]
     assert set(document) <= set(top)
+
+
+def test_a_plan_of_the_first_kind_is_kept_to_and_nothing_else() -> None:
+    """Its links say availability and margin, and nothing of what is in hand."""
+    document = json.loads(write_plan(PLANS["two calls"]))
+    later = (
+        "fading_db",
+        "doubt_db",
+        "in_hand_db",
+        "sure",
+        "breaks_per_hour_90",
+        "alone_at",
+        "alone_turn",
+        "alone_db",
+    )
+    for link in (link for call in document["calls"] for link in call["links"]):
+        for key in later:
+            link.pop(key, None)
+        link["ledger"] = [line for line in link["ledger"] if line["what"] not in ("fading", "doubt")]
+    text = json.dumps({**document, "format": "linkwright-plan/1"})
+    kept = parse_kept(text, "plan.json")
+    again = make_plan(CASES["two calls"][0], {}, kept)
+    assert [link.carrier_khz for call in again.calls for link in call.links] == [
+        link.carrier_khz for call in kept.calls for link in call.links
+    ]
+    with pytest.raises(InputError, match="earlier version"):
+        parse_plan(text, "plan.json")
 
 
 def test_exempt_use_needs_no_permit_and_shows_the_assumed_row() -> None:

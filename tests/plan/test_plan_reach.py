@@ -77,10 +77,11 @@ def test_the_squelch_is_in_the_plan_and_a_distant_transmitter_is_told_with_its_r
     assert link.squelch_dbm == pytest.approx(link.noise_and_interference_dbm + link.required_cnr_db, abs=0.51)
     assert (link.squelch_cuts, link.squelch_opens) == (0.0, 0.0)
     strange = (
-        'locked_mhz = 520.0\n[[other]]\nname = "Far crew"\ncarrier_mhz = 520.0\nradiated_mw = 50\n'
-        "at = { x_m = 300, y_m = 0 }\n"
+        'locked_mhz = 520.0\n[[other]]\nname = "Far crew"\ncarrier_mhz = 520.0\nradiated_mw = 1.5\n'
+        'at = { x_m = 300, y_m = 0 }\n[receiver.easy]\nuse = "uhf-cart-rack"\nrequired_cnr_db = 3\n'
     )
-    plan = planned(after=strange)
+    body = SITE + "flat_ground = false\n" + pocket() + LINK.replace("uhf-cart-rack", "easy") + strange
+    plan = make_plan(shoot(body, HEADER), {}, effort=0.0)
     (link,) = plan.calls[0].links
     assert link.squelch_opens is not None
     assert link.squelch_cuts is not None

@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 
 from linkwright.physics.feeders import line_db
 from linkwright.reach.antenna import SHAPES, polarisation_db, relative_db
+from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.body import body_of, shown_by
-from linkwright.reach.budget import Budget, budget
-from linkwright.reach.ends import Ends, arriving
+from linkwright.reach.budget import Budget, budget_of
+from linkwright.reach.doubt import own_of
+from linkwright.reach.ends import Ends
 from linkwright.reach.feed import feed_for, judged
-from linkwright.reach.path import paths, source_of, spread_of
+from linkwright.reach.path import paths, source_of
 from linkwright.reach.walls import in_the_way, named
 from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.equipment import Receiver, Transmitter
@@ -38,23 +40,28 @@ def antenna(**more: object) -> Antenna:
 
 def loss(site: Site, mhz: float = 600.0, z_m: float = 1.3) -> float:
     way = in_the_way(site, np.array([[40.0, 0.0, z_m]]), np.array([[0.0, 0.0, 1.8]]), mhz)
-    return float(way.loss_db[0, 0])
+    return float(way.loss_db[0])
 
 
 def reached(site: Site, receiver: Receiver = RX, **more: str) -> Budget:
-    return budget(site, TX, receiver, "belt-back", (FAR,), AT, 578_000, **more)  # type: ignore[arg-type]
+    free = site.model_copy(update={"flat_ground": False})
+    return budget_of(Ends(free, TX, receiver, "belt-back", AT, **more), (FAR,), 578_000)  # type: ignore[arg-type]
+
+
+def heard(ends: Ends, places: np.ndarray, ways: np.ndarray | None = None) -> Arriving:
+    return arriving([Stand(ends, 578.0, places, np.full(len(places), 1.4), ways)])
 
 
 def lines(found: Budget) -> dict[str, float]:
-    return {gain.part: round(gain.db, 2) for gain in found.worst.gains}
+    return {gain.part: round(gain.db, 2) for gain in found.gains}
 
 
 # Walls and floors.
 
 
 def test_over_a_low_wall_waves_bend_and_through_it_they_go_whichever_costs_less() -> None:
-    high, low, none = (Site(name="S", walls=(wall(20.0, height_m=h),)) for h in (60.0, 1.7, 1.0))
-    assert loss(high) == 8.0
+    high, low, none = (Site(name="S", walls=(wall(20.0, "concrete", height_m=h),)) for h in (60.0, 1.7, 1.0))
+    assert loss(high) == 15.0
     assert 6.0 < loss(low) < 8.0  # the top stands 0.15 m above the line: v = 0.095
     assert 0.0 < loss(none) < 6.0  # below the line, still in the first zone
     assert loss(Site(name="S", walls=(wall(20.0, height_m=-20.0),))) == 0.0
@@ -94,28 +101,32 @@ def test_an_outer_wall_is_entry_into_a_building_with_its_own_scatter() -> None:
     assert loss(plain) == pytest.approx(14.0, abs=0.05)
     assert loss(insulated) > loss(plain) + 10.0
     between = paths(plain, np.array([600.0]), np.array([[40.0, 0, 1.3]]), np.array([[0.0, 0, 1.8]]))
-    scattered = float(between.wall_spread_db[0, 0])
-    assert scattered > 5.0
-    assert spread_of(plain, False, scattered).sigma_db > spread_of(plain, False).sigma_db
+    scattered = between.wall_spread_db[:, 0]
+    assert scattered[0] > 5.0
+    hidden = np.array([False])
+    assert own_of(plain, hidden, scattered).sigma_db > own_of(plain, hidden, np.zeros(1)).sigma_db
 
 
 # Which model, and that it is told.
 
 
 def test_a_hall_below_625_mhz_is_told_to_be_stretched() -> None:
-    (line,) = [gain for gain in reached(Site(name="S", surroundings="hall")).worst.gains if gain.part == "path"]
-    assert "stretched: stated for 625 to 70280 MHz" in line.source
+    (line,) = [gain for gain in reached(Site(name="S", surroundings="hall")).gains if gain.part == "path"]
+    assert "industrial, no sight; stretched: stated for 625 to 70280 MHz" in line.source
+    assert "a hall: in sight to 20 m, without sight beyond" in line.source
     assert "stretched" not in source_of(Site(name="S", surroundings="hall"), 0, 640.0, 40.0)
     assert "stated for 2 to 27 m" in source_of(Site(name="S", surroundings="office"), 0, 600.0, 40.0)
 
 
-def test_flat_ground_takes_two_rays_where_they_lose_more() -> None:
-    """P.1411 section 4.1.2: 600 MHz, 1.5 and 2 m, 100 m: median 80.380 dB; free space 68.011 dB."""
-    ends = np.array([[100.0, 0.0, 1.5], [1.0, 0.0, 1.5]]), np.array([[0.0, 0.0, 2.0]])
-    found = paths(Site(name="S", flat_ground=True), np.full(2, 600.0), *ends)
-    assert float(found.median_db[0, 0]) == pytest.approx(80.380, abs=0.001)
-    assert "two rays" in source_of(Site(name="S", flat_ground=True), int(found.choice[0, 0]))
-    assert float(paths(Site(name="S"), np.full(2, 600.0), *ends).median_db[0, 0]) == pytest.approx(68.011, abs=0.01)
+def test_open_ground_is_two_rays_unless_it_is_said_not_to_be_flat() -> None:
+    """Antennas at 1.0 and 1.5 m, 570 MHz: 8.5, 14 and 17.5 dB over free space at 100, 200 and 300 m, by own code
+    from Fresnel's coefficients; ground of P.527. Within half a decibel for the ground's constants."""
+    places = np.array([[100.0, 0.0, 1.0], [200.0, 0.0, 1.0], [300.0, 0.0, 1.0]])
+    at = np.array([[0.0, 0.0, 1.5]])
+    flat, free = (paths(Site(name="S", flat_ground=f), np.full(3, 570.0), places, at) for f in (True, False))
+    assert (flat.median_db - free.median_db)[:, 0] == pytest.approx([8.5, 14.0, 17.5], abs=0.5)
+    assert "two rays" in source_of(Site(name="S"), int(flat.choice[0, 0]))
+    assert "free space" in source_of(Site(name="S"), int(free.choice[0, 0]))
 
 
 def test_above_2_ghz_a_street_is_a_street_where_that_is_stated() -> None:
@@ -144,7 +155,7 @@ def test_line_splitter_and_preamplifier_have_lines_of_their_own_and_the_noise_fo
     assert told["preamplifier"] == 12.0
     assert told["line"] == pytest.approx(-loss_db, abs=0.01)
     assert told["splitter"] == pytest.approx(-(10 * math.log10(4) + 1.0), abs=0.01)
-    assert found.worst.gain_db == pytest.approx(sum(gain.db for gain in found.worst.gains))
+    assert found.gain_db == pytest.approx(sum(gain.db for gain in found.gains))
     # Friis by hand: F = F1 + (F2 - 1) / G1, the rest one loss before the receiver of 6 dB.
     rest = 10 ** ((loss_db + 10 * math.log10(4) + 1.0 + 6.0) / 10)
     factor = 10**0.3 + (rest - 1.0) / 10**1.2
@@ -156,7 +167,7 @@ def test_line_splitter_and_preamplifier_have_lines_of_their_own_and_the_noise_fo
 def test_a_passive_line_costs_level_and_leaves_the_noise() -> None:
     bare, long = (reached(Site(name="S", antennas=(antenna(feeder="RG-58", feeder_m=m),))) for m in (0.0, 20.0))
     assert [level.dbm for level in long.noise] == [level.dbm for level in bare.noise]
-    assert bare.worst.gain_db - long.worst.gain_db == pytest.approx(float(line_db("RG-58", 578.0, 20.0)))
+    assert bare.gain_db - long.gain_db == pytest.approx(float(line_db("RG-58", 578.0, 20.0)))
 
 
 @given(st.floats(0.0, 80.0), st.floats(0.0, 40.0), st.integers(1, 8))
@@ -202,11 +213,11 @@ def test_the_better_branch_counts_and_the_other_helps() -> None:
     far = antenna(name="Two", branch="B", x_m=-30.0)
     both = reached(Site(name="S", antennas=(near, far)))
     alone = reached(Site(name="S", antennas=(near,)))
-    assert both.worst.gain_db == alone.worst.gain_db
-    assert alone.worst.pair is None
-    assert both.worst.pair is not None
-    assert both.worst.pair.weaker_db == pytest.approx(20.0 * math.log10(70.0 / 30.0), abs=0.05)
-    assert both.holding(0.01, -113.0).availability > alone.holding(0.01, -113.0).availability
+    assert both.gain_db == alone.gain_db
+    assert alone.apart == 0.0
+    assert both.apart > 0.0
+    assert both.weaker_db == pytest.approx(20.0 * math.log10(70.0 / 30.0), abs=0.05)
+    assert both.hand.wanted_db < alone.hand.wanted_db - 5.0
 
 
 def test_two_antennas_on_one_branch_add_their_powers_and_pay_for_the_combiner() -> None:
@@ -215,7 +226,7 @@ def test_two_antennas_on_one_branch_add_their_powers_and_pay_for_the_combiner() 
     told = lines(double)
     assert told["combiner"] == pytest.approx(-3.51, abs=0.01)
     assert told["other antennas of the branch"] == pytest.approx(3.01, abs=0.01)
-    assert double.worst.gain_db == pytest.approx(single.worst.gain_db - 0.5, abs=0.01)
+    assert double.gain_db == pytest.approx(single.gain_db - 0.5, abs=0.01)
 
 
 @settings(max_examples=40, deadline=None)
@@ -227,9 +238,11 @@ def test_the_lines_add_up_to_what_arrives(x_m: float, y_m: float, polarisation: 
     )
     site = Site(name="S", surroundings="street", walls=(wall(20.0),), antennas=aerials)
     spot = Spot(name="P", x_m=x_m, y_m=y_m)
-    found = budget(site, TX, RX, "pocket", (spot,), AT, 578_000, facing="side", crowd="dense")
-    whole = arriving(Ends(site, TX, RX, "pocket", AT, "side", "dense"), 578.0, np.array([[x_m, y_m, 1.5]]))
-    assert found.worst.gain_db == pytest.approx(float(whole.gain_db[0]))
+    ends = Ends(site, TX, RX, "pocket", AT, "side", "dense")
+    found = budget_of(ends, (spot,), 578_000)
+    whole = heard(ends, np.array([[x_m, y_m, 1.5]]))
+    assert found.gain_db == pytest.approx(float(whole.gain_db[0, 0]))
+    assert found.gain_db == pytest.approx(math.fsum(gain.db for gain in found.gains), abs=0.006)
 
 
 # Bodies.
@@ -247,9 +260,7 @@ def test_who_walks_away_shows_the_back() -> None:
     ends = Ends(Site(name="S"), TX, RX, "belt-back", AT, "walking")
     places = np.array([[20.0, 0.0, 1.3]] * 3)
     ways = np.array([[1.0, 0, 0], [-2.0, 0, 0], [0, 3.0, 0]])
-    assert (-arriving(ends, 578.0, places, ways).body_db[:, 0]).tolist() == pytest.approx(
-        [5.0, 15.0, 10.0], abs=1e-6
-    )
+    assert heard(ends, places, ways).body_db[:, 0].tolist() == pytest.approx([5.0, 15.0, 10.0], abs=1e-6)
 
 
 def test_a_crowd_costs_what_its_line_says() -> None:
@@ -265,12 +276,13 @@ def test_a_walk_test_moves_the_level_and_says_how_sure_it_is() -> None:
         offset_high_db=-3.0, slope_db=-6.0, slope_low_db=-9.0, slope_high_db=-3.0, body_db=12.0, sigma_db=4.2,
     )  # fmt: skip
     found = reached(Site(name="S", learnt=learnt))
-    told = {gain.part: gain for gain in found.worst.gains}
+    told = {gain.part: gain for gain in found.gains}
     assert told["walk test"].db == pytest.approx(
         -4.0 - 6.0 * math.log10(3.0)
     )  # 40 m: as at 30 m, no farther walked
     assert told["walk test"].evidence == "measured"
     assert "beyond what was walked" in told["walk test"].source
     assert told["walk test"].spread_db == pytest.approx(math.hypot(1.0, 3.0 * math.log10(3.0)) / 1.6449, abs=1e-3)
-    assert (told["body"].db, told["body"].evidence) == (-17.0, "measured")
-    assert (found.worst.spread.sigma_db, found.worst.spread.evidence) == (4.2, "measured")
+    assert told["body"].evidence == "measured"
+    assert 17.0 in found.found.body_db
+    assert found.parts[0, 0] == 4.2

@@ -36,24 +36,23 @@ def test_a_point_of_the_map_is_what_the_budget_says_there(x_m: float, y_m: float
     field = margin_field(link, np.array([x_m, x_m + 1.0]), np.array([y_m]), 1.3)
     spot = Spot(name="P", x_m=x_m, y_m=y_m, z_m=1.3)
     found = budget_of(link.ends, (spot,), link.carrier_khz)
-    unwanted = found.noise[0].dbm + link.rise_db
-    assert field.margin_db.shape == (1, 2)
-    assert field.margin_db[0, 0] == pytest.approx(found.margin_db(link.power_mw, unwanted))
-    held = found.holding(link.power_mw, unwanted)
-    assert field.availability[0, 0] == pytest.approx(held.availability, abs=1e-9)
+    unwanted = found.noise_dbm + link.rise_db
+    assert field.in_hand_db.shape == (1, 2)
+    assert field.in_hand_db[0, 0] == pytest.approx(found.told(link.power_mw, unwanted).in_hand_db, abs=0.02)
+    mean = found.spots[0].gain_db + 10.0 - unwanted - 20.0
+    assert field.margin_db[0, 0] == pytest.approx(mean)
 
 
 def test_a_route_begins_and_ends_at_its_spots_and_takes_its_time() -> None:
     link = at_work()
     way = along_route(link, 101)
     found = budget_of(link.ends, link.route, link.carrier_khz)
-    margins = found.margins_db(link.power_mw, found.noise[0].dbm + link.rise_db)
-    assert [way.margin_db[0], way.margin_db[-1]] == pytest.approx(list(margins))
+    x = link.x_db
+    assert [way.in_hand_db[0], way.in_hand_db[-1]] == pytest.approx([x - s.needs_db for s in found.spots], abs=0.02)
     assert way.time_s[-1] == pytest.approx(np.hypot(60.0, 16.0) / 1.4)
     assert way.level_dbm[-1] == pytest.approx(found.spots[1].gain_db + 10.0)
-    lost = 1.0 - way.availability
-    assert way.breaks_hz * way.break_s == pytest.approx(np.where(way.breaks_hz > 1e-12, lost, 0.0), abs=1e-12)
-    assert 0.0 < way.broken_s < 1.0
+    assert ((way.harm >= 0.0) & (way.harm <= 1.0)).all()
+    assert np.argsort(way.in_hand_db)[0] in (way.harm.argmax(), way.in_hand_db.argmin())
 
 
 @given(st.lists(st.tuples(st.integers(-50, 50), st.integers(-50, 50)), min_size=1, max_size=5), st.integers(2, 60))
@@ -80,7 +79,7 @@ def test_the_grid_shows_everything_with_square_cells() -> None:
     assert max(x_m.size, y_m.size) == 120
 
 
-def test_the_best_place_is_the_one_with_the_best_worst_margin() -> None:
+def test_the_best_place_is_the_one_with_the_least_in_hand_most() -> None:
     links = [at_work(), at_work(route=(FAR,))]
     placed = best_places(links, SITE.spots)
     assert [one.spot for one in placed][-1] == "Cart"  # farthest from Far, and behind the wall
@@ -88,21 +87,22 @@ def test_the_best_place_is_the_one_with_the_best_worst_margin() -> None:
         spot = next(spot for spot in SITE.spots if spot.name == one.spot)
         ends = Ends(SITE, TX, RX, "belt-back", spot)
         worst = min(
-            float(along_route(AtWork("Pilot", ends, 578_000, 10.0, link.route, 1.5), 60).margin_db.min())
+            float(along_route(AtWork("Pilot", ends, 578_000, 10.0, link.route, 1.5), 60).in_hand_db.min())
             for link in links
         )
-        assert one.margin_db == pytest.approx(worst)
-    assert [one.margin_db for one in placed] == sorted((one.margin_db for one in placed), reverse=True)
+        assert one.in_hand_db == pytest.approx(worst)
+    assert [one.in_hand_db for one in placed] == sorted((one.in_hand_db for one in placed), reverse=True)
 
 
 def test_the_least_power_is_the_first_step_that_holds_and_saves_what_is_counted_by_hand() -> None:
     link = at_work()
     found = budget_of(link.ends, link.route, link.carrier_khz)
     for unwanted, power in ((-118.0, 1.0), (-108.0, 10.0), (-60.0, 50.0)):
-        least = least_power(link, found, unwanted, 0.99)
-        steps = [p for p in TX.powers_mw if found.holding(p, unwanted).availability >= 0.99]
-        assert least.holds == bool(steps)
+        least = least_power(link, found, unwanted, 3.0)
+        left = [found.told(p, unwanted).in_hand_db for p in TX.powers_mw]
+        steps = [p for p, db in zip(TX.powers_mw, left, strict=True) if db >= 3.0]
         assert least.power_mw == (steps[0] if steps else 50.0)
+        assert least.holds == (least.in_hand_db >= 0.0)
         assert least.down_db == pytest.approx(10.0 * np.log10(50.0 / least.power_mw))
         assert least.drain_mw == pytest.approx(10.0 * (50.0 - least.power_mw))
         assert least.longer == pytest.approx(1000.0 / (500.0 + 10.0 * least.power_mw))

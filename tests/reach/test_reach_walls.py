@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkwright.reach.walls import WALL_DB, walls_crossed
-from linkwright.shoot.place import Material, Wall
+from linkwright.reach.walls import WALL_DB, in_the_way
+from linkwright.shoot.place import Material, Site, Wall
 
 Pair = tuple[int, int]
 corners = st.tuples(st.integers(-6, 6), st.integers(-6, 6))
@@ -30,6 +30,13 @@ def crosses(a: Pair, b: Pair, p: Pair, q: Pair) -> bool:
 def wall(p: Pair, q: Pair, material: str, loss_db: float | None = None) -> Wall:
     ends = {"from": (float(p[0]), float(p[1])), "to": (float(q[0]), float(q[1]))}
     return Wall.model_validate({**ends, "material": material, "loss_db": loss_db})
+
+
+def walls_crossed(walls: list[Wall], start: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Loss and whether any wall is crossed for every pair of points, all at one height unless they say theirs."""
+    a, b = (np.concatenate([p, np.full((len(p), 1), 1.5)], axis=1) if p.shape[1] == 2 else p for p in (start, end))
+    way = in_the_way(Site(name="S", walls=tuple(walls)), a[:, None], b[None], 600.0)
+    return way.loss_db, way.crossed
 
 
 @settings(max_examples=300)

@@ -56,8 +56,8 @@ def test_places_become_metres() -> None:
     """A thousandth of a degree of latitude is 111.2 m on a sphere of 6371 km."""
     text = json.dumps([{"carrier_mhz": 571.125, "latitude": 49.901, "longitude": -7.5, "place": "Pans"}])
     (other,) = neighbours_of(text, "x.json", SHOOT).others
-    assert other.at.y_m == pytest.approx(111.2, abs=0.2)
-    assert other.at.x_m == pytest.approx(0.0, abs=0.1)
+    assert other.stands.y_m == pytest.approx(111.2, abs=0.2)
+    assert other.stands.x_m == pytest.approx(0.0, abs=0.1)
 
 
 @pytest.mark.parametrize(

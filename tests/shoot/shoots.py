@@ -39,6 +39,23 @@ ranges = st.tuples(hertz, hertz).map(lambda pair: [megahertz(khz) for khz in sor
 points = st.fixed_dictionaries({"x_m": numbers(-1e5, 1e5), "y_m": numbers(-1e5, 1e5)}) | st.fixed_dictionaries(
     {"x_m": numbers(-1e5, 1e5), "y_m": numbers(-1e5, 1e5), "z_m": numbers(-500, 2000)}
 )
+DOES = ["standing", "walking", "running"]
+doing = optional(does=st.sampled_from(DOES))
+wishes = {
+    "breaks_per_hour": numbers(0.01, 600),
+    "sure_wanted": st.floats(0.5, 0.99),
+    "power": st.sampled_from(["least", "most"]),
+    "reserve_db": numbers(0, 60),
+    "stay_db": numbers(0, 60),
+}
+readings = st.fixed_dictionaries(
+    {"link": names, "spot": names, "dbm": numbers(-150, 20)},
+    optional={
+        "power_mw": numbers(0.01, 10_000),
+        "facing": st.sampled_from(["towards", "away", "side"]),
+        "seconds": numbers(0, 86_400),
+    },
+)
 pairs = st.lists(numbers(-1e5, 1e5), min_size=2, max_size=2)
 walls = st.fixed_dictionaries(
     {"from": pairs, "to": pairs, "material": st.sampled_from(["wood", "brick", "coated-glass", "outer-wall"])},
@@ -105,6 +122,7 @@ receiver_options = {
     "noise_figure_db": numbers(0, 40),
     "required_cnr_db": numbers(-20, 60),
     "iip3_dbm": numbers(-80, 60),
+    "bridges_ms": numbers(0, 100),
     "look_s": numbers(0.001, 60),
     "latency_ms": numbers(0, 1000),
     "antenna_gain_dbi": numbers(-40, 40),
@@ -149,7 +167,9 @@ def calls(draw: st.DrawFn, name: str, sites: list[str], links: list[str]) -> dic
 @st.composite
 def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
     """A site with spots, walls, channels."""
-    spots = [{"name": spot, **draw(points)} for spot in draw(st.lists(names, unique=True, max_size=3))]
+    spots = [
+        {"name": spot, **draw(points), **draw(doing)} for spot in draw(st.lists(names, unique=True, max_size=3))
+    ]
     site = {
         "name": name,
         **draw(
@@ -159,6 +179,8 @@ def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
                 floors=st.lists(floors, max_size=2),
                 materials=st.lists(materials, max_size=2),
                 flat_ground=st.booleans(),
+                rice_db=numbers(-12, 15),
+                measured_level=st.lists(readings, max_size=2),
                 temperature_c=numbers(-60, 60),
                 antennas=st.lists(antennas, max_size=2),
                 tv=st.lists(names, max_size=2),
@@ -210,6 +232,7 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
             ),
             guard_khz=optional(im3_two=st.integers(0, 1000), im3_three=st.integers(0, 1000)),
             target=st.floats(0.99, 1.0, exclude_min=True, exclude_max=True),
+            **wishes,
             accepts=st.lists(names, max_size=2),
         )
     )
@@ -238,6 +261,9 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
                 worn=st.sampled_from(["belt-front", "belt-back", "pocket", "hand", "open"]),
                 facing=st.sampled_from(["towards", "away", "side", "walking"]),
                 crowd=st.sampled_from(["none", "thin", "dense"]),
+                does=st.sampled_from(DOES),
+                within_m=numbers(0.1, 10_000),
+                **wishes,
                 speed_m_s=numbers(0.1, 50),
                 voice=st.sampled_from(["casual", "normal", "raised", "loud", "shouted"]),
                 spares=st.integers(0, 20),

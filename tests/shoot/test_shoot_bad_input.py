@@ -379,9 +379,10 @@ def test_a_unit_that_is_wrong_is_an_unknown_key() -> None:
 def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     (said,) = sentences(changed("voice = ", "zzz = "))
     assert said == (
-        'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, attenuation_db, crowd, '
-        "encrypted, facing, heard_at, locked_mhz, locked_mw, low_cut_hz, microphone, mouth_m, name, receiver, "
-        "recorder, route, set_at, set_delay_ms, set_mhz, spares, speed_m_s, transmitter, voice, voice_f0_hz, worn"
+        'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, attenuation_db, '
+        "breaks_per_hour, crowd, does, encrypted, facing, heard_at, locked_mhz, locked_mw, low_cut_hz, microphone, "
+        "mouth_m, name, power, receiver, recorder, reserve_db, route, set_at, set_delay_ms, set_mhz, spares, "
+        "speed_m_s, stay_db, sure_wanted, transmitter, voice, voice_f0_hz, within_m, worn"
     )
 
 
@@ -532,7 +533,7 @@ def test_what_is_quoted_stays_on_its_line_and_away_from_the_terminal() -> None:
 
 def test_what_is_quoted_is_cut() -> None:
     text = changed('name = "Pilot"', f'name = "{"x" * 100_000}"').replace("voice = ", f"{'k' * 100_000} = ")
-    assert all(len(said) < 500 for said in sentences(text))
+    assert all(len(said) < 600 for said in sentences(text))
 
 
 def test_a_line_of_blanks_in_a_text_does_not_take_long() -> None:

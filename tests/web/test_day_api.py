@@ -32,9 +32,9 @@ def changes(client: TestClient) -> dict[str, str]:
 
 def test_the_page_says_what_the_command_says(demo: TestClient) -> None:
     text = demo.get("/day").text
-    assert "2 battery changes, none in a take: Boom at 10:30, Presenter at 15:10." in text
+    assert "2 battery changes, none in a take: Boom at 10:30, Presenter at 13:20." in text
     rows = list(csv.DictReader(io.StringIO(demo.get("/day.csv").text)))
-    assert [(row["link"], row["when"]) for row in rows] == [("Boom", "break"), ("Presenter", "break")]
+    assert [(row["link"], row["when"]) for row in rows] == [("Boom", "break"), ("Presenter", "before")]
     assert [row["change_at"] for row in rows] == [one["change_at"] for one in day(demo)["batteries"]]
     assert demo.get("/plan.json").json()["batteries"] == day(demo)["batteries"]
 

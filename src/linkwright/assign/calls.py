@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.criterion import Comparison, choose, mend
+from linkwright.assign.criterion import Comparison, choose, standing
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
+from linkwright.assign.products import is_clean
+from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
 from linkwright.progress import Tell, quiet
 
@@ -21,6 +23,7 @@ class Kept:
 
     carrier_khz: int
     spares_khz: tuple[int, ...]
+    rank: int = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,6 @@ class CallAnswer:
     carriers_khz: Mapping[str, int | None]
     spares_khz: Mapping[str, tuple[int, ...]]
     compared: Comparison | None
-    weak_spares_khz: Mapping[str, tuple[int, ...]]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -57,7 +59,7 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     no longer hold.
     """
     site = task.problem
-    problem = replace(site, calls=tuple(dict.fromkeys(site.calls)))
+    problem = _distinct(site)
     whole, compared = _weighed(replace(task, problem=problem), tell)
     together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
     if len(problem.calls) > 1 and (whole.criterion != "clean" or whole.placed < len(site.wishes)):
@@ -67,11 +69,17 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     return together
 
 
-def _levels(task: SiteTask, found: Assignment) -> list[CallLevels]:
-    """The levels of each distinct call, for the links that have a carrier."""
-    with_carrier = [
-        call.only([found.carriers_khz[int(i)] is not None for i in call.members]) for call in task.levels
-    ]
+def _distinct(site: Problem) -> Problem:
+    """The same with each distinct call once, with all others that are on during any of those alike."""
+    makers: dict[tuple[int, ...], tuple[int, ...]] = {}
+    for n, call in enumerate(site.calls):
+        makers[call] = tuple(dict.fromkeys((*makers.get(call, ()), *site.makers_in(n))))
+    return replace(site, calls=tuple(makers), makers_khz=tuple(makers.values()))
+
+
+def _with_carrier(task: SiteTask, has: Sequence[bool]) -> list[CallLevels]:
+    """The levels of each distinct call, for the links that have a carrier (links,)."""
+    with_carrier = [call.only([has[int(i)] for i in call.members]) for call in task.levels]
     return [call for call in with_carrier if call.members.size]
 
 
@@ -94,7 +102,7 @@ def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
             else w
             for w in wishes
         ]
-        alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),))
+        alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),), makers_khz=(site.makers_in(n),))
         levels = _levels_alone(task, members)
         found, compared = _weighed(replace(task, problem=alone, levels=levels), tell)
         if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
@@ -123,10 +131,12 @@ def _levels_alone(task: SiteTask, members: tuple[int, ...]) -> tuple[CallLevels,
 
 def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]:
     """A problem solved by clean sets or fewest products, then weighed by level: kept to, or the better chosen."""
+    if task.levels and any(wish.keep_khz is not None for wish in task.problem.wishes):
+        slots = Regain(task.problem, task.levels, tell).slots()
+        if slots is not None:
+            return standing(task.problem, _with_carrier(task, [slot >= 0 for slot in slots]), slots), None
     found = solve(task.problem, tell, task.effort)
-    if any(wish.keep_khz is not None for wish in task.problem.wishes):
-        return mend(task.problem, _levels(task, found), found, tell), None
-    return choose(task.problem, _levels(task, found), found, tell)
+    return choose(task.problem, _with_carrier(task, [khz is not None for khz in found.carriers_khz]), found, tell)
 
 
 def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | None) -> CallAnswer:
@@ -135,9 +145,25 @@ def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | No
         whole,
         carriers_khz=tuple(whole.carriers_khz[i] for i in members),
         spares_khz=tuple(whole.spares_khz[i] for i in members),
-        weak_spares_khz=tuple(whole.weak_spares_khz[i] for i in members) if whole.weak_spares_khz else (),
     )
     return _answer(site, n, [site.wishes[i] for i in members], part, compared)
+
+
+#: In a call of up to so many links every product is enumerated to say whether it is clean; in a larger one the
+#: search's own books say it.
+ENUMERATE_UP_TO = 64
+
+
+def _criterion(site: Problem, n: int, found: Assignment) -> Criterion:
+    """What a call really is, whatever it was looked for as."""
+    placed = [
+        (khz, spares) for khz, spares in zip(found.carriers_khz, found.spares_khz, strict=True) if khz is not None
+    ]
+    if len(placed) > ENUMERATE_UP_TO:
+        return found.criterion
+    carriers, spares_khz = [khz for khz, _ in placed], [spares for _, spares in placed]
+    guards = (site.guard_two_khz, site.guard_three_khz)
+    return "clean" if is_clean(carriers, spares_khz, site.makers_in(n), *guards) else "power"
 
 
 def _answer(
@@ -145,12 +171,12 @@ def _answer(
 ) -> CallAnswer:
     clean, any_ = bounds_of_call(site, site.calls[n])
     names = [wish.name for wish in wishes]
+    criterion = _criterion(site, n, found)
     return CallAnswer(
-        found.criterion,
+        criterion,
         found.proved,
-        clean if found.criterion == "clean" else any_,
+        clean if criterion == "clean" else any_,
         dict(zip(names, found.carriers_khz, strict=True)),
         dict(zip(names, found.spares_khz, strict=True)),
         compared,
-        dict(zip(names, found.weak_spares_khz or ((),) * len(names), strict=True)),
     )

@@ -74,12 +74,16 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
 
 
 def _alike(problem: Problem) -> bool:
-    """Whether all links are of one kind and live together, so that only the set of carriers matters."""
+    """Whether all links are of one kind, live together and alone, so that only the set of carriers matters."""
     first = problem.wishes[0]
     everybody = len(problem.calls) == 1 and len(problem.calls[0]) == len(problem.wishes)
-    return everybody and all(
-        wish.slots_khz is first.slots_khz and wish.spacing_khz == first.spacing_khz and wish.locked_khz is None
-        for wish in problem.wishes
+    return (
+        everybody
+        and not any(problem.makers_khz)
+        and all(
+            wish.slots_khz is first.slots_khz and wish.spacing_khz == first.spacing_khz and wish.locked_khz is None
+            for wish in problem.wishes
+        )
     )
 
 
@@ -174,18 +178,19 @@ def _matched(problem: Problem, grid: Grid, points: IntArray) -> State:
     from linkwright.assign import kernels
 
     together = (tuple(range(len(problem.wishes))),)
-    pool = State(replace(problem, calls=together), grid)
+    makers = tuple(dict.fromkeys(khz for others in problem.makers_khz for khz in others))
+    pool = State(replace(problem, calls=together, makers_khz=(makers,)), grid)
     pool.put_locked()
     klass = int(np.argmax(pool.reaches.sum(axis=1)))
     usable = np.unique(np.concatenate(list({id(slots): slots for slots in grid.wish_slots}.values())))
     for order in (points, usable):
         kernels.extend_greedily(
             order, klass, pool.calls_of[0], pool.reaches[klass], pool.prod, pool.mid, pool.near, pool.members,
-            pool.sizes, pool.wide, pool.narrow, len(problem.wishes) - int(pool.sizes[0]),
+            pool.sizes, pool.wide, pool.narrow, pool.makers + len(problem.wishes) - int(pool.sizes[0]),
         )  # fmt: skip
     state = State(problem, grid)
     state.put_locked()
-    _deal(state, np.setdiff1d(pool.members[0, : pool.sizes[0]], state.carriers))
+    _deal(state, np.setdiff1d(pool.members[0, pool.makers : pool.sizes[0]], state.carriers))
     return state
 
 

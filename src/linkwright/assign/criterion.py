@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 import numpy as np
@@ -11,7 +12,7 @@ import numpy as np
 from linkwright.assign.clean import find_clean
 from linkwright.assign.joint import WORTH_DB, improve_by_levels
 from linkwright.assign.placement import CallLevels, Placement, Score
-from linkwright.assign.problem import Assignment, Criterion, Problem, grid_of, only
+from linkwright.assign.problem import Assignment, Problem, grid_of, only
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
 from linkwright.progress import Tell
@@ -72,23 +73,13 @@ def choose(
     return (_as_clean if clean_wins else _as_power)(problem, best, found), compared
 
 
-def mend(problem: Problem, calls: Sequence[CallLevels], kept: Assignment, tell: Tell) -> Assignment:
-    """A plan that keeps to an earlier one, with those moved who no longer hold and would elsewhere.
-
-    In a clean plan they go where it stays clean. Nobody moves for anybody else's sake.
-    """
-    if not any(call.members.size for call in calls):
-        return kept
-    placement = Placement(problem, calls, _slot_indices(problem, kept))
-    if not _short(placement):
-        return kept
-    looks = looks_for(max(call.members.size for call in calls))
-    if kept.criterion == "clean":
-        state = _state_of(problem, placement)
-        improve_by_levels(placement, tell, looks, lambda link: _clean_slots(state, placement, link))
-        return _as_clean(problem, placement, kept)
-    improve_by_levels(placement, tell, looks)
-    return _as_power(problem, placement, kept)
+def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray) -> Assignment:
+    """Links on slots (links,), -1 for none, as an answer, with spares."""
+    placement = Placement(problem, calls, slots)
+    state = _state_of(problem, placement)
+    clean = not state.conflicts_of_placed().any()
+    found = Assignment("clean" if clean else "power", _carriers(placement), ())
+    return _with_spares(problem, placement, found, state)
 
 
 def better_for_people(new: Score, old: Score) -> bool:
@@ -152,27 +143,35 @@ def _clean_slots(state: State, placement: Placement, link: int) -> BoolArray:
 
 
 def _as_clean(problem: Problem, placement: Placement, found: Assignment) -> Assignment:
-    carriers = _carriers(placement)
-    if carriers == found.carriers_khz:
-        ordered, weak = order_spares(placement, found.spares_khz)
-        return replace(found, spares_khz=ordered, weak_spares_khz=weak)
-    spares = choose_spares(_state_of(problem, placement), clean=True)
-    return _finished(problem, placement, found, "clean", spares)
+    if _carriers(placement) == found.carriers_khz and _all_serve(placement, found):
+        return found
+    return _with_spares(problem, placement, replace(found, criterion="clean"))
 
 
 def _as_power(problem: Problem, placement: Placement, found: Assignment) -> Assignment:
-    spares = choose_spares(_state_of(problem, placement), clean=False)
-    return _finished(problem, placement, found, "power", spares)
+    return _with_spares(problem, placement, replace(found, criterion="power"))
 
 
-def _finished(
-    problem: Problem, placement: Placement, found: Assignment, criterion: Criterion, spares: list[list[int]]
+def _with_spares(
+    problem: Problem, placement: Placement, found: Assignment, state: State | None = None
 ) -> Assignment:
-    grid = grid_of(problem)
-    ordered, weak = order_spares(placement, [tuple(grid.carrier_khz(cell) for cell in mine) for mine in spares])
-    return replace(
-        found, criterion=criterion, carriers_khz=_carriers(placement), spares_khz=ordered, weak_spares_khz=weak
+    """The placement as an answer of the criterion of `found`, with spares that serve, those of `found` first."""
+    given = found.spares_khz or tuple(() for _ in problem.wishes)
+    wishes = tuple(
+        wish if wish.keep_spares_khz else replace(wish, keep_spares_khz=spares)
+        for wish, spares in zip(problem.wishes, given, strict=True)
     )
+    state = state or _state_of(replace(problem, wishes=wishes), placement)
+    serves = None if placement.slots.size > WEIGH_SPARES_UP_TO else partial(spare_holds, placement)
+    spares = choose_spares(state, found.criterion == "clean", serves)
+    in_order = tuple(tuple(state.grid.carrier_khz(cell) for cell in mine) for mine in spares)
+    return replace(found, carriers_khz=_carriers(placement), spares_khz=in_order)
+
+
+def _all_serve(placement: Placement, found: Assignment) -> bool:
+    if placement.slots.size > WEIGH_SPARES_UP_TO:
+        return True
+    return all(spare_holds(placement, link, khz) for link, mine in enumerate(found.spares_khz) for khz in mine)
 
 
 def _carriers(placement: Placement) -> tuple[int | None, ...]:
@@ -183,27 +182,20 @@ def _carriers(placement: Placement) -> tuple[int | None, ...]:
 
 #: Beyond this many links their spares are not weighed one by one.
 WEIGH_SPARES_UP_TO: Final = 40
-
-
-def order_spares(
-    placement: Placement, spares_khz: Sequence[tuple[int, ...]]
-) -> tuple[tuple[tuple[int, ...], ...], tuple[tuple[int, ...], ...]]:
-    """The same spares, those first on which everybody would hold who holds now; and those on which not."""
-    nothing: tuple[tuple[int, ...], ...] = tuple(() for _ in spares_khz)
-    if placement.slots.size > WEIGH_SPARES_UP_TO:
-        return tuple(spares_khz), nothing
-    good = [[khz for khz in mine if spare_holds(placement, link, khz)] for link, mine in enumerate(spares_khz)]
-    weak = tuple(tuple(khz for khz in mine if khz not in held) for mine, held in zip(spares_khz, good, strict=True))
-    return tuple((*held, *bad) for held, bad in zip(good, weak, strict=True)), weak
+#: By how much a link may have less in hand on a spare than on its carrier where it falls short anyway, and by how
+#: much anybody may fall short on a spare of an earlier plan: levels are worked out at one carrier a link [dB].
+SPARE_WORSE_DB: Final = 1.0
 
 
 def spare_holds(placement: Placement, link: int, spare_khz: int) -> bool:
-    """Whether on a spare a link would be no worse off than it is short now, and nobody who holds would be lost."""
-    slot = int(np.searchsorted(placement.problem.wishes[link].slots_khz, spare_khz))
+    """Whether on a spare a link would hold, or be short by hardly more than now, and nobody who holds be lost."""
+    wish = placement.problem.wishes[link]
+    slack = SPARE_WORSE_DB if spare_khz in wish.keep_spares_khz else 0.0
+    slot = int(np.searchsorted(wish.slots_khz, spare_khz))
     _, outcomes = placement.try_slot(link, slot)
     for call, before, after in zip(placement.calls, placement.outcomes, outcomes, strict=True):
-        lost = (before.excess_db >= 0.0) & (after.excess_db < 0.0)
-        worse = (call.members == link) & (after.excess_db < np.minimum(before.excess_db, 0.0))
+        lost = (before.excess_db >= 0.0) & (after.excess_db < -slack)
+        worse = (call.members == link) & (after.excess_db < np.minimum(before.excess_db - SPARE_WORSE_DB, -slack))
         if bool((lost | worse).any()):
             return False
     return True

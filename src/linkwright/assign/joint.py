@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.assign.levels import driving
 from linkwright.assign.placement import CallLevels, Outcome, Placement, Score
 from linkwright.progress import Tell
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -24,13 +25,14 @@ def anywhere(_link: int) -> None:
 def improve_by_levels(
     placement: Placement, tell: Tell, looks: int, allowed: Callable[[int], BoolArray | None] = anywhere
 ) -> None:
-    """Move the worst links to where everybody is better off, until no look finds anything or looks run out.
+    """Move the worst links to where everybody is better off, until no look finds anything or looks run out, or
+    nobody who is short is so for what he hears.
 
     `allowed` says for a link which of its slots (m,) it may take; None: all that keep the spacing.
     """
     made = 0
     standing = placement.score()
-    while made < looks:
+    while made < looks and placement.could_gain(WORTH_DB):
         for link in placement.worst():
             best = None
             for slot in candidates(placement, link, allowed(link)):
@@ -92,7 +94,12 @@ def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at:
     entry = np.minimum(entry.astype(np.int64), radio.rejection.shape[2] - 1)
     adjacent = (radio.rejection[radio.kind[others][None, :], radio.kind[at], entry] * received[None, :]).sum(axis=1)
     products = _product_map(
-        f, radio.width_khz[others], received, float(radio.iip3_mw[at]), slots_khz, float(radio.width_khz[at])
+        f,
+        radio.width_khz[others],
+        driving(received, radio.iip3_mw[at]),
+        float(radio.iip3_mw[at]),
+        slots_khz,
+        float(radio.width_khz[at]),
     )
     total = radio.noise_mw[at] + call.air_mw[at][free] + adjacent + products
     return np.asarray(10.0 * np.log10(total / radio.noise_mw[at]))

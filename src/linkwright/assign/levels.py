@@ -1,9 +1,9 @@
 """The level computation as the judge: what everybody's carriers and powers do to everybody's receivers.
 
 For one call with n links. Every quantity is linear: milliwatts, ratios. The wanted signal is the local mean at the
-worst spot of its route; interferers stand where they are heard best. Contributions in receiver v's filter:
+place of its route that decides; interferers stand where they are heard best. Contributions in receiver v's filter:
 
-- products of its own making, 2A-B and A+B-C of everything at its input (`iip3_mw`);
+- products of its own making, 2A-B and A+B-C of everything at its input (`iip3_mw`), none stronger than its makers;
 - products radiated by transmitters: B's signal couples into A's output stage, which radiates 2A-B
   (`coupling`, `conversion`); ITU-R SM.2021;
 - adjacent carriers through mask and filter (`rejection`; ITU-R SM.337);
@@ -35,12 +35,12 @@ class Radio:
 
     Transmitters after the first `own` are others: they are heard, and their columns mean nothing.
 
-    gain : (n, n) from conducted power to the receiver's input; on the diagonal the wanted signal's, at its worst
-        spot, elsewhere an interferer's at its strongest.
+    gain : (n, n) from conducted power to the receiver's input; on the diagonal the wanted signal's, at the
+        place that decides, elsewhere an interferer's at its strongest.
     coupling : (n, n) from the output of B (row) into the output stage of A (column); the diagonal is nothing.
     conversion : (n,) radiated 2A-B of A over what couples into it.
     noise_mw, need, to_hold : (n,) noise, C/(N+I) at which the audio is unbroken, and how much more than that the
-        local mean must have for the link to hold along its route.
+        local mean must have for the link to hold: what fading and doubt take.
     iip3_mw, blocking_mw, width_khz : (n,).
     rejection : (kinds, kinds, m) share of a transmitter's power that a receiver's filter lets in at a distance of
         0, `rejection_step_khz`, ...; the last entry holds beyond; `kind` (n,) indexes both.
@@ -103,31 +103,56 @@ class Unwanted:
         return self.receiver + self.transmitter + self.adjacent + self.blocking
 
 
-def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
-    """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
-    received = radio.gain * powers_mw[:, None]
-    radiated = radiated_share(radio, powers_mw)
-    if radio.compiled:
+class OnCarriers:
+    """A radio on carriers (n,) [kHz]: what does not depend on powers, worked out once for as many as are tried."""
+
+    def __init__(self, radio: Radio, carriers_khz: IntArray) -> None:
+        self.radio, self.carriers_khz = radio, carriers_khz
+        self.through = radio.gain * rejections(radio, carriers_khz)
+        self.off = radio.gain - np.diag(np.diagonal(radio.gain))
+        self.blocked = radio.noise_mw * ONE_DB_MORE / radio.blocking_mw
+        self.order = np.argsort(carriers_khz, kind="stable")
+        sorted_both = np.ix_(self.order, self.order)
+        self.sorted_khz, self.sorted_width = carriers_khz[self.order], radio.width_khz[self.order]
+        self.sorted_gain = np.ascontiguousarray(radio.gain[sorted_both])
+        self.sorted_iip3 = radio.iip3_mw[self.order]
+        self.sorted_share = np.ascontiguousarray((radio.coupling * radio.conversion[None, :])[sorted_both])
+
+    def unwanted(self, powers_mw: FloatArray) -> Unwanted:
+        """The interference that the links of a call make each other at powers (n,) [mW]."""
+        at_receiver, at_transmitter = self._products(powers_mw)
+        return Unwanted(
+            at_receiver, at_transmitter, powers_mw @ self.through, self.blocked * (powers_mw @ self.off)
+        )
+
+    def _products(self, powers_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
+        radio = self.radio
+        if not radio.compiled:
+            received = radio.gain * powers_mw[:, None]
+            return plain_products(radio, self.carriers_khz, received, radiated_share(radio, powers_mw))
         from linkwright.physics.intermodulation.compiled_inband import every_filter
 
-        order = np.argsort(carriers_khz, kind="stable")
-        back = np.argsort(order, kind="stable")
-        at_receiver, at_transmitter = np.zeros(radio.transmitters), np.zeros(radio.transmitters)
+        powers = powers_mw[self.order]
+        received = self.sorted_gain * powers[:, None]
+        at_receiver, at_transmitter = np.zeros(powers.size), np.zeros(powers.size)
         every_filter(
-            carriers_khz[order],
-            radio.width_khz[order],
-            np.ascontiguousarray(received[np.ix_(order, order)]),
-            np.ascontiguousarray(radiated[np.ix_(order, order)]),
-            radio.iip3_mw[order],
+            self.sorted_khz,
+            self.sorted_width,
+            received,
+            driving(received, self.sorted_iip3),
+            powers[:, None] * self.sorted_share / powers[None, :],
+            self.sorted_iip3,
             at_receiver,
             at_transmitter,
         )
-        at_receiver, at_transmitter = at_receiver[back], at_transmitter[back]
-    else:
-        at_receiver, at_transmitter = plain_products(radio, carriers_khz, received, radiated)
-    adjacent, off_channel = neighbours(radio, carriers_khz, received)
-    blocking = radio.noise_mw * ONE_DB_MORE * off_channel / radio.blocking_mw
-    return Unwanted(at_receiver, at_transmitter, adjacent, blocking)
+        back = np.empty(powers.size, dtype=np.int64)
+        back[self.order] = np.arange(powers.size)
+        return at_receiver[back], at_transmitter[back]
+
+
+def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
+    """The interference that the links of a call make each other, on carriers (n,) [kHz] at powers (n,) [mW]."""
+    return OnCarriers(radio, carriers_khz).unwanted(powers_mw)
 
 
 def radiated_share(radio: Radio, powers_mw: FloatArray) -> FloatArray:
@@ -165,10 +190,17 @@ def plain_products(
     i, j, k = i[distinct], j[distinct], k[distinct]
     share_two = _shares(2 * f[a] - f[b], (w[a], w[a], w[b]), f, w)
     share_three = _shares(f[i] + f[j] - f[k], (w[i], w[j], w[k]), f, w)
-    two = (received_mw[a] ** 2 * received_mw[b] * share_two).sum(axis=0)
-    three = (received_mw[i] * received_mw[j] * received_mw[k] * share_three).sum(axis=0)
+    drive = driving(received_mw, radio.iip3_mw)
+    two = (drive[a] ** 2 * drive[b] * share_two).sum(axis=0)
+    three = (drive[i] * drive[j] * drive[k] * share_three).sum(axis=0)
     sent = (received_mw[a] * radiated[b, a][:, None] * share_two).sum(axis=0)
     return (two + 4.0 * three) / radio.iip3_mw**2, sent
+
+
+def driving(received_mw: FloatArray, iip3_mw: FloatArray | float) -> FloatArray:
+    """The levels with which a receiver's products grow: no more than half of its intercept, from where on they
+    would be stronger than what makes them. Shapes broadcast, receivers last."""
+    return np.minimum(received_mw, np.asarray(iip3_mw) / 2.0)
 
 
 def _shares(
@@ -180,7 +212,7 @@ def _shares(
 
 
 def excess_db(radio: Radio, powers_mw: FloatArray, air_mw: FloatArray, own: Unwanted) -> FloatArray:
-    """How far each link (own,) is over what it needs to hold [dB]; below nothing it does not hold."""
+    """What each link (own,) has in hand [dB]; below nothing it does not hold."""
     own_links = slice(radio.own)
     wanted = (np.diagonal(radio.gain) * powers_mw)[own_links]
     noise = radio.noise_mw[own_links] + air_mw + own.total[own_links]

@@ -8,12 +8,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, excess_db, unwanted
+from linkwright.assign.levels import OnCarriers, Radio, excess_db
 from linkwright.assign.problem import Problem
-from linkwright.units import FloatArray, IntArray
+from linkwright.units import BoolArray, FloatArray, IntArray
+
+#: Differences of what is in hand that are rounding [dB].
+SAME_DB: Final = 1e-9
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PowerWishes:
+    """What the links (n,) of a call wish of their powers: the reserve beyond holding [dB], and who wants the
+    most."""
+
+    names: tuple[str, ...]
+    reserve_db: FloatArray
+    most: BoolArray
+
+    def only(self, mine: IntArray) -> PowerWishes:
+        """The same for some of the links."""
+        return PowerWishes(tuple(self.names[int(i)] for i in mine), self.reserve_db[mine], self.most[mine])
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,7 +40,8 @@ class CallLevels:
 
     `air_mw[m]` is what the air brings on each slot of the m-th live link; `steps_mw[m]` its steps, ascending, and
     `most_mw[m]` the most that is allowed on each of its slots. `others_khz` and `others_mw` are the narrow
-    transmitters of others, in the order in which the radio has them after the links.
+    transmitters of others, in the order in which the radio has them after the links; `wishes` are of powers;
+    `doubt_db` (n,) is what not knowing takes of each link's margin: short by more than that, it fails [dB].
     """
 
     members: IntArray
@@ -32,6 +51,8 @@ class CallLevels:
     most_mw: tuple[FloatArray, ...]
     others_khz: IntArray
     others_mw: FloatArray
+    wishes: PowerWishes
+    doubt_db: FloatArray
 
     def only(self, keep: Sequence[bool]) -> CallLevels:
         """The same call for some of its links: `keep` (n,)."""
@@ -51,15 +72,19 @@ class CallLevels:
             part(self.most_mw),
             self.others_khz,
             self.others_mw,
+            self.wishes.only(mine),
+            self.doubt_db[mine],
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What carriers come to in one call: powers (n,) [mW] and excess over holding (n,) [dB]."""
+    """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], and how much interference and
+    air raise the noise (n,) [dB]."""
 
     powers_mw: FloatArray
     excess_db: FloatArray
+    rise_db: FloatArray
 
 
 @dataclass(frozen=True, order=True, slots=True)
@@ -74,29 +99,85 @@ class Score:
 
 
 def settle_powers(call: CallLevels, slots: Sequence[int], carriers_khz: IntArray) -> Outcome:
-    """The least powers at which everybody holds who can, for carriers (n,) on each link's slot index.
+    """The powers of a call, for carriers (n,) on each link's slot index; independent of the links' order.
 
-    Powers start at the least step and only rise, each to the least step that holds against what the others
-    now do, until nobody is helped: the least fixed point (the argument of Yates 1995). One that cannot hold
-    at its highest step has that step.
+    From the least steps powers only rise, each to the least step that has its reserve in hand against what the
+    others now do, to its highest where the reserve is not to be had, until nobody is helped: the least fixed point
+    (the argument of Yates 1995). Whoever would not hold at the highest step waits at the least one, and is raised
+    last, the worst first, as far as nobody who holds is lost. Then those who wish for the most are raised, the
+    worst first, as far as nobody falls under the reserve.
     """
-    n = call.radio.own
-    air = np.array([call.air_mw[m][slots[m]] for m in range(n)])
-    steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
-    every_khz = np.concatenate([carriers_khz, call.others_khz])
-    at = np.zeros(n, dtype=np.int64)
-    while True:
-        powers = np.array([steps[m][at[m]] for m in range(n)])
-        every_mw = np.concatenate([powers, call.others_mw])
-        excess = excess_db(call.radio, every_mw, air, unwanted(call.radio, every_khz, every_mw))
-        raised = False
-        for m in np.flatnonzero(excess < 0.0):
-            enough = np.flatnonzero(10.0 * np.log10(steps[m] / powers[m]) + excess[m] >= 0.0)
-            wanted = int(enough[0]) if enough.size else steps[m].size - 1
-            if wanted > at[m]:
-                at[m], raised = wanted, True
-        if not raised:
-            return Outcome(powers, excess)
+    powers = _Powers(call, slots, carriers_khz)
+    powers.rise()
+    excess = powers.excess_db(powers.at)
+    for m in powers.order(np.flatnonzero(excess < 0.0)):
+        powers.raise_one(m, np.zeros(excess.size))
+    for m in powers.order(np.flatnonzero(call.wishes.most)):
+        powers.raise_one(m, call.wishes.reserve_db)
+    return powers.outcome()
+
+
+class _Powers:
+    """The steps of a call's links while they are settled: `at` (n,) is each one's step."""
+
+    def __init__(self, call: CallLevels, slots: Sequence[int], carriers_khz: IntArray) -> None:
+        self.call, n = call, call.radio.own
+        self.air = np.array([call.air_mw[m][slots[m]] for m in range(n)])
+        self.steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
+        self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
+        self.at = np.zeros(n, dtype=np.int64)
+        self._known: dict[bytes, FloatArray] = {}
+
+    def mw(self, at: IntArray) -> FloatArray:
+        """Powers at steps (n,) [mW]."""
+        return np.array([steps[i] for steps, i in zip(self.steps, at, strict=True)])
+
+    def excess_db(self, at: IntArray) -> FloatArray:
+        """What everybody has in hand at steps (n,) [dB]."""
+        key = at.tobytes()
+        if key not in self._known:
+            every_mw = np.concatenate([self.mw(at), self.call.others_mw])
+            own = self.here.unwanted(every_mw)
+            self._known[key] = excess_db(self.call.radio, every_mw, self.air, own)
+        return self._known[key]
+
+    def outcome(self) -> Outcome:
+        """What the steps come to as they stand."""
+        radio, powers, excess = self.call.radio, self.mw(self.at), self.excess_db(self.at)
+        own = slice(radio.own)
+        alone = np.diagonal(radio.gain)[own] * powers / (radio.noise_mw * radio.need * radio.to_hold)[own]
+        return Outcome(powers, excess, np.asarray(10.0 * np.log10(alone) - excess))
+
+    def rise(self) -> None:
+        """The least fixed point of those who can hold."""
+        reserve = self.call.wishes.reserve_db
+        raised = True
+        while raised:
+            raised = False
+            excess, powers = self.excess_db(self.at), self.mw(self.at)
+            for m in np.flatnonzero(excess < reserve):
+                would = 10.0 * np.log10(self.steps[m] / powers[m]) + excess[m]
+                enough = np.flatnonzero(would >= reserve[m])
+                wanted = int(enough[0]) if enough.size else would.size - 1 if would[-1] >= 0.0 else 0
+                if wanted > self.at[m]:
+                    self.at[m], raised = wanted, True
+
+    def order(self, which: IntArray) -> list[int]:
+        """Links, the one with the least in hand first, alike ones by name."""
+        excess, names = np.round(self.excess_db(self.at), 6), self.call.wishes.names
+        return sorted((int(m) for m in which), key=lambda m: (excess[m], names[m]))
+
+    def raise_one(self, m: int, keep_db: FloatArray) -> None:
+        """Raise a link to its highest step at which nobody else who has it now has less than `keep_db` (n,)."""
+        others = np.arange(self.at.size) != m
+        before = self.excess_db(self.at)
+        least = np.where(before >= 0.0, np.minimum(before, keep_db), -np.inf)
+        for step in range(self.steps[m].size - 1, int(self.at[m]), -1):
+            trial = self.at.copy()
+            trial[m] = step
+            if bool((self.excess_db(trial) >= least - SAME_DB)[others].all()):
+                self.at = trial
+                return
 
 
 def score(outcomes: Sequence[Outcome], quiet_db: float, placed: int) -> Score:
@@ -166,6 +247,11 @@ class Placement:
         """Put a link on another slot, with the outcomes that `try_slot` found."""
         self.slots[link] = slot
         self.outcomes = outcomes
+
+    def could_gain(self, least_db: float) -> bool:
+        """Whether anybody is short who would be less so by so much on a quieter carrier; distance no carrier
+        mends."""
+        return any(bool(((o.excess_db < 0.0) & (o.rise_db > least_db)).any()) for o in self.outcomes)
 
     def weakest(self) -> float:
         """The least excess of any link [dB]; infinite where nobody is live."""

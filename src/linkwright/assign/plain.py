@@ -10,7 +10,7 @@ import numpy as np
 from linkwright.units import CountArray, IntArray
 
 
-def _spans(counts: CountArray, low: IntArray, high: IntArray, sign: int) -> None:
+def spans(counts: CountArray, low: IntArray, high: IntArray, sign: int) -> None:
     """Add `sign` to counts[low..high] for each pair, cells outside left out: by the ends, then summed up."""
     low, high = np.maximum(low, 0), np.minimum(high, counts.size - 1)
     some = low <= high
@@ -34,16 +34,16 @@ def change(
 ) -> None:
     """`kernels.change`, arguments and effect alike."""
     for s in range(near.shape[0]):
-        _spans(near[s], np.array([cell - reach[s]]), np.array([cell + reach[s]]), sign)
+        spans(near[s], np.array([cell - reach[s]]), np.array([cell + reach[s]]), sign)
     others = members[:count]
     two = np.concatenate([2 * cell - others, 2 * others - cell])
-    _spans(prod, two - wide, two + wide, sign)
+    spans(prod, two - wide, two + wide, sign)
     middle = cell + others
-    _spans(mid, (middle - wide + 1) // 2, (middle + wide) // 2, sign)
+    spans(mid, (middle - wide + 1) // 2, (middle + wide) // 2, sign)
     differences = (others[:, None] - others[None, :])[~np.eye(count, dtype=np.bool_)]
     first, second = np.triu_indices(count, k=1)
     three = np.concatenate([cell + differences, others[first] + others[second] - cell])
-    _spans(prod, three - narrow, three + narrow, sign)
+    spans(prod, three - narrow, three + narrow, sign)
 
 
 def scan(

@@ -23,7 +23,8 @@ class Wish:
 
     `slots_khz` are the carriers it may have, ascending, each once, shape (m,); `rise_db` says how much the air
     raises the noise on each [dB], shape (m,). `locked_khz`, one of the slots, is the only carrier that a locked
-    link takes (its spares are free). `keep_khz` and `keep_spares_khz` are what it had in an earlier plan.
+    link takes (its spares are free). `keep_khz`, `keep_spares_khz` and `keep_rank` (2 holds, 1 thin, 0 fails) are
+    what it had in an earlier plan.
     """
 
     name: str
@@ -34,6 +35,7 @@ class Wish:
     locked_khz: int | None = None
     keep_khz: int | None = None
     keep_spares_khz: tuple[int, ...] = ()
+    keep_rank: int = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +43,21 @@ class Problem:
     """Links on one site. `calls` names, by index, who is live together; a link may be in several calls.
 
     A product 2A-B nearer than `guard_two_khz` or A+B-C nearer than `guard_three_khz` to a carrier hits it.
+    `roomy_khz` is the distance from which on no product touches a channel: where there is room, it is kept.
+    `makers_khz[k]` are the carriers of others that are on during call k: they make products, and nobody minds what
+    falls on them. None at all where it is empty.
     """
 
     wishes: tuple[Wish, ...]
     calls: tuple[tuple[int, ...], ...]
     guard_two_khz: int
     guard_three_khz: int
+    makers_khz: tuple[tuple[int, ...], ...] = ()
+    roomy_khz: int = 0
+
+    def makers_in(self, call: int) -> tuple[int, ...]:
+        """The carriers of others that are on during a call [kHz]."""
+        return self.makers_khz[call] if self.makers_khz else ()
 
     @property
     def guard_khz(self) -> int:
@@ -63,15 +74,12 @@ class Assignment:
     """The answer. `carriers_khz[i]` is None for a link that found no place; `spares_khz[i]` are in order.
 
     `proved` tells that a clean placement of all is impossible, where `criterion` is "power" for that reason.
-    `weak_spares_khz[i]` are the spares of link i on which, by level, it or somebody else would not hold, where that
-    was looked at.
     """
 
     criterion: Criterion
     carriers_khz: tuple[int | None, ...]
     spares_khz: tuple[tuple[int, ...], ...]
     proved: bool = False
-    weak_spares_khz: tuple[tuple[int, ...], ...] = ()
 
     @property
     def placed(self) -> int:

@@ -77,7 +77,7 @@ def _filled(state: State, like: int) -> int:
     grid: Grid = state.grid
     cells = grid.wish_slots[like]
     calls = np.arange(len(state.problem.calls), dtype=np.int64)
-    room = np.zeros((calls.size, cells.size + state.carriers.size + 1), dtype=np.int64)
+    room = np.zeros((calls.size, cells.size + state.members.shape[1]), dtype=np.int64)
     room[:, : state.members.shape[1]] = state.members[:, : room.shape[1]]
     klass, added = int(state.klass[like]), 0
     out = np.zeros(cells.size, dtype=np.int64)

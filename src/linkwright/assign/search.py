@@ -6,7 +6,6 @@ fewest products on carriers. See docs/decisions/0003-assignment.md.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +14,7 @@ from linkwright.assign.clean import find_clean
 from linkwright.assign.crowded import least_hit
 from linkwright.assign.keep import keep
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of, only
+from linkwright.assign.roomy import answer_with_spares, larger_with_spares, roomy
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
 from linkwright.progress import Tell, quiet
@@ -37,6 +37,9 @@ def solve(problem: Problem, tell: Tell = quiet, effort: float = 0.25) -> Assignm
     grid = grid_of(problem)
     if any(wish.keep_khz is not None for wish in problem.wishes):
         return keep(problem, grid, tell)
+    wide = roomy(problem, tell)
+    if wide is not None:
+        return wide
     reserve = _with_spares_as_links(problem, tell)
     if reserve is not None:
         return reserve
@@ -112,26 +115,13 @@ def _with_spares_as_links(problem: Problem, tell: Tell) -> Assignment | None:
     The strongest promise, taken where it costs little to find; None where it does not.
     """
     links = len(problem.wishes)
-    owners = [i for i, wish in enumerate(problem.wishes) for _ in range(wish.spares)]
-    if not owners:
+    larger, mates = larger_with_spares(problem)
+    if len(larger.wishes) == links:
         return None
-    mates: list[list[int]] = [[] for _ in range(links)]
-    for n, owner in enumerate(owners):
-        mates[owner].append(links + n)
-    wishes = (*problem.wishes, *(replace(problem.wishes[i], locked_khz=None) for i in owners))
-    calls = tuple((*call, *(mate for i in call for mate in mates[i])) for call in problem.calls)
-    larger = replace(problem, wishes=wishes, calls=calls)
     grid = grid_of(larger)
     found = find_clean(larger, grid, tell, effort=0.02)
     if found.cells is None:
         return None
     state = State.standing(larger, grid, found.cells)
     improve(state)
-    spares = [sorted((int(state.carriers[m]) for m in mine), key=_rise(state, i)) for i, mine in enumerate(mates)]
-    return answer(grid, "clean", state.carriers[:links], spares)
-
-
-def _rise(state: State, link: int) -> Callable[[int], float]:
-    """How much the air raises the noise of a link on a cell [dB]."""
-    cells = state.grid.wish_slots[link]
-    return lambda cell: float(state.problem.wishes[link].rise_db[np.searchsorted(cells, cell)])
+    return answer_with_spares(state, mates)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from typing import Final
 
 import numpy as np
 
@@ -11,9 +12,15 @@ from linkwright.assign.problem import Problem
 from linkwright.assign.state import State
 from linkwright.units import BoolArray, IntArray
 
+Serves = Callable[[int, int], bool]
+#: How many slots are asked for by level before a link goes without another spare.
+ASKED_A_SPARE: Final = 12
 
-def choose_spares(state: State, clean: bool) -> list[list[int]]:
+
+def choose_spares(state: State, clean: bool, serves: Serves | None = None) -> list[list[int]]:
     """Spares for every placed link, in order, as cells; fewer than wished where there are no more.
+
+    `serves` says whether a carrier [kHz] would do for a link by level: what would not is not offered.
 
     A spare keeps its spacing to every carrier and every other spare. In a clean plan no product of the carriers
     in use falls on it, and after its link has moved there everything is still clean; where the plan is not
@@ -30,15 +37,33 @@ def choose_spares(state: State, clean: bool) -> list[list[int]]:
         for link in sorted(wanting, key=lambda i: (not again[i], int(np.count_nonzero(open_[i])), i)):
             cells = state.grid.wish_slots[link]
             free = _open(state, link, spares, cost[link], clean)
-            earlier = [n for n in again[link] if free[n]]
-            if earlier:
-                spares[link].append(int(cells[earlier[0]]))
-            elif free.any():
-                free_slots = np.flatnonzero(free)
-                least = free_slots[cost[link][free_slots] == cost[link][free_slots].min()]
-                taken = np.array([*state.carriers[placed], *(c for s in spares for c in s)])
-                spares[link].append(int(cells[quietest(state, link, least, taken)]))
+            taken = np.array([*state.carriers[placed], *(c for s in spares for c in s)])
+            for slot in _offered(state, link, free, cost[link], taken, again[link]):
+                if serves is None or serves(link, state.grid.carrier_khz(int(cells[slot]))):
+                    spares[link].append(int(cells[slot]))
+                    break
     return spares
+
+
+def _offered(
+    state: State, link: int, free: BoolArray, cost: IntArray, taken: IntArray, earlier: Sequence[int]
+) -> Iterator[int]:
+    """Slots for a spare, the best first: those of an earlier plan, then the least hit and quietest; after some of
+    them none near one that was offered."""
+    free = free.copy()
+    wish, cells = state.problem.wishes[link], state.grid.wish_slots[link]
+    for nth in range(ASKED_A_SPARE):
+        again = [n for n in earlier if free[n]]
+        if again:
+            slot = again[0]
+        elif free.any():
+            open_ = np.flatnonzero(free)
+            slot = quietest(state, link, open_[cost[open_] == cost[open_].min()], taken)
+        else:
+            return
+        yield slot
+        beside = 0 if nth < ASKED_A_SPARE // 2 else wish.spacing_khz
+        free &= np.abs(cells - cells[slot]) * state.grid.step_khz > beside
 
 
 def _still_open(state: State, link: int, free: BoolArray) -> list[int]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import functools
+from dataclasses import dataclass
+
 import numpy as np
 
 from linkwright.assign import plain
 from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem, grid_of
-from linkwright.units import BoolArray, IntArray
+from linkwright.units import BoolArray, CountArray, IntArray
 
 #: Up to this many links the plain histograms do; beyond it the compiled ones are worth their loading.
 FEW_LINKS = 32
@@ -21,13 +24,19 @@ class State:
     def __init__(self, problem: Problem, grid: Grid | None = None) -> None:
         self.problem = problem
         self._put, self._scan = plain.put, plain.scan
-        if len(problem.wishes) > FEW_LINKS:
+        self.makers = max((len(makers) for makers in problem.makers_khz), default=0)
+        if len(problem.wishes) + self.makers > FEW_LINKS:
             from linkwright.assign import kernels
 
             self._put, self._scan = kernels.put, kernels.scan
         self.grid = grid or grid_of(problem)
-        self.wide = _cells_inside(problem.guard_khz, self.grid.step_khz)
-        self.narrow = _cells_inside(problem.guard_three_khz, self.grid.step_khz)
+        # Others may stand between the cells; counted on the nearest, they are off by half a cell, and the products
+        # that they make with ours by a whole one, which the guards then keep in addition.
+        between = any(
+            (khz - self.grid.base_khz) % self.grid.step_khz for makers in problem.makers_khz for khz in makers
+        )
+        self.wide = _cells_inside(problem.guard_khz, self.grid.step_khz) + between
+        self.narrow = _cells_inside(problem.guard_three_khz, self.grid.step_khz) + between
         spacings = sorted({max(wish.spacing_khz, problem.guard_khz) for wish in problem.wishes})
         self.klass = np.array(
             [spacings.index(max(wish.spacing_khz, problem.guard_khz)) for wish in problem.wishes],
@@ -44,8 +53,15 @@ class State:
         self.prod = np.zeros((calls, cells), dtype=np.int32)
         self.mid = np.zeros((calls, cells), dtype=np.int32)
         self.near = np.zeros((calls, max(len(spacings), 1), cells), dtype=np.int32)
-        self.members = np.zeros((calls, len(problem.wishes) + 1), dtype=np.int64)
+        self.members = np.zeros((calls, self.makers + len(problem.wishes) + 1), dtype=np.int64)
         self.sizes = np.zeros(calls, dtype=np.int64)
+        for call, makers in enumerate(problem.makers_khz):
+            if makers:
+                standing = _others(makers, self.grid.base_khz, self.grid.step_khz, cells, self.wide, self.narrow)
+                self.prod[call] = standing.prod
+                self.mid[call] = standing.mid
+                self.members[call, : len(makers)] = standing.cells
+                self.sizes[call] = len(makers)
 
     @classmethod
     def standing(cls, problem: Problem, grid: Grid, cells: IntArray) -> State:
@@ -110,6 +126,37 @@ class State:
             shadow = SPACING_WEIGHT * self.calls_of[link].size
             out[link] = self.conflicts(int(link), cell)[0] - shadow
         return out
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Others:
+    """The carriers of others in a call: their cells (m,), and what they bring on each cell of the grid (cells,)."""
+
+    cells: IntArray
+    prod: CountArray
+    mid: CountArray
+
+
+@functools.lru_cache(maxsize=32)
+def _others(
+    makers_khz: tuple[int, ...], base_khz: int, step_khz: int, cells: int, wide: int, narrow: int
+) -> _Others:
+    """What others bring by themselves. A carrier within a guard of theirs is hit by what they make with it; one in
+    the middle of two others by their A+B-C with itself, but what it makes with one of them and falls on the
+    other hits nobody of ours.
+
+    Two others within a guard of each other hit every carrier, wherever it goes; that is left out here, since no
+    choice changes it, and is told in the end (`assign.products`).
+    """
+    at = np.array([round((khz - base_khz) / step_khz) for khz in makers_khz], dtype=np.int64)
+    prod, mid, unused = np.zeros((3, cells), dtype=np.int32)
+    near = np.zeros((0, cells), dtype=np.int32)
+    for count, cell in enumerate(at):
+        plain.change(prod, unused, near, at[:0], at, count, int(cell), 1, wide, narrow)
+        prod[max(int(cell) - wide, 0) : max(int(cell) + wide + 1, 0)] += 1
+        middle = cell + at[:count]
+        plain.spans(mid, (middle - narrow + 1) // 2, (middle + narrow) // 2, 1)
+    return _Others(at, prod, mid)
 
 
 def _cells_inside(distance_khz: int, step_khz: int) -> int:

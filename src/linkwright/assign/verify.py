@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,12 +25,18 @@ class Placed:
     allowed_khz: NDArray[np.int64]
 
 
-def faults(links: Sequence[Placed], clean: bool, guard_two_khz: int, guard_three_khz: int) -> Iterator[str]:
+def faults(
+    links: Sequence[Placed],
+    clean: bool,
+    guard_two_khz: int,
+    guard_three_khz: int,
+    others_khz: Mapping[str, int] = MappingProxyType({}),
+) -> Iterator[str]:
     """What is wrong with a call of a plan, a sentence each; nothing where it is right.
 
     Carriers and spares lie on allowed slots and keep the larger spacing of two types. In a clean plan no product
-    of carriers in use falls on a carrier or a spare, and none on a carrier after any one link moved to its
-    first spare.
+    of carriers in use, those of others (by name) among them, falls on a carrier or a spare of ours, and none on
+    a carrier after any one link moved to its first spare.
     """
     yield from _off_their_slots(links)
     yield from _too_near(links)
@@ -37,11 +44,12 @@ def faults(links: Sequence[Placed], clean: bool, guard_two_khz: int, guard_three
         return
     in_use = {link.name: link.carrier_khz for link in links}
     spares = [(f"spare of {link.name}", spare) for link in links for spare in link.spares_khz]
-    yield from _hits(in_use, [*in_use.items(), *spares], guard_two_khz, guard_three_khz)
+    makers = {**{f"{name} (other)": khz for name, khz in others_khz.items()}, **in_use}
+    yield from _hits(makers, [*in_use.items(), *spares], guard_two_khz, guard_three_khz)
     for link in links:
         if link.spares_khz:
             moved = {**in_use, link.name: link.spares_khz[0]}
-            for fault in _hits(moved, list(moved.items()), guard_two_khz, guard_three_khz):
+            for fault in _hits({**makers, **moved}, list(moved.items()), guard_two_khz, guard_three_khz):
                 yield f"after {link.name} moves to its first spare: {fault}"
 
 
@@ -140,11 +148,14 @@ def level_faults(
     for filter_kind in np.unique(kind[looked_at]):
         inside = _Inside(kinds, float(kinds[filter_kind]))
         filters = looked_at[kind[looked_at] == filter_kind]
-        threes = _threes_mw(carriers_khz, kind, received_mw, filters, inside)
+        # Products do not grow with what is over half of the receiver's intercept: they would pass their makers.
+        limited = np.clip(received_mw, 0.0, 0.5 * iip3_mw[None, :])
+        threes = _threes_mw(carriers_khz, kind, limited, filters, inside)
         for v, three in zip(filters, threes, strict=True):
             level = received_mw[:, v]
             two = inside.share(at_two - carriers_khz[v], kind[a], kind[a], kind[b])
-            made = float((two * level[a] * level[a] * level[b]).sum()) + float(three)
+            held = np.clip(level, 0.0, 0.5 * iip3_mw[v])
+            made = float((two * held[a] * held[a] * held[b]).sum()) + float(three)
             sent = float((two * level[a] * radiated[b, a]).sum())
             found, claimed = made / float(iip3_mw[v]) ** 2 + sent, float(claimed_mw[v])
             if abs(found - claimed) > TOLERANCE * (found + noise_mw[v]):

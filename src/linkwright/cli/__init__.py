@@ -15,6 +15,7 @@ import typer.main
 COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("plan", "Plan a shoot: carriers, spares, powers, each link proved."),
     "check": ("check", "Read a shoot and judge it, without planning."),
+    "hit": ("hit", "Somebody is on a carrier: plan again with the fewest moves, and how to switch."),
     "why": ("why", "The ledger of a link, or why it did not get a frequency."),
     "reach": ("reach", "Will it reach: margins along every route, best places, the ground as a picture."),
     "walk": ("walk", "Learn a site's reach from a walk test."),

@@ -10,8 +10,6 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from linkwright.day.batteries import Day, LinkDay
-    from linkwright.plan.model import Plan
-    from linkwright.shoot.models import Shoot
 
 
 def run(
@@ -25,15 +23,17 @@ def run(
     Cells are changed at the last chance that can be reached: in breaks or before a call. Exit status: 0 the day
     holds, 1 a change falls into a take, a chance is reached on the reserve only, or time is missing, 2 bad input.
     """
-    from linkwright.cli.output import check_picture, console, print_json, write_drawing
+    from linkwright.cli.output import check_picture, console, print_json, progress, write_drawing
     from linkwright.day.report import document
     from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.plan.batteries import day_with
 
     if picture is not None:
         check_picture(picture)
     read = load_shoot(shoot)
-    day = day_with(read, _plan(read, shoot, plan))
+    with progress() as tell:
+        day = day_with(read, planned_scene(read, shoot, plan, tell).plan)
     if picture is not None:
         from linkwright.draw.day import drawn_day
 
@@ -43,27 +43,6 @@ def run(
     else:
         print_day(console(), day)
     raise typer.Exit(0 if holds(day) else 1)
-
-
-def _plan(shoot: Shoot, path: str, plan: str | None) -> Plan:
-    """The plan in a file, or a new one. Raises InputError where the file plans another shoot."""
-    from linkwright.cli.output import progress
-    from linkwright.desk.loading import load_plan, load_sweeps, load_tv
-    from linkwright.plan.pipeline import make_plan
-    from linkwright.shoot.errors import InputError
-
-    if plan is None:
-        sweeps, tv = load_sweeps(shoot, path), load_tv(shoot, path)
-        with progress() as tell:
-            return make_plan(shoot, sweeps, None, tell, tv=tv)
-    found = load_plan(plan)
-    known = {link.name for link in shoot.link}
-    strange = [link.link for call in found.calls for link in call.links if link.link not in known]
-    if strange:
-        raise InputError(
-            f'plans the link "{strange[0]}", which the shoot lacks; expected a plan of this shoot', path=plan
-        )
-    return found
 
 
 def holds(day: Day) -> bool:

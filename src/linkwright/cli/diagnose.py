@@ -69,10 +69,10 @@ def mapping_in(path: str | None) -> Mapping:
 def _expected(of: Shoot, shoot: str, plan: str | None, tell: Tell) -> Sequence[Expected]:
     """What the plan says of the links. Raises InputError."""
     from linkwright.desk.expecting import expected_of
-    from linkwright.desk.loading import planned_scene
+    from linkwright.desk.planned import planned_scene
 
-    scene, made = planned_scene(of, shoot, plan, tell)
-    return expected_of(scene, made)
+    planned = planned_scene(of, shoot, plan, tell)
+    return expected_of(planned.scene, planned.plan)
 
 
 def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFaults]:

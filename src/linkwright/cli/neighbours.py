@@ -25,9 +25,8 @@ def run(
     from pathlib import Path
 
     from linkwright.cli.output import console, print_json, progress, write_text
-    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
-    from linkwright.plan.chain import scene_of
-    from linkwright.plan.pipeline import make_plan
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.plan.swapped import hits, hits_sentence, with_others
     from linkwright.sheets.carriers import carriers_csv, carriers_json
     from linkwright.shoot.carrier_list import neighbours_of
@@ -40,18 +39,17 @@ def run(
     if out is not None and not theirs:
         raise InputError("-o writes the shoot with their carriers; expected a list of theirs")
     read = load_shoot(shoot)
-    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
     grown, told = read, []
     for name in theirs or ():
         found = neighbours_of(read_text(Path(name), name, MOST_BYTES), name, grown)
         grown = with_others(grown, found.others)
         told += [f"{name}: {says}" for says in found.told]
     with progress() as tell:
-        made = load_plan(plan) if plan else make_plan(read, sweeps, None, tell, tv=tv)
+        planned = planned_scene(read, shoot, plan, tell)
         others = grown.other[len(read.other) :]
-        found_hits = hits(scene_of(read, sweeps, tv), made, others) if others else ()
+        found_hits = hits(planned.scene, planned.plan, others) if others else ()
     if export is not None:
-        text = carriers_json(read, made) if export.endswith(".json") else carriers_csv(read, made)
+        text = carriers_json(read, planned.plan) if export.endswith(".json") else carriers_csv(read, planned.plan)
         write_text(export, text)
     if out is not None:
         write_text(out, write_shoot(grown))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -9,7 +11,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from linkwright.plan.model import Plan, PlannedCall
+    from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 
 
 def run(
@@ -33,12 +35,12 @@ def run(
     """
     from linkwright.cli.carried import work_for
     from linkwright.cli.output import console, progress, write_text
-    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
+    from linkwright.desk.loading import load_kept, load_shoot, load_sweeps, load_tv
     from linkwright.plan.file import write_plan
     from linkwright.plan.pipeline import make_plan
 
     read = load_shoot(shoot)
-    earlier = load_plan(keep) if keep else None
+    earlier = load_kept(keep) if keep else None
     with progress() as tell, work_for(read, workers, dask) as run_:
         made = make_plan(
             read, load_sweeps(read, shoot), earlier, tell, tv=load_tv(read, shoot), run=run_, effort=effort
@@ -56,16 +58,16 @@ def print_plan(out: Console, plan: Plan) -> None:
     """The plan for a tired reader: the answer, a table a call, then what must be known."""
     from linkwright.cli.output import print_findings
     from linkwright.plan.answer import answer_sentence
+    from linkwright.plan.products import products_sentence
 
     out.print(answer_sentence(plan), style="bold")
     for call in plan.calls:
         out.print()
         print_call(out, call)
     out.print()
-    if plan.rule.criterion == "clean":
-        out.print("No third-order product falls on a carrier or a spare.")
-    else:
-        out.print("Products fall on carriers; they are weighed by power, in each link's ledger.")
+    for says, calls in _together((products_sentence(call), call.call) for call in plan.calls):
+        where = f"{' and '.join(calls)}: " if len(calls) < len(plan.calls) else ""
+        out.print(f"{where}{says}")
     for site, missed in dict.fromkeys((call.site, call.missed) for call in plan.calls):
         if missed is not None:
             out.print(
@@ -75,6 +77,15 @@ def print_plan(out: Console, plan: Plan) -> None:
     if plan.findings:
         out.print()
         print_findings(out, plan.findings)
+
+
+def _together(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
+    """What is said of several, each sentence once with whom it is said of; empty sentences left out."""
+    told: dict[str, list[str]] = {}
+    for says, whom in pairs:
+        if says:
+            told.setdefault(says, []).append(whom)
+    return list(told.items())
 
 
 def print_moves(out: Console, plan: Plan) -> None:
@@ -93,7 +104,6 @@ def print_moves(out: Console, plan: Plan) -> None:
 def print_call(out: Console, call: PlannedCall) -> None:
     """One call as a table."""
     from linkwright.cli.output import DISCS, print_table
-    from linkwright.plan.answer import unbroken
     from linkwright.units import mhz_text
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
@@ -105,22 +115,28 @@ def print_call(out: Console, call: PlannedCall) -> None:
             mhz_text(link.carrier_khz),
             ", ".join(mhz_text(spare) for spare in link.spares_khz) or "none",
             f"{link.power_mw:g} mW",
-            f"{link.margin_db:.1f} dB",
+            f"{link.in_hand_db:.1f} dB",
             link.worst_at,
-            unbroken(link.availability),
+            sure_says(link),
+            f"{link.margin_db:.1f} dB",
             breaks(link.breaks_per_hour),
             f"{DISCS[link.verdict]} {link.verdict}",
         )
         for link in call.links
     ]
-    columns = ("link", "MHz", "spares", "power", "margin", "worst at", "unbroken", "breaks", "verdict")
-    print_table(out, columns, rows, right=("MHz", "power", "margin", "unbroken", "breaks"))
+    columns = ("link", "MHz", "spares", "power", "in hand", "worst at", "sure", "margin", "breaks", "verdict")
+    print_table(out, columns, rows, right=("MHz", "power", "in hand", "sure", "margin", "breaks"))
     for gone in call.unplaced:
         out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
 
 
 def breaks(per_hour: float) -> str:
-    """A rate of breaks as people say it."""
+    """Seconds an hour with a break, as people say them."""
     if per_hour < 0.05:
         return "none"
-    return f"{per_hour:.1f} /h" if per_hour < 10 else f"{per_hour:.0f} /h"
+    return f"{per_hour:.1f} s" if per_hour < 10 else f"{per_hour:.0f} s"
+
+
+def sure_says(link: PlannedLink) -> str:
+    """How sure a link is to keep to what is wanted; never rounded up."""
+    return "over 99 % sure" if link.sure > 0.99 else f"{math.floor(100.0 * link.sure)} % sure"

@@ -1,7 +1,8 @@
-"""`linkwright reach`: margins spot by spot, best places, least power, and the ground as a picture."""
+"""`linkwright reach`: what is in hand spot by spot, best places, least power, and the ground as a picture."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -11,35 +12,34 @@ if TYPE_CHECKING:
 
     from linkwright.plan.model import Plan
     from linkwright.plan.reaching import Reaching
-    from linkwright.shoot.models import Shoot
 
 
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     link: Annotated[str | None, typer.Option(help="draw this link; default: the weakest")] = None,
     call: Annotated[str | None, typer.Option(help="of this call only; default: all calls")] = None,
+    plan: Annotated[
+        str | None, typer.Option(help="the plan to go by; default: the one beside the shoot, else a new one")
+    ] = None,
     picture: Annotated[str | None, typer.Option(help="draw the ground into this file, .svg or .png")] = None,
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
-    """Will it reach? Each link's margin at every spot of its route, with the plan's carriers and powers.
+    """Will it reach? What each link has in hand at every spot of its route, with the plan's carriers and powers.
 
     Exit status: 0 all links hold, 1 some do not or have no carrier, 2 bad input.
     """
     from linkwright.cli.output import check_picture, console, print_json, progress
-    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
-    from linkwright.plan.chain import scene_of
-    from linkwright.plan.pipeline import make_plan
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.plan.reaching import reaching
 
     if picture is not None:
         check_picture(picture)
     read = load_shoot(shoot)
-    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
     with progress() as tell:
-        plan = make_plan(read, sweeps, None, tell, tv=tv)
-        scene = scene_of(read, sweeps, tv)
-        plan = plan.model_copy(update={"calls": _calls(plan, call)})
-        found = [reaching(scene, one) for one in plan.calls]
+        planned = planned_scene(read, shoot, plan, tell)
+        made = planned.plan.model_copy(update={"calls": _calls(planned.plan, call)})
+        found = [reaching(planned.scene, one) for one in made.calls]
         if picture is not None:
             from linkwright.cli.output import write_drawing
             from linkwright.draw.reaching import drawn_reach
@@ -47,10 +47,10 @@ def run(
             tell("drawing", 0.9)
             write_drawing(picture, drawn_reach(read, [one for several in found for one in several], link))
     if json:
-        print_json(document(plan, read, found))
+        print_json(document(made, found))
     else:
-        print_reach(console(), plan, read, found)
-    raise typer.Exit(0 if plan.all_hold else 1)
+        print_reach(console(), made, found)
+    raise typer.Exit(0 if made.all_hold else 1)
 
 
 def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:
@@ -67,13 +67,13 @@ def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:
     return found
 
 
-def document(plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> dict[str, Any]:
+def document(plan: Plan, found: list[list[Reaching]]) -> dict[str, Any]:
     """What --json prints."""
     from linkwright.plan.reaching import answer, places_for
 
     links = []
     for one in (one for several in found for one in several):
-        least = one.least(shoot.shoot.target)
+        least = one.least()
         links.append(
             {
                 "link": one.planned.link,
@@ -84,14 +84,22 @@ def document(plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> dict[str,
                 "verdict": one.planned.verdict,
                 "spots": [
                     {
-                        "spot": name,
-                        "wanted_dbm": round(wanted, 2),
-                        "margin_db": round(margin, 2),
-                        "availability": round(held.availability, 6),
-                        "breaks_per_hour": round(held.breaks_per_hour, 2),
+                        "spot": spot.spot,
+                        "wanted_dbm": round(spot.wanted_dbm, 2),
+                        "margin_db": round(spot.margin_db, 2),
+                        "in_hand_db": spot.in_hand_db,
+                        "sure": round(spot.told.sure, 4),
+                        "availability": round(1.0 - spot.told.breaks_per_hour / 3600.0, 6),
+                        "breaks_per_hour": round(spot.told.breaks_per_hour, 2),
                     }
-                    for name, wanted, margin, held in one.spots()
+                    for spot in one.spots()
                 ],
+                "in_hand_db": one.planned.in_hand_db,
+                "alone": {
+                    "spot": one.planned.alone_at,
+                    "turn": one.planned.alone_turn,
+                    "in_hand_db": one.planned.alone_db,
+                },
                 "least_power_mw": least.power_mw,
                 "least_power_holds": least.holds,
                 "saves_db": round(least.down_db, 2),
@@ -102,7 +110,7 @@ def document(plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> dict[str,
         {
             "call": several[0].call,
             "places": [
-                {"spot": p.spot, "margin_db": round(p.margin_db, 2), "link": p.link} for p in places_for(several)
+                {"spot": p.spot, "in_hand_db": round(p.in_hand_db, 2), "link": p.link} for p in places_for(several)
             ],
         }
         for several in found
@@ -113,51 +121,52 @@ def document(plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> dict[str,
         for call in plan.calls
         for gone in call.unplaced
     ]
-    return {"says": answer(plan, shoot), "links": links, "best_places": places, "unplaced": unplaced}
+    return {"says": answer(plan), "links": links, "best_places": places, "unplaced": unplaced}
 
 
-def print_reach(out: Console, plan: Plan, shoot: Shoot, found: list[list[Reaching]]) -> None:
+def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
     """The answer, a table a call, where antennas would stand best, and what less power would save."""
     from linkwright.cli.output import DISCS, print_table
     from linkwright.cli.plan import breaks
-    from linkwright.plan.answer import unbroken
-    from linkwright.plan.prove import verdict
+    from linkwright.plan.answer import hand_says, worst_says
     from linkwright.plan.reaching import answer, places_for
 
-    out.print(answer(plan, shoot), style="bold")
+    out.print(answer(plan), style="bold")
     for call, several in zip(plan.calls, found, strict=True):
         out.print()
         out.print(f"{call.call}, {call.site}")
         rows = []
         for one in several:
-            for n, (name, wanted, margin, held) in enumerate(one.spots()):
-                word = verdict(held.availability, shoot.shoot.target)
+            for n, spot in enumerate(one.spots()):
                 rows.append(
                     (
                         one.planned.link if n == 0 else "",
-                        name,
-                        f"{wanted:.1f} dBm",
-                        f"{margin:.1f} dB",
-                        unbroken(held.availability),
-                        breaks(held.breaks_per_hour),
-                        f"{DISCS[word]} {word}",
+                        spot.spot,
+                        f"{spot.wanted_dbm:.1f} dBm",
+                        f"{spot.margin_db:.1f} dB",
+                        f"{spot.in_hand_db:.1f} dB",
+                        f"{math.floor(100.0 * spot.told.sure)} %",
+                        breaks(spot.told.breaks_per_hour),
+                        f"{DISCS[spot.verdict]} {spot.verdict}",
                     )
                 )
-        columns = ("link", "spot", "arrives", "margin", "unbroken", "breaks", "verdict")
-        print_table(out, columns, rows, right=("arrives", "margin", "unbroken", "breaks"))
+        columns = ("link", "all the time at", "arrives", "margin", "in hand", "sure", "breaks", "verdict")
+        print_table(out, columns, rows, right=("arrives", "margin", "in hand", "sure", "breaks"))
+        for one in several:
+            out.print(f"{one.planned.link}: {hand_says(one.planned)}. {worst_says(one.planned)}.")
         for gone in call.unplaced:
             out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
         places = places_for(several)
         if len(places) > 1:
-            told = ", ".join(f"{p.spot} {p.margin_db:.1f} dB ({p.link})" for p in places[:4])
-            out.print(f"Antennas together at one spot, by the least margin of all: {told}.")
+            told = ", ".join(f"{p.spot} {p.in_hand_db:.1f} dB ({p.link})" for p in places[:4])
+            out.print(f"Antennas together at one spot, by the least in hand of all: {told}.")
         for one in several:
-            _print_least(out, one, shoot.shoot.target)
+            _print_least(out, one)
 
 
-def _print_least(out: Console, one: Reaching, target: float) -> None:
+def _print_least(out: Console, one: Reaching) -> None:
     """What the least power that holds saves against the highest step, where it saves anything."""
-    least = one.least(target)
+    least = one.least()
     if not least.holds or least.down_db < 0.05:
         return
     cells = ""

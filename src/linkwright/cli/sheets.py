@@ -22,16 +22,14 @@ def run(
     from pathlib import Path
 
     from linkwright.cli.output import console, print_json, progress, write_bytes
-    from linkwright.desk.loading import load_plan, load_shoot, load_sweeps, load_tv
-    from linkwright.plan.chain import scene_of
-    from linkwright.plan.pipeline import make_plan
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.sheets.bundle import Sheets
     from linkwright.shoot.errors import InputError, did_you_mean
 
     if paper not in ("a4", "us-letter"):
         raise InputError(f'paper is "{paper}"; expected a4 or us-letter{did_you_mean(paper, ["a4", "us-letter"])}')
     read = load_shoot(shoot)
-    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
     folder = Path(out)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -39,8 +37,8 @@ def run(
         raise InputError(f"cannot be made a folder ({error.strerror})", path=out) from None
     written = []
     with progress() as tell:
-        made = load_plan(plan) if plan else make_plan(read, sweeps, None, tell, tv=tv)
-        sheets = Sheets(scene_of(read, sweeps, tv), made, "a4" if paper == "a4" else "us-letter", address)
+        planned = planned_scene(read, shoot, plan, tell)
+        sheets = Sheets(planned.scene, planned.plan, "a4" if paper == "a4" else "us-letter", address)
         for name, data in sheets.made(tell, frozenset(only) if only else None):
             write_bytes(str(folder / name), data)
             written.append({"file": name, "about": sheets.about(name), "bytes": len(data)})

@@ -82,13 +82,14 @@ def _played(
 ) -> tuple[tuple[Course, ...], tuple[Fault, ...]]:
     """The links as they are played, and the faults drawn for them. Raises InputError."""
     from linkwright.desk.expecting import courses_of
-    from linkwright.desk.loading import load_shoot, planned_scene
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.shoot.errors import InputError
     from linkwright.watch.play.faults import draw_faults
 
     shoot = load_shoot(path)
-    scene, made = planned_scene(shoot, path, plan, tell)
-    courses = courses_of(scene, made, shoot, hours)
+    planned = planned_scene(shoot, path, plan, tell)
+    courses = courses_of(planned.scene, planned.plan, shoot, hours)
     if not courses:
         raise InputError("no link of the plan has a carrier, so there is nothing to play", path=plan or path)
     return courses, draw_faults(courses, causes, seed=seed, each_h=each) if causes else ()

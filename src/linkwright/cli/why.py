@@ -21,29 +21,31 @@ def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     link: Annotated[str, typer.Argument(help="name of the link")],
     mhz: Annotated[str | None, typer.Argument(help="a frequency that it did not get [MHz]")] = None,
+    plan: Annotated[
+        str | None, typer.Option(help="the plan to explain; default: the one beside the shoot, else a new one")
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """The ledger of a link; or, for a frequency, everything that stands against it."""
     from linkwright.cli.output import console, print_json, progress
-    from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
-    from linkwright.plan.pipeline import make_plan
+    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.planned import planned_scene
     from linkwright.plan.why import link_of, why
 
     read = load_shoot(shoot)
     name = link_of(read, link)
-    carrier = None if mhz is None else _whole_khz(mhz)
-    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
+    carrier = None if mhz is None else whole_khz(mhz)
     with progress() as tell:
-        plan = make_plan(read, sweeps, None, tell, tv=tv)
+        made = planned_scene(read, shoot, plan, tell)
     if carrier is not None:
-        found = why(read, sweeps, plan, name, carrier, tv)
+        found = why(made.scene, made.plan, name, carrier)
         if json:
             print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
         else:
             print_reasons(console(), name, carrier, found)
         return
-    ledgers = [(call.call, one) for call in plan.calls for one in call.links if one.link == name]
-    gone = [(call.call, one) for call in plan.calls for one in call.unplaced if one.link == name]
+    ledgers = [(call.call, one) for call in made.plan.calls for one in call.links if one.link == name]
+    gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
     if json:
         print_json(
             {
@@ -64,7 +66,7 @@ def run(
         out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
 
 
-def _whole_khz(text: str) -> int:
+def whole_khz(text: str) -> int:
     """A frequency from the command line in whole kHz. Raises InputError."""
     from linkwright.shoot.errors import InputError
     from linkwright.units import khz_from_mhz
@@ -83,11 +85,13 @@ def _whole_khz(text: str) -> int:
 def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
     """A link's ledger: what its level and its noise are made of, and what comes of it."""
     from linkwright.cli.output import DISCS, print_table
+    from linkwright.cli.plan import breaks, sure_says
+    from linkwright.plan.answer import hand_says, worst_says
     from linkwright.units import mhz_text
 
     out.print(
         f"{call}: {link.link} on {mhz_text(link.carrier_khz)} MHz {DISCS[link.verdict]} {link.verdict}, "
-        f"{link.margin_db:.1f} dB of margin at {link.worst_at}",
+        f"{hand_says(link)}, at {link.worst_at}",
         style="bold",
     )
     rows = [
@@ -103,18 +107,24 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
     print_table(out, ("", "part", "level", "evidence", "source"), rows, right=("level",))
     out.print(
         f"wanted {link.wanted_dbm:.1f} dBm - noise and interference {link.noise_and_interference_dbm:.1f} dBm "
-        f"- needed {link.required_cnr_db:g} dB = {link.margin_db:.1f} dB of margin"
+        f"- needed {link.required_cnr_db:g} dB = {link.margin_db:.1f} dB of margin; "
+        f"- fading {link.fading_db:.1f} dB - doubt {link.doubt_db:.1f} dB = {link.in_hand_db:.1f} dB in hand"
     )
+    out.print(f"{worst_says(link)}.")
     if link.squelch_dbm is not None:
         out.print(
             f"squelch {link.squelch_dbm:.1f} dBm: cuts the talent {100 * (link.squelch_cuts or 0.0):.2f} % of "
             f"the time at {link.worst_at}, opened by others {100 * (link.squelch_opens or 0.0):.2f} %"
         )
-    out.print(f"unbroken {100 * link.availability:.3f} % of the time, {link.breaks_per_hour:.1f} breaks an hour")
+    out.print(
+        f"{sure_says(link)}; of an hour {breaks(link.breaks_per_hour)} hold a break in the median case, "
+        f"{breaks(link.breaks_per_hour_90)} in the case at the sureness wanted"
+    )
 
 
 def print_reasons(out: Console, name: str, carrier_khz: int, found: tuple[CallReasons, ...]) -> None:
     """What stands against a frequency, call by call."""
+    from linkwright.plan.answer import short_says
     from linkwright.units import mhz_text
 
     for call in found:
@@ -129,4 +139,4 @@ def print_reasons(out: Console, name: str, carrier_khz: int, found: tuple[CallRe
         if len(call.reasons) > MOST_REASONS:
             out.print(f"- and {len(call.reasons) - MOST_REASONS} more reasons (--json lists them)")
         if call.would_give_db is not None:
-            out.print(f"Alone there it would have {call.would_give_db:.1f} dB of margin: {call.verdict}.")
+            out.print(f"Alone there: {short_says(call.would_give_db)}, {call.verdict}.")

@@ -8,7 +8,7 @@ import math
 import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import (
@@ -22,6 +22,8 @@ from linkwright.shoot.view import (
 )
 
 Span = tuple[datetime.datetime, datetime.datetime]
+#: How fast people walk where nothing says it [m/s] (common practice, no source).
+WALKED_M_S: Final = 1.4
 What = Literal["sweep", "pair", "settings", "walk", "as said"]
 
 
@@ -173,7 +175,7 @@ def walk_min(live: LiveCall, link: Link) -> float:
     """Along a link's route from the receiver and back at the talent's pace [min]."""
     points = [receiving_point(live.site, link), *route_points(live.site, link)]
     one_way_m = sum(distance_m(a, b) for a, b in itertools.pairwise(points))
-    return 2.0 * one_way_m / link.speed_m_s / 60.0
+    return 2.0 * one_way_m / (link.speed_m_s or WALKED_M_S) / 60.0
 
 
 def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:

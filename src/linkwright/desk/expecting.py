@@ -15,9 +15,8 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.reaching import Reaching, reaching
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
-from linkwright.reach.ends import pair_of
 from linkwright.reach.ground import along_route
-from linkwright.reach.path import spread_of
+from linkwright.reach.path import rice_db_of
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall
 from linkwright.units import dbm_from_mw, mw_from_dbm
@@ -111,11 +110,11 @@ def courses_of(scene: Scene, plan: Plan, shoot: Shoot, hours: float | None = Non
         end = start + round(PLAYED_H * 3.6e12) if live.live.ends is None else time_ns_of(live.live.ends)
         end = end if hours is None else min(end, start + round(hours * 3.6e12))
         way = along_route(at_work, STEPS)
-        pair = pair_of(at_work.ends, at_work.mhz)
+        apart = at_work.ends.apart(at_work.mhz)
         courses.append(
             Course(
-                expected, start, end, way.time_s, way.level_dbm, spread_of(at_work.ends.site, True).rice_k,
-                None if pair is None else pair.apart, live.reaching.budget.doppler,
+                expected, start, end, way.time_s, way.level_dbm, 10.0 ** (rice_db_of(at_work.ends.site) / 10.0),
+                apart or None, live.reaching.budget.doppler,
                 runs.get(expected.link, PLAYED_RUN_H), live.reaching.chain.receiver.iip3_dbm,
             )
         )  # fmt: skip

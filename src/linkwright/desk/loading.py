@@ -15,9 +15,7 @@ from linkwright.shoot.reading import MOST_BYTES, older_names, parse_shoot, read_
 if TYPE_CHECKING:
     from linkwright.air.predicted import Place, Predicted
     from linkwright.air.readers import Readout
-    from linkwright.plan.chain import Scene
     from linkwright.plan.model import Plan
-    from linkwright.progress import Tell
     from linkwright.rules import Territory
 
 T = TypeVar("T")
@@ -87,20 +85,8 @@ def load_plan(path: str) -> Plan:
     return parse_plan(read_text(Path(path), path, MOST_PLAN_BYTES), path)
 
 
-def planned_scene(shoot: Shoot, shoot_path: str, plan: str | None, tell: Tell) -> tuple[Scene, Plan]:
-    """The shoot with everything looked up, and the plan in a file or a new one. Raises InputError."""
-    from linkwright.plan.chain import scene_of
-    from linkwright.plan.pipeline import make_plan
+def load_kept(path: str) -> Plan:
+    """An earlier plan to keep to, of the first kind too. Raises InputError."""
+    from linkwright.plan.file import parse_kept
 
-    sweeps, tv = load_sweeps(shoot, shoot_path), load_tv(shoot, shoot_path)
-    scene = scene_of(shoot, sweeps, tv)
-    if plan is None:
-        return scene, make_plan(shoot, sweeps, None, tell, tv=tv)
-    found = load_plan(plan)
-    calls = {call.name: {link.name for link in call.links} for call in scene.calls}
-    for call in found.calls:
-        strange = [link.link for link in call.links if link.link not in calls.get(call.call, ())]
-        if call.call not in calls or strange:
-            what = f'the link "{strange[0]}"' if strange else f'the call "{call.call}"'
-            raise InputError(f"plans {what}, which the shoot lacks; expected a plan of this shoot", path=plan)
-    return scene, found
+    return parse_kept(read_text(Path(path), path, MOST_PLAN_BYTES), path)

@@ -1,129 +1,96 @@
-"""The newest plan as a table: its links in an order, the answer in a sentence, what differs from another plan."""
+"""A shoot with its plan: the one in a file, the one that lies beside the shoot, or a new one."""
 
 from __future__ import annotations
 
-import math
+import sys
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from pathlib import Path
 
-from linkwright.desk.snapshot import Made, Snapshot
-from linkwright.draw.ledger import Ledger, drawn_ledger
-from linkwright.plan.answer import answer_sentence
-from linkwright.plan.file import parse_plan
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.air.predicted import Predicted
+from linkwright.desk.loading import MOST_PLAN_BYTES, load_plan, load_sweeps, load_tv
+from linkwright.plan.chain import Scene, Sweeps, scene_of
+from linkwright.plan.misfits import misfits
+from linkwright.plan.model import Plan
+from linkwright.plan.pipeline import make_plan
+from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
-from linkwright.store import Store
-from linkwright.units import mhz_text
+from linkwright.shoot.models import Shoot
 
-#: The order in which links are shown, by what is asked for.
-ORDERS: Final = {"need": "weakest first", "name": "by name", "carrier": "by carrier", "call": "as in the shoot"}
-
-
-GRAVITY: Final = {"fails": 0, "thin": 1, "holds": 2}
+#: What a plan's file begins with, in so many bytes.
+BEGINS, HEAD_BYTES = b'"linkwright-plan/2"', 200
+#: How many differences between a plan and its shoot are told.
+MOST_TOLD = 4
 
 
-#: Under which key a plan is kept to be seen beside the newest.
-BESIDE: Final = "plan-beside"
+@dataclass(frozen=True, eq=False, slots=True)
+class Planned:
+    """A shoot with everything looked up, and its plan; `path` is the plan's file, None for one just made."""
+
+    scene: Scene
+    sweeps: Sweeps
+    tv: Mapping[str, Predicted]
+    plan: Plan
+    path: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A link in a call, as a row of the table."""
+def planned_scene(shoot: Shoot, shoot_path: str, plan: str | None, tell: Tell) -> Planned:
+    """The shoot with the plan in a file, else with the newest beside the shoot that fits it, else with a new one.
 
-    call: PlannedCall
-    link: PlannedLink
-    id: str
-    locked: bool
-
-    @property
-    def key(self) -> str:
-        """An id for the page."""
-        return f"{self.call.call}-{self.link.link}".replace(" ", "_")
-
-    @property
-    def unbroken(self) -> str:
-        """Availability in words that do not promise."""
-        share = math.floor(1e4 * self.link.availability) / 100.0
-        return "over 99.99 %" if share >= 99.99 else f"{share:.2f} %"
-
-    @property
-    def chart(self) -> str:
-        """The ledger drawn, as SVG."""
-        link = self.link
-        wanted = [(line.part, line.db or 0.0) for line in link.ledger if line.what == "wanted"]
-        against = [(line.part, line.dbm) for line in link.ledger if line.dbm is not None]
-        return drawn_ledger(
-            Ledger(
-                f"{link.link} on {mhz_text(link.carrier_khz)} MHz",
-                tuple(wanted), link.wanted_dbm, tuple(against), link.noise_and_interference_dbm,
-                link.required_cnr_db, link.margin_db,
-            )
-        )  # fmt: skip
+    Which one it is, is told on standard error. Raises InputError; for a plan that does not fit, with what differs.
+    """
+    sweeps, tv = load_sweeps(shoot, shoot_path), load_tv(shoot, shoot_path)
+    scene = scene_of(shoot, sweeps, tv)
+    if plan is not None:
+        given = load_plan(plan)
+        differs = list(misfits(scene, given))
+        if differs:
+            raise InputError(f"is not a plan of this shoot as it is now: {_few(differs)}", path=plan)
+        return Planned(scene, sweeps, tv, given, plan)
+    for path in _beside(shoot_path):
+        beside = _fitting(scene, path)
+        if beside is not None:
+            older = path.stat().st_mtime_ns < Path(shoot_path).stat().st_mtime_ns
+            _say(f"by the plan in {path}{', which is older than the shoot file' if older else ''}")
+            return Planned(scene, sweeps, tv, beside, str(path))
+    return Planned(scene, sweeps, tv, make_plan(shoot, sweeps, None, tell, tv=tv), None)
 
 
-def rows(made: Made, order: str) -> list[Row]:
-    """The links of all calls in the order asked for."""
-    locked = {link.name for link in made.shoot.link if link.locked_mhz is not None}
-    found = [
-        Row(call, link, made.names.id_of("link", link.link), link.link in locked)
-        for call in made.plan.calls
-        for link in call.links
-    ]
-    if order == "need":
-        found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.margin_db))
-    elif order == "name":
-        found.sort(key=lambda row: row.link.link)
-    elif order == "carrier":
-        found.sort(key=lambda row: row.link.carrier_khz)
-    return found
+def _few(differs: list[str]) -> str:
+    more = f"; and {len(differs) - MOST_TOLD} more" if len(differs) > MOST_TOLD else ""
+    return "; ".join(differs[:MOST_TOLD]) + more
 
 
-def answer(snapshot: Snapshot) -> str:
-    """The answer of the page as a sentence."""
-    planning = snapshot.planning
-    if planning.fault or planning.says:
-        return f"No new plan: {planning.fault or planning.says}"
-    if snapshot.plan is not None:
-        return answer_sentence(snapshot.plan)
-    if snapshot.shoot is None:
-        return "No plan yet: the shoot lacks something; the page Shoot says what."
-    if not snapshot.shoot.link:
-        return "No plan yet: the shoot has no links."
-    return "The plan is being made." if planning.busy else "The plan will be here in a moment."
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A link in a call in two plans, where they differ."""
-
-    call: str
-    link: str
-    before: str
-    now: str
-
-
-def differences(store: Store, plan: Plan | None) -> list[Difference] | None:
-    """Where the plan that was set aside differs from the newest; None where none was."""
-    data = store.cache_get(BESIDE)
-    if data is None or plan is None:
-        return None
+def _beside(shoot_path: str) -> list[Path]:
+    """Files beside the shoot that begin as a plan does, the newest first."""
+    if shoot_path == "-":
+        return []
+    plans = []
     try:
-        aside = parse_plan(data.decode("utf-8"), "the plan set aside")
-    except (InputError, UnicodeDecodeError):
+        for path in Path(shoot_path).parent.glob("*.json"):
+            if path.is_file() and path.stat().st_size <= MOST_PLAN_BYTES:
+                with path.open("rb") as file:
+                    if BEGINS in file.read(HEAD_BYTES):
+                        plans.append((-path.stat().st_mtime_ns, path.name, path))
+    except OSError:
+        return []
+    return [path for _, _, path in sorted(plans)]
+
+
+def _fitting(scene: Scene, path: Path) -> Plan | None:
+    """The plan in a file if it is one of this shoot; where it is one of an earlier state, what differs is told."""
+    try:
+        plan = load_plan(str(path))
+    except InputError as error:
+        _say(f"{path} is passed over: {error.says}")
         return None
-    before, now = _by_link(aside), _by_link(plan)
-    return [
-        Difference(*key, _said(before.get(key)), _said(now.get(key)))
-        for key in dict.fromkeys([*before, *now])
-        if _said(before.get(key)) != _said(now.get(key))
-    ]
+    if plan.shoot != scene.shoot.shoot.title:
+        return None
+    differs = list(misfits(scene, plan))
+    if differs:
+        _say(f"{path} is passed over: {_few(differs)}")
+    return None if differs else plan
 
 
-def _by_link(plan: Plan) -> dict[tuple[str, str], PlannedLink]:
-    return {(call.call, link.link): link for call in plan.calls for link in call.links}
-
-
-def _said(link: PlannedLink | None) -> str:
-    if link is None:
-        return "not placed"
-    return f"{mhz_text(link.carrier_khz)} MHz, {link.power_mw:g} mW, {link.margin_db:.1f} dB, {link.verdict}"
+def _say(what: str) -> None:
+    sys.stderr.write(f"{what}\n")

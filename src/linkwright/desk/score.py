@@ -10,6 +10,7 @@ import numpy as np
 from linkwright.air.judged import JudgedSweep
 from linkwright.physics.intermodulation import three_carrier_products, two_carrier_products
 from linkwright.plan.air import SiteAir
+from linkwright.plan.answer import short_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 from linkwright.rules import closed_ranges
@@ -102,7 +103,7 @@ def _ours(plan: Plan | None, site: str) -> list[dict[str, Any]]:
                         "label": link.link,
                         "spare": False,
                         "verdict": link.verdict,
-                        "says": f"{link.link} in {call.call}: {link.verdict}, {link.margin_db:.0f} dB",
+                        "says": f"{link.link} in {call.call}: {link.verdict}, {short_says(link.in_hand_db)}",
                     }
                 )
                 found += [

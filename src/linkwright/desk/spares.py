@@ -37,15 +37,15 @@ class Now:
 class SpareNow:
     """A spare as it would be now.
 
-    margin_db : at the worst spot, None where it may not be used. now_db : at the level received now, None where
-    nothing is received. availability : as planned, at the worst spot. against : what speaks against it; air : what
-    is known of the air there. Sentences without their ends.
+    in_hand_db : as planned, None where it may not be used; sure : how sure that is. now_db : in hand at the
+    level received now, less what the fading takes, None where nothing is received. against : what speaks against
+    it; air : what is known of the air there. Sentences without their ends.
     """
 
     khz: int
-    margin_db: float | None
+    in_hand_db: float | None
     now_db: float | None
-    availability: float | None
+    sure: float | None
     verdict: Verdict
     against: tuple[str, ...]
     air: str
@@ -109,7 +109,7 @@ def _spare(
     level = now.levels_dbm.get(mine.link) if mine.link in now.heard else None
     if level is not None:
         stronger = dbm_from_mw(own.power_mw) - dbm_from_mw(mine.power_mw)
-        now_db = round(level + stronger - own.need_dbm, 1)
+        now_db = round(level + stronger - own.need_dbm - own.fading_db, 1)
         if level < mine.wanted_dbm - WEAKER_DB:
             weaker = mine.wanted_dbm - level
             against.append(f"{mine.link} is received {weaker:.0f} dB weaker than planned at the worst spot")
@@ -118,7 +118,7 @@ def _spare(
         verdict = "fails"
     elif verdict == "holds" and (against or (now_db is not None and now_db < THIN_DB)):
         verdict = "thin"
-    return SpareNow(khz, own.margin_db, now_db, own.availability, verdict, tuple(against), air)
+    return SpareNow(khz, own.in_hand_db, now_db, own.sure, verdict, tuple(against), air)
 
 
 def _worse(call: PlannedCall, mine: PlannedLink, then: Mapping[str, Outcome]) -> list[str]:

@@ -1,4 +1,4 @@
-"""Margins along routes over time: one row a link, all on one axis of seconds and one scale of decibels."""
+"""In hand along routes over time: one row a link, all on one axis of seconds and one scale of decibels."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ MOST_DB = 60.0
 
 @dataclass(frozen=True, eq=False)
 class Walk:
-    """A route over time: a name, seconds (n,), margins (n,) [dB], and the names of places by their seconds."""
+    """A route over time: a name, seconds (n,), in hand (n,) [dB], and the names of places by their seconds."""
 
     name: str
     time_s: FloatArray
-    margin_db: FloatArray
+    in_hand_db: FloatArray
     places: tuple[tuple[float, str], ...] = ()
     says: str = ""
 
@@ -39,11 +39,11 @@ def height_of(walks: Sequence[Walk]) -> float:
 def drawn_walks(walks: Sequence[Walk], width_px: float) -> str:
     """The rows as SVG from the top left corner, without a document about them."""
     last_s = max((float(walk.time_s[-1]) for walk in walks), default=1.0) or 1.0
-    margins = np.concatenate([walk.margin_db for walk in walks])
+    margins = np.concatenate([walk.in_hand_db for walk in walks])
     low = min(-3.0, max(-MOST_DB, float(np.floor(margins.min() / 5.0) * 5.0)))
     high = max(5.0, min(MOST_DB, float(np.ceil(margins.max() / 5.0) * 5.0)))
     right = width_px - EDGE_PX
-    parts = [words(EDGE_PX, 14.0, "Margin along the route", size=BODY_PX)]
+    parts = [words(EDGE_PX, 14.0, "In hand along the route", size=BODY_PX)]
     top = 34.0
 
     def x(time_s: float) -> float:
@@ -76,9 +76,9 @@ def _row(walk: Walk, x: object, right: float, top: float, low: float, high: floa
         parts.append(element("line", x1=LEFT_PX, x2=right, y1=y(db), y2=y(db), stroke=colour, stroke_width=1.0))
         label = f"{db:g}".replace("-", "\N{MINUS SIGN}") + (" dB" if db == 0.0 else "")
         parts.append(words(LEFT_PX - 8, y(db) + 4, label, size=LEAST_PX, anchor="end", fill=SOFT))
-    points = [(x(float(t)), y(float(m))) for t, m in zip(walk.time_s, walk.margin_db, strict=True)]
+    points = [(x(float(t)), y(float(m))) for t, m in zip(walk.time_s, walk.in_hand_db, strict=True)]
     line = "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points)
-    under = np.minimum(walk.margin_db, 0.0)
+    under = np.minimum(walk.in_hand_db, 0.0)
     if (under < 0.0).any():
         back = "L".join(f"{number(x(float(t)))} {number(y(float(m)))}"
                         for t, m in zip(walk.time_s[::-1], under[::-1], strict=True))  # fmt: skip
@@ -94,4 +94,4 @@ def _row(walk: Walk, x: object, right: float, top: float, low: float, high: floa
             shift = -4.0 if anchor == "end" else 4.0
             parts.append(words(at + shift, top + ROW_PX + 14, name, size=LEAST_PX, anchor=anchor, fill=SOFT))
             last = at
-    return group(parts, walk.says or f"{walk.name}: margin along the route")
+    return group(parts, walk.says or f"{walk.name}: in hand along the route")

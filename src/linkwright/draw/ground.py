@@ -1,4 +1,5 @@
-"""The ground: a site in metres, north up, with a margin as bands of one ink, walls, routes, spots and antennas.
+"""The ground: a site in metres, north up, with what is in hand as bands of one ink, walls, routes, spots and
+antennas.
 
 It knows of links no more than names, places and numbers, so that a page draws with it what the command draws.
 """
@@ -23,7 +24,7 @@ SCALE_PX = 46.0
 LEGEND_PX = 176.0
 #: A map is no taller than this [px].
 TALLEST_PX = 820.0
-#: From these margins on a band begins [dB], and how much of the ink it has; above the last the paper is left.
+#: From so much in hand on a band begins [dB], and how much of the ink it has; above the last the paper is left.
 BANDS: tuple[tuple[float, float], ...] = (
     (0.0, 0.46),
     (6.0, 0.33),
@@ -58,14 +59,14 @@ class Line:
 class Ground:
     """A picture of a site: its answer, what stands under that, a quantity over the ground, and what is on it.
 
-    x_m (w,), y_m (h,), margin_db (h, w). `antennas` are where somebody listens, `others` where strangers send.
+    x_m (w,), y_m (h,), in_hand_db (h, w). `antennas` are where somebody listens, `others` where strangers send.
     """
 
     says: str
     under: str
     x_m: FloatArray
     y_m: FloatArray
-    margin_db: FloatArray
+    in_hand_db: FloatArray
     walls: tuple[Line, ...] = ()
     routes: tuple[Line, ...] = ()
     spots: tuple[Mark, ...] = ()
@@ -169,13 +170,13 @@ def _bands(ground: Ground, view: View) -> str:
     """The bands from the least upwards, each painted over the one below; nothing reaches in the hatching."""
     parts = [_frame(view, PAPER), _frame(view, "url(#unreached)")]
     for level, share in BANDS:
-        rings = rings_at(ground.x_m, ground.y_m, ground.margin_db, level)
+        rings = rings_at(ground.x_m, ground.y_m, ground.in_hand_db, level)
         path = "".join(
             "M" + "L".join(f"{number(view.x(x))} {number(view.y(y))}" for x, y in ring) + "z" for ring in rings
         )
         if path:
             stroke, wide = (INK, 1.6) if level == 0.0 else (SOFT, 0.5)
-            title = element("title", f"{level:g} dB of margin and more")
+            title = element("title", f"{level:g} dB in hand and more")
             parts.append(
                 element(
                     "path", title, d=path, fill=shade(share), fill_rule="evenodd", stroke=stroke, stroke_width=wide

@@ -19,7 +19,8 @@ BAR_PX: Final = 14.0
 
 @dataclass(frozen=True)
 class Ledger:
-    """What is drawn: transmit power [dBm], gains and losses [dB], `wanted_dbm`; and levels [dBm] against it."""
+    """What is drawn: transmit power [dBm], gains and losses [dB], `wanted_dbm`; levels [dBm] against it; and what
+    the margin is used up by [dB], to what is in hand."""
 
     says: str
     wanted: tuple[tuple[str, float], ...]
@@ -28,6 +29,8 @@ class Ledger:
     against_dbm: float
     required_db: float
     margin_db: float
+    taken: tuple[tuple[str, float], ...]
+    in_hand_db: float
 
 
 def drawn_ledger(ledger: Ledger) -> str:
@@ -52,7 +55,7 @@ def drawn_ledger(ledger: Ledger) -> str:
     for n, (name, left, right, fill) in enumerate(levels):
         parts.append(_row(n, name, x(left), max(x(right), x(left) + 1.5), fill, right - left))
     hatches = hatch("against", INK, 6.0, 1.0) + hatch("short", MADDER, 6.0, 1.4)
-    return document(f"{ledger.says}: {ledger.margin_db:.1f} dB of margin", parts, WIDTH_PX, tall, hatches)
+    return document(f"{ledger.says}: {_signed(ledger.in_hand_db)} dB in hand", parts, WIDTH_PX, tall, hatches)
 
 
 Bar = tuple[str, float, float, str]
@@ -76,9 +79,15 @@ def _levels(ledger: Ledger) -> list[Bar]:
         found.append((f"{part} {_signed(dbm)} dBm", sum_dbm(total) - 1.0, sum_dbm(total), "url(#against)"))
     need = ledger.against_dbm + ledger.required_db
     found.append((f"needed over that {ledger.required_db:.0f} dB", ledger.against_dbm, need, FAINT))
-    fill = OCHRE if ledger.margin_db >= 0.0 else "url(#short)"
     ends = sorted((need, ledger.wanted_dbm))
-    found.append((f"margin {_signed(ledger.margin_db)} dB", ends[0], ends[1], fill))
+    found.append((f"margin {_signed(ledger.margin_db)} dB", ends[0], ends[1], FAINT))
+    at = ledger.wanted_dbm
+    for part, db in ledger.taken:
+        found.append((f"{part} {_signed(db)} dB", min(at, at + db), max(at, at + db), SOFT if db < 0.0 else OCHRE))
+        at += db
+    fill = OCHRE if ledger.in_hand_db >= 0.0 else "url(#short)"
+    ends = sorted((need, at))
+    found.append((f"in hand {_signed(ledger.in_hand_db)} dB", ends[0], ends[1], fill))
     return found
 
 

@@ -1,4 +1,4 @@
-"""The ground of a site as a picture: the margin of one link, all routes of its call, and the margins over time."""
+"""The ground of a site as a picture: what one link has in hand, all routes of its call, and that over time."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ import numpy as np
 
 from linkwright.draw.along import Walk, drawn_walks, height_of
 from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground
-from linkwright.plan.answer import unbroken
+from linkwright.plan.answer import hand_says, worst_says
 
 if TYPE_CHECKING:
     from linkwright.plan.reaching import Reaching
     from linkwright.shoot.models import Shoot
-    from linkwright.shoot.place import Spot
+    from linkwright.shoot.place import Other, Spot
 
 #: Points along the longer side of a drawn map; and at most so many routes under it.
 POINTS = 161
@@ -30,7 +30,7 @@ def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
     if not found:
         raise InputError("there is nothing to draw: no link has a carrier")
     if name is None:
-        return min(found, key=lambda one: one.planned.margin_db)
+        return min(found, key=lambda one: (one.planned.in_hand_db, one.planned.margin_db))
     for one in found:
         if one.planned.link == name:
             return one
@@ -51,42 +51,39 @@ def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None
 
 
 def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], points: int = POINTS) -> Ground:
-    """The ground of one link's site: its margin everywhere, the routes of its call's links, what stands there."""
-    from linkwright.plan.prove import verdict
+    """The ground of one link's site: what it has in hand everywhere, the routes of its call's links, what stands
+    there."""
     from linkwright.reach.ground import grid_of, margin_field
     from linkwright.shoot.view import others_by_site
 
     site, planned = shown.chain.site, shown.planned
     others = others_by_site(shoot)[site.name]
-    x_m, y_m = grid_of(site, points, (*shown.chain.route, shown.chain.at, *(other.at for other in others)))
+    x_m, y_m = grid_of(site, points, (*shown.chain.route, shown.chain.at, *(other.stands for other in others)))
     field = margin_field(shown.at_work, x_m, y_m)
-    held = verdict(planned.availability, shoot.shoot.target)
-    says = (
-        f"{planned.link} {held if held != 'thin' else 'is thin'} along its route: {planned.margin_db:.1f} dB of "
-        f"margin at {planned.worst_at}, unbroken {unbroken(planned.availability)} of the time."
-    )
+    held = planned.verdict if planned.verdict != "thin" else "is thin"
+    says = f"{planned.link} {held} along its route: {hand_says(planned)}. {worst_says(planned)}."
     under = (
         f"{shoot.shoot.title}, {shown.call}, {site.name}. The map: {planned.link} on "
-        f"{planned.carrier_khz / 1000:.3f} MHz with {planned.power_mw:g} mW, its talent anywhere at the worst turn."
+        f"{planned.carrier_khz / 1000:.3f} MHz with {planned.power_mw:g} mW, in hand wherever its talent stays."
     )
     spots = _spots(shown, together)
     learnt = " Corrected by a walk test." if site.learnt is not None else ""
     notes = (
-        f"Medians by the models for {site.surroundings} surroundings; the local mean scatters about them, and "
-        f"fades.{learnt} Estimates: listen on site.",
+        f"By the models for {site.surroundings} surroundings, less fading and what is not known of a place, at "
+        f"{100.0 * shown.chain.wanted.sure:g} %.{learnt} Estimates: listen on site.",
     )
     return Ground(
-        says, under, x_m, y_m, field.margin_db,
+        says, under, x_m, y_m, field.in_hand_db,
         walls=_walls(shown), routes=tuple(_route(one) for one in together), spots=spots,
         antennas=_antennas(together),
-        others=tuple(Mark(other.name, other.at.x_m, other.at.y_m, says=_sends(other.name, other.radiated_mw))
-                     for other in others),
+        others=tuple(_other(other) for other in others),
         notes=notes,
     )  # fmt: skip
 
 
-def _sends(name: str, radiated_mw: float) -> str:
-    return f"{name}: sends {radiated_mw:g} mW"
+def _other(other: Other) -> Mark:
+    sends = f"{other.name}: sends {other.radiated_mw:g} mW"
+    return Mark(other.name, other.stands.x_m, other.stands.y_m, says=sends)
 
 
 def _walls(shown: Reaching) -> tuple[Line, ...]:
@@ -122,27 +119,28 @@ def _antennas(together: Sequence[Reaching]) -> tuple[Mark, ...]:
 
 
 def walks_of(together: Sequence[Reaching]) -> list[Walk]:
-    """The links' margins over time; whoever stands still does so for as long as the longest of the others walks."""
+    """What the links have in hand over time; whoever stands still does so for as long as the longest of the others
+    walks."""
     walks = [walk_of(one) for one in together]
     longest = max((float(walk.time_s[-1]) for walk in walks if len(walk.places) > 1), default=STANDS_S)
     return [
         walk
         if len(walk.places) > 1
-        else Walk(walk.name, np.array([0.0, longest]), walk.margin_db[:2], walk.places, walk.says)
+        else Walk(walk.name, np.array([0.0, longest]), walk.in_hand_db[:2], walk.places, walk.says)
         for walk in walks
     ]
 
 
 def walk_of(one: Reaching) -> Walk:
-    """A link's margin over time along its route."""
+    """What a link has in hand over time along its route."""
     from linkwright.reach.ground import along_route
 
     way = along_route(one.at_work)
-    route, speed = one.chain.route, one.chain.ends.speed_m_s
+    route, speed = one.chain.route, one.chain.ends.usual_m_s
     gone, places = 0.0, []
     for before, spot in zip((None, *route), route, strict=False):
         if before is not None:
             step = (spot.x_m - before.x_m, spot.y_m - before.y_m, spot.z_m - before.z_m)
             gone += sum(part * part for part in step) ** 0.5
         places.append((gone / speed, spot.name))
-    return Walk(one.planned.link, way.time_s, way.margin_db, tuple(places))
+    return Walk(one.planned.link, way.time_s, way.in_hand_db, tuple(places))

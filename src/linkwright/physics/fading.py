@@ -16,6 +16,9 @@ from linkwright.units import SPEED_OF_LIGHT_M_S, FloatArray
 
 #: Branches that are correlated more than this are taken as one [ratio].
 ALIKE_RHO = 0.9999
+#: Angles on the circle of the threshold, and directions of the steady wave, over which is averaged.
+ANGLES = 96
+DIRECTIONS = 12
 
 
 def marcum_q1(a: ArrayLike, b: ArrayLike) -> FloatArray:
@@ -91,43 +94,28 @@ def doppler_hz(frequency_mhz: float, speed_m_s: float) -> float:
     return speed_m_s * frequency_mhz * 1e6 / SPEED_OF_LIGHT_M_S
 
 
-def crossing_rate_hz(x: ArrayLike, k: float, doppler: float) -> FloatArray:
+def crossing_rate_hz(x: ArrayLike, k: float, doppler: float, towards: float | None = None) -> FloatArray:
     """How often one branch falls through the threshold [1/s]; waves from all around plus a steady one.
 
-    sqrt(2 pi (K+1)) fd r exp(-K-(K+1)r^2) I0(2 r sqrt(K(K+1))), r^2 = x; Stuber, Principles of Mobile
-    Communication, chapter 2. K = 0 is Rayleigh's sqrt(2 pi) fd r exp(-r^2) (Rappaport, chapter 5).
+    towards : cosine between the way walked and the steady wave's, whose Doppler shift is that share of `doppler`
+    [Hz]; None: the mean over all ways. The density of the amplitude on the circle of the threshold, and the mean
+    speed inwards through it; S. O. Rice, Bell System Technical Journal 27 (1948), section 3. K = 0 is Rayleigh's
+    sqrt(2 pi) fd r exp(-r^2), towards = 0 the form sqrt(2 pi (K+1)) fd r exp(-K-(K+1)r^2) I0(2 r sqrt(K(K+1)))
+    (Stuber, Principles of Mobile Communication, chapter 2).
     """
-    from scipy.special import i0e
+    from scipy.special import ndtr
 
-    x = np.asarray(x, dtype=np.float64)
-    r = np.sqrt(x)
-    steady = 2.0 * r * math.sqrt(k * (k + 1.0))
-    exponent = steady - k - (k + 1.0) * x
-    return np.asarray(math.sqrt(2.0 * math.pi * (k + 1.0)) * doppler * r * np.exp(exponent) * i0e(steady))
-
-
-def diversity_crossing_rate_hz(
-    x: ArrayLike, k: float, apart: float | None, doppler: float, weaker_db: float = 0.0
-) -> FloatArray:
-    """How often the better branch falls through the threshold [1/s]; `apart` and `weaker_db` as for
-    `diversity_outage`.
-
-    One branch crosses while the other is below: N1 P(2 below | 1 at its threshold) and the same with the two
-    exchanged. For branches that stand apart across the way a branch's slope does not depend on the other's level
-    (Clarke: the derivative of J0 at no distance along the way is nothing); along the way they would break a little
-    less often.
-    """
-    x = np.asarray(x, dtype=np.float64)
-    one = crossing_rate_hz(x, k, doppler)
-    if apart is None or correlation_of(apart) > ALIKE_RHO:
-        return one
-    if k == 0.0 and weaker_db == 0.0:
-        rho, near = correlation_of(apart), np.minimum(x, 50.0)
-        a, b = np.sqrt(2.0 * rho * near / (1.0 - rho)), np.sqrt(2.0 * near / (1.0 - rho))
-        return np.asarray(2.0 * one * np.clip(1.0 - marcum_q1(a, b), 0.0, 1.0))
-    pair = pair_curve(k, apart, weaker_db)
-    other = crossing_rate_hz(x * 10.0 ** (weaker_db / 10.0), k, doppler)
-    return np.asarray(one * pair.other_below(x) + other * pair.first_below(x))
+    r = np.sqrt(np.asarray(x, dtype=np.float64))[..., None, None]
+    steady, scattered = math.sqrt(k / (k + 1.0)), 1.0 / (k + 1.0)
+    angle = 2.0 * math.pi * (np.arange(ANGLES) + 0.5) / ANGLES
+    quarter = (np.arange(DIRECTIONS) + 0.5) * math.pi / (2.0 * DIRECTIONS)
+    ways = np.cos(quarter) if towards is None else np.array([towards])
+    near = (r * np.cos(angle) - steady) ** 2 + (r * np.sin(angle)) ** 2
+    density = np.exp(-near / scattered) / (math.pi * scattered)
+    spread = math.pi * math.sqrt(scattered)
+    mean = 2.0 * math.pi * steady * ways[:, None] * np.sin(angle)
+    inwards = spread * np.exp(-((mean / spread) ** 2) / 2.0) / math.sqrt(2.0 * math.pi) + mean * ndtr(mean / spread)
+    return np.asarray(doppler * 2.0 * math.pi * r[..., 0, 0] * (density * inwards).mean(axis=(-2, -1)))
 
 
 def mean_fade_s(r: float, doppler: float) -> float:

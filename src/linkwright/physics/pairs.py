@@ -1,4 +1,4 @@
-"""Two branches of a diversity receiver in correlated fading with a steady wave: outage and level crossings.
+"""Two branches of a diversity receiver in correlated fading with a steady wave: the share of time below.
 
 Each branch's amplitude is a steady wave and scattered ones, z = s exp(j phi) + g. The scattered parts come from all
 around and are complex Gaussian, correlated by a = J0(2 pi d / lambda) (Clarke); the steady wave meets the second
@@ -38,27 +38,13 @@ NEPER_DB: Final = 10.0 / math.log(10.0)
 
 @dataclass(frozen=True, eq=False)
 class PairCurve:
-    """Over the threshold x (better branch's mean = 1): share with both below, and share of the other given one.
-
-    log_outage : ln of the share with both below. log_other : ln of the share of the second below its threshold
-    while the first is at its own; log_first : the same with the branches exchanged.
-    """
+    """Over the threshold x (better branch's mean = 1): log_outage, ln of the share with both below."""
 
     log_outage: Any
-    log_other: Any
-    log_first: Any
 
     def outage(self, x: ArrayLike) -> FloatArray:
         """Share of time with both branches below, at thresholds x of any shape."""
         return np.minimum(np.exp(_extended(self.log_outage, x, 2.0)), 1.0)
-
-    def other_below(self, x: ArrayLike) -> FloatArray:
-        """Share with the second branch below its threshold while the first is at x."""
-        return np.minimum(np.exp(_extended(self.log_other, x, 1.0)), 1.0)
-
-    def first_below(self, x: ArrayLike) -> FloatArray:
-        """Share with the first branch below x while the second is at its threshold."""
-        return np.minimum(np.exp(_extended(self.log_first, x, 1.0)), 1.0)
 
 
 def _extended(curve: Any, x: ArrayLike, power: float) -> FloatArray:
@@ -88,9 +74,8 @@ def pair_curve(k: float, apart: float, weaker_db: float = 0.0) -> PairCurve:
     grown = CubicSpline(log_x, density * x).antiderivative()
     share = density[0] * x[0] / 2.0 + grown(log_x) - grown(log_x[0])
     share = np.maximum.accumulate(np.clip(share, 1e-300, 1.0))
-    # A share rises with the threshold, and so must what lies between its points; both kinds of curve are smooth.
-    conditions = (CubicSpline(log_x, np.log(np.maximum(y, 1e-300))) for y in (other, first))
-    return PairCurve(PchipInterpolator(log_x, np.log(share)), *conditions)
+    # A share rises with the threshold, and so must what lies between its points.
+    return PairCurve(PchipInterpolator(log_x, np.log(share)))
 
 
 def rice_density(x: ArrayLike, k: float) -> FloatArray:

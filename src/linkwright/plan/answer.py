@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
-from linkwright.plan.model import Plan
+from linkwright.plan.model import Plan, PlannedLink
 from linkwright.units import number_word
+
+#: So many seconds an hour that hold a break are most of the time.
+MOSTLY_S: Final = 1800.0
 
 
 def answer_sentence(plan: Plan) -> str:
@@ -18,17 +22,56 @@ def answer_sentence(plan: Plan) -> str:
     parts = [_how_many(holding, len(names))]
     if unplaced:
         parts.append(f"{number_word(len(unplaced))} {'has' if len(unplaced) == 1 else 'have'} no carrier")
-    worst = min(links, key=lambda link: (link.availability, link.margin_db), default=None)
+    worst = min(links, key=lambda link: (link.in_hand_db, link.margin_db), default=None)
     if worst is not None and worst.verdict != "holds":
-        share = math.floor(10_000 * worst.availability) / 100
         verb = "is thin" if worst.verdict == "thin" else "fails"
-        parts.append(f"{worst.link} {verb} at {worst.worst_at}, unbroken {share:.2f} % of the time")
-    elif links:
-        weakest = min(links, key=lambda link: link.margin_db)
-        parts.append(
-            f"the weakest is {weakest.link} with {weakest.margin_db:.0f} dB to spare at {weakest.worst_at}"
-        )
+        parts.append(f"{worst.link} {verb} at {worst.worst_at}, {hand_says(worst)}")
+    elif worst is not None:
+        parts.append(f"the weakest is {worst.link} with {hand_says(worst)} at {worst.worst_at}")
     return "; ".join(parts) + "."
+
+
+def decibels(db: float) -> str:
+    """Decibels as people say them: whole from one on."""
+    return f"{db:.0f} dB" if round(db, 1) >= 1.0 else f"{db:.1f} dB"
+
+
+def short_says(in_hand_db: float) -> str:
+    """What is in hand, or what it is short by: "12 dB in hand"."""
+    return f"{decibels(in_hand_db)} in hand" if in_hand_db >= 0.0 else f"short by {decibels(-in_hand_db)}"
+
+
+def hand_says(link: PlannedLink) -> str:
+    """What a link has in hand, and what that means where it is short."""
+    says = short_says(link.in_hand_db)
+    if link.verdict == "thin":
+        return f"{says}: {math.floor(100.0 * link.sure)} % sure; walk it"
+    if link.verdict == "fails":
+        return f"{says}: {breaks_say(link.breaks_per_hour)}"
+    return says
+
+
+def breaks_say(per_hour: float) -> str:
+    """How often a link would break, in words."""
+    if per_hour >= MOSTLY_S:
+        return "would be broken most of the time"
+    return f"would break about {_about(per_hour)} times an hour"
+
+
+def _about(count: float) -> str:
+    """A number with no more than two digits that count."""
+    if count < 10.0:
+        return f"{max(count, 2.0):.0f}"
+    tens = 10 ** (len(str(int(count))) - 2)
+    return f"{round(count / tens) * tens:d}"
+
+
+def worst_says(link: PlannedLink) -> str:
+    """The worst place, as if the talent were there all the time: "if all the time at Store, turned away: short by
+    6 dB"."""
+    turn = f", {link.alone_turn}" if link.alone_turn else ""
+    left = "" if link.alone_db is None else f": {short_says(link.alone_db)}"
+    return f"If all the time at {link.alone_at}{turn}{left}"
 
 
 def _how_many(holding: int, of: int) -> str:
@@ -38,10 +81,3 @@ def _how_many(holding: int, of: int) -> str:
         return "The link does not hold"
     verb = "holds" if holding == 1 else "hold"
     return f"{number_word(holding).capitalize()} of {number_word(of)} links {verb}"
-
-
-def unbroken(availability: float) -> str:
-    """A share of time as people read it: never rounded up to all of it."""
-    if availability >= 0.9999:
-        return "> 99.99 %"
-    return f"{math.floor(10_000 * availability) / 100:.2f} %"

@@ -15,12 +15,13 @@ from linkwright.air.readers import Readout
 from linkwright.air.sweep import Sweep
 from linkwright.plan.air import SiteAir, airs
 from linkwright.reach.body import facing_db
-from linkwright.reach.budget import Budget, budget_of
+from linkwright.reach.budget import Asked, Budget, budgets_of
 from linkwright.reach.ends import Ends
+from linkwright.reach.hand import USUAL, Wanted
 from linkwright.reach.received import Radiator
 from linkwright.rules import Territory, check_permits, territory, tv_channels
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
-from linkwright.shoot.models import Link, Shoot, Worn
+from linkwright.shoot.models import Header, Link, Power, Shoot, Worn
 from linkwright.shoot.place import Other, Site, Spot
 from linkwright.shoot.view import (
     LiveCall,
@@ -58,18 +59,26 @@ class Chain:
     worn: Worn
     route: tuple[Spot, ...]
     at: Spot
+    wanted: Wanted = USUAL
+    power: Power = "least"
+    reserve_db: float = 3.0
 
     def budget(self, carrier_khz: int) -> Budget:
         """The budget along the route on one carrier."""
-        return budget_of(self.ends, self.route, carrier_khz)
+        return budgets_of([self.asked(carrier_khz)])[0]
+
+    def asked(self, carrier_khz: int) -> Asked:
+        """The link on a carrier, as reach takes it."""
+        return Asked(self.ends, self.route, carrier_khz / 1000.0, self.wanted)
 
     @functools.cached_property
     def ends(self) -> Ends:
         """Both ends as far as reach goes."""
         link = self.link
         return Ends(
-            self.site, self.transmitter, self.receiver, self.worn, self.at, link.facing, link.crowd, link.speed_m_s
-        )
+            self.site, self.transmitter, self.receiver, self.worn, self.at, link.facing, link.crowd, link.does,
+            link.speed_m_s, link.name,
+        )  # fmt: skip
 
     @functools.cached_property
     def sound(self) -> SoundSettings:
@@ -141,6 +150,9 @@ class Scene:
                 worn_of(self.shoot, link),
                 route_points(site, link),
                 receiving_point(site, link),
+                wanted_of(self.shoot.shoot, link),
+                link.power or self.shoot.shoot.power,
+                self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
             )
         return self._chains[key]
 
@@ -168,6 +180,15 @@ class Scene:
         """The sites on which there is a call."""
         used = {call.site.name for call in self.calls}
         return tuple(site for site in sites(self.shoot) if site.name in used)
+
+
+def wanted_of(header: Header, link: Link) -> Wanted:
+    """What a link is to keep to: its own wish, else the shoot's."""
+    return Wanted(
+        header.breaks_per_hour if link.breaks_per_hour is None else link.breaks_per_hour,
+        header.sure_wanted if link.sure_wanted is None else link.sure_wanted,
+        header.target,
+    )
 
 
 def scene_of(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = None) -> Scene:

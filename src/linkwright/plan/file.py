@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Final
 
 from pydantic import ValidationError
 
@@ -18,8 +19,39 @@ def write_plan(plan: Plan) -> str:
     return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
 
 
+#: What plans of the first kind are called, and what they say nothing of.
+FIRST: Final = "linkwright-plan/1"
+UNSAID: Final = {"fading_db": 0.0, "doubt_db": 0.0, "in_hand_db": 0.0, "sure": 0.0, "breaks_per_hour_90": 0.0}
+
+
+def parse_kept(text: str, name: str) -> Plan:
+    """An earlier plan to keep to; one of the first kind too, of whose links only carriers, spares and powers count.
+
+    Raises InputError.
+    """
+    try:
+        document = json.loads(text)
+    except ValueError:
+        return parse_plan(text, name)
+    if not isinstance(document, dict) or document.get("format") != FIRST:
+        return parse_plan(text, name)
+    calls = document.get("calls")
+    for call in calls if isinstance(calls, list) else []:
+        links = call.get("links") if isinstance(call, dict) else None
+        for link in links if isinstance(links, list) else []:
+            if isinstance(link, dict):
+                link.update({key: link.get(key, value) for key, value in UNSAID.items()})
+    return parse_plan(json.dumps({**document, "format": Plan.model_fields["format"].default}), name)
+
+
 def parse_plan(text: str, name: str) -> Plan:
     """The plan in a JSON text; `name` is the file as messages call it. Raises InputError."""
+    if FIRST in text[:200]:
+        raise InputError(
+            "is a plan of an earlier version, which says nothing of what is in hand; plan again, "
+            "with --keep to stay on its carriers",
+            path=name,
+        )
     try:
         return Plan.model_validate_json(text)
     except ValidationError as error:

@@ -78,10 +78,25 @@ CODES: Final[dict[str, Code]] = {
         "Transmitters near the receiver raise its noise, and a far link loses its margin.",
         "Move the receiver's antennas away from the near transmitters, or lower their power.",
     ),
-    "spare-weak": Code(
+    "overdriven": Code(
+        "warn",
+        "A transmitter is so near to the receiver that it drives it beyond half of its intercept point.",
+        "Move the antennas away from the near transmitter, or take its power down; an attenuator helps as well.",
+    ),
+    "distance-assumed": Code(
         "note",
-        "On a spare the link would not hold, or somebody else would not.",
-        "Try the other spares first; listen before you rely on this one.",
+        "Nothing says how far the talent goes from the receiver.",
+        "Say within_m at the link, or draw spots on the site.",
+    ),
+    "sight-assumed": Code(
+        "note",
+        "How far there is sight on the site was assumed, since its walls are not said to be complete.",
+        "Draw the walls and say walls_complete = true, or walk the place and note levels.",
+    ),
+    "other-assumed": Code(
+        "note",
+        "Where another transmitter stands is not known, so the least kind is assumed.",
+        "Say at, or heard_dbm where its level was read at the receivers.",
     ),
     "power-short": Code(
         "warn",
@@ -90,7 +105,7 @@ CODES: Final[dict[str, Code]] = {
     ),
     "reach-short": Code(
         "warn",
-        "The link does not hold along its route with any power step.",
+        "The link is not as sure to hold along its route as is wanted, at the power that it has.",
         "Bring the receiver's antennas nearer to the worst spot, or into its line of sight.",
     ),
     "spare-missing": Code(

@@ -25,6 +25,7 @@ def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
     for chain, tuning in zip(problem.chains, problem.tunings, strict=True):
         yield from _lock(scene, chain, tuning)
     yield from _sweeps(scene, problem)
+    yield from _others(scene, problem)
     yield from _warnings(scene, problem)
 
 
@@ -166,6 +167,17 @@ def _sweeps(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
         if not sweep.calibrated:
             yield finding("sweep-relative", site, f"The levels of {sweep.path} are relative: they only rank.")
     yield from _brief(air, site)
+
+
+def _others(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
+    """Others of whom something had to be assumed."""
+    told = {other.name: other for other in scene.shoot.other}
+    for other in scene.others[problem.site.name]:
+        given = told[other.name]
+        if given.heard_dbm is None and given.at is None:
+            power = f"{given.radiated_mw:g} mW" + ("" if "radiated_mw" in given.model_fields_set else ", assumed")
+            says = f"Nobody said where {other.name} stands: taken to be 10 m from the receivers, with {power}."
+            yield finding("other-assumed", other.name, says)
 
 
 def stepping_receivers(problem: SiteProblem) -> list[Stepping]:

@@ -21,9 +21,12 @@ class Checked(BaseModel):
 
 
 class LedgerLine(Checked):
-    """One contribution: `db` for a gain or loss of the wanted signal, `dbm` for noise and interference."""
+    """One contribution: `db` for a gain or loss of the wanted signal and for what the margin is used up by, `dbm`
+    for noise and interference."""
 
-    what: Literal["wanted", "noise", "interference"] = Field(description="which sum it belongs to")
+    what: Literal["wanted", "noise", "interference", "fading", "doubt"] = Field(
+        description="which sum it belongs to"
+    )
     part: str = Field(description="what contributes")
     db: float | None = Field(default=None, description="gain (+) or loss (-) of the wanted signal [dB]")
     dbm: float | None = Field(default=None, description="level of noise or interference [dBm]")
@@ -39,13 +42,21 @@ class PlannedLink(Checked):
     carrier_khz: int = Field(description="its carrier [kHz]")
     spares_khz: tuple[int, ...] = Field(description="its spare carriers, in the order to try them [kHz]")
     power_mw: float = Field(description="conducted power step [mW]")
-    wanted_dbm: float = Field(description="local mean at the worst spot [dBm]")
+    wanted_dbm: float = Field(description="local mean at the place that decides [dBm]")
     noise_and_interference_dbm: float = Field(description="noise and interference together [dBm]")
     required_cnr_db: float = Field(description="C/(N+I) that the receiver needs [dB]")
-    margin_db: float = Field(description="what is left over the need at the worst spot [dB]")
-    availability: float = Field(description="share of time along the route with unbroken audio")
-    breaks_per_hour: float = Field(description="how often the audio breaks [1/h]")
-    worst_at: str = Field(description="the worst spot of the route")
+    margin_db: float = Field(description="what is left over the need at the place that decides [dB]")
+    fading_db: float = Field(description="how much of it the fading takes, in the median of what is known [dB]")
+    doubt_db: float = Field(description="how much of it what is not known takes, at the sureness wanted [dB]")
+    in_hand_db: float = Field(description="what is left: margin less fading less doubt [dB]")
+    sure: float = Field(description="how sure it is (0..1) that the link keeps to what is wanted of it")
+    availability: float = Field(description="share of time unbroken, in the median of what is known")
+    breaks_per_hour: float = Field(description="seconds an hour that hold a break, in the median of what is known")
+    breaks_per_hour_90: float = Field(description="the same in the case at the sureness wanted")
+    worst_at: str = Field(description="the spot of the route that decides")
+    alone_at: str = Field(default="", description="the spot at which it would have least in hand all the time")
+    alone_turn: str = Field(default="", description="how the talent would be turned there; nothing: as it is told")
+    alone_db: float | None = Field(default=None, description="what it would have in hand there all the time [dB]")
     verdict: Verdict = Field(description="holds, thin or fails")
     squelch_dbm: float | None = Field(default=None, description="squelch to set, at the receiver's input [dBm]")
     squelch_cuts: float | None = Field(
@@ -72,6 +83,26 @@ class Unplaced(Checked):
     because: str = Field(description="why it found no place")
 
 
+class Products(Checked):
+    """What third-order products do in a call, made by all transmitters known at the site."""
+
+    on_carriers: int = Field(description="carriers in use that one falls on, nearer than its guard")
+    on_spares: int = Field(description="spares that one falls on")
+    inside: int | None = Field(
+        default=None, description="carriers and spares in whose channel some of one lies; none: not counted"
+    )
+    nearest_khz: int | None = Field(
+        default=None, description="the nearest to a carrier or a spare [kHz]; none: none within 1000 kHz"
+    )
+    strongest: str | None = Field(
+        default=None, description="the strongest in the channel of a carrier in use, whose it is"
+    )
+    strongest_on: str | None = Field(default=None, description="the link that receives it")
+    over_noise_db: float | None = Field(
+        default=None, description="how far it is over the noise [dB]; none: more than 20 dB under it"
+    )
+
+
 class PlannedCall(Checked):
     """A call with its links."""
 
@@ -80,7 +111,8 @@ class PlannedCall(Checked):
     bound: int | None = Field(description="proven upper limit on how many such links could be placed")
     criterion: Criterion | None = Field(default=None, description="by which rule this call's carriers were chosen")
     other_criterion_db: float | None = Field(
-        default=None, description="what the other criterion would give the worst link, more (+) or less [dB]"
+        default=None,
+        description="what the other criterion would give the worst link in hand, more (+) or less [dB]",
     )
     other_criterion_holding: int | None = Field(
         default=None, description="how many links would hold under the other criterion"
@@ -92,6 +124,7 @@ class PlannedCall(Checked):
     look_s: float | None = Field(
         default=None, description="how long to sweep in the same way to find such a user in 95 % of cases [s]"
     )
+    products: Products | None = Field(default=None, description="what third-order products do")
     links: tuple[PlannedLink, ...] = Field(description="the links that have a carrier")
     unplaced: tuple[Unplaced, ...] = Field(default=(), description="the links that have none")
 
@@ -125,6 +158,7 @@ class Move(Checked):
     from_khz: int | None = Field(default=None, description="its earlier carrier [kHz]; none: it had none")
     to_khz: int = Field(description="its new carrier [kHz]")
     clean: bool = Field(description="after this step no product falls on a carrier")
+    because: str = Field(default="", description="why it does not stay where it was, as a sentence")
 
 
 class Finding(Checked):
@@ -140,7 +174,7 @@ class Finding(Checked):
 class Plan(Checked):
     """A plan: every call's links, and what was found."""
 
-    format: Literal["linkwright-plan/1"] = Field(default="linkwright-plan/1", description="format and version")
+    format: Literal["linkwright-plan/2"] = Field(default="linkwright-plan/2", description="format and version")
     made_with: str = Field(description="version of the program")
     shoot: str = Field(description="title of the shoot")
     region: str = Field(description="whose rules apply")

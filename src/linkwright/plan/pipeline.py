@@ -8,23 +8,25 @@ from linkwright import __version__
 from linkwright.air.predicted import Predicted
 from linkwright.air.report import Stepping
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.calls import CallAnswer, Kept
-from linkwright.assign.keep import switch_order
+from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings, stepping_receivers
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
+from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import Afar, positions
 from linkwright.plan.plan_findings import (
     assumed_rows,
+    changing_findings,
     link_findings,
     moved_findings,
     power_finding,
     unplaced_reason,
 )
-from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove
+from linkwright.plan.products import products_of
+from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove_calls
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
@@ -34,7 +36,6 @@ from linkwright.progress import Tell, quiet
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
 from linkwright.sound.settings import delays_ms
-from linkwright.units import mhz_text
 
 
 def make_plan(
@@ -68,9 +69,11 @@ def make_plan(
         problem, answers = solved[site.name]
         kept = kept_by_site[site.name]
         findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
-        findings += moved_findings(kept, answers)
+        findings += changing_findings(answers)
         if kept:
-            moves += _moves(problem, kept, answers)
+            stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
+            moves += stepped
+            findings += moved_findings(kept, stepped)
         for n, answer in enumerate(answers):
             call, found = _planned_call(scene, problem, n, answer, proved[problem.calls[n].name])
             calls[call.call] = call
@@ -133,13 +136,12 @@ def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Run) ->
     for site in scene.used_sites:
         problem, answers = solved[site.name]
         afar = slots.afar(site)
-        for n, answer in enumerate(answers):
-            names.append(problem.calls[n].name)
-            tasks.append(_to_prove(scene, problem, n, answer, afar))
+        names.append([call.name for call in problem.calls])
+        tasks.append(tuple(_to_prove(scene, problem, n, answer, afar) for n, answer in enumerate(answers)))
     proved: dict[str, Proved] = {}
-    for name, task, proofs in zip(names, tasks, run(prove, tasks), strict=True):
-        proved[name] = task, proofs
-        tell(f"proved {name}", len(proved) / len(names))
+    for calls, task, proofs in zip(names, tasks, run(prove_calls, tasks), strict=True):
+        proved.update(zip(calls, zip(task, proofs, strict=True), strict=True))
+        tell(f"proved {calls[-1]}", len(proved) / len(scene.calls))
     return proved
 
 
@@ -153,21 +155,20 @@ def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, af
         if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
     ]
     others = narrow(scene.others_during(call))
-    return CallToProve(tuple(standing), others, scene.shoot.shoot.target, scene.large)
+    return CallToProve(tuple(standing), others, scene.large)
 
 
 def _planned_call(
     scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: Proved
 ) -> tuple[PlannedCall, list[Finding]]:
     """One call with its findings, from its proof."""
-    target = scene.shoot.shoot.target
     call = problem.calls[n]
     standing, proofs = proved[0].standing, proved[1]
     sound = {s.chain.link.name: s.chain.sound for s in standing}
     delays = delays_ms(sound)
     links = [
         planned(
-            s, p, answer.spares_khz[s.chain.link.name], target, s.chain.sound,
+            s, p, answer.spares_khz[s.chain.link.name], s.chain.sound,
             delays[s.chain.link.name],
         )
         for s, p in zip(standing, proofs, strict=True)
@@ -186,22 +187,21 @@ def _planned_call(
         other_criterion_holding=answer.compared.other_holding if answer.compared else None,
         missed=_rounded(missed_during(scene.air[call.site.name])),
         look_s=_rounded(needed_s(scene.air[call.site.name])),
+        products=products_of(
+            links,
+            [s.chain.transmitter.bandwidth_khz for s in standing],
+            proved[0].others,
+            scene.shoot.shoot.guard_khz,
+        ),
         links=tuple(links),
         unplaced=tuple(unplaced),
     )
     found = [
         one
         for s, p, link in zip(standing, proofs, links, strict=True)
-        for one in link_findings(call.name, s, p, link, target)
+        for one in link_findings(call.name, s, p, link)
     ]
     found += sound_findings(call.name, [s.chain.link for s in standing], sound)
-    for name, weak in answer.weak_spares_khz.items():
-        if weak:
-            listed = ", ".join(mhz_text(khz) for khz in weak)
-            says = (
-                f'In call "{call.name}" {name} or somebody else would lose its margin with {name} on {listed} MHz.'
-            )
-            found.append(finding("spare-weak", name, says))
     found += [
         finding("unplaced", gone.link, f'{gone.link} has no carrier in call "{call.name}": {gone.because}.')
         for gone in unplaced
@@ -221,22 +221,6 @@ def _other_db(answer: CallAnswer) -> float | None:
     if compared is None or compared.other_worst_db is None:
         return None
     return round(compared.other_worst_db - compared.worst_db, 2)
-
-
-def _moves(problem: SiteProblem, kept: Mapping[str, Kept], answers: Sequence[CallAnswer]) -> list[Move]:
-    """The steps from an earlier plan of a site to this one, for the links that have one carrier in all calls."""
-    names = [wish.name for wish in problem.problem.wishes]
-    found: dict[str, set[int | None]] = {name: set() for name in names}
-    for answer in answers:
-        for name, carrier in answer.carriers_khz.items():
-            found[name].add(carrier)
-    before = [kept[name].carrier_khz if name in kept else None for name in names]
-    after = [next(iter(found[name])) if len(found[name]) == 1 else None for name in names]
-    steps = switch_order(problem.problem, before, after)
-    return [
-        Move(step=n + 1, site=problem.site.name, link=m.link, from_khz=m.from_khz, to_khz=m.to_khz, clean=m.clean)
-        for n, m in enumerate(steps)
-    ]
 
 
 def _decided(solved: Solved, calls: Mapping[str, PlannedCall]) -> list[tuple[str, Row | None]]:

@@ -6,10 +6,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from linkwright.assign.calls import CallAnswer, Kept
+from linkwright.plan.answer import hand_says, worst_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import rule_reason, together
-from linkwright.plan.model import Finding, PlannedCall, PlannedLink
+from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink
+from linkwright.plan.products import products_sentence
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
 from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
@@ -17,13 +19,8 @@ from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.rules import Row
 from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
 
-#: How the ledger's lines of products begin.
-PRODUCTS: Final = ("A+B-C", "2A-B", "all other products")
 
-
-def link_findings(
-    call: str, standing: Standing, proof: Proof, link: PlannedLink, target: float
-) -> Iterator[Finding]:
+def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
     """What is to be told of one planned link in one call."""
     yield from _on_the_carrier(standing)
     wished = standing.chain.link.spares
@@ -34,23 +31,29 @@ def link_findings(
             f'{link.link} asks for {_count(wished, "spare")} and has {len(link.spares_khz)} in call "{call}".',
         )
     distant = max((a for a in standing.air if a.code in ON_THE_CARRIER), key=lambda a: a.power_mw, default=None)
-    yield from squelch_finding(link, "" if distant is None else distant.part, target)
+    yield from squelch_finding(link, "" if distant is None else distant.part)
+    if proof.driven_by:
+        says = (
+            f"The receiver of {link.link} is driven over its range by {proof.driven_by}: products are told too low."
+        )
+        yield finding("overdriven", link.link, says)
     if link.verdict == "holds":
         return
     yield from _near_far(standing, link)
     higher = [power for power in standing.chain.transmitter.powers_mw if power > max(standing.steps_mw)]
     state = "is thin" if link.verdict == "thin" else "fails"
     short = (
-        f'{link.link} {state} in call "{call}": {100 * link.availability:.2f} % of the time, '
-        f"{link.margin_db:.1f} dB of margin at {link.worst_at} with {link.power_mw:g} mW"
+        f'{link.link} {state} in call "{call}", {hand_says(link)}: {link.margin_db:.1f} dB of margin at '
+        f"{link.worst_at} with {link.power_mw:g} mW, {link.fading_db:.1f} dB for fading, {link.doubt_db:.1f} dB "
+        f"for what is not known"
     )
-    held = [
-        power for power in sorted(higher) if proof.budget.holding(power, proof.n_and_i_dbm).availability >= target
-    ]
+    held = [power for power in sorted(higher) if proof.at(power).in_hand_db >= 0.0]
     if held:
         yield finding("power-short", link.link, f"{short}; {held[0]:g} mW would hold but is not allowed here.")
     else:
-        yield finding("reach-short", link.link, f"{short}, the highest step that may be used.")
+        highest = ", the highest step that may be used" if link.power_mw >= max(standing.steps_mw) else ""
+        alone = f" {worst_says(link)}." if link.alone_db is not None else ""
+        yield finding("reach-short", link.link, f"{short}{highest}.{alone}")
 
 
 #: How the ledger's lines of strong neighbours begin, and the code of each.
@@ -108,19 +111,14 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
 
 def power_finding(call: PlannedCall, answer: CallAnswer, clean_bound: int) -> Finding:
     """What was given up where the plan is not clean."""
-    lines = [line for link in call.links for line in link.ledger if line.part.startswith(PRODUCTS)]
-    strongest = max((line.dbm for line in lines if line.dbm is not None), default=None)
-    level = "no product comes near the noise"
-    if strongest is not None:
-        level = f"the strongest product is {strongest:.1f} dBm"
-    why = _why_by_power(answer, clean_bound)
     bad = [link.link for link in call.links if link.verdict != "holds"]
     verb = "does" if len(bad) == 1 else "do"
     outcome = f"{together(bad)} {verb} not hold" if bad else "all links hold all the same"
     return finding(
         "intermodulation",
         call.call,
-        f'In call "{call.call}" products fall on carriers ({why}); weighed by power, {level}; {outcome}.',
+        f'In call "{call.call}" carriers were chosen by power ({_why_by_power(answer, clean_bound)}). '
+        f"{products_sentence(call)} {outcome[:1].upper()}{outcome[1:]}.",
         severity="warn" if bad else "note",
     )
 
@@ -131,7 +129,7 @@ def _why_by_power(answer: CallAnswer, clean_bound: int) -> str:
         gain = compared.worst_db - compared.other_worst_db
         more = compared.holding - (compared.other_holding or 0)
         also = f", and {more} fewer would hold" if more > 0 else ""
-        return f"kept clean, the worst link would have {gain:.1f} dB less{also}"
+        return f"kept clean, the worst link would have {gain:.1f} dB less in hand{also}"
     if answer.proved:
         return f"at most {clean_bound} links can be placed clean, as is proved"
     return "the search found no clean set"
@@ -157,22 +155,28 @@ def assumed_rows(scene: Scene, decided: Iterable[tuple[str, Row | None]]) -> Ite
         )
 
 
-def moved_findings(kept: Mapping[str, Kept], answers: Sequence[CallAnswer]) -> Iterator[Finding]:
-    """Who could not keep the carrier of the earlier plan, and who has two carriers on one site."""
+def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[Finding]:
+    """Who could not keep the carrier of the earlier plan, and why."""
+    for move in moves:
+        if move.from_khz is not None:
+            spares = kept[move.link].spares_khz
+            spare = f", its spare {1 + spares.index(move.to_khz)}" if move.to_khz in spares else ""
+            yield finding(
+                "moved",
+                move.link,
+                f"{move.link} moves from {mhz_text(move.from_khz)} to {mhz_text(move.to_khz)} MHz{spare}: "
+                f"{move.because}.",
+            )
+
+
+def changing_findings(answers: Sequence[CallAnswer]) -> Iterator[Finding]:
+    """Who has two carriers on one site."""
     carriers: dict[str, list[int]] = {}
     for answer in answers:
         for name, carrier in answer.carriers_khz.items():
             if carrier is not None and carrier not in carriers.setdefault(name, []):
                 carriers[name].append(carrier)
-    for name, found in carriers.items():
-        if name in kept and kept[name].carrier_khz not in found:
-            old = kept[name]
-            spare = f", its spare {1 + old.spares_khz.index(found[0])}" if found[0] in old.spares_khz else ""
-            yield finding(
-                "moved",
-                name,
-                f"{name} moves from {mhz_text(old.carrier_khz)} to {mhz_text(found[0])} MHz{spare}.",
-            )
-        if len(found) > 1:
-            listed = " then ".join(mhz_text(carrier) for carrier in found)
+    for name, given in carriers.items():
+        if len(given) > 1:
+            listed = " then ".join(mhz_text(carrier) for carrier in given)
             yield finding("carrier-changes", name, f"{name} changes its carrier between calls: {listed} MHz.")

@@ -12,7 +12,11 @@ from linkwright.plan.model import Finding, PlannedLink
 from linkwright.plan.site import SiteProblem
 from linkwright.reach.control import USUAL_REACH_M, control
 from linkwright.reach.feed import Judged, judged
+from linkwright.reach.path import taken
+from linkwright.shoot.view import ASSUMED_DISTANCE_M
 
+#: Shares of time from which a squelch that opens or cuts is told.
+SQUELCH_RISK: Final = 0.001
 #: A preamplifier of less than this is not worth its name [dB].
 LEAST_GAIN_DB: Final = 0.5
 
@@ -24,8 +28,24 @@ def site_reach_findings(problem: SiteProblem) -> Iterator[Finding]:
         yield finding(
             "walk-unread", site.name, f'What the walk test "{site.measured}" taught about {site.name} was not read.'
         )
+    yield from _assumed(problem)
     yield from _feeds(problem)
     yield from _controls(problem)
+
+
+def _assumed(problem: SiteProblem) -> Iterator[Finding]:
+    """What is taken of a site where its drawing does not say it: how far talents go, and how far there is sight."""
+    site = problem.site
+    undrawn = [chain for chain in problem.chains if not chain.link.within_m and chain.route[0] not in site.spots]
+    if undrawn:
+        names = together([chain.link.name for chain in undrawn])
+        says = f"Nothing says how far {names} go at {site.name}: {ASSUMED_DISTANCE_M:g} m is taken."
+        if len(undrawn) == 1:
+            says = f"Nothing says how far {names} goes at {site.name}: {ASSUMED_DISTANCE_M:g} m is taken."
+        yield finding("distance-assumed", site.name, says)
+    sight = taken(site)
+    if sight and not site.walls_complete:
+        yield finding("sight-assumed", site.name, f"{site.name} is taken as {sight}.")
 
 
 def _feeds(problem: SiteProblem) -> Iterator[Finding]:
@@ -66,11 +86,11 @@ def _controls(problem: SiteProblem) -> Iterator[Finding]:
         yield finding("control-short", together(names), says)
 
 
-def squelch_finding(link: PlannedLink, distant: str, target: float) -> Iterator[Finding]:
-    """Whether somebody else opens a link's squelch, or it cuts the talent, more than the target leaves room for."""
+def squelch_finding(link: PlannedLink, distant: str) -> Iterator[Finding]:
+    """Whether somebody else opens a link's squelch, or it cuts the talent, for more than a second in a thousand."""
     if link.squelch_dbm is None or link.squelch_opens is None or link.squelch_cuts is None:
         return
-    if distant and max(link.squelch_opens, link.squelch_cuts) > 1.0 - target:
+    if distant and max(link.squelch_opens, link.squelch_cuts) > SQUELCH_RISK:
         says = (
             f"{distant} opens the squelch of {link.link} for {100 * link.squelch_opens:.2f} % of the time while "
             f"its transmitter is off, and at {link.squelch_dbm:g} dBm it cuts the talent for "

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from linkwright.plan.answer import hand_says
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink
-from linkwright.reach.budget import Budget
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Verdict
+from linkwright.plan.prove import floored, verdict
+from linkwright.reach.budget import Budget, budgets_of
 from linkwright.reach.ground import AtWork, LeastPower, Placed, best_places, least_power
-from linkwright.reach.hold import Holding, holding
-from linkwright.shoot.models import Shoot
+from linkwright.reach.hand import Told
 from linkwright.shoot.place import Site, Spot
-from linkwright.units import sum_dbm
+from linkwright.units import dbm_from_mw
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,10 +26,14 @@ class Reaching:
     budget: Budget
 
     @property
+    def x_db(self) -> float:
+        """Power less the rise of the noise less what is needed, as the plan has them [dB]."""
+        return self.planned.margin_db - self.budget.gain_db + self.budget.noise_dbm
+
+    @property
     def at_work(self) -> AtWork:
         """The link as maps and routes take it."""
-        own = sum_dbm(level.dbm for level in self.budget.noise)
-        rise = self.planned.noise_and_interference_dbm - own
+        rise = self.planned.noise_and_interference_dbm - self.budget.noise_dbm
         return AtWork(
             self.planned.link,
             self.chain.ends,
@@ -36,29 +41,48 @@ class Reaching:
             self.planned.power_mw,
             self.chain.route,
             rise,
+            self.chain.wanted,
         )
 
-    def spots(self) -> Iterator[tuple[str, float, float, Holding]]:
-        """Each spot of the route: its name, wanted level [dBm], margin [dB], and how it holds there."""
-        power, unwanted = self.planned.power_mw, self.planned.noise_and_interference_dbm
-        wanted = self.budget.wanted_dbm(power) - self.budget.worst.gain_db
-        for spot, place in zip(self.budget.spots, self.budget.places(power, unwanted), strict=True):
-            yield spot.spot, wanted + spot.gain_db, place.margin_db, holding([place], self.budget.doppler)
+    def spots(self) -> Iterator[SpotReach]:
+        """Each spot of the route, as if the talent were there all the time."""
+        x, power_dbm = self.x_db, dbm_from_mw(self.planned.power_mw)
+        for n, spot in enumerate(self.budget.spots):
+            told = self.budget.at_spot(n).told(x)
+            margin = x + spot.gain_db - spot.noise_dbm
+            word = verdict(told.sure, self.chain.wanted.sure)
+            yield SpotReach(spot.spot, power_dbm + spot.gain_db, margin, floored(told.in_hand_db), told, word)
 
-    def least(self, target: float) -> LeastPower:
+    def least(self) -> LeastPower:
         """The least power that holds with the noise and interference of the plan, and what it saves."""
-        return least_power(self.at_work, self.budget, self.planned.noise_and_interference_dbm, target)
+        return least_power(
+            self.at_work, self.budget, self.planned.noise_and_interference_dbm, self.chain.reserve_db
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SpotReach:
+    """A spot of a route: level [dBm] and margin [dB] of the mean over all turns, what is in hand there [dB], the
+    rest of what is told, and the verdict, as if the talent were there all the time."""
+
+    spot: str
+    wanted_dbm: float
+    margin_db: float
+    in_hand_db: float
+    told: Told
+    verdict: Verdict
 
 
 def reaching(scene: Scene, call: PlannedCall) -> list[Reaching]:
     """The links of a planned call that have a carrier."""
     live = next(one for one in scene.calls if one.name == call.call)
     by_name = {link.name: link for link in live.links}
-    found = []
-    for planned in call.links:
-        chain = scene.chain(by_name[planned.link], live.site)
-        found.append(Reaching(call.call, chain, planned, chain.budget(planned.carrier_khz)))
-    return found
+    chains = [scene.chain(by_name[planned.link], live.site) for planned in call.links]
+    budgets = budgets_of([c.asked(planned.carrier_khz) for c, planned in zip(chains, call.links, strict=True)])
+    return [
+        Reaching(call.call, chain, planned, budget)
+        for chain, planned, budget in zip(chains, call.links, budgets, strict=True)
+    ]
 
 
 def places_for(links: Sequence[Reaching]) -> tuple[Placed, ...]:
@@ -70,14 +94,14 @@ def places_for(links: Sequence[Reaching]) -> tuple[Placed, ...]:
     return best_places([link.at_work for link in links], spots)
 
 
-def answer(plan: Plan, shoot: Shoot) -> str:
+def answer(plan: Plan) -> str:
     """One sentence: do all links reach, and where is the weakest?"""
     links = [(call, link) for call in plan.calls for link in call.links]
     if not links:
         return "No link has a carrier, so nothing is said of its reach."
-    call, worst = min(links, key=lambda one: one[1].margin_db)
-    bad = [link for _, link in links if link.availability < shoot.shoot.target]
-    where = f"the weakest is {worst.link} at {worst.worst_at} with {worst.margin_db:.1f} dB"
+    call, worst = min(links, key=lambda one: (one[1].in_hand_db, one[1].margin_db))
+    bad = [link for _, link in links if link.verdict != "holds"]
+    where = f"the weakest is {worst.link} at {worst.worst_at}, {hand_says(worst)}"
     where += f' in call "{call.call}"' if len(plan.calls) > 1 else ""
     if not bad:
         count = "The one link reaches" if len(links) == 1 else f"All {len(links)} links reach"

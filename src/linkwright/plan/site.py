@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Final
 
 import numpy as np
 
 from linkwright.assign.calls import CallAnswer, Kept, SiteTask
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Problem, Wish
+from linkwright.assign.regain import FAILS, HOLDS, THIN
 from linkwright.assign.verify import Placed, faults
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan
 from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
-from linkwright.plan.radio import call_levels, narrow
+from linkwright.plan.radio import call_levels, narrow, others_arrays
 from linkwright.plan.tuning import Tuning, tuning_of
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
 from linkwright.units import IntArray, khz_from_mhz
+
+#: Verdicts as the assignment has them.
+RANKS: Final = {"holds": HOLDS, "thin": THIN, "fails": FAILS}
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,13 +86,15 @@ class Slots:
             self._arrays[id(tuning)] = (tuning.carriers_khz[chosen], tuning.cost_db[chosen])
         slots, rise = self._arrays[id(tuning)]
         locked = locked_khz(chain.link)
-        if locked is not None:
-            at = tuning.index(locked)
+        stays = locked if locked is not None else kept.carrier_khz if kept else None
+        if stays is not None:
+            at = tuning.index(stays)
             if at is None or not tuning.legal[at]:
-                slots, rise, locked = slots[:0], rise[:0], None
-            elif locked not in slots:
-                here = int(np.searchsorted(slots, locked))
-                slots, rise = np.insert(slots, here, locked), np.insert(rise, here, tuning.cost_db[at])
+                if locked is not None:
+                    slots, rise, locked = slots[:0], rise[:0], None
+            elif stays not in slots:
+                here = int(np.searchsorted(slots, stays))
+                slots, rise = np.insert(slots, here, stays), np.insert(rise, here, tuning.cost_db[at])
         return Wish(
             chain.link.name,
             slots,
@@ -97,6 +104,7 @@ class Slots:
             locked,
             kept.carrier_khz if kept and locked is None else None,
             kept.spares_khz if kept else (),
+            kept.rank if kept else HOLDS,
         )
 
 
@@ -106,12 +114,13 @@ def locked_khz(link: Link) -> int | None:
 
 
 def kept_on(plan: Plan | None, site: Site) -> dict[str, Kept]:
-    """What the links of a site had in an earlier plan, by the first call that has them there."""
+    """What the links of a site had in an earlier plan: the first call's carriers, the worst verdict."""
     kept: dict[str, Kept] = {}
     for call in plan.calls if plan else ():
         if call.site == site.name:
             for link in call.links:
-                kept.setdefault(link.link, Kept(link.carrier_khz, link.spares_khz))
+                first = kept.get(link.link, Kept(link.carrier_khz, link.spares_khz))
+                kept[link.link] = replace(first, rank=min(first.rank, RANKS[link.verdict]))
     return kept
 
 
@@ -129,7 +138,11 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     number = {name: n for n, name in enumerate(live)}
     members = tuple(tuple(number[link.name] for link in call.links) for call in calls)
     guard = scene.shoot.shoot.guard_khz
-    return SiteProblem(site, calls, chains, tunings, Problem(wishes, members, guard.im3_two, guard.im3_three))
+    makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
+    # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.
+    roomy_khz = 2 * max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
+    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz)
+    return SiteProblem(site, calls, chains, tunings, problem)
 
 
 def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
@@ -152,9 +165,9 @@ def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
                 [site.chains[i] for i in able],
                 [site.tunings[i] for i in able],
                 [site.problem.wishes[i].slots_khz for i in able],
+                [site.problem.wishes[i].keep_khz for i in able],
                 able,
                 narrow(tuple(others.values())),
-                scene.shoot.shoot.target,
                 scene.large,
             )
         )
@@ -177,6 +190,7 @@ def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:
             spares, legal_khz = answer.spares_khz[chain.link.name], tuning.carriers_khz[tuning.legal]
             placed.append(Placed(chain.link.name, carrier, spares, chain.transmitter.spacing_khz, legal_khz))
     guards = (site.problem.guard_two_khz, site.problem.guard_three_khz)
-    found = next(faults(placed, answer.criterion == "clean", *guards), None)
+    others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_in(n), start=1)}
+    found = next(faults(placed, answer.criterion == "clean", *guards, others), None)
     if found is not None:
         raise PlanFault(f'call "{site.calls[n].name}": {found}')

@@ -17,7 +17,7 @@ TOLD_DB = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """A planned link with the neighbours on: margin [dB] and verdict before and then; no margin: no carrier."""
+    """A planned link with the neighbours on: in hand [dB] and verdict before and then; nothing then: no carrier."""
 
     call: str
     link: str
@@ -50,10 +50,10 @@ def hits(scene: Scene, plan: Plan, others: Sequence[Other]) -> tuple[Hit, ...]:
                 continue
             before, after = now[key], then.get(key)
             if after is None:
-                found.append(Hit(*key, link.carrier_khz, before.margin_db, before.verdict, None, "fails"))
-            elif before.margin_db - after.margin_db >= TOLD_DB or before.verdict != after.verdict:
+                found.append(Hit(*key, link.carrier_khz, before.in_hand_db, before.verdict, None, "fails"))
+            elif before.in_hand_db - after.in_hand_db >= TOLD_DB or before.verdict != after.verdict:
                 found.append(
-                    Hit(*key, link.carrier_khz, before.margin_db, before.verdict, after.margin_db, after.verdict)
+                    Hit(*key, link.carrier_khz, before.in_hand_db, before.verdict, after.in_hand_db, after.verdict)
                 )
     return tuple(sorted(found, key=lambda hit: (not hit.breaks, -1e9 if hit.then_db is None else hit.then_db)))
 

@@ -169,8 +169,11 @@ def _allowed(
 def _other(chain: Chain, other: Other, carriers: IntArray) -> Heard:
     """An other as the link's receiver hears it on each slot."""
     low, high = other.band_khz
-    radiator = Radiator((other.at,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
-    level_dbm = float(heard_gains_db([chain.ends], [chain.middle_mhz], [radiator])[0, 0])
     share = overlap_share(carriers, chain.transmitter.bandwidth_khz, low, high)
+    if other.heard_dbm is not None:
+        says = "its level as it was read on the site"
+        return Heard(other.name, "other-cochannel", mw_from_dbm(other.heard_dbm) * share, "measured", says)
+    radiator = Radiator((other.stands,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
+    level_dbm = float(heard_gains_db([chain.ends], [chain.middle_mhz], [radiator])[0, 0])
     source = f"{other.radiated_mw:g} mW EIRP as stated, path as for {chain.site.surroundings} surroundings"
     return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source)

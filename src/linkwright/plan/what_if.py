@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan, Verdict
-from linkwright.plan.prove import CallToProve, Standing, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import Slots
 from linkwright.plan.solve import far_of_plan
@@ -15,15 +15,17 @@ from linkwright.plan.solve import far_of_plan
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a link would come to in a call: carrier, power, margin at the worst spot, availability, verdict, and
-    the level that its receiver needs for that [dBm]."""
+    """What a link would come to in a call: carrier, power, margin where it decides, what is in hand, what
+    the fading takes, how sure, verdict, and the level that its receiver needs there [dBm]."""
 
     call: str
     link: str
     carrier_khz: int
     power_mw: float
     margin_db: float
-    availability: float
+    in_hand_db: float
+    fading_db: float
+    sure: float
     verdict: Verdict
     worst_at: str
     need_dbm: float
@@ -49,7 +51,6 @@ def outcomes(
     if len(known.calls) == len(scene.calls):
         slots = replace(slots, far=far_of_plan(scene, known))
     found = []
-    target = scene.shoot.shoot.target
     for planned in known.calls:
         if only is not None and planned.call not in only:
             continue
@@ -66,13 +67,14 @@ def outcomes(
             khz = (moved or {}).get(one.link, one.carrier_khz)
             if tuning.index(khz) is not None and tuning.powers_mw(chain.transmitter, khz):
                 standing.append(Standing.of(chain, tuning, khz, afar.on(chain, while_live, khz)))
-        proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), target, scene.large))
+        proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), scene.large))
         for s, proof in zip(standing, proofs, strict=True):
             found.append(
                 Outcome(
                     planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
-                    round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2), proof.availability,
-                    verdict(proof.availability, target), proof.budget.worst.spot,
+                    round(proof.margin_db, 2), floored(proof.told.in_hand_db),
+                    round(proof.margin_db - proof.told.median_db, 2), proof.told.sure,
+                    verdict(proof.told.sure, s.chain.wanted.sure), proof.budget.worst_spot,
                     round(proof.n_and_i_dbm + proof.budget.required_cnr_db, 2),
                 )
             )  # fmt: skip

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from linkwright.air.predicted import Predicted
 from linkwright.assign.verify import Placed, faults
-from linkwright.plan.chain import Chain, Scene, Sweeps, scene_of
+from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
-from linkwright.plan.prove import CallToProve, Standing, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
@@ -33,7 +32,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class CallReasons:
-    """What stands against a frequency in one call; none: `would_give` is the margin that it would have [dB]."""
+    """What stands against a frequency in one call; none: `would_give` is what it would have in hand [dB]."""
 
     call: str
     reasons: tuple[Reason, ...]
@@ -51,19 +50,16 @@ def link_of(shoot: Shoot, name: str) -> str:
 
 
 def why(
-    shoot: Shoot,
-    sweeps: Sweeps,
+    scene: Scene,
     plan: Plan,
     name: str,
     carrier_khz: int,
-    tv: Mapping[str, Predicted] | None = None,
 ) -> tuple[CallReasons, ...]:
     """What stands against `carrier_khz` for a link, in each call of the plan in which it is live.
 
     Raises InputError for an unknown link.
     """
-    link_of(shoot, name)
-    scene = scene_of(shoot, sweeps, tv)
+    link_of(scene.shoot, name)
     slots = replace(Slots.of(scene), far=far_of_plan(scene, plan))
     found = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):
@@ -74,7 +70,7 @@ def why(
         with_it = [c for c in scene.calls_on(live.site) if any(x.name == name for x in c.links)]
         afar = slots.afar(live.site)
         tuning = slots.tuning(chain, with_it, afar)
-        reasons = [*_of_the_slot(scene, chain, tuning, carrier_khz)]
+        reasons = [*slot_reasons(scene, chain, tuning, carrier_khz)]
         at = tuning.index(carrier_khz)
         if at is not None:
             reasons += _of_the_air(tuning, at)
@@ -82,18 +78,18 @@ def why(
                 says = f"{name} would disturb receivers of another site that are on this carrier or beside it."
                 reasons.append(Reason(REUSE, says))
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
-        margin = held = None
+        in_hand = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
             from_afar = afar.on(chain, afar.during([live]), carrier_khz)
             alone = Standing.of(chain, tuning, carrier_khz, from_afar)
-            (proof,) = prove(CallToProve((alone,), (), shoot.shoot.target))
-            margin = round(proof.budget.margin_db(proof.power_mw, proof.n_and_i_dbm), 2)
-            held = verdict(proof.availability, shoot.shoot.target)
-        found.append(CallReasons(live.name, tuple(reasons), margin, held))
+            (proof,) = prove(CallToProve((alone,), ()))
+            in_hand = floored(proof.told.in_hand_db)
+            held = verdict(proof.told.sure, chain.wanted.sure)
+        found.append(CallReasons(live.name, tuple(reasons), in_hand, held))
     return tuple(found)
 
 
-def _of_the_slot(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:
+def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:
     """Whether the frequency is a slot at all, and whether the law and TV leave it."""
     shown = mhz_text(carrier_khz)
     transmitter, receiver = chain.transmitter, chain.receiver

@@ -1,24 +1,28 @@
-"""The budget of a link: what it loses and gains between its two ends, spot by spot, line by line."""
+"""The budget of a link: what it loses and gains between its two ends at the place that decides, and what is in
+hand."""
 
 from __future__ import annotations
 
+import functools
+import itertools
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
-from linkwright.physics.fading import doppler_hz
+from linkwright.physics.harm import read_curves
 from linkwright.physics.pathloss import P1411_LOWEST_M
-from linkwright.reach.body import CROWD_DB
-from linkwright.reach.curves import Pair
-from linkwright.reach.ends import WALKING_M_S, Arriving, Ear, Ends, arriving, pair_of
-from linkwright.reach.hold import Holding, Place, Route, holding
-from linkwright.reach.path import Spread, source_of, spread_of, xyz
+from linkwright.reach.arriving import Arriving, Stand, arriving, turns_evenly
+from linkwright.reach.body import CROWD_DB, ON_THE_BACK
+from linkwright.reach.doubt import CASES, Doubt, case_at, doubt_of
+from linkwright.reach.ends import Ear, Ends
+from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, states_of
+from linkwright.reach.path import source_of, spread_of, taken, xyz
 from linkwright.reach.walls import named
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.evidence import Evidence, Gain, Level
 from linkwright.shoot.learnt import Learnt
-from linkwright.shoot.models import Crowd, Facing, Worn
 from linkwright.shoot.place import Site, Spot
 from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm
 
@@ -28,108 +32,259 @@ NINETY: Final = 1.6449
 LEAST_LINE_DB: Final = 0.005
 
 
-@dataclass(frozen=True, slots=True)
-class SpotBudget:
-    """A spot of a route on its better branch: every gain and loss but the transmit power, and their sum.
+@dataclass(frozen=True, eq=False, slots=True)
+class Asked:
+    """A link on a carrier [MHz]: its ends, the spots of its route, and what it is to keep to."""
 
-    noise_dbm : that branch's noise; spread : how the local mean scatters; pair : how the other branch helps.
+    ends: Ends
+    route: tuple[Spot, ...]
+    mhz: float
+    wanted: Wanted = USUAL
+
+
+@dataclass(frozen=True, slots=True)
+class AtPlace:
+    """A spot of a route, or a spot and a turn there, as if the talent were there all the time.
+
+    gain_db : to the receiver's input, of the local mean; needs_db : the least x of `reach.hand` at which nothing is
+    short there. turn : how the talent is turned, in words; nothing where it turns about.
     """
 
     spot: str
-    gains: tuple[Gain, ...]
+    turn: str
     gain_db: float
-    spread: Spread
     noise_dbm: float
-    pair: Pair | None
-
-    @property
-    def over_noise_db(self) -> float:
-        """Gain over the branch's noise [dB over dBm]: what the spots of a route are compared by."""
-        return self.gain_db - self.noise_dbm
+    needs_db: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class Budget:
-    """A link at one frequency: its spots, the noise at the worst of them, what its receiver needs, how it fades."""
+    """A link on one carrier: its places (p,) with their turns (t,), what decides, and what it needs.
 
-    spots: tuple[SpotBudget, ...]
-    noise: tuple[Level, ...]
-    required_cnr_db: float
-    doppler: float
+    at (place, turn) is the state that decides: the one with the most harm where the link just holds.
+    """
+
+    asked: Asked
+    found: Arriving
+    states: States
+    hand: Hand
+    parts: FloatArray
+    begin: int
+    at: tuple[int, int]
 
     @property
-    def worst(self) -> SpotBudget:
-        """The spot with the least level over the noise; of equal ones the first on the route."""
-        return min(self.spots, key=lambda spot: spot.over_noise_db)
+    def required_cnr_db(self) -> float:
+        """What the receiver needs [dB]."""
+        return self.asked.ends.receiver.required_cnr_db
+
+    @property
+    def doppler(self) -> float:
+        """The largest Doppler shift where it decides [Hz]."""
+        return float(self.found.doppler_hz[self.begin + self.at[0]])
+
+    @property
+    def worst_spot(self) -> str:
+        """The spot that decides."""
+        return self.asked.route[self.at[0]].name
+
+    @property
+    def gain_db(self) -> float:
+        """From transmit power to the receiver's input where it decides [dB]."""
+        return float(self.found.gain_db[self.begin + self.at[0], self.at[1]])
+
+    @property
+    def noise_dbm(self) -> float:
+        """The noise of the branch that counts there [dBm]."""
+        return float(self.found.noise_dbm[self.begin + self.at[0], self.at[1]])
+
+    @property
+    def rice_db(self) -> float:
+        """Rice's factor there [dB]."""
+        return float(self.found.k_db[self.begin + self.at[0], self.at[1]])
+
+    @property
+    def apart(self) -> float:
+        """How far the branches are from each other [wavelengths]; 0 for one."""
+        return float(self.found.apart[self.begin])
+
+    @property
+    def weaker_db(self) -> float:
+        """How much less over its noise the other branch has there [dB]."""
+        return float(self.found.weaker_db[self.begin + self.at[0], self.at[1]])
+
+    @property
+    def to_hold_db(self) -> float:
+        """The margin where it decides from which on nothing is short: fading and doubt together [dB]."""
+        return self.gain_db - self.noise_dbm + self.hand.wanted_db
 
     def wanted_dbm(self, power_mw: float) -> float:
-        """Local mean of the wanted level at the worst spot [dBm]."""
-        return dbm_from_mw(power_mw) + self.worst.gain_db
+        """Local mean of the wanted level where it decides [dBm]."""
+        return dbm_from_mw(power_mw) + self.gain_db
 
     def margin_db(self, power_mw: float, noise_and_interference_dbm: float) -> float:
-        """Margin at the worst spot [dB]."""
+        """Margin where it decides [dB]."""
         return self.wanted_dbm(power_mw) - noise_and_interference_dbm - self.required_cnr_db
 
-    def margins_db(self, power_mw: float, noise_and_interference_dbm: float) -> tuple[float, ...]:
-        """Margin at each spot [dB], with noise and interference [dBm] as they are at the worst one."""
-        worst = self.worst.over_noise_db
-        margin = self.margin_db(power_mw, noise_and_interference_dbm)
-        return tuple(margin + spot.over_noise_db - worst for spot in self.spots)
+    def x_db(self, power_mw: float, noise_and_interference_dbm: float) -> float:
+        """Transmit power less the rise of the noise less what is needed: what `reach.hand` tells shifts over
+        [dB]."""
+        return self.margin_db(power_mw, noise_and_interference_dbm) - self.gain_db + self.noise_dbm
 
-    def route(self) -> Route:
-        """The spots as far as holding goes."""
-        worst = self.worst.over_noise_db
-        return Route(
-            tuple(spot.over_noise_db - worst for spot in self.spots),
-            tuple((spot.spread, spot.pair) for spot in self.spots),
+    def told(
+        self, power_mw: float, noise_and_interference_dbm: float, noisier_db: FloatArray | float = 0.0
+    ) -> Told:
+        """What is in hand and what else is told, with the noise so much over its median in each case [dB]."""
+        return self.hand.told(self.x_db(power_mw, noise_and_interference_dbm), noisier_db)
+
+    @functools.cached_property
+    def spots(self) -> tuple[AtPlace, ...]:
+        """Each spot of the route, as if the talent were there all the time and turned as it does."""
+        gains = self.found.mean_gain_db
+        return tuple(
+            AtPlace(spot.name, "", float(gains[self.begin + n]), self._noise_at(n), self.at_spot(n).wanted_db)
+            for n, spot in enumerate(self.asked.route)
         )
 
-    def places(self, power_mw: float, noise_and_interference_dbm: float) -> list[Place]:
-        """The spots with their margins at this power."""
-        margins = self.margins_db(power_mw, noise_and_interference_dbm)
-        return [Place(margin, spot.spread, spot.pair) for margin, spot in zip(margins, self.spots, strict=True)]
+    def at_spot(self, place: int) -> Hand:
+        """The link's shifts as if the talent were at one spot of its route all the time."""
+        course = self.hand.course.only_place(place)
+        deviation = self.hand.deviation_db[:, place : place + 1]
+        limit = np.array([self.hand.wanted.harm_s])
+        plain = float(course.shifts_db(limit, np.zeros((1, 1)))[0, 0])
+        return Hand(self.hand.wanted, plain, course.shifts_db(limit, deviation)[:, 0], course, deviation)
 
-    def holding(self, power_mw: float, noise_and_interference_dbm: float) -> Holding:
-        """How the link holds along its route at this power."""
-        return holding(self.places(power_mw, noise_and_interference_dbm), self.doppler)
+    @functools.cached_property
+    def alone(self) -> AtPlace:
+        """The spot and the turn of the body at which the link would have least in hand all the time."""
+        turns = self.states.turns
+        mine = slice(self.begin * turns, (self.begin + len(self.asked.route)) * turns)
+        curves = self.states.curves[mine]
+        places = slice(self.begin, self.begin + len(self.asked.route))
+        over, share = self.states.over_db[places], self.states.share[places]
+        limit = np.log(np.full(len(curves), self.hand.wanted.harm_s))
+        margins = margins_for(curves, limit).reshape(over.shape)
+        away = self._needs(-self.hand.deviation_db)
+        needs = np.where(share > 0.0, margins - over + away[:, None], -np.inf)
+        place, turn = (int(n) for n in np.unravel_index(int(needs.argmax()), needs.shape))
+        return AtPlace(
+            self.asked.route[place].name,
+            self.turn_says(place, turn),
+            float(self.found.gain_db[self.begin + place, turn]),
+            float(self.found.noise_dbm[self.begin + place, turn]),
+            float(needs[place, turn]),
+        )
+
+    def _needs(self, shifts: FloatArray) -> FloatArray:
+        """What is wanted of shifts in all cases (256, p)."""
+        return np.asarray(np.sort(shifts, axis=0)[CASES - 1 - case_at(1.0 - self.hand.wanted.sure)])
+
+    def _noise_at(self, place: int) -> float:
+        row = self.begin + place
+        return float(self.found.noise_dbm[row, int(self.states.over_db[row].argmax())])
+
+    def turn_says(self, place: int, turn: int) -> str:
+        """How the talent is turned in a state, in words; nothing where it does not turn about."""
+        ends = self.asked.ends
+        if not turns_evenly(ends):
+            return ""
+        shown = float(self.found.shown[self.found.ray[self.begin + place, turn], turn])
+        if abs(shown) < 1.0:
+            return "half turned"
+        towards = (shown > 0.0) != (ends.worn in ON_THE_BACK)
+        return "facing the receiver" if towards else "turned away"
+
+    @property
+    def parts_db(self) -> tuple[tuple[str, float], ...]:
+        """What the doubt where it decides is made of: names and standard deviations [dB]."""
+        row = self.begin + self.at[0]
+        place, body, kit = (float(part) for part in self.parts[self.at[0]])
+        walls = float(self.found.wall_spread_db[row])
+        own = float(np.sqrt(max(place**2 - walls**2, 0.0)))
+        named_parts = (("place", own), ("walls", walls), ("body", body), ("kit", kit))
+        return tuple((name, db) for name, db in named_parts if db >= 0.05)
+
+    @property
+    def tail_says(self) -> str:
+        """A remark where what is known of the place that decides ends before the doubt might."""
+        row = self.begin + self.at[0]
+        site = self.asked.ends.site
+        tailed = bool(self.found.sight[row]) and spread_of(site, True).kind == "sight"
+        return "; no more than 99 % of locations are known of" if tailed and site.learnt is None else ""
+
+    @property
+    def doubt_known(self) -> Evidence:
+        """How what is not known is known: a model's spread, or an assumed one."""
+        return spread_of(self.asked.ends.site, bool(self.found.sight[self.begin + self.at[0]])).evidence
+
+    @property
+    def doubt_db(self) -> float:
+        """Standard deviation of what is not known where it decides [dB]."""
+        return float(np.sqrt((self.parts[self.at[0]] ** 2).sum()))
+
+    @functools.cached_property
+    def gains(self) -> tuple[Gain, ...]:
+        """Every gain and loss but the transmit power where it decides."""
+        ends = self.asked.ends
+        sent = _antenna("transmit antenna", ends.transmitter, ends.transmitter.antenna_gain_dbi)
+        return (sent, *_lines(self))
+
+    @functools.cached_property
+    def noise(self) -> tuple[Level, ...]:
+        """The noise of the branch that counts where it decides."""
+        branch = int(self.found.branch[self.begin + self.at[0], self.at[1]])
+        return _noise(self.asked.ends, self.asked.ends.branches[branch], self.asked.mhz)
 
 
-def budget(
-    site: Site,
-    transmitter: Transmitter,
-    receiver: Receiver,
-    worn: Worn,
-    route: tuple[Spot, ...],
-    at: Spot,
-    carrier_khz: int,
-    *,
-    facing: Facing | None = None,
-    crowd: Crowd = "none",
-    speed_m_s: float = WALKING_M_S,
-) -> Budget:
-    """The budget of a link on one carrier along its route."""
-    ends = Ends(site, transmitter, receiver, worn, at, facing, crowd, speed_m_s)
-    return budget_of(ends, route, carrier_khz)
+def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int, wanted: Wanted = USUAL) -> Budget:
+    """The budget of one link on one carrier."""
+    return budgets_of([Asked(ends, route, carrier_khz / 1000.0, wanted)])[0]
 
 
-def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int) -> Budget:
-    """The budget of a link whose two ends are known."""
-    mhz = carrier_khz / 1000.0
-    places = xyz(route)
-    found = arriving(ends, mhz, places, _headings(places) if ends.facing == "walking" else None)
-    branches = ends.branches
-    sent = _antenna("transmit antenna", ends.transmitter, ends.transmitter.antenna_gain_dbi)
-    spots = []
-    for n, spot in enumerate(route):
-        gains = (sent, *_lines(ends, found, mhz, places[n], n))
-        branch = int(found.first[n])
-        spread = spread_of(ends.site, bool(found.sight[n]), float(found.wall_spread_db[n]))
-        pair = pair_of(ends, mhz, float(found.weaker_db[n]) if len(branches) == 2 else 0.0)
-        total = float(sum(gain.db for gain in gains))
-        spots.append(SpotBudget(spot.name, gains, total, spread, float(found.noise_dbm[branch]), pair))
-    worst = int(np.argmin([spot.over_noise_db for spot in spots]))
-    noise = _noise(ends, branches[int(found.first[worst])], mhz)
-    return Budget(tuple(spots), noise, ends.receiver.required_cnr_db, doppler_hz(mhz, ends.speed_m_s))
+def budgets_of(asked: Sequence[Asked]) -> list[Budget]:
+    """The budgets of links on one site, all at once."""
+    if not asked:
+        return []
+    stands = [stand_of(link) for link in asked]
+    found = arriving(stands)
+    states = states_of(found)
+    site = asked[0].ends.site
+    doubt = doubt_of(site, [link.ends for link in asked], found, np.concatenate([s.places for s in stands]))
+    hands = hands_of(states, doubt, [link.wanted for link in asked])
+    first = states.course.first
+    at = _deciding(states, hands)
+    return [
+        Budget(link, found, states, hand, _parts(doubt, begin, len(link.route)), begin, at[n])
+        for n, (link, hand, begin) in enumerate(zip(asked, hands, first.tolist(), strict=True))
+    ]
+
+
+def _parts(doubt: Doubt, begin: int, count: int) -> FloatArray:
+    return np.asarray(doubt.parts[begin : begin + count])
+
+
+def _deciding(states: States, hands: Sequence[Hand]) -> list[tuple[int, int]]:
+    """The state of each link with the most harm where the link just holds with nothing deviating: place and
+    turn."""
+    course, turns = states.course, states.turns
+    x = np.array([hand.plain_db for hand in hands])[course.owner]
+    which = np.arange(course.over_db.size * turns).reshape(-1, turns)
+    log_harm = read_curves(states.curves, which, states.over_db + x[:, None])
+    with np.errstate(divide="ignore"):
+        harm = log_harm + np.log(states.share) + np.log(course.share)[:, None]
+    found = []
+    for begin, end in itertools.pairwise([*course.first.tolist(), course.over_db.size]):
+        # Of harms that are alike but for rounding the first counts.
+        mine = np.round(harm[begin:end], 9)
+        place, turn = np.unravel_index(int(mine.argmax()), mine.shape)
+        found.append((int(place), int(turn)))
+    return found
+
+
+def stand_of(link: Asked) -> Stand:
+    """A link's talent at the spots of its route."""
+    places = xyz(link.route)
+    speeds = np.array([link.ends.speed_at(spot) for spot in link.route])
+    return Stand(link.ends, link.mhz, places, speeds, _headings(places) if link.ends.facing == "walking" else None)
 
 
 def _headings(places: FloatArray) -> FloatArray:
@@ -140,42 +295,52 @@ def _headings(places: FloatArray) -> FloatArray:
     return np.concatenate([ways, ways[-1:]])
 
 
-def _lines(ends: Ends, found: Arriving, mhz: float, place: FloatArray, n: int) -> tuple[Gain, ...]:
-    """The ledger's lines of one place but its first, by way of the strongest antenna of its better branch."""
-    e, branch = int(found.ear[n]), ends.branches[int(found.first[n])]
-    before = sum(len(one) for one in ends.branches[: int(found.first[n])])
-    ear, site = branch[e - before], ends.site
-    at = xyz((ear.point,))[0]
-    distance = float(found.between.distance_m[n, e])
-    heights = _heights(site, float(min(place[2], at[2])))
-    source = f"{source_of(site, int(found.between.choice[n, e]), mhz, distance)}; {distance:.0f} m{heights}"
-    gains = [_body(ends, found, n, e)]
+def _lines(budget: Budget) -> Iterator[Gain]:
+    """The ledger's lines of the place that decides but its first, by way of the strongest antenna of its branch."""
+    ends, found, mhz = budget.asked.ends, budget.found, budget.asked.mhz
+    row, turn = budget.begin + budget.at[0], budget.at[1]
+    ray, branch = int(found.ray[row, turn]), ends.branches[int(found.branch[row, turn])]
+    ears: tuple[Ear, ...] = tuple(itertools.chain.from_iterable(ends.branches))
+    ear, site, between = ears[int(found.ear[ray])], ends.site, found.between
+    place, at = xyz(budget.asked.route)[budget.at[0]], xyz((ear.point,))[0]
+    distance = float(between.distance_m[ray])
+    k, wall = float(between.rice_k[ray]), float(between.wall_db[ray])
+    through = float(between.through_db[ray])
+    body, scattered = float(found.body_db[ray, turn]), float(found.scattered_body_db[ray])
+    mean = _mean_db(k, wall, float(between.around_db[ray]), body, scattered)
+    yield _body(budget, body, scattered, mean - through)
     if ends.crowd != "none":
-        gains.append(Gain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent"))
-    gains.append(Gain("path", -float(found.between.median_db[n, e]), "modelled", source))
-    if found.between.wall_db[n, e] > 0.0:
-        gains.append(_walls(site, -float(found.between.wall_db[n, e]), place, at, mhz))
+        yield Gain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent")
+    source = source_of(site, int(between.choice[ray]), mhz, distance)
+    assumed = taken(site) if not site.walls_complete else ""
+    says = "; ".join(part for part in (source, f"{distance:.0f} m{_heights(site, place, at)}", assumed) if part)
+    yield Gain("path", -float(between.median_db[ray]), "modelled", says)
+    if wall > 0.0:
+        evidence, what = named(site, place, at, mhz)
+        yield Gain(
+            "walls", -through, evidence, f"{what}; the straight wave loses {wall:.0f} dB, what gets around half"
+        )
     if site.learnt is not None:
-        gains.append(_walked(site.learnt, float(found.walked_db[n, e]), distance))
-    gains.append(_receive_antenna(ends, ear, float(found.antenna_db[n, e])))
-    if found.turned_db[n, e] < 0.0 and ear.antenna is not None:
-        says = f"{ear.antenna.polarisation} antenna, vertical talent"
-        gains.append(Gain("polarisation", float(found.turned_db[n, e]), "assumed", says))
-    gains += ends.feed(ear, mhz).lines
-    more = float(found.branch_db[n, int(found.first[n])] - found.total_db[n, e])
-    if more > LEAST_LINE_DB:
-        gains.append(Gain("other antennas of the branch", more, "modelled", "their powers added"))
-    return tuple(gains)
+        yield _walked(site.learnt, float(found.walked_db[ray]), distance)
+    yield _receive_antenna(ends, ear, float(found.antenna_db[ray]))
+    if found.turned_db[ray] < 0.0 and ear.antenna is not None:
+        polarised = f"{ear.antenna.polarisation} antenna, vertical talent"
+        yield Gain("polarisation", float(found.turned_db[ray]), "assumed", polarised)
+    yield from ends.feed(ear, mhz).lines
+    if len(branch) > 1:
+        here = ends.transmitter.antenna_gain_dbi - CROWD_DB[ends.crowd] - mean - float(between.median_db[ray])
+        here += sum(
+            float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db)
+        )
+        more = budget.gain_db - here
+        if more > LEAST_LINE_DB:
+            yield Gain("other antennas of the branch", more, "modelled", "their powers added")
 
 
-def _walls(site: Site, db: float, place: FloatArray, at: FloatArray, mhz: float) -> Gain:
-    """The line of what stands in the way; where it is plain walls of the built-in table that is said shortly."""
-    plain = not (site.floors or site.materials) and all(
-        wall.loss_db is None and wall.height_m is None and "outer-wall" not in wall.material for wall in site.walls
-    )
-    evidence: Evidence
-    evidence, source = ("assumed", "walls in the way") if plain else named(site, place, at, mhz)
-    return Gain("walls", db, evidence, source)
+def _mean_db(k: float, wall: float, around: float, body: float, scattered: float) -> float:
+    """What walls and body take from the local mean [dB]."""
+    steady = k * mw_from_dbm(-wall - body)
+    return -dbm_from_mw((steady + mw_from_dbm(-around - scattered)) / (k + 1.0))
 
 
 def _walked(learnt: Learnt, db: float, distance_m: float) -> Gain:
@@ -196,21 +361,23 @@ def _walked(learnt: Learnt, db: float, distance_m: float) -> Gain:
     return Gain("walk test", db, "measured", says, sigma)
 
 
-def _heights(site: Site, lowest_m: float) -> str:
+def _heights(site: Site, place: FloatArray, at: FloatArray) -> str:
     """A remark where an antenna stands lower than the model was made for."""
-    low = site.surroundings in ("street", "residential") and lowest_m < P1411_LOWEST_M
+    low = site.surroundings in ("street", "residential") and min(place[2], at[2]) < P1411_LOWEST_M
     return "; lower than the model's antennas (1.9 m)" if low else ""
 
 
-def _body(ends: Ends, found: Arriving, n: int, e: int) -> Gain:
+def _body(budget: Budget, loss_db: float, scattered_db: float, mean_db: float) -> Gain:
     """The line of the talent's body; between the two sides it is known no better than the lesser known."""
-    body, loss = ends.body, -float(found.body_db[n, e])
-    known = body.away_known if abs(loss - body.away_db) < 1e-9 else body.facing_known
-    if abs(loss - body.facing_db) > 1e-9 and abs(loss - body.away_db) > 1e-9:
+    ends, body = budget.asked.ends, budget.asked.ends.body
+    known = body.away_known if abs(loss_db - body.away_db) < 1e-9 else body.facing_known
+    if abs(loss_db - body.facing_db) > 1e-9 and abs(loss_db - body.away_db) > 1e-9:
         known = "assumed"
-    if ends.facing is None and body.facing_db == body.away_db:
-        known = body.away_known if found.says == "body in the way" else body.facing_known
-    return Gain("body", -loss, known, found.says)
+    turned = budget.turn_says(*budget.at)
+    says = f"worn {ends.worn}, {turned}" if turned else budget.found.says[int(budget.found.stand[budget.begin])]
+    if abs(loss_db - scattered_db) > 0.05:
+        says = f"{says}: the straight wave loses {loss_db:.1f} dB, scattered ones {scattered_db:.1f}"
+    return Gain("body", -mean_db, known, says)
 
 
 def _receive_antenna(ends: Ends, ear: Ear, gain_db: float) -> Gain:

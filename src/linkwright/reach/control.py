@@ -43,7 +43,9 @@ def control(ends: Ends, route: Sequence[Spot]) -> tuple[Control, ...]:
         return ()
     stated = ends.transmitter.control_reach_m
     most_db = float(free_space_db(mhz, USUAL_REACH_M if stated is None else stated))
-    between = paths(ends.site, np.full(len(route), mhz), xyz(tuple(route)), xyz((ends.at,)))
+    # So near, what the ground reflects adds as often as it takes away: both losses leave it out.
+    site = ends.site.model_copy(update={"flat_ground": False})
+    between = paths(site, np.full(len(route), mhz), xyz(tuple(route)), xyz((ends.at,)))
     known: Evidence = "assumed" if stated is None else "modelled"
     return tuple(
         Control(
@@ -51,7 +53,7 @@ def control(ends: Ends, route: Sequence[Spot]) -> tuple[Control, ...]:
             float(between.distance_m[n, 0]),
             most_db - float(between.loss_db[n, 0]),
             known,
-            source_of(ends.site, int(between.choice[n, 0]), mhz, float(between.distance_m[n, 0])),
+            source_of(site, int(between.choice[n, 0]), mhz, float(between.distance_m[n, 0])),
         )
         for n, spot in enumerate(route)
     )

@@ -1,4 +1,4 @@
-"""Will it reach, all over the ground: margins on a grid, along a route over time, best places, least power.
+"""Will it reach, all over the ground: what is in hand on a grid, along a route over time, best places, least power.
 
 Each is a function of a link at work on a site and gives arrays; nothing here draws or prints.
 """
@@ -12,9 +12,12 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.physics.fading import doppler_hz
+from linkwright.physics.harm import read_curves
+from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.budget import Budget
-from linkwright.reach.ends import Arriving, Ends, arriving, curves_of
+from linkwright.reach.doubt import BODY_DB, CASES, Own, case_at, kit_db_of, laid, own_of
+from linkwright.reach.ends import Ends
+from linkwright.reach.hand import USUAL, Wanted, states_of
 from linkwright.reach.path import xyz
 from linkwright.shoot.place import Point, Site, Spot
 from linkwright.units import FloatArray, dbm_from_mw
@@ -32,7 +35,8 @@ COMPARE_STEPS: Final = 60
 
 @dataclass(frozen=True, slots=True)
 class AtWork:
-    """A link on a carrier at a power, with its route; `rise_db` is how much interference raises its noise [dB]."""
+    """A link on a carrier at a power, with its route; `rise_db` is how much interference raises its noise [dB],
+    `wanted` what it is to keep to."""
 
     name: str
     ends: Ends
@@ -40,80 +44,84 @@ class AtWork:
     power_mw: float
     route: tuple[Spot, ...]
     rise_db: float = 0.0
+    wanted: Wanted = USUAL
 
     @property
     def mhz(self) -> float:
         """The carrier [MHz]."""
         return self.carrier_khz / 1000.0
 
-    def arriving(self, places: FloatArray, heading: FloatArray | None = None) -> Arriving:
+    @property
+    def x_db(self) -> float:
+        """Power less the rise of the noise less what is needed [dB]."""
+        return dbm_from_mw(self.power_mw) - self.rise_db - self.ends.receiver.required_cnr_db
+
+    def arriving(
+        self, places: FloatArray, heading: FloatArray | None = None, speed_m_s: FloatArray | None = None
+    ) -> Arriving:
         """What arrives from a talent at `places` (n, 3) [m], walking the way `heading` (n, 3)."""
-        return arriving(self.ends, self.mhz, places, heading)
+        speeds = np.full(len(places), self.ends.usual_m_s) if speed_m_s is None else speed_m_s
+        return arriving([Stand(self.ends, self.mhz, places, speeds, heading)])
 
     def margins_db(self, found: Arriving) -> FloatArray:
-        """The margins (n,) over what the receiver needs [dB]."""
-        needed = self.rise_db + self.ends.receiver.required_cnr_db - dbm_from_mw(self.power_mw)
-        return np.asarray(found.best_over_noise_db - needed)
+        """The margins (n,) of the mean level over all turns [dB]."""
+        return np.asarray(self.x_db + found.mean_gain_db - found.noise_dbm[:, 0])
+
+    def in_hand_db(self, found: Arriving) -> FloatArray:
+        """What the link has in hand at each place of `found` (n,) [dB], as if the talent were there all the
+        time."""
+        course = states_of(found).course
+        limit = np.full(course.over_db.size, self.wanted.harm_s)
+        left = self.x_db + course.over_db - course.margins_db(limit)
+        return np.asarray(left + doubt_at(self.ends, found, self.wanted.sure))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Field:
-    """Margins [dB] and availability (0..1) on a grid, each (h, w): y_m (h,) and x_m (w,) [m], rising."""
+    """What is in hand, and margins of the mean level [dB], on a grid, each (h, w): y_m (h,) and x_m (w,) [m],
+    rising."""
 
     x_m: FloatArray
     y_m: FloatArray
+    in_hand_db: FloatArray
     margin_db: FloatArray
-    availability: FloatArray
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Along:
-    """A route over time, each (n,): seconds from its begin, places [m], level [dBm], margin [dB], availability
-    (0..1), and how often the audio breaks there [1/s]."""
+    """A route over time, each (n,): seconds from its begin, places [m], level of the mean over all turns [dBm], its
+    margin [dB], what is in hand there [dB], and the share of time that holds a break in the median (0..1)."""
 
     time_s: FloatArray
     x_m: FloatArray
     y_m: FloatArray
     level_dbm: FloatArray
     margin_db: FloatArray
-    availability: FloatArray
-    breaks_hz: FloatArray
-
-    @property
-    def break_s(self) -> FloatArray:
-        """Mean length of a break at each step (n,) [s]: share of time lost over how often; 0 without breaks."""
-        often = np.maximum(self.breaks_hz, 1e-12)
-        return np.where(self.breaks_hz > 1e-12, (1.0 - self.availability) / often, 0.0)
-
-    @property
-    def broken_s(self) -> float:
-        """Mean length of a break along the whole route [s]."""
-        rate = float(self.breaks_hz.mean())
-        return float((1.0 - self.availability).mean()) / rate if rate > 1e-12 else 0.0
+    in_hand_db: FloatArray
+    harm: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """How a spot serves for the receivers' antennas: the least margin on any route [dB], whose, and where [m]."""
+    """How a spot serves for the receivers' antennas: the least in hand on any route [dB], whose, and where [m]."""
 
     spot: str
-    margin_db: float
+    in_hand_db: float
     link: str
     at_m: tuple[float, float]
-    availability: float
 
 
 @dataclass(frozen=True, slots=True)
 class LeastPower:
     """The least power step that holds, and what it saves against the highest step.
 
-    holds : whether it does. down_db : how much weaker [dB]. drain_mw : less drain; longer : how many times as long
-    the cells last (both None where the drain is not known). products_db : how much weaker the link's products 2A-B
-    get, in which it counts twice.
+    in_hand_db : at that power; holds : whether it does. down_db : how much weaker [dB]. drain_mw : less drain;
+    longer : how many times as long the cells last (both None where the drain is not known). products_db : how much
+    weaker the link's products 2A-B get, in which it counts twice.
     """
 
     power_mw: float
-    availability: float
+    in_hand_db: float
     holds: bool
     down_db: float
     products_db: float
@@ -141,18 +149,28 @@ def grid_of(site: Site, points: int = GRID_POINTS, more: Sequence[Point] = ()) -
 
 
 def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | None = None) -> Field:
-    """The margins of a link with its talent at each point of a grid x_m (w,), y_m (h,), at a height [m].
+    """What a link has in hand with its talent at each point of a grid x_m (w,), y_m (h,), at a height [m].
 
-    The height is that of the route's spots on the average where none is given; a talent who walks is taken at the
-    worst turn, as a point has no way.
+    The height is that of the route's spots on the average where none is given; a talent who looks where it walks is
+    taken at the worst turn, as a point has no way.
     """
     height = float(np.mean([spot.z_m for spot in link.route])) if z_m is None else z_m
     x, y = np.meshgrid(x_m, y_m)
     places = np.stack([x.ravel(), y.ravel(), np.full(x.size, height)], axis=1)
     found = link.arriving(places)
-    margin = link.margins_db(found)
-    outage = curves_of(link.ends, link.mhz, found).outage(margin)
-    return Field(x_m, y_m, margin.reshape(x.shape), 1.0 - outage.reshape(x.shape))
+    in_hand = link.in_hand_db(found)
+    return Field(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(found).reshape(x.shape))
+
+
+def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
+    """What is not known takes of each place's level by itself, as sure as is wanted (n,) [dB]: no more than
+    nothing."""
+    own = own_of(ends.site, found.sight, found.wall_spread_db)
+    keys, which = np.unique(np.stack([own.sigma_db, own.in_sight], axis=1).round(2), axis=0, return_inverse=True)
+    common = np.full(len(keys), np.hypot(BODY_DB, kit_db_of(ends)))
+    rising = np.repeat(np.arange(CASES, dtype=np.float64)[:, None], len(keys), axis=1)
+    deviation = laid(Own(keys[:, 0], keys[:, 1] > 0.0), common, rising)
+    return np.asarray(deviation[case_at(1.0 - sure)][which.reshape(-1)])
 
 
 def walk(route: Sequence[Spot], speed_m_s: float, steps: int) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -175,17 +193,16 @@ def walk(route: Sequence[Spot], speed_m_s: float, steps: int) -> tuple[FloatArra
 
 def along_route(link: AtWork, steps: int = ROUTE_STEPS) -> Along:
     """The margins of a link while its talent walks the route at its speed."""
-    time_s, places, ways = walk(link.route, link.ends.speed_m_s, steps)
+    time_s, places, ways = walk(link.route, link.ends.usual_m_s, steps)
     found = link.arriving(places, ways)
-    margin = link.margins_db(found)
-    curves = curves_of(link.ends, link.mhz, found)
-    breaks = curves.breaks_hz(margin) * doppler_hz(link.mhz, link.ends.speed_m_s)
-    level = found.gain_db + dbm_from_mw(link.power_mw)
-    return Along(time_s, places[:, 0], places[:, 1], level, margin, 1.0 - curves.outage(margin), breaks)
+    course = states_of(found).course
+    harm = np.exp(read_curves(course.curves, np.arange(course.over_db.size), link.x_db + course.over_db)) / 3600.0
+    level = found.mean_gain_db + dbm_from_mw(link.power_mw)
+    return Along(time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found), harm)
 
 
 def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed, ...]:
-    """The spots by how they would serve for all the links' receivers, the best first: by the least margin.
+    """The spots by how they would serve for all the links' receivers, the best first: by the least in hand.
 
     Antennas of the site stay with the spot that they name; a spot that has none gets the receivers' own.
     """
@@ -195,26 +212,26 @@ def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed,
         for link in links:
             moved = replace(link, ends=replace(link.ends, at=spot))
             way = along_route(moved, COMPARE_STEPS)
-            n = int(way.margin_db.argmin())
-            if worst is None or way.margin_db[n] < worst.margin_db:
-                where = (float(way.x_m[n]), float(way.y_m[n]))
-                held = float(way.availability.mean())
-                worst = Placed(spot.name, float(way.margin_db[n]), link.name, where, held)
+            n = int(way.in_hand_db.argmin())
+            if worst is None or way.in_hand_db[n] < worst.in_hand_db:
+                worst = Placed(
+                    spot.name, float(way.in_hand_db[n]), link.name, (float(way.x_m[n]), float(way.y_m[n]))
+                )
         if worst is not None:
             found.append(worst)
-    return tuple(sorted(found, key=lambda placed: -placed.margin_db))
+    return tuple(sorted(found, key=lambda placed: -placed.in_hand_db))
 
 
-def least_power(link: AtWork, budget: Budget, unwanted_dbm: float, target: float) -> LeastPower:
-    """The least of the transmitter's power steps at which a link holds, and what that saves.
+def least_power(link: AtWork, budget: Budget, unwanted_dbm: float, reserve_db: float = 0.0) -> LeastPower:
+    """The least of the transmitter's power steps at which a link holds with a reserve, and what that saves.
 
-    budget : the link's, on its carrier; unwanted_dbm : noise and interference [dBm]; target : availability (0..1).
-    Where no step holds it is the highest, and nothing is saved.
+    budget : the link's, on its carrier; unwanted_dbm : noise and interference [dBm]; reserve_db : in hand beyond
+    holding [dB]. Where no step has that it is the highest, and nothing is saved.
     """
     transmitter = link.ends.transmitter
     steps = sorted(transmitter.powers_mw)
-    held = [(power, budget.holding(power, unwanted_dbm).availability) for power in steps]
-    power, availability = next((one for one in held if one[1] >= target), held[-1])
+    held = [(power, budget.told(power, unwanted_dbm).in_hand_db) for power in steps]
+    power, in_hand = next((one for one in held if one[1] >= reserve_db), held[-1])
     down = dbm_from_mw(steps[-1]) - dbm_from_mw(power)
     drain = longer = None
     if transmitter.drain_mw is not None:
@@ -222,4 +239,4 @@ def least_power(link: AtWork, budget: Budget, unwanted_dbm: float, target: float
         drain = a_mw * (steps[-1] - power)
         now = transmitter.drain_mw.base + a_mw * power
         longer = (now + drain) / now if now > 0.0 else math.inf
-    return LeastPower(power, availability, availability >= target, down, 2.0 * down, drain, longer)
+    return LeastPower(power, in_hand, in_hand >= 0.0, down, 2.0 * down, drain, longer)

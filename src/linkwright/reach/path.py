@@ -1,22 +1,26 @@
 """The loss between points of a site: which model applies, chosen by surroundings and line of sight, path by path.
 
-Line of sight is what the drawn walls leave. Out of doors among buildings not every wall is drawn: there a path's
-loss is the larger of what the model says that knows no walls (P.1411 section 4.3.1) and of the line of sight with
-the drawn walls. So a wall changes the paths that cross it, and only for the worse. Where the site says that its
-drawn walls are complete, and by default indoors and in the open, a wall adds its loss to the line-of-sight median;
-indoors with walls that are not complete P.1238's row without sight takes the place of the model without walls.
-Which of these it was stands in the ledger, with a remark where a model is stretched beyond its stated range.
+A path's loss is split as its waves are: a steady one that comes straight, and scattered ones; Rice's factor is
+their ratio where nothing drawn is in the way. A wall takes its loss from the steady wave and half of it from the
+scattered ones, which get around (assumed); the local mean and the factor follow from both.
+
+Not every wall is drawn. On a street, among houses, in rooms and in a hall a path is in sight only so far, unless
+the site says that its walls are complete; beyond, its loss is the larger of the model's without sight and of that
+in sight with the drawn walls. So a wall changes the paths that cross it, and only for the worse. In the open the
+drawn walls are all. Indoors no model is better than free space where it is not stated for. Which of these it was
+stands in the ledger, with a remark where a model is stretched.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
 from linkwright.physics import pathloss, streets
+from linkwright.physics.ground_ray import two_rays_db
 from linkwright.reach.walls import in_the_way
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Point, Site, Surroundings
@@ -27,21 +31,25 @@ SpreadKind = Literal["normal", "sight"]
 SIGHT, NO_SIGHT, GROUND, STREET_SIGHT, STREET_NO_SIGHT = range(5)
 #: From here on the street model of P.1411 section 4.1.1 is taken where it is stated [MHz].
 STREET_FROM_MHZ: Final = 2000.0
-#: Antennas lie no lower than this for the two rays [m].
-LEAST_HEIGHT_M: Final = 0.1
+#: How far rooms and halls are in sight where nothing is said of their walls, and over how much more that goes over
+#: into the row without sight [m] (assumed).
+ROOMS_IN_SIGHT_M: Final = 8.0
+HALL_IN_SIGHT_M: Final = 20.0
+INTO_NO_SIGHT_M: Final = 8.0
+#: Share of a wall's loss [dB] that the scattered waves have, which get around it (assumed).
+AROUND: Final = 0.5
 
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """How the local mean scatters about the median from place to place.
+    """How the local mean scatters about the median from place to place: what is not known of a place of its own.
 
-    "normal": normal in dB with `sigma_db`. "sight": P.1411's line-of-sight variability. `rice_k` is the ratio
-    of the steady wave to the scattered ones that the fast fading at one place has (0: Rayleigh).
+    "normal": normal in dB with `sigma_db`. "sight": P.1411's line-of-sight variability, known from 1 to 99 % of the
+    locations.
     """
 
     kind: SpreadKind
     sigma_db: float
-    rice_k: float
     evidence: Evidence
     source: str
 
@@ -61,52 +69,76 @@ class Range:
             return f"; stretched: stated for {self.metres[0]:g} to {self.metres[1]:g} m"
         return ""
 
+    def covers(self, frequency_mhz: FloatArray, distance_m: FloatArray) -> BoolArray:
+        """Whether paths lie inside."""
+        inside = (frequency_mhz >= self.mhz[0]) & (frequency_mhz <= self.mhz[1])
+        return np.asarray(inside & (distance_m >= self.metres[0]) & (distance_m <= self.metres[1]))
+
 
 ANYWHERE: Final = Range((0.0, np.inf), (0.0, np.inf))
 _P1411_RANGE: Final = Range(pathloss.P1411_TERMINALS_MHZ, pathloss.P1411_TERMINALS_M)
+Loss = Callable[[FloatArray, FloatArray], FloatArray]
 
 
 @dataclass(frozen=True, slots=True)
 class Model:
     """What holds for one kind of surroundings.
 
-    complete : whether drawn walls are taken to be all that there are, unless the site says otherwise.
-    undrawn_to_m : how far there is sight where walls are not complete.
+    rice_db : Rice's factor in sight [dB] (assumed). undrawn_to_m : how far there is sight where walls are not
+    complete; `alike_m` : over what distance places have the same shadow. says : what was taken, in words.
     """
 
-    sight_db: Callable[[FloatArray, FloatArray], FloatArray]
+    sight_db: Loss
     sight_source: str
     sight: Spread
     no_sight: Spread
+    rice_db: float
+    alike_m: float
     sight_range: Range = ANYWHERE
-    no_sight_db: Callable[[FloatArray, FloatArray], FloatArray] | None = None
+    no_sight_db: Loss | None = None
     no_sight_source: str = ""
     no_sight_range: Range = ANYWHERE
-    complete: bool = True
     undrawn_to_m: float = np.inf
+    indoors: bool = False
     streets: tuple[str, str] | None = None
 
 
-def _rice(k_db: float) -> float:
-    return float(10.0 ** (k_db / 10.0))
-
-
 _P1411 = "ITU-R P.1411 section 4.3.1"
-_FADING = "Rice factor assumed"
-_RAYLEIGH = "Rayleigh without line of sight"
+#: Distances over which shadows are alike, out of doors and indoors [m] (assumed).
+ALIKE_OUTDOORS_M: Final = 10.0
+ALIKE_INDOORS_M: Final = 3.0
 
 
-def _indoor(sight: str, no_sight: str) -> Model:
+def _indoor(sight: str, no_sight: str, in_sight_m: float) -> Model:
     with_sight, without = pathloss.P1238[sight], pathloss.P1238[no_sight]
+    ranges = Range(*pathloss.P1238_RANGES[sight]), Range(*pathloss.P1238_RANGES[no_sight])
+
+    def stated(row: pathloss.Indoor, within: Range) -> Loss:
+        def loss(f: FloatArray, d: FloatArray) -> FloatArray:
+            by_row, free = pathloss.p1238_db(row, f, d), pathloss.free_space_db(f, d)
+            return np.where(within.covers(f, d), by_row, np.maximum(by_row, free))
+
+        return loss
+
+    seen, hidden = stated(with_sight, ranges[0]), stated(without, ranges[1])
+
+    def beyond(f: FloatArray, d: FloatArray) -> FloatArray:
+        part = np.clip((d - in_sight_m) / INTO_NO_SIGHT_M, 0.0, 1.0)
+        return np.asarray(seen(f, d) * (1.0 - part) + hidden(f, d) * part)
+
     return Model(
-        sight_db=lambda f, d: pathloss.p1238_db(with_sight, f, d),
+        sight_db=seen,
         sight_source=f"ITU-R P.1238-11 site-general, {sight}",
-        sight=Spread("normal", with_sight.sigma_db, _rice(3.0), "modelled", f"P.1238-11 sigma; {_FADING}: 3 dB"),
-        no_sight=Spread("normal", without.sigma_db, 0.0, "modelled", f"P.1238-11 sigma; {_RAYLEIGH}"),
-        sight_range=Range(*pathloss.P1238_RANGES[sight]),
-        no_sight_db=lambda f, d: pathloss.p1238_db(without, f, d),
+        sight=Spread("normal", with_sight.sigma_db, "modelled", "P.1238-11 sigma"),
+        no_sight=Spread("normal", without.sigma_db, "modelled", "P.1238-11 sigma"),
+        rice_db=3.0,
+        alike_m=ALIKE_INDOORS_M,
+        sight_range=ranges[0],
+        no_sight_db=beyond,
         no_sight_source=f"ITU-R P.1238-11 site-general, {no_sight}",
-        no_sight_range=Range(*pathloss.P1238_RANGES[no_sight]),
+        no_sight_range=ranges[1],
+        undrawn_to_m=in_sight_m,
+        indoors=True,
     )
 
 
@@ -114,13 +146,14 @@ def _outdoor(urban_db: float, rows: tuple[str, str]) -> Model:
     return Model(
         sight_db=pathloss.free_space_db,
         sight_source=f"{_P1411}, line of sight",
-        sight=Spread("sight", pathloss.P1411_SIGMA_DB, _rice(3.0), "modelled", f"{_P1411}; {_FADING}: 3 dB"),
-        no_sight=Spread("normal", pathloss.P1411_SIGMA_DB, 0.0, "modelled", f"{_P1411}; {_RAYLEIGH}"),
+        sight=Spread("sight", pathloss.P1411_SIGMA_DB, "modelled", _P1411),
+        no_sight=Spread("normal", pathloss.P1411_SIGMA_DB, "modelled", _P1411),
+        rice_db=3.0,
+        alike_m=ALIKE_OUTDOORS_M,
         sight_range=_P1411_RANGE,
         no_sight_db=lambda f, d: pathloss.p1411_terminals_db(f, d, urban_db),
         no_sight_source=f"{_P1411}, median",
         no_sight_range=_P1411_RANGE,
-        complete=False,
         undrawn_to_m=float(pathloss.p1411_sight_distance_m(0.5)),
         streets=rows,
     )
@@ -130,78 +163,95 @@ MODELS: Final[dict[Surroundings, Model]] = {
     "open": Model(
         sight_db=pathloss.free_space_db,
         sight_source="ITU-R P.525, free space",
-        sight=Spread("normal", 3.0, _rice(6.0), "assumed", f"spread of 3 dB assumed; {_FADING}: 6 dB"),
-        no_sight=Spread("normal", 7.0, 0.0, "assumed", f"spread of 7 dB assumed; {_RAYLEIGH}"),
+        sight=Spread("normal", 3.0, "assumed", "spread of 3 dB assumed"),
+        no_sight=Spread("normal", 7.0, "assumed", "spread of 7 dB assumed"),
+        rice_db=6.0,
+        alike_m=ALIKE_OUTDOORS_M,
     ),
     "street": _outdoor(pathloss.P1411_URBAN_DB["urban"], ("urban, sight", "high-rise, no sight")),
     "residential": _outdoor(pathloss.P1411_URBAN_DB["suburban"], ("urban, sight", "residential, no sight")),
-    "office": _indoor("office, sight", "office, no sight"),
-    "hall": _indoor("industrial, sight", "industrial, no sight"),
+    "office": _indoor("office, sight", "office, no sight", ROOMS_IN_SIGHT_M),
+    "hall": _indoor("industrial, sight", "industrial, no sight", HALL_IN_SIGHT_M),
 }
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Paths:
-    """Losses between n and m points, each array (n, m): the model's median and what is in the way [dB].
+    """Losses between points, each array of one shape: the model's median and what is in the way [dB].
 
-    sight : is there line of sight? choice : which median it is. wall_spread_db : how the loss of what is in the way
-    scatters [dB]. top : something was got over rather than through.
+    wall_db, around_db : what walls take from the steady wave and from the scattered ones. rice_k : the ratio of the
+    two without them, 0 without sight. sight : is there line of sight? choice : which median it is. wall_spread_db :
+    how the loss of what is in the way scatters [dB]. top : something was got over rather than through.
     """
 
     distance_m: FloatArray
     median_db: FloatArray
     wall_db: FloatArray
     wall_spread_db: FloatArray
+    rice_k: FloatArray
     sight: BoolArray
     choice: IntArray
     top: BoolArray
 
     @property
+    def around_db(self) -> FloatArray:
+        """What the scattered waves lose by what is in the way [dB]."""
+        return AROUND * self.wall_db
+
+    @property
+    def through_db(self) -> FloatArray:
+        """What the local mean loses by what is in the way [dB]."""
+        return through_db(self.rice_k, self.wall_db)
+
+    @property
     def loss_db(self) -> FloatArray:
-        """All together [dB]."""
-        return self.median_db + self.wall_db
+        """All together [dB]: of the local mean."""
+        return self.median_db + self.through_db
+
+
+def through_db(rice_k: FloatArray, wall_db: FloatArray) -> FloatArray:
+    """What the local mean loses [dB] by walls that take so much from its steady wave."""
+    if not wall_db.any():
+        return np.zeros(wall_db.shape)
+    left = (rice_k * 10.0 ** (-wall_db / 10.0) + 10.0 ** (-AROUND * wall_db / 10.0)) / (rice_k + 1.0)
+    return np.asarray(-10.0 * np.log10(np.maximum(left, 1e-300)))
 
 
 def paths(site: Site, frequency_mhz: FloatArray, start: FloatArray, end: FloatArray) -> Paths:
-    """The paths of a site between points: `start` (n, 3) and `end` (m, 3) [m], a frequency [MHz] for each start."""
+    """The paths between points: `start` (n, 3) and `end` (m, 3) [m], a frequency [MHz] for each start: (n, m)."""
+    frequency = np.asarray(frequency_mhz, dtype=np.float64)
+    return paths_between(site, frequency[:, None], start[:, None, :], end[None, :, :])
+
+
+def paths_between(site: Site, frequency_mhz: FloatArray, a: FloatArray, b: FloatArray) -> Paths:
+    """The paths of a site between points `a` and `b` (..., 3) [m] at frequencies (...) [MHz]; all broadcast."""
     model = MODELS[site.surroundings]
-    distance = np.sqrt(np.sum((start[:, None, :] - end[None, :, :]) ** 2, axis=2))
-    frequency = np.broadcast_to(np.asarray(frequency_mhz, dtype=np.float64)[:, None], distance.shape)
-    choice = np.zeros(distance.shape, dtype=np.int64)
+    distance = np.sqrt(np.sum((a - b) ** 2, axis=-1))
+    frequency = np.broadcast_to(frequency_mhz, distance.shape)
+    choice = np.full(distance.shape, SIGHT, dtype=np.int64)
     median = model.sight_db(frequency, distance)
     wall = spread = np.zeros(distance.shape)
     crossed = top = np.zeros(distance.shape, dtype=np.bool_)
     if site.walls or site.floors:
         # What walls cost hardly changes over a tuning range: one frequency stands for all.
-        way = in_the_way(site, start, end, float(np.mean(frequency_mhz)))
+        way = in_the_way(site, a, b, float(np.mean(frequency_mhz)))
         wall, spread, crossed, top = way.loss_db, way.spread_db, way.crossed, way.top
     if site.flat_ground and site.surroundings == "open":
-        median, choice = _over_ground(median, frequency, distance, start, end)
-    complete = model.complete if site.walls_complete is None else site.walls_complete
+        apart = np.hypot(a[..., 0] - b[..., 0], a[..., 1] - b[..., 1])
+        median = two_rays_db(frequency, apart, a[..., 2], b[..., 2])
+        choice = np.full(distance.shape, GROUND, dtype=np.int64)
     sight = ~crossed
-    if not complete and model.no_sight_db is not None:
+    if not site.walls_complete and model.no_sight_db is not None:
         beyond = distance > model.undrawn_to_m
         without = np.where(beyond | crossed, model.no_sight_db(frequency, distance), median)
-        hidden = without > median + wall
+        hidden = without > median + through_db(np.asarray(10.0 ** (rice_db_of(site) / 10.0)), wall)
         median, choice = np.where(hidden, without, median), np.where(hidden, NO_SIGHT, choice)
         wall, spread, sight = np.where(hidden, 0.0, wall), np.where(hidden, 0.0, spread), sight & ~beyond
     if model.streets is not None and np.any(frequency_mhz >= STREET_FROM_MHZ):
         median, choice = _along_streets(model.streets, median, choice, frequency, distance)
-    return Paths(distance, median, wall, spread, sight, choice, top)
-
-
-def _over_ground(
-    free: FloatArray, frequency: FloatArray, distance: FloatArray, start: FloatArray, end: FloatArray
-) -> tuple[FloatArray, IntArray]:
-    """Free space, or the median of two rays over flat ground where that loses more and is stated."""
-    low, high = streets.TWO_RAY_MHZ
-    stated = (frequency >= low) & (frequency <= high) & (distance <= streets.TWO_RAY_TO_M) & (distance > 0.0)
-    a, b = (np.maximum(points[:, 2], LEAST_HEIGHT_M) for points in (start, end))
-    rays = streets.two_ray(
-        np.where(stated, frequency, low), np.where(stated, distance, 1.0), a[:, None], b[None, :]
-    )
-    more = stated & (rays.median_db > free)
-    return np.where(more, rays.median_db, free), np.where(more, GROUND, SIGHT)
+    seen = (choice != NO_SIGHT) & (choice != STREET_NO_SIGHT)
+    rice_k = np.where(seen, 10.0 ** (rice_db_of(site) / 10.0), 0.0)
+    return Paths(distance, median, wall, spread, rice_k, sight, choice, top)
 
 
 def _along_streets(
@@ -218,20 +268,15 @@ def _along_streets(
     return median, choice
 
 
-def spread_of(site: Site, sight: bool, wall_spread_db: float = 0.0) -> Spread:
-    """How the local mean scatters and how it fades, with or without line of sight.
+def rice_db_of(site: Site) -> float:
+    """Rice's factor in sight on a site [dB]: its own, else its surroundings'."""
+    return MODELS[site.surroundings].rice_db if site.rice_db is None else site.rice_db
 
-    The scatter of walls is added; a walk test outranks the model.
-    """
+
+def spread_of(site: Site, sight: bool) -> Spread:
+    """How the local mean scatters, with or without line of sight."""
     model = MODELS[site.surroundings]
-    spread = model.sight if sight else model.no_sight
-    if site.learnt is not None:
-        source = f"walk test; {_FADING if sight else _RAYLEIGH}"
-        return Spread("normal", round(site.learnt.sigma_db, 1), spread.rice_k, "measured", source)
-    if wall_spread_db > 0.0:
-        both = round(2.0 * float(np.hypot(spread.sigma_db, wall_spread_db))) / 2.0
-        return replace(spread, kind="normal", sigma_db=both, source=f"{spread.source}; with that of outer walls")
-    return spread
+    return model.sight if sight else model.no_sight
 
 
 def source_of(site: Site, choice: int, frequency_mhz: float = 600.0, distance_m: float = 10.0) -> str:
@@ -240,10 +285,23 @@ def source_of(site: Site, choice: int, frequency_mhz: float = 600.0, distance_m:
     if choice in (STREET_SIGHT, STREET_NO_SIGHT) and model.streets is not None:
         return f"ITU-R P.1411 section 4.1.1, {model.streets[choice - STREET_SIGHT]}"
     if choice == GROUND:
-        return "ITU-R P.1411 section 4.1.2, two rays over flat ground, median"
+        return "two rays over flat ground, ITU-R P.527 and P.526"
     if choice == NO_SIGHT:
-        return f"{model.no_sight_source}{model.no_sight_range.stretched(frequency_mhz, distance_m)}"
+        over = distance_m < model.undrawn_to_m + INTO_NO_SIGHT_M and model.indoors
+        into = "; going over into it" if over else ""
+        return f"{model.no_sight_source}{into}{model.no_sight_range.stretched(frequency_mhz, distance_m)}"
     return f"{model.sight_source}{model.sight_range.stretched(frequency_mhz, distance_m)}"
+
+
+def taken(site: Site) -> str:
+    """What is taken for sight on a site where its walls are not all drawn, in words; nothing in the open."""
+    model = MODELS[site.surroundings]
+    if model.no_sight_db is None:
+        return ""
+    kind = {"office": "rooms", "hall": "a hall"}.get(site.surroundings, "a street or among houses")
+    if site.walls_complete:
+        return f"{kind}: clear sight but for the walls drawn"
+    return f"{kind}: in sight to {model.undrawn_to_m:.0f} m, without sight beyond"
 
 
 def xyz(points: tuple[Point, ...]) -> FloatArray:

@@ -13,9 +13,8 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.physics.harm import K_DB, Kinds, outage_curves, read_curves
 from linkwright.physics.pathloss import P1411_SIGMA_DB
-from linkwright.reach.curves import Curves, Pair
-from linkwright.reach.path import Spread
 
 #: Over the noise by at least this, so that its ripple does not open it [dB] (common practice, no source).
 OVER_NOISE_DB: Final = 3.0
@@ -23,8 +22,10 @@ OVER_NOISE_DB: Final = 3.0
 STEP_DB: Final = 0.5
 #: Risks that differ by less than this are alike; of alike settings the highest keeps out most.
 ALIKE: Final = 1e-6
-#: A distant transmitter scatters as one without line of sight does (P.1411 section 4.3.1) and fades like it.
-DISTANT: Final = Spread("normal", P1411_SIGMA_DB, 0.0, "assumed", "as without line of sight, P.1411 section 4.3.1")
+#: A distant transmitter fades like one without line of sight (Rayleigh), and may be so much stronger than told
+#: [dB]: nine cases of ten of P.1411's 7 dB without sight (section 4.3.1).
+DISTANT_MORE_DB: Final = 1.2816 * P1411_SIGMA_DB
+RAYLEIGH_DB: Final = float(K_DB[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +41,12 @@ def setting(
     wanted_dbm: float,
     needed_dbm: float,
     noise_dbm: float,
-    spread: Spread,
-    pair: Pair | None,
+    talent: Kinds,
     distant_dbm: float | None,
 ) -> Squelch:
     """The setting with the least risk in all.
 
-    wanted_dbm : the talent's local mean at the worst spot, with its spread and pair of branches; needed_dbm : level
+    wanted_dbm : the talent's local mean at the place that decides, `talent` how it fades; needed_dbm : level
     at which the audio is just unbroken; noise_dbm : the receiver's noise; distant_dbm : local mean of whoever else
     is on the carrier, None where nobody is known. All [dBm] at the receiver's input.
     """
@@ -56,11 +56,12 @@ def setting(
         return Squelch(float(plain), 0.0, 0.0)
     highest = max(plain, wanted_dbm)
     levels = np.arange(np.ceil(lowest / STEP_DB) * STEP_DB, highest + STEP_DB, STEP_DB)
-    talent, other = (Curves.of([(kind, pair)]) for kind in (spread, DISTANT))
-    below = talent.outage((wanted_dbm - levels)[:, None])[:, 0]
-    lost = float(talent.outage(np.array([wanted_dbm - needed_dbm]))[0])
+    other = Kinds.of(RAYLEIGH_DB, talent.apart, talent.weaker_db, talent.doppler_hz, 0.0)
+    curves = outage_curves(talent), outage_curves(other)
+    below = np.exp(read_curves(curves[0], np.int64(0), wanted_dbm - levels))
+    lost = float(np.exp(read_curves(curves[0], np.int64(0), np.asarray(wanted_dbm - needed_dbm))))
     cuts = np.maximum(below - lost, 0.0)
-    opens = 1.0 - other.outage((distant_dbm - levels)[:, None])[:, 0]
+    opens = 1.0 - np.exp(read_curves(curves[1], np.int64(0), distant_dbm + DISTANT_MORE_DB - levels))
     risk = cuts + opens
     at = int(np.flatnonzero(risk <= risk.min() + ALIKE)[-1])
     return Squelch(float(levels[at]), float(cuts[at]), float(opens[at]))

@@ -20,6 +20,7 @@ import numpy as np
 
 from linkwright.physics.pathloss import NEAREST_M
 from linkwright.progress import Tell
+from linkwright.reach.arriving import Stand, arriving
 from linkwright.reach.body import SHOWN, shown_by
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork, walk
@@ -116,28 +117,19 @@ class Averages:
 
 def averages(link: AtWork, walked: Walked) -> Averages:
     """The walk in pieces, against what the models say there without any earlier walk."""
-    site = link.ends.site.model_copy(update={"learnt": None})
-    facing = link.ends.facing or "walking"
-    ends: Ends = replace(link.ends, site=site, facing=facing)
-    link = replace(link, ends=ends)
-    found = link.arriving(walked.places, walked.ways)
-    hidden = _hidden(link, walked, found.ear)
-    body = ends.body
-    # The body as it is faced here, in place of what `arriving` took for all.
-    turned = body.facing_db + (body.away_db - body.facing_db) * hidden
-    rows = np.arange(found.ear.size)
-    as_taken = -found.body_db[rows, found.ear]
-    branch = found.branch_db + (as_taken - turned)[:, None] + dbm_from_mw(link.power_mw)
+    ends: Ends = replace(link.ends, site=link.ends.site.model_copy(update={"learnt": None}))
+    shown = _shown(ends, walked)
+    speeds = np.full(len(walked.places), ends.usual_m_s)
+    found = arriving([Stand(ends, link.mhz, walked.places, speeds, shown=shown)])
     level = walked.level_dbm
-    model = (
-        branch if branch.shape[1] == level.shape[1] else np.repeat(branch.max(axis=1)[:, None], level.shape[1], 1)
-    )
+    model = found.branch_gain_db[:, : level.shape[1], 0] + dbm_from_mw(link.power_mw)
+    hidden = (1.0 - shown) / 2.0
     ratio = np.where(np.isfinite(level), mw_from_dbm_array(np.nan_to_num(level - model)), np.nan)
     step = np.sqrt((np.diff(walked.places, axis=0) ** 2).sum(axis=1))
     gone = np.concatenate([[0.0], np.cumsum(step)])
     piece_m = max(AVERAGE_M, float(gone[-1]) / MOST_AVERAGES)
     piece = (gone / piece_m).astype(np.int64)
-    distance = np.maximum(found.between.distance_m[rows, found.ear], NEAREST_M)
+    distance = np.maximum(found.distance_m, NEAREST_M)
     return _pieces(piece, gone, ratio, distance, hidden)
 
 
@@ -164,18 +156,16 @@ def _pieces(
     )
 
 
-def _hidden(link: AtWork, walked: Walked, ear: np.ndarray) -> FloatArray:
-    """How much of the body is in the way at each reading, 0 to 1: as the log says, else as it is walked."""
-    ears = [one for branch in link.ends.branches for one in branch]
-    at = xyz(tuple(one.point for one in ears))[ear]
-    way = at[:, :2] - walked.places[:, :2]
+def _shown(ends: Ends, walked: Walked) -> FloatArray:
+    """How much of the transmitter's side was shown at each reading: as the log says, else as it was walked."""
+    way = np.array([ends.at.x_m, ends.at.y_m]) - walked.places[:, :2]
     length = np.hypot(way[:, 0], way[:, 1]) * np.hypot(walked.ways[:, 0], walked.ways[:, 1])
     ahead = (way * walked.ways[:, :2]).sum(axis=1) / np.maximum(length, 1e-9)
-    shown = np.broadcast_to(shown_by(link.ends.worn, link.ends.facing, ahead)[0], ahead.shape).copy()
+    shown = np.broadcast_to(shown_by(ends.worn, ends.facing or "walking", ahead)[0], ahead.shape).copy()
     for word in SHOWN:
         said = np.array([one == word for one in walked.facing], dtype=np.bool_)
-        shown[said] = float(shown_by(link.ends.worn, word, None)[0])
-    return np.asarray((1.0 - shown) / 2.0)
+        shown[said] = float(shown_by(ends.worn, word, None)[0])
+    return shown
 
 
 def learn(

@@ -14,17 +14,21 @@ from linkwright.shoot.evidence import Evidence, least_sure
 from linkwright.shoot.place import Floor, Material, MaterialLoss, Site, Wall
 from linkwright.units import BoolArray, FloatArray
 
-#: Loss through one wall at 0.5-2 GHz [dB]. Assumed: of the order of what ITU-R P.2040 gives for common
-#: thicknesses, from memory; a site's `materials` and a wall's own `loss_db` outrank it.
+#: Loss through one wall about 600 MHz [dB]. Assumed: of the order of what ITU-R P.2040 gives for common
+#: thicknesses, from memory, brick as a slab of 10 cm; P.2040 is stated from 1 GHz on, so that it is stretched here.
+#: A site's `materials` and a wall's own `loss_db` outrank it.
 WALL_DB: Final[dict[Material, float]] = {
     "plasterboard": 2.0,
     "wood": 3.0,
     "glass": 2.0,
     "coated-glass": 25.0,
-    "brick": 8.0,
+    "brick": 5.0,
     "concrete": 15.0,
     "metal": 30.0,
 }
+#: How an assumed loss of a wall may be off, standard deviation (assumed) [dB].
+WALL_SPREAD_DB: Final = 2.0
+P2040_FROM_MHZ: Final = 1000.0
 #: Outer walls of whole buildings by ITU-R P.2109, which also tells how they scatter.
 ENTRY: Final[dict[Material, Building]] = {
     "outer-wall": "traditional",
@@ -56,7 +60,9 @@ def through(barrier: Barrier, materials: Sequence[MaterialLoss] = (), frequency_
         building, f = ENTRY[barrier.material], min(max(frequency_mhz, RANGE_MHZ[0]), RANGE_MHZ[1])
         loss, spread = float(entry_loss_db(f, 0.5, building)), float(entry_spread_db(f, building))
         return Through(loss, spread, "modelled", f"{building} building, ITU-R P.2109-2")
-    return Through(WALL_DB[barrier.material], 0.0, "assumed", f"{barrier.material}, about as by ITU-R P.2040")
+    stretched = "; stretched: stated from 1 GHz" if frequency_mhz < P2040_FROM_MHZ else ""
+    says = f"{barrier.material}, about as by ITU-R P.2040{stretched}"
+    return Through(WALL_DB[barrier.material], WALL_SPREAD_DB, "assumed", says)
 
 
 def wall_db(wall: Wall) -> float:
@@ -66,7 +72,7 @@ def wall_db(wall: Wall) -> float:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class InTheWay:
-    """What stands between n and m points, each (n, m): loss and its scatter [dB]; is the line of sight blocked?
+    """What stands between points, each of their shape: loss and its scatter [dB]; is the line of sight blocked?
 
     top : where some wall was got over rather than through.
     """
@@ -77,50 +83,36 @@ class InTheWay:
     top: BoolArray
 
 
-def walls_crossed(walls: Sequence[Wall], start_m: FloatArray, end_m: FloatArray) -> tuple[FloatArray, BoolArray]:
-    """Loss through walls [dB] and whether any is crossed, for each pair of points on the ground plan.
-
-    `start_m` has shape (n, 2 or more), `end_m` (m, 2 or more), x and y first [m]; both answers have (n, m).
-    A line that only touches a wall's end crosses it. Heights do not count.
-    """
-    loss = np.zeros((len(start_m), len(end_m)))
-    crossed = np.zeros(loss.shape, dtype=np.bool_)
-    for wall in walls:
-        meets = _meets(wall, start_m[:, None, :2], end_m[None, :, :2])[0]
-        loss += np.where(meets, wall_db(wall), 0.0)
-        crossed |= meets
-    return loss, crossed
-
-
 def in_the_way(site: Site, start_m: FloatArray, end_m: FloatArray, frequency_mhz: float) -> InTheWay:
-    """What a site's walls and floors cost between points `start_m` (n, 3) and `end_m` (m, 3) [m], at one frequency.
+    """What a site's walls and floors cost between points `start_m` and `end_m` (..., 3) [m], at one frequency.
 
-    Over a wall with a height waves also bend: what costs less counts, and there is sight over its top.
+    A line that only touches a wall's end crosses it. Over a wall with a height waves also bend: what costs less
+    counts, and there is sight over its top.
     """
-    shape = (len(start_m), len(end_m))
+    a, b = np.broadcast_arrays(start_m, end_m)
+    shape = a.shape[:-1]
     loss, variance = np.zeros(shape), np.zeros(shape)
     crossed, top = np.zeros(shape, dtype=np.bool_), np.zeros(shape, dtype=np.bool_)
     for wall in site.walls:
         cost = through(wall, site.materials, frequency_mhz)
-        meets, share = _meets(wall, start_m[:, None, :2], end_m[None, :, :2])
+        meets, share = _meets(wall, start_m[..., :2], end_m[..., :2])
         if wall.height_m is None:
             loss += np.where(meets, cost.loss_db, 0.0)
             variance += np.where(meets, cost.spread_db**2, 0.0)
             crossed |= meets
             continue
-        n, m = np.nonzero(meets)
-        if not n.size:
+        if not meets.any():
             continue
-        along, a, b = share[n, m], start_m[n], end_m[m]
-        over = over_edge_db(a, b, along, wall.height_m, frequency_mhz)
+        along, here, there = np.broadcast_to(share, shape)[meets], a[meets], b[meets]
+        over = over_edge_db(here, there, along, wall.height_m, frequency_mhz)
         is_over = over < cost.loss_db
-        loss[n, m] += np.where(is_over, over, cost.loss_db)
-        variance[n, m] += np.where(is_over, 0.0, cost.spread_db**2)
-        crossed[n, m] |= a[:, 2] + along * (b[:, 2] - a[:, 2]) < wall.height_m
-        top[n, m] |= is_over & (over > 0.0)
+        loss[meets] += np.where(is_over, over, cost.loss_db)
+        variance[meets] += np.where(is_over, 0.0, cost.spread_db**2)
+        crossed[meets] |= here[:, 2] + along * (there[:, 2] - here[:, 2]) < wall.height_m
+        top[meets] |= is_over & (over > 0.0)
     for floor in site.floors:
         cost = through(floor, site.materials, frequency_mhz)
-        meets = (start_m[:, None, 2] - floor.z_m) * (end_m[None, :, 2] - floor.z_m) < 0.0
+        meets = (start_m[..., 2] - floor.z_m) * (end_m[..., 2] - floor.z_m) < 0.0
         loss += np.where(meets, cost.loss_db, 0.0)
         variance += np.where(meets, cost.spread_db**2, 0.0)
         crossed |= meets
@@ -134,10 +126,10 @@ def named(site: Site, start_m: FloatArray, end_m: FloatArray, frequency_mhz: flo
     for barrier in barriers:
         kept = (barrier,) if isinstance(barrier, Wall) else (), () if isinstance(barrier, Wall) else (barrier,)
         alone = site.model_copy(update={"walls": kept[0], "floors": kept[1]})
-        way = in_the_way(alone, start_m[None], end_m[None], frequency_mhz)
-        if way.loss_db[0, 0] > 0.0:
+        way = in_the_way(alone, start_m, end_m, frequency_mhz)
+        if way.loss_db > 0.0:
             cost = through(barrier, site.materials, frequency_mhz)
-            if way.top[0, 0]:
+            if way.top:
                 cost = Through(0.0, 0.0, "modelled", f"over the top of {barrier.material}, ITU-R P.526")
             found.append(cost)
     sources = list(dict.fromkeys(cost.source for cost in found))

@@ -137,7 +137,9 @@ class Sheets:
 
     def _ground(self, set_one: Setter, site: str) -> bytes:
         found = [one for call in self.plan.calls if call.site == site for one in reaching(self.scene, call)]
-        alt = f"The ground of {site} in metres, north up, with routes, antennas and the weakest link's margin"
+        alt = (
+            f"The ground of {site} in metres, north up, with routes, antennas and what the weakest link has in hand"
+        )
         if not found:
             return set_one(
                 "picture", {"name": f"The ground of {site}", "svg": EMPTY, "alt": "No link has a carrier here"}

@@ -149,7 +149,7 @@ def contingency(shoot: Shoot, plan: Plan) -> dict[str, Any]:
                         "carrier": mhz_text(one.carrier_khz),
                         "spares": [mhz_text(khz) for khz in one.spares_khz],
                         "worst": one.worst_at,
-                        "margin": f"{one.margin_db:.0f}",
+                        "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
                         "verdict": one.verdict,
                     }
                     for one in call.links
@@ -202,7 +202,7 @@ def _settings(one: PlannedLink) -> dict[str, Any]:
         "low_cut": "" if one.low_cut_hz is None else "off" if one.low_cut_hz == 0 else f"{one.low_cut_hz:g}",
         "delay": "" if one.set_delay_ms is None else f"{one.set_delay_ms:.1f}",
         "squelch": "" if one.squelch_dbm is None else f"{one.squelch_dbm:.0f}".replace("-", "\N{MINUS SIGN}"),
-        "margin": f"{one.margin_db:.0f}".replace("-", "\N{MINUS SIGN}"),
+        "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
         "worst": one.worst_at,
         "verdict": one.verdict,
     }

@@ -147,6 +147,9 @@ class Receiver(Tuned):
     required_cnr_db: float = Field(
         default=20.0, ge=-20, le=60, description="C/(N+I) at which the audio is still unbroken [dB]"
     )
+    bridges_ms: float = Field(
+        default=3.0, ge=0, le=100, description="how long a break in its reception its audio bridges [ms] (assumed)"
+    )
     iip3_dbm: float = Field(default=-5.0, ge=-80, le=60, description="third-order input intercept [dBm]")
     blocking_dbm: float = Field(
         default=-20.0, ge=-80, le=40, description="level off its channel that raises its noise by 1 dB [dBm]"

@@ -12,13 +12,17 @@ from pydantic import Field, field_validator, model_validator
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Moment, Name
-from linkwright.shoot.place import Other, Site
+from linkwright.shoot.place import Does, Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
 
 Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
 Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
 Facing = Literal["towards", "away", "side", "walking"]
 Crowd = Literal["none", "thin", "dense"]
+Power = Literal["least", "most"]
+BreaksPerHour = Annotated[float, Field(gt=0, le=600)]
+SureWanted = Annotated[float, Field(ge=0.5, le=0.99)]
+ReserveDb = Annotated[float, Field(ge=0, le=60)]
 
 
 @functools.cache
@@ -45,8 +49,20 @@ class Header(Frozen):
     date: Day = Field(description="the day")
     timezone: str = Field(default="UTC", description="IANA time zone of all times")
     guard_khz: Guard = Field(default=Guard(), description="guards of a clean plan [kHz]")
-    target: Annotated[float, Field(gt=0.99, lt=1.0)] = Field(
-        default=0.999, description="availability from which a link holds"
+    breaks_per_hour: BreaksPerHour = Field(
+        default=2.0, description="seconds an hour with a break that a link which holds keeps to"
+    )
+    sure_wanted: SureWanted = Field(default=0.9, description="how sure it must be that it keeps to them")
+    target: Annotated[float, Field(gt=0.99, lt=1.0)] | None = Field(
+        default=None, description="share of time unbroken that a link which holds keeps to as well"
+    )
+    power: Power = Field(
+        default="least",
+        description="least: the lowest powers that hold with a reserve; most: as robust as is lawful",
+    )
+    reserve_db: ReserveDb = Field(default=3.0, description="what a link is to have in hand beyond holding [dB]")
+    stay_db: ReserveDb = Field(
+        default=6.0, description="what a link may lose in hand to keep one carrier over all calls [dB]"
     )
     accepts: tuple[str, ...] = Field(
         default=(), max_length=200, description="ids of assumed rows of the rules that the person has checked"
@@ -92,9 +108,23 @@ class Link(Frozen):
         description="which way the talent looks, from the receiver or as it walks; default: the worst turn",
     )
     crowd: Crowd = Field(default="none", description="people about the talent")
-    speed_m_s: Annotated[float, Field(gt=0, le=50)] = Field(
-        default=1.4, description="how fast the talent goes along the route [m/s]"
+    within_m: Annotated[float, Field(gt=0, le=10_000)] | None = Field(
+        default=None,
+        description="how far the talent goes from the receiver where no spot is given [m]; default: 30 assumed",
     )
+    does: Does | None = Field(
+        default=None, description="what the talent does where the spot does not say it; default: walking"
+    )
+    speed_m_s: Annotated[float, Field(gt=0, le=50)] | None = Field(
+        default=None, description="how fast the talent goes [m/s]; default: by what it does: 0.1, 1.4 or 4"
+    )
+    breaks_per_hour: BreaksPerHour | None = Field(
+        default=None, description="as for the shoot; default: the shoot's"
+    )
+    sure_wanted: SureWanted | None = Field(default=None, description="as for the shoot; default: the shoot's")
+    power: Power | None = Field(default=None, description="as for the shoot; default: the shoot's")
+    reserve_db: ReserveDb | None = Field(default=None, description="as for the shoot [dB]; default: the shoot's")
+    stay_db: ReserveDb | None = Field(default=None, description="as for the shoot [dB]; default: the shoot's")
     voice: Voice = Field(default="normal", description="how loud the talent speaks")
     mouth_m: Annotated[float, Field(gt=0, le=20)] | None = Field(
         default=None, description="lips to microphone [m]; default: 0.2 body-worn, 0.05 handheld, 0.5 plug-on"

@@ -8,10 +8,12 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from linkwright.shoot.antennas import Antenna
-from linkwright.shoot.fields import Frozen, HeightM, Khz, Metre, Mhz, Name, RadiatedMw
+from linkwright.shoot.fields import Frozen, HeightM, Khz, Metre, Mhz, Milliwatt, Name, RadiatedMw
 from linkwright.shoot.learnt import Learnt
 from linkwright.units import khz_from_mhz
 
+#: What a talent does at a spot; it decides how fast the fading is.
+Does = Literal["standing", "walking", "running"]
 Surroundings = Literal["open", "street", "residential", "office", "hall"]
 Material = Literal[
     "plasterboard",
@@ -39,6 +41,7 @@ class Spot(Point):
     """A named point on a site."""
 
     name: Name = Field(description="name of the spot")
+    does: Does | None = Field(default=None, description="what the talent does here; default: as the link says")
 
 
 class Wall(Frozen):
@@ -75,6 +78,26 @@ class MaterialLoss(Frozen):
     )
 
 
+class MeasuredLevel(Frozen):
+    """A level of a link that was read on the site: it outranks the model there and informs it elsewhere."""
+
+    link: Name = Field(description="the link, or the type of transmitter, that was read")
+    spot: Name = Field(description="where the talent was")
+    dbm: Annotated[float, Field(ge=-150, le=20)] = Field(
+        description="the level at the receiver's input, of the stronger branch [dBm]"
+    )
+    at: datetime.datetime | None = Field(default=None, description="when")
+    power_mw: Milliwatt | None = Field(
+        default=None, description="conducted power at that time [mW]; default: the highest step"
+    )
+    facing: Literal["towards", "away", "side"] | None = Field(
+        default=None, description="which way the talent looked; default: not known"
+    )
+    seconds: Annotated[float, Field(ge=0, le=86_400)] = Field(
+        default=0.0, description="how long it was watched, moving a little, and averaged [s]; 0: one look"
+    )
+
+
 class Site(Frozen):
     """A place where links are live."""
 
@@ -95,20 +118,27 @@ class Site(Frozen):
     walls: tuple[Wall, ...] = Field(default=(), max_length=1000, description="walls that links cross")
     walls_complete: bool | None = Field(
         default=None,
-        description="nothing stands in the way but the walls drawn; default: so but on a street or among houses",
+        description="nothing stands in the way but the walls drawn; default: so in the open only",
     )
     floors: tuple[Floor, ...] = Field(default=(), max_length=100, description="floors that links cross")
     materials: tuple[MaterialLoss, ...] = Field(
         default=(), max_length=50, description="what materials cost here, instead of the built-in table"
     )
     flat_ground: bool = Field(
-        default=False, description="in the open: count what flat ground reflects (two rays), where that costs more"
+        default=True, description="in the open: count what flat ground reflects (two rays); false: free space"
+    )
+    rice_db: Annotated[float, Field(ge=-12, le=15)] | None = Field(
+        default=None,
+        description="Rice factor in sight, straight wave over scattered ones [dB]; default: 6 in the open, else 3",
     )
     antennas: tuple[Antenna, ...] = Field(
         default=(), max_length=200, description="receiving antennas; default: the receiver's own, at the spot"
     )
     measured: Annotated[str, Field(min_length=1, max_length=1000)] | None = Field(
         default=None, description="what a walk test taught, a file that `walk` wrote, relative to the shoot file"
+    )
+    measured_level: tuple[MeasuredLevel, ...] = Field(
+        default=(), max_length=2_000, description="levels of links that were read on the site"
     )
     learnt: Learnt | None = Field(default=None, description="the same, read from that file or given here")
     tv: tuple[Name, ...] = Field(
@@ -138,10 +168,16 @@ class Other(Frozen):
     carrier_mhz: Mhz | None = Field(default=None, description="carrier of a narrow signal [MHz]")
     from_mhz: Mhz | None = Field(default=None, description="lower edge of a wide signal [MHz]")
     to_mhz: Mhz | None = Field(default=None, description="upper edge of a wide signal [MHz]")
-    radiated_mw: RadiatedMw = Field(description="radiated power, EIRP [mW]")
+    radiated_mw: RadiatedMw = Field(default=50.0, description="radiated power, EIRP [mW]; where nobody said, 50")
     bandwidth_khz: Khz = Field(default=200, description="occupied bandwidth of a narrow signal [kHz]")
     site: Name | None = Field(default=None, description="the site that it is on; default: the first")
-    at: Point = Field(description="where it stands")
+    at: Point | None = Field(
+        default=None, description="where it stands; default: 10 m from the receivers, which is told"
+    )
+    heard_dbm: Annotated[float, Field(ge=-150, le=20)] | None = Field(
+        default=None,
+        description="its level at the receivers, where it was read there [dBm]: outranks power and place",
+    )
     on_from: datetime.time | None = Field(default=None, alias="from", description="on from this time")
     on_to: datetime.time | None = Field(default=None, alias="to", description="off from this time")
 
@@ -155,6 +191,12 @@ class Other(Frozen):
         if (self.on_from is None) != (self.on_to is None):
             raise ValueError("from and to stand together or not at all")
         return self
+
+    @property
+    def stands(self) -> Point:
+        """Where it stands, which those of `shoot.view` all know."""
+        assert self.at is not None, "an other of a site has a place"
+        return self.at
 
     @property
     def band_khz(self) -> tuple[float, float]:

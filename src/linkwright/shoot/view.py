@@ -78,11 +78,25 @@ def _in_call(call: Call, day: datetime.date, at: datetime.time, zone: zoneinfo.Z
 
 
 def others_by_site(shoot: Shoot) -> dict[str, tuple[Other, ...]]:
-    """The others on each site, by its name."""
+    """The others on each site, by its name; those whose place nobody told stand near the receivers."""
     found: dict[str, list[Other]] = {site.name: [] for site in sites(shoot)}
     for other in shoot.other:
-        found[site_named(shoot, other.site).name].append(other)
+        site = site_named(shoot, other.site)
+        found[site.name].append(
+            other if other.at is not None else other.model_copy(update={"at": _near(shoot, site)})
+        )
     return {name: tuple(others) for name, others in found.items()}
+
+
+#: How far somebody stands from the receivers where nobody said where [m]: near, the least kind of places.
+UNKNOWN_M = 10.0
+
+
+def _near(shoot: Shoot, site: Site) -> Point:
+    """A point beside the first spot of the site at which there are receivers."""
+    named = {spot.name: spot for spot in site.spots}
+    at = next((named[link.at] for link in shoot.link if link.at in named), site.spots[0] if site.spots else None)
+    return Point(x_m=0.0, y_m=UNKNOWN_M) if at is None else Point(x_m=at.x_m, y_m=at.y_m + UNKNOWN_M, z_m=at.z_m)
 
 
 def others_during(others: Iterable[Other], call: LiveCall) -> tuple[Other, ...]:
@@ -157,16 +171,17 @@ def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
     """The spots that the talent walks through here, in the order of the route.
 
     Where the link's route names no spot of this site: all spots but the receiver's; and where there is none,
-    one spot at `ASSUMED_DISTANCE_M` from it.
+    one spot as far from it as the talent goes, `ASSUMED_DISTANCE_M` where that is not said.
     """
     by_name = {spot.name: spot for spot in site.spots}
     on_route = tuple(by_name[name] for name in link.route if name in by_name)
     receiver = receiving_point(site, link)
     spots = on_route or tuple(spot for spot in site.spots if spot.name != receiver.name)
-    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + ASSUMED_DISTANCE_M > MOST_M else 1.0
+    away_m = link.within_m or ASSUMED_DISTANCE_M
+    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + away_m > MOST_M else 1.0
     assumed = Spot(
-        name=f"{ASSUMED_DISTANCE_M:g} m away",
-        x_m=receiver.x_m + inwards * ASSUMED_DISTANCE_M,
+        name=f"{away_m:g} m away",
+        x_m=receiver.x_m + inwards * away_m,
         y_m=receiver.y_m,
         z_m=1.3,
     )

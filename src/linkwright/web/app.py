@@ -16,6 +16,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from linkwright import __version__
 from linkwright.desk.desk import Desk
 from linkwright.lengths import clock
+from linkwright.plan.answer import hand_says
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
 from linkwright.units import mhz_text
@@ -96,6 +97,7 @@ def _templates() -> Jinja2Templates:
     env.filters["mhz"] = mhz_text
     env.filters["clock"] = clock
     env.globals["static"] = static_url
+    env.globals["hand_says"] = hand_says
     return Jinja2Templates(env=env)
 
 

@@ -136,6 +136,7 @@ def every_filter(
     f: IntArray,
     width: FloatArray,
     received: FloatArray,
+    driving: FloatArray,
     radiated: FloatArray,
     iip3: FloatArray,
     at_receiver: FloatArray,
@@ -143,8 +144,9 @@ def every_filter(
 ) -> None:
     """Receivers' and transmitters' products in each carrier's own filter, added to the two outputs (n,) [mW].
 
-    f (n,) ascending [kHz]; received (n, n) [mW], transmitters by receivers; radiated (n, n), what A (column)
-    radiates at 2A-B for B (row), over A's own power.
+    f (n,) ascending [kHz]; received (n, n) [mW], transmitters by receivers, and driving (n, n), what of it the
+    receiver's products grow with; radiated (n, n), what A (column) radiates at 2A-B for B (row), over A's own
+    power.
     """
     n = f.size
     widest = width.max() if n else 0.0
@@ -157,15 +159,15 @@ def every_filter(
             while b < n and f[b] <= 2 * f[a] - f[v] + reach:
                 if b != a:
                     share = _share(abs(float(2 * f[a] - f[b] - f[v])), width[a], width[a], width[b], width[v])
-                    at_receiver[v] += gain * received[a, v] * received[a, v] * received[b, v] * share
+                    at_receiver[v] += gain * driving[a, v] * driving[a, v] * driving[b, v] * share
                     at_transmitter[v] += received[a, v] * radiated[b, a] * share
                 b += 1
             for b in range(a + 1, n):
                 pair = f[a] + f[b]
-                both = 4.0 * gain * received[a, v] * received[b, v]
+                both = 4.0 * gain * driving[a, v] * driving[b, v]
                 c = np.searchsorted(f, pair - f[v] - reach)
                 while c < n and f[c] <= pair - f[v] + reach:
                     if c != a and c != b:
                         share = _share(abs(float(pair - f[c] - f[v])), width[a], width[b], width[c], width[v])
-                        at_receiver[v] += both * received[c, v] * share
+                        at_receiver[v] += both * driving[c, v] * share
                     c += 1

@@ -88,7 +88,7 @@ def reasons(
     about: tuple[CallReasons, ...] = ()
     if link and made is not None:
         name = made.names.name_of(snapshot.names.id_of("link", link))
-        about = why(made.shoot, made.read.sweeps, made.plan, name, khz, made.read.tv)
+        about = why(made.scene, made.plan, name, khz)
     return render(
         request, "air_why.html", khz=khz, here=stands(snapshot.plan, scene, air, khz), about=about, link=link
     )

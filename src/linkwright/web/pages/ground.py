@@ -12,6 +12,7 @@ from fastapi.responses import Response
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ground import Ground, drawn_bands
+from linkwright.plan.answer import short_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.reach.ground import along_route, margin_field
@@ -36,12 +37,12 @@ def answer(snapshot: Snapshot, site: str) -> str:
     """The answer of the page as a sentence: of the very links of the table under it."""
     links = margins(snapshot, site)
     if not links:
-        return "Draw the site and place its spots; the margins follow from the plan."
-    worst = min(links, key=lambda one: float(one["margin"]))
+        return "Draw the site and place its spots; what links have in hand there follows from the plan."
+    worst = min(links, key=lambda one: float(one["in_hand"]))
     names = {one["link"] for one in links}
     holding = len(names - {one["link"] for one in links if one["verdict"] != "holds"})
     of = f"{holding} of {len(names)} links hold" if len(names) > 1 else f"{worst['link']}: {worst['verdict']}"
-    weakest = f"{worst['link']} at {worst['at']}, {worst['verdict']} with {worst['margin']:.1f} dB"
+    weakest = f"{worst['link']} at {worst['at']}, {worst['verdict']}, {short_says(worst['in_hand'])}"
     return f"{of} at {site}; the weakest is {weakest}."
 
 
@@ -110,7 +111,7 @@ def margins(snapshot: Snapshot, site: str) -> list[dict[str, Any]]:
     plan = None if made is None else relabelled(made.plan, made.names, snapshot.names)
     return [
         {
-            "call": call.call, "link": link.link, "margin": link.margin_db, "verdict": link.verdict,
+            "call": call.call, "link": link.link, "in_hand": link.in_hand_db, "verdict": link.verdict,
             "at": link.worst_at,
         }
         for call in (plan.calls if plan is not None else ())
@@ -129,7 +130,13 @@ def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) 
 
 
 def _told(one: Outcome) -> dict[str, Any]:
-    return {"call": one.call, "link": one.link, "margin": one.margin_db, "verdict": one.verdict, "at": one.worst_at}
+    return {
+        "call": one.call,
+        "link": one.link,
+        "in_hand": one.in_hand_db,
+        "verdict": one.verdict,
+        "at": one.worst_at,
+    }
 
 
 def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Shoot:
@@ -153,26 +160,26 @@ def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Sho
 def margin_map(
     request: Request, site: SiteName, link: SiteName, left: Metre, right: Metre, low: Metre, high: Metre
 ) -> Response:
-    """The margin of a link over a piece of the ground, as bands."""
+    """What a link has in hand over a piece of the ground, as bands."""
     one = _at_work(snapshot_of(request), site, link)
     if not (1.0 <= right - left <= 50_000.0 and 1.0 <= high - low <= 50_000.0):
         raise InputError("the piece of ground is too small or too large; zoom to between 1 m and 50 km")
     across = np.linspace(left, right, MAP_POINTS)
     up = np.linspace(low, high, max(8, min(MAP_POINTS, round(MAP_POINTS * (high - low) / (right - left)))))
     found = margin_field(one.at_work, across, up)
-    svg = drawn_bands(Ground(f"Margin of {link}", "", found.x_m, found.y_m, found.margin_db))
+    svg = drawn_bands(Ground(f"In hand of {link}", "", found.x_m, found.y_m, found.in_hand_db))
     return Response(svg, media_type="image/svg+xml", headers=KEEP_OUT)
 
 
 @router.get("/api/ground/along")
 def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
-    """A link's margin along its route over time: seconds, places [m], margins [dB]."""
+    """What a link has in hand along its route over time: seconds, places [m], decibels."""
     found = along_route(_at_work(snapshot_of(request), site, link).at_work, ROUTE_POINTS)
     return {
         "time_s": found.time_s.round(2).tolist(),
         "x_m": found.x_m.round(2).tolist(),
         "y_m": found.y_m.round(2).tolist(),
-        "margin_db": found.margin_db.round(1).tolist(), "availability": found.availability.round(5).tolist(),
+        "in_hand_db": found.in_hand_db.round(1).tolist(), "margin_db": found.margin_db.round(1).tolist(),
     }  # fmt: skip
 
 
@@ -181,9 +188,8 @@ def places(request: Request, site: SiteName) -> Response:
     """The marked spots by how they would serve for the receivers' antennas, and the least powers that hold."""
     made = snapshot_of(request).planned()
     links = [one for one in _all_at_work(made) if one.chain.site.name == site]
-    target = made.shoot.shoot.target
     return render(
-        request, "ground_places.html", places=places_for(links), least=[(one, one.least(target)) for one in links]
+        request, "ground_places.html", places=places_for(links), least=[(one, one.least()) for one in links]
     )
 
 

@@ -13,7 +13,6 @@ from linkwright.desk.day import since_changed
 from linkwright.desk.live import answer, call_at, clock_of, happened, next_take, sweep_age
 from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import Watching
-from linkwright.plan.answer import unbroken
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.watch.diagnose.causes import CAUSES, words_of
@@ -169,7 +168,7 @@ def spare(request: Request, link: Annotated[str, Query(max_length=200)]) -> Resp
     spares = spares_now(made.scene, made.plan, call_at(made.shoot, now_ns), then, watching.now(made))
     return render(
         request, "live_spare.html", answer="", id=id_, link=snapshot.names.name_of(id_), spares=spares,
-        unbroken=unbroken, sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),
+        sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.planned import BESIDE, ORDERS, answer, differences, rows
+from linkwright.desk.table import BESIDE, ORDERS, answer, differences, rows
 from linkwright.plan.file import write_plan
 from linkwright.plan.what_if import outcomes
 from linkwright.plan.why import why
@@ -113,7 +113,7 @@ def try_carrier(
     made = snapshot_of(request).planned()
     khz, id_ = _khz(mhz), made.names.id_of("link", link)
     name = made.names.name_of(id_)
-    reasons = why(made.shoot, made.read.sweeps, made.plan, name, khz, made.read.tv)
+    reasons = why(made.scene, made.plan, name, khz)
     calls = frozenset(one.call for one in reasons)
     after = outcomes(made.scene, made.plan, {name: khz}, calls)
     before = {(one.call, one.link): one for one in outcomes(made.scene, made.plan, None, calls)}
@@ -123,7 +123,7 @@ def try_carrier(
         for now, then in effects
         if then is None
         or now.link == name
-        or abs(now.margin_db - then.margin_db) >= 0.1
+        or abs(now.in_hand_db - then.in_hand_db) >= 0.1
         or now.verdict != then.verdict
     ]
     return render(

@@ -147,8 +147,8 @@ if (svg) gestures(svg, {
 async function change(does) { try { did(await does()); await load(); } catch (error) { say(error.message); } }
 
 function margins(list) {
-  const heads = ["Link", "Call", "Margin, dB", "Worst at", "Verdict"];
-  const rows = list.map((one) => row([one.link, one.call, one.margin.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["Margin, dB"] }));
+  const heads = ["Link", "Call", "In hand, dB", "Worst at", "Verdict"];
+  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["In hand, dB"] }));
   document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
 }
 function table() {
@@ -180,7 +180,7 @@ document.getElementById("play")?.addEventListener("click", async () => {
     let i = told.time_s.findIndex((one) => one >= at);
     if (i < 0) i = 0;
     walking = { x: told.x_m[i], y: told.y_m[i] };
-    document.getElementById("readout").textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${told.margin_db[i].toFixed(0)} dB of margin, unbroken ${told.availability[i] >= 0.9999 ? "over 99.99" : (Math.floor(1e4 * told.availability[i]) / 100).toFixed(2)} % of the time`;
+    document.getElementById("readout").textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${told.in_hand_db[i] < 0 ? `short by ${(-told.in_hand_db[i]).toFixed(0)} dB` : `${told.in_hand_db[i].toFixed(0)} dB in hand`}, margin ${told.margin_db[i].toFixed(0)} dB`;
     draw(); requestAnimationFrame(step);
   };
   requestAnimationFrame(step);

@@ -1,0 +1,209 @@
+"""What is not known of a link's places: parts common to all of them, parts of each one's own; and a fixed set of
+cases.
+
+Body and kit are common to all places of a link. What a place has of its own (the model's spread, and that of walls
+in the way) is a normal score z of unit variance that goes into its distribution; scores of paths whose ends are
+near are alike: correlation S + (1 - S) exp(-gap / d), gap the distance between their talents and between their
+receivers, S the share of a model's error that a whole site has in common. A case gives every part a value; all
+cases are one fixed set of 256, so that the same shoot gives the same plan.
+
+A level that was read conditions all of this (`reach.measured`): the parts stay normal, with other means and
+spreads.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linkwright.physics.pathloss import p1411_sight_variability_db
+from linkwright.reach.arriving import Arriving
+from linkwright.reach.ends import Ends
+from linkwright.reach.path import MODELS, spread_of
+from linkwright.shoot.place import Site
+from linkwright.units import BoolArray, FloatArray, IntArray
+
+#: How many cases there are.
+CASES: Final = 256
+#: Common parts, standard deviations (assumed) [dB]: the body; figures of the kit that nobody measured, and stated
+#: ones.
+BODY_DB: Final = 3.0
+KIT_DB: Final = 2.5
+KIT_STATED_DB: Final = 1.0
+#: Share of the variance of a model's error that is common to a whole site (assumed).
+SHARED: Final = 0.25
+#: P.1411's variability in sight is known between these shares of locations.
+LOCATIONS: Final = (0.01, 0.99)
+#: The first columns of the cases: body, kit, and what is predicted of TV; then one a place.
+BODY, KIT, TV, PLACES = range(4)
+
+
+@functools.lru_cache(maxsize=8)
+def _columns(count: int) -> FloatArray:
+    """Cases of `count` independent normal parts (256, count): the order statistics of each part, in an order of its
+    own (Richtmyer's sequence), then freed of what correlation is left."""
+    primes = _primes(count)
+    place = np.mod(np.outer(np.arange(1, CASES + 1), np.sqrt(primes)), 1.0)
+    from scipy.special import ndtri
+
+    score = ndtri((np.argsort(np.argsort(place, axis=0), axis=0) + 0.5) / CASES)
+    for n in range(1, min(count, CASES // 4)):
+        before = score[:, :n]
+        score[:, n] -= before @ (before.T @ score[:, n]) / CASES
+        score[:, n] *= math.sqrt(CASES / float(score[:, n] @ score[:, n]))
+    return np.asarray(score)
+
+
+def _primes(count: int) -> FloatArray:
+    """The first primes."""
+    most = max(16, int(count * (math.log(count + 2.0) + 2.0)))
+    sieve = np.ones(most + 1, dtype=np.bool_)
+    sieve[:2] = False
+    for n in range(2, math.isqrt(most) + 1):
+        if sieve[n]:
+            sieve[n * n :: n] = False
+    return np.flatnonzero(sieve)[:count].astype(np.float64)
+
+
+def cases(count: int) -> FloatArray:
+    """The cases of `count` independent normal parts (256, count); the first columns do not depend on the count."""
+    return _columns(max(16, 1 << (count - 1).bit_length()))[:, :count]
+
+
+def case_at(share: float) -> int:
+    """Which of the cases in rising order has `share` of them under it: as many may fail."""
+    return min(CASES - 1, math.floor(share * CASES + 1e-9))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Own:
+    """How places scatter of their own (p,): standard deviation [dB], and which follow P.1411's law in sight."""
+
+    sigma_db: FloatArray
+    in_sight: BoolArray
+
+    def deviation_db(self, score: FloatArray) -> FloatArray:
+        """Level over the median [dB] at normal scores (..., p)."""
+        plain = self.sigma_db * score
+        if not self.in_sight.any():
+            return np.asarray(plain)
+        from scipy.special import ndtr
+
+        share = np.clip(ndtr(-score), *LOCATIONS)
+        return np.where(self.in_sight, -p1411_sight_variability_db(share), plain)
+
+    @property
+    def spread_db(self) -> FloatArray:
+        """Standard deviation of each [dB]."""
+        return np.where(self.in_sight, SIGHT_SPREAD_DB, self.sigma_db)
+
+
+def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
+    """Deviations in every case (256, p) [dB] in the order of those `drawn`, each place's with the quantiles of its
+    own law and of what is common (p,) together: so a place by itself is told exactly, however few cases there
+    are."""
+    keys, which = np.unique(
+        np.stack([own.sigma_db, own.in_sight, common_db], axis=1).round(3), axis=0, return_inverse=True
+    )
+    quantiles = np.stack([_quantiles(float(s), bool(sight), float(c)) for s, sight, c in keys], axis=1)
+    found = np.empty(drawn.shape)
+    np.put_along_axis(found, np.argsort(drawn, axis=0, kind="stable"), quantiles[:, which.reshape(-1)], axis=0)
+    return found
+
+
+@functools.lru_cache(maxsize=4096)
+def _quantiles(sigma_db: float, in_sight: bool, common_db: float) -> FloatArray:
+    """Quantiles of a place's deviation and a common normal one together, at the middles of the cases (256,)
+    [dB]."""
+    from scipy.special import ndtr, ndtri
+
+    share = (np.arange(CASES) + 0.5) / CASES
+    if not in_sight:
+        return np.asarray(np.hypot(sigma_db, common_db) * ndtri(share))
+    fine = (np.arange(FINE) + 0.5) / FINE
+    own = Own(np.array([sigma_db]), np.array([True])).deviation_db(ndtri(fine)[:, None])[:, 0]
+    if common_db < 0.01:
+        return np.asarray(np.interp(share, fine, own))
+    at = np.linspace(own[0] - 4.0 * common_db, own[-1] + 4.0 * common_db, FINE)
+    return np.asarray(np.interp(share, ndtr((at[:, None] - own[None, :]) / common_db).mean(axis=1), at))
+
+
+#: Points of a law that is put together with a normal one.
+FINE: Final = 400
+#: Standard deviation of P.1411's variability in sight [dB]: a Rayleigh variable's, times 1.5624 x 7.
+SIGHT_SPREAD_DB: Final = 1.5624 * 7.0 * math.sqrt(2.0 - math.pi / 2.0)
+
+
+def own_of(site: Site, sight: BoolArray, wall_spread_db: FloatArray) -> Own:
+    """What places have of their own, with or without line of sight, and with what walls add (p,)."""
+    with_sight, without = spread_of(site, True), spread_of(site, False)
+    if site.learnt is not None:
+        return Own(np.full(sight.shape, site.learnt.sigma_db), np.zeros(sight.shape, dtype=np.bool_))
+    in_sight = sight & (with_sight.kind == "sight") & (wall_spread_db <= 0.0)
+    model = np.where(sight, with_sight.sigma_db, without.sigma_db)
+    return Own(np.hypot(model, wall_spread_db), in_sight)
+
+
+def kit_db_of(ends: Ends) -> float:
+    """How the kit's figures may be off [dB]: less where the shoot states them all."""
+    stated = ends.transmitter.use is None and ends.receiver.use is None
+    return KIT_STATED_DB if stated else KIT_DB
+
+
+def alike(site: Site, talents: FloatArray, receivers: FloatArray) -> FloatArray:
+    """Correlation of the scores of paths (p, p): talents and receivers (p, 3) [m]."""
+    gap = np.sqrt(((talents[:, None] - talents[None]) ** 2).sum(axis=2))
+    gap = gap + np.sqrt(((receivers[:, None] - receivers[None]) ** 2).sum(axis=2))
+    return np.asarray(SHARED + (1.0 - SHARED) * np.exp(-gap / MODELS[site.surroundings].alike_m))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Doubt:
+    """What is not known of the places (p,) of some links, as cases: deviation_db (256, p) over the medians.
+
+    parts (p, 3) : standard deviations of place, body and kit [dB]; tv (256,) : a normal score for predicted TV.
+    """
+
+    deviation_db: FloatArray
+    parts: FloatArray
+    tv: FloatArray
+
+    def of(self, places: slice) -> Doubt:
+        """The same of some of the places."""
+        return Doubt(self.deviation_db[:, places], self.parts[places], self.tv)
+
+
+def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving, talents: FloatArray) -> Doubt:
+    """The doubt of places (p,) with their talents (p, 3) [m], link by link: each link has cases of its own
+    places."""
+    own = own_of(site, found.sight, found.wall_spread_db)
+    kit = np.array([kit_db_of(each) for each in ends])[found.stand]
+    receivers = np.array([(each.at.x_m, each.at.y_m, each.at.z_m) for each in ends])[found.stand]
+    score = np.empty((CASES, len(talents)))
+    for mine in groups(found.stand):
+        score[:, mine] = _scores(site, talents[mine], receivers[mine])
+    first = cases(PLACES)
+    common = BODY_DB * first[:, BODY, None] + kit[None, :] * first[:, KIT, None]
+    parts = np.stack([own.spread_db, np.full(kit.size, BODY_DB), kit], axis=1)
+    return Doubt(laid(own, np.hypot(BODY_DB, kit), own.deviation_db(score) + common), parts, first[:, TV])
+
+
+def groups(stand: IntArray) -> list[slice]:
+    """The places of each stand, which lie together."""
+    edges = np.flatnonzero(np.diff(stand)) + 1
+    return [slice(int(a), int(b)) for a, b in zip([0, *edges], [*edges, stand.size], strict=True)]
+
+
+def _scores(site: Site, talents: FloatArray, receivers: FloatArray) -> FloatArray:
+    """Normal scores of places in every case (256, p)."""
+    count = len(talents)
+    independent = cases(PLACES + count)[:, PLACES:]
+    if count == 1:
+        return independent
+    root = np.linalg.cholesky(alike(site, talents, receivers) + 1e-9 * np.eye(count))
+    return np.asarray(independent @ root.T)
