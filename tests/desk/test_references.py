@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.resources
 import tomllib
+from pathlib import Path
 
 from linkwright.desk.editing import REFERENCES, put
 from linkwright.desk.names import names_of
@@ -13,8 +14,14 @@ from linkwright.store.schema import _fields
 
 #: Keys whose values are names of entries, by the kind that they name.
 NAMING = {"link": "link", "links": "link", "site": "site", "at": "spot", "route": "spot", "spot": "spot"}
-#: The lists themselves, a point in metres, and a word.
-OTHERWISE = {("link",), ("site",), ("other", "*", "at"), ("site", "*", "antennas", "*", "preamplifier", "at")}
+#: The lists themselves, a point in metres, a word, a moment.
+OTHERWISE = {
+    ("link",),
+    ("site",),
+    ("other", "*", "at"),
+    ("site", "*", "antennas", "*", "preamplifier", "at"),
+    ("site", "*", "measured_level", "*", "at"),
+}
 
 
 def test_every_field_that_names_an_entry_is_followed() -> None:
@@ -22,7 +29,7 @@ def test_every_field_that_names_an_entry_is_followed() -> None:
     assert named == set(REFERENCES)
 
 
-def test_an_antenna_follows_the_spot_of_its_own_site_only() -> None:
+def test_an_antenna_follows_the_spot_of_its_own_site_only(tmp_path: Path) -> None:
     text = importlib.resources.files("linkwright.demo").joinpath("shoot.toml").read_text("utf-8")
     document = tomllib.loads(text)
     first = document["site"][0]
@@ -30,7 +37,7 @@ def test_an_antenna_follows_the_spot_of_its_own_site_only() -> None:
     first["antennas"] = [{"name": "North", "at": spot, "branch": "A"}]
     other = {**first, "name": "Another place", "antennas": [{"name": "South", "at": spot, "branch": "B"}]}
     document["site"] = [first, other]
-    with Store.open(":memory:", create=True) as store:
+    with Store.open(str(tmp_path / "job.linkwright"), create=True) as store:
         store.replace(document, "Potter")
         draft = store.document()
         (one, _), (two, _) = draft.entries("site")

@@ -377,4 +377,4 @@ def test_several_fields_are_one_change_that_is_taken_back_as_one(store: Store) -
     assert store.document().document == before
     assert store.take_back(change.revision, POTTER) is None, "it does not stand any more"
     newest, *_ = store.newest_changes(2)
-    assert (newest.what, newest.who) == ("undo", POTTER)
+    assert (newest.way, newest.of, newest.who) == ("undo", change.revision, POTTER)

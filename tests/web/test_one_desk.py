@@ -223,8 +223,8 @@ def test_a_plan_that_is_older_than_the_shoot_says_so(demo: TestClient, monkeypat
 
 def test_a_headline_is_of_the_very_table_under_it(demo: TestClient) -> None:
     there = demo.get("/api/ground/site", params={"site": "Pans"}).json()
-    weakest = min(there["margins"], key=lambda one: one["margin"])
-    assert f"{weakest['verdict']} with {weakest['margin']:.1f} dB" in there["answer"]
+    weakest = min(there["margins"], key=lambda one: one["in_hand"])
+    assert f"the weakest is {weakest['link']} at {weakest['at']}, {weakest['verdict']}" in there["answer"]
     assert there["answer"] in demo.get("/ground", params={"site": "Pans"}).text
     holding = {one["link"] for one in there["margins"]} - {
         one["link"] for one in there["margins"] if one["verdict"] != "holds"

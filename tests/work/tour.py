@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import contextlib
+import importlib
 import io
 import sys
 import tempfile
@@ -67,11 +68,15 @@ def called() -> dict[str, list[list[str]]]:
 
 
 def write(ways_of: dict[str, list[list[str]]]) -> None:
-    """The list, with what is new in it."""
+    """The list, with what is new in it, and without what no loop takes any more."""
     known = listed()
     lines = []
     for name in sorted({*known, *ways_of}):
-        ways = known.get(name, [])
+        module, _, loop = name.partition(":")
+        compiled = getattr(importlib.import_module(module), loop, None)
+        if compiled is None:
+            continue
+        ways = [way for way in known.get(name, []) if len(way) == compiled.py_func.__code__.co_argcount]
         ways = ways + [way for way in ways_of.get(name, []) if way not in ways]
         lines.append(f'"{name}" = [\n' + "".join(f"  [{', '.join(map(quoted, way))}],\n" for way in ways) + "]\n")
     LIST.write_text(HEAD + "".join(lines), "utf-8")

@@ -17,12 +17,14 @@ REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
     ("link", ("call", "*", "links")),
     ("link", ("run", "*", "link")),
     ("link", ("site", "*", "learnt", "link")),
+    ("link", ("site", "*", "measured_level", "*", "link")),
     ("site", ("call", "*", "site")),
     ("site", ("other", "*", "site")),
     ("site", ("site", "*", "learnt", "site")),
     ("spot", ("link", "*", "at")),
     ("spot", ("link", "*", "route")),
     ("spot", ("site", "*", "antennas", "*", "at")),
+    ("spot", ("site", "*", "measured_level", "*", "spot")),
 )
 #: Lists whose entries stand or fall with the site that they name.
 ON_A_SITE: Final = ("call", "other")
@@ -50,7 +52,7 @@ def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list
     spot_of = kind.partition(" ")[2]
     for path in references(draft, "spot" if spot_of else kind):
         there = draft.at(*path)
-        inside = path[0] == "site"  # an antenna means a spot of its own site, a link one of any
+        inside = path[0] == "site"  # what is inside a site means its own spots, a link those of any
         if spot_of and inside and path[1] != spot_of:
             continue
         elsewhere = _elsewhere(draft, kind) if spot_of and not inside else frozenset()
