@@ -101,10 +101,10 @@ def test_an_outer_wall_is_entry_into_a_building_with_its_own_scatter() -> None:
     assert loss(plain) == pytest.approx(14.0, abs=0.05)
     assert loss(insulated) > loss(plain) + 10.0
     between = paths(plain, np.array([600.0]), np.array([[40.0, 0, 1.3]]), np.array([[0.0, 0, 1.8]]))
-    scattered = between.wall_spread_db[:, 0]
-    assert scattered[0] > 5.0
-    hidden = np.array([False])
-    assert own_of(plain, hidden, scattered).sigma_db > own_of(plain, hidden, np.zeros(1)).sigma_db
+    assert float(between.wall_spread_db[0, 0]) > 5.0
+    ends = [Ends(site, TX, RX, "belt-back", AT) for site in (plain, Site(name="S"))]
+    walled, bare = (own_of(one.site, heard(one, np.array([[40.0, 0.0, 1.3]]))).sigma_db[0] for one in ends)
+    assert walled > bare + 3.0
 
 
 # Which model, and that it is told.
@@ -282,7 +282,9 @@ def test_a_walk_test_moves_the_level_and_says_how_sure_it_is() -> None:
     )  # 40 m: as at 30 m, no farther walked
     assert told["walk test"].evidence == "measured"
     assert "beyond what was walked" in told["walk test"].source
-    assert told["walk test"].spread_db == pytest.approx(math.hypot(1.0, 3.0 * math.log10(3.0)) / 1.6449, abs=1e-3)
+    trend = math.hypot(1.0, 3.0 * math.log10(3.0)) / 1.6449
+    beyond = 10.0 * math.log10(math.dist((40.0, 0.0, 1.3), (0.0, 0.0, 1.8)) / 30.0)  # a slope of 10 dB a decade
+    assert told["walk test"].spread_db == pytest.approx(math.hypot(trend, beyond), abs=1e-3)
     assert told["body"].evidence == "measured"
     assert 17.0 in found.found.body_db
-    assert found.parts[0, 0] == 4.2
+    assert found.parts[0, 0] == pytest.approx(math.hypot(4.2, told["walk test"].spread_db or 0.0))

@@ -49,7 +49,7 @@ wishes = {
     "stay_db": numbers(0, 60),
 }
 readings = st.fixed_dictionaries(
-    {"link": names, "spot": names, "dbm": numbers(-150, 20)},
+    {"dbm": numbers(-150, 20)},
     optional={
         "power_mw": numbers(0.01, 10_000),
         "facing": st.sampled_from(["towards", "away", "side"]),
@@ -180,7 +180,6 @@ def sites(draw: st.DrawFn, name: str) -> dict[str, Any]:
                 materials=st.lists(materials, max_size=2),
                 flat_ground=st.booleans(),
                 rice_db=numbers(-12, 15),
-                measured_level=st.lists(readings, max_size=2),
                 temperature_c=numbers(-60, 60),
                 antennas=st.lists(antennas, max_size=2),
                 tv=st.lists(names, max_size=2),
@@ -276,6 +275,14 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
             link["at"] = draw(st.sampled_from(spots))
         links.append(link)
     document |= {"link": links}
+    for place in places:
+        at = [spot["name"] for spot in place.get("spots", [])]
+        if draw(coins) and at:
+            who = st.sampled_from([link["name"] for link in links] + [link["transmitter"] for link in links])
+            entries = draw(st.lists(readings, min_size=1, max_size=2))
+            place["measured_level"] = [
+                {"link": draw(who), "spot": draw(st.sampled_from(at)), **entry} for entry in entries
+            ]
     if draw(coins) or places:
         document["site"] = places
     on = [place["name"] for place in places]

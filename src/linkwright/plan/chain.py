@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -18,11 +18,12 @@ from linkwright.reach.body import facing_db
 from linkwright.reach.budget import Asked, Budget, budgets_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted
+from linkwright.reach.measured import Learned, Taken, learned, readings_of, taken_of, walked_levels
 from linkwright.reach.received import Radiator
 from linkwright.rules import Territory, check_permits, territory, tv_channels
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Header, Link, Power, Shoot, Worn
-from linkwright.shoot.place import Other, Site, Spot
+from linkwright.shoot.place import MeasuredLevel, Other, Site, Spot
 from linkwright.shoot.view import (
     LiveCall,
     live_calls,
@@ -62,6 +63,7 @@ class Chain:
     wanted: Wanted = USUAL
     power: Power = "least"
     reserve_db: float = 3.0
+    readings: Learned | None = field(default=None, repr=False, compare=False)
 
     def budget(self, carrier_khz: int) -> Budget:
         """The budget along the route on one carrier."""
@@ -69,7 +71,7 @@ class Chain:
 
     def asked(self, carrier_khz: int) -> Asked:
         """The link on a carrier, as reach takes it."""
-        return Asked(self.ends, self.route, carrier_khz / 1000.0, self.wanted)
+        return Asked(self.ends, self.route, carrier_khz / 1000.0, self.wanted, self.readings)
 
     @functools.cached_property
     def ends(self) -> Ends:
@@ -135,26 +137,55 @@ class Scene:
     air: Mapping[str, SiteAir] = field(repr=False)
     others: Mapping[str, tuple[Other, ...]] = field(repr=False)
     _chains: dict[tuple[str, str], Chain] = field(default_factory=dict, repr=False)
+    _readings: dict[str, Learned | None] = field(default_factory=dict, repr=False)
 
     def chain(self, link: Link, site: Site) -> Chain:
         """The chain of a link on a site."""
         key = (link.name, site.name)
         if key not in self._chains:
-            self._chains[key] = Chain(
-                link,
-                site,
-                transmitter_of(self.shoot, link),
-                receiver_of(self.shoot, link),
-                microphone_of(self.shoot, link),
-                recorder_of(self.shoot, link),
-                worn_of(self.shoot, link),
-                route_points(site, link),
-                receiving_point(site, link),
-                wanted_of(self.shoot.shoot, link),
-                link.power or self.shoot.shoot.power,
-                self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
-            )
+            self._chains[key] = replace(self._bare(link, site), readings=self.readings(site))
         return self._chains[key]
+
+    def readings(self, site: Site) -> Learned | None:
+        """What was read on a site, weighed against each other; None where nothing was."""
+        if site.name not in self._readings:
+            found = readings_of(site, list(self._taken(site)))
+            self._readings[site.name] = None if found is None else learned(site, found)
+        return self._readings[site.name]
+
+    def _taken(self, site: Site) -> Iterator[Taken]:
+        """The levels that were taken on a site, link by link: those that the shoot says, and those of a walk."""
+        spots = {spot.name for spot in site.spots}
+        by_link: dict[str, list[MeasuredLevel]] = {}
+        for level in site.measured_level:
+            link = self.shoot.read_link(level.link)
+            if link is not None and level.spot in spots:
+                by_link.setdefault(link.name, []).append(level)
+        for name, levels in by_link.items():
+            chain = self._bare(self.shoot.link_named(name), site)
+            yield taken_of(site, chain.ends, chain.middle_mhz, levels)
+        if site.learnt is not None and site.learnt.levels and self.shoot.link:
+            walked = self.shoot.read_link(site.learnt.link or "") or self.shoot.link[0]
+            chain = self._bare(walked, site)
+            mhz = site.learnt.carrier_mhz or chain.middle_mhz
+            yield walked_levels(chain.ends, mhz, site.learnt.levels)
+
+    def _bare(self, link: Link, site: Site) -> Chain:
+        """The chain of a link on a site without what was read there."""
+        return Chain(
+            link,
+            site,
+            transmitter_of(self.shoot, link),
+            receiver_of(self.shoot, link),
+            microphone_of(self.shoot, link),
+            recorder_of(self.shoot, link),
+            worn_of(self.shoot, link),
+            route_points(site, link),
+            receiving_point(site, link),
+            wanted_of(self.shoot.shoot, link),
+            link.power or self.shoot.shoot.power,
+            self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
+        )
 
     @property
     def large(self) -> bool:
@@ -164,7 +195,7 @@ class Scene:
     def moved(self, shoot: Shoot) -> Scene:
         """The same law and air over a shoot of which only places differ; the air is not read again."""
         return replace(
-            self, shoot=shoot, calls=live_calls(shoot), others=others_by_site(shoot), _chains={}
+            self, shoot=shoot, calls=live_calls(shoot), others=others_by_site(shoot), _chains={}, _readings={}
         )  # fmt: skip
 
     def others_during(self, call: LiveCall) -> tuple[Other, ...]:

@@ -42,6 +42,7 @@ class Reaching:
             self.chain.route,
             rise,
             self.chain.wanted,
+            self.chain.readings,
         )
 
     def spots(self) -> Iterator[SpotReach]:

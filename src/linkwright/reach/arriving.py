@@ -61,7 +61,9 @@ class Arriving:
     Rice's factor there; weaker_db (r, t) : how much less over its noise the other branch has; apart (r,) : the
     branches [wavelengths], 0 for one; doppler_hz, bridges_ms (r,). body_db (rays, t) : loss of the steady wave,
     scattered_body_db (rays,) of the others. antenna_db, turned_db, feed_db (rays,) : gains; `between` the paths and
-    `ear` (rays,) the number of the antenna among its stand's. says : how each stand is turned, in words.
+    `ear` (rays,) the number of the antenna among its stand's. says : how each stand is turned, in words. places (r,
+    3) : where the talents are [m]. shift_db (r,) : what levels that were read add, counted in all gains already;
+    None: none were.
     """
 
     stand: IntArray
@@ -86,6 +88,8 @@ class Arriving:
     feed_db: FloatArray
     ear: IntArray
     says: tuple[str, ...]
+    places: FloatArray
+    shift_db: FloatArray | None = None
 
     @property
     def over_noise_db(self) -> FloatArray:
@@ -166,6 +170,7 @@ def arriving(stands: Sequence[Stand]) -> Arriving:
         between, body, scattered_body, np.concatenate([_wide(part.shown, body.shape[1]) for part in rays]),
         antenna, turned, walked, feed,
         np.concatenate([part.ear for part in rays]), tuple(part.says for part in rays),
+        np.concatenate([stand.places for stand in stands]),
     )  # fmt: skip
 
 

@@ -15,9 +15,23 @@ from linkwright.physics.harm import read_curves
 from linkwright.physics.pathloss import P1411_LOWEST_M
 from linkwright.reach.arriving import Arriving, Stand, arriving, turns_evenly
 from linkwright.reach.body import CROWD_DB, ON_THE_BACK
-from linkwright.reach.doubt import CASES, Doubt, case_at, doubt_of
+from linkwright.reach.doubt import (
+    CASES,
+    NINETY,
+    PLACES,
+    TV,
+    Doubt,
+    Own,
+    case_at,
+    cases,
+    doubt_of,
+    groups,
+    own_of,
+    trend_spread_db,
+)  # fmt: skip
 from linkwright.reach.ends import Ear, Ends
 from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, states_of
+from linkwright.reach.measured import Learned, shifted
 from linkwright.reach.path import source_of, spread_of, taken, xyz
 from linkwright.reach.walls import named
 from linkwright.shoot.equipment import Receiver, Transmitter
@@ -26,20 +40,20 @@ from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Site, Spot
 from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm
 
-#: Half of a normal distribution's 90 % interval over its standard deviation.
-NINETY: Final = 1.6449
 #: Other antennas of a branch that add less than this have no line [dB].
 LEAST_LINE_DB: Final = 0.005
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Asked:
-    """A link on a carrier [MHz]: its ends, the spots of its route, and what it is to keep to."""
+    """A link on a carrier [MHz]: its ends, the spots of its route, what it is to keep to, and what was read
+    there."""
 
     ends: Ends
     route: tuple[Spot, ...]
     mhz: float
     wanted: Wanted = USUAL
+    readings: Learned | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +212,7 @@ class Budget:
         """What the doubt where it decides is made of: names and standard deviations [dB]."""
         row = self.begin + self.at[0]
         place, body, kit = (float(part) for part in self.parts[self.at[0]])
-        walls = float(self.found.wall_spread_db[row])
+        walls = float(self.found.wall_spread_db[row]) if self.found.shift_db is None else 0.0
         own = float(np.sqrt(max(place**2 - walls**2, 0.0)))
         named_parts = (("place", own), ("walls", walls), ("body", body), ("kit", kit))
         return tuple((name, db) for name, db in named_parts if db >= 0.05)
@@ -208,7 +222,9 @@ class Budget:
         """A remark where what is known of the place that decides ends before the doubt might."""
         row = self.begin + self.at[0]
         site = self.asked.ends.site
-        tailed = bool(self.found.sight[row]) and spread_of(site, True).kind == "sight"
+        tailed = (
+            bool(self.found.sight[row]) and spread_of(site, True).kind == "sight" and self.found.shift_db is None
+        )
         return "; no more than 99 % of locations are known of" if tailed and site.learnt is None else ""
 
     @property
@@ -245,10 +261,8 @@ def budgets_of(asked: Sequence[Asked]) -> list[Budget]:
     if not asked:
         return []
     stands = [stand_of(link) for link in asked]
-    found = arriving(stands)
+    found, doubt = doubted(stands, asked[0].readings)
     states = states_of(found)
-    site = asked[0].ends.site
-    doubt = doubt_of(site, [link.ends for link in asked], found, np.concatenate([s.places for s in stands]))
     hands = hands_of(states, doubt, [link.wanted for link in asked])
     first = states.course.first
     at = _deciding(states, hands)
@@ -256,6 +270,24 @@ def budgets_of(asked: Sequence[Asked]) -> list[Budget]:
         Budget(link, found, states, hand, _parts(doubt, begin, len(link.route)), begin, at[n])
         for n, (link, hand, begin) in enumerate(zip(asked, hands, first.tolist(), strict=True))
     ]
+
+
+def doubted(stands: Sequence[Stand], readings: Learned | None) -> tuple[Arriving, Doubt]:
+    """What arrives at the receivers of stands on one site, and what is not known of it after the readings there."""
+    found, ends = arriving(stands), [stand.ends for stand in stands]
+    talents = np.concatenate([stand.places for stand in stands])
+    if readings is None:
+        return found, doubt_of(ends[0].site, ends, found, talents)
+    own = own_of(ends[0].site, found)
+    left = [
+        readings.places(ends[n], Own(own.sigma_db[mine], own.in_sight[mine]), talents[mine])
+        for n, mine in enumerate(groups(found.stand))
+    ]
+    shift, deviation = (
+        np.concatenate([getattr(one, name) for one in left], axis=-1) for name in ("shift_db", "deviation_db")
+    )
+    parts = np.concatenate([one.parts for one in left])
+    return shifted(found, shift), Doubt(deviation, parts, cases(PLACES)[:, TV])
 
 
 def _parts(doubt: Doubt, begin: int, count: int) -> FloatArray:
@@ -322,6 +354,8 @@ def _lines(budget: Budget) -> Iterator[Gain]:
         )
     if site.learnt is not None:
         yield _walked(site.learnt, float(found.walked_db[ray]), distance)
+    if found.shift_db is not None:
+        yield Gain("levels read here", float(found.shift_db[row]), "measured", "levels that were read on the site")
     yield _receive_antenna(ends, ear, float(found.antenna_db[ray]))
     if found.turned_db[ray] < 0.0 and ear.antenna is not None:
         polarised = f"{ear.antenna.polarisation} antenna, vertical talent"
@@ -332,6 +366,7 @@ def _lines(budget: Budget) -> Iterator[Gain]:
         here += sum(
             float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db)
         )
+        here += 0.0 if found.shift_db is None else float(found.shift_db[row])
         more = budget.gain_db - here
         if more > LEAST_LINE_DB:
             yield Gain("other antennas of the branch", more, "modelled", "their powers added")
@@ -345,16 +380,7 @@ def _mean_db(k: float, wall: float, around: float, body: float, scattered: float
 
 def _walked(learnt: Learnt, db: float, distance_m: float) -> Gain:
     """The line of a walk test, with how sure it is at this distance."""
-    decades = float(np.log10(np.clip(distance_m, learnt.nearest_m, learnt.farthest_m) / learnt.reference_m))
-    offset, slope = (
-        (high - low) / 2.0 / NINETY
-        for low, high in (
-            (learnt.offset_low_db, learnt.offset_high_db),
-            (learnt.slope_low_db, learnt.slope_high_db),
-        )
-    )
-    variance = offset**2 + (decades * slope) ** 2 + 2.0 * learnt.correlation * decades * offset * slope
-    sigma = float(np.sqrt(max(variance, 0.0)))
+    sigma = float(trend_spread_db(learnt, np.asarray(distance_m)))
     beyond = "" if learnt.nearest_m <= distance_m <= learnt.farthest_m else ", beyond what was walked"
     day = f" of {learnt.date}" if learnt.date is not None else ""
     says = f"walk test{day}, {learnt.readings} readings, within {NINETY * sigma:.1f} dB (90 %){beyond}"

@@ -16,7 +16,8 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.reach.walk import OFFSET_DB, SLOPE_DB
+from linkwright.reach.doubt import SLOPE_DB
+from linkwright.reach.walk import OFFSET_DB
 from linkwright.shoot.learnt import Learnt
 from linkwright.units import FloatArray
 

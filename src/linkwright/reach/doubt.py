@@ -25,6 +25,7 @@ from linkwright.physics.pathloss import p1411_sight_variability_db
 from linkwright.reach.arriving import Arriving
 from linkwright.reach.ends import Ends
 from linkwright.reach.path import MODELS, spread_of
+from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Site
 from linkwright.units import BoolArray, FloatArray, IntArray
 
@@ -37,6 +38,10 @@ KIT_DB: Final = 2.5
 KIT_STATED_DB: Final = 1.0
 #: Share of the variance of a model's error that is common to a whole site (assumed).
 SHARED: Final = 0.25
+#: How far a model's slope may be off, standard deviation (assumed) [dB a decade].
+SLOPE_DB: Final = 10.0
+#: Half of a normal distribution's 90 % interval over its standard deviation.
+NINETY: Final = 1.6449
 #: P.1411's variability in sight is known between these shares of locations.
 LOCATIONS: Final = (0.01, 0.99)
 #: The first columns of the cases: body, kit, and what is predicted of TV; then one a place.
@@ -82,25 +87,27 @@ def case_at(share: float) -> int:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Own:
-    """How places scatter of their own (p,): standard deviation [dB], and which follow P.1411's law in sight."""
+    """How places scatter of their own (p,): standard deviation [dB], and which follow P.1411's law in sight; all
+    laws `wider` than the models state them."""
 
     sigma_db: FloatArray
     in_sight: BoolArray
+    wider: float = 1.0
 
     def deviation_db(self, score: FloatArray) -> FloatArray:
         """Level over the median [dB] at normal scores (..., p)."""
-        plain = self.sigma_db * score
+        plain = self.wider * self.sigma_db * score
         if not self.in_sight.any():
             return np.asarray(plain)
         from scipy.special import ndtr
 
         share = np.clip(ndtr(-score), *LOCATIONS)
-        return np.where(self.in_sight, -p1411_sight_variability_db(share), plain)
+        return np.where(self.in_sight, -self.wider * p1411_sight_variability_db(share), plain)
 
     @property
     def spread_db(self) -> FloatArray:
         """Standard deviation of each [dB]."""
-        return np.where(self.in_sight, SIGHT_SPREAD_DB, self.sigma_db)
+        return np.asarray(self.wider * np.where(self.in_sight, SIGHT_SPREAD_DB, self.sigma_db))
 
 
 def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
@@ -139,14 +146,31 @@ FINE: Final = 400
 SIGHT_SPREAD_DB: Final = 1.5624 * 7.0 * math.sqrt(2.0 - math.pi / 2.0)
 
 
-def own_of(site: Site, sight: BoolArray, wall_spread_db: FloatArray) -> Own:
-    """What places have of their own, with or without line of sight, and with what walls add (p,)."""
+def own_of(site: Site, found: Arriving) -> Own:
+    """What places have of their own, with or without line of sight, and with what walls add (p,).
+
+    After a walk test it is what scattered there, and how sure its trend is at their distance, less so beyond.
+    """
+    sight, wall_spread_db = found.sight, found.wall_spread_db
     with_sight, without = spread_of(site, True), spread_of(site, False)
     if site.learnt is not None:
-        return Own(np.full(sight.shape, site.learnt.sigma_db), np.zeros(sight.shape, dtype=np.bool_))
+        spread = np.hypot(site.learnt.sigma_db, trend_spread_db(site.learnt, found.distance_m))
+        return Own(spread, np.zeros(sight.shape, dtype=np.bool_))
     in_sight = sight & (with_sight.kind == "sight") & (wall_spread_db <= 0.0)
     model = np.where(sight, with_sight.sigma_db, without.sigma_db)
     return Own(np.hypot(model, wall_spread_db), in_sight)
+
+
+def trend_spread_db(learnt: Learnt, distance_m: FloatArray) -> FloatArray:
+    """How sure a walk test's offset and slope are at distances [dB], standard deviation; beyond those that were
+    walked the models' slope may be off as it was before."""
+    walked = np.clip(distance_m, learnt.nearest_m, learnt.farthest_m)
+    decades = np.log10(walked / learnt.reference_m)
+    offset = (learnt.offset_high_db - learnt.offset_low_db) / 2.0 / NINETY
+    slope = (learnt.slope_high_db - learnt.slope_low_db) / 2.0 / NINETY
+    variance = offset**2 + (decades * slope) ** 2 + 2.0 * learnt.correlation * decades * offset * slope
+    beyond = SLOPE_DB * np.abs(np.log10(np.maximum(distance_m, 1.0) / walked))
+    return np.asarray(np.hypot(np.sqrt(np.maximum(variance, 0.0)), beyond))
 
 
 def kit_db_of(ends: Ends) -> float:
@@ -157,8 +181,16 @@ def kit_db_of(ends: Ends) -> float:
 
 def alike(site: Site, talents: FloatArray, receivers: FloatArray) -> FloatArray:
     """Correlation of the scores of paths (p, p): talents and receivers (p, 3) [m]."""
-    gap = np.sqrt(((talents[:, None] - talents[None]) ** 2).sum(axis=2))
-    gap = gap + np.sqrt(((receivers[:, None] - receivers[None]) ** 2).sum(axis=2))
+    return alike_between(site, talents, receivers, talents, receivers)
+
+
+def alike_between(
+    site: Site, talents: FloatArray, receivers: FloatArray, others: FloatArray, their_receivers: FloatArray
+) -> FloatArray:
+    """Correlation of the scores of paths with those of others (p, q), each with talents and receivers (., 3)
+    [m]."""
+    gap = np.sqrt(((talents[:, None] - others[None]) ** 2).sum(axis=2))
+    gap = gap + np.sqrt(((receivers[:, None] - their_receivers[None]) ** 2).sum(axis=2))
     return np.asarray(SHARED + (1.0 - SHARED) * np.exp(-gap / MODELS[site.surroundings].alike_m))
 
 
@@ -181,7 +213,7 @@ class Doubt:
 def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving, talents: FloatArray) -> Doubt:
     """The doubt of places (p,) with their talents (p, 3) [m], link by link: each link has cases of its own
     places."""
-    own = own_of(site, found.sight, found.wall_spread_db)
+    own = own_of(site, found)
     kit = np.array([kit_db_of(each) for each in ends])[found.stand]
     receivers = np.array([(each.at.x_m, each.at.y_m, each.at.z_m) for each in ends])[found.stand]
     score = np.empty((CASES, len(talents)))

@@ -18,6 +18,7 @@ from linkwright.reach.budget import Budget
 from linkwright.reach.doubt import BODY_DB, CASES, Own, case_at, kit_db_of, laid, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted, states_of
+from linkwright.reach.measured import Learned
 from linkwright.reach.path import xyz
 from linkwright.shoot.place import Point, Site, Spot
 from linkwright.units import FloatArray, dbm_from_mw
@@ -45,6 +46,7 @@ class AtWork:
     route: tuple[Spot, ...]
     rise_db: float = 0.0
     wanted: Wanted = USUAL
+    readings: Learned | None = None
 
     @property
     def mhz(self) -> float:
@@ -73,7 +75,13 @@ class AtWork:
         course = states_of(found).course
         limit = np.full(course.over_db.size, self.wanted.harm_s)
         left = self.x_db + course.over_db - course.margins_db(limit)
-        return np.asarray(left + doubt_at(self.ends, found, self.wanted.sure))
+        if self.readings is None:
+            return np.asarray(left + doubt_at(self.ends, found, self.wanted.sure))
+        from scipy.special import ndtri
+
+        own = own_of(self.ends.site, found)
+        shift, spread = self.readings.each(self.ends, own, found.places)
+        return np.asarray(left + shift - float(ndtri(self.wanted.sure)) * spread)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -165,7 +173,7 @@ def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | No
 def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
     """What is not known takes of each place's level by itself, as sure as is wanted (n,) [dB]: no more than
     nothing."""
-    own = own_of(ends.site, found.sight, found.wall_spread_db)
+    own = own_of(ends.site, found)
     keys, which = np.unique(np.stack([own.sigma_db, own.in_sight], axis=1).round(2), axis=0, return_inverse=True)
     common = np.full(len(keys), np.hypot(BODY_DB, kit_db_of(ends)))
     rising = np.repeat(np.arange(CASES, dtype=np.float64)[:, None], len(keys), axis=1)

@@ -34,6 +34,25 @@ def problems_of(shoot: Shoot) -> Iterator[Problem]:
     yield from _calls(shoot)
     yield from _others(shoot)
     yield from _spots(shoot)
+    yield from _readings(shoot)
+
+
+def _readings(shoot: Shoot) -> Iterator[Problem]:
+    known = {link.name for link in shoot.link} | {link.transmitter for link in shoot.link}
+    for number, site in enumerate(shoot.site):
+        spots = {spot.name for spot in site.spots}
+        for entry, level in enumerate(site.measured_level):
+            about, loc = (
+                f'site "{site.name}", measured_level {entry + 1}',
+                ("site", number, "measured_level", entry),
+            )
+            if level.link not in known:
+                yield Problem(
+                    (*loc, "link"), f'{about} is of the unknown link "{level.link}"{_near(level.link, known)}'
+                )
+            if level.spot not in spots:
+                near = _near(level.spot, spots) if spots else "; the site has no spots"
+                yield Problem((*loc, "spot"), f'{about} is at the unknown spot "{level.spot}"{near}')
 
 
 def _near(word: str, known: Collection[str]) -> str:

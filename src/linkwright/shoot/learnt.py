@@ -6,9 +6,24 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from linkwright.shoot.fields import Day, Frozen, Mhz, Name
+from linkwright.shoot.fields import Day, Frozen, HeightM, Metre, Mhz, Name
 
 _Db = Annotated[float, Field(ge=-100, le=100)]
+
+
+class WalkedLevel(Frozen):
+    """A level of a walk, averaged over a stretch of it."""
+
+    x_m: Metre = Field(description="east of the site's origin [m]")
+    y_m: Metre = Field(description="north of the site's origin [m]")
+    z_m: HeightM = Field(description="above ground [m]")
+    gain_db: Annotated[float, Field(ge=-250, le=100)] = Field(
+        description="level of the better branch over the conducted power [dB]"
+    )
+    looks: Annotated[float, Field(ge=1, le=1e6)] = Field(description="independent looks that it is made of")
+    shown: Annotated[float, Field(ge=-1, le=1)] | None = Field(
+        default=None, description="how much of the transmitter's side was shown, -1 to 1; none: not known"
+    )
 
 
 class Learnt(Frozen):
@@ -43,6 +58,10 @@ class Learnt(Frozen):
     )
     sigma_db: Annotated[float, Field(gt=0, le=40)] = Field(
         description="how far the local mean scatters about the corrected model, standard deviation [dB]"
+    )
+
+    levels: tuple[WalkedLevel, ...] = Field(
+        default=(), max_length=1_000, description="the levels of the walk themselves, which plans take"
     )
 
     @model_validator(mode="after")

@@ -210,3 +210,13 @@ class Shoot(Frozen):
     call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")
     contact: tuple[Contact, ...] = Field(default=(), max_length=100, description="whom to call")
     run: tuple[Run, ...] = Field(default=(), max_length=2_000, description="run times that were logged")
+
+    def link_named(self, name: str) -> Link:
+        """The link of that name."""
+        return next(link for link in self.link if link.name == name)
+
+    def read_link(self, name: str) -> Link | None:
+        """Whom a reading is of: the link of that name, else the first with a transmitter of that type."""
+        named = (link for link in self.link if link.name == name)
+        typed = (link for link in self.link if link.transmitter == name)
+        return next(named, None) or next(typed, None)

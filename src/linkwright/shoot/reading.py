@@ -51,7 +51,7 @@ def with_learnt(shoot: Shoot, folder: Path) -> Shoot:
 def parse_learnt(text: str, name: str) -> Learnt:
     """What a walk test taught, from the text of the file that `walk` wrote. Raises InputError."""
     try:
-        return Learnt.model_validate(tomllib.loads(text.replace("\r\n", "\n")))
+        return Learnt.model_validate(as_frozen(tomllib.loads(text.replace("\r\n", "\n"))))
     except tomllib.TOMLDecodeError as error:
         raise InputError(*_toml_trouble(str(error)), path=name, line=_toml_line(str(error))) from None
     except ValidationError as error:
