@@ -1,7 +1,7 @@
 """Run the commands of README.md and put what they print into it; with --check compare instead.
 
-A ```toml block after `<!-- file: NAME -->` is written to that file. A ```console block holds a command after `$ ` and
-then its output.
+A ```toml block after `<!-- file: NAME -->` is written to that file. A ```console block holds a command after `$ `
+and then its output.
 """
 
 from __future__ import annotations
