@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from linkwright.physics.loudness import integrated_lufs, loudness_range_lu
 from linkwright.sound.bounded import MOST_STEPS, Powers, Tops
+from linkwright.sound.faults_compiled import amplitudes
 from linkwright.sound.listen import TrackListener
 from linkwright.sound.meter import FLOOR_DB, LOUDNESS_DB
 
@@ -83,3 +84,13 @@ def test_tops_fold_and_lose_none(pieces: list[int], seed: int) -> None:
     assert found.size <= MOST_STEPS + 1
     expected = [x[i : i + tops.folded].max() for i in range(0, x.size, tops.folded)]
     assert found.tolist() == expected
+
+
+@pytest.mark.parametrize("wild", [1e18, -3e38, float("inf"), float("nan")])
+def test_a_sample_that_is_no_audio_counts_as_full(wild: float) -> None:
+    """A float recording may hold anything; one such sample wrote before the array and killed the program."""
+    x = np.array([0.1, wild, 0.1, 0.999], dtype=np.float32)
+    counts, out = np.zeros(11, dtype=np.int64), np.zeros((4, 2), dtype=np.int64)
+    amplitudes(x, 0.98, 0, counts, out)
+    assert counts.sum() == 4
+    assert (counts[10], counts[1]) == (1, 2)

@@ -158,7 +158,8 @@ def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: Int
     last = counts.size - 1
     for i in range(x.size):
         size = abs(x[i])
-        counts[min(int(size * last), last)] += 1
+        # Compared before it is made whole: what is no audio (1e18, infinity, NaN) has no whole number that fits.
+        counts[int(size * last) if size < 1.0 else last] += 1
         if size >= full and (run == 0 or i == 0 or (x[i] > 0) == (x[i - 1] > 0)):
             run += 1
             continue

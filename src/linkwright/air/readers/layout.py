@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from linkwright.air.readers.text import shown
 from linkwright.shoot.errors import InputError
 
-_POINT = rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_COMMA = rb"[+-]?(?:\d+,?\d*|,\d+)(?:[eE][+-]?\d+)?"
+_POINT = rb"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_COMMA = rb"[+-]?(?:\d+(?:,\d*)?|,\d+)(?:[eE][+-]?\d+)?"
 _NOTHING = rb"[+-]?(?:[nN][aA][nN]|[iI][nN][fF](?:inity)?)"
 _THOUSANDS = re.compile(rb"^\s*\"?\d{1,3}(?:([.,' _]|\xc2\xa0|\xe2\x80\xaf)\d{3})(?:\1\d{3})+(?!\d)")
 _COMMENT_MARKS = (b"#", b"!", b"%", b"*", b"/", b"BEGIN", b"END")
