@@ -178,6 +178,7 @@ def _planned_call(
         for name, carrier in answer.carriers_khz.items()
         if carrier is None
     ]
+    place = {link.name: at for at, link in enumerate(call.links)}
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
@@ -193,8 +194,8 @@ def _planned_call(
             proved[0].others,
             scene.shoot.shoot.guard_khz,
         ),
-        links=tuple(links),
-        unplaced=tuple(unplaced),
+        links=tuple(sorted(links, key=lambda planned: place[planned.link])),
+        unplaced=tuple(sorted(unplaced, key=lambda gone: place[gone.link])),
     )
     found = [
         one
