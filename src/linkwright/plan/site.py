@@ -125,7 +125,8 @@ def kept_on(plan: Plan | None, site: Site) -> dict[str, Kept]:
 
 
 def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept]) -> SiteProblem:
-    """The assignment problem of one site over all its calls; its links by name, whatever their order in the file."""
+    """The assignment problem of one site over all its calls; its links by name, whatever their order in the
+    file."""
     calls = scene.calls_on(site)
     every = {link.name: link for call in calls for link in call.links}
     live = {name: every[name] for name in sorted(every)}
