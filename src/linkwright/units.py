@@ -6,7 +6,7 @@ Frequencies are whole kilohertz (int), levels are dBm outside and milliwatts (fl
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
 import numpy as np
@@ -80,3 +80,10 @@ def mhz_text(frequency_khz: int) -> str:
 def number_word(count: int) -> str:
     """A count as people write it: a word up to twelve."""
     return NUMBERS[count] if count < len(NUMBERS) else str(count)
+
+
+def together(names: Sequence[str]) -> str:
+    """Several names as people say them: "Pilot, Cook and 3 others"."""
+    if len(names) <= 3:
+        return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
+    return f"{', '.join(names[:2])} and {len(names) - 2} others"

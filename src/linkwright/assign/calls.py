@@ -9,7 +9,7 @@ import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.criterion import Comparison, choose, standing
-from linkwright.assign.placement import CallLevels
+from linkwright.assign.placement import CallLevels, Placement
 from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
 from linkwright.assign.products import is_clean
 from linkwright.assign.regain import Regain
@@ -53,27 +53,92 @@ class SiteTask:
 def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     """Carriers for every call of a site.
 
-    All calls are solved together first, so that a link keeps its carrier across them, by clean sets and by power,
-    and the better is taken. Only where that leaves somebody out, or nobody's plan is clean, is each call solved
-    by itself, as near to the one before as it can be. A plan that keeps to an earlier one only moves those who
-    no longer hold.
+    A pack has one carrier all day, unless that costs it more than it is ready to give (`stay_db`), or somebody a
+    place: what links have elsewhere they keep, and all calls are solved together, by clean sets and by power, the
+    better of the two. Only where that is too dear is each call solved by itself, near to the one before.
+    A plan that keeps to an earlier one only moves those who no longer hold.
     """
+    staying = [i for i, wish in enumerate(task.problem.wishes) if _may_stay(wish)]
+    while staying:
+        answers = _solved(replace(task, problem=_locked(task.problem, staying)), tell)
+        dear = _dear(task, answers)
+        if not any(i in dear for i in staying):
+            if not dear and _all_placed(answers):
+                return answers
+            free = _solved(task, tell)
+            return answers if _placed(answers) >= _placed(free) else free
+        staying = [i for i in staying if i not in dear]
+    return _solved(task, tell)
+
+
+def _may_stay(wish: Wish) -> bool:
+    return (
+        wish.stay_khz is not None
+        and wish.locked_khz is None
+        and wish.keep_khz is None
+        and bool(np.isin(wish.stay_khz, wish.slots_khz))
+    )
+
+
+def _locked(problem: Problem, staying: Sequence[int]) -> Problem:
+    wishes = list(problem.wishes)
+    for i in staying:
+        wishes[i] = replace(wishes[i], locked_khz=wishes[i].stay_khz)
+    return replace(problem, wishes=tuple(wishes))
+
+
+def _dear(task: SiteTask, answers: Sequence[CallAnswer]) -> set[int]:
+    """Links that are short, and whose noise interference and air raise by more than they are ready to give: another
+    carrier might help them. Those without a place too."""
+    wishes, dear = task.problem.wishes, set()
+    for members, answer in zip(task.problem.calls, answers, strict=True):
+        slots = np.full(len(wishes), -1)
+        for i in members:
+            khz = answer.carriers_khz[wishes[i].name]
+            if khz is None:
+                dear.add(i)
+            else:
+                slots[i] = int(np.searchsorted(wishes[i].slots_khz, khz))
+        for call in task.levels:
+            if set(call.members.tolist()) <= set(members):
+                live = call.only([slots[i] >= 0 for i in call.members])
+                outcome = Placement(task.problem, [live], slots).outcomes[0]
+                limit_db = np.array([wishes[i].stay_db for i in live.members])
+                dear |= set(live.members[(outcome.excess_db < 0.0) & (outcome.rise_db > limit_db)].tolist())
+    return dear
+
+
+def _all_placed(answers: Sequence[CallAnswer]) -> bool:
+    return all(carrier is not None for answer in answers for carrier in answer.carriers_khz.values())
+
+
+def _placed(answers: Sequence[CallAnswer]) -> int:
+    return sum(carrier is not None for answer in answers for carrier in answer.carriers_khz.values())
+
+
+def _solved(task: SiteTask, tell: Tell) -> list[CallAnswer]:
+    """All calls together, else each by itself where that places more or helps somebody who is short."""
     site = task.problem
-    problem = _distinct(site)
+    problem = _distinct(site, site.elsewhere)
     whole, compared = _weighed(replace(task, problem=problem), tell)
+    if site.elsewhere and whole.criterion != "clean":
+        problem = _distinct(site, ())
+        whole, compared = _weighed(replace(task, problem=problem), tell)
     together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
-    if len(problem.calls) > 1 and (whole.criterion != "clean" or whole.placed < len(site.wishes)):
-        apart = _call_by_call(task, tell)
-        if _worth(apart) > _worth(together):
-            together = apart
-    return together
+    if len(problem.calls) == 1 or (_all_placed(together) and not _dear(task, together)):
+        return together
+    apart = _call_by_call(task, tell)
+    return apart if _worth(task, apart) > _worth(task, together) else together
 
 
-def _distinct(site: Problem) -> Problem:
-    """The same with each distinct call once, with all others that are on during any of those alike."""
+def _distinct(site: Problem, elsewhere: Sequence[tuple[int, ...]]) -> Problem:
+    """The same with each distinct call once, with all others that are on during any of those alike; and with the
+    calls of other sites on which some of its links meet, so that what is clean here is so there."""
     makers: dict[tuple[int, ...], tuple[int, ...]] = {}
     for n, call in enumerate(site.calls):
         makers[call] = tuple(dict.fromkeys((*makers.get(call, ()), *site.makers_in(n))))
+    for call in elsewhere:
+        makers.setdefault(call, ())
     return replace(site, calls=tuple(makers), makers_khz=tuple(makers.values()))
 
 
@@ -83,10 +148,9 @@ def _with_carrier(task: SiteTask, has: Sequence[bool]) -> list[CallLevels]:
     return [call for call in with_carrier if call.members.size]
 
 
-def _worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
-    """What makes one way of solving the calls better than another: who is placed, then how many are clean."""
-    placed = sum(carrier is not None for answer in answers for carrier in answer.carriers_khz.values())
-    return placed, sum(answer.criterion == "clean" for answer in answers)
+def _worth(task: SiteTask, answers: Sequence[CallAnswer]) -> tuple[int, int]:
+    """What makes one way of solving the calls better than another: who is placed, then how few are dear."""
+    return _placed(answers), -len(_dear(task, answers))
 
 
 def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:

@@ -49,14 +49,14 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
     locked = any(wish.locked_khz is not None for wish in problem.wishes)
     if locked and not State(problem, grid).put_locked():
         return Found(None, proved=True)
-    for pick in (_quietest, _lowest):
+    for pick in (_quietest, lowest):
         state = State(problem, grid)
         state.put_locked()
         if place_greedily(state, pick) == len(problem.wishes):
             return Found(state.carriers.copy())
     best = State(problem, grid)
     best.put_locked()
-    place_greedily(best, _lowest)
+    place_greedily(best, lowest)
     for state in seeded(problem, grid, tell):
         if int(np.count_nonzero(state.carriers >= 0)) > int(np.count_nonzero(best.carriers >= 0)):
             best = state
@@ -106,7 +106,7 @@ def place_greedily(state: State, pick: Pick) -> int:
     return int(np.count_nonzero(state.carriers >= 0))
 
 
-def _lowest(_state: State, _link: int, free: IntArray) -> int:
+def lowest(_state: State, _link: int, free: IntArray) -> int:
     """The lowest free slot: packs densely."""
     return int(free[0])
 
@@ -137,7 +137,7 @@ def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Te
     target = len(problem.wishes)
     position = np.zeros(target + 2, dtype=np.int64)
     for nodes in range(0, NODES, NODES_A_PIECE):
-        tell("going through all combinations", nodes / NODES)
+        tell("trying every combination", nodes / NODES)
         answer = kernels.depth_first(
             slots,
             target,
@@ -169,7 +169,7 @@ def seeded(problem: Problem, grid: Grid, tell: Tell) -> Iterator[State]:
     for phase in range(min(lattice, 4)):
         allowed = usable[phase::lattice]
         for nth, points in enumerate(starts(allowed, -(-spacing // lattice), len(problem.wishes))):
-            tell("trying sets with distinct differences", (phase + nth / 16) / min(lattice, 4))
+            tell("trying carriers whose products miss each other", (phase + nth / 16) / min(lattice, 4))
             yield _matched(problem, grid, points * lattice + phase)
 
 

@@ -24,7 +24,8 @@ class Wish:
     `slots_khz` are the carriers it may have, ascending, each once, shape (m,); `rise_db` says how much the air
     raises the noise on each [dB], shape (m,). `locked_khz`, one of the slots, is the only carrier that a locked
     link takes (its spares are free). `keep_khz`, `keep_spares_khz` and `keep_rank` (2 holds, 1 thin, 0 fails) are
-    what it had in an earlier plan.
+    what it had in an earlier plan. `stay_khz` is what it has elsewhere on the same day, and stays on unless that
+    costs more than `stay_db` in hand.
     """
 
     name: str
@@ -36,6 +37,8 @@ class Wish:
     keep_khz: int | None = None
     keep_spares_khz: tuple[int, ...] = ()
     keep_rank: int = 2
+    stay_khz: int | None = None
+    stay_db: float = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +47,8 @@ class Problem:
 
     A product 2A-B nearer than `guard_two_khz` or A+B-C nearer than `guard_three_khz` to a carrier hits it.
     `roomy_khz` is the distance from which on no product touches a channel: where there is room, it is kept.
-    `makers_khz[k]` are the carriers of others that are on during call k: they make products, and nobody minds what
-    falls on them. None at all where it is empty.
+    `elsewhere` are who of the links meet in calls on other sites. `makers_khz[k]` are the carriers of others that
+    are on during call k: they make products, and nobody minds what falls on them. None at all where it is empty.
     """
 
     wishes: tuple[Wish, ...]
@@ -54,6 +57,7 @@ class Problem:
     guard_three_khz: int
     makers_khz: tuple[tuple[int, ...], ...] = ()
     roomy_khz: int = 0
+    elsewhere: tuple[tuple[int, ...], ...] = ()
 
     def makers_in(self, call: int) -> tuple[int, ...]:
         """The carriers of others that are on during a call [kHz]."""

@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
-from linkwright.assign.clean import find_clean
+from linkwright.assign.clean import find_clean, lowest, place_greedily, seeded, settle
 from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem, grid_of
 from linkwright.assign.state import State
 from linkwright.progress import Tell, quiet
 
-#: Share of the full effort that each attempt at one more link gets.
-EFFORT = 0.05
+#: Share of the full effort that each attempt at one more link gets, and how many there are at most.
+EFFORT, ATTEMPTS = 0.002, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +40,9 @@ def room_of(task: RoomTask, tell: Tell = quiet) -> Room:
 def room_for(problem: Problem, like: int, tell: Tell = quiet) -> Room:
     """How many more links like link `like` fit, live in every call, carriers moved as needed.
 
-    First a clean placement is filled up, then the search is asked for one more until it finds none: `more` is
-    what was shown to fit, not a proof that no more do. Nothing fits where the problem itself has no clean plan.
+    First a clean placement is filled up and sets with distinct differences are tried, then the search is asked for
+    one more, some times: `more` is what was shown to fit, not a proof that no more do. Nothing fits where the
+    problem itself has no clean plan.
     """
     bare = tuple(replace(wish, spares=0, keep_khz=None) for wish in problem.wishes if wish.slots_khz.size)
     if len(bare) < len(problem.wishes) or not bare:
@@ -52,13 +53,34 @@ def room_for(problem: Problem, like: int, tell: Tell = quiet) -> Room:
     found = find_clean(problem, grid, tell)
     if found.cells is None:
         return Room(0, bound)
-    more = _filled(State.standing(problem, grid, found.cells), like)
-    while True:
-        tell(f"asking for {more + 1} more", 0.0)
+    at_most = bound - max(len(call) for call in problem.calls)
+    more = min(_filled(State.standing(problem, grid, found.cells), like), at_most)
+    more = max(more, _seeded(problem, like, at_most, tell))
+    for attempt in range(ATTEMPTS):
+        if more >= at_most:
+            break
+        tell(f"asking for room for {more + 1} more", attempt / ATTEMPTS)
         larger = _with_more(problem, like, more + 1)
-        if find_clean(larger, grid_of(larger), tell, EFFORT).cells is None:
-            return Room(more, bound)
+        state = State(larger, grid_of(larger))
+        state.put_locked()
+        place_greedily(state, lowest)
+        _, conflicts = settle(state, state.free, quiet, EFFORT, seed=attempt + 1)
+        if conflicts:
+            break
         more += 1
+    return Room(more, bound)
+
+
+def _seeded(problem: Problem, like: int, at_most: int, tell: Tell) -> int:
+    """How many more a set with distinct differences holds, thinned out to what the problem allows."""
+    larger = _with_more(problem, like, at_most)
+    own = len(problem.wishes)
+    best = 0
+    for state in seeded(larger, grid_of(larger), tell):
+        placed = state.carriers >= 0
+        if bool(placed[:own].all()):
+            best = max(best, int(np.count_nonzero(placed[own:])))
+    return best
 
 
 def _with_more(problem: Problem, like: int, more: int) -> Problem:

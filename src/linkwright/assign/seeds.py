@@ -58,10 +58,10 @@ def _scores(turned: IntArray, modulus: int, allowed: BoolArray, spacing: int) ->
     """For each shift, how many points are allowed less how many allowed pairs are too near; shape (modulus,)."""
     ring = np.zeros(modulus, dtype=np.int64)
     ring[: min(modulus, allowed.size)] = allowed[:modulus]
-    shifts = np.arange(modulus)
+    twice = np.concatenate([ring, ring])
     score = np.zeros(modulus, dtype=np.int64)
     for value in turned:
-        score += ring[(value + shifts) % modulus]
+        score += twice[value : value + modulus]
     for step in range(1, min(turned.size, spacing + 1)):
         gap = (np.roll(turned, -step) - turned) % modulus
         near = np.flatnonzero(gap < spacing)
@@ -69,7 +69,8 @@ def _scores(turned: IntArray, modulus: int, allowed: BoolArray, spacing: int) ->
             break
         for first in near:
             second = (first + step) % turned.size
-            score -= ring[(turned[first] + shifts) % modulus] * ring[(turned[second] + shifts) % modulus]
+            a, b = int(turned[first]), int(turned[second])
+            score -= twice[a : a + modulus] * twice[b : b + modulus]
     return score
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from linkwright.shoot.errors import InputError
+from linkwright.units import together
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
 PATIENCE_S = 0.7
 #: Where standard error is no terminal, a line this often [s].
 PLAIN_EVERY_S = 5.0
+#: Up to so many findings of one kind are told one by one.
+TOLD_EACH = 3
 #: Verdicts as discs: full, half, a ring with a bar.
 DISCS = {"holds": "●", "thin": "◐", "fails": "⊘"}
 STYLES = {"holds": "", "thin": "yellow", "fails": "bold red", "stop": "bold red", "warn": "yellow", "note": ""}
@@ -67,13 +70,19 @@ def print_table(
 
 
 def print_findings(out: Console, findings: Sequence[Finding]) -> None:
-    """Findings, the gravest first, each with what to do."""
+    """Findings, the gravest first, with what to do; of many of one kind the first, and whom else it is about."""
     from rich.padding import Padding
     from rich.text import Text
 
-    for found in findings:
-        out.print(f"{found.severity}  {found.code}", style=STYLES[found.severity] or None)
-        out.print(Padding(Text(f"{found.says}\n{found.do}"), (0, 0, 0, 6)))
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        alike.setdefault((finding.severity, finding.code, finding.do), []).append(finding)
+    for (severity, code, do), several in alike.items():
+        shown = several if len(several) <= TOLD_EACH else several[:1]
+        names = list(dict.fromkeys(finding.about for finding in several[len(shown) :]))
+        more = [f"The same, in its own numbers, of {together(names)}."] if names else []
+        out.print(f"{severity}  {code}", style=STYLES[severity] or None)
+        out.print(Padding(Text("\n".join([*(finding.says for finding in shown), *more, do])), (0, 0, 0, 6)))
 
 
 @contextmanager

@@ -104,7 +104,7 @@ def print_moves(out: Console, plan: Plan) -> None:
 def print_call(out: Console, call: PlannedCall) -> None:
     """One call as a table."""
     from linkwright.cli.output import DISCS, print_table
-    from linkwright.units import mhz_text
+    from linkwright.units import mhz_text, together
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
     weighed = ", weighed by power" if call.criterion == "power" else ""
@@ -126,8 +126,9 @@ def print_call(out: Console, call: PlannedCall) -> None:
     ]
     columns = ("link", "MHz", "spares", "power", "in hand", "worst at", "sure", "margin", "breaks", "verdict")
     print_table(out, columns, rows, right=("MHz", "power", "in hand", "sure", "margin", "breaks"))
-    for gone in call.unplaced:
-        out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
+    gone = [(gone.because, gone.link) for gone in call.unplaced]
+    for because, names in _together(gone):
+        out.print(f"{together(names)}: no carrier; {because}.", style="bold red")
 
 
 def breaks(per_hour: float) -> str:

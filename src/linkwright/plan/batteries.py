@@ -9,9 +9,9 @@ from linkwright.day.report import clock
 from linkwright.day.schedule import schedule
 from linkwright.lengths import hours
 from linkwright.plan.findings import finding
-from linkwright.plan.input_findings import together
 from linkwright.plan.model import Battery, Finding, Plan, PlannedCall
 from linkwright.shoot.models import Shoot
+from linkwright.units import together
 
 
 def powers_of(calls: Iterable[PlannedCall]) -> Powers:

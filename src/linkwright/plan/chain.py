@@ -63,6 +63,7 @@ class Chain:
     wanted: Wanted = USUAL
     power: Power = "least"
     reserve_db: float = 3.0
+    stay_db: float = 6.0
     readings: Learned | None = field(default=None, repr=False, compare=False)
 
     def budget(self, carrier_khz: int) -> Budget:
@@ -185,6 +186,7 @@ class Scene:
             wanted_of(self.shoot.shoot, link),
             link.power or self.shoot.shoot.power,
             self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
+            self.shoot.shoot.stay_db if link.stay_db is None else link.stay_db,
         )
 
     @property

@@ -93,6 +93,16 @@ CODES: Final[dict[str, Code]] = {
         "How far there is sight on the site was assumed, since its walls are not said to be complete.",
         "Draw the walls and say walls_complete = true, or walk the place and note levels.",
     ),
+    "crowded": Code(
+        "warn",
+        "More links want carriers of a kind than the band holds.",
+        "Choose one of these; every number is proved.",
+    ),
+    "receiver-channels": Code(
+        "warn",
+        "More links want a type of receiver at one spot than one unit has channels.",
+        "Have as many units at hand, and say count; or give links other receivers.",
+    ),
     "other-assumed": Code(
         "note",
         "Where another transmitter stands is not known, so the least kind is assumed.",

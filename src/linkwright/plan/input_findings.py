@@ -15,7 +15,7 @@ from linkwright.plan.model import Finding
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import Tuning
 from linkwright.rules import closed_ranges, hard_warnings, range_text, why_not
-from linkwright.units import mhz_text
+from linkwright.units import mhz_text, together
 
 
 def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
@@ -42,13 +42,6 @@ def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:
         )
         for members in groups.values()
     ]
-
-
-def together(names: list[str]) -> str:
-    """Several names as people say them: "Pilot, Cook and 3 others"."""
-    if len(names) <= 3:
-        return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
-    return f"{', '.join(names[:2])} and {len(names) - 2} others"
 
 
 def _tuning(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[Finding]:

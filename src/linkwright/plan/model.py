@@ -39,6 +39,8 @@ class PlannedLink(Checked):
     """A link with its carrier, its spares, its power, and the proof that it holds or does not."""
 
     link: str = Field(description="name of the link")
+    receiver_unit: int = Field(default=1, description="which unit of its type of receiver, at its spot")
+    receiver_channel: int = Field(default=1, description="which channel of that unit")
     carrier_khz: int = Field(description="its carrier [kHz]")
     spares_khz: tuple[int, ...] = Field(description="its spare carriers, in the order to try them [kHz]")
     power_mw: float = Field(description="conducted power step [mW]")

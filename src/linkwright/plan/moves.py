@@ -7,14 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.assign.keep import switch_order
 from linkwright.plan.chain import Scene
-from linkwright.plan.input_findings import together
 from linkwright.plan.model import Move
 from linkwright.plan.neighbours import Afar
 from linkwright.plan.prove import CallToProve, Proof, Standing, prove, verdict
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import RANKS, SiteProblem
 from linkwright.plan.why import slot_reasons
-from linkwright.units import mhz_text
+from linkwright.units import mhz_text, together
 
 
 def moves_of(

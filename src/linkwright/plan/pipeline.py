@@ -12,6 +12,7 @@ from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
+from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings, stepping_receivers
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
@@ -23,7 +24,10 @@ from linkwright.plan.plan_findings import (
     link_findings,
     moved_findings,
     power_finding,
+    receiver_findings,
+    unplaced_findings,
     unplaced_reason,
+    unseated_reason,
 )
 from linkwright.plan.products import products_of
 from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove_calls
@@ -36,6 +40,7 @@ from linkwright.progress import Tell, quiet
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
 from linkwright.sound.settings import delays_ms
+from linkwright.units import number_word
 
 
 def make_plan(
@@ -69,7 +74,6 @@ def make_plan(
         problem, answers = solved[site.name]
         kept = kept_by_site[site.name]
         findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
-        findings += changing_findings(answers)
         if kept:
             stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
             moves += stepped
@@ -79,6 +83,7 @@ def make_plan(
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
+    findings += changing_findings(scene, solved, calls)
     findings += assumed_rows(scene, _decided(solved, calls))
     batteries, found = batteries_of(shoot, calls.values())
     return Plan(
@@ -173,11 +178,14 @@ def _planned_call(
         )
         for s, p in zip(standing, proofs, strict=True)
     ]  # fmt: skip
+    seats = {name: {"receiver_unit": s.unit, "receiver_channel": s.channel} for name, s in call.seats.items()}
+    links = [link.model_copy(update=seats[link.link]) for link in links]
     unplaced = [
         Unplaced(link=name, because=unplaced_reason(scene, problem, name, answer))
         for name, carrier in answer.carriers_khz.items()
         if carrier is None
     ]
+    unplaced += [Unplaced(link=name, because=unseated_reason(scene, name)) for name in call.unseated]
     place = {link.name: at for at, link in enumerate(call.links)}
     done = PlannedCall(
         call=call.name,
@@ -195,18 +203,20 @@ def _planned_call(
             scene.shoot.shoot.guard_khz,
         ),
         links=tuple(sorted(links, key=lambda planned: place[planned.link])),
-        unplaced=tuple(sorted(unplaced, key=lambda gone: place[gone.link])),
+        unplaced=tuple(sorted(unplaced, key=lambda gone: place.get(gone.link, len(place)))),
     )
     found = [
         one
         for s, p, link in zip(standing, proofs, links, strict=True)
         for one in link_findings(call.name, s, p, link)
     ]
+    found += receiver_findings(call, scene.shoot)
     found += sound_findings(call.name, [s.chain.link for s in standing], sound)
-    found += [
-        finding("unplaced", gone.link, f'{gone.link} has no carrier in call "{call.name}": {gone.because}.')
-        for gone in unplaced
-    ]
+    found += unplaced_findings(call.name, unplaced)
+    for crowd in crowds(problem, n) if unplaced else ():
+        says = f'{number_word(len(crowd.chains)).capitalize()} links want carriers in call "{call.name}". '
+        helps = what_helps(crowd, links, *clean_together(scene, problem, n, crowd))
+        found.append(finding("crowded", call.name, says + " ".join(helps)))
     if answer.criterion == "power":
         found.append(power_finding(done, answer, bounds_of_call(problem.problem, problem.problem.calls[n])[0]))
     return done, found

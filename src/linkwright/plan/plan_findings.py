@@ -9,15 +9,19 @@ from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.plan.answer import hand_says, worst_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
-from linkwright.plan.input_findings import rule_reason, together
-from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink
+from linkwright.plan.input_findings import rule_reason
+from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink, Unplaced
 from linkwright.plan.products import products_sentence
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
 from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
+from linkwright.plan.solve import Solved
 from linkwright.plan.tuning import BUSY_RISE_DB
+from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
-from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
+from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import LiveCall, receiver_of
+from linkwright.units import dbm_from_mw, mhz_text, number_word, sum_dbm, together
 
 
 def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
@@ -109,6 +113,43 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     )
 
 
+def unplaced_findings(call: str, unplaced: Sequence[Unplaced]) -> Iterator[Finding]:
+    """Who has no carrier in a call, each reason once with the names that it concerns."""
+    by_reason: dict[str, list[str]] = {}
+    for gone in unplaced:
+        by_reason.setdefault(gone.because, []).append(gone.link)
+    for because, names in by_reason.items():
+        have = "has" if len(names) == 1 else "have"
+        yield finding(
+            "unplaced", ", ".join(names), f'{together(names)} {have} no carrier in call "{call}": {because}.'
+        )
+
+
+def unseated_reason(scene: Scene, name: str) -> str:
+    """Why a link has no receiver channel."""
+    link = next(link for link in scene.shoot.link if link.name == name)
+    receiver = receiver_of(scene.shoot, link)
+    units = _count(receiver.count or 1, "unit")
+    return f"no receiver channel is left: {link.receiver} has {receiver.channels} in each of {units}"
+
+
+def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
+    """Of which receivers more than one unit is needed at a spot, where nobody said how many there are."""
+    groups: dict[tuple[str, str | None], list[Link]] = {}
+    for link in call.links:
+        groups.setdefault((link.receiver, link.at), []).append(link)
+    for (kind, at), links in groups.items():
+        receiver = receiver_of(shoot, links[0])
+        units = max(call.seats[link.name].unit for link in links)
+        if units > 1 and receiver.count is None:
+            where = "" if at is None else f" at {at}"
+            says = (
+                f'{number_word(len(links)).capitalize()} links want {kind}{where} in call "{call.name}"; it has '
+                f"{_count(receiver.channels, 'channel')}, so {number_word(units)} of it are needed."
+            )
+            yield finding("receiver-channels", kind, says)
+
+
 def power_finding(call: PlannedCall, answer: CallAnswer, clean_bound: int) -> Finding:
     """What was given up where the plan is not clean."""
     bad = [link.link for link in call.links if link.verdict != "holds"]
@@ -169,14 +210,29 @@ def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[
             )
 
 
-def changing_findings(answers: Sequence[CallAnswer]) -> Iterator[Finding]:
-    """Who has two carriers on one site."""
-    carriers: dict[str, list[int]] = {}
-    for answer in answers:
-        for name, carrier in answer.carriers_khz.items():
-            if carrier is not None and carrier not in carriers.setdefault(name, []):
-                carriers[name].append(carrier)
-    for name, given in carriers.items():
-        if len(given) > 1:
-            listed = " then ".join(mhz_text(carrier) for carrier in given)
-            yield finding("carrier-changes", name, f"{name} changes its carrier between calls: {listed} MHz.")
+def changing_findings(scene: Scene, solved: Solved, calls: Mapping[str, PlannedCall]) -> Iterator[Finding]:
+    """Who does not have one carrier all day, and why not."""
+    last: dict[str, tuple[int, str]] = {}
+    for live in scene.calls:
+        problem, _ = solved[live.site.name]
+        for link in calls[live.name].links:
+            before, where = last.get(link.link, (link.carrier_khz, live.name))
+            if before != link.carrier_khz:
+                yield finding(
+                    "carrier-changes",
+                    link.link,
+                    f'{link.link} goes from {mhz_text(before)} MHz in "{where}" to {mhz_text(link.carrier_khz)} '
+                    f'MHz in "{live.name}": {_why_not_stay(scene, problem, link.link, before)}.',
+                )
+            last[link.link] = link.carrier_khz, live.name
+
+
+def _why_not_stay(scene: Scene, problem: SiteProblem, name: str, khz: int) -> str:
+    """Why a link does not have a carrier of another call in a call of this site."""
+    n = problem.index(name)
+    chain, tuning = problem.chains[n], problem.tunings[n]
+    at = tuning.index(khz)
+    against = [] if at is None else list(air_reasons(tuning, at))
+    for reason in (*slot_reasons(scene, chain, tuning, khz), *against):
+        return reason.says.rstrip(".")
+    return f"staying would cost somebody more than {chain.stay_db:g} dB, or a place"

@@ -7,13 +7,13 @@ from typing import Final
 
 from linkwright.plan.chain import Chain
 from linkwright.plan.findings import finding
-from linkwright.plan.input_findings import together
 from linkwright.plan.model import Finding, PlannedLink
 from linkwright.plan.site import SiteProblem
 from linkwright.reach.control import USUAL_REACH_M, control
 from linkwright.reach.feed import Judged, judged
 from linkwright.reach.path import taken
 from linkwright.shoot.view import ASSUMED_DISTANCE_M
+from linkwright.units import together
 
 #: Shares of time from which a squelch that opens or cuts is told.
 SQUELCH_RISK: Final = 0.001

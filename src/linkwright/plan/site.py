@@ -48,14 +48,15 @@ class Slots:
     """Keeps one array of slots for each kind of link, so that equal kinds are seen to be equal.
 
     `hearing` says which sites hear each other; `far` are the links of sites that were planned before, by name of
-    the site.
+    the site; `stays` are the carriers of links that were placed on another site, by name of the link [kHz].
     """
 
     scene: Scene
     hearing: Mapping[str, set[str]]
     far: dict[str, FarSite] = field(default_factory=dict)
+    stays: dict[str, int] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
-    _arrays: dict[int, tuple[IntArray, np.ndarray]] = field(default_factory=dict)
+    _arrays: dict[tuple[object, ...], tuple[IntArray, np.ndarray]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, scene: Scene) -> Slots:
@@ -79,12 +80,26 @@ class Slots:
             self._tunings[key] = tuning_of(self.scene, chain, calls, afar)
         return self._tunings[key]
 
+    def _elsewhere(self, chain: Chain) -> list[Tuning]:
+        """The tunings of a link on the other sites that it has calls on."""
+        name, tunings = chain.link.name, []
+        for site in self.scene.used_sites:
+            calls = [call for call in self.scene.calls_on(site) if any(link.name == name for link in call.links)]
+            if calls and site.name != chain.site.name:
+                tunings.append(self.tuning(self.scene.chain(chain.link, site), calls, self.afar(site)))
+        return tunings
+
     def wish(self, chain: Chain, tuning: Tuning, kept: Kept | None) -> Wish:
         """The link as a wish. Without one quiet slot it takes the legal ones; without one of those, none."""
-        if id(tuning) not in self._arrays:
+        elsewhere = self._elsewhere(chain)
+        key = (id(tuning), *map(id, elsewhere))
+        if key not in self._arrays:
             chosen = tuning.usable if tuning.usable.any() else tuning.legal
-            self._arrays[id(tuning)] = (tuning.carriers_khz[chosen], tuning.cost_db[chosen])
-        slots, rise = self._arrays[id(tuning)]
+            for other in elsewhere:  # a pack has one carrier all day, where all its sites have it
+                there = chosen & np.isin(tuning.carriers_khz, other.carriers_khz[other.usable])
+                chosen = there if there.any() else chosen
+            self._arrays[key] = (tuning.carriers_khz[chosen], tuning.cost_db[chosen])
+        slots, rise = self._arrays[key]
         locked = locked_khz(chain.link)
         stays = locked if locked is not None else kept.carrier_khz if kept else None
         if stays is not None:
@@ -105,6 +120,8 @@ class Slots:
             kept.carrier_khz if kept and locked is None else None,
             kept.spares_khz if kept else (),
             kept.rank if kept else HOLDS,
+            None if kept else self.stays.get(chain.link.name),
+            chain.stay_db,
         )
 
 
@@ -143,7 +160,9 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
     # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.
     roomy_khz = 2 * max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
-    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz)
+    meeting = (tuple(number[x.name] for x in call.links if x.name in number) for call in scene.calls)
+    elsewhere = tuple(dict.fromkeys(who for who in meeting if len(who) > 2 and who not in members))
+    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere)
     return SiteProblem(site, calls, chains, tunings, problem)
 
 

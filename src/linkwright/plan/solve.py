@@ -43,7 +43,8 @@ def solve_sites(
     """Carriers for every site, class by class: sites of one class do not hear each other."""
     solved: Solved = {}
     count = len(scene.used_sites)
-    for sites in classes(scene.used_sites, slots.hearing):
+    together = _with_shared_links(scene, slots.hearing)
+    for sites in classes(scene.used_sites, together):
         tell(f"planning {sites[0].name}", len(solved) / count)
         problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
         tasks = [site_task(scene, problem, effort) for problem in problems]
@@ -52,8 +53,25 @@ def solve_sites(
             verify_site(problem, answers)
             solved[problem.site.name] = (problem, answers)
             slots.far[problem.site.name] = FarSite.of(problem.site, _far(problem, answers))
+            for answer in answers:
+                for name, khz in answer.carriers_khz.items():
+                    if khz is not None:
+                        slots.stays.setdefault(name, khz)
             tell(f"planned {problem.site.name}", len(solved) / count)
     return solved
+
+
+def _with_shared_links(scene: Scene, hearing: Mapping[str, set[str]]) -> dict[str, set[str]]:
+    """The sites that cannot be planned at once: they hear each other, or a link has calls on both."""
+    on: dict[str, list[str]] = {}
+    for call in scene.calls:
+        for link in call.links:
+            on.setdefault(link.name, []).append(call.site.name)
+    beside = {name: set(others) for name, others in hearing.items()}
+    for names in on.values():
+        for name in set(names):
+            beside[name] |= set(names) - {name}
+    return beside
 
 
 def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:

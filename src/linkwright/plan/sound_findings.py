@@ -6,12 +6,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from linkwright.plan.findings import finding
-from linkwright.plan.input_findings import together
 from linkwright.plan.model import Finding
 from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import LOSS_DB, SoundSettings, delays_ms, lined_up
 from linkwright.sound.timing import comb_notches_hz
+from linkwright.units import together
 
 #: Less than this from a voice's rms up to the noise is told [dB] (own choice).
 LEAST_OVER_NOISE_DB: Final = 30.0

@@ -73,7 +73,7 @@ def why(
         reasons = [*slot_reasons(scene, chain, tuning, carrier_khz)]
         at = tuning.index(carrier_khz)
         if at is not None:
-            reasons += _of_the_air(tuning, at)
+            reasons += air_reasons(tuning, at)
             if tuning.disturbs[at]:
                 says = f"{name} would disturb receivers of another site that are on this carrier or beside it."
                 reasons.append(Reason(REUSE, says))
@@ -131,7 +131,7 @@ def _off_the_raster(tuning: Tuning, chain: Chain, carrier_khz: int) -> str:
     )
 
 
-def _of_the_air(tuning: Tuning, at: int) -> Iterator[Reason]:
+def air_reasons(tuning: Tuning, at: int) -> Iterator[Reason]:
     """What is on the air there, and by how much it raises the noise."""
     for heard in tuning.heard:
         level = dbm_from_mw(float(heard.power_mw[at]))

@@ -139,6 +139,9 @@ class Receiver(Tuned):
     """A type of receiver. `required_cnr_db` is C/(N+I) in the transmitter's bandwidth with audio unbroken."""
 
     channels: int = Field(default=1, ge=1, le=64, description="links that one unit receives")
+    count: int | None = Field(
+        default=None, ge=1, le=1000, description="how many units there are; default: as many as the links need"
+    )
     branches: Literal[1, 2] = Field(default=2, description="diversity branches")
     branch_spacing_m: float = Field(
         default=0.3, ge=0, le=100, description="distance between the branches' antennas [m]"

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 import zoneinfo
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
+from linkwright.shoot.seats import Seat, seatings
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
@@ -22,7 +23,8 @@ MOST_M = 100_000.0
 class LiveCall:
     """A call with its site, its live links and its time; `starts` and `ends` are None where none was given.
 
-    `breaks` (from, to) are in the order of the file. `travel_min` and `set_up_min` as the call says them.
+    `breaks` (from, to) are in the order of the file. `travel_min` and `set_up_min` as the call says them. `seats`
+    are the links' receiver channels; `unseated` the links of the call for which there is none, which are not live.
     """
 
     name: str
@@ -33,6 +35,8 @@ class LiveCall:
     breaks: tuple[tuple[datetime.datetime, datetime.datetime], ...] = ()
     travel_min: float = 0.0
     set_up_min: float | None = None
+    seats: Mapping[str, Seat] = field(default_factory=dict, compare=False)
+    unseated: tuple[str, ...] = ()
 
 
 def default_site() -> Site:
@@ -52,6 +56,20 @@ def site_named(shoot: Shoot, name: str | None) -> Site:
 
 def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     """The calls in the order of the file; one over all links on the first site where there is none."""
+    calls = _calls(shoot)
+    receivers = {link.receiver: receiver_of(shoot, link) for link in shoot.link}
+    return tuple(
+        replace(
+            call,
+            links=tuple(link for link in call.links if link.name in seating.seats),
+            seats=seating.seats,
+            unseated=seating.unseated,
+        )
+        for call, seating in zip(calls, seatings([call.links for call in calls], receivers), strict=True)
+    )
+
+
+def _calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     if not shoot.call:
         return (LiveCall("Whole shoot", sites(shoot)[0], shoot.link, None, None),)
     by_name = {link.name: link for link in shoot.link}

@@ -1,0 +1,86 @@
+"""Receivers' channels are given out, one a link: which unit and channel each link has in a call, and who has none.
+
+Units of one type stand at one spot. A link keeps its channel from call to call where it is free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from linkwright.shoot.equipment import Receiver
+from linkwright.shoot.models import Link
+
+#: A type of receiver and the spot at which its units stand; None: at the site's first spot.
+Stand = tuple[str, str | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """A channel of a unit, both from 1."""
+
+    unit: int
+    channel: int
+
+
+@dataclass(frozen=True, slots=True)
+class Seating:
+    """The channels of a call: `seats` by the name of the link; `unseated` are links for which there is none."""
+
+    seats: Mapping[str, Seat]
+    unseated: tuple[str, ...]
+
+
+def seatings(calls: Sequence[Sequence[Link]], receivers: Mapping[str, Receiver]) -> list[Seating]:
+    """The channels of every call, in the order of the calls; `receivers` are the types by name.
+
+    A type that says how many units there are (`count`) has no more than those; of others as many are taken as it
+    needs.
+    """
+    before: dict[tuple[Stand, str], Seat] = {}
+    given = []
+    for links in calls:
+        seating = _of_call(links, receivers, before)
+        stands = {link.name: (link.receiver, link.at) for link in links}
+        before |= {(stands[name], name): seat for name, seat in seating.seats.items()}
+        given.append(seating)
+    return given
+
+
+def _of_call(
+    links: Sequence[Link], receivers: Mapping[str, Receiver], before: Mapping[tuple[Stand, str], Seat]
+) -> Seating:
+    seats: dict[str, Seat] = {}
+    unseated: list[str] = []
+    taken: dict[Stand, set[tuple[int, int]]] = {}
+    units: dict[str, set[tuple[Stand, int]]] = {}
+    known_first = sorted(links, key=lambda link: ((link.receiver, link.at), link.name) not in before)
+    for link in known_first:
+        stand, receiver = (link.receiver, link.at), receivers[link.receiver]
+        had, used = before.get((stand, link.name)), taken.setdefault(stand, set())
+        mine = units.setdefault(link.receiver, set())
+        seat = had if had is not None and (had.unit, had.channel) not in used else _next(used, receiver.channels)
+        if receiver.count is not None and (stand, seat.unit) not in mine and len(mine) >= receiver.count:
+            seat_here = _within(used, {unit for where, unit in mine if where == stand}, receiver.channels)
+            if seat_here is None:
+                unseated.append(link.name)
+                continue
+            seat = seat_here
+        used.add((seat.unit, seat.channel))
+        mine.add((stand, seat.unit))
+        seats[link.name] = seat
+    return Seating(seats, tuple(unseated))
+
+
+def _next(used: set[tuple[int, int]], channels: int) -> Seat:
+    """The first channel that nobody has."""
+    number = 0
+    while (number // channels + 1, number % channels + 1) in used:
+        number += 1
+    return Seat(number // channels + 1, number % channels + 1)
+
+
+def _within(used: set[tuple[int, int]], units: set[int], channels: int) -> Seat | None:
+    """The first free channel of these units; None where all are taken."""
+    free = ((unit, channel) for unit in sorted(units) for channel in range(1, channels + 1))
+    return next((Seat(*place) for place in free if place not in used), None)
