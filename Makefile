@@ -1,6 +1,6 @@
 # What a person needs is Debian 12 with git, make and python3-venv; everything else is fetched here.
 .DEFAULT_GOAL := help
-.PHONY: help demo test lint bench table reference vendor lock clean
+.PHONY: help demo test soak lint bench kernels table reference vendor lock clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -13,9 +13,11 @@ SUDO := $(shell test "$$(id -u)" = 0 || echo sudo)
 help:
 	@echo "make demo    plan the built-in shoot and print the verdicts"
 	@echo "make test    lint, types, import contracts and all tests"
+	@echo "make soak    ten minutes of a live day with everything changing at once (tests/web/soak.py)"
 	@echo "make lint    ruff, mypy and the import contracts alone"
 	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
 	@echo "make table   docs/checks.md, docs/reference.md and the output in README.md anew"
+	@echo "make kernels the list of compiled loops anew (work/kernels.toml)"
 	@echo "make lock    requirements/*.txt anew, with hashes"
 	@echo "make vendor  check the files that are kept here from elsewhere"
 
@@ -50,6 +52,9 @@ $(DEBIAN): | $(BIN)/python
 test: lint $(DEBIAN)
 	$(BIN)/python -m pytest -n 2 --dist worksteal
 
+soak: $(DEV) $(DEBIAN)
+	$(BIN)/python -m tests.web.soak --minutes 10
+
 lint: $(DEV)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
@@ -59,6 +64,9 @@ lint: $(DEV)
 
 bench: $(DEV)
 	$(BIN)/python -m pytest bench --benchmark-only --benchmark-disable-gc -q
+
+kernels: $(DEV)
+	$(BIN)/python tests/work/tour.py --write
 
 table: $(DEV)
 	$(BIN)/python scripts/make_checks_table.py

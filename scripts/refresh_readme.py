@@ -1,7 +1,7 @@
 """Run the commands of README.md and put what they print into it; with --check compare instead.
 
-A ```toml block after `<!-- file: NAME -->` is written to that file, after `<!-- file: NAME, added -->` it is added
-to it. A ```console block holds a command after `$ ` and then its output.
+A ```toml block after `<!-- file: NAME -->` is written to that file. A ```console block holds a command after `$ `
+and then its output.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 
 README = Path(__file__).resolve().parents[1] / "README.md"
 BLOCK = re.compile(
-    r"<!-- file: (?P<name>\S+?)(?P<added>, added)? -->\n```toml\n(?P<toml>.*?)```"
+    r"<!-- file: (?P<name>\S+?) -->\n```toml\n(?P<toml>.*?)```"
     r"|```console\n\$ (?P<command>[^\n]*)\n(?P<output>.*?)```",
     re.DOTALL,
 )
@@ -27,8 +27,7 @@ def refreshed(text: str, folder: Path) -> str:
 
     def replace(block: re.Match[str]) -> str:
         if block["name"]:
-            with (folder / block["name"]).open("a" if block["added"] else "w", encoding="utf-8") as out:
-                out.write(("\n" if block["added"] else "") + block["toml"])
+            (folder / block["name"]).write_text(block["toml"], encoding="utf-8")
             return block[0]
         return f"```console\n$ {block['command']}\n{run(block['command'], folder)}```"
 

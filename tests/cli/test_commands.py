@@ -132,7 +132,7 @@ def test_why_not_too_near_and_why_not_a_product(capsys: Capture, six: str) -> No
     assert "100 kHz from the carrier of L2" in near
     assert "the types need 400 kHz" in near
     product = call(capsys, "why", six, "L1", f"{(2 * b - a) / 1000}").out
-    assert "2A-B of L3 and L2 falls on L1" in product
+    assert "2A-B of L3, L2 falls on L1" in product
 
 
 def test_why_not_says_by_how_many_db(capsys: Capture, tmp_path: Path) -> None:

@@ -17,6 +17,9 @@ from linkwright.shoot.reading import parse_shoot
 #: Names that spreadsheets, markup and readers could take for more than text.
 HOSTILE = '=HYPERLINK(\\"x\\") *bold* #image(\\"a.png\\") <b> @ref $x$ \\\\ `code`'
 
+#: Plain letters, a hieroglyph, a Vai syllable, and a sign of no writing at all.
+STRANGE = "Ada \N{EGYPTIAN HIEROGLYPH A001} \N{VAI SYLLABLE EE} \ue000"
+
 
 def demo() -> Shoot:
     """The built-in shoot, without its sweep."""
@@ -34,10 +37,21 @@ def hostile() -> Shoot:
     )
 
 
+def strange() -> Shoot:
+    """A shoot whose names have letters that the fonts of the sheets do not have."""
+    return shoot(
+        pocket() + f'[[link]]\nname = "{STRANGE}"\ntransmitter = "pocket"\nreceiver = "uhf-cart-rack"\n',
+        HEADER.replace('title = "Test"', f'title = "Title {STRANGE}"'),
+    )
+
+
+SHOOTS = {"demo": demo, "hostile": hostile, "strange": strange}
+
+
 @functools.cache
 def sheets(which: str = "demo", paper: Literal["a4", "us-letter"] = "a4") -> Sheets:
     """The sheets of one of them."""
-    read = demo() if which == "demo" else hostile()
+    read = SHOOTS[which]()
     return Sheets(scene_of(read, {}), make_plan(read, {}), paper, "http://192.0.2.7:8765")
 
 

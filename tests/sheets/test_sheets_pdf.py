@@ -118,6 +118,14 @@ def test_what_people_type_is_printed_as_they_typed_it() -> None:
         assert "@ref" in text
 
 
+def test_letters_that_no_font_has_are_marked_and_the_sheet_is_made() -> None:
+    made = {name for name in files("strange") if name.endswith(".pdf")}
+    assert made >= {"crew.pdf", "cards.pdf", "if-it-breaks-up.pdf"}
+    for name in ("crew.pdf", "cards.pdf"):
+        assert "Ada" in text_of(name, "strange")
+        assert "\N{WHITE SQUARE}" in text_of(name, "strange")
+
+
 def test_black_and_white_is_enough() -> None:
     """No colour operator of a page's own ink: everything but pictures is grey."""
     for name in ("crew.pdf", "cards.pdf", "coordination.pdf", "if-it-breaks-up.pdf"):

@@ -31,9 +31,11 @@ def test_no_channel_is_given_twice_and_units_do_not_move(
     of = {n: Link(name=n, transmitter="t", receiver="rx", at=at.get(n)) for n in "ABCDEF"}
     before: dict[str, object] = {}
     for call, seating in zip(
-        calls, seatings([[of[n] for n in call] for call in calls], {"rx": receiver(channels, count)}), strict=True
+        calls,
+        seatings([([of[n] for n in call], "Cart") for call in calls], {"rx": receiver(channels, count)}),
+        strict=True,
     ):
-        places = [(of[name].at, seat.unit, seat.channel) for name, seat in seating.seats.items()]
+        places = [(of[name].at or "Cart", seat.unit, seat.channel) for name, seat in seating.seats.items()]
         assert len(set(places)) == len(places)
         assert {*seating.seats, *seating.unseated} == set(call)
         assert all(1 <= seat.channel <= channels for seat in seating.seats.values())
@@ -48,7 +50,7 @@ def test_no_channel_is_given_twice_and_units_do_not_move(
 
 def test_a_link_keeps_its_channel_from_call_to_call() -> None:
     a, b, c = (Link(name=n, transmitter="t", receiver="rx") for n in "ABC")
-    first, second = seatings([[a, b], [c, b]], {"rx": receiver(2, None)})
+    first, second = seatings([([a, b], ""), ([c, b], "")], {"rx": receiver(2, None)})
     assert first.seats["B"] == second.seats["B"]
     assert second.seats["C"] == first.seats["A"]
 

@@ -358,3 +358,23 @@ def test_changes_are_told_in_order(store: Store) -> None:
     ]
     assert (told[0].path, told[0].after) == (link, {"name": "Pilot"})
     assert len(store.changes(0, most=2)) == 2
+
+
+def test_several_fields_are_one_change_that_is_taken_back_as_one(store: Store) -> None:
+    store.replace(demo(), POTTER)
+    (id_, link), (other, _), *_ = store.document().entries("link")
+    before = store.document().document
+    change = store.set_fields(
+        [(("link", id_, "name"), link["name"], "Another"), (("link", id_, "spares"), link.get("spares"), 3)], WEAVER
+    )
+    assert change is not None
+    assert change.what == "several"
+    assert store.document().at("link", id_, "name") == "Another"
+    with pytest.raises(Conflict):
+        store.set_fields([(("link", id_, "spares"), 3, 4), (("link", other, "name"), "not this", "That")], WEAVER)
+    assert store.document().at("link", id_, "spares") == 3, "one conflict, and nothing is changed"
+    store.take_back(change.revision, POTTER)
+    assert store.document().document == before
+    assert store.take_back(change.revision, POTTER) is None, "it does not stand any more"
+    newest, *_ = store.newest_changes(2)
+    assert (newest.way, newest.of, newest.who) == ("undo", change.revision, POTTER)

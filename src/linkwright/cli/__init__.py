@@ -114,6 +114,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
     raise SystemExit(status)
 
 
+def start() -> None:
+    """What the installed command does: the loops are made ready beside the command, once a version and machine."""
+    from linkwright.work.compiling import prepare_beside
+
+    if not set(sys.argv[1:]) & {"--help", "--version"}:
+        prepare_beside()
+    main()
+
+
 def _refuse(says: str, given: Sequence[str]) -> int:
     """Say what is wrong with the input, on standard error and, where JSON was asked for, as JSON too."""
     if "--json" in given:

@@ -1,5 +1,6 @@
 """`python -m linkwright.cli`: the command line, where its script is not on the path."""
 
-from linkwright.cli import main
+from linkwright.cli import start
 
-main()
+if __name__ == "__main__":
+    start()

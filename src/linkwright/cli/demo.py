@@ -70,7 +70,7 @@ def serve_demo(port: int) -> None:
         Store.open(Path(folder) / "demo.lwjob", create=True) as store,
     ):
         import_shoot(store, demo / "shoot.toml", lambda _what: None)
-        serve_store(store, port, lan=False)
+        serve_store(store, port, lan=False, or_next=True)
 
 
 def demo_shoot() -> tuple[Shoot, Any]:

@@ -39,12 +39,14 @@ def run(
     from linkwright.desk.loading import load_shoot
     from linkwright.shoot.errors import InputError
     from linkwright.watch.diagnose.logs import diagnose
+    from linkwright.work.compiling import ready
 
     if plan is not None and shoot is None:
         raise InputError("--plan needs the shoot that it plans: --shoot FILE")
     how = mapping_in(mapping)
     laid: Sequence[Laid] = ()
     with progress() as tell:
+        ready(tell)
         of = None if shoot is None else load_shoot(shoot)
         expected = () if of is None or shoot is None else _expected(of, shoot, plan, tell)
         found = diagnose([(Path(log), log) for log in logs], expected, how, tell)

@@ -33,9 +33,11 @@ def run(
     """
     from linkwright.cli.output import console, print_json, progress
     from linkwright.sound.report import grave, listen_document
+    from linkwright.work.compiling import ready
 
     low_cut = _low_cut(shoot, link)
     with progress() as tell:
+        ready(tell)
         heard, pairs = _listen(file, low_cut, tell)
     document = listen_document(heard, pairs, picture_ms)
     if json:

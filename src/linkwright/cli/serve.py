@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 if TYPE_CHECKING:
+    import socket
     from collections.abc import Callable
 
     from linkwright.desk.sources import Sources
@@ -79,23 +80,21 @@ def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Pa
     return found
 
 
-def serve_store(store: Store, port: int, lan: bool, sources: Sources | None = None) -> None:
-    """Serve a store until Ctrl-C."""
-    import socket
+def serve_store(
+    store: Store, port: int, lan: bool, sources: Sources | None = None, *, or_next: bool = False
+) -> None:
+    """Serve a store until Ctrl-C; `or_next`: at the next free port where that one is taken, and it is said.
 
-    from linkwright.shoot.errors import InputError
+    Raises InputError where the port cannot be used.
+    """
     from linkwright.store.placebook import PlaceBook, own_folder
     from linkwright.web.app import create_app
     from linkwright.web.serving import Serving
 
-    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        sock.bind(("0.0.0.0" if lan else "127.0.0.1", port))
-    except OSError as error:
-        raise InputError(f"port {port} cannot be used ({error.strerror}); try --port 0 for a free one") from None
-    sock.listen(128)  # whoever follows the address that is printed next is let wait, not refused
-    port = sock.getsockname()[1]
+    sock = _listening(port, lan, or_next)
+    taken, port = port, sock.getsockname()[1]
+    if taken not in (0, port):
+        typer.echo(f"Port {taken} is taken by another program; the next free one is used.")
     addresses = lan_addresses() if lan else []
     names = ["127.0.0.1", "localhost", *addresses]
     urls = tuple(f"http://{address}:{port}" for address in addresses)
@@ -107,6 +106,33 @@ def serve_store(store: Store, port: int, lan: bool, sources: Sources | None = No
     for url in urls:
         typer.echo(f"On the network: {url}; let devices in on the page Connect.")
     Serving(app).run(sockets=[sock])
+
+
+#: So many ports after the one that is taken are tried.
+TRIED: Final = 50
+
+
+def _listening(port: int, lan: bool, or_next: bool) -> socket.socket:
+    """A socket that listens on a port, or on the next one that is free. Raises InputError."""
+    import socket
+
+    from linkwright.shoot.errors import InputError
+
+    last = min(65535, port + TRIED) if or_next and port else port
+    for number in range(port, last + 1):
+        sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            sock.bind(("0.0.0.0" if lan else "127.0.0.1", number))
+            sock.listen(128)  # whoever follows the address that is printed next is let wait, not refused
+        except OSError as error:
+            sock.close()
+            if number == last:
+                says = f"port {port} cannot be used ({error.strerror}); try --port 0 for a free one"
+                raise InputError(says) from None
+        else:
+            return sock
+    raise AssertionError("the last port is used or refused")
 
 
 def lan_addresses() -> list[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.day.schedule import zone_of
-from linkwright.desk.background import Background
+from linkwright.desk.background import Background, State
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
 from linkwright.desk.listening import Listening
@@ -22,6 +22,7 @@ from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.errors import InputError
 from linkwright.store import Draft, Store
+from linkwright.work.compiling import is_prepared, is_started, prepare
 
 if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
 #: Every kind of work in the background: its name, what it does, whether it lasts all day.
 WORKS: Final = (
+    ("preparing", "preparing this program for this machine", False),
     ("planning", "the planning", False),
     ("looking", "taking in readings", True),
     ("judging", "the watch", True),
@@ -68,11 +70,14 @@ class Desk:
         self.planning = Planning(self.store, self.files, self.works["planning"], self.document, self._planned)
         self.listening = Listening(self.store, self.listeners, self.works["listening"])
         self.watching = Watching(self.store, self.listeners, self.works["looking"], self.works["judging"])
+        self.watching.compiled = lambda: self.works["preparing"].state == State()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
 
     def start(self) -> None:
         """Begin: the plan that was kept is there at once, then whatever came since."""
+        if is_started() and not is_prepared():
+            self.works["preparing"].begin(lambda run: prepare(run.tell))
         self._seen = self.store.revision
         self.store.subscribe(self._changed)
         self.planning.recall()
@@ -85,7 +90,7 @@ class Desk:
         """End everything; the store is the caller's."""
         if self.sources is not None:
             self.sources.stop()
-        for name in ("mqtt", "osc", "playing", "wrapping", "laying"):
+        for name in ("preparing", "mqtt", "osc", "playing", "wrapping", "laying"):
             self.works[name].close()
         self.listening.close()
         self.watching.close()

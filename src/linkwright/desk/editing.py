@@ -17,10 +17,14 @@ REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
     ("link", ("call", "*", "links")),
     ("link", ("run", "*", "link")),
     ("link", ("site", "*", "learnt", "link")),
+    ("link", ("site", "*", "measured_level", "*", "link")),
     ("site", ("call", "*", "site")),
     ("site", ("other", "*", "site")),
+    ("site", ("site", "*", "learnt", "site")),
     ("spot", ("link", "*", "at")),
     ("spot", ("link", "*", "route")),
+    ("spot", ("site", "*", "antennas", "*", "at")),
+    ("spot", ("site", "*", "measured_level", "*", "spot")),
 )
 #: Lists whose entries stand or fall with the site that they name.
 ON_A_SITE: Final = ("call", "other")
@@ -45,9 +49,13 @@ def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list
     """The references to an entry under any name that it had, as they are under its new one."""
     old = names.former(kind, id_) - {name}
     found: list[Field] = []
-    for path in references(draft, "spot" if kind.startswith("spot ") else kind):
+    spot_of = kind.partition(" ")[2]
+    for path in references(draft, "spot" if spot_of else kind):
         there = draft.at(*path)
-        elsewhere = _elsewhere(draft, kind) if kind.startswith("spot ") else frozenset()
+        inside = path[0] == "site"  # what is inside a site means its own spots, a link those of any
+        if spot_of and inside and path[1] != spot_of:
+            continue
+        elsewhere = _elsewhere(draft, kind) if spot_of and not inside else frozenset()
         if isinstance(there, list) and old & set(map(str, there)):
             new = [each for one in there for each in _under(one, old, name, elsewhere)]
             found.append((path, there, list(dict.fromkeys(new)) if path[-1] == "links" else new))
@@ -78,8 +86,17 @@ def references(draft: Draft, kind: str) -> Iterator[Path]:
     """The paths at which a draft names entries of a kind."""
     for of, pattern in REFERENCES:
         if of == kind:
-            for id_, _ in draft.entries(pattern[0]):
-                yield (pattern[0], id_, *pattern[2:])
+            yield from _each(draft, pattern)
+
+
+def _each(draft: Draft, pattern: Path) -> Iterator[Path]:
+    """The paths that a pattern stands for: "*" is every entry of the list before it."""
+    if "*" not in pattern:
+        yield pattern
+        return
+    at = pattern.index("*")
+    for id_, _ in draft.entries(*pattern[:at]):
+        yield from _each(draft, (*pattern[:at], id_, *pattern[at + 1 :]))
 
 
 @dataclass(frozen=True, slots=True)

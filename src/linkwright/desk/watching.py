@@ -13,7 +13,7 @@ import logging
 import queue
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -30,6 +30,7 @@ from linkwright.store import Store
 from linkwright.units import number_word
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, at_any_time
+from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import SILENT_S, Board
 from linkwright.watch.log.live import Intake
@@ -58,6 +59,7 @@ class Watching:
     board: Board = field(default_factory=Board)
     alarms: Alarms = field(default_factory=Alarms)
     _lock: threading.RLock = field(default_factory=threading.RLock)
+    compiled: Callable[[], bool] = field(default=lambda: True)
     _came: queue.SimpleQueue[list[Batch]] = field(default_factory=queue.SimpleQueue)
     _keeper: kept_readings.Keeper = field(init=False)
     _watcher: Watcher = field(init=False)
@@ -163,6 +165,12 @@ class Watching:
             now_s = time.monotonic()
             return {link: self.board.state(n, now_s) for n, link in self._shown_rows()}
 
+    def level_dbm(self, link: str, seconds: float) -> float | None:
+        """The level of a link's better branch over the last seconds, the median [dBm]; None where none was said."""
+        with self._lock:
+            place = {id_: n for n, id_ in self._shown_rows()}
+            return self.board.level_dbm(place[link], round(seconds / LOOK_S)) if link in place else None
+
     def watched(self) -> bool:
         """Whether the watch has had any readings, since the program began or from what was kept."""
         return bool(self._watcher.names)
@@ -266,6 +274,7 @@ class Watching:
     def judge(self, batches: Sequence[Batch]) -> None:
         """Give readings to the watch, and tell what changed."""
         self._follow_the_plan()
+        self._watcher.step = None if self.compiled() else plain_loop()
         changes = [change for batch in batches for change in self._watcher.add(batch)]
         with self._lock:
             changed = self.alarms.take(changes, time.monotonic())

@@ -135,14 +135,15 @@ def unseated_reason(scene: Scene, name: str) -> str:
 
 def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
     """Of which receivers more than one unit is needed at a spot, where nobody said how many there are."""
-    groups: dict[tuple[str, str | None], list[Link]] = {}
+    first = call.site.spots[0].name if call.site.spots else ""
+    groups: dict[tuple[str, str], list[Link]] = {}
     for link in call.links:
-        groups.setdefault((link.receiver, link.at), []).append(link)
+        groups.setdefault((link.receiver, link.at or first), []).append(link)
     for (kind, at), links in groups.items():
         receiver = receiver_of(shoot, links[0])
         units = max(call.seats[link.name].unit for link in links)
         if units > 1 and receiver.count is None:
-            where = "" if at is None else f" at {at}"
+            where = f" at {at}" if at else ""
             says = (
                 f'{number_word(len(links)).capitalize()} links want {kind}{where} in call "{call.name}"; it has '
                 f"{_count(receiver.channels, 'channel')}, so {number_word(units)} of it are needed."

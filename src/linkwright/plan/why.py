@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from linkwright.assign.verify import Placed, faults
+from linkwright.assign.products import products_near
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
 from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
+from linkwright.plan.radio import narrow, others_arrays
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
@@ -161,13 +162,21 @@ def _of_the_plan(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int
                     f"It is {away} kHz from the {what} of {other.link} ({mhz_text(carrier)} MHz); "
                     f"the types need {spacing} kHz.",
                 )
+    yield from _products(scene, call, chain, carrier_khz)
+
+
+def _products(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int) -> Iterator[Reason]:
+    """Which products would fall on a carrier or a spare with the link there, that do not without it."""
     guard = scene.shoot.shoot.guard_khz
-    placed = [
-        Placed(link.link, link.carrier_khz, link.spares_khz, 0, np.array((link.carrier_khz, *link.spares_khz)))
-        for link in others
-    ]
-    without = set(faults(placed, True, guard.im3_two, guard.im3_three))
-    mine = Placed(chain.link.name, carrier_khz, (), 0, np.array([carrier_khz]))
-    for fault in faults([*placed, mine], True, guard.im3_two, guard.im3_three):
-        if fault not in without:
-            yield Reason("intermodulation", f"{fault[:1].upper()}{fault[1:]}.")
+    live = next(c for c in scene.calls if c.name == call.call)
+    links = [link for link in call.links if link.link != chain.link.name]
+    others = narrow(scene.others_during(live))
+    names = [*(link.link for link in links), *(other.name for other in others), chain.link.name]
+    makers = [*(link.carrier_khz for link in links), *others_arrays(others)[0].tolist(), carrier_khz]
+    victims = [(link.link, link.carrier_khz) for link in links]
+    victims += [(f"spare of {link.link}", khz) for link in links for khz in link.spares_khz]
+    victims.append((chain.link.name, carrier_khz))
+    mine, own = len(makers) - 1, len(victims) - 1
+    for product in products_near(makers, [khz for _, khz in victims], guard.im3_two, guard.im3_three):
+        if mine in (product.a, product.b, product.c) or product.victim == own:
+            yield Reason("intermodulation", f"{product.told(names)} falls on {victims[product.victim][0]}.")

@@ -12,6 +12,7 @@ from typing import Any, Final
 from linkwright.day.schedule import TimedCall, schedule
 from linkwright.plan.answer import answer_sentence
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
+from linkwright.plan.products import products_sentence
 from linkwright.rules import territory
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.place import Site
@@ -24,7 +25,7 @@ ERP_DB: Final = 2.15
 MOST_FINDINGS: Final = 6
 #: A card holds so many different settings; what they are told apart by.
 MOST_ON_A_CARD: Final = 3
-SET_KEYS: Final = ("carrier", "spares", "power", "attenuation", "low_cut", "delay", "squelch", "verdict")
+SET_KEYS: Final = ("carrier", "channel", "spares", "power", "attenuation", "low_cut", "delay", "squelch", "verdict")
 #: What to do when a link breaks up, in the order in which it costs least (common practice, no source).
 BREAKS_UP: Final = (
     "Ask for one moment, and look at the receiver: level of both branches, quality, battery.",
@@ -68,6 +69,7 @@ def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
                 "link": move.link,
                 "from": mhz_text(move.from_khz) if move.from_khz else "",
                 "to": mhz_text(move.to_khz),
+                "because": move.because,
             }
             for move in plan.moves
         ],
@@ -188,6 +190,7 @@ def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict
         "breaks": ", ".join(f"{a:%H:%M}\N{EN DASH}{b:%H:%M}" for a, b in timed.breaks),
         "links": [{**_settings(one), "cells": _times(batteries.get(one.link, []), timed)} for one in call.links],
         "unplaced": [{"link": gone.link, "because": gone.because} for gone in call.unplaced],
+        "products": products_sentence(call),
     }
 
 
@@ -196,6 +199,7 @@ def _settings(one: PlannedLink) -> dict[str, Any]:
     return {
         "link": one.link,
         "carrier": mhz_text(one.carrier_khz),
+        "channel": f"{one.receiver_unit}.{one.receiver_channel}",
         "spares": [mhz_text(khz) for khz in one.spares_khz],
         "power": f"{one.power_mw:g}",
         "attenuation": "" if one.attenuation_db is None else f"{one.attenuation_db:g}",

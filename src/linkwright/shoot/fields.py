@@ -24,7 +24,14 @@ def _whole_khz(frequency_mhz: float) -> float:
     return frequency_mhz
 
 
+def _with_offset(when: datetime.datetime) -> datetime.datetime:
+    if when.tzinfo is None:
+        raise ValueError("expected a date and a time with its offset, such as 2027-05-14T08:10:00+01:00")
+    return when
+
+
 Day = Annotated[datetime.date, Field(ge=datetime.date(2000, 1, 1), le=datetime.date(2199, 12, 31))]
+Moment = Annotated[datetime.datetime, AfterValidator(_with_offset)]
 Name = Annotated[str, Field(min_length=1, max_length=80)]
 Mhz = Annotated[float, Field(ge=1.0, le=10_000.0), AfterValidator(_whole_khz)]
 Khz = Annotated[int, Field(ge=1, le=1_000_000)]

@@ -11,7 +11,7 @@ from pydantic import Field, field_validator, model_validator
 
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
-from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Name
+from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Moment, Name
 from linkwright.shoot.place import Does, Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
 
@@ -143,6 +143,9 @@ class Link(Frozen):
     )
     spares: Annotated[int, Field(ge=0, le=20)] = Field(default=1, description="spare carriers to reserve")
     locked_mhz: Mhz | None = Field(default=None, description="this carrier stays [MHz]")
+    set_mhz: Mhz | None = Field(default=None, description="the carrier on which both ends stand [MHz]")
+    set_at: Moment | None = Field(default=None, description="since when both ends stand there")
+    heard_at: Moment | None = Field(default=None, description="when it was listened to there, and was clean")
     locked_mw: Milliwatt | None = Field(default=None, description="this power step stays [mW], conducted")
     encrypted: bool | None = Field(default=None, description="encrypted at both ends, or at neither")
 

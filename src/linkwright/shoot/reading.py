@@ -192,6 +192,7 @@ _EXPECTED = {
     "tuple_type": "a list in brackets [ ]",
     "dict_type": "a table",
     "model_type": "a table",
+    "datetime_type": "a date and a time with its offset such as 2027-05-14T08:10:00+01:00, without quotes",
     "date_type": "a date such as 2027-05-14, without quotes",
     "time_type": "a time such as 08:30:00, without quotes",
     "finite_number": "a finite number",

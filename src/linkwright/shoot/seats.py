@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from linkwright.shoot.equipment import Receiver
 from linkwright.shoot.models import Link
 
-#: A type of receiver and the spot at which its units stand; None: at the site's first spot.
-Stand = tuple[str, str | None]
+#: A type of receiver and the spot at which its units stand.
+Stand = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,44 +31,44 @@ class Seating:
     unseated: tuple[str, ...]
 
 
-def seatings(calls: Sequence[Sequence[Link]], receivers: Mapping[str, Receiver]) -> list[Seating]:
-    """The channels of every call, in the order of the calls; `receivers` are the types by name.
+def seatings(calls: Sequence[tuple[Sequence[Link], str]], receivers: Mapping[str, Receiver]) -> list[Seating]:
+    """The channels of every call, in the order of the calls: its links, and the spot where receivers stand of which
+    nothing is said; `receivers` are the types by name.
 
     A type that says how many units there are (`count`) has no more than those; of others as many are taken as it
     needs.
     """
     before: dict[tuple[Stand, str], Seat] = {}
     given = []
-    for links in calls:
-        seating = _of_call(links, receivers, before)
-        stands = {link.name: (link.receiver, link.at) for link in links}
+    for links, spot in calls:
+        stands = {link.name: (link.receiver, link.at or spot) for link in links}
+        seating = _of_call(stands, receivers, before)
         before |= {(stands[name], name): seat for name, seat in seating.seats.items()}
         given.append(seating)
     return given
 
 
 def _of_call(
-    links: Sequence[Link], receivers: Mapping[str, Receiver], before: Mapping[tuple[Stand, str], Seat]
+    stands: Mapping[str, Stand], receivers: Mapping[str, Receiver], before: Mapping[tuple[Stand, str], Seat]
 ) -> Seating:
     seats: dict[str, Seat] = {}
     unseated: list[str] = []
     taken: dict[Stand, set[tuple[int, int]]] = {}
     units: dict[str, set[tuple[Stand, int]]] = {}
-    known_first = sorted(links, key=lambda link: ((link.receiver, link.at), link.name) not in before)
-    for link in known_first:
-        stand, receiver = (link.receiver, link.at), receivers[link.receiver]
-        had, used = before.get((stand, link.name)), taken.setdefault(stand, set())
-        mine = units.setdefault(link.receiver, set())
+    for name in sorted(stands, key=lambda name: (stands[name], name) not in before):
+        stand, receiver = stands[name], receivers[stands[name][0]]
+        had, used = before.get((stand, name)), taken.setdefault(stand, set())
+        mine = units.setdefault(stand[0], set())
         seat = had if had is not None and (had.unit, had.channel) not in used else _next(used, receiver.channels)
         if receiver.count is not None and (stand, seat.unit) not in mine and len(mine) >= receiver.count:
             seat_here = _within(used, {unit for where, unit in mine if where == stand}, receiver.channels)
             if seat_here is None:
-                unseated.append(link.name)
+                unseated.append(name)
                 continue
             seat = seat_here
         used.add((seat.unit, seat.channel))
         mine.add((stand, seat.unit))
-        seats[link.name] = seat
+        seats[name] = seat
     return Seating(seats, tuple(unseated))
 
 

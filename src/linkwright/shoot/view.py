@@ -65,8 +65,14 @@ def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
             seats=seating.seats,
             unseated=seating.unseated,
         )
-        for call, seating in zip(calls, seatings([call.links for call in calls], receivers), strict=True)
+        for call, seating in zip(
+            calls, seatings([(call.links, _first_spot(call.site)) for call in calls], receivers), strict=True
+        )
     )
+
+
+def _first_spot(site: Site) -> str:
+    return site.spots[0].name if site.spots else ""
 
 
 def _calls(shoot: Shoot) -> tuple[LiveCall, ...]:

@@ -44,7 +44,7 @@ def _is_list_of_tables(annotation: Any) -> bool:
 def _patterns(kind: str) -> frozenset[tuple[str, ...]]:
     if kind == "list":
         return frozenset(here for here, annotation in _fields(Shoot) if _is_list_of_tables(annotation))
-    wanted = {"date": datetime.date, "time": datetime.time}[kind]
+    wanted = {"date": datetime.date, "time": datetime.time, "moment": datetime.datetime}[kind]
     return frozenset(here for here, annotation in _fields(Shoot) if _names(annotation, wanted))
 
 
@@ -80,6 +80,8 @@ def typed(document: Any, path: tuple[str | int, ...] = ()) -> Any:
     try:
         if _stands(path, "date"):
             return datetime.date.fromisoformat(document)
+        if _stands(path, "moment"):
+            return datetime.datetime.fromisoformat(document)
         if _stands(path, "time"):
             time = datetime.time.fromisoformat(document)
             return time if time.tzinfo is None else document  # a shoot has one time zone, its own

@@ -17,6 +17,7 @@ from linkwright import __version__
 from linkwright.desk.desk import Desk
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says
+from linkwright.plan.products import products_sentence
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
 from linkwright.units import mhz_text
@@ -96,6 +97,7 @@ def _templates() -> Jinja2Templates:
     )
     env.filters["mhz"] = mhz_text
     env.filters["clock"] = clock
+    env.filters["products"] = products_sentence
     env.globals["static"] = static_url
     env.globals["hand_says"] = hand_says
     return Jinja2Templates(env=env)

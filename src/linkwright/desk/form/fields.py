@@ -13,7 +13,7 @@ from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 import tomli_w
 from pydantic import BaseModel
 
-Kind = Literal["text", "number", "whole", "choice", "yes", "date", "time", "words", "numbers", "inline"]
+Kind = Literal["text", "number", "whole", "choice", "yes", "date", "time", "moment", "words", "numbers", "inline"]
 
 #: Units at the ends of names, as people read them.
 UNITS: Final = {
@@ -82,6 +82,7 @@ def _kind(annotation: Any) -> tuple[Kind, tuple[str, ...]]:
         return "choice", tuple(str(option) for option in get_args(annotation))
     simple: dict[Any, Kind] = {
         bool: "yes", int: "whole", float: "number", str: "text", datetime.date: "date", datetime.time: "time",
+        datetime.datetime: "moment",
     }  # fmt: skip
     if annotation in simple:
         return simple[annotation], ()
@@ -106,6 +107,8 @@ def shown(field: Field, value: Any) -> str:
         return value
     if isinstance(value, datetime.time):
         return value.strftime("%H:%M:%S" if value.second else "%H:%M")
+    if isinstance(value, datetime.datetime):
+        return value.isoformat(timespec="seconds")
     if isinstance(value, datetime.date):
         return value.isoformat()
     if isinstance(value, int | float):
@@ -197,6 +200,7 @@ _ENTERED: Final[dict[Kind, Any]] = {
     ],
     "date": datetime.date.fromisoformat,
     "time": _a_time,
+    "moment": datetime.datetime.fromisoformat,
     "words": _words_in,
     "numbers": _numbers_in,
     "inline": _inline,

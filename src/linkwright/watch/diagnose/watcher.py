@@ -146,6 +146,7 @@ class Watcher:
     ) -> None:  # fmt: skip
         self.expected: dict[str, list[Expected]] = _by_link(expected)
         self.called = called
+        self.step: Any = None  # the loop as plain Python, while its machine code is not there
         self._history: History
         self.defaults = (need_dbm, gone_dbm, ceiling_dbm)
         self.names: list[str] = []
@@ -224,7 +225,7 @@ class Watcher:
 
     def add(self, batch: Batch, tell: bool = True) -> tuple[Change, ...]:
         """Take readings in, and tell what opened, changed and closed; nothing without `tell`, which is quicker."""
-        from linkwright.watch.diagnose.loop import CLOSED, step_readings
+        from linkwright.watch.diagnose import loop
 
         if not len(batch):
             return ()
@@ -232,17 +233,18 @@ class Watcher:
         if self.base_ns is None:
             # a whole second, and an hour of room for links whose clocks are behind
             self.base_ns = (int(batch.time_ns.min()) // SECOND_NS - 3600) * SECOND_NS
+        step = self.step or loop.step_readings
         changes: list[Change] = []
         touched: dict[int, str] = {}
         row = 0
         while row < len(batch):
-            row, count = step_readings(
+            row, count = step(
                 row, links, batch.time_ns, batch.values, self.base_ns, self._state, self._rings, self._gathered,
                 self._sure, self._active, self._levels, self._laps, self._first_span, self._spans, self._limit,
                 self._events,
             )  # fmt: skip
             for event in self._events[:count]:
-                link, track, closed = int(event[0]), int(event[1]), int(event[2]) == CLOSED
+                link, track, closed = int(event[0]), int(event[1]), int(event[2]) == loop.CLOSED
                 raw = self._taken(link, track, event[3:].copy(), closed)
                 if raw is not None and tell:
                     touched[raw.number] = "closed" if closed else "opened"

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.sounding import WIRED, answer, calls, settings_of
 from linkwright.draw.arrivals import Arrival, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
 from linkwright.draw.link_sound import chain_of, low_cut_curves
 from linkwright.draw.response import drawn_curves
 from linkwright.shoot.errors import InputError
-from linkwright.shoot.models import Link, Shoot
-from linkwright.shoot.view import live_calls
+from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS
-from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
-from linkwright.sound.timing import LineUp, air_delay_ms
+from linkwright.sound.settings import SoundSettings
 from linkwright.web.answers import csv_response, render, snapshot_of
 
 router = APIRouter()
@@ -31,74 +28,11 @@ Text = Annotated[str, Query(max_length=80)]
 COLUMNS: Final = (
     "link", "voice", "mouth_m", "attenuation_db", "peak_dbfs", "voice_over_noise_db", "low_cut_hz", "latency_ms",
 )  # fmt: skip
-#: What a wired microphone beside the links is called in the line-up.
-WIRED: Final = "a wired microphone"
 #: Findings of the plan that this page is about.
 ABOUT_SOUND: Final = (
     "gain-hot", "microphone-loud", "voice-noisy", "phantom-missing", "setting-unknown", "low-cut-high",
     "paths-apart", "lip-sync",
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class CallRow:
-    """The links of a call, how they line up."""
-
-    name: str
-    levelled: LineUp
-    parts: dict[str, tuple[tuple[str, float], ...]]
-
-    @property
-    def wired_ms(self) -> float:
-        """What a wired microphone at the mouth would have to wait for [ms]."""
-        return self.levelled.level_at_ms
-
-
-def settings_of(snapshot: Snapshot) -> tuple[Shoot | None, dict[str, SoundSettings]]:
-    """The shoot and the settings of its links, by name; nothing while it is not whole."""
-    shoot = snapshot.shoot
-    return shoot, settings_by_link(shoot) if shoot is not None else {}
-
-
-def calls(shoot: Shoot, settings: Mapping[str, SoundSettings]) -> list[CallRow]:
-    """Each call's line-up."""
-    found = []
-    for call in live_calls(shoot):
-        live = {link.name: settings[link.name] for link in call.links}
-        levelled = lined_up(live)
-        if levelled is not None:
-            found.append(CallRow(call.name, levelled, {name: _parts(one) for name, one in live.items()}))
-    return found
-
-
-def _parts(one: SoundSettings) -> tuple[tuple[str, float], ...]:
-    return (("air", air_delay_ms(one.path.distance_m)), *one.path.latencies_ms.items())
-
-
-def answer(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> str:
-    """The answer of the page as a sentence."""
-    if shoot is None:
-        return "The sound cannot be set before the shoot is whole; the page Shoot says what it lacks."
-    if not settings:
-        return "The shoot has no links yet."
-    hot = [name for name, one in settings.items() if one.at.peak_dbfs > TARGET_DBFS]
-    levels = _levels_sentence(hot, settings)
-    rows = calls(shoot, settings)
-    spread = max((max(row.levelled.delay_ms.values()) for row in rows), default=0.0)
-    late = max((row.wired_ms for row in rows), default=0.0)
-    return f"{levels}; paths come within {spread:.1f} ms of each other, {late:.1f} ms behind a wired microphone."
-
-
-def _levels_sentence(hot: list[str], settings: Mapping[str, SoundSettings]) -> str:
-    if len(hot) == 1:
-        return f"{hot[0]} peaks at {settings[hot[0]].at.peak_dbfs:.0f} dBFS, too near to full scale"
-    if hot:
-        return f"{len(hot)} of {len(settings)} voices peak too near to full scale"
-    steps = sorted({one.at.attenuation_db for one in settings.values()})
-    shown = f"{steps[0]:g} dB" if len(steps) == 1 else f"{steps[0]:g} to {steps[-1]:g} dB"
-    return f"With {shown} of attenuation every voice peaks under {TARGET_DBFS:g} dBFS".replace(
-        "-", "\N{MINUS SIGN}"
-    )
 
 
 def context(snapshot: Snapshot) -> dict[str, Any]:

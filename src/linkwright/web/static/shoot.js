@@ -17,7 +17,9 @@ async function post(url, content, what) {
   own += 1;
   try {
     const answered = await send(url, content, { what });
-    if (answered.revision > revision) { revision = answered.revision; seen(revision); }
+    seen(answered.revision);
+    if (answered.revision === revision + 1) revision = answered.revision;  // else somebody else was at it in between
+    newest = Math.max(newest, answered.revision);
     return answered;
   } finally {
     own -= 1;

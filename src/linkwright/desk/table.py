@@ -1,0 +1,132 @@
+"""The newest plan as a table: its links in an order, the answer in a sentence, what differs from another plan."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from linkwright.desk.snapshot import Made, Snapshot
+from linkwright.draw.ledger import Ledger, drawn_ledger
+from linkwright.plan.answer import answer_sentence
+from linkwright.plan.file import parse_plan
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.shoot.errors import InputError
+from linkwright.store import Store
+from linkwright.units import mhz_text
+
+#: The order in which links are shown, by what is asked for.
+ORDERS: Final = {"need": "weakest first", "name": "by name", "carrier": "by carrier", "call": "as in the shoot"}
+
+
+GRAVITY: Final = {"fails": 0, "thin": 1, "holds": 2}
+
+
+#: Under which key a plan is kept to be seen beside the newest.
+BESIDE: Final = "plan-beside"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A link in a call, as a row of the table."""
+
+    call: PlannedCall
+    link: PlannedLink
+    id: str
+    locked: bool
+
+    @property
+    def key(self) -> str:
+        """An id for the page."""
+        return f"{self.call.call}-{self.link.link}".replace(" ", "_")
+
+    @property
+    def sure(self) -> str:
+        """How sure it is, never rounded up."""
+        return f"{math.floor(100.0 * self.link.sure)} %"
+
+    @property
+    def chart(self) -> str:
+        """The ledger drawn, as SVG."""
+        link = self.link
+        wanted = [(line.part, line.db or 0.0) for line in link.ledger if line.what == "wanted"]
+        against = [(line.part, line.dbm) for line in link.ledger if line.dbm is not None]
+        return drawn_ledger(
+            Ledger(
+                f"{link.link} on {mhz_text(link.carrier_khz)} MHz",
+                tuple(wanted), link.wanted_dbm, tuple(against), link.noise_and_interference_dbm,
+                link.required_cnr_db, link.margin_db,
+                tuple((line.part, line.db or 0.0) for line in link.ledger if line.what in ("fading", "doubt")),
+                link.in_hand_db,
+            )
+        )  # fmt: skip
+
+
+def rows(made: Made, order: str) -> list[Row]:
+    """The links of all calls in the order asked for."""
+    locked = {link.name for link in made.shoot.link if link.locked_mhz is not None}
+    found = [
+        Row(call, link, made.names.id_of("link", link.link), link.link in locked)
+        for call in made.plan.calls
+        for link in call.links
+    ]
+    if order == "need":
+        found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
+    elif order == "name":
+        found.sort(key=lambda row: row.link.link)
+    elif order == "carrier":
+        found.sort(key=lambda row: row.link.carrier_khz)
+    return found
+
+
+def answer(snapshot: Snapshot) -> str:
+    """The answer of the page as a sentence."""
+    planning = snapshot.planning
+    if planning.fault or planning.says:
+        return f"No new plan: {planning.fault or planning.says}"
+    if snapshot.plan is not None:
+        return answer_sentence(snapshot.plan)
+    if snapshot.shoot is None:
+        return "No plan yet: the shoot lacks something; the page Shoot says what."
+    if not snapshot.shoot.link:
+        return "No plan yet: the shoot has no links."
+    return "The plan is being made." if planning.busy else "The plan will be here in a moment."
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A link in a call in two plans, where they differ."""
+
+    call: str
+    link: str
+    before: str
+    now: str
+
+
+def differences(store: Store, plan: Plan | None) -> list[Difference] | None:
+    """Where the plan that was set aside differs from the newest; None where none was."""
+    data = store.cache_get(BESIDE)
+    if data is None or plan is None:
+        return None
+    try:
+        aside = parse_plan(data.decode("utf-8"), "the plan set aside")
+    except (InputError, UnicodeDecodeError):
+        return None
+    before, now = _by_link(aside), _by_link(plan)
+    return [
+        Difference(*key, _said(before.get(key)), _said(now.get(key)))
+        for key in dict.fromkeys([*before, *now])
+        if _said(before.get(key)) != _said(now.get(key))
+    ]
+
+
+def _by_link(plan: Plan) -> dict[tuple[str, str], PlannedLink]:
+    return {(call.call, link.link): link for call in plan.calls for link in call.links}
+
+
+def _said(link: PlannedLink | None) -> str:
+    if link is None:
+        return "not placed"
+    return (
+        f"{mhz_text(link.carrier_khz)} MHz, {link.power_mw:g} mW, {link.in_hand_db:.1f} dB in hand, {link.verdict}"
+    )

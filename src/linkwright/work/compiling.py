@@ -1,0 +1,167 @@
+"""All compiled loops made ready at once, side by side, so that nobody waits for a compiler in the middle of a day.
+
+`kernels.toml` lists each loop with the kinds of values that it is called with (`make kernels` writes it anew). The
+machine code is kept in the user's cache, a folder a version, and found again by every process; an installation that
+cannot be written is as good as one that can.
+"""
+
+from __future__ import annotations
+
+import getpass
+import importlib
+import importlib.metadata
+import importlib.resources
+import os
+import subprocess
+import sys
+import tempfile
+import time
+import tomllib
+from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, Final
+
+from linkwright import __version__
+from linkwright.progress import Tell, quiet
+
+#: Where numba looks for the machine code that is kept.
+VARIABLE: Final = "NUMBA_CACHE_DIR"
+#: A file in that folder: all loops of this version are there. Who is at it holds the other one.
+DONE, AT_WORK = "prepared", "preparing"
+#: Whoever waits for another process looks this often [s].
+LOOK_S: Final = 0.2
+
+Kinds = list[list[str]]
+
+
+def cache_folder(environment: Mapping[str, str] = os.environ) -> Path:
+    """The folder for this version's machine code: the user's cache (XDG Base Directory Specification), or one for
+    as long as the machine is on where that cannot be written."""
+    python = ".".join(map(str, sys.version_info[:2]))
+    name = f"{__version__}-numba-{importlib.metadata.version('numba')}-python-{python}"
+    base = environment.get("XDG_CACHE_HOME", "")
+    own = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
+    for root in (own / "linkwright", Path(tempfile.gettempdir()) / f"linkwright-{getpass.getuser()}"):
+        folder = root / name
+        try:
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        except OSError:
+            continue
+        if os.access(folder, os.W_OK):
+            return folder
+    return Path(tempfile.mkdtemp(prefix="linkwright-"))
+
+
+def use_cache() -> Path:
+    """Have machine code kept there, by this process and those that it starts; before numba is imported."""
+    os.environ.setdefault(VARIABLE, str(cache_folder()))
+    return Path(os.environ[VARIABLE])
+
+
+def listed() -> dict[str, Kinds]:
+    """Every loop, as module:function, with the kinds of values of each way in which it is called."""
+    text = importlib.resources.files("linkwright.work").joinpath("kernels.toml").read_text("utf-8")
+    return tomllib.loads(text)
+
+
+def is_started() -> bool:
+    """Whether a command of this program was started here: else whoever imports it decides what is kept where."""
+    return VARIABLE in os.environ
+
+
+def is_prepared() -> bool:
+    """Whether all loops of this version are in the cache."""
+    return VARIABLE in os.environ and (Path(os.environ[VARIABLE]) / DONE).exists()
+
+
+def prepare(tell: Tell = quiet, workers: int | None = None) -> None:
+    """Make all loops ready, modules side by side; at once where they are. `tell` may raise to stop."""
+    folder = use_cache()
+    if is_prepared():
+        return
+    sign = folder / AT_WORK
+    while _somebody_is_at_it(sign):
+        tell("preparing this program for this machine, once", 0.5)
+        time.sleep(LOOK_S)
+        if is_prepared():
+            return
+    modules: dict[str, dict[str, Kinds]] = {}
+    for name, kinds in listed().items():
+        modules.setdefault(name.partition(":")[0], {})[name] = kinds
+    sign.write_text(str(os.getpid()), "utf-8")
+    with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=get_context("spawn")) as pool:
+        done = [pool.submit(compile_module, kinds) for kinds in modules.values()]
+        try:
+            for n, future in enumerate(as_completed(done), 1):
+                future.result()
+                tell("preparing this program for this machine, once", n / len(done))
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+        finally:
+            sign.unlink(missing_ok=True)
+    (folder / DONE).touch()
+
+
+def _somebody_is_at_it(sign: Path) -> bool:
+    """Whether a process that is alive says that it prepares."""
+    try:
+        os.kill(int(sign.read_text("utf-8")), 0)
+    except (OSError, ValueError):
+        return False
+    return True
+
+
+def ready(tell: Tell = quiet) -> None:
+    """Wait until all loops are ready, where a command was started: then nobody waits in the midst of the work."""
+    if is_started():
+        prepare(tell)
+
+
+def compile_module(kernels: Mapping[str, Kinds]) -> None:
+    """Compile loops, or load them where they are kept."""
+    for name, ways in kernels.items():
+        module, _, function = name.partition(":")
+        compiled: Any = getattr(importlib.import_module(module), function)
+        for kinds in ways:
+            compiled.compile(tuple(map(numba_type, kinds)))
+
+
+def numba_type(kind: str) -> Any:
+    """numba's type of a value: "int64", "tuple int64 2", or of an array "float32 1 C" (kind, dimensions, layout;
+    "read" for one that is only read)."""
+    from numba import types
+
+    array: Any = types.Array
+    pair: Any = types.UniTuple
+    name, *rest = kind.split()
+    if name == "tuple":
+        return pair(getattr(types, rest[0]), int(rest[1]))
+    scalar = getattr(types, name)
+    if not rest:
+        return scalar
+    return array(scalar, int(rest[0]), rest[1], readonly="read" in rest)
+
+
+def kind_of(numba_kind: Any) -> str:
+    """The same the other way."""
+    from numba import types
+
+    if isinstance(numba_kind, types.UniTuple):
+        return f"tuple {numba_kind.dtype} {numba_kind.count}"
+    if not isinstance(numba_kind, types.Array):
+        return str(numba_kind)
+    read = "" if numba_kind.mutable else " read"
+    return f"{numba_kind.dtype} {numba_kind.ndim} {numba_kind.layout}{read}"
+
+
+def prepare_beside() -> None:
+    """Begin to prepare in a process of its own, which goes on when this one has ended."""
+    use_cache()
+    if is_prepared():
+        return
+    command = [sys.executable, "-c", "from linkwright.work.compiling import prepare; prepare()"]
+    nothing = subprocess.DEVNULL
+    subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing, start_new_session=True)

@@ -1,0 +1,48 @@
+"""A rename is followed wherever a shoot names an entry: the list of such places is held against the models."""
+
+from __future__ import annotations
+
+import importlib.resources
+import tomllib
+from pathlib import Path
+
+from linkwright.desk.editing import REFERENCES, put
+from linkwright.desk.names import names_of
+from linkwright.shoot.models import Shoot
+from linkwright.store import Store
+from linkwright.store.schema import _fields
+
+#: Keys whose values are names of entries, by the kind that they name.
+NAMING = {"link": "link", "links": "link", "site": "site", "at": "spot", "route": "spot", "spot": "spot"}
+#: The lists themselves, a point in metres, a word, a moment.
+OTHERWISE = {
+    ("link",),
+    ("site",),
+    ("other", "*", "at"),
+    ("site", "*", "antennas", "*", "preamplifier", "at"),
+    ("site", "*", "measured_level", "*", "at"),
+}
+
+
+def test_every_field_that_names_an_entry_is_followed() -> None:
+    named = {(NAMING[path[-1]], path) for path, _ in _fields(Shoot) if path[-1] in NAMING and path not in OTHERWISE}
+    assert named == set(REFERENCES)
+
+
+def test_an_antenna_follows_the_spot_of_its_own_site_only(tmp_path: Path) -> None:
+    text = importlib.resources.files("linkwright.demo").joinpath("shoot.toml").read_text("utf-8")
+    document = tomllib.loads(text)
+    first = document["site"][0]
+    spot = first["spots"][0]["name"]
+    first["antennas"] = [{"name": "North", "at": spot, "branch": "A"}]
+    other = {**first, "name": "Another place", "antennas": [{"name": "South", "at": spot, "branch": "B"}]}
+    document["site"] = [first, other]
+    with Store.open(str(tmp_path / "job.linkwright"), create=True) as store:
+        store.replace(document, "Potter")
+        draft = store.document()
+        (one, _), (two, _) = draft.entries("site")
+        ((id_, _), *_rest) = draft.entries("site", one, "spots")
+        put(store, names_of(draft, ()), ("site", one, "spots", id_, "name"), spot, "The new spot", "Potter")
+        after = store.document()
+        assert [entry["at"] for _, entry in after.entries("site", one, "antennas")] == ["The new spot"]
+        assert [entry["at"] for _, entry in after.entries("site", two, "antennas")] == [spot]

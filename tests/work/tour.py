@@ -1,0 +1,98 @@
+"""A tour of what calls compiled loops; fails where one was called with kinds of values that are not listed.
+
+`make kernels` writes the list anew: what is listed stays, what is new is added.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import importlib
+import io
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+from linkwright.cli import main
+from linkwright.physics.compiled import KERNELS
+from linkwright.work.compiling import kind_of, listed
+
+LIST = Path(__file__).parents[2] / "src" / "linkwright" / "work" / "kernels.toml"
+HEAD = "# The compiled loops and the kinds of values that each is called with; `make kernels` writes this anew.\n\n"
+SHOOT = """[shoot]
+title = "Many"
+region = "GB"
+permits = ["gb-coordinated"]
+date = 2027-05-14
+"""
+LINK = '[[link]]\nname = "Link {n}"\ntransmitter = "uhf-body-worn"\nreceiver = "uhf-cart-rack"\n'
+RATE_HZ = 48_000
+
+
+def tour(folder: Path) -> None:
+    """Every command that has a compiled loop under it, on small things and on large."""
+    import soundfile
+
+    many = folder / "many.toml"
+    many.write_text(SHOOT + "".join(LINK.format(n=n) for n in range(48)), "utf-8")
+    draw = np.random.default_rng(1)
+    voice = draw.normal(0.0, 0.1, 4 * RATE_HZ) * (np.arange(4 * RATE_HZ) // RATE_HZ % 2 * 0.9 + 0.1)
+    voice[RATE_HZ : RATE_HZ + 2000] = 0.0
+    soundfile.write(folder / "one.wav", np.stack([voice, np.roll(voice, 40)], axis=1), RATE_HZ, "PCM_24")
+    rows = [f"2027-05-14T09:00:{n // 10:02d}.{n % 10}Z,Link,-60,-61,{int(n < 200)}" for n in range(400)]
+    (folder / "log.csv").write_text("time,link,rf_a_dbm,rf_b_dbm,quality\n" + "\n".join(rows) + "\n", "utf-8")
+    sweep = "".join(f"{470 + n * 0.025:.3f},{-100 + n % 7}\n" for n in range(8000))
+    (folder / "sweep.csv").write_text(sweep, "utf-8")
+    for arguments in (
+        ["plan", str(many)], ["fit", str(many)], ["listen", str(folder / "one.wav")],
+        ["diagnose", str(folder / "log.csv")], ["sweep", str(folder / "sweep.csv")], ["demo", "--no-serve"],
+    ):  # fmt: skip
+        said = io.StringIO()
+        try:
+            with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+                main(arguments)
+        except SystemExit as left:
+            if left.code == 2:
+                raise RuntimeError(f"{arguments}: {said.getvalue()[-500:]}") from None
+
+
+def called() -> dict[str, list[list[str]]]:
+    """Every loop that was called in this process, with the kinds of its values."""
+    found: dict[str, list[list[str]]] = {}
+    for compiled in KERNELS:
+        ways = [[kind_of(kind) for kind in signature] for signature in compiled.signatures]
+        if ways:
+            found[f"{compiled.py_func.__module__}:{compiled.py_func.__name__}"] = ways
+    return found
+
+
+def write(ways_of: dict[str, list[list[str]]]) -> None:
+    """The list, with what is new in it, and without what no loop takes any more."""
+    known = listed()
+    lines = []
+    for name in sorted({*known, *ways_of}):
+        module, _, loop = name.partition(":")
+        compiled = getattr(importlib.import_module(module), loop, None)
+        if compiled is None:
+            continue
+        ways = [way for way in known.get(name, []) if len(way) == compiled.py_func.__code__.co_argcount]
+        ways = ways + [way for way in ways_of.get(name, []) if way not in ways]
+        lines.append(f'"{name}" = [\n' + "".join(f"  [{', '.join(map(quoted, way))}],\n" for way in ways) + "]\n")
+    LIST.write_text(HEAD + "".join(lines), "utf-8")
+
+
+def quoted(text: str) -> str:
+    return f'"{text}"'
+
+
+if __name__ == "__main__":
+    with tempfile.TemporaryDirectory() as place:
+        tour(Path(place))
+    if "--write" in sys.argv:
+        write(called())
+    known = listed()
+    lacking = {name: way for name, ways in called().items() for way in ways if way not in known.get(name, [])}
+    for name, way in lacking.items():
+        print(f"{name} is called with {way}, which work/kernels.toml lacks: run make kernels")
+    sys.exit(1 if lacking else 0)
