@@ -194,3 +194,37 @@ def test_the_time_since_cells_were_changed_is_told(demo: TestClient) -> None:
 def test_nothing_to_play_without_a_plan(empty: TestClient) -> None:
     assert empty.post("/live/try", json={"what": "start"}).status_code == 400
     assert "No readings" in empty.get("/live").text
+
+
+def test_a_level_is_taken_as_measured_and_the_plan_follows(demo: TestClient) -> None:
+    """What the receiver says for ten seconds outranks the model at the spot."""
+    made = desk_of_client(demo).snapshot().planned()
+    before = next(link for call in made.plan.calls for link in call.links if link.link == "Raker")
+    id_ = made.names.id_of("link", "Raker")
+
+    def sent() -> bool:
+        send(demo, [record("Raker", 0.1 * n, rf_a_dbm=-85.0, rf_b_dbm=-86.0) for n in range(40)])
+        return watching_of(demo).level_dbm(id_, 10.0) is not None
+
+    eventually(sent)
+    answered = demo.post("/live/level", json={"link": id_, "spot": "Sluice"})
+    assert answered.status_code == 200, answered.text
+    assert answered.json()["says"] == ["Raker at Sluice: -85 dBm taken as measured; the plan follows."]
+    planned(demo)
+    shoot = desk_of_client(demo).snapshot().shoot
+    assert shoot is not None
+    (level,) = next(site for site in shoot.site if site.name == "Pans").measured_level
+    assert (level.link, level.spot, level.dbm, level.seconds) == ("Raker", "Sluice", -85.0, 10.0)
+    after = next(
+        link for call in desk_of_client(demo).snapshot().planned().plan.calls for link in call.links
+        if link.link == "Raker"
+    )  # fmt: skip
+    assert after.power_mw > before.power_mw, "the model had it 25 dB stronger"
+    told = demo.get("/api/ground/site", params={"site": "Pans"}).json()
+    assert [(level["link"], level["dbm"]) for level in told["levels"]] == [("Raker", -85.0)]
+
+
+def test_without_a_level_there_is_nothing_to_take(demo: TestClient) -> None:
+    answered = demo.post("/live/level", json={"link": "Raker", "spot": "Sluice"})
+    assert answered.status_code == 400
+    assert "no level has come from this link" in answered.text

@@ -11,7 +11,7 @@ from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.watching import clock_of as on_clock
 from linkwright.lengths import age
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.view import live_calls
+from linkwright.shoot.view import LiveCall, live_calls
 from linkwright.store import Store
 from linkwright.units import number_word
 from linkwright.watch.diagnose.causes import words_of
@@ -62,6 +62,11 @@ def clock_of(snapshot: Snapshot, time_ns: int) -> str:
 
 
 def call_at(shoot: Shoot, time_ns: int) -> str:
+    """The name of the call that is on at a time; else of the first that follows, else of the last."""
+    return live_call_at(shoot, time_ns).name
+
+
+def live_call_at(shoot: Shoot, time_ns: int) -> LiveCall:
     """The call that is on at a time; else the first that follows, else the last."""
     at = datetime.datetime.fromtimestamp(time_ns / 1e9, datetime.UTC)
     calls = live_calls(shoot)
@@ -69,7 +74,7 @@ def call_at(shoot: Shoot, time_ns: int) -> str:
     on = [call for starts, ends, call in timed if starts <= at < ends]
     later = [call for starts, _, call in sorted(timed, key=lambda one: one[0].timestamp()) if starts > at]
     last = [call for _, _, call in timed[-1:]]
-    return (on or later or last or list(calls))[0].name
+    return (on or later or last or list(calls))[0]
 
 
 def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:

@@ -165,6 +165,12 @@ class Watching:
             now_s = time.monotonic()
             return {link: self.board.state(n, now_s) for n, link in self._shown_rows()}
 
+    def level_dbm(self, link: str, seconds: float) -> float | None:
+        """The level of a link's better branch over the last seconds, the median [dBm]; None where none was said."""
+        with self._lock:
+            place = {id_: n for n, id_ in self._shown_rows()}
+            return self.board.level_dbm(place[link], round(seconds / LOOK_S)) if link in place else None
+
     def watched(self) -> bool:
         """Whether the watch has had any readings, since the program began or from what was kept."""
         return bool(self._watcher.names)

@@ -86,8 +86,9 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
         for one in store.attachment_list()
         if one.kind == "picture" and one.name.startswith((f"{id_}: ", f"{site}: "))
     ]
+    levels = [{"id": one, **_plain(level)} for one, level in document.draft.entries("site", id_, "measured_level")]
     return {
-        "id": id_, "name": site, "spots": spots, "walls": walls, "links": links, "others": others,
+        "id": id_, "name": site, "spots": spots, "walls": walls, "levels": levels, "links": links, "others": others,
         "revision": document.revision, "surroundings": value.get("surroundings", "open"),
         "picture": f"/ground/picture/{pictures[-1].id}" if pictures else None,
         "picture_m": _picture_m(pictures[-1].name) if pictures else None,

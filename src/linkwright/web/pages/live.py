@@ -10,7 +10,7 @@ from pydantic import Field as Bounded
 
 from linkwright.desk.alarms import Alarm
 from linkwright.desk.day import since_changed
-from linkwright.desk.live import answer, call_at, clock_of, happened, next_take, sweep_age
+from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_at, next_take, sweep_age
 from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import Watching
 from linkwright.shoot.errors import InputError
@@ -21,6 +21,8 @@ from linkwright.web.security import READINGS_PATH, person_of
 
 router = APIRouter()
 
+#: Over how long a level is taken as measured [s].
+MEASURED_S: Final = 10.0
 #: Largest piece of readings that is taken at once [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
 
@@ -44,6 +46,13 @@ class Switch(Body):
 
     link: Annotated[str, Bounded(max_length=200)]
     khz: Annotated[int, Bounded(ge=1_000, le=10_000_000)]
+
+
+class LevelHere(Body):
+    """A link whose level now is kept as measured, and the spot at which its talent is."""
+
+    link: Annotated[str, Bounded(max_length=200)]
+    spot: Annotated[str, Bounded(min_length=1, max_length=80)]
 
 
 class Play(Body):
@@ -81,6 +90,8 @@ def page(request: Request) -> Response:
     return render(
         request, "live.html", answer=answer(desk, snapshot), names=names, alarms=alarms_of(request),
         happened=happened(desk.store, snapshot), next_take=next_take(desk.store), intake=_came(desk.watching),
+        spots=[spot.name for spot in live_call_at(snapshot.shoot, desk.watching.now_ns()).site.spots]
+        if snapshot.shoot is not None else [],
     )  # fmt: skip
 
 
@@ -192,6 +203,32 @@ def switch(request: Request, to: Switch) -> dict[str, Any]:
     told = f"Tell {', '.join(tell)}." if tell else "Tell whoever coordinates carriers here."
     says = f"{snapshot.names.name_of(id_)} {text}. Set the transmitter, then the receiver, and listen. {told}"
     return {"says": [says], "change": change and change.revision}
+
+
+@router.post("/live/level")
+def level(request: Request, here: LevelHere) -> dict[str, Any]:
+    """Keep the level of the last seconds as measured at a spot: from then on it outranks the model there."""
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    id_, made = snapshot.names.id_of("link", here.link), snapshot.planned()
+    dbm = desk.watching.level_dbm(id_, MEASURED_S)
+    if dbm is None:
+        raise InputError(
+            "no level has come from this link; type the one that its receiver shows on the page Ground"
+        )
+    then, now_ns = made.names.name_of(id_), desk.watching.now_ns()
+    call = live_call_at(made.shoot, now_ns)
+    planned = [link for there in made.plan.calls if there.call == call.name for link in there.links]
+    power_mw = next((link.power_mw for link in planned if link.link == then), None)
+    sites = [(key, value) for key, value in snapshot.document.draft.entries("site")]
+    site_id = next((key for key, value in sites if value.get("name") == call.site.name), None)
+    if site_id is None:
+        raise InputError("the shoot names no site yet; add one on the page Shoot")
+    value = {"link": snapshot.names.name_of(id_), "spot": here.spot, "dbm": round(dbm, 1), "seconds": MEASURED_S}
+    if power_mw is not None:
+        value["power_mw"] = power_mw
+    change = desk.store.insert(("site", site_id, "measured_level"), value, person_of(request).name)
+    says = f"{value['link']} at {here.spot}: {dbm:.0f} dBm taken as measured; the plan follows."
+    return {"says": [says], "change": change.revision}
 
 
 @router.post("/live/try")

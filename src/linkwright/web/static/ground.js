@@ -4,7 +4,7 @@ import { gestures, newest } from "./lib/gesture.js";
 import { getJson, post, upload } from "./lib/net.js";
 import { answer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
-import { row } from "./lib/table.js";
+import { button, row } from "./lib/table.js";
 import { did, may } from "./page.js";
 
 const section = document.querySelector(".ground"), svg = document.getElementById("ground");
@@ -19,7 +19,7 @@ async function load() {
     site = told;
   } catch (error) { say(error.message); return; }
   if (!view) all();
-  draw(); margins(site.margins); table(); answer(site.answer);
+  draw(); margins(site.margins); table(); levels(); answer(site.answer);
 }
 
 function all() {
@@ -151,6 +151,29 @@ function margins(list) {
   const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["In hand, dB"] }));
   document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
 }
+const levelForm = document.getElementById("level");
+function levels() {
+  const heads = ["Link", "Spot", "Level, dBm", "Watched", ""];
+  const rows = (site.levels || []).map((level) => {
+    const tr = row([level.link, level.spot, Number(level.dbm).toFixed(1), level.seconds ? `${level.seconds} s` : "one look", ""], heads, { numbers: ["Level, dBm"] });
+    if (levelForm) {
+      const remove = button("Remove");
+      remove.addEventListener("click", () => change(() => post("/api/remove", { path: ["site", site.id, "measured_level", level.id], revision: site.revision }, { what: "a level read here" })));
+      tr.lastChild.append(remove);
+    }
+    return tr;
+  });
+  document.getElementById("levels").replaceChildren(...(rows.length ? rows : [row(["None yet."], [""])]));
+  const spot = levelForm?.elements.spot;
+  if (spot) { const chosen = spot.value; spot.replaceChildren(...site.spots.map((one) => new Option(one.name))); if (chosen) spot.value = chosen; }
+}
+levelForm?.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const { link, spot, dbm, seconds, facing } = levelForm.elements;
+  const value = { link: link.value, spot: spot.value, dbm: Number(dbm.value), seconds: Number(seconds.value) };
+  if (facing.value) value.facing = facing.value;
+  change(() => post("/api/entry", { path: ["site", site.id, "measured_level"], value }, { what: `the level of ${value.link} at ${value.spot}` }));
+});
 function table() {
   const heads = ["Spot", "East", "North", "Up"];
   document.getElementById("spots").replaceChildren(...site.spots.map((one) => row([one.name || "", length(one.x_m), length(one.y_m), length(one.z_m ?? 1.5)], heads, { numbers: heads.slice(1) })));

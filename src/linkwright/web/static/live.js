@@ -135,4 +135,10 @@ document.getElementById("note")?.addEventListener("submit", async (event) => {
   try { did(await post("/log/happen", { kind: "note", text }, { what: `the note “${text.slice(0, 40)}”` })); tell("happened", {}); }
   catch (error) { field.value = text; say(error.message); }
 });
+document.getElementById("level")?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const { link, spot } = event.target.elements;
+  try { did(await post("/live/level", { link: link.value, spot: spot.value }, { what: "the level" })); }
+  catch (error) { say(error.message); }
+});
 begin();
