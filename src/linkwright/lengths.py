@@ -22,6 +22,14 @@ def duration(seconds: float) -> str:
     return hours(seconds / 3600.0)
 
 
+def apart(seconds: float) -> str:
+    """Between two clocks, to the second: 4.2 s, 3 min 10 s, 1 h 0 min 3 s."""
+    if seconds < 99.95:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes // 60} h {minutes % 60} min {rest} s" if minutes >= 60 else f"{minutes} min {rest} s"
+
+
 def hours(value: float) -> str:
     """Of a plan or a schedule: "2 h 05", "45 min"."""
     minutes = round(60.0 * value)

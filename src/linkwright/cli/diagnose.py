@@ -153,9 +153,11 @@ def answer(found: Diagnosis) -> str:
     """One sentence: what went wrong, and worst where."""
     from collections import Counter
 
-    links, hours = len(found.seen), (found.to_ns - found.from_ns) / 3.6e12
+    from linkwright.lengths import hours
+
+    links = len(found.seen)
     of = "one link" if links == 1 else f"{links} links"
-    length = f"{hours:.1f} h" if hours >= 1.0 else f"{60.0 * hours:.0f} min"
+    length = hours((found.to_ns - found.from_ns) / 3.6e12)
     if not found.episodes:
         return f"Nothing went wrong in {length} of {of}."
     heard = sum(one.heard for one in found.episodes)

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from linkwright.lengths import clock
+from linkwright.lengths import apart, clock
 from linkwright.watch.align.breaks import LinkBreaks
 from linkwright.watch.align.clocks import (
     FIRST_S,
@@ -266,7 +266,7 @@ def clock_words(laid: Laid) -> str:
         says = f"The recorder's clock was the receiver's within 0.1 s, {by}"
     else:
         side = "ahead of" if ahead > 0 else "behind"
-        says = f"The recorder's clock was {_apart(abs(ahead))} {side} the receiver's, {by}"
+        says = f"The recorder's clock was {apart(abs(ahead))} {side} the receiver's, {by}"
     # one of the recording's seconds is longer on the log's clock: the recorder's clock ran slow
     if drift is not None:
         says += f"; it ran {abs(drift):.0f} ppm {'slow' if drift > 0 else 'fast'}"
@@ -281,10 +281,3 @@ def alone_words(laid: Laid, most: int = 3) -> str:
     more = f" and {len(laid.alone) - most} more" if len(laid.alone) > most else ""
     many = "One of its losses lies" if len(laid.alone) == 1 else f"{len(laid.alone)} of its losses lie"
     return f" {many} in no episode, the readings show nothing wrong then: {first}{more}."
-
-
-def _apart(seconds: float) -> str:
-    if seconds < 99.95:
-        return f"{seconds:.1f} s"
-    minutes, rest = divmod(round(seconds), 60)
-    return f"{minutes // 60} h {minutes % 60} min {rest} s" if minutes >= 60 else f"{minutes} min {rest} s"

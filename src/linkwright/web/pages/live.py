@@ -11,6 +11,7 @@ from pydantic import Field as Bounded
 from linkwright.desk.alarms import Alarm
 from linkwright.desk.day import since_changed
 from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_at, next_take, sweep_age
+from linkwright.desk.measuring import measure
 from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import Watching
 from linkwright.shoot.errors import InputError
@@ -21,8 +22,6 @@ from linkwright.web.security import READINGS_PATH, person_of
 
 router = APIRouter()
 
-#: Over how long a level is taken as measured [s].
-MEASURED_S: Final = 10.0
 #: Largest piece of readings that is taken at once [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
 
@@ -208,26 +207,7 @@ def switch(request: Request, to: Switch) -> dict[str, Any]:
 @router.post("/live/level")
 def level(request: Request, here: LevelHere) -> dict[str, Any]:
     """Keep the level of the last seconds as measured at a spot: from then on it outranks the model there."""
-    desk, snapshot = desk_of(request), snapshot_of(request)
-    id_, made = snapshot.names.id_of("link", here.link), snapshot.planned()
-    dbm = desk.watching.level_dbm(id_, MEASURED_S)
-    if dbm is None:
-        raise InputError(
-            "no level has come from this link; type the one that its receiver shows on the page Ground"
-        )
-    then, now_ns = made.names.name_of(id_), desk.watching.now_ns()
-    call = live_call_at(made.shoot, now_ns)
-    planned = [link for there in made.plan.calls if there.call == call.name for link in there.links]
-    power_mw = next((link.power_mw for link in planned if link.link == then), None)
-    sites = [(key, value) for key, value in snapshot.document.draft.entries("site")]
-    site_id = next((key for key, value in sites if value.get("name") == call.site.name), None)
-    if site_id is None:
-        raise InputError("the shoot names no site yet; add one on the page Shoot")
-    value = {"link": snapshot.names.name_of(id_), "spot": here.spot, "dbm": round(dbm, 1), "seconds": MEASURED_S}
-    if power_mw is not None:
-        value["power_mw"] = power_mw
-    change = desk.store.insert(("site", site_id, "measured_level"), value, person_of(request).name)
-    says = f"{value['link']} at {here.spot}: {dbm:.0f} dBm taken as measured; the plan follows."
+    says, change = measure(desk_of(request), snapshot_of(request), here.link, here.spot, person_of(request).name)
     return {"says": [says], "change": change.revision}
 
 
