@@ -1,7 +1,8 @@
 """Patterns that read strangers' bytes are linear: no repeat in which two repeats of the same characters meet.
 
-In `(?:[0-9]+[.]?[0-9]* )+` a number may be cut in two at any digit, so a line that does not match in the end is tried
-in exponentially many ways: one line of a sweep stopped everything. Looked for in the parsed patterns, not by the clock.
+In `(?:[0-9]+[.]?[0-9]* )+` a number may be cut in two at any digit, so a line that does not match in the end is
+tried in exponentially many ways: one line of a sweep stopped everything. Looked for in the parsed patterns, not by
+the clock.
 """
 
 from __future__ import annotations
@@ -10,8 +11,8 @@ import importlib
 import pkgutil
 import re
 from collections.abc import Iterator
-from re import _constants as sre  # type: ignore[attr-defined]
-from re import _parser  # type: ignore[attr-defined]
+from re import _constants as sre
+from re import _parser
 from typing import Any
 
 import pytest
