@@ -125,6 +125,24 @@ def test_the_powers_are_the_same_in_any_order_of_links() -> None:
     assert all(each == found[0] for each in found)
 
 
+def test_the_plan_is_the_same_in_any_order_of_links() -> None:
+    names = {"A": "Gate", "B": "Store", "C": "Gate", "D": "Store"}
+    found = []
+    for order in list(itertools.permutations(names))[::5]:
+        text = "".join(
+            f'[[link]]\nname = "{n}"\ntransmitter = "pocket"\nreceiver = "uhf-cart-rack"\nroute = ["{names[n]}"]\n'
+            "spares = 2\n"
+            for n in order
+        )
+        plan = make_plan(shoot(SITE + pocket("[[518.0, 526.0]]") + text), {})
+        assert [link.link for link in plan.calls[0].links] == list(order)
+        # Receivers' channels are given out in the order of the file; nothing else depends on it.
+        found.append(
+            sorted((x.link, x.carrier_khz, x.spares_khz, x.power_mw, x.in_hand_db) for x in plan.calls[0].links)
+        )
+    assert all(each == found[0] for each in found)
+
+
 def test_how_far_a_talent_goes_is_said_where_it_is_assumed() -> None:
     bare = '[[site]]\nname = "Yard"\n' + pocket()
     link = '[[link]]\nname = "L1"\ntransmitter = "pocket"\nreceiver = "uhf-cart-rack"\n'

@@ -30,6 +30,8 @@ EDGE_KHZ: Final = 500
 GAP_STEPS: Final = 1
 #: Beyond this many links nothing wide is looked for: it would cost more than it gives.
 MOST: Final = 60
+#: Up to so many links a wide set is searched for; of more it is taken where it comes at once.
+SEARCHED: Final = 12
 
 
 def roomy(problem: Problem, tell: Tell) -> Assignment | None:
@@ -42,7 +44,7 @@ def roomy(problem: Problem, tell: Tell) -> Assignment | None:
         with_spares = _placed(_widened(larger, share), quick=True)
         if with_spares is not None:
             return answer_with_spares(with_spares, mates)
-        carriers = _placed(_widened(problem, share), quick=False)
+        carriers = _placed(_widened(problem, share), quick=len(problem.wishes) > SEARCHED)
         if carriers is not None:
             return _spares_beside(problem, carriers, SHARES[number:])
     return None

@@ -110,7 +110,18 @@ def _open(state: State, link: int, spares: Sequence[Sequence[int]], cost: IntArr
             reach = int(state.reaches[klass, state.klass[other]])
             for cell in taken:
                 free[np.searchsorted(cells, cell - reach) : np.searchsorted(cells, cell + reach, "right")] = False
-    return np.asarray(free)
+    away = free & _away_from_others(state, link)
+    return np.asarray(away if away.any() else free)
+
+
+def _away_from_others(state: State, link: int) -> BoolArray:
+    """Which of the link's slots keep its spacing to the carriers of others who are known while it is live (m,)."""
+    problem, wish = state.problem, state.problem.wishes[link]
+    away = np.ones(wish.slots_khz.size, dtype=np.bool_)
+    for number, call in enumerate(problem.calls):
+        for maker_khz in problem.makers_in(number) if link in call else ():
+            away &= np.abs(wish.slots_khz - maker_khz) >= wish.spacing_khz
+    return away
 
 
 def _meet(problem: Problem, a: int, b: int) -> bool:

@@ -186,6 +186,7 @@ def _planned_call(
         if carrier is None
     ]
     unplaced += [Unplaced(link=name, because=unseated_reason(scene, name)) for name in call.unseated]
+    place = {link.name: at for at, link in enumerate(call.links)}
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
@@ -201,8 +202,8 @@ def _planned_call(
             proved[0].others,
             scene.shoot.shoot.guard_khz,
         ),
-        links=tuple(links),
-        unplaced=tuple(unplaced),
+        links=tuple(sorted(links, key=lambda planned: place[planned.link])),
+        unplaced=tuple(sorted(unplaced, key=lambda gone: place.get(gone.link, len(place)))),
     )
     found = [
         one

@@ -142,9 +142,11 @@ def kept_on(plan: Plan | None, site: Site) -> dict[str, Kept]:
 
 
 def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept]) -> SiteProblem:
-    """The assignment problem of one site over all its calls."""
+    """The assignment problem of one site over all its calls; its links by name, whatever their order in the
+    file."""
     calls = scene.calls_on(site)
-    live = {link.name: link for call in calls for link in call.links}
+    every = {link.name: link for call in calls for link in call.links}
+    live = {name: every[name] for name in sorted(every)}
     chains = tuple(scene.chain(link, site) for link in live.values())
     calls_of = {name: [call for call in calls if any(x.name == name for x in call.links)] for name in live}
     afar = slots.afar(site)
@@ -153,7 +155,7 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
         slots.wish(chain, tuning, kept.get(chain.link.name)) for chain, tuning in zip(chains, tunings, strict=True)
     )
     number = {name: n for n, name in enumerate(live)}
-    members = tuple(tuple(number[link.name] for link in call.links) for call in calls)
+    members = tuple(tuple(sorted(number[link.name] for link in call.links)) for call in calls)
     guard = scene.shoot.shoot.guard_khz
     makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
     # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.

@@ -9,6 +9,7 @@ which neither the channel nor the doubt depends.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -44,7 +45,7 @@ class Wanted:
 USUAL: Final = Wanted()
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Course:
     """The places (p,) of some links as curves of their harm, each place over its strongest turn.
 
@@ -63,7 +64,7 @@ class Course:
         """How many links."""
         return int(self.first.size)
 
-    @property
+    @functools.cached_property
     def owner(self) -> IntArray:
         """Whose each place is (p,)."""
         return np.repeat(np.arange(self.links), np.diff([*self.first, self.over_db.size]))
@@ -213,17 +214,18 @@ class Hand:
 
     def told(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> Told:
         """Everything that is told of the link at x."""
-        over = self.over_db(x_db, noisier_db)
-        harm = np.sort(
-            self.course.harm_s(np.atleast_1d(x_db - np.asarray(noisier_db))[:, None], self.deviation_db)[:, 0]
-        )
+        over = x_db - self.shift_db - noisier_db
+        order = np.argsort(over, kind="stable")
+        which = order[[case_at(0.5), case_at(1.0 - self.wanted.sure)]]
+        noisier = np.broadcast_to(np.asarray(noisier_db), over.shape)[which]
+        harm = self.course.harm_s((x_db - noisier)[:, None], self.deviation_db[which])[:, 0]
         return Told(
             plain_db=x_db - self.plain_db,
-            median_db=float(over[case_at(0.5)]),
-            in_hand_db=float(over[case_at(1.0 - self.wanted.sure)]),
+            median_db=float(over[which[0]]),
+            in_hand_db=float(over[which[1]]),
             sure=float(np.count_nonzero(over >= 0.0)) / CASES,
-            breaks_per_hour=float(harm[CASES - 1 - case_at(0.5)]),
-            breaks_per_hour_at_wanted=float(harm[CASES - 1 - case_at(1.0 - self.wanted.sure)]),
+            breaks_per_hour=float(harm[0]),
+            breaks_per_hour_at_wanted=float(harm.max()),
         )
 
 
