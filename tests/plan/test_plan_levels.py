@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.plan.shoots import links, pocket, shoot
 
-from linkwright.assign.levels import FEW_LINKS, Radio, neighbours, plain_products, unwanted
+from linkwright.assign.levels import FEW_LINKS, PlainProducts, Radio, neighbours, unwanted
 from linkwright.assign.verify import level_faults
 from linkwright.plan.model import Plan
 from linkwright.plan.pipeline import make_plan
@@ -96,7 +96,7 @@ def test_compiled_levels_equal_the_plain_ones_and_the_verifier_agrees(seed: int)
     found = unwanted(radio, carriers, powers)
     received = radio.gain * powers[:, None]
     radiated = powers[:, None] * radio.coupling * radio.conversion[None, :] / powers[None, :]
-    receiver, transmitter = plain_products(radio, carriers, received, radiated)
+    receiver, transmitter = PlainProducts(radio, carriers).at(received, radiated)
     assert found.receiver == pytest.approx(receiver, rel=1e-9)
     assert found.transmitter == pytest.approx(transmitter, rel=1e-9)
     names = [str(n) for n in range(carriers.size)]

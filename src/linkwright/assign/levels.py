@@ -108,6 +108,7 @@ class OnCarriers:
 
     def __init__(self, radio: Radio, carriers_khz: IntArray) -> None:
         self.radio, self.carriers_khz = radio, carriers_khz
+        self.plain: PlainProducts | None = None
         self.through = radio.gain * rejections(radio, carriers_khz)
         self.off = radio.gain - np.diag(np.diagonal(radio.gain))
         self.blocked = radio.noise_mw * ONE_DB_MORE / radio.blocking_mw
@@ -128,8 +129,9 @@ class OnCarriers:
     def _products(self, powers_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
         radio = self.radio
         if not radio.compiled:
-            received = radio.gain * powers_mw[:, None]
-            return plain_products(radio, self.carriers_khz, received, radiated_share(radio, powers_mw))
+            if self.plain is None:
+                self.plain = PlainProducts(radio, self.carriers_khz)
+            return self.plain.at(radio.gain * powers_mw[:, None], radiated_share(radio, powers_mw))
         from linkwright.physics.intermodulation.compiled_inband import every_filter
 
         powers = powers_mw[self.order]
@@ -179,22 +181,32 @@ def rejections(radio: Radio, carriers_khz: IntArray) -> FloatArray:
     return np.where(touching, 0.0, share)
 
 
-def plain_products(
-    radio: Radio, carriers_khz: IntArray, received_mw: FloatArray, radiated: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Receivers' and transmitters' products at each receiver (n,) [mW], as arrays of all of them."""
-    n, f, w = radio.transmitters, carriers_khz, radio.width_khz
-    a, b = np.nonzero(~np.eye(n, dtype=np.bool_))
-    i, j, k = (index.ravel() for index in np.indices((n, n, n)))
-    distinct = (i < j) & (k != i) & (k != j)
-    i, j, k = i[distinct], j[distinct], k[distinct]
-    share_two = _shares(2 * f[a] - f[b], (w[a], w[a], w[b]), f, w)
-    share_three = _shares(f[i] + f[j] - f[k], (w[i], w[j], w[k]), f, w)
-    drive = driving(received_mw, radio.iip3_mw)
-    two = (drive[a] ** 2 * drive[b] * share_two).sum(axis=0)
-    three = (drive[i] * drive[j] * drive[k] * share_three).sum(axis=0)
-    sent = (received_mw[a] * radiated[b, a][:, None] * share_two).sum(axis=0)
-    return (two + 4.0 * three) / radio.iip3_mw**2, sent
+class PlainProducts:
+    """All third-order products of carriers (n,) [kHz] as arrays, and what share of each every filter lets in:
+    worked out once, as neither depends on levels."""
+
+    def __init__(self, radio: Radio, carriers_khz: IntArray) -> None:
+        n, f, w = radio.transmitters, carriers_khz, radio.width_khz
+        self.iip3_mw = radio.iip3_mw
+        self.two = np.nonzero(~np.eye(n, dtype=np.bool_))
+        i, j, k = (index.ravel() for index in np.indices((n, n, n)))
+        distinct = (i < j) & (k != i) & (k != j)
+        self.three = i[distinct], j[distinct], k[distinct]
+        a, b = self.two
+        i, j, k = self.three
+        self.share_two = _shares(2 * f[a] - f[b], (w[a], w[a], w[b]), f, w)
+        share_three = _shares(f[i] + f[j] - f[k], (w[i], w[j], w[k]), f, w)
+        some = np.flatnonzero(share_three.any(axis=1))
+        self.three, self.share_three = (i[some], j[some], k[some]), share_three[some]
+
+    def at(self, received_mw: FloatArray, radiated: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Receivers' and transmitters' products at each receiver (n,) [mW]."""
+        drive = driving(received_mw, self.iip3_mw)
+        (a, b), (i, j, k) = self.two, self.three
+        two = (drive[a] ** 2 * drive[b] * self.share_two).sum(axis=0)
+        three = (drive[i] * drive[j] * drive[k] * self.share_three).sum(axis=0)
+        sent = (received_mw[a] * radiated[b, a][:, None] * self.share_two).sum(axis=0)
+        return (two + 4.0 * three) / self.iip3_mw**2, sent
 
 
 def driving(received_mw: FloatArray, iip3_mw: FloatArray | float) -> FloatArray:
