@@ -67,6 +67,24 @@ def _threes(makers: IntArray, victims: IntArray, reach_khz: int) -> list[Product
     return found
 
 
+def nearest_khz(makers_khz: Sequence[int], victims_khz: Sequence[int]) -> IntArray:
+    """How far the nearest product is from each victim (v,) [kHz]; very far where there is none."""
+    makers, victims = np.asarray(makers_khz, np.int64), np.asarray(victims_khz, np.int64)
+    twos = (2 * makers[:, None] - makers[None, :])[~np.eye(makers.size, dtype=np.bool_)]
+    first, second = np.triu_indices(makers.size, k=1)
+    distinct = np.ones((first.size, makers.size), dtype=np.bool_)
+    rows = np.arange(first.size)
+    distinct[rows, first] = distinct[rows, second] = False
+    threes = ((makers[first] + makers[second])[:, None] - makers[None, :])[distinct]
+    every = np.unique(np.concatenate([twos, threes]))
+    if not every.size:
+        return np.full(victims.size, 2**40, dtype=np.int64)
+    at = np.searchsorted(every, victims)
+    below = np.abs(victims - every[np.maximum(at - 1, 0)])
+    above = np.abs(victims - every[np.minimum(at, every.size - 1)])
+    return np.asarray(np.minimum(below, above))
+
+
 def is_clean(
     carriers_khz: Sequence[int],
     spares_khz: Sequence[Sequence[int]],

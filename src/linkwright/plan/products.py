@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from linkwright.assign.products import Product, products_near
+import numpy as np
+
+from linkwright.assign.products import nearest_khz, products_near
 from linkwright.plan.model import PlannedCall, PlannedLink, Products
 from linkwright.plan.prove import KIND_BELOW_NOISE_DB
 from linkwright.shoot.models import Guard
@@ -40,27 +42,19 @@ def products_of(
         *widths_khz,
         *(width for link, width in zip(links, widths_khz, strict=True) for _ in link.spares_khz),
     ]
-    few = len(makers) <= LOOK_UP_TO
-    reach = (LOOK_KHZ, LOOK_KHZ) if few else (guard.im3_two, guard.im3_three)
-    near = products_near(makers, victims, *reach)
-    hits = {p.victim for p in near if abs(p.off_khz) < (guard.im3_two if p.c < 0 else guard.im3_three)}
-    inside = {p.victim for p in near if abs(p.off_khz) < _touching_khz(p, widths) + channels[p.victim] / 2.0}
+    hits = {near.victim for near in products_near(makers, victims, guard.im3_two, guard.im3_three)}
+    away = nearest_khz(makers, victims) if len(makers) <= LOOK_UP_TO else None
+    touching = [1.5 * max(widths, default=0) + channel / 2.0 for channel in channels]
     strongest = max(((over, line, link.link) for link in links for over, line in _over_noise(link)), default=None)
     return Products(
         on_carriers=sum(victim < len(carriers) for victim in hits),
         on_spares=sum(victim >= len(carriers) for victim in hits),
-        inside=len(inside) if few else None,
-        nearest_khz=min((abs(p.off_khz) for p in near), default=None),
+        inside=None if away is None else int(np.count_nonzero(away < touching)),
+        nearest_khz=None if away is None or away.min(initial=LOOK_KHZ) >= LOOK_KHZ else int(away.min()),
         strongest=strongest[1] if strongest else None,
         strongest_on=strongest[2] if strongest else None,
         over_noise_db=round(strongest[0], 1) if strongest else None,
     )
-
-
-def _touching_khz(product: Product, widths_khz: Sequence[float]) -> float:
-    """Half of a product's width: its makers' widths together, A counted twice in 2A-B."""
-    a, b, c = product.a, product.b, product.c
-    return (2 * widths_khz[a] + widths_khz[b] if c < 0 else widths_khz[a] + widths_khz[b] + widths_khz[c]) / 2.0
 
 
 def _over_noise(link: PlannedLink) -> list[tuple[float, str]]:

@@ -24,6 +24,8 @@ from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
 from linkwright.units import IntArray, khz_from_mhz
 
+#: Up to so many links in all a shoot's carriers use the room there is.
+ROOMY_UP_TO: Final = 100
 #: Verdicts as the assignment has them.
 RANKS: Final = {"holds": HOLDS, "thin": THIN, "fails": FAILS}
 
@@ -55,6 +57,7 @@ class Slots:
     hearing: Mapping[str, set[str]]
     far: dict[str, FarSite] = field(default_factory=dict)
     stays: dict[str, int] = field(default_factory=dict)
+    _calls_of: dict[str, dict[str, list[LiveCall]]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[tuple[object, ...], tuple[IntArray, np.ndarray]] = field(default_factory=dict)
 
@@ -82,12 +85,15 @@ class Slots:
 
     def _elsewhere(self, chain: Chain) -> list[Tuning]:
         """The tunings of a link on the other sites that it has calls on."""
-        name, tunings = chain.link.name, []
-        for site in self.scene.used_sites:
-            calls = [call for call in self.scene.calls_on(site) if any(link.name == name for link in call.links)]
-            if calls and site.name != chain.site.name:
-                tunings.append(self.tuning(self.scene.chain(chain.link, site), calls, self.afar(site)))
-        return tunings
+        if not self._calls_of:
+            for call in self.scene.calls:
+                for link in call.links:
+                    self._calls_of.setdefault(link.name, {}).setdefault(call.site.name, []).append(call)
+        return [
+            self.tuning(self.scene.chain(chain.link, calls[0].site), calls, self.afar(calls[0].site))
+            for site, calls in self._calls_of.get(chain.link.name, {}).items()
+            if site != chain.site.name
+        ]
 
     def wish(self, chain: Chain, tuning: Tuning, kept: Kept | None) -> Wish:
         """The link as a wish. Without one quiet slot it takes the legal ones; without one of those, none."""
@@ -159,7 +165,9 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     guard = scene.shoot.shoot.guard_khz
     makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
     # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.
-    roomy_khz = 2 * max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
+    # In an event there is no room to spare, and looking for it would cost more than all else.
+    wide = max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
+    roomy_khz = 2 * wide if len(scene.shoot.link) <= ROOMY_UP_TO else 0
     meeting = (tuple(number[x.name] for x in call.links if x.name in number) for call in scene.calls)
     elsewhere = tuple(dict.fromkeys(who for who in meeting if len(who) > 2 and who not in members))
     problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere)
