@@ -38,12 +38,26 @@ def test_a_look_holds_the_lowest_and_highest_since_the_last_one() -> None:
     ],
 )
 def test_how_a_link_stands(row: Row, state: str) -> None:
-    board = Board({"A": -93.0})
+    board = Board({"A": -93.0}, {"A": 6.0})
     board.add(batch("A", [row]), 10.0)
+    board.look()
     assert board.state(0, 10.5) == state
     assert board.state(0, 14.0) == "no readings"
     board.off = frozenset({"A"})
     assert board.state(0, 14.0) == "not on now"
+
+
+def test_in_hand_is_the_better_branch_over_need_and_fading_evened_out_over_ten_seconds() -> None:
+    board = Board({"A": -93.0}, {"A": 20.0})
+    board.know(["A", "B"])
+    for level in [-30.0] * 30 + [-60.0] * 21 + [-90.0] * 19:  # a short fade does not decide, nor what was long ago
+        board.add(batch("A", [(level, level - 9.0, -20, 1, 1, 0)]), 0.0)
+        board.look()
+    assert board.in_hand_db(0) == pytest.approx(-60.0 + 93.0 - 20.0)
+    assert board.in_hand_db(1) is None
+    assert board.row(0, board.last_look, 0.0)[8] == 13.0
+    board.fading_db["A"] = 33.5
+    assert board.state(0, 0.0) == "thin"
 
 
 def test_what_was_not_said_keeps_what_was_said_before() -> None:

@@ -136,6 +136,16 @@ def test_damaged_readings_are_told_and_the_others_stay(wrapped: TestClient) -> N
     assert "One link broke up" in text
 
 
+def test_what_was_planned_stands_beside_what_was_read(looked_at: TestClient) -> None:
+    lowest: dict[str, float] = {}
+    for link in (link for call in looked_at.get("/plan.json").json()["calls"] for link in call["links"]):
+        lowest[link["link"]] = min(link["wanted_dbm"], lowest.get(link["link"], 0.0))
+    told = {row["link"]: float(row["planned_dbm"]) for row in rows(looked_at, "/wrap/links.csv")}
+    assert told
+    assert told == {link: pytest.approx(lowest[link], abs=0.051) for link in told}
+    assert "Planned, worst spot" in looked_at.get("/wrap").text
+
+
 def test_the_report_is_a_tagged_pdf_with_the_same_words(looked_at: TestClient) -> None:
     from pypdf import PdfReader
 

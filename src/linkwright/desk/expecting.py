@@ -67,6 +67,7 @@ class Live:
             spares_khz=planned.spares_khz,
             receiver=f"{self.live.site.name}, {chain.at.name}",
             ceiling_dbm=chain.receiver.blocking_dbm,
+            fading_db=planned.fading_db,
             swept=swept_on(self.air, chain, planned.carrier_khz, self.live),
         )
 

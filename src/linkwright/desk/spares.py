@@ -13,7 +13,6 @@ from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import LiveCall
 from linkwright.units import dbm_from_mw, mhz_text
-from linkwright.watch.figures.board import THIN_DB
 
 #: What disturbs one carrier is taken to reach so far from it, a narrow one of somebody else; what disturbs several
 #: at once this far, a broadband one [kHz] (both assumed).
@@ -21,6 +20,8 @@ NARROW_KHZ: Final = 600
 WIDE_KHZ: Final = 5_000
 #: A level this far under the plan's worst spot is told [dB] (assumed).
 WEAKER_DB: Final = 6.0
+#: A carrier with less in hand than this is no more than thin to go to in haste [dB] (assumed).
+THIN_DB: Final = 6.0
 
 
 @dataclass(frozen=True, slots=True)

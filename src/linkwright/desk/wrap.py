@@ -15,7 +15,7 @@ from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names
 from linkwright.desk.places import Learning, learnings
 from linkwright.desk.snapshot import Snapshot
-from linkwright.desk.wrapping import Gone, Wrapping
+from linkwright.desk.wrapping import Gone, Wrapping, planned_levels
 from linkwright.draw.bars import Span
 from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
 from linkwright.lengths import duration
@@ -62,7 +62,7 @@ def wrap_up(desk: Desk, snapshot: Snapshot, learnt: tuple[str, ...] = (), wait_s
     heard = recordings(listening, tracks, found, read=bool(gone.figures))
     return WrapUp(
         sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(snapshot.shoot),
-        with_done(episodes, happened), gone.figures, happened, heard, learnt,
+        with_done(episodes, happened), gone.figures, happened, heard, learnt, planned_dbm=planned_levels(snapshot),
     )  # fmt: skip
 
 

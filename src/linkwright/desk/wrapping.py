@@ -20,6 +20,7 @@ from linkwright.desk.kept_readings import stretch_in
 from linkwright.desk.laying import Laying
 from linkwright.desk.names import Names
 from linkwright.desk.snapshot import Snapshot
+from linkwright.plan.model import PlannedLink
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, Attachment, Store
 from linkwright.watch.align.breaks import LinkBreaks
@@ -254,10 +255,23 @@ def site_spans(snapshot: Snapshot) -> list[tuple[str, int, int]]:
 
 def needed_levels(snapshot: Snapshot) -> dict[str, float]:
     """The level that each link's receiver needs in the newest plan, the highest of its calls [dBm]."""
+    return _of_its_calls(snapshot, lambda link: link.noise_and_interference_dbm + link.required_cnr_db, max)
+
+
+def planned_levels(snapshot: Snapshot) -> dict[str, float]:
+    """The local mean that the newest plan expects of each link at its worst spot, the lowest of its calls [dBm]."""
+    return _of_its_calls(snapshot, lambda link: link.wanted_dbm, min)
+
+
+def _of_its_calls(
+    snapshot: Snapshot, level: Callable[[PlannedLink], float], worse: Callable[[float, float], float]
+) -> dict[str, float]:
+    """A level of each link in the newest plan [dBm], by its name of now."""
     found: dict[str, float] = {}
     made = snapshot.made
-    for planned in (link for call in made.plan.calls for link in call.links) if made is not None else ():
-        level = round(planned.noise_and_interference_dbm + planned.required_cnr_db, 1)
-        name = snapshot.names.name_of(made.names.id_of("link", planned.link)) if made is not None else planned.link
-        found[name] = max(level, found.get(name, level))
+    if made is None:
+        return found
+    for planned in (link for call in made.plan.calls for link in call.links):
+        name, its = snapshot.names.name_of(made.names.id_of("link", planned.link)), round(level(planned), 1)
+        found[name] = worse(its, found.get(name, its))
     return found

@@ -58,9 +58,9 @@ def wrap_csv(wrap: WrapUp) -> str:
 
 
 LINKS_HEAD: Final = (
-    "link", "readings", "first", "last", "read_s", "on_air_s", "needed_dbm", "a_lowest_dbm", "a_median_dbm",
-    "b_lowest_dbm", "b_median_dbm", "both_usable", "dropouts", "longest_s", "lost_s", "lost_by_cause",
-    "battery_first", "battery_last", "gaps", "gaps_s",
+    "link", "readings", "first", "last", "read_s", "on_air_s", "needed_dbm", "planned_dbm", "a_lowest_dbm",
+    "a_median_dbm", "b_lowest_dbm", "b_median_dbm", "both_usable", "dropouts", "longest_s", "lost_s",
+    "lost_by_cause", "battery_first", "battery_last", "gaps", "gaps_s",
 )  # fmt: skip
 
 
@@ -72,8 +72,9 @@ def figures_csv(wrap: WrapUp) -> str:
         causes = " ".join(f"{cause}={lost:.1f}" for cause, lost in lost_by_cause(episodes, one.link).items())
         rows.append((
             one.link, one.readings, iso(one.first_ms, wrap.zone), iso(one.last_ms, wrap.zone), round(one.read_s, 1),
-            round(one.on_air_s, 1), one.needed_dbm, one.a.lowest_dbm, one.a.median_dbm, one.b.lowest_dbm,
-            one.b.median_dbm, None if one.both_usable is None else round(one.both_usable, 4), one.dropouts,
+            round(one.on_air_s, 1), one.needed_dbm, wrap.planned_dbm.get(one.link),
+            one.a.lowest_dbm, one.a.median_dbm, one.b.lowest_dbm, one.b.median_dbm,
+            None if one.both_usable is None else round(one.both_usable, 4), one.dropouts,
             one.longest_s, round(one.lost_s, 3), causes, *(None if at is None else at[1] for at in
             (one.battery_first, one.battery_last)), len(one.gaps),
             round(sum(gap.length_s for gap in one.gaps), 1),
@@ -89,7 +90,7 @@ def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
         "svg": wrap.svg,
         "episodes": [shown(told, wrap.zone) for told in sorted(longest, key=lambda told: told.episode.from_ms)],
         "left_out": len(wrap.episodes) - len(longest),
-        "links": [link_row(one, [told.episode for told in wrap.episodes]) for one in wrap.figures],
+        "links": link_rows(wrap),
         "events": [
             {"at": f"{moment(event.at_ms, wrap.zone):%H:%M:%S}", "kind": event.kind, "text": event.text}
             for event in wrap.events
@@ -121,10 +122,17 @@ def shown(told: Told, zone: datetime.tzinfo) -> dict[str, str]:
     }
 
 
-def link_row(one: Figures, episodes: Sequence[Episode]) -> dict[str, str]:
+def link_rows(wrap: WrapUp) -> list[dict[str, str]]:
+    """Every link's statistics in words."""
+    episodes = [told.episode for told in wrap.episodes]
+    return [_link_row(one, episodes, wrap.planned_dbm.get(one.link)) for one in wrap.figures]
+
+
+def _link_row(one: Figures, episodes: Sequence[Episode], planned_dbm: float | None) -> dict[str, str]:
     """A link's statistics in words."""
     causes = lost_by_cause(episodes, one.link)
     return {
+        "planned": "" if planned_dbm is None else f"{planned_dbm:.0f}".replace("-", MINUS),
         "link": one.link,
         "on_air": duration(one.on_air_s),
         "a": _levels(one.a.lowest_dbm, one.a.median_dbm),

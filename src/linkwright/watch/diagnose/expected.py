@@ -40,7 +40,8 @@ class Expected:
     spans : when it is live, breaks left out [ns, UTC]; empty: always. carrier_khz, bandwidth_khz. wanted_dbm :
     local mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the
     order to try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm :
-    the level at which its receiver is overloaded. swept : what sweeps show; None where none looked there.
+    the level at which its receiver is overloaded. fading_db : what it takes of
+    the margin. swept : what sweeps show; None where none looked there.
     """
 
     link: str
@@ -54,6 +55,7 @@ class Expected:
     spares_khz: tuple[int, ...] = ()
     receiver: str = ""
     ceiling_dbm: float = CEILING_DBM
+    fading_db: float = 0.0
     swept: Swept | None = None
 
     @property

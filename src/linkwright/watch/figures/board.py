@@ -5,6 +5,7 @@ Bounded: a column of a few numbers for each look back over the last minute, what
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
@@ -21,8 +22,8 @@ LOOKS: Final = 240
 SILENT_S: Final = 3.0
 #: Under this quality the audio breaks; under that it is near it (assumed; receivers differ).
 BREAKS, NEAR = 0.5, 0.9
-#: A margin under this is thin [dB].
-THIN_DB: Final = 6.0
+#: Looks over which fading is evened out before what is in hand is told: ten seconds.
+STEADY: Final = 40
 #: A look in which nothing was said.
 NOTHING: Final = np.full(4, np.nan, np.float32)
 #: More links than this are not shown.
@@ -33,11 +34,12 @@ MOST_LINKS: Final = 2000
 class Board:
     """What every link says now.
 
-    need_dbm : what a link's receiver needs at its input, by name; links without are judged by quality alone. off :
-    links that nobody expects to hear now.
+    need_dbm : what a link's receiver needs at its input, by name; links without are judged by quality alone.
+    fading_db : what fading takes of the margin. off : links that nobody expects to hear now.
     """
 
     need_dbm: dict[str, float] = field(default_factory=dict)
+    fading_db: dict[str, float] = field(default_factory=dict)
     names: list[str] = field(default_factory=list)
     off: frozenset[str] = frozenset()
     refused: int = 0
@@ -47,6 +49,7 @@ class Board:
     _time_ns: IntArray = field(default_factory=lambda: np.empty(0, np.int64))
     _now: SampleArray = field(default_factory=lambda: np.empty((0, 4), np.float32))
     _looks: SampleArray = field(default_factory=lambda: np.empty((LOOKS, 0, 4), np.float32))
+    _steady_dbm: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
     _at: int = 0
     last_look: SampleArray = field(default_factory=lambda: np.empty((0, 4), np.float32))
 
@@ -82,6 +85,7 @@ class Board:
         self._looks[self._at] = found
         self._at = (self._at + 1) % LOOKS
         self.last_look = found
+        self._steady_dbm = _median(self._looks[(self._at - STEADY + np.arange(STEADY)) % LOOKS])
         self._now[:] = np.nan
         return found
 
@@ -118,30 +122,28 @@ class Board:
         quality, muted = last[QUALITY], last[MUTED]
         if muted == 1.0 or quality < BREAKS:
             return "fails"
-        need = self.need_dbm.get(self.names[link])
-        best = np.fmax(last[RF_A], last[RF_B])
-        if quality < NEAR or (need is not None and best - need < THIN_DB):
-            return "thin"
-        return "holds"
+        in_hand = self.in_hand_db(link)
+        return "thin" if quality < NEAR or (in_hand is not None and in_hand < 0.0) else "holds"
 
-    def margin_db(self, link: int) -> float | None:
-        """What the stronger branch has over the need [dB]; None where one of them is not known."""
-        need = self.need_dbm.get(self.names[link])
-        best = float(np.fmax(self._last[link, RF_A], self._last[link, RF_B]))
-        return best - need if need is not None and np.isfinite(best) else None
+    def in_hand_db(self, link: int) -> float | None:
+        """What the better branch, evened out over ten seconds, has over the need and the fading that the plan
+        counts with [dB]; None where one of them is not known. What is measured leaves no doubt."""
+        name, level = self.names[link], float(self._steady_dbm[link])
+        need = self.need_dbm.get(name)
+        return None if need is None or math.isnan(level) else level - need - self.fading_db.get(name, 0.0)
 
     def row(self, link: int, look: SampleArray, now_s: float) -> list[float | int | str | None]:
-        """A link as the page takes it: state, four levels, quality, audio, battery, margin, age."""
+        """A link as the page takes it: state, four levels, quality, audio, battery, in hand, age."""
         last = self._last[link]
         age = self.age_s(link, now_s)
-        margin = self.margin_db(link)
+        in_hand = self.in_hand_db(link)
         return [
             self.state(link, now_s),
             *(_whole(value) for value in (look[link] if link < look.shape[0] else NOTHING)),
             _share(last[QUALITY]),
             _whole(last[AUDIO]),
             _share(last[BATTERY]),
-            None if margin is None else round(margin, 1),
+            None if in_hand is None else round(in_hand, 1),
             None if age is None else round(age, 1),
         ]
 
@@ -164,8 +166,17 @@ class Board:
         self._last = np.concatenate((self._last, np.full((more, len(FIELDS)), np.nan, np.float32)))
         self._arrived_s = np.concatenate((self._arrived_s, np.full(more, np.nan)))
         self._time_ns = np.concatenate((self._time_ns, np.zeros(more, np.int64)))
+        self._steady_dbm = np.concatenate((self._steady_dbm, np.full(more, np.nan, np.float32)))
         self._now = np.concatenate((self._now, np.full((more, 4), np.nan, np.float32)))
         self._looks = np.concatenate((self._looks, np.full((LOOKS, more, 4), np.nan, np.float32)), axis=1)
+
+
+def _median(looks: SampleArray) -> SampleArray:
+    """The level of every link's better branch, the lower median over looks of shape (looks, links, 4) [dBm]."""
+    with np.errstate(invalid="ignore"):
+        best = np.sort(np.fmax(looks[..., 0] + looks[..., 1], looks[..., 2] + looks[..., 3]) / 2.0, axis=0)
+    middle = np.maximum((~np.isnan(best)).sum(axis=0) - 1, 0) // 2
+    return np.asarray(np.take_along_axis(best, middle[None], axis=0)[0], dtype=np.float32)
 
 
 def _whole(value: np.floating) -> int | None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
 
 from linkwright.watch.diagnose.episodes import Episode
@@ -66,7 +66,7 @@ class Told:
 @dataclass(frozen=True, slots=True)
 class WrapUp:
     """Everything that is told of a day. `calls` are (name, begin, end) [ms]; `learnt` sentences about the place;
-    `svg` the drawn time line."""
+    `svg` the drawn time line; `planned_dbm` what the plan expected of each link at its worst spot."""
 
     answer: str
     zone: datetime.tzinfo
@@ -77,6 +77,7 @@ class WrapUp:
     recordings: tuple[Heard, ...] = ()
     learnt: tuple[str, ...] = ()
     svg: str = ""
+    planned_dbm: Mapping[str, float] = field(default_factory=dict)
 
 
 def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[Told, ...]:

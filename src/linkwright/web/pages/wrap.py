@@ -21,7 +21,7 @@ from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.sheets.wrap import (
     MOST_TOLD,
     figures_csv,
-    link_row,
+    link_rows,
     recording_row,
     shown,
     weightiest,
@@ -76,7 +76,6 @@ def context(request: Request) -> dict[str, Any]:
     wrapping, desk = wrapping_of(request), desk_of(request)
     wrap, work = wrap_of(request), desk.works["laying"].state
     longest = weightiest(wrap.episodes)[:MOST_TOLD]
-    episodes = [told.episode for told in wrap.episodes]
     return {
         "answer": wrap.answer,
         "wrap": wrap,
@@ -87,7 +86,7 @@ def context(request: Request) -> dict[str, Any]:
         "episodes": _rows(longest[:OPEN], wrap.zone),
         "shorter": _rows(longest[OPEN:], wrap.zone),
         "left_out": len(wrap.episodes) - len(longest),
-        "links": [link_row(one, episodes) for one in wrap.figures],
+        "links": link_rows(wrap),
         "recordings": [recording_row(one, wrap.zone) for one in wrap.recordings],
         "events": [
             {"at": f"{moment(one.at_ms, wrap.zone):%H:%M:%S}", "kind": one.kind, "text": one.text}

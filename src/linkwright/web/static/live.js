@@ -46,7 +46,7 @@ let soon = 0;
 function beginSoon() { clearTimeout(soon); soon = setTimeout(begin, 150); }
 
 function show(id, row) {
-  const [state, , , , , quality, audio, battery, margin, age] = row, tile = tiles.get(id);
+  const [state, , , , , quality, audio, battery, inHand, age] = row, tile = tiles.get(id);
   if (tile.word !== state) {
     tile.word = state;
     tile.card.querySelector(".disc").className = `disc ${STATES[state]}`;
@@ -55,7 +55,7 @@ function show(id, row) {
     clearTimeout(asking); asking = setTimeout(() => tell("alarms-again", {}), 700);
   }
   const said = [];
-  if (margin !== null) said.push(`${margin < 0 ? "−" : "+"}${Math.abs(margin).toFixed(0)} dB`);
+  if (inHand !== null) said.push(inHand < 0 ? `short by ${Math.ceil(-inHand)} dB` : `${Math.floor(inHand)} dB in hand`);
   if (quality !== null) said.push(`quality ${quality} %`);
   if (battery !== null) said.push(`battery ${battery} %`);
   if (tile.changed) said.push(`cells ${sinceChange(Date.now() - tile.changed)}`);
