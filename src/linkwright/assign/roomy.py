@@ -26,6 +26,9 @@ SHARES: Final = (1.0, 0.7, 0.45, 0.25)
 #: With all the room, how many times the least spacing is kept, and how far from what is occupied [kHz].
 SPACINGS: Final = 2.0
 EDGE_KHZ: Final = 500
+#: Room is not bought with noise, nor where no sweep could look: slots dearer than the quietest by this are left
+#: out [dB].
+DEARER_DB: Final = 0.9
 #: Steps between two slots of a wish from which on something lies between them.
 GAP_STEPS: Final = 1
 #: Beyond this many links nothing wide is looked for: it would cost more than it gives.
@@ -136,16 +139,17 @@ def _with_room(wish: Wish, share: float, inner: dict[int, tuple[IntArray, FloatA
 
 
 def _inner(slots: IntArray, rise: FloatArray, share: float) -> tuple[IntArray, FloatArray]:
-    """The slots that are some way from a gap in them; all, where that leaves none."""
+    """The quiet slots that are some way from a gap in them; all quiet ones, where that leaves none."""
     if slots.size < 2:
         return slots, rise
+    quiet = rise <= rise.min() + DEARER_DB
     step = int(np.diff(slots).min())
     breaks = np.flatnonzero(np.diff(slots) > GAP_STEPS * step)
     edges = np.sort(np.concatenate([slots[breaks], slots[breaks + 1]]))
     if not edges.size:
-        return slots, rise
+        return slots[quiet], rise[quiet]
     right = np.searchsorted(edges, slots)
     above = np.abs(edges[np.minimum(right, edges.size - 1)] - slots)
     below = np.abs(edges[np.maximum(right - 1, 0)] - slots)
-    keep = np.minimum(above, below) >= share * EDGE_KHZ
-    return (slots[keep], rise[keep]) if keep.any() else (slots, rise)
+    keep = quiet & (np.minimum(above, below) >= share * EDGE_KHZ)
+    return (slots[keep], rise[keep]) if keep.any() else (slots[quiet], rise[quiet])
