@@ -150,6 +150,6 @@ def test_interrupted_says_so(tmp_path: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 130
-    assert "Stopped; nothing was written." in done.stderr
+    assert "Stopped; no file is half written." in done.stderr
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "plan.json").exists()

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import functools
 import importlib
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -35,6 +37,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 
 
+#: Options by which commands are told where to write.
+WRITES = frozenset({"out", "export", "truth", "picture"})
 #: Exit status of a command that was interrupted: 128 and SIGINT.
 STOPPED = 130
 
@@ -51,7 +55,7 @@ class Commands(typer.core.TyperGroup):
         if cmd_name not in COMMANDS:
             return None
         module, short = COMMANDS[cmd_name]
-        run = importlib.import_module(f"linkwright.cli.{module}").run
+        run = _sparing(importlib.import_module(f"linkwright.cli.{module}").run)
         app = typer.Typer(add_completion=False, rich_markup_mode=None)
         app.command(cmd_name, short_help=short)(run)
         return typer.main.get_command(app)
@@ -60,6 +64,34 @@ class Commands(typer.core.TyperGroup):
         """The list for --help, without importing anything."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, short) for name, (_, short) in COMMANDS.items()])
+
+
+def _sparing(run: Callable[..., None]) -> Callable[..., None]:
+    """The command, which refuses before it begins to write over a file that it was given to read."""
+
+    @functools.wraps(run)
+    def careful(**given: Any) -> None:
+        for option in WRITES & given.keys():
+            for other, value in given.items():
+                for name in value if isinstance(value, list | tuple) else (value,):
+                    if other != option and isinstance(name, str) and _same_file(given[option], name):
+                        from linkwright.shoot.errors import InputError
+
+                        says = "is named twice, and would be written over; expected another name"
+                        raise InputError(says, path=given[option])
+        run(**given)
+
+    return careful
+
+
+def _same_file(written: str | None, other: str) -> bool:
+    """Whether both name one file, under whatever name."""
+    if not written or written == "-":
+        return False
+    try:
+        return Path(written).samefile(other)
+    except (OSError, ValueError):
+        return written == other
 
 
 def version(asked: bool) -> None:
@@ -110,7 +142,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.stderr.close()  # whoever read our output has gone: nothing is left to say
         status = 0
     if status == STOPPED:
-        typer.echo("\nStopped; nothing was written.", err=True)
+        typer.echo("\nStopped; no file is half written.", err=True)
     raise SystemExit(status)
 
 

@@ -54,8 +54,8 @@ def run(
         before = planned_scene(read, shoot, plan, tell)
         after = make_plan(with_stranger(read, other), before.sweeps, before.plan, tell, tv=before.tv)
     where = out or _free_name(Path(shoot))
-    write_text(shoot, _grown(Path(shoot).read_text("utf-8-sig"), other))
     write_text(where, write_plan(after))
+    write_text(shoot, _grown(Path(shoot).read_text("utf-8-sig"), other))
     if json:
         write_text("-", write_plan(after))
     else:

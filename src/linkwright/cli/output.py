@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 import tempfile
 import time
@@ -23,6 +24,14 @@ if TYPE_CHECKING:
 
 #: A wait longer than this shows what is being done [s].
 PATIENCE_S = 0.7
+#: So much of a file tells what it is [bytes].
+KNOWN_BY = 65_536
+EMPTY = "empty"
+MAGIC = {
+    b"%PDF": "a PDF", b"\x89PNG": "a PNG", b"PAR1": "Parquet", b"PK": "an archive", b"SQLite format 3": "a job",
+    b"<": "a drawing", b"{": "JSON", b"[{": "JSON", b"BEGIN:VCALENDAR": "a calendar", b"RIFF": "a recording",
+    b"#!": "a program", b"\x7fELF": "a program",
+}  # fmt: skip
 #: Where standard error is no terminal, a line this often [s].
 PLAIN_EVERY_S = 5.0
 #: Up to so many findings of one kind are told one by one.
@@ -158,16 +167,58 @@ def write_bytes(path: str, data: bytes) -> None:
 
 
 def _write_whole(path: str, parts: Iterable[bytes]) -> None:
+    rest = iter(parts)
+    first = next(rest, b"")
+    with whole(path, first) as beside, beside.open("wb") as out:
+        out.write(first)
+        out.writelines(rest)
+
+
+@contextmanager
+def whole(path: str, begins: bytes) -> Iterator[Path]:
+    """A file to write beside `path`, renamed to it at the end and gone where that fails.
+
+    A file of another kind than one that `begins` so is not written over. Raises InputError for such a file, and
+    where it cannot be written.
+    """
     target = Path(path)
     try:
-        handle, beside = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
+        _spare(target, begins)
+        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
+        os.close(handle)
+        beside = Path(name)
         try:
-            with os.fdopen(handle, "wb") as out:
-                out.writelines(parts)
-            Path(beside).chmod(0o644)
-            Path(beside).replace(target)
+            yield beside
+            beside.chmod(0o644)
+            beside.replace(target)
         except BaseException:
-            Path(beside).unlink(missing_ok=True)
+            beside.unlink(missing_ok=True)
             raise
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", path=path) from None
+
+
+def _spare(target: Path, begins: bytes) -> None:
+    """Refuse to write over what nobody can have meant. Raises InputError, OSError."""
+    if not target.exists():
+        return
+    if not target.is_file():
+        raise InputError("is there and is no regular file; expected another name", path=str(target))
+    with target.open("rb") as file:
+        old, new = _kind(file.read(KNOWN_BY)), _kind(begins)
+    if old not in (new, EMPTY):
+        raise InputError(f"is {old} and would become {new}; expected another name", path=str(target))
+
+
+def _kind(begins: bytes) -> str:
+    """What a file is by its beginning, in words."""
+    text = begins[:KNOWN_BY].removeprefix(b"\xef\xbb\xbf").strip()
+    known = next((word for magic, word in MAGIC.items() if text.startswith(magic)), None)
+    own = re.match(rb'\{\s{0,9}"format":\s?"linkwright-(\w+)/', text)
+    if own:
+        return f"a file of the kind {own[1].decode()}"
+    if known or not text:
+        return known or EMPTY
+    if re.search(rb"^\[shoot\]", text, re.MULTILINE):
+        return "a shoot"
+    return "a table or text"

@@ -107,7 +107,7 @@ def _write(
     """Write the log, CSV or Parquet by its ending. Raises InputError where it cannot be written."""
     from pathlib import Path
 
-    from linkwright.cli.output import write_lines
+    from linkwright.cli.output import whole, write_lines
     from linkwright.watch.log.record import SECOND_NS
     from linkwright.watch.log.writing import csv_lines
 
@@ -123,6 +123,7 @@ def _write(
     if Path(path).suffix.lower() == ".parquet":
         from linkwright.watch.log.parquet import write_parquet
 
-        write_parquet(path, told())
+        with whole(path, b"PAR1") as beside:
+            write_parquet(str(beside), told())
     else:
         write_lines(path, csv_lines(told()))
