@@ -95,11 +95,8 @@ class Board:
 
     def level_dbm(self, link: int, looks: int = LOOKS) -> float | None:
         """The level of the better branch over the last looks, the median [dBm]; None where none was said."""
-        with np.errstate(invalid="ignore"):
-            some = self.looks(link)[-looks:]
-            best = np.fmax((some[:, 0] + some[:, 1]) / 2.0, (some[:, 2] + some[:, 3]) / 2.0)
-        known = best[~np.isnan(best)]
-        return float(np.median(known)) if known.size else None
+        level = float(_median(self.looks(link)[-looks:, None])[0])
+        return None if math.isnan(level) else level
 
     def age_s(self, link: int, now_s: float) -> float | None:
         """How long a link has said nothing [s]; None where it never has."""
@@ -172,11 +169,13 @@ class Board:
 
 
 def _median(looks: SampleArray) -> SampleArray:
-    """The level of every link's better branch, the lower median over looks of shape (looks, links, 4) [dBm]."""
+    """The level of every link's better branch, the median over looks of shape (looks, links, 4) [dBm]; NaN where
+    none was said. Sorting puts what was not said last."""
     with np.errstate(invalid="ignore"):
         best = np.sort(np.fmax(looks[..., 0] + looks[..., 1], looks[..., 2] + looks[..., 3]) / 2.0, axis=0)
-    middle = np.maximum((~np.isnan(best)).sum(axis=0) - 1, 0) // 2
-    return np.asarray(np.take_along_axis(best, middle[None], axis=0)[0], dtype=np.float32)
+    last = np.maximum((~np.isnan(best)).sum(axis=0) - 1, 0)
+    middle = np.take_along_axis(best, np.stack((last // 2, (last + 1) // 2)), axis=0)
+    return np.asarray(middle.mean(axis=0), dtype=np.float32)
 
 
 def _whole(value: np.floating) -> int | None:
