@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
+import math
+from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
@@ -15,38 +18,73 @@ from linkwright.watch.log.kept import Stretch, packed, unpacked
 from linkwright.watch.log.record import Batch
 from linkwright.watch.log.stretches import batch_of, stretch_of
 
-#: So much is put together before it is kept [s]; and never more readings than this.
+#: Readings are on the disk after so long [s], and a minute of them becomes one attachment.
+WRITE_S: Final = 0.75
 KEEP_S: Final = 60.0
-MOST_TOGETHER: Final = 1_000_000
+#: No more readings than this wait for a disk that refuses them.
+MOST_WAITING: Final = 1_000_000
 MOST_BYTES: Final = 64 * 1024 * 1024
 
 
 @dataclass
 class Keeper:
-    """Puts readings together and keeps them."""
+    """Keeps readings: within a second in the tail of the job, which becomes an attachment every minute.
+
+    What the store refuses is kept here and tried again. says : why it was refused, a sentence; waiting, lost : how
+    many readings are not on the disk yet, and never will be as too many waited.
+    """
 
     store: Store
-    _batches: list[Batch] = field(default_factory=list)
-    _count: int = 0
-    _since_s: float | None = None
+    says: str = ""
+    waiting: int = 0
+    lost: int = 0
+    _batches: deque[Batch] = field(default_factory=deque)
+    _tried_s: float = -math.inf
+    _minute_s: float | None = None
 
-    def add(self, batch: Batch, now_s: float) -> None:
-        """Readings that came at `now_s`; kept when a minute of them is there."""
-        if not len(batch):
+    def add(self, batch: Batch) -> None:
+        """Readings to keep; where too many wait, the oldest are lost."""
+        if len(batch):
+            self._batches.append(batch)
+            self.waiting += len(batch)
+        while self.waiting > MOST_WAITING:
+            gone = len(self._batches.popleft())
+            self.waiting, self.lost = self.waiting - gone, self.lost + gone
+
+    def turn(self, now_s: float) -> None:
+        """Write what is due at a time that only goes forward. Never raises for what the store refuses."""
+        if now_s - self._tried_s < WRITE_S:
             return
-        if self._since_s is None:
-            self._since_s = now_s
-        self._batches.append(batch)
-        self._count += len(batch)
-        if now_s - self._since_s >= KEEP_S or self._count >= MOST_TOGETHER:
-            self.keep()
+        self._tried_s = now_s
+        if self._minute_s is None:
+            self._minute_s = now_s
+        try:
+            self._write()
+            if now_s - self._minute_s >= KEEP_S:
+                self._minute_s = now_s
+                self.keep()
+        except InputError as error:
+            self.says = str(error)
+
+    def _write(self) -> None:
+        """What waits into the tail. Raises InputError, with everything as it was."""
+        if self._batches:
+            self.store.add_tail(packed(together(list(self._batches))))
+            self._batches.clear()
+            self.waiting = 0
+        self.says = ""
 
     def keep(self) -> None:
-        """Keep what there is."""
-        if self._count:
-            stretch = together(self._batches)
-            self.store.attach(name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS)
-        self._batches, self._count, self._since_s = [], 0, None
+        """Everything that came, as an attachment. Raises InputError, with nothing lost."""
+        self._write()
+        tail = self.store.tail()
+        batches = list(_unpacked(tail))
+        if batches:
+            stretch = together(batches)
+            self.store.attach(
+                name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS,
+                for_tail=tail[-1][0],
+            )  # fmt: skip
 
 
 def name_of(stretch: Stretch) -> str:
@@ -69,10 +107,18 @@ def kept(store: Store) -> list[Attachment]:
     return sorted((one for one in store.attachment_list() if one.kind == READINGS), key=lambda one: one.name)
 
 
-def read(store: Store, ones: list[Attachment]) -> Iterator[Batch]:
-    """These stretches one after the other. Raises InputError for one that is damaged."""
-    for one in ones:
+def newest(store: Store, minutes: int) -> Iterator[Batch]:
+    """The last minutes that are kept, and what came since. Raises InputError for one that is damaged."""
+    for one in kept(store)[-minutes:]:
         yield batch_of(stretch_in(store, one))
+    yield from _unpacked(store.tail())
+
+
+def _unpacked(tail: list[tuple[int, bytes]]) -> Iterator[Batch]:
+    """The seconds of a tail; a damaged one is left out, so that the rest of its minute is kept."""
+    for _, data in tail:
+        with contextlib.suppress(ValueError):
+            yield batch_of(unpacked(data))
 
 
 def stretch_in(store: Store, one: Attachment) -> Stretch:

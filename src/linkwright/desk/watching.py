@@ -33,12 +33,15 @@ from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, 
 from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import SILENT_S, Board
+from linkwright.watch.log.agreed import DAY_NS
 from linkwright.watch.log.live import Intake
 from linkwright.watch.log.record import Batch
 
 LOG: Final = logging.getLogger(__name__)
 #: How often the pages are told [s].
 LOOK_S: Final = 0.25
+#: So many looks of readings may wait to be judged; the watch is half a minute behind then, and sheds.
+MOST_TURNS: Final = 120
 #: Looks that tell whether a transmitter is on: the last second.
 NEWEST: Final = 4
 #: After a restart the last so many kept minutes are looked through again.
@@ -60,7 +63,8 @@ class Watching:
     alarms: Alarms = field(default_factory=Alarms)
     _lock: threading.RLock = field(default_factory=threading.RLock)
     compiled: Callable[[], bool] = field(default=lambda: True)
-    _came: queue.SimpleQueue[list[Batch]] = field(default_factory=queue.SimpleQueue)
+    _came: queue.Queue[list[Batch]] = field(default_factory=lambda: queue.Queue(MOST_TURNS))
+    _shed: int = 0
     _keeper: kept_readings.Keeper = field(init=False)
     _watcher: Watcher = field(init=False)
     _planned: tuple[Expected, ...] = ()
@@ -83,9 +87,9 @@ class Watching:
         self.looking.close()
         self.judging.close()
         self._take_in()
+        while not self._came.empty():
+            self._keep(self._came.get())
         try:
-            while not self._came.empty():
-                self._keep(self._came.get())
             self._keeper.keep()
         except InputError:
             LOG.exception("the last readings were not kept")
@@ -105,6 +109,7 @@ class Watching:
         """The links that have a tile, by id, in this order; what they are called; the clock of the shoot."""
         # no lock is taken: whoever tells may hold another
         self._links, self.names, self.zone = tuple(links), names, zone
+        self.intake.know(frozenset(name for kind, name in {*names.now, *names.ever} if kind == "link"))
 
     def _follow_the_plan(self) -> None:
         """Go by the newest plan; by its levels alone where the readings are of another day."""
@@ -119,7 +124,7 @@ class Watching:
             self.board.fading_db = {one.link: one.fading_db for one in reversed(expected)}
 
     def _newest_ns(self) -> int:
-        return max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
+        return self.intake.now_ns or max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
 
     def now_ns(self) -> int:
         """The time of the newest reading, or of the clock where there is none [ns]."""
@@ -228,12 +233,13 @@ class Watching:
             rows = {}
             if self.listeners.open:
                 rows = {link: self.board.row(n, look, now_s) for n, link in self._shown_rows()}
-            silent = self.silent()
+        silent = self.silent()
         if silent != self._silent:
             self._silent = silent
             self.listeners.tell("readings", {"silent": silent})
         if rows:
-            self.listeners.tell("live", {"rows": rows, "lost": self.intake.counts().lost})
+            lost = self.intake.counts().lost + self._shed + self._keeper.lost
+            self.listeners.tell("live", {"rows": rows, "lost": lost})
 
     def _take_in(self) -> list[Batch]:
         """What came since, by the ids of links; it goes on to be judged."""
@@ -243,7 +249,10 @@ class Watching:
             for batch in self.intake.drain()
         ]
         if batches:
-            self._came.put(batches)
+            try:
+                self._came.put_nowait(batches)
+            except queue.Full:
+                self._shed += sum(map(len, batches))
         return batches
 
     def _who_is_on(self) -> None:
@@ -265,16 +274,20 @@ class Watching:
             except queue.Empty:
                 batches = []
             self._keep(batches)
+            self._keeper.turn(time.monotonic())
             self.judge(batches)
 
     def _keep(self, batches: Sequence[Batch]) -> None:
-        now_s = time.monotonic()
         for batch in batches:
-            self._keeper.add(batch, now_s)
+            self._keeper.add(batch)
 
     def judge(self, batches: Sequence[Batch]) -> None:
         """Give readings to the watch, and tell what changed."""
         self._follow_the_plan()
+        if self.intake.now_ns and self._watcher.newest_ns > self.intake.now_ns + DAY_NS:
+            with self._lock:  # it went by one receiver whose clock was years ahead, and would tell nothing any more
+                self._watcher, self.alarms = Watcher(called=self._called), Alarms()
+                self._watcher.expect(self._expected)
         self._watcher.step = None if self.compiled() else plain_loop()
         changes = [change for batch in batches for change in self._watcher.add(batch)]
         with self._lock:
@@ -291,7 +304,11 @@ class Watching:
         return {"open": len(alarms), "broken": broken, "silent": self.silent()}
 
     def silent(self) -> str:
-        """Since when nothing is said any more, a sentence; nothing where something is, or never was."""
+        """What is amiss with the readings, a sentence: they cannot be kept, or none come any more."""
+        keeper = self._keeper
+        if keeper.says:
+            lost = f"; {keeper.lost} are lost" if keeper.lost else ""
+            return f"Readings are not being kept: {keeper.says} ({keeper.waiting} wait{lost})."
         since_ns = self.silent_since_ns()
         return "" if since_ns is None else f"No readings since {clock_of(since_ns, self.zone)}."
 
@@ -301,7 +318,7 @@ class Watching:
             self._watcher, self._new_plan = Watcher(called=self._called), True
             self.alarms = Alarms()
         try:
-            for batch in kept_readings.read(self.store, kept_readings.kept(self.store)[-AGAIN:]):
+            for batch in kept_readings.newest(self.store, AGAIN):
                 self.judge([batch])
         except InputError:
             return  # a damaged minute is told on the page Wrap; the day goes on

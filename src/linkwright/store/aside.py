@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any, BinaryIO
 
@@ -23,11 +24,13 @@ MOST_TEXT = 10_000
 class Aside(Opened):
     """What of a store is not the document. Its changes are in `changes` too, by `area`; undo leaves them."""
 
-    def attach(self, name: str, data: bytes | BinaryIO, who: str, *, most_bytes: int, kind: str = "") -> str:
+    def attach(
+        self, name: str, data: bytes | BinaryIO, who: str, *, most_bytes: int, kind: str = "", for_tail: int = -1
+    ) -> str:
         """Keep a file; `name` is text, never a path. Returns its id. Raises InputError where it is too large.
 
         A large one is written in pieces, so that others' edits are not held up; until the last is on the disk it
-        does not exist.
+        does not exist. It stands in place of the tail up to number `for_tail`, which is gone in the same moment.
         """
         name, kind = clean_text(name, "the name", MOST_NAME), clean_text(kind, "the kind", MOST_NAME)
         file = attachments.as_file(data)
@@ -41,31 +44,47 @@ class Aside(Opened):
 
             def finish(turn: Turn) -> str:
                 new = attachments.finish(turn, name, kind, digest, self._now())
+                attachments.cut_tail(turn.connection, for_tail)
                 self._note(turn, "attachment", "insert", (new,), None, name)
                 return new
 
             return self._writing(who, finish)
+
+    def add_tail(self, data: bytes) -> None:
+        """Keep the next second of readings until a whole minute becomes an attachment."""
+        self._plainly(lambda connection: attachments.add_tail(connection, data))
+
+    def tail(self) -> list[tuple[int, bytes]]:
+        """The seconds that are in no attachment yet, by number."""
+        return self._reading(attachments.tail)
 
     def attachment_list(self) -> list[Attachment]:
         """What is attached, oldest first."""
         return self._reading(attachments.listed)
 
     def attachment(self, attachment_id: str) -> bytes:
-        """The bytes of one. Raises InputError where it is not there."""
+        """The bytes of one. Raises InputError where it is not there, or not what was stored."""
         return b"".join(self.attachment_pieces(attachment_id))
 
     def attachment_pieces(self, attachment_id: str) -> Iterator[bytes]:
-        """The bytes of one in pieces of a megabyte, for the large. Raises InputError where it is not there."""
+        """The bytes of one in pieces of a megabyte, for the large.
+
+        Raises InputError where it is not there; and in place of the last piece, where it is not what was stored.
+        """
         found = self._reading(lambda connection: attachments.listed(connection, attachment_id))
         if not found:
             raise InputError("there is no such attachment; it was removed, or never was", path=self._location.name)
         return self._pieces(found[0])
 
     def _pieces(self, found: Attachment) -> Iterator[bytes]:
-        for number in range(attachments.count(found.size_bytes)):
+        digest, count = hashlib.sha256(), attachments.count(found.size_bytes)
+        for number in range(count):
             data = self._reading(lambda connection, n=number: attachments.piece(connection, found.hash, n))  # type: ignore[misc]
             if data is None:
                 raise InputError("was removed while it was being read", path=found.name)
+            digest.update(data)
+            if number == count - 1 and digest.hexdigest() != found.hash:
+                raise InputError("is not what was stored: the disk changed it; store it again", path=found.name)
             yield data
 
     def detach(self, attachment_id: str, who: str) -> bool:

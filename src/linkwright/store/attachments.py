@@ -107,7 +107,7 @@ def listed(connection: Connection, attachment_id: str | None = None) -> list[Att
     query = (
         select(a.id, a.name, a.kind, a.hash, c.size_bytes, a.at_ms, a.who)
         .join_from(tables.attachment, tables.content)
-        .order_by(a.at_ms, a.id)
+        .order_by(func.length(a.id), a.id)
     )
     if attachment_id is not None:
         query = query.where(a.id == attachment_id)
@@ -144,3 +144,20 @@ def sweep(connection: Connection) -> None:
     half = select(tables.content.c.hash).where(tables.content.c.complete == 0)
     connection.execute(delete(tables.piece).where(tables.piece.c.hash.in_(half)))
     connection.execute(delete(tables.content).where(tables.content.c.complete == 0))
+
+
+def add_tail(connection: Connection, data: bytes) -> None:
+    """The next second of the tail."""
+    last = connection.execute(select(func.max(tables.tail.c.number))).scalar()
+    connection.execute(insert(tables.tail).values(number=0 if last is None else last + 1, data=data))
+
+
+def tail(connection: Connection) -> list[tuple[int, bytes]]:
+    """The seconds of the tail, by number."""
+    query = select(tables.tail).order_by(tables.tail.c.number)
+    return [(row.number, bytes(row.data)) for row in connection.execute(query)]
+
+
+def cut_tail(connection: Connection, number: int) -> None:
+    """Take away the tail up to a number."""
+    connection.execute(delete(tables.tail).where(tables.tail.c.number <= number))

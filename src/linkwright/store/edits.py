@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import rows, tables
+from linkwright.store import rows
 from linkwright.store.conflict import Conflict
 from linkwright.store.history import SEVERAL, Change, last_touch
 from linkwright.store.paths import Path, place_between, places, pointer, spoken
@@ -196,13 +196,8 @@ def move(turn: Turn, path: Path, before: str | None, seen_revision: int) -> Edit
     place = _place_before(turn, path[:-1], before, leaving=row.path)
     if place is None:
         raise conflict(turn, (*path[:-1], str(before)), None)
-    put_at(turn, row.path, place)
+    rows.put_at(turn.connection, row.path, place)
     return Edit("move", path, row.place, place)
-
-
-def put_at(turn: Turn, stored_path: str, place: str) -> None:
-    """Give a row another place among its siblings."""
-    turn.connection.execute(update(tables.field).where(tables.field.c.path == stored_path).values(place=place))
 
 
 def replace(turn: Turn, document: dict[str, Any], seen_revision: int | None) -> Edit | None:

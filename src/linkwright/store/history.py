@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, insert, or_, select
 
 from linkwright.store import tables
+from linkwright.store.checking import CHANGE, checked, crc_of
 from linkwright.store.paths import Path, beneath, path_of, pointer
 from linkwright.store.rows import Row as FieldRow
 from linkwright.store.rows import packed, tree_of, unpacked
@@ -108,21 +109,11 @@ def last_revision(connection: Connection) -> int:
 
 def log(connection: Connection, change: Change) -> None:
     """Add a line."""
-    connection.execute(
-        insert(tables.change).values(
-            revision=change.revision,
-            at_ms=milliseconds(change.when),
-            who=change.who,
-            area=change.area,
-            what=change.what,
-            path=pointer(change.path),
-            before=change.stored_before,
-            after=change.stored_after,
-            made=change.made,
-            way=change.way,
-            of=change.of,
-        )
-    )
+    values = (
+        change.revision, milliseconds(change.when), change.who, change.area, change.what, pointer(change.path),
+        change.stored_before, change.stored_after, change.made, change.way, change.of,
+    )  # fmt: skip
+    connection.execute(insert(tables.change).values(**dict(zip(CHANGE, values, strict=True)), crc=crc_of(values)))
 
 
 def since(connection: Connection, revision: int, most: int) -> list[Change]:
@@ -132,6 +123,7 @@ def since(connection: Connection, revision: int, most: int) -> list[Change]:
 
 
 def _change(row: Row[Any]) -> Change:
+    checked([getattr(row, name) for name in CHANGE], row.crc)
     return Change(
         row.revision,
         moment(row.at_ms),

@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, delete, insert, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, delete, insert, or_, select, update
 
 from linkwright.store import tables
+from linkwright.store.checking import checked, crc_of
 from linkwright.store.paths import Path, beneath, path_of, places, pointer
 from linkwright.store.schema import is_list
 from linkwright.store.values import written
@@ -116,20 +117,20 @@ def _within(path: Path) -> ColumnElement[bool]:
 
 
 def read(connection: Connection, path: Path = ()) -> list[Row]:
-    """The rows of what stands at `path`, and beneath it; none where nothing does."""
+    """The rows of what stands at `path`, and beneath it; none where nothing does. InputError: damaged."""
     table = tables.field.c
-    query = select(table.path, table.kind, table.place, table.value)
+    query = select(table.path, table.kind, table.place, table.value, table.crc)
     if path:
         query = query.where(_within(path))
-    return [Row(*columns) for columns in connection.execute(query)]
+    return [Row(*checked(columns, crc)) for *columns, crc in connection.execute(query)]
 
 
 def read_one(connection: Connection, path: Path) -> Row | None:
     """The row at `path` itself."""
     table = tables.field.c
-    query = select(table.path, table.kind, table.place, table.value).where(table.path == pointer(path))
+    query = select(table.path, table.kind, table.place, table.value, table.crc).where(table.path == pointer(path))
     found = connection.execute(query).first()
-    return None if found is None else Row(*found)
+    return None if found is None else Row(*checked(found[:-1], found.crc))
 
 
 def siblings(connection: Connection, parent: Path) -> list[tuple[str, str]]:
@@ -145,10 +146,26 @@ def write(connection: Connection, rows: Sequence[Row]) -> None:
         connection.execute(
             insert(tables.field),
             [
-                {"path": r.path, "parent": r.parent, "kind": r.kind, "place": r.place, "value": r.value}
+                {
+                    "path": r.path,
+                    "parent": r.parent,
+                    "kind": r.kind,
+                    "place": r.place,
+                    "value": r.value,
+                    "crc": crc_of((r.path, r.kind, r.place, r.value)),
+                }
                 for r in rows
             ],
         )
+
+
+def put_at(connection: Connection, stored_path: str, place: str) -> None:
+    """Give a row another place among its siblings."""
+    row = read_one(connection, path_of(stored_path))
+    if row is not None:
+        crc = crc_of((row.path, row.kind, place, row.value))
+        here = tables.field.c.path == stored_path
+        connection.execute(update(tables.field).where(here).values(place=place, crc=crc))
 
 
 def erase(connection: Connection, path: Path) -> None:

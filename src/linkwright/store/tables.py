@@ -24,7 +24,7 @@ def pointer_type() -> String:
     return String().with_variant(String(collation="C"), "postgresql")
 
 
-#: What was typed so far: a row for every table, list of tables, entry and value.
+#: What was typed so far: a row for every table, list of tables, entry and value; `crc` is checked on reading.
 field = Table(
     "field",
     metadata,
@@ -33,6 +33,7 @@ field = Table(
     Column("kind", String(1), nullable=False),
     Column("place", pointer_type(), nullable=False),
     Column("value", Text, nullable=False),
+    Column("crc", BigInteger),
     CheckConstraint("kind IN ('t', 'l', 'v')", name="field_kind"),
     Index("field_parent", "parent", "place"),
 )
@@ -52,6 +53,7 @@ change = Table(
     Column("made", Integer, nullable=False, default=0),
     Column("way", Text, nullable=False, default="do"),
     Column("of", Integer),
+    Column("crc", BigInteger),
     CheckConstraint("way IN ('do', 'undo', 'redo')", name="change_way"),
     Index("change_path", "path"),
     Index("change_of", "of"),
@@ -81,6 +83,14 @@ attachment = Table(
     Column("hash", String(64), ForeignKey("content.hash"), nullable=False),
     Column("at_ms", BigInteger, nullable=False),
     Column("who", Text, nullable=False),
+)
+
+#: Readings since the last whole minute, a second a row; then they become an attachment.
+tail = Table(
+    "tail",
+    metadata,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("data", LargeBinary, nullable=False),
 )
 
 #: Results that can be computed again.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from linkwright.store import rows
-from linkwright.store.edits import Edit, Turn, conflict, missing_parents, put_at
+from linkwright.store.edits import Edit, Turn, conflict, missing_parents
 from linkwright.store.history import SEVERAL, Change, last_touch
 from linkwright.store.paths import Path, path_of, place_between, pointer
 from linkwright.store.rows import LIST, TABLE, Row, alike, packed, tree_of, unpacked
@@ -85,5 +85,5 @@ def _move_back(turn: Turn, change: Change) -> Edit:
         raise conflict(turn, change.path, value, last)
     assert change.stored_before is not None
     place = _free_place(turn, path_of(row.parent), change.stored_before)
-    put_at(turn, row.path, place)
+    rows.put_at(turn.connection, row.path, place)
     return Edit("move", change.path, row.place, place)

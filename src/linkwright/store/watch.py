@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from collections.abc import Callable
 
@@ -78,7 +79,7 @@ class Watch:
         while not self._stop.is_set():
             try:
                 self._look_on_one_connection()
-            except SQLAlchemyError:  # the database went away: whoever edits is told; here it is tried again
+            except (SQLAlchemyError, sqlite3.Error):  # it went away: whoever edits is told; here it is tried again
                 self._stop.wait(LOOK_S)
 
     def _look_on_one_connection(self) -> None:

@@ -265,6 +265,11 @@ class Watcher:
                     changes.append(Change("changed", self._time(self._state[raw.link, at.LAST]), now))
         return tuple(changes)
 
+    @property
+    def newest_ns(self) -> int:
+        """The time of the newest reading of any link [ns]; 0 before the first."""
+        return self._time(self._newest()) if self.names and self.base_ns is not None else 0
+
     def _newest(self) -> float:
         return float(self._state[: len(self.names), at.LAST].max())
 

@@ -77,7 +77,7 @@ class Board:
             said = ~np.isnan(values[:, column])
             self._last[rows[said], column] = values[said, column]  # the last of a link wins
         self._arrived_s[rows] = now_s
-        np.maximum.at(self._time_ns, rows, times)
+        self._time_ns[rows] = times
 
     def look(self) -> SampleArray:
         """Lowest and highest of both branches since the last look, (links, 4) [dBm]; and begin the next."""

@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from linkwright.units import IntArray, SampleArray
 
-#: How a packed stretch begins; the number is the version of the format.
-MARK: Final = b"LWR1"
+#: How a packed stretch begins, by how far apart two times may be: LWR1, which older programs wrote, holds 24 days.
+TIMES: Final = {b"LWR2": "<i8", b"LWR1": "<i4"}
+MARK: Final = b"LWR2"
 #: The columns, their unit in the file (how many steps one is), and the value that stands for nothing said.
 LEVELS: Final = ("rf_a_dbm", "rf_b_dbm", "audio_dbfs")
 SHARES: Final = ("quality", "battery")
@@ -59,7 +60,7 @@ def packed(one: Stretch) -> bytes:
         raise ValueError(f"{one.size} readings of {len(one.links)} links are more than one stretch holds")
     begins = int(one.time_ms[0]) if one.size else 0
     head = json.dumps({"links": one.links, "begins_ms": begins, "readings": one.size}, ensure_ascii=False).encode()
-    columns = [np.diff(one.time_ms, prepend=begins).astype("<i4"), one.link.astype("<u2")]
+    columns = [np.diff(one.time_ms, prepend=begins).astype(TIMES[MARK]), one.link.astype("<u2")]
     columns += [_levels(getattr(one, name)) for name in LEVELS]
     columns += [_shares(getattr(one, name)) for name in SHARES]
     columns.append(one.muted.astype("i1"))
@@ -69,7 +70,8 @@ def packed(one: Stretch) -> bytes:
 
 def unpacked(data: bytes) -> Stretch:
     """What `packed` made. ValueError where it is something else, or damaged."""
-    if data[:4] != MARK or len(data) < 8:
+    times = TIMES.get(bytes(data[:4]))
+    if times is None or len(data) < 8:
         raise ValueError("is no stretch of readings")
     size = int.from_bytes(data[4:8], "little")
     try:
@@ -80,7 +82,7 @@ def unpacked(data: bytes) -> Stretch:
         body = unzip.decompress(data[8 + size :], MOST_BYTES)
     except (ValueError, KeyError, TypeError, zlib.error) as error:
         raise ValueError(f"is damaged ({error})") from None
-    if not 0 <= count <= MOST_READINGS or len(body) != count * 15 or not unzip.eof:
+    if not 0 <= count <= MOST_READINGS or len(body) != count * (11 + np.dtype(times).itemsize) or not unzip.eof:
         raise ValueError("is damaged (its length does not fit)")
     at = 0
 
@@ -90,7 +92,7 @@ def unpacked(data: bytes) -> Stretch:
         at += found.nbytes
         return found
 
-    time_ms = begins + np.cumsum(column("<i4").astype(np.int64))
+    time_ms = begins + np.cumsum(column(times).astype(np.int64))
     link = column("<u2").astype(np.int32)
     if count and (not links or int(link.max()) >= len(links)):
         raise ValueError("is damaged (it names a link that it does not have)")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import threading
+import time
 from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -16,10 +17,13 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.log.record import MOST_LINKS, SECOND_NS, Batch, Reading, reading_from
+from linkwright.watch.log.agreed import Agreed
+from linkwright.watch.log.record import MOST_LINKS, SECOND_NS, Batch, Reading, iso_of, reading_from
 
 #: Readings that may wait: half a minute of 1000 links ten times a second.
 MOST_WAITING: Final = 300_000
+#: Links that are in no shoot: so many, whatever is sent.
+MOST_STRANGERS: Final = 1000
 #: Longest payload [bytes], and most records in one.
 MOST_BYTES: Final = 16 * 1024 * 1024
 MOST_RECORDS: Final = 100_000
@@ -65,7 +69,18 @@ class Intake:
         self._wait = self._taken = self._refused = self._lost = 0
         self._most = most_waiting
         self._clock = dict(clock_s or {})
-        self._links: set[str] = set()
+        self._strangers: set[str] = set()
+        self._known: frozenset[str] | None = None
+        self._agreed = Agreed()
+
+    def know(self, links: frozenset[str]) -> None:
+        """The links of the shoot: there is always room for these."""
+        self._known = links
+
+    @property
+    def now_ns(self) -> int:
+        """The time that the receivers agree on [ns]; 0 before the first reading."""
+        return self._agreed.now_ns
 
     def set_clock(self, link: str, clock_s: float) -> None:
         """From now on add this to the times of a link [s]."""
@@ -75,8 +90,7 @@ class Intake:
     def take(self, payload: Payload | Batch) -> Taken:
         """Take in one record or many: as JSON text, as values, as columns. Never raises for what is in it."""
         if isinstance(payload, Batch):
-            lost = self._put(payload)
-            return Taken(len(payload) - lost, lost=lost)
+            return self._put(payload, len(payload), [])
         try:
             records = _records(payload)
         except InputError as error:
@@ -85,48 +99,59 @@ class Intake:
             return Taken(0, 1, (str(error),))
         readings: list[Reading] = []
         reasons: list[str] = []
-        refused = 0
         many = len(records) > 1
         for n, record in enumerate(records):
             try:
                 readings.append(reading_from(record, f"record {n + 1}" if many else "the record"))
             except InputError as error:
-                refused += 1
                 if len(reasons) < MOST_REASONS:
                     reasons.append(str(error))
-        fresh = self._admitted(readings, reasons)
-        refused += len(readings) - len(fresh)
-        lost = self._put(Batch.of(fresh)) if fresh else 0
-        with self._in:
-            self._refused += refused
-        return Taken(len(fresh) - lost, refused, tuple(reasons[:MOST_REASONS]), lost)
+        return self._put(Batch.of(self._admitted(readings, reasons)), len(records), reasons)
 
     def _admitted(self, readings: list[Reading], reasons: list[str]) -> list[Reading]:
-        """Without those of more links than there may be."""
+        """Without those of more strangers than there may be."""
+        known, most = self._known or frozenset(), MOST_LINKS if self._known is None else MOST_STRANGERS
         with self._in:
             for one in readings:
-                if len(self._links) < MOST_LINKS:
-                    self._links.add(one.link)
-            kept = [one for one in readings if one.link in self._links]
+                if one.link not in known and len(self._strangers) < most:
+                    self._strangers.add(one.link)
+            kept = [one for one in readings if one.link in known or one.link in self._strangers]
         if len(kept) < len(readings):
-            reasons.append(f"there are {MOST_LINKS} links already; is that field the link?")
+            reasons.append(f"there are {most} links already that the shoot does not have; is that field the link?")
         return kept
 
-    def _put(self, batch: Batch) -> int:
-        """Put readings by; how many were lost because too many wait."""
+    def _put(self, batch: Batch, records: int, reasons: list[str]) -> Taken:
+        """Put readings by; what became of all records. Some are not believed, some lost as too many wait."""
         with self._in:
-            clock = [round(self._clock.get(name, 0.0) * SECOND_NS) for name in batch.names]
-            if any(clock):
-                batch = replace(batch, time_ns=batch.time_ns + np.array(clock, dtype=np.int64)[batch.link])
+            if len(batch):
+                batch = self._believed(batch, reasons)
             room = max(0, self._most - self._wait)
             lost = max(0, len(batch) - room)
             if lost:
                 batch = batch.part(0, room)
-            self._waiting.append(batch)
+            if len(batch):
+                self._waiting.append(batch)
+            refused = records - len(batch) - lost
             self._wait += len(batch)
             self._taken += len(batch)
             self._lost += lost
-            return lost
+            self._refused += refused
+        return Taken(len(batch), refused, tuple(reasons[:MOST_REASONS]), lost)
+
+    def _believed(self, batch: Batch, reasons: list[str]) -> Batch:
+        """With the clocks of links put right, without what is of another day than the others say it is."""
+        clock = [round(self._clock.get(name, 0.0) * SECOND_NS) for name in batch.names]
+        if any(clock):
+            batch = replace(batch, time_ns=batch.time_ns + np.array(clock, dtype=np.int64)[batch.link])
+        believed = self._agreed.hear(batch, time.monotonic(), time.time_ns())
+        if believed.all():
+            return batch
+        first = int(np.argmin(believed))
+        reasons.append(
+            f"a reading of {batch.names[batch.link[first]]} is dated {iso_of(int(batch.time_ns[first]))}, and the "
+            f"others say {iso_of(self._agreed.now_ns)}: set the clock of that receiver"
+        )
+        return Batch(batch.names, batch.link[believed], batch.time_ns[believed], batch.values[believed])
 
     def drain(self) -> list[Batch]:
         """What waits, in the order in which it came."""

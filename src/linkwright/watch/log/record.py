@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import Annotated, Any, Final, Literal
 
 import numpy as np
-from pydantic import AwareDatetime, Field, ValidationError
+from pydantic import AfterValidator, AwareDatetime, Field, ValidationError
 
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.fields import Frozen, Name
@@ -34,6 +34,15 @@ MOST_NAME: Final = 80
 GAP_PERIODS: Final = 5.0
 GAP_S: Final = 1.0
 
+
+def _in_range(time: datetime.datetime) -> datetime.datetime:
+    if not FIRST_NS <= time_ns_of(time) < LAST_NS:
+        raise ValueError("not a time of this age")
+    return time
+
+
+#: What a clock can say: columns keep it as 64-bit nanoseconds, and a year 9999 is a fault.
+Time = Annotated[AwareDatetime, AfterValidator(_in_range)]
 Level = Annotated[float, Field(ge=RANGES[RF_A][0], le=RANGES[RF_A][1])]
 AudioLevel = Annotated[float, Field(ge=RANGES[AUDIO][0], le=RANGES[AUDIO][1])]
 Share = Annotated[float, Field(ge=0.0, le=1.0)]
@@ -42,7 +51,7 @@ Share = Annotated[float, Field(ge=0.0, le=1.0)]
 class Reading(Frozen):
     """What a receiver shows of one link at one moment; what is left out is not known."""
 
-    time: AwareDatetime = Field(strict=False, description="when, ISO 8601 with offset")
+    time: Time = Field(strict=False, description="when, ISO 8601 with offset")
     link: Name = Field(description="name of the link")
     rf_a_dbm: Level | None = Field(default=None, description="level of branch A [dBm]")
     rf_b_dbm: Level | None = Field(default=None, description="level of branch B [dBm]")
@@ -107,7 +116,8 @@ def _sentence(detail: Any, where: str) -> str:
         return f'{where} has no "{key}"'
     shown = repr(found)[:40]
     if key == "time":
-        return f"{where} has the time {shown}; expected ISO 8601 with offset, as 2027-05-14T09:00:00.000+01:00"
+        expected = "ISO 8601 with offset, from 2000 to 2199, as 2027-05-14T09:00:00.000+01:00"
+        return f"{where} has the time {shown}; expected {expected}"
     if key in FIELDS:
         low, high = RANGES[FIELDS.index(key)]
         expected = "0 or 1" if key == "muted" else f"a number from {low:g} to {high:g}"
