@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "replay": ("replay", "Play a receiver's log again to the page Live."),
     "schema": ("schema", "The JSON Schema of the shoot or of the plan."),
     "serve": ("serve", "The web pages of a shoot, on loopback unless --lan."),
+    "mend": ("mend", "Save what is whole of a damaged job into a new one."),
     "demo": ("demo", "Plan the built-in shoot, have one carrier hit, and serve its pages."),
 }
 

@@ -18,7 +18,7 @@ FULL = (
     "the disk is full: this last change was not saved, everything before it is safe; make room on the disk "
     "and do it again"
 )
-DAMAGED = "the file is damaged; keep it as it is and go on with its last backup"
+DAMAGED = "the file is damaged; keep it as it is, and go on with its last backup or what `linkwright mend` saves"
 UNFINISHED = "was not closed when it was last open; open it for writing once, which puts it right"
 _SQLITE = {
     "SQLITE_FULL": FULL,
@@ -57,6 +57,10 @@ def telling(location: Location) -> Iterator[None]:
     """Turns what the database could not do into an InputError. Faults of this program stay what they are."""
     try:
         yield
+    except InputError as error:
+        if error.says != DAMAGED:
+            raise
+        raise InputError(DAMAGED, path=location.name) from None
     except DBAPIError as error:
         says = says_of(error.orig, location.file)
         if says is None:
@@ -85,6 +89,8 @@ def says_of(error: BaseException | None, file: Path | None) -> str | None:
 
 def _sqlite(error: sqlite3.Error, file: Path | None) -> str | None:
     name = getattr(error, "sqlite_errorname", "")
+    if "decode to UTF-8" in str(error):  # Python's own words for a text that was changed on the disk
+        return DAMAGED
     if name.startswith("SQLITE_IOERR") and file is not None and _no_room(file):
         return FULL
     return next((says for start, says in _SQLITE.items() if name == start or name.startswith(start + "_")), None)

@@ -16,7 +16,7 @@ from linkwright.store import attachments, history
 from linkwright.store.draft import Draft
 from linkwright.store.edits import Turn
 from linkwright.store.engines import reading_engine, writing_engine
-from linkwright.store.faults import telling
+from linkwright.store.faults import DAMAGED, telling
 from linkwright.store.history import Change
 from linkwright.store.location import location_of
 from linkwright.store.lock import Lock
@@ -125,7 +125,11 @@ class Opened:
 
     def _reading(self, job: Callable[[Connection], T]) -> T:
         with self._snapshot() as connection:
-            return job(connection)
+            try:
+                return job(connection)
+            except (ValueError, TypeError, LookupError, OverflowError) as error:
+                # what is stored was all written by this program: it can be read, unless the disk changed it
+                raise InputError(f"{DAMAGED} ({type(error).__name__})", path=self._location.name) from error
 
     def _plainly(self, job: Callable[[Connection], T]) -> T:
         """Write what is no change that anybody waits for."""
