@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import re
+import shutil
 import signal
 import subprocess
 import sys
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -14,6 +18,10 @@ from pathlib import Path
 
 import pytest
 from tests.cli.calling import call
+
+from linkwright.desk import kept_readings
+from linkwright.shoot.errors import InputError
+from linkwright.store import Store
 
 QUAY = Path(__file__).parents[1] / "shoot" / "data" / "quay.toml"
 
@@ -38,6 +46,37 @@ def serving(*arguments: str, folder: Path) -> Iterator[tuple[subprocess.Popen[st
         started.send_signal(signal.SIGINT)
         out, err = started.communicate(timeout=20)
         assert "Traceback" not in out + err
+
+
+@pytest.mark.parametrize(("number", "status"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129), (signal.SIGINT, 130)])
+def test_however_it_is_ended_the_job_is_one_file_and_holds_what_was_acknowledged(
+    number: signal.Signals, status: int, tmp_path: Path
+) -> None:
+    shutil.copy(QUAY, tmp_path / "quay.toml")
+    one = {"time": "2027-05-14T09:00:00Z", "link": "Pilot", "rf_a_dbm": -60.0, "quality": 1.0}
+    with serving("serve", "quay.toml", "--port", "0", folder=tmp_path) as (running, url):
+        told = urllib.request.Request(
+            f"{url}/log/readings", json.dumps([one] * 100).encode(), {"content-type": "application/json"}
+        )
+        with urllib.request.urlopen(told, timeout=20) as answered:
+            assert json.load(answered)["taken"] == 100
+        running.send_signal(number)
+        assert running.wait(20) == status
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["quay.lwjob", "quay.toml"]
+    with Store.open(tmp_path / "quay.lwjob", read_only=True) as store:
+        assert sum(map(len, kept_readings.newest(store, 9))) == 100
+
+
+def test_a_job_that_is_open_can_be_copied_alone_when_nobody_types(tmp_path: Path) -> None:
+    shutil.copy(QUAY, tmp_path / "quay.toml")
+    with serving("serve", "quay.toml", "--port", "0", folder=tmp_path):
+        for _ in range(100):
+            time.sleep(0.2)
+            shutil.copy(tmp_path / "quay.lwjob", tmp_path / "alone.lwjob")
+            with contextlib.suppress(InputError), Store.open(tmp_path / "alone.lwjob") as store:
+                if store.document().at("link"):
+                    return
+    pytest.fail("the job alone never held the shoot")
 
 
 def read(url: str) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import importlib
+import signal
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -40,6 +42,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 #: Options by which commands are told where to write.
 WRITES = frozenset({"out", "export", "truth", "picture"})
+#: How the system tells a program to end, besides Ctrl-C.
+ENDS = (signal.SIGTERM, signal.SIGHUP)
 #: Exit status of a command that was interrupted: 128 and SIGINT.
 STOPPED = 130
 
@@ -126,10 +130,32 @@ def build() -> Any:
     return typer.main.get_command(app)
 
 
+class Told(BaseException):
+    """The system told the program to end; what is open is closed on the way out."""
+
+    def __init__(self, number: int) -> None:
+        self.status = 128 + number
+
+
+def _end(number: int, _frame: object) -> None:
+    for one in ENDS:
+        signal.signal(one, signal.SIG_IGN)  # once is enough: closing is not to be cut short
+    raise Told(number)
+
+
+def _hear_the_end() -> None:
+    """SIGTERM and a terminal that is closed end a command as Ctrl-C does. What is ignored (nohup) stays so."""
+    with contextlib.suppress(ValueError):  # only the main thread may
+        for one in ENDS:
+            if signal.getsignal(one) == signal.SIG_DFL:
+                signal.signal(one, _end)
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its status: 0 all is well, 1 something does not hold, 2 bad input."""
     from linkwright.shoot.errors import InputError
 
+    _hear_the_end()
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         status = int(build().main(args=given, prog_name="linkwright", standalone_mode=False) or 0)
@@ -139,11 +165,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
         status = _refuse(str(error), given)
     except (KeyboardInterrupt, typer.Abort):
         status = STOPPED
+    except Told as told:
+        status = told.status
     except BrokenPipeError:
         sys.stderr.close()  # whoever read our output has gone: nothing is left to say
         status = 0
-    if status == STOPPED:
-        typer.echo("\nStopped; no file is half written.", err=True)
+    if status >= STOPPED - 2:
+        with contextlib.suppress(OSError):  # the terminal may be gone
+            typer.echo("\nStopped; no file is half written.", err=True)
     raise SystemExit(status)
 
 

@@ -57,17 +57,17 @@ def run(
 def serve_demo(port: int) -> None:
     """The pages of the built-in shoot, in a job that is thrown away at the end."""
     import importlib.resources
-    import tempfile
     from pathlib import Path
 
     from linkwright.cli.serve import serve_store
     from linkwright.desk.files import import_shoot
+    from linkwright.halfway import folder
     from linkwright.store import Store
 
     with (
-        tempfile.TemporaryDirectory(prefix="linkwright-demo-") as folder,
+        folder() as place,
         importlib.resources.as_file(importlib.resources.files("linkwright.demo")) as demo,
-        Store.open(Path(folder) / "demo.lwjob", create=True) as store,
+        Store.open(Path(place) / "demo.lwjob", create=True) as store,
     ):
         import_shoot(store, demo / "shoot.toml", lambda _what: None)
         serve_store(store, port, lan=False, or_next=True)

@@ -6,13 +6,13 @@ import json
 import os
 import re
 import sys
-import tempfile
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from linkwright.halfway import half_of
 from linkwright.shoot.errors import InputError
 from linkwright.units import together
 
@@ -184,9 +184,8 @@ def whole(path: str, begins: bytes) -> Iterator[Path]:
     target = Path(path)
     try:
         _spare(target, begins)
-        handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.", suffix=".part")
-        os.close(handle)
-        beside = Path(name)
+        beside = half_of(target)
+        beside.touch()
         try:
             yield beside
             beside.chmod(0o644)

@@ -13,14 +13,13 @@ import json
 import os
 import shutil
 import stat
-import tempfile
 import zipfile
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import IO, Any, BinaryIO, Final
 
-from linkwright import __version__
+from linkwright import __version__, halfway
 from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, RECORDING, Change, Store
@@ -80,7 +79,7 @@ def pack(
     A file of `more` that cannot be made (InputError) is left out. Raises InputError where the job cannot be copied.
     """
     packing = Packing(out)
-    with tempfile.TemporaryDirectory(prefix="linkwright-") as folder:
+    with halfway.folder() as folder:
         copy = Path(folder) / JOB
         store.backup(copy)
         with copy.open("rb") as file:
@@ -153,7 +152,7 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
         raise InputError(
             f"{target.name} is there already; open that, or move it away to open the archive", path=name
         )
-    half = target.with_name(f".{target.name}.{os.getpid()}.half")
+    half = halfway.half_of(target)
     try:
         with zipfile.ZipFile(file) as archive:
             member, said = _listed(archive, name)
@@ -250,7 +249,7 @@ def take_shoot(file: BinaryIO, name: str, store: Store, who: str) -> Change | No
 
     Raises InputError as `unpack` does.
     """
-    with tempfile.TemporaryDirectory(prefix="linkwright-") as folder:
+    with halfway.folder() as folder:
         job = Path(folder) / JOB
         unpack(file, name, job)
         with Store.open(job, read_only=True) as other:

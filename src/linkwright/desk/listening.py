@@ -16,7 +16,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from linkwright import __version__
+from linkwright import __version__, halfway
 from linkwright.desk.background import Background, Run
 from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError
@@ -80,7 +80,7 @@ class Listening:
         """The recording as a file that can be read from anywhere."""
         with self._lock:
             if self._folder is None:
-                self._folder = tempfile.TemporaryDirectory(prefix="linkwright-")
+                self._folder = halfway.folder()
             path = Path(self._folder.name) / one.hash
             if not path.exists():
                 part = path.with_suffix(".part")

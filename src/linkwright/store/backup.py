@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sqlite3
 from pathlib import Path
 
+from linkwright.halfway import half_of
 from linkwright.shoot.errors import InputError
 from linkwright.store.engines import connect_sqlite
 
@@ -18,7 +20,7 @@ def copy_into(source: Path, target: Path) -> None:
     """
     if target.exists():
         raise InputError("is there already; choose another name for the backup", path=str(target))
-    half = target.with_name(f".{target.name}.{os.getpid()}.half")
+    half = half_of(target)
     try:
         half.unlink(missing_ok=True)
         connection = connect_sqlite(source, "ro")
@@ -26,6 +28,7 @@ def copy_into(source: Path, target: Path) -> None:
             connection.execute("VACUUM INTO ?", (str(half),))
         finally:
             connection.close()
+        shutil.copymode(source, half)
         _sync(half)
         half.rename(target)
         _sync(target.absolute().parent)

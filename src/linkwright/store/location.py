@@ -51,7 +51,7 @@ def location_of(url_or_path: str | Path) -> Location:
 def _file(text: str) -> Location:
     if "\0" in text or not text:
         raise InputError("the name of the file is empty or holds a NUL; expected the path of a file")
-    return Location(text, Path(text), None)
+    return Location(text, Path(text).resolve(), None)  # one file has one lock, whatever leads to it
 
 
 def _psycopg_is_there(url: URL) -> None:

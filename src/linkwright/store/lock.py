@@ -24,6 +24,7 @@ class Lock:
     def __init__(self, file: Path, name: str) -> None:
         self._path = file.with_name(file.name + ".lock")
         self.took_over = False
+        self._held = -1
         self._descriptor = self._take(name)
 
     def _take(self, name: str) -> int:
@@ -49,6 +50,23 @@ class Lock:
         self._write(descriptor)
         return descriptor
 
+    def hold(self, file: Path, name: str) -> None:
+        """Hold the file itself too, once it is there: by another name (a hard link) it has another lock beside it.
+
+        The descriptor stays open until the end: closing any would give up what SQLite holds of the file.
+        """
+        if self._held >= 0 or not file.is_file():
+            return
+        try:
+            self._held = os.open(file, os.O_RDONLY | os.O_CLOEXEC)
+            fcntl.flock(self._held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise InputError(
+                "is open in another program under another name; close it there first", path=name
+            ) from None
+        except OSError:
+            pass  # it may not be read, as whoever opens it says; or the file system has no such locks
+
     def _is_still_ours(self, descriptor: int) -> bool:
         try:
             return os.path.samestat(os.fstat(descriptor), self._path.stat())
@@ -67,7 +85,9 @@ class Lock:
         """Give it back; the file beside is removed while it is still held."""
         if self._descriptor >= 0:
             self._path.unlink(missing_ok=True)
-            os.close(self._descriptor)
+            for one in (self._descriptor, self._held):
+                with contextlib.suppress(OSError):
+                    os.close(one)
             self._descriptor = -1
 
 

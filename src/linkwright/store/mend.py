@@ -11,11 +11,11 @@ import contextlib
 import hashlib
 import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
+from linkwright.halfway import folder, half_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import tables
 from linkwright.store.checking import CHANGE, FIELD, crc_of
@@ -43,9 +43,9 @@ def mend(damaged: Path, target: Path) -> list[str]:
         raise InputError("is there already; expected the name of a new file", path=str(target))
     if not damaged.is_file():
         raise InputError("is no file; expected a damaged job", path=str(damaged))
-    half = target.with_name(f".{target.name}.half")
-    with tempfile.TemporaryDirectory(prefix="linkwright-", dir=target.absolute().parent) as folder:
-        copy = Path(folder) / "job"
+    half = half_of(target)
+    with folder(target.absolute().parent) as place:
+        copy = Path(place) / "job"
         shutil.copyfile(damaged, copy)
         with contextlib.suppress(FileNotFoundError):
             shutil.copyfile(damaged.with_name(damaged.name + "-wal"), copy.with_name("job-wal"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -63,7 +64,8 @@ def _look_inside(connection: sqlite3.Connection, location: Location, *, create: 
 
 
 def make_file(file: Path) -> None:
-    """An empty store, marked as ours. The tables come by migration."""
+    """An empty store, marked as ours, that nobody else on this machine may read. The tables come by migration."""
+    os.close(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600))
     connection = connect_sqlite(file, "rwc")
     try:
         connection.execute(f"PRAGMA application_id={APPLICATION_ID}")

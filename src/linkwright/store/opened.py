@@ -99,9 +99,11 @@ class Opened:
             if not self._location.file.exists() and not create:
                 look_at_file(self._location, create=False, to_write=False)  # says so, and leaves no lock behind
             self._lock = Lock(self._location.file, self._location.name)
+            self._lock.hold(self._location.file, self._location.name)
             if look_at_file(self._location, create=create, to_write=True):
                 make_file(self._location.file)
                 create = True
+                self._lock.hold(self._location.file, self._location.name)
         engine = writing_engine(self._location)
         try:
             said = bring_up(engine, self._location, create=create)

@@ -16,6 +16,7 @@ from typing import Any, Final
 import tomli_w
 from pydantic import ValidationError
 
+from linkwright.halfway import half_of
 from linkwright.physics.geodesy import great_circle_km
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.kept_place import KeptPlace
@@ -59,7 +60,7 @@ class PlaceBook:
                 (self.folder / free).mkdir()
             for name, data in sweeps.items():
                 (self.folder / free / names[name]).write_bytes(data)
-            half = self.folder / f".{free}.{os.getpid()}.half"
+            half = half_of(self.folder / free)
             half.write_text(text, encoding="utf-8")
             half.rename(self.folder / f"{free}.toml")
         except OSError as error:

@@ -6,19 +6,26 @@ import contextlib
 import queue
 import sqlite3
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar, cast
 
 from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import SQLAlchemyError
 
 from linkwright.shoot.errors import InputError
 from linkwright.store.engines import pragma
 from linkwright.store.faults import telling
 from linkwright.store.location import Location
+from linkwright.store.moved import Moved, Place
 
 T = TypeVar("T")
 _Job = tuple[Callable[[Connection], Any], "Future[Any]"]
+
+#: When nobody wrote for so long, and at least every so often, what was written goes into the one file [s].
+IDLE_S: Final = 0.5
+CHECKPOINT_S: Final = 30.0
 
 
 class Writer:
@@ -28,6 +35,8 @@ class Writer:
         self._engine = engine
         self._location = location
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
+        self._place = Place(location)
+        self._dirty, self._checkpoint_s = True, time.monotonic()
         self._gate = threading.Lock()
         self._closed = False
         self._thread = threading.Thread(target=self._work, name="linkwright-store", daemon=True)
@@ -51,7 +60,7 @@ class Writer:
         self._thread.join()
 
     def _work(self) -> None:
-        while (taken := self._jobs.get()) is not None:
+        while (taken := self._next()) is not None:
             job, future = taken
             try:
                 result = self._one(job)
@@ -61,19 +70,51 @@ class Writer:
                 future.set_result(result)
         self._leave()
 
+    def _next(self) -> _Job | None:
+        """What is to be done next; meanwhile what was written goes into the one file, so that it can be copied."""
+        while True:
+            if self._dirty and time.monotonic() - self._checkpoint_s >= CHECKPOINT_S:
+                self._checkpoint()
+            try:
+                return self._jobs.get(timeout=IDLE_S if self._dirty else None)
+            except queue.Empty:
+                self._checkpoint()
+
+    def _checkpoint(self) -> None:
+        """In this thread, as no other may. Readers are not held up; one that stays leaves the rest for later."""
+        self._dirty, self._checkpoint_s = False, time.monotonic()
+        if self._location.url is None:
+            with contextlib.suppress(sqlite3.Error, SQLAlchemyError), self._bare() as bare:  # a full disk
+                pragma(bare, "wal_checkpoint(PASSIVE)")
+
+    @contextlib.contextmanager
+    def _bare(self) -> Iterator[sqlite3.Connection]:
+        """The connection without its transactions."""
+        raw = self._engine.raw_connection()
+        try:
+            yield cast("sqlite3.Connection", raw.driver_connection)
+        finally:
+            raw.close()
+
     def _one(self, job: Callable[[Connection], T]) -> T:
-        with telling(self._location), self._engine.begin() as connection:
-            if self._location.url is not None:  # other servers write it too: in turn, readers not held up
-                connection.execute(text("LOCK TABLE change IN EXCLUSIVE MODE"))
-            return job(connection)
+        self._dirty = True
+        try:
+            with telling(self._location), self._engine.begin() as connection:
+                if self._location.url is not None:  # other servers write it too: in turn, readers not held up
+                    connection.execute(text("LOCK TABLE change IN EXCLUSIVE MODE"))
+                result = job(connection)
+                self._place.check()
+                return result
+        except Moved:
+            with self._bare() as bare:
+                says = self._place.saved(bare)
+            raise InputError(says, path=self._location.name) from None
 
     def _leave(self) -> None:
         """In this thread, as no other may write or checkpoint. What fails loses nothing: the log stays beside."""
         if self._location.url is None:
-            raw = self._engine.raw_connection()
-            connection: Any = raw.driver_connection
-            for name in ("wal_checkpoint(TRUNCATE)", "journal_mode=DELETE"):
-                with contextlib.suppress(sqlite3.Error):  # a full disk, a reader that stays
-                    pragma(connection, name)
-            raw.close()
+            with contextlib.suppress(SQLAlchemyError), self._bare() as bare:
+                for name in ("wal_checkpoint(TRUNCATE)", "journal_mode=DELETE"):
+                    with contextlib.suppress(sqlite3.Error):  # a full disk, a reader that stays
+                        pragma(bare, name)
         self._engine.dispose()

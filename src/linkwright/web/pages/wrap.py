@@ -18,6 +18,7 @@ from linkwright.desk.files import plain_name
 from linkwright.desk.laying import SHORT_S
 from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
+from linkwright.halfway import prefix
 from linkwright.sheets.wrap import (
     MOST_TOLD,
     figures_csv,
@@ -198,7 +199,7 @@ def archive(request: Request) -> Response:
 
     store, wrapping = desk_of(request).store, wrapping_of(request)
     whole(request)
-    handle, name = tempfile.mkstemp(prefix="linkwright-", suffix=".zip")
+    handle, name = tempfile.mkstemp(prefix=prefix(), suffix=".zip")
     path = Path(name)
     try:
         with os.fdopen(handle, "wb") as out:
