@@ -17,9 +17,11 @@ import pytest
 from tests.web.conftest import client_of, planned
 from tests.web.wrapped import day_behind, log_csv
 
-from linkwright.desk.archive import FORMAT, JOB, LIST, is_zip, open_beside
+from linkwright.desk import archive
+from linkwright.desk.archive import FORMAT, JOB, LIST, is_zip, open_beside, take_shoot
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
+from linkwright.store.migrate import KINDS
 from linkwright.watch.log.kept import unpacked
 from linkwright.watch.log.reading import read_log
 
@@ -200,3 +202,31 @@ def test_an_office_document_is_a_zip_file_but_no_archive(tmp_path: Path) -> None
     path.write_bytes(out.getvalue())
     with pytest.raises(InputError, match=r"without archive\.json"):
         open_beside(path)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_archive_of_every_kind_that_was_is_opened(kind: str, tmp_path: Path) -> None:
+    """Each was made by the program that wrote that kind; its job says the same as this one's."""
+    shutil.copy(Path(__file__).parents[1] / "store" / "kinds" / f"{kind}.zip", tmp_path / "rooms.zip")
+    job = open_beside(tmp_path / "rooms.zip")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["rooms.lwjob", "rooms.zip"]
+    with Store.open(job) as store:
+        assert store.said == ()
+        assert [link["name"] for link in store.document().document["link"]] == ["Pilot", "Chef"]
+        (air,) = store.attachment_list()
+        assert store.attachment(air.id) == b"470.000,-100\n470.025,-99\n" * 40
+        assert [change.who for change in store.changes(0)][:2] == ["Potter", "Weaver"]
+        undone = store.undo("Weaver")
+        assert undone is not None
+        assert undone.after == "Cook"
+        with Store.open(tmp_path / "into.lwjob", create=True) as into, (tmp_path / "rooms.zip").open("rb") as file:
+            assert take_shoot(file, "rooms.zip", into, "Cook") is not None
+
+
+def test_an_archive_that_grows_too_much_is_not_opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(archive, "MOST_PLAIN", 1000)
+    monkeypatch.setattr(archive, "MOST_GROWN", 10)
+    shutil.copy(Path(__file__).parents[1] / "store" / "kinds" / f"{KINDS[-1]}.zip", tmp_path / "rooms.zip")
+    with pytest.raises(InputError, match="would grow from"):
+        open_beside(tmp_path / "rooms.zip")
+    assert [path.name for path in tmp_path.iterdir()] == ["rooms.zip"]

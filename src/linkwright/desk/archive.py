@@ -2,12 +2,13 @@
 
 The job file in it holds all of the rest; the other files are for eyes and other programs. A list with a hash of
 every file comes with them. Of an archive that is opened only the job file is unpacked, under a name of our own, to
-no more bytes than the list says, and it is opened for reading before anybody works with it.
+no more bytes than the list says, and it is opened (an older kind is brought up) before anybody works with it.
 """
 
 from __future__ import annotations
 
 import contextlib
+import glob
 import hashlib
 import json
 import os
@@ -34,6 +35,9 @@ NO_TIME: Final = (1980, 1, 1, 0, 0, 0)
 MOST_FILES: Final = 10_000
 MOST_LIST: Final = 8 * 1024 * 1024
 MOST_JOB: Final = 64 * 1024**3
+#: What is larger than this may be so many times as large as it is in the archive, not more.
+MOST_PLAIN: Final = 256 * 1024**2
+MOST_GROWN: Final = 100
 PIECE: Final = 1024 * 1024
 #: What reading a zip file raises where it is damaged, encrypted, or none.
 DAMAGED: Final = (
@@ -160,7 +164,7 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
             if member.file_size > room:
                 raise InputError(f"needs {member.file_size} bytes of room, and {room} are left", path=name)
             _copy(archive, member, said, half, name)
-        with Store.open(half, read_only=True):
+        with Store.open(half):  # for writing: an older kind is brought up; the archive is what is kept of it
             pass
         _name(half, target)
     except FileExistsError:
@@ -170,8 +174,9 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
     except OSError as error:
         raise InputError(f"cannot be unpacked ({error.strerror or error})", path=name) from None
     finally:
-        with contextlib.suppress(OSError):
-            half.unlink(missing_ok=True)
+        for one in (half, *half.parent.glob(f"{glob.escape(half.name)}*")):
+            with contextlib.suppress(OSError):
+                one.unlink(missing_ok=True)
 
 
 def _listed(archive: zipfile.ZipFile, name: str) -> tuple[zipfile.ZipInfo, dict[str, Any]]:
@@ -202,6 +207,9 @@ def _listed(archive: zipfile.ZipFile, name: str) -> tuple[zipfile.ZipInfo, dict[
         raise InputError(f"says another length of {JOB} than it has; it is damaged", path=name)
     if known[JOB].file_size > MOST_JOB:
         raise InputError(f"holds a job of more than {MOST_JOB // 1024**3} GiB; it is not opened", path=name)
+    if known[JOB].file_size > max(MOST_PLAIN, MOST_GROWN * known[JOB].compress_size):
+        says = f"would grow from {known[JOB].compress_size} to {known[JOB].file_size} bytes; it is not opened"
+        raise InputError(f"{says}: unpack {JOB} by hand where that is meant", path=name)
     return known[JOB], said
 
 
