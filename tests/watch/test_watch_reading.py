@@ -119,7 +119,7 @@ def test_numbers_as_times(tmp_path: Path) -> None:
         ("[column]\nrf_a = 'x'", 'there is no field "rf_a"; did you mean "rf_a_dbm"?'),
         ("clock_s = 'x'", "clock_s is 'x'"),
         ("clock_s = nan", "clock_s is nan"),
-        ("a = [", "is not TOML"),
+        ("a = [", "is not valid TOML"),
     ],
 )
 def test_a_bad_mapping_gets_one_sentence(text: str, says: str) -> None:
@@ -168,7 +168,7 @@ def test_a_bad_log_gets_one_sentence(tmp_path: Path, text: bytes, says: str) -> 
 
 
 def test_a_missing_file_a_folder_and_a_line_without_end(tmp_path: Path) -> None:
-    for path, says in ((tmp_path / "no.csv", "no such file"), (tmp_path, "found a folder")):
+    for path, says in ((tmp_path / "no.csv", "no such file"), (tmp_path, "is a folder")):
         with pytest.raises(InputError, match=says):
             read_log(path)
     with pytest.raises(InputError, match="a line of more than"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -54,10 +55,17 @@ def run(
     store = Store.open(place, create=not is_job)
     try:
         if path is not None and not is_job and not store.document().document:
-            import_shoot(store, path, lambda what: typer.echo(what, err=True))
+            import_shoot(store, path, lambda what: typer.echo(what, err=True), _ask)
         serve_store(store, port, lan, _sources(mqtt, mqtt_topic, osc))
     finally:
         store.close()
+
+
+def _ask(name: str) -> bool:
+    """Whether to take a file in that the shoot names outside its own folder; nobody there to ask is no."""
+    if not sys.stdin.isatty():
+        return False
+    return typer.confirm(f"The shoot names {name}, which is not in its folder. Take it into the job?", err=True)
 
 
 def _sources(mqtt: str | None, topic: str, osc: int | None) -> Sources | None:

@@ -23,6 +23,7 @@ from typing import IO, Any, BinaryIO, Final
 from linkwright import __version__, halfway
 from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.regular import open_regular
 from linkwright.store import LOG, READINGS, RECORDING, Change, Store
 from linkwright.watch.log.kept import Stretch
 
@@ -245,7 +246,7 @@ def open_beside(path: Path) -> Path:
     """The job of an archive, unpacked beside it (`name.lwjob`); raises InputError as `unpack` does."""
     target = path.with_suffix(".lwjob")
     try:
-        with path.open("rb") as file:
+        with open_regular(path, str(path)) as file:
             unpack(file, str(path), target)
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", path=str(path)) from None

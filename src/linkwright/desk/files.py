@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import threading
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO, Final
+from typing import TYPE_CHECKING, Any, BinaryIO, Final, TypeVar
 
 from linkwright.desk.site_files import sweeps_of, tv_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import MOST_BYTES, parse_document, read_text
+from linkwright.shoot.regular import beneath, open_regular
 from linkwright.store import Attachment, Store
+from linkwright.work.apart import APART
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,6 +22,8 @@ if TYPE_CHECKING:
     from linkwright.air.readers import Readout
     from linkwright.rules import Territory
     from linkwright.shoot.models import Shoot
+
+T = TypeVar("T")
 
 #: Largest file that a page may send [bytes].
 MOST_UPLOAD: Final = 256 * 1024 * 1024
@@ -43,6 +46,7 @@ class Files:
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _readouts: dict[str, Readout] = field(default_factory=dict)
     _tv: dict[tuple[Any, ...], Predicted] = field(default_factory=dict)
+    _failed: dict[Any, InputError] = field(default_factory=dict)
 
     def of(self, shoot: Shoot) -> Read:
         """What the files that a shoot names hold. Raises InputError for a region that the rules do not know."""
@@ -56,14 +60,24 @@ class Files:
         return Read(sweeps, tv, tuple("; ".join(str(error).split("\n")) for error in (*no_sweeps, *no_tv)))
 
     def readout(self, attachment: str, name: str) -> Readout:
-        """What a sweep file holds, read once. Raises InputError."""
-        from linkwright.air.readers import read_stream
+        """What a sweep file holds, read once, apart from this process. Raises InputError."""
+        from linkwright.air.readers import read_bytes
 
         with self._lock:
             if attachment not in self._readouts:
                 data = self.store.attachment(attachment)
-                self._readouts[attachment] = read_stream(io.BytesIO(data), name, size=len(data))
+                self._readouts[attachment] = self._apart(attachment, read_bytes, data, name, name=name)
             return self._readouts[attachment]
+
+    def _apart(self, key: Any, function: Callable[..., T], *given: Any, name: str) -> T:
+        """What a stranger's file holds; one that failed is not tried again. Raises InputError."""
+        if key in self._failed:
+            raise self._failed[key]
+        try:
+            return APART.read(function, *given, name=name)
+        except InputError as error:
+            self._failed[key] = error
+            raise
 
     def predicted(self, there: Attachment, name: str, region: Territory, place: Place) -> Predicted:
         """TV at a place by a list of stations, worked out once. Raises InputError."""
@@ -73,7 +87,8 @@ class Files:
         with self._lock:
             key = (there.id, place, region.code)
             if key not in self._tv:
-                stations = parse_stations(self.store.attachment(there.id), name, region.code)
+                data = self.store.attachment(there.id)
+                stations = self._apart(key, parse_stations, data, name, region.code, name=name)
                 self._tv[key] = predicted_tv(region, place, stations)
             return self._tv[key]
 
@@ -131,17 +146,26 @@ def missing_files(store: Store, document: dict[str, Any]) -> list[str]:
     return [name for name in named_files(document) if name not in there]
 
 
-def import_shoot(store: Store, path: Path, tell: Callable[[str], None]) -> None:
-    """Put a shoot file, finished or not, and the files that it names into a store. Raises InputError."""
+def import_shoot(
+    store: Store, path: Path, tell: Callable[[str], None], ask: Callable[[str], bool] = lambda _name: False
+) -> None:
+    """Put a shoot file, finished or not, and the files that it names into a store. Raises InputError.
+
+    A shoot may come from somebody else: what it names outside its own folder is taken only where `ask` says so, as
+    it goes into the job and into every archive. What is left out is told, and can be dropped on the page Air.
+    """
     document = parse_document(read_text(path, str(path), MOST_BYTES), str(path))
     for name in named_files(document):
+        if beneath(path.parent, name) is None and not ask(name):
+            tell(f"left out, as it is not in the folder of the shoot or beneath it: {name}")
+            continue
         tell(f"taking in {name}")
-        file = path.parent / name
         try:
-            with file.open("rb") as stream:
+            with open_regular(path.parent / name, name) as stream:
                 store.attach(name, stream, "laptop", most_bytes=MOST_UPLOAD, kind="sweep")
-        except OSError as error:
-            raise InputError(f"cannot be read: {error.strerror}", path=name) from None
+        except (OSError, ValueError) as error:
+            why = getattr(error, "strerror", None) or str(error)
+            raise InputError(f"cannot be read: {why}", path=name) from None
     store.replace(document, "laptop")
 
 

@@ -16,6 +16,7 @@ from linkwright.plan.pipeline import make_plan
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.regular import open_regular
 
 #: What a plan's file begins with, in so many bytes.
 BEGINS, HEAD_BYTES = b'"linkwright-plan/2"', 200
@@ -69,7 +70,7 @@ def _beside(shoot_path: str) -> list[Path]:
     try:
         for path in Path(shoot_path).parent.glob("*.json"):
             if path.is_file() and path.stat().st_size <= MOST_PLAN_BYTES:
-                with path.open("rb") as file:
+                with open_regular(path, path.name) as file:
                     if BEGINS in file.read(HEAD_BYTES):
                         plans.append((-path.stat().st_mtime_ns, path.name, path))
     except OSError:

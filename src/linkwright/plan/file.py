@@ -31,7 +31,7 @@ def parse_kept(text: str, name: str) -> Plan:
     """
     try:
         document = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return parse_plan(text, name)
     if not isinstance(document, dict) or document.get("format") != FIRST:
         return parse_plan(text, name)

@@ -12,6 +12,8 @@ from linkwright.shoot.models import Guard
 Verdict = Literal["holds", "thin", "fails"]
 Severity = Literal["stop", "warn", "note"]
 Criterion = Literal["clean", "power"]
+#: A carrier [kHz], up to 100 GHz: what is made of it, such as a raster, has room in memory.
+Carrier = Annotated[int, Field(gt=0, le=100_000_000)]
 
 
 class Checked(BaseModel):
@@ -41,8 +43,8 @@ class PlannedLink(Checked):
     link: str = Field(description="name of the link")
     receiver_unit: int = Field(default=1, description="which unit of its type of receiver, at its spot")
     receiver_channel: int = Field(default=1, description="which channel of that unit")
-    carrier_khz: int = Field(description="its carrier [kHz]")
-    spares_khz: tuple[int, ...] = Field(description="its spare carriers, in the order to try them [kHz]")
+    carrier_khz: Carrier = Field(description="its carrier [kHz]")
+    spares_khz: tuple[Carrier, ...] = Field(description="its spare carriers, in the order to try them [kHz]")
     power_mw: float = Field(description="conducted power step [mW]")
     wanted_dbm: float = Field(description="local mean at the place that decides [dBm]")
     noise_and_interference_dbm: float = Field(description="noise and interference together [dBm]")

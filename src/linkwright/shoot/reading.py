@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
@@ -16,7 +15,9 @@ from linkwright.shoot.errors import InputError, InputErrors, did_you_mean
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.locate import Loc, line_of
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.regular import open_regular
 from linkwright.shoot.renamed import renamed_sentences, with_new_names
+from linkwright.shoot.toml import parse_toml
 
 #: A shoot file of 10 000 links has about 2 MB; more than this is some other file.
 MOST_BYTES = 16 * 1024 * 1024
@@ -51,9 +52,7 @@ def with_learnt(shoot: Shoot, folder: Path) -> Shoot:
 def parse_learnt(text: str, name: str) -> Learnt:
     """What a walk test taught, from the text of the file that `walk` wrote. Raises InputError."""
     try:
-        return Learnt.model_validate(as_frozen(tomllib.loads(text.replace("\r\n", "\n"))))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(*_toml_trouble(str(error)), path=name, line=_toml_line(str(error))) from None
+        return Learnt.model_validate(as_frozen(parse_toml(text, name)))
     except ValidationError as error:
         first = error.errors()[0]
         key = ".".join(str(part) for part in first["loc"])
@@ -66,10 +65,8 @@ def parse_learnt(text: str, name: str) -> Learnt:
 def read_text(path: Path, name: str, most_bytes: int) -> str:
     """The text of a small UTF-8 file. Raises InputError where it cannot be read as one."""
     try:
-        if path.is_dir():
-            raise InputError("is a folder; expected a file", path=name)
-        with path.open("rb") as file:
-            data = file.read(most_bytes + 1)  # no more: a device never ends
+        with open_regular(path, name) as file:
+            data = file.read(most_bytes + 1)
         if len(data) > most_bytes:
             raise InputError(f"has more than {most_bytes} bytes; expected a text file of at most that", path=name)
         return data.decode("utf-8-sig")
@@ -89,18 +86,7 @@ def parse_shoot(text: str, name: str) -> Shoot:
 
 def parse_document(text: str, name: str) -> dict[str, Any]:
     """The document in a TOML text, whole shoot or not, in today's names. Raises InputError where it is no TOML."""
-    return with_new_names(_toml(text, name))
-
-
-def _toml(text: str, name: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(*_toml_trouble(str(error)), path=name, line=_toml_line(str(error))) from None
-    except (RecursionError, ValueError, OverflowError):
-        raise InputError(
-            "is not TOML that a shoot could be: nested too deep or a number too long", path=name
-        ) from None
+    return with_new_names(parse_toml(text, name))
 
 
 def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
@@ -124,7 +110,7 @@ def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[Problem]]:
 
 def older_names(text: str, name: str) -> list[str]:
     """Sentences on keys that were read though they have another name today. Raises InputError for no TOML."""
-    return [f"{name}: {sentence}" for sentence in renamed_sentences(_toml(text, name))]
+    return [f"{name}: {sentence}" for sentence in renamed_sentences(parse_toml(text, name))]
 
 
 def _errors(problems: Sequence[Problem], text: str, name: str) -> InputError:
@@ -145,16 +131,6 @@ def _causes(details: Sequence[Any]) -> list[Any]:
 def _on_one_line(says: str) -> str:
     """A sentence that quotes the file, without line breaks and without what a terminal would take for orders."""
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in says)
-
-
-def _toml_line(message: str) -> int | None:
-    found = re.search(r"at line (\d+)", message)
-    return int(found.group(1)) if found else None
-
-
-def _toml_trouble(message: str) -> tuple[str]:
-    plain = re.sub(r"\s*\(at .*\)$", "", message)
-    return (f"is not valid TOML: {plain[:1].lower()}{plain[1:]}",)
 
 
 def _problem(detail: Any, document: dict[str, Any]) -> Problem:

@@ -12,11 +12,16 @@ from typing import Any, BinaryIO, Final
 import numpy as np
 
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.regular import open_regular
 from linkwright.units import SampleArray
 
 #: What may be listened to: rates [Hz] and tracks. Outside, a file is damaged or something else.
 RATES_HZ: Final = (8000, 384000)
 MOST_TRACKS: Final = 256
+#: How WAV, its large forms and FLAC begin.
+FORMATS: Final = (b"RIFF", b"RF64", b"BW64", b"riff", b"fLaC")
+#: A sample that is so many times full scale is no audio, but numbers of something else.
+MOST_OVER: Final = 1e4
 #: Numbers in one block, all tracks together.
 BLOCK_VALUES: Final = 1 << 20
 #: Chunks looked through for the time stamp, and the fixed part of it; EBU Tech 3285, section 2.3.
@@ -65,10 +70,10 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
 
     name = name or str(path)
     try:
-        if not path.is_file():
-            what = "is a folder" if path.is_dir() else "does not exist or is no file"
-            raise InputError(f"{what}; expected a recording", path=name)
-        with path.open("rb") as file:
+        with open_regular(path, name) as file:
+            if file.read(4) not in FORMATS:  # decoders of anything else are never reached
+                raise InputError("is neither WAV nor FLAC; expected one of these", path=name)
+            file.seek(0)
             stamp = read_stamp(file)
         info = soundfile.info(str(path))
     except OSError as error:
@@ -104,12 +109,7 @@ def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
                 read = file.read(frames, dtype="float32", always_2d=True)
                 if not read.shape[0]:
                     break
-                if not np.isfinite(read).all():
-                    bad = at + int(np.flatnonzero(~np.isfinite(read).all(axis=1))[0])
-                    raise InputError(
-                        f"holds a value at {bad / recording.rate_hz:.3f} s that is no number; expected samples",
-                        path=recording.name,
-                    )
+                _check(read, at, recording)
                 at += read.shape[0]
                 yield np.ascontiguousarray(read.T)
     except (soundfile.LibsndfileError, OSError) as error:
@@ -117,6 +117,18 @@ def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
         raise InputError(f"breaks off at {at / recording.rate_hz:.1f} s ({said})", path=recording.name) from None
     if not at:
         raise InputError("holds no samples; expected a recording", path=recording.name)
+
+
+def _check(read: SampleArray, at: int, recording: Recording) -> None:
+    """Raises InputError where samples (n, tracks) from sample `at` on are no numbers, or no audio."""
+    good = np.abs(read) <= MOST_OVER  # false for what is no number too
+    if good.all():
+        return
+    row, track = np.argwhere(~good)[0]
+    value = float(read[row, track])
+    what = f"of {value:.3g} times full scale, which is no audio" if np.isfinite(value) else "that is no number"
+    says = f"holds a value at {(at + row) / recording.rate_hz:.3f} s {what}; expected samples"
+    raise InputError(says, path=recording.name)
 
 
 class Reader:
@@ -143,11 +155,7 @@ class Reader:
             said = str(getattr(error, "error_string", error)).rstrip(".")
             where = f"cannot be read at {first / self.recording.rate_hz:.1f} s ({said})"
             raise InputError(where, path=self.recording.name) from None
-        if not np.isfinite(read).all():
-            where = (
-                f"holds a value after {first / self.recording.rate_hz:.1f} s that is no number; expected samples"
-            )
-            raise InputError(where, path=self.recording.name)
+        _check(read, first, self.recording)
         out[:, first - at : first - at + read.shape[0]] = read.T
         return out
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +19,8 @@ from linkwright.halfway import half_of
 from linkwright.physics.geodesy import great_circle_km
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.kept_place import KeptPlace
+from linkwright.shoot.reading import read_text
+from linkwright.shoot.toml import parse_toml
 
 #: A place is offered within this distance [km].
 NEAR_KM: Final = 2.0
@@ -86,9 +87,7 @@ class PlaceBook:
             raise InputError("this place is not kept any more; load the page again")
         path = self.folder / f"{id_}.toml"
         try:
-            if path.stat().st_size > MOST_BYTES:
-                raise InputError("is too large for a kept place", path=path.name)
-            return KeptPlace.model_validate(_frozen(tomllib.loads(path.read_text(encoding="utf-8"))))
+            return KeptPlace.model_validate(_frozen(parse_toml(read_text(path, path.name, MOST_BYTES), path.name)))
         except (OSError, ValueError, RecursionError, ValidationError) as error:
             what = error.errors()[0]["msg"] if isinstance(error, ValidationError) else str(error)
             raise InputError(f"cannot be read as a kept place: {what}", path=path.name) from None

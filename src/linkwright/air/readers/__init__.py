@@ -18,8 +18,8 @@ from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 
 __all__ = [
-    "LIMIT_BYTES", "LIMIT_SAMPLES_BYTES", "Heard", "ReadOptions", "Readout", "evidence", "read_file", "read_stream",
-    "read_sweep", "read_sweep_bytes", "read_sweeps",
+    "LIMIT_BYTES", "LIMIT_SAMPLES_BYTES", "Heard", "ReadOptions", "Readout", "evidence", "read_bytes", "read_file",
+    "read_stream", "read_sweep", "read_sweep_bytes", "read_sweeps",
 ]  # fmt: skip
 
 #: Largest file of text that is read [bytes]; some 36 million levels. It bounds the memory to under 1 GiB.
@@ -95,6 +95,11 @@ def read_stream(
             "found no list of carriers; expected a frequency at the beginning of every line", path=name
         )
     return Readout(name, columns.read(text, options))
+
+
+def read_bytes(data: bytes, name: str) -> Readout:
+    """What is in `data`, called `name` in what is said about it. Raises `InputError` as `read_file`."""
+    return read_stream(io.BytesIO(data), name, size=len(data))
 
 
 def read_sweeps(

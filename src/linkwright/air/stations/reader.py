@@ -18,6 +18,7 @@ from linkwright.air.stations.model import ASSUMED_HEIGHT_M, Stations
 from linkwright.air.stations.powers import erp_kw, metres, split_unit
 from linkwright.air.stations.quoting import quoted
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.regular import open_regular
 
 #: Largest file that is read [bytes]; a list of a whole continent has about 10 MB.
 LIMIT_BYTES: Final = 32 * 1024 * 1024
@@ -38,9 +39,7 @@ def read_stations(path: Path, name: str, region: str) -> Stations:
     Raises InputError for whatever is not a list of stations that can be read.
     """
     try:
-        if path.is_dir():
-            raise InputError("is a folder; expected a list of stations", path=name)
-        with path.open("rb") as file:
+        with open_regular(path, name) as file:
             data = file.read(LIMIT_BYTES + 1)
     except FileNotFoundError:
         raise InputError("there is no such file; expected a list of stations", path=name) from None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import functools
-import tomllib
 import types
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,6 +11,9 @@ from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
 import tomli_w
 from pydantic import BaseModel
+
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.toml import parse_toml
 
 Kind = Literal["text", "number", "whole", "choice", "yes", "date", "time", "moment", "words", "numbers", "inline"]
 
@@ -150,7 +152,7 @@ def entered(field: Field, text: str) -> Any:
         return NOTHING
     try:
         return _ENTERED[field.kind](text)
-    except (ValueError, tomllib.TOMLDecodeError, RecursionError, KeyError):
+    except (ValueError, InputError, RecursionError, KeyError):
         return text
 
 
@@ -171,7 +173,7 @@ def _a_time(text: str) -> datetime.time:
 
 
 def _inline(text: str) -> Any:
-    return tomllib.loads(f"v = {text}")["v"]
+    return parse_toml(f"v = {text}")["v"]
 
 
 def _words_in(text: str) -> list[str]:

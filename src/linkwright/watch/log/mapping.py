@@ -29,7 +29,6 @@ from __future__ import annotations
 
 import datetime
 import re
-import tomllib
 import zoneinfo
 from typing import Annotated, Final, Literal, TypeVar
 
@@ -37,6 +36,7 @@ from pydantic import Field, ValidationError, field_validator
 
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.fields import Frozen, Name
+from linkwright.shoot.toml import parse_toml
 from linkwright.watch.log.record import FIELDS
 
 MOST_BYTES: Final = 1024 * 1024
@@ -131,10 +131,7 @@ def zone_of(name: str) -> datetime.tzinfo:
 
 def parse_mapping(text: str, name: str) -> Mapping:
     """The mapping in a TOML text; `name` is the file as messages call it. Raises InputError."""
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is not TOML: {error}", path=name) from None
+    document = parse_toml(text, name)
     try:
         return Mapping.model_validate(document)
     except ValidationError as error:

@@ -43,7 +43,7 @@ def parquet_batches(
             done += part.num_rows
             if tell is not None:
                 tell(f"reading {name}", done / max(1, table.metadata.num_rows))
-    except (pa.ArrowException, OSError, EOFError) as error:
+    except (pa.ArrowException, OSError, EOFError, UnicodeDecodeError) as error:
         says = " ".join(str(error).split())[:120]
         raise InputError(f"is no Parquet log that can be read ({says})", path=name) from None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-import stat
+import os
 from collections.abc import Generator, Iterator
 from pathlib import Path
 from typing import BinaryIO, Final
@@ -12,6 +12,7 @@ import numpy as np
 
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.regular import open_regular
 from linkwright.watch.log import scan
 from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
 from linkwright.watch.log.mapping import TIDY, Mapping
@@ -40,11 +41,8 @@ def read_batches(
     shown = name if name is not None else str(path)
     heard = amiss if amiss is not None else Amiss(shown)
     try:
-        found = path.stat()
-        if not stat.S_ISREG(found.st_mode):
-            what = "a folder" if stat.S_ISDIR(found.st_mode) else "a device or a pipe"
-            raise InputError(f"found {what}, expected a receiver's log", path=shown)
-        with path.open("rb") as file:
+        with open_regular(path, shown) as file:
+            size = os.fstat(file.fileno()).st_size
             is_parquet = file.read(4) == b"PAR1"
             file.seek(0)
             if is_parquet:
@@ -52,7 +50,7 @@ def read_batches(
 
                 yield from parquet_batches(file, shown, mapping, heard, tell)
             else:
-                yield from csv_batches(file, shown, mapping, heard, found.st_size, tell)
+                yield from csv_batches(file, shown, mapping, heard, size, tell)
     except FileNotFoundError:
         raise InputError("there is no such file; expected a receiver's log", path=shown) from None
     except PermissionError:
