@@ -7,12 +7,15 @@ import os
 import signal
 import sqlite3
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 from tests.store.crashing import two_people
 
+from linkwright.shoot.errors import InputError
 from linkwright.store import Store
 
 KILLS = 50
@@ -75,3 +78,30 @@ def test_a_killed_program_loses_nothing_on_postgresql(schema: Callable[[], str])
         told += acknowledged_until_killed(place, 5 + 7 * number)
     with Store.open(place) as store:
         check(store, told)
+
+
+@pytest.mark.parametrize("saved", [True, False])
+def test_a_line_that_breaks_while_it_is_saved_tells_the_truth(
+    schema: Callable[[], str], saved: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The database is asked what became of the transaction: no error is told of a change that was saved."""
+    import psycopg
+
+    with Store.open(schema(), create=True) as store:
+        store.set_field(("shoot", "title"), None, "Five rooms", "Potter")
+        assert store._writer is not None
+        dialect = store._writer._engine.dialect
+        commit = dialect.do_commit
+
+        def broken(connection: Any) -> None:
+            monkeypatch.undo()
+            if saved:
+                commit(connection)
+            connection.driver_connection.close()
+            raise psycopg.OperationalError("server closed the connection unexpectedly")
+
+        monkeypatch.setattr(dialect, "do_commit", broken)
+        with nullcontext() if saved else pytest.raises(InputError, match="the database does not answer"):
+            store.set_field(("shoot", "title"), "Five rooms", "Six", "Potter")
+        assert store.document().at("shoot", "title") == ("Six" if saved else "Five rooms")
+        store.set_field(("shoot", "region"), None, "GB", "Potter")

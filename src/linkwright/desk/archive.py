@@ -108,11 +108,12 @@ def pack(
 
 
 def _csv(stretches: Iterable[Stretch]) -> Iterator[bytes]:
-    from linkwright.watch.log.stretches import batch_of
+    from linkwright.sheets.tables import as_text
+    from linkwright.watch.log.stretches import batch_of, called
     from linkwright.watch.log.writing import csv_lines
 
     lines: list[str] = []
-    for line in csv_lines(batch_of(one) for one in stretches):
+    for line in csv_lines(batch_of(called(one, as_text)) for one in stretches):
         lines.append(line)
         if len(lines) >= 10_000:
             yield "".join(lines).encode()

@@ -27,12 +27,16 @@ def csv_text(head: Sequence[str], rows: Iterable[Sequence[Value]]) -> str:
     return out.getvalue()
 
 
+def as_text(text: str) -> str:
+    """A text that no spreadsheet takes for a formula: they look past blanks for the sign that begins one."""
+    return f"'{text}" if text.lstrip(" \N{NO-BREAK SPACE}").startswith(FORMULA_STARTS) else text
+
+
 def _cell(value: Value) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        # Spreadsheets look past blanks for the sign that begins a formula.
-        return f"'{value}" if value.lstrip(" \N{NO-BREAK SPACE}").startswith(FORMULA_STARTS) else value
+        return as_text(value)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

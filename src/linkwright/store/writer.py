@@ -12,7 +12,7 @@ from concurrent.futures import Future
 from typing import Any, Final, TypeVar, cast
 
 from sqlalchemy import Connection, Engine, text
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from linkwright.shoot.errors import InputError
 from linkwright.store.engines import pragma
@@ -26,6 +26,9 @@ _Job = tuple[Callable[[Connection], Any], "Future[Any]"]
 #: When nobody wrote for so long, and at least every so often, what was written goes into the one file [s].
 IDLE_S: Final = 0.5
 CHECKPOINT_S: Final = 30.0
+#: A database that broke off is asked for so long what became of a change, so often [s].
+ASK_S: Final = 20.0
+LOOK_S: Final = 0.2
 
 
 class Writer:
@@ -99,16 +102,52 @@ class Writer:
     def _one(self, job: Callable[[Connection], T]) -> T:
         self._dirty = True
         try:
-            with telling(self._location), self._engine.begin() as connection:
-                if self._location.url is not None:  # other servers write it too: in turn, readers not held up
-                    connection.execute(text("LOCK TABLE change IN EXCLUSIVE MODE"))
-                result = job(connection)
-                self._place.check()
-                return result
+            with telling(self._location):
+                if self._location.url is not None:
+                    return self._with_others(job)
+                with self._engine.begin() as connection:
+                    result = job(connection)
+                    self._place.check()
+                    return result
         except Moved:
             with self._bare() as bare:
                 says = self._place.saved(bare)
             raise InputError(says, path=self._location.name) from None
+
+    def _with_others(self, job: Callable[[Connection], T]) -> T:
+        """In a database that other servers write too: in turn, readers not held up.
+
+        Where the line breaks while it is committed, the database is asked what became of it: an error is never told
+        of a change that was saved.
+        """
+        done = False
+        try:
+            with self._engine.begin() as connection:
+                number = connection.execute(text("SELECT txid_current()")).scalar_one()
+                connection.execute(text("LOCK TABLE change IN EXCLUSIVE MODE"))
+                result = job(connection)
+                done = True
+        except DBAPIError:
+            if not done or not self._was_committed(number):
+                raise
+        return result
+
+    def _was_committed(self, number: int) -> bool:
+        """What became of a transaction. Raises InputError where the database does not come back in time."""
+        until_s = time.monotonic() + ASK_S
+        while True:
+            try:
+                with self._engine.connect() as connection:
+                    became = connection.execute(text("SELECT txid_status(:number)"), {"number": number}).scalar()
+                if became != "in progress":
+                    return bool(became == "committed")
+            except DBAPIError as error:
+                if time.monotonic() > until_s:
+                    says = (
+                        "the database went away as this change was saved; look whether it is there when it is back"
+                    )
+                    raise InputError(says, path=self._location.name) from error
+            time.sleep(LOOK_S)
 
     def _leave(self) -> None:
         """In this thread, as no other may write or checkpoint. What fails loses nothing: the log stays beside."""

@@ -250,7 +250,7 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
             first = next(iter(read_batches(wrapping.file(one), name)), None)
             if first is None:
                 raise InputError("has no readings; expected a receiver's log", path=name)
-        except InputError:
+        except BaseException:  # whatever it is, the job is as it was
             wrapping.store.detach(id_, who)
             raise
         return ", ".join(first.names[:12])
