@@ -1,6 +1,6 @@
 # What a person needs is Debian 12 with git, make and python3-venv; everything else is fetched here.
 .DEFAULT_GOAL := help
-.PHONY: help demo test soak lint bench kernels table reference vendor lock clean
+.PHONY: help demo test soak storm bounds lint bench kernels table reference vendor lock clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -14,6 +14,8 @@ help:
 	@echo "make demo    plan the built-in shoot and print the verdicts"
 	@echo "make test    lint, types, import contracts and all tests"
 	@echo "make soak    ten minutes of a live day with everything changing at once (tests/web/soak.py)"
+	@echo "make storm   hours of hostile weather: kills, power cuts, full disks, mutated inputs... (docs/security.md)"
+	@echo "make bounds  the tests once more with every index of the compiled loops checked"
 	@echo "make lint    ruff, mypy and the import contracts alone"
 	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
 	@echo "make table   docs/checks.md, docs/reference.md and the output in README.md anew"
@@ -54,6 +56,14 @@ test: lint $(DEBIAN)
 
 soak: $(DEV) $(DEBIAN)
 	$(BIN)/python -m tests.web.soak --minutes 10
+
+storm: $(DEV) $(DEBIAN)
+	$(BIN)/python -m tests.storm
+
+# Every index of every compiled loop is checked; the machine code is another, so it is kept apart.
+bounds: $(DEV)
+	NUMBA_BOUNDSCHECK=1 NUMBA_CACHE_DIR=$(CURDIR)/$(VENV)/.bounds $(BIN)/python -m pytest -n 2 --dist worksteal \
+		-m "not bounded" --ignore=tests/web --ignore=tests/docs
 
 lint: $(DEV)
 	$(BIN)/ruff check .

@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -25,18 +26,17 @@ def _programs() -> Path | None:
     return max(Path("/usr/lib/postgresql").glob("*/bin"), default=None)
 
 
-@pytest.fixture(scope="session")
-def postgresql() -> Iterator[str]:
-    """The URL of an empty PostgreSQL, without options."""
-    if os.environ.get(GIVEN):
-        yield os.environ[GIVEN]
-        return
+@contextmanager
+def running_postgresql() -> Iterator[tuple[str, Callable[[], None]] | str]:
+    """The URL of an empty PostgreSQL and what restarts it at once; or why there is none."""
     programs = _programs()
-    if programs is None:
-        pytest.skip(f"no PostgreSQL: its programs are not here, and {GIVEN} is not set")
     user = "postgres" if os.geteuid() == 0 else None  # it refuses to run as root
+    if programs is None:
+        yield f"no PostgreSQL: its programs are not here, and {GIVEN} is not set"
+        return
     if user is not None and user not in {entry.pw_name for entry in pwd.getpwall()}:
-        pytest.skip("no PostgreSQL: run as root, without a user postgres")
+        yield "no PostgreSQL: run as root, without a user postgres"
+        return
     with tempfile.TemporaryDirectory(prefix="linkwright-pg-") as folder:
         if user is not None:
             shutil.chown(folder, user)
@@ -47,12 +47,27 @@ def postgresql() -> Iterator[str]:
 
         run(str(programs / "initdb"), "-D", str(data), "-U", "postgres", "--auth=trust", "--no-sync", "-E", "UTF8")
         options = f"-c listen_addresses='' -c fsync=off -k {folder}"
-        start = [str(programs / "pg_ctl"), "-D", str(data), "-w", "-l", str(Path(folder) / "log"), "-o", options]
-        run(*start, "start")
+        control = [str(programs / "pg_ctl"), "-D", str(data), "-w", "-l", str(Path(folder) / "log"), "-o", options]
+        run(*control, "start")
         try:
-            yield f"postgresql://postgres@/postgres?host={folder}"
+            yield (
+                f"postgresql://postgres@/postgres?host={folder}",
+                lambda: run(*control, "-m", "immediate", "restart"),
+            )
         finally:
             run(str(programs / "pg_ctl"), "-D", str(data), "-w", "-m", "immediate", "stop")
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[str]:
+    """The URL of an empty PostgreSQL, without options."""
+    if os.environ.get(GIVEN):
+        yield os.environ[GIVEN]
+        return
+    with running_postgresql() as started:
+        if isinstance(started, str):
+            pytest.skip(started)
+        yield started[0]
 
 
 @pytest.fixture

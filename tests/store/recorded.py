@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import ctypes as c
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -82,6 +82,8 @@ class Recorder:
 
     def __init__(self, library: str) -> None:
         self.events: list[Event] = []
+        #: What the disk answers to a write, a truncation, a sync, before it is done; 0 is well, and it is done.
+        self.fails: Callable[[Event], int] | None = None
         self._turn = threading.Lock()
         self._names: dict[int, str] = {}
         self._kept: list[Any] = []  # what C points at must live
@@ -131,14 +133,22 @@ class Recorder:
         write, truncate, sync = _WRITE(own.write), _TRUNCATE(own.truncate), _SYNC(own.sync)
 
         def on_write(file: int, data: int, length: int, at: int) -> int:
-            self.note(Event("write", self._names[file], at, c.string_at(data, length)))
+            event = Event("write", self._names[file], at, c.string_at(data, length))
+            if self.fails is not None and (code := self.fails(event)):
+                return code
+            self.note(event)
             return int(write(file, data, length, at))
 
         def on_truncate(file: int, size: int) -> int:
-            self.note(Event("truncate", self._names[file], size))
+            event = Event("truncate", self._names[file], size)
+            if self.fails is not None and (code := self.fails(event)):
+                return code
+            self.note(event)
             return int(truncate(file, size))
 
         def on_sync(file: int, flags: int) -> int:
+            if self.fails is not None and (code := self.fails(Event("sync", self._names[file]))):
+                return code
             result = int(sync(file, flags))
             self.note(Event("sync", self._names[file]))
             return result
