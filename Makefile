@@ -63,7 +63,7 @@ storm: $(DEV) $(DEBIAN)
 # Every index of every compiled loop is checked; the machine code is another, so it is kept apart.
 bounds: $(DEV)
 	NUMBA_BOUNDSCHECK=1 NUMBA_CACHE_DIR=$(CURDIR)/$(VENV)/.bounds $(BIN)/python -m pytest -n 2 --dist worksteal \
-		-m "not bounded" --ignore=tests/web --ignore=tests/docs
+		--ignore=tests/web --ignore=tests/docs --ignore=tests/work
 
 lint: $(DEV)
 	$(BIN)/ruff check .

@@ -72,3 +72,30 @@ def test_a_plan_is_replaced_by_a_plan_but_not_where_it_is_kept_to(
     for _ in range(2):
         assert call(capsys, "plan", "job.toml", "-o", "plan.json").status in (0, 1)
     assert call(capsys, "plan", "job.toml", "--keep", "plan.json", "-o", "plan.json").status == 2
+
+
+def test_what_a_shoot_names_is_read_too(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    (folder / "air.csv").write_text("\n".join(f"{520 + 0.025 * n:.3f},-100" for n in range(400)))
+    text = (folder / "job.toml").read_text("utf-8").replace("[[site]]", '[[site]]\nsweeps = ["air.csv"]', 1)
+    (folder / "job.toml").write_text(text, "utf-8")
+    said = call(capsys, "neighbours", "job.toml", "--export", "air.csv")
+    said = (
+        call(capsys, "--force", "simulate", "job.toml", "--hours", "0.01", "-o", "air.csv")
+        if not said.status
+        else said
+    )
+    assert (said.status, "air.csv: was read by this command" in said.err) == (2, True)
+    assert (folder / "air.csv").read_text().startswith("520.000,-100")
+
+
+def test_force_writes_over_another_kind_but_never_over_what_was_read(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    assert "`linkwright --force ...`" in call(capsys, "plan", "job.toml", "-o", "notes.pdf").err
+    assert call(capsys, "--force", "plan", "job.toml", "-o", "notes.pdf").status in (0, 1)
+    assert (folder / "notes.pdf").read_text().startswith('{\n "format": "linkwright-plan/2"')
+    assert "is named twice" in call(capsys, "--force", "plan", "job.toml", "-o", "job.toml").err

@@ -121,11 +121,18 @@ def build() -> Any:
     @app.callback()
     def _linkwright(
         _version: bool = typer.Option(False, "--version", callback=version, is_eager=True, help="The version."),
+        forced: bool = typer.Option(
+            False, "--force", help="Write over a file of another kind, where that is meant."
+        ),
     ) -> None:
         """Linkwright plans wireless microphone links, proves them and explains them.
 
         The licence and the regulator override the program. Predictions are estimates: listen on site.
         """
+        if forced:
+            from linkwright.cli.output import force
+
+            force()
 
     return typer.main.get_command(app)
 
@@ -154,7 +161,9 @@ def _hear_the_end() -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its status: 0 all is well, 1 something does not hold, 2 bad input."""
     from linkwright.shoot.errors import InputError
+    from linkwright.shoot.regular import READ
 
+    READ.clear()
     _hear_the_end()
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:

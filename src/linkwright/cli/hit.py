@@ -55,7 +55,7 @@ def run(
         after = make_plan(with_stranger(read, other), before.sweeps, before.plan, tell, tv=before.tv)
     where = out or _free_name(Path(shoot))
     write_text(where, write_plan(after))
-    write_text(shoot, _grown(Path(shoot).read_text("utf-8-sig"), other))
+    write_text(shoot, _grown(Path(shoot).read_text("utf-8-sig"), other), grown=True)
     if json:
         write_text("-", write_plan(after))
     else:

@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 import os
 import re
+import stat
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.halfway import half_of
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.regular import READ
 from linkwright.units import together
 
 if TYPE_CHECKING:
@@ -32,6 +34,8 @@ MAGIC = {
     b"<": "a drawing", b"{": "JSON", b"[{": "JSON", b"BEGIN:VCALENDAR": "a calendar", b"RIFF": "a recording",
     b"#!": "a program", b"\x7fELF": "a program",
 }  # fmt: skip
+#: Holds something where the person said --force.
+_forced: Final[set[bool]] = set()
 #: Where standard error is no terminal, a line this often [s].
 PLAIN_EVERY_S = 5.0
 #: Up to so many findings of one kind are told one by one.
@@ -129,12 +133,15 @@ def progress() -> Iterator[Tell]:
             shown[0].stop()
 
 
-def write_text(path: str, text: str) -> None:
-    """Write a file whole: beside its place first, then renamed. `-` is standard output. Raises InputError."""
+def write_text(path: str, text: str, *, grown: bool = False) -> None:
+    """Write a file whole: beside its place first, then renamed. `-` is standard output. Raises InputError.
+
+    A file that this command read is written over only where it is the same one, `grown`.
+    """
     if path == "-":
         sys.stdout.write(text)
-        return
-    write_bytes(path, text.encode("utf-8"))
+    else:
+        _write_whole(path, [text.encode("utf-8")], grown=grown)
 
 
 def check_picture(path: str) -> None:
@@ -166,24 +173,24 @@ def write_bytes(path: str, data: bytes) -> None:
     _write_whole(path, [data])
 
 
-def _write_whole(path: str, parts: Iterable[bytes]) -> None:
+def _write_whole(path: str, parts: Iterable[bytes], *, grown: bool = False) -> None:
     rest = iter(parts)
     first = next(rest, b"")
-    with whole(path, first) as beside, beside.open("wb") as out:
+    with whole(path, first, grown=grown) as beside, beside.open("wb") as out:
         out.write(first)
         out.writelines(rest)
 
 
 @contextmanager
-def whole(path: str, begins: bytes) -> Iterator[Path]:
+def whole(path: str, begins: bytes, *, grown: bool = False) -> Iterator[Path]:
     """A file to write beside `path`, renamed to it at the end and gone where that fails.
 
-    A file of another kind than one that `begins` so is not written over. Raises InputError for such a file, and
-    where it cannot be written.
+    A file of another kind than one that `begins` so is not written over but with --force, nor one that was read
+    unless it is `grown`. Raises InputError for such a file, and where it cannot be written.
     """
     target = Path(path)
     try:
-        _spare(target, begins)
+        _spare(target, begins, grown=grown)
         beside = half_of(target)
         beside.touch()
         try:
@@ -197,16 +204,29 @@ def whole(path: str, begins: bytes) -> Iterator[Path]:
         raise InputError(f"cannot be written: {error.strerror}", path=path) from None
 
 
-def _spare(target: Path, begins: bytes) -> None:
+def force() -> None:
+    """From now on write over what is there, as the person said."""
+    _forced.add(True)
+
+
+def _spare(target: Path, begins: bytes, *, grown: bool) -> None:
     """Refuse to write over what nobody can have meant. Raises InputError, OSError."""
     if not target.exists():
         return
-    if not target.is_file():
+    found = target.stat()
+    if not stat.S_ISREG(found.st_mode):
         raise InputError("is there and is no regular file; expected another name", path=str(target))
+    if (found.st_dev, found.st_ino) in READ and not grown:
+        raise InputError(
+            "was read by this command, and would be written over; expected another name", path=str(target)
+        )
+    if _forced:
+        return
     with target.open("rb") as file:
         old, new = _kind(file.read(KNOWN_BY)), _kind(begins)
     if old not in (new, EMPTY):
-        raise InputError(f"is {old} and would become {new}; expected another name", path=str(target))
+        says = f"is {old} and would become {new}; expected another name, or `linkwright --force ...`"
+        raise InputError(says, path=str(target))
 
 
 def _kind(begins: bytes) -> str:

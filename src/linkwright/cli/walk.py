@@ -57,7 +57,7 @@ def run(
         except InputError as error:
             raise InputError(error.says, path=log) from None
     path = out or _beside(shoot, at_work.ends.site.name)
-    write_text(path, write_learnt(found))
+    write_text(path, write_learnt(found), grown=True)
     if json:
         print_json({"written": path, "learnt": found.model_dump(mode="json")})
     elif path != "-":

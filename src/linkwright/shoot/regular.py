@@ -5,19 +5,24 @@ from __future__ import annotations
 import os
 import stat
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Final
 
 from linkwright.shoot.errors import InputError
+
+#: Which files this process has read, by device and number: what a command read it does not write over.
+READ: Final[set[tuple[int, int]]] = set()
 
 
 def open_regular(path: Path, name: str) -> BinaryIO:
     """The file, to be read as bytes. Raises InputError where it is no regular one, else what `open` raises."""
     descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    mode = os.fstat(descriptor).st_mode
+    found = os.fstat(descriptor)
+    mode = found.st_mode
     if not stat.S_ISREG(mode):
         os.close(descriptor)
-        found = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
-        raise InputError(f"is {found}; expected a file", path=name)
+        what = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
+        raise InputError(f"is {what}; expected a file", path=name)
+    READ.add((found.st_dev, found.st_ino))
     return os.fdopen(descriptor, "rb")
 
 

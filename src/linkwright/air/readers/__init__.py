@@ -16,6 +16,7 @@ from linkwright.air.readers.text import Text, too_large
 from linkwright.air.sweep import Sweep
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.regular import open_regular
 
 __all__ = [
     "LIMIT_BYTES", "LIMIT_SAMPLES_BYTES", "Heard", "ReadOptions", "Readout", "evidence", "read_bytes", "read_file",
@@ -60,7 +61,7 @@ def read_file(
             raise too_large(found.st_size, limit, shown)
         if is_samples:
             return Readout(shown, (sigmf.read(path, shown, options, tell),))
-        with path.open("rb") as file:
+        with open_regular(path, shown) as file:
             return read_stream(file, shown, options, found.st_size, tell)
     except FileNotFoundError:
         raise InputError("there is no such file; expected a sweep file", path=shown) from None
