@@ -87,13 +87,18 @@ vendor: $(RUNTIME)
 	$(BIN)/python scripts/check_vendored.py
 
 lock: $(DEV)
-	$(BIN)/python -m pip install --quiet uv
+	$(BIN)/python -m pip install --quiet --require-hashes -r requirements/lock.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
 		--no-annotate requirements/build.in -o requirements/build.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
 		--no-annotate pyproject.toml -o requirements/runtime.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
 		--no-annotate --extra dev pyproject.toml -o requirements/dev.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+		--no-annotate --extra dask --extra mqtt --extra osc --extra parquet --extra postgresql pyproject.toml \
+		-o requirements/extras.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+		--no-annotate requirements/lock.in -o requirements/lock.txt
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -7,6 +7,7 @@ import asyncio
 import json
 import shutil
 import socket
+import ssl
 import subprocess
 import threading
 import time
@@ -18,6 +19,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from linkwright.desk.sources import PASSWORD, broker_at
+from linkwright.shoot.errors import InputError
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.log.live import Intake, Taken
 from linkwright.watch.log.mqtt import Broker, listen
@@ -135,13 +138,43 @@ def test_osc_from_another_librarys_client() -> None:
     assert (live.counts().taken, live.counts().refused) == (1, 2)
 
 
+def _with_login_and_tls(folder: Path) -> str:
+    """What a broker's configuration says of its certificate and its users; both are made."""
+    key, certificate, users = folder / "key.pem", folder / "cert.pem", folder / "users"
+    made = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
+    made += [
+        "-keyout",
+        str(key),
+        "-out",
+        str(certificate),
+        "-subj",
+        "/CN=broker",
+        "-addext",
+        "subjectAltName=IP:127.0.0.1",
+    ]
+    subprocess.run(made, check=True, capture_output=True)
+    subprocess.run(["mosquitto_passwd", "-b", "-c", str(users), "potter", "clay"], check=True, capture_output=True)
+    for path in (key, certificate, users, folder):
+        path.chmod(0o755 if path is folder else 0o644)  # run by root, the broker reads them as somebody else
+    return f"certfile {certificate}\nkeyfile {key}\nallow_anonymous false\npassword_file {users}\n"
+
+
 @pytest.mark.skipif(shutil.which("mosquitto") is None, reason="mosquitto is not installed")
-def test_mqtt_by_a_real_broker(tmp_path: Path) -> None:
+@pytest.mark.parametrize("secured", [False, True])
+def test_mqtt_by_a_real_broker(secured: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     import aiomqtt
 
     live, port = Intake(), free_port()
     config = tmp_path / "broker.conf"
-    config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n", "utf-8")
+    more = _with_login_and_tls(tmp_path) if secured else "allow_anonymous true\n"
+    config.write_text(f"listener {port} 127.0.0.1\npersistence false\nuser root\n{more}", "utf-8")
+    where = Broker(port=port)
+    if secured:
+        monkeypatch.setenv(PASSWORD, "clay")
+        monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "cert.pem"))
+        where = broker_at(f"mqtts://potter@127.0.0.1:{port}", where.topic)
+    login: dict[str, Any] = {"username": where.username, "password": where.password}
+    login["tls_context"] = ssl.create_default_context() if secured else None
     said: list[str] = []
 
     async def run() -> None:
@@ -152,9 +185,9 @@ def test_mqtt_by_a_real_broker(tmp_path: Path) -> None:
             if text.startswith("listening"):
                 ready.set()
 
-        task = asyncio.create_task(listen(Broker(port=port), live.take, stop, tell))
+        task = asyncio.create_task(listen(where, live.take, stop, tell))
         await asyncio.wait_for(ready.wait(), 20.0)
-        async with aiomqtt.Client("127.0.0.1", port) as client:
+        async with aiomqtt.Client("127.0.0.1", port, **login) as client:
             await client.publish("linkwright/readings/Potter", json.dumps(GOOD))
             await client.publish("linkwright/readings/all", json.dumps([GOOD, {**GOOD, "link": "Cook"}]))
             await client.publish("linkwright/readings/all", b"\xff")
@@ -175,6 +208,16 @@ def test_mqtt_by_a_real_broker(tmp_path: Path) -> None:
         assert broker.wait(10) == 0
     assert (live.counts().taken, live.counts().refused) == (3, 1)
     assert said[-1].startswith("listening to linkwright/readings/#")
+
+
+def test_a_broker_by_its_address(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(PASSWORD, raising=False)
+    assert broker_at("rack.local", "t") == Broker("rack.local", 1883, "t")
+    assert broker_at("mqtts://potter@rack.local", "t") == Broker("rack.local", 8883, "t", "potter", None, True)
+    for bad in ("", ":1", "rack:x", "http://rack", "rack/topic", "rack:99999", "potter:clay@rack"):
+        with pytest.raises(InputError, match="--mqtt is") as refused:
+            broker_at(bad, "t")
+        assert "clay" not in str(refused.value)
 
 
 def test_a_broker_that_is_not_there_is_told_and_left_when_asked() -> None:

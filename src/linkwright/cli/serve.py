@@ -27,7 +27,8 @@ def run(
         bool, typer.Option("--lan", help="open to the local network too, for devices that are paired")
     ] = False,
     mqtt: Annotated[
-        str | None, typer.Option(help="take readings from this broker of MQTT, HOST or HOST:PORT")
+        str | None,
+        typer.Option(help="take readings from this broker of MQTT: HOST, HOST:PORT, or mqtts://USER@HOST:PORT"),
     ] = None,
     mqtt_topic: Annotated[
         str, typer.Option(help="the topic that they are published under")

@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import asyncio
 import datetime
+import os
+import urllib.parse
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Final
 
 from linkwright.desk.background import Background
 from linkwright.shoot.errors import InputError
 from linkwright.watch.log.live import Taken
 from linkwright.watch.log.mqtt import Broker, listen
 from linkwright.watch.log.osc import OscServer
+
+#: Where the password of a broker is looked for.
+PASSWORD: Final = "LINKWRIGHT_MQTT_PASSWORD"
 
 
 @dataclass
@@ -48,11 +54,22 @@ class Sources:
 
 
 def broker_at(text: str, topic: str) -> Broker:
-    """A broker from HOST or HOST:PORT. Raises InputError."""
-    host, _, port = text.rpartition(":") if ":" in text else (text, "", "1883")
-    if not host or not port.isdigit() or not 1 <= int(port) <= 65535:
-        raise InputError(f'--mqtt is "{text[:60]}"; expected HOST or HOST:PORT such as 127.0.0.1:1883')
-    return Broker(host, int(port), topic)
+    """A broker from [mqtts://][USER@]HOST[:PORT]; mqtts is MQTT over TLS. Raises InputError.
+
+    The password is in the environment (LINKWRIGHT_MQTT_PASSWORD): what stands on a command line others can read.
+    """
+    try:
+        found = urllib.parse.urlsplit(text if "://" in text else f"mqtt://{text}")
+        port = found.port or {"mqtt": 1883, "mqtts": 8883}[found.scheme]
+    except (ValueError, KeyError):
+        found, port = None, 0
+    if found is None or not found.hostname or found.password is not None or found.path or found.query:
+        raise InputError(
+            f'--mqtt is "{text.rpartition("@")[2][:60]}"; expected HOST:PORT or mqtts://USER@HOST:PORT, and the '
+            f"password in {PASSWORD}"
+        )
+    tls = found.scheme == "mqtts"
+    return Broker(found.hostname, port, topic, found.username, os.environ.get(PASSWORD), tls)
 
 
 def _now() -> str:

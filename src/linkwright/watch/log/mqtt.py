@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import ssl
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from linkwright.shoot.errors import InputError
@@ -23,7 +24,8 @@ class Broker:
     port: int = 1883
     topic: str = TOPIC
     username: str | None = None
-    password: str | None = None
+    password: str | None = field(default=None, repr=False)
+    tls: bool = False
 
 
 async def listen(
@@ -42,8 +44,9 @@ async def listen(
     while not stop.is_set():
         try:
             async with aiomqtt.Client(
-                broker.host, broker.port, username=broker.username, password=broker.password
-            ) as client:
+                broker.host, broker.port, username=broker.username, password=broker.password,
+                tls_context=ssl.create_default_context() if broker.tls else None,
+            ) as client:  # fmt: skip
                 await client.subscribe(broker.topic)
                 say(f"listening to {broker.topic} at {where}")
                 await _until_stopped(client, take, stop)
