@@ -8,6 +8,7 @@ of looks a link, the open alarms and the last closed ones.
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import logging
 import queue
@@ -87,8 +88,9 @@ class Watching:
         self.looking.close()
         self.judging.close()
         self._take_in()
-        while not self._came.empty():
-            self._keep(self._came.get())
+        with contextlib.suppress(queue.Empty):
+            while True:
+                self._keep(self._came.get_nowait())
         try:
             self._keeper.keep()
         except InputError:

@@ -22,8 +22,8 @@ from linkwright.watch.log.record import MOST_LINKS, SECOND_NS, Batch, Reading, i
 
 #: Readings that may wait: half a minute of 1000 links ten times a second.
 MOST_WAITING: Final = 300_000
-#: Links that are in no shoot: so many, whatever is sent.
-MOST_STRANGERS: Final = 1000
+#: Links that are in no shoot: so many, whatever is sent; each is a tile, and looks to send to every page.
+MOST_STRANGERS: Final = 100
 #: Longest payload [bytes], and most records in one.
 MOST_BYTES: Final = 16 * 1024 * 1024
 MOST_RECORDS: Final = 100_000
