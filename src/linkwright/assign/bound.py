@@ -61,10 +61,10 @@ def _sums_allow(n: int, span_khz: int, apart_khz: int) -> bool:
 
 def spacing_bound(slots_khz: IntArray, spacing_khz: int) -> int:
     """The most carriers that keep `spacing_khz` on these slots (ascending): the scan from the bottom is best."""
+    behind = np.searchsorted(slots_khz, slots_khz + max(spacing_khz, 1)).tolist()
     count, at = 0, 0
     while at < slots_khz.size:
-        count += 1
-        at = int(np.searchsorted(slots_khz, slots_khz[at] + max(spacing_khz, 1)))
+        count, at = count + 1, behind[at]
     return count
 
 
@@ -93,8 +93,10 @@ class _Slots:
 
 @functools.lru_cache(maxsize=64)
 def _bounds_of_kinds(kinds: tuple[_Slots, ...], spacing_khz: int, guard_khz: int) -> tuple[int, int]:
-    slots = kinds[0].khz if len(kinds) == 1 else np.unique(np.concatenate([kind.khz for kind in kinds]))
+    slots = (
+        kinds[0].khz if len(kinds) == 1 else np.sort(np.concatenate([kind.khz for kind in kinds]), kind="stable")
+    )
     span = int(slots[-1] - slots[0])
-    raster = int(np.gcd.reduce(slots - slots[0])) or 1
+    raster = int(np.gcd.reduce(np.array([np.gcd.reduce(kind.khz - slots[0]) for kind in kinds]))) or 1
     packed = spacing_bound(slots, spacing_khz)
     return min(clean_bound(span, min(guard_khz, spacing_khz), raster), packed), packed

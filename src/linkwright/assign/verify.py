@@ -6,6 +6,8 @@ the search. It makes every product and looks where it falls, and it runs before 
 
 from __future__ import annotations
 
+import functools
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -84,8 +86,9 @@ def _hits(
         (*_twos(carriers), guard_two_khz),
         (*_threes(carriers), guard_three_khz),
     ):
-        first = np.searchsorted(places, products - guard, side="right")
-        behind = np.searchsorted(places, products + guard, side="left")
+        first, behind = np.searchsorted(
+            places, np.stack([products - guard + 1, products + guard]), side="left"
+        )  # whole kHz: as far as the guard is no hit
         for hit in np.flatnonzero(behind > first):
             who = [names[n] for n in makers[hit]]
             told = (
@@ -100,16 +103,33 @@ Products = tuple[NDArray[np.int64], NDArray[np.int64]]
 
 def _twos(carriers: NDArray[np.int64]) -> Products:
     """All 2A-B: who makes them (m, 2), and where they fall (m,)."""
-    makers = np.argwhere(~np.eye(carriers.size, dtype=np.bool_))
+    makers = _pairs(carriers.size)
     return makers, 2 * carriers[makers[:, 0]] - carriers[makers[:, 1]]
 
 
 def _threes(carriers: NDArray[np.int64]) -> Products:
     """All A+B-C, each pair A, B once: who makes them (m, 3), and where they fall (m,)."""
-    n = carriers.size
-    a, b, c = np.ogrid[:n, :n, :n]
-    makers = np.argwhere((a < b) & (c != a) & (c != b))
+    makers = _few_triples(carriers.size) if carriers.size <= KEEP_UP_TO else _triples(carriers.size)
     return makers, carriers[makers[:, 0]] + carriers[makers[:, 1]] - carriers[makers[:, 2]]
+
+
+@functools.lru_cache(maxsize=16)
+def _pairs(n: int) -> NDArray[np.int64]:
+    return np.argwhere(~np.eye(n, dtype=np.bool_))
+
+
+def _triples(n: int) -> NDArray[np.int64]:
+    a, b, c = np.ogrid[:n, :n, :n]
+    return np.argwhere((a < b) & (c != a) & (c != b))
+
+
+@functools.lru_cache(maxsize=8)
+def _few_triples(n: int) -> NDArray[np.int64]:
+    return _triples(n)
+
+
+#: Who makes the products of so many carriers is kept for the next call; of more it would take too much memory.
+KEEP_UP_TO = 64
 
 
 #: By how much two ways of adding the same products may differ, of noise and products together.
@@ -168,7 +188,7 @@ class _Inside:
     def __init__(self, kinds_khz: NDArray[np.float64], filter_khz: float) -> None:
         self._count = kinds_khz.size
         self.reach_khz = int(np.ceil((3.0 * float(kinds_khz.max()) + filter_khz) / 2.0)) + 1
-        sets = [(a, b, c) for a in kinds_khz for b in kinds_khz for c in kinds_khz]
+        sets = itertools.product(kinds_khz.tolist(), repeat=3)
         self._tables = np.array([_spectrum(self.reach_khz, widths, filter_khz) for widths in sets])
 
     def share(
@@ -179,7 +199,8 @@ class _Inside:
         return np.asarray(self._tables[(a * self._count + b) * self._count + c, apart])
 
 
-def _spectrum(last_khz: int, widths_khz: Sequence[float], filter_khz: float) -> NDArray[np.float64]:
+@functools.lru_cache(maxsize=64)
+def _spectrum(last_khz: int, widths_khz: tuple[float, ...], filter_khz: float) -> NDArray[np.float64]:
     """Share of a product in a filter at 0, 1, ... `last_khz`: the boxes integrated one by one by trapezia."""
     at = np.arange(-last_khz - 1.0, last_khz + 1.0 + FINE_KHZ / 2.0, FINE_KHZ)
     first, *others = widths_khz

@@ -86,9 +86,10 @@ def zone_of(shoot: Shoot) -> zoneinfo.ZoneInfo:
     return zoneinfo.ZoneInfo(shoot.shoot.timezone)
 
 
-def schedule(shoot: Shoot) -> tuple[TimedCall, ...]:
-    """The calls of a shoot: those with times as they follow one another, then those without."""
-    calls = sorted(live_calls(shoot), key=_order)
+def schedule(shoot: Shoot, live_ones: Sequence[LiveCall] | None = None) -> tuple[TimedCall, ...]:
+    """The calls of a shoot (`live_ones`, where they are known): those with times as they follow one another, then
+    those without."""
+    calls = sorted(live_calls(shoot) if live_ones is None else live_ones, key=_order)
     timed: list[TimedCall] = []
     swept: set[str] = set()
     paired: set[str] = set()

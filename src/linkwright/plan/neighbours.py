@@ -6,7 +6,6 @@ here. Both follow from where the sites lie and when their calls are, not from a 
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -105,7 +104,7 @@ class Reach:
     """A site as far as hearing goes: lowest frequency, strongest transmitter, quietest receiver of its links."""
 
     site: Site
-    calls: tuple[LiveCall, ...]
+    spans: tuple[tuple[float, float], ...]
     lowest_khz: int
     strongest_dbm: float
     quietest_dbm: float
@@ -117,29 +116,40 @@ def reach_of(scene: Scene, site: Site) -> Reach:
     chains = [scene.chain(link, site) for call in calls for link in call.links]
     return Reach(
         site,
-        calls,
+        tuple(span(call) for call in calls),
         min(low for chain in chains for low, _ in chain.transmitter.tunes_khz),
         max(dbm_from_mw(strongest_mw(chain)) for chain in chains),
         min(chain.noise_dbm for chain in chains),
     )
 
 
-def hear_each_other(a: Reach, b: Reach) -> bool:
-    """Whether anybody of one site could matter at the other: by distance, and by calls at the same time."""
-    away = distance_m(a.site, b.site)
-    if away is None or not any(together(x, y) for x in a.calls for y in b.calls):
-        return False
-    lowest_mhz = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0])
-    loss = float(between_sites_db(a.site, b.site, away, lowest_mhz)[0])
-    strongest = max(a.strongest_dbm, b.strongest_dbm)
-    return strongest - loss > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
+def heard_of(a: Reach, others: Sequence[Reach]) -> list[Reach]:
+    """Of which other sites anybody could matter at a site, or the other way round: by distance, and by calls at the
+    same time."""
+    away = [(b, d) for b in others if (d := distance_m(a.site, b.site)) is not None]
+    away = [
+        (b, d)
+        for b, d in away
+        if any(x < b_ends and y > b_starts for x, y in a.spans for b_starts, b_ends in b.spans)
+    ]
+    if not away:
+        return []
+    lowest = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0 for b, _ in away])
+    distances = np.array([d for _, d in away])
+    loss = between_sites_db(a.site, [b.site for b, _ in away], distances, np.arange(distances.size), lowest)
+    heard = [
+        max(a.strongest_dbm, b.strongest_dbm) - loss_db > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
+        for (b, _), loss_db in zip(away, loss.tolist(), strict=True)
+    ]
+    return [b for (b, _), hears in zip(away, heard, strict=True) if hears]
 
 
 def hearing(scene: Scene) -> dict[str, set[str]]:
     """For each site in use, by name, those that it and they hear of each other."""
     found: dict[str, set[str]] = {site.name: set() for site in scene.used_sites}
-    for a, b in itertools.combinations([reach_of(scene, site) for site in scene.used_sites], 2):
-        if hear_each_other(a, b):
+    reaches = [reach_of(scene, site) for site in scene.used_sites]
+    for n, a in enumerate(reaches):
+        for b in heard_of(a, reaches[n + 1 :]):
             found[a.site.name].add(b.site.name)
             found[b.site.name].add(a.site.name)
     return found
@@ -183,13 +193,14 @@ class Afar:
         """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
         away = [(one, distance) for one in far if (distance := distance_m(site, one.site)) is not None]
         parts = [one for one, _ in away]
-        gain = _together([
-            mw_from_dbm_array(-between_sites_db(site, one.site, distance, one.carriers_khz / 1000.0))
-            for one, distance in away
-        ])  # fmt: skip
-        begins = np.cumsum([0, *(one.carriers_khz.size for one in parts)])[:-1]
+        sizes = [one.carriers_khz.size for one in parts]
+        carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)])
+        distances, of = np.array([distance for _, distance in away]), np.repeat(np.arange(len(away)), sizes)
+        loss = between_sites_db(site, [one.site for one in parts], distances, of, carriers / 1000.0)
+        gain = mw_from_dbm_array(-loss)
+        begins = np.cumsum([0, *sizes])[:-1]
         return cls(
-            np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)]),
+            carriers,
             _together([one.widths_khz for one in parts]),
             _together([one.sent_mw for one in parts]) * gain,
             _together([one.room_mw for one in parts]) / gain,

@@ -10,9 +10,10 @@ from linkwright.plan.answer import hand_says, worst_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import rule_reason
+from linkwright.plan.ledger import ON_THE_CARRIER
 from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink, Unplaced
 from linkwright.plan.products import products_sentence
-from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
+from linkwright.plan.prove import Proof, Standing
 from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.solve import Solved

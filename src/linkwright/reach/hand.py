@@ -59,6 +59,16 @@ class Course:
     share: FloatArray
     first: IntArray
 
+    @classmethod
+    def together(cls, parts: Sequence[Course]) -> Course:
+        """The courses of several links, one after the other, as one."""
+        begins = np.cumsum([0, *(part.over_db.size for part in parts)])
+        curves, over, share = (
+            np.concatenate([getattr(part, name) for part in parts]) for name in ("curves", "over_db", "share")
+        )
+        first = np.concatenate([part.first + begin for part, begin in zip(parts, begins, strict=False)])
+        return cls(curves, over, share, first)
+
     @property
     def links(self) -> int:
         """How many links."""
@@ -214,19 +224,7 @@ class Hand:
 
     def told(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> Told:
         """Everything that is told of the link at x."""
-        over = x_db - self.shift_db - noisier_db
-        order = np.argsort(over, kind="stable")
-        which = order[[case_at(0.5), case_at(1.0 - self.wanted.sure)]]
-        noisier = np.broadcast_to(np.asarray(noisier_db), over.shape)[which]
-        harm = self.course.harm_s((x_db - noisier)[:, None], self.deviation_db[which])[:, 0]
-        return Told(
-            plain_db=x_db - self.plain_db,
-            median_db=float(over[which[0]]),
-            in_hand_db=float(over[which[1]]),
-            sure=float(np.count_nonzero(over >= 0.0)) / CASES,
-            breaks_per_hour=float(harm[0]),
-            breaks_per_hour_at_wanted=float(harm.max()),
-        )
+        return told_of([self], [x_db], [noisier_db])[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +238,33 @@ class Told:
     sure: float
     breaks_per_hour: float
     breaks_per_hour_at_wanted: float
+
+
+def told_of(hands: Sequence[Hand], x_db: Sequence[float], noisier_db: Sequence[FloatArray | float]) -> list[Told]:
+    """Everything that is told of links (l,), each at its x [dB] and with its noise so much over its median in each
+    case."""
+    if not hands:
+        return []
+    x = np.array(x_db)
+    noisier = np.stack([np.broadcast_to(np.asarray(noise), (CASES,)) for noise in noisier_db])
+    over = x[:, None] - np.stack([hand.shift_db for hand in hands]) - noisier
+    at = np.array([(case_at(0.5), case_at(1.0 - hand.wanted.sure)) for hand in hands])
+    which = np.take_along_axis(np.argsort(over, axis=1, kind="stable"), at, axis=1)
+    deviation = np.concatenate([hand.deviation_db[mine] for hand, mine in zip(hands, which, strict=True)], axis=1)
+    course = Course.together([hand.course for hand in hands])
+    harm = course.harm_s((x[:, None] - np.take_along_axis(noisier, which, axis=1)).T, deviation)
+    told = np.take_along_axis(over, which, axis=1)
+    return [
+        Told(
+            plain_db=x_db[n] - hand.plain_db,
+            median_db=float(told[n, 0]),
+            in_hand_db=float(told[n, 1]),
+            sure=sure / CASES,
+            breaks_per_hour=float(harm[0, n]),
+            breaks_per_hour_at_wanted=float(harm[:, n].max()),
+        )
+        for n, (hand, sure) in enumerate(zip(hands, np.count_nonzero(over >= 0.0, axis=1).tolist(), strict=True))
+    ]
 
 
 def hands_of(states: States, doubt: Doubt, wanted: Sequence[Wanted]) -> list[Hand]:
