@@ -70,10 +70,16 @@ def _threes(makers: IntArray, victims: IntArray, reach_khz: int) -> list[Product
     return found
 
 
-def nearest_khz(makers_khz: Sequence[int], victims_khz: Sequence[int]) -> IntArray:
-    """How far the nearest product is from each victim (v,) [kHz]; very far where there is none."""
-    makers, victims = np.asarray(makers_khz, np.int64), np.asarray(victims_khz, np.int64)
-    every = np.sort(np.concatenate(_products(makers)))
+def nearest_khz(makers_khz: Sequence[int], victims_khz: Sequence[int]) -> tuple[IntArray, IntArray]:
+    """How far the nearest 2A-B and the nearest A+B-C are from each victim (v,) [kHz]; very far where there is
+    none."""
+    twos, threes = _products(np.asarray(makers_khz, np.int64))
+    victims = np.asarray(victims_khz, np.int64)
+    return _nearest(twos, victims), _nearest(threes, victims)
+
+
+def _nearest(products: IntArray, victims: IntArray) -> IntArray:
+    every = np.sort(products)
     if not every.size:
         return np.full(victims.size, 2**40, dtype=np.int64)
     at = np.searchsorted(every, victims)

@@ -82,19 +82,18 @@ def _hits(
     carriers = np.array(list(in_use.values()), dtype=np.int64)
     order = sorted(range(len(victims)), key=lambda n: victims[n][1])
     places = np.array([victims[n][1] for n in order], dtype=np.int64)
+    beyond = np.append(places, np.iinfo(np.int64).max)
     for makers, products, guard in (
         (*_twos(carriers), guard_two_khz),
         (*_threes(carriers), guard_three_khz),
     ):
-        first, behind = np.searchsorted(
-            places, np.stack([products - guard + 1, products + guard]), side="left"
-        )  # whole kHz: as far as the guard is no hit
-        for hit in np.flatnonzero(behind > first):
+        first = np.searchsorted(places, products - guard, side="right")
+        for hit in np.flatnonzero(beyond[first] < products + guard):
             who = [names[n] for n in makers[hit]]
             told = (
                 f"2A-B of {who[0]} and {who[1]}" if len(who) == 2 else f"A+B-C of {who[0]}, {who[1]} and {who[2]}"
             )
-            for at in range(first[hit], behind[hit]):
+            for at in range(first[hit], int(np.searchsorted(places, products[hit] + guard))):
                 yield f"{told} falls on {victims[order[at]][0]}"
 
 
@@ -171,13 +170,19 @@ def level_faults(
         # Products do not grow with what is over half of the receiver's intercept: they would pass their makers.
         limited = np.clip(received_mw, 0.0, 0.5 * iip3_mw[None, :])
         threes = _threes_mw(carriers_khz, kind, limited, filters, inside)
-        for v, three in zip(filters, threes, strict=True):
-            level = received_mw[:, v]
-            two = inside.share(at_two - carriers_khz[v], kind[a], kind[a], kind[b])
-            held = np.clip(level, 0.0, 0.5 * iip3_mw[v])
-            made = float((two * held[a] * held[a] * held[b]).sum()) + float(three)
-            sent = float((two * level[a] * radiated[b, a]).sum())
-            found, claimed = made / float(iip3_mw[v]) ** 2 + sent, float(claimed_mw[v])
+        made, sent = np.zeros((2, filters.size))
+        some = max(1, AT_ONCE // max(1, at_two.size))
+        for start in range(0, filters.size, some):
+            part = filters[start : start + some]
+            two = inside.share(
+                at_two[:, None] - carriers_khz[part], kind[a][:, None], kind[a][:, None], kind[b][:, None]
+            )
+            held = limited[:, part]
+            made[start : start + some] = (two * held[a] * held[a] * held[b]).sum(axis=0)
+            sent[start : start + some] = (two * received_mw[:, part][a] * radiated[b, a][:, None]).sum(axis=0)
+        totals = (made + threes) / iip3_mw[filters] ** 2 + sent
+        for v, found in zip(filters.tolist(), totals.tolist(), strict=True):
+            claimed = float(claimed_mw[v])
             if abs(found - claimed) > TOLERANCE * (found + noise_mw[v]):
                 yield f"{names[v]}: products come to {found:.3e} mW, the plan says {claimed:.3e} mW"
 

@@ -181,7 +181,8 @@ def _rising(logs: FloatArray) -> FloatArray:
 
 def read_curves(curves: FloatArray, which: IntArray | np.int64, margin_db: FloatArray) -> FloatArray:
     """Curves (n, margins) read at margins of any shape, `which` curve each is on (broadcasts): the logarithms."""
-    at = np.clip((margin_db - CURVE_DB[0]) / (CURVE_DB[1] - CURVE_DB[0]), 0.0, CURVE_DB.size - 1.000001)
+    at = np.minimum(np.maximum(margin_db - CURVE_DB[0], 0.0), CURVE_DB.size - 1.000001)  # steps of 1 dB
     low = at.astype(np.int64)
     part = at - low
-    return np.asarray(curves[which, low] * (1.0 - part) + curves[which, low + 1] * part)
+    flat, entry = curves.reshape(-1), which * CURVE_DB.size + low
+    return np.asarray(flat.take(entry) * (1.0 - part) + flat.take(entry + 1) * part)

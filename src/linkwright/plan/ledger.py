@@ -8,20 +8,18 @@ from typing import Final
 
 from linkwright.physics.fading import doppler_hz
 from linkwright.physics.harm import NO_HELP_DB, Kinds
-from linkwright.plan.model import LedgerLine, PlannedLink
-from linkwright.plan.neighbours import REUSE
-from linkwright.plan.prove import Proof, Standing, floored, verdict
+from linkwright.plan.model import Ledger, PlannedLink, Row, What
+from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing, floored, verdict
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.budget import Budget
 from linkwright.reach.hand import Told, told_of
 from linkwright.reach.squelch import Squelch, setting
+from linkwright.shoot.evidence import Evidence, Gain
 from linkwright.shoot.seats import Seat
 from linkwright.units import dbm_from_mw, mw_from_dbm, number_word
 
 #: A Rice factor of no more than this is told as Rayleigh [dB].
 RAYLEIGH_DB: Final = -9.0
-#: What comes and goes with somebody else's transmitter; the rest of the air is taken to be always there.
-ON_THE_CARRIER: Final = ("other-cochannel", REUSE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +37,7 @@ class _Summed:
 
     standing: Standing
     proof: Proof
-    wanted: list[LedgerLine]
+    wanted: list[Row]
     wanted_dbm: float
     n_and_i_dbm: float
     margin_db: float
@@ -109,57 +107,51 @@ def _planned(summed: _Summed, told: Told, how: Set) -> PlannedLink:
         delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
         receiver_unit=how.seat.unit,
         receiver_channel=how.seat.channel,
-        ledger=(*summed.wanted, *noise, *proof.interference, *taken),
+        ledger=Ledger((*summed.wanted, *noise, *proof.interference, *taken)),
     )
 
 
-def _wanted_lines(proof: Proof) -> list[LedgerLine]:
-    sent = LedgerLine(
-        what="wanted", part="transmit power", db=round(dbm_from_mw(proof.power_mw), 2), evidence="stated",
-        source=f"{proof.power_mw:g} mW conducted",
-    )  # fmt: skip
-    return [
-        sent,
-        *(
-            LedgerLine(
-                what="wanted", part=g.part, db=round(g.db, 2), evidence=g.evidence, source=g.source,
-                spread_db=None if g.spread_db is None else round(g.spread_db, 1),
-            )
-            for g in proof.budget.gains
-        ),
-    ]  # fmt: skip
+def _wanted_lines(proof: Proof) -> list[Row]:
+    power_mw = proof.power_mw
+    sent = Row(
+        "wanted", "transmit power", round(dbm_from_mw(power_mw), 2), None, "stated", f"{power_mw:g} mW conducted"
+    )
+    return [sent, *(_row(gain) for gain in proof.budget.gains)]
 
 
-def _noise_lines(budget: Budget) -> list[LedgerLine]:
+def _row(gain: Gain) -> Row:
+    spread = None if gain.spread_db is None else round(gain.spread_db, 1)
+    return Row("wanted", gain.part, round(gain.db, 2), None, gain.evidence, gain.source, spread)
+
+
+def _noise_lines(budget: Budget) -> list[Row]:
     return [
-        LedgerLine(what="noise", part=n.part, dbm=round(n.dbm, 2), evidence=n.evidence, source=n.source)
-        for n in budget.noise
+        Row("noise", level.part, None, round(level.dbm, 2), level.evidence, level.source) for level in budget.noise
     ]
 
 
-def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[LedgerLine], float]:
+def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[Row], float]:
     """What the margin is used up by, line by line, and what is left of it in hand [dB]: they add up as printed."""
-    channel, places = margin_db - told.plain_db, told.plain_db - told.median_db
+    off_db = 0.0 if budget.always is None else budget.always.plain_db - budget.hand.plain_db
+    channel, places = margin_db - told.plain_db + off_db, told.plain_db - told.median_db
     in_hand_db = floored(told.in_hand_db)
-    lines = [("fading", "the channel", channel, "modelled", channel_says(budget))]
     count = len(budget.asked.route)
     if count > 1:
-        lines.append(
-            ("fading", f"{number_word(count)} places", places, "modelled", "all of them in the median case")
-        )
+        found = [_taken("fading", "the channel", channel, "modelled", channel_says(budget))]
+        said = "all of them in the median case"
+        found.append(_taken("fading", f"{number_word(count)} places", places, "modelled", said))
     else:
-        lines[0] = ("fading", "the channel", channel + places, "modelled", channel_says(budget))
-    fading = sum(round(line[2], 2) for line in lines)
-    doubt = margin_db - fading - in_hand_db
-    lines.append(("doubt", "what is not known", doubt, budget.doubt_known, doubt_says(budget)))
-    found = [
-        LedgerLine(
-            what=what, part=part, db=round(-db, 2), evidence=evidence, source=source,
-            spread_db=round(budget.doubt_db, 1) if what == "doubt" else None,
-        )
-        for what, part, db, evidence, source in lines
-    ]  # fmt: skip
+        found = [_taken("fading", "the channel", channel + places, "modelled", channel_says(budget))]
+    if budget.off_air is not None:
+        found.append(_taken("fading", "others' time off the air", -off_db, "measured", budget.off_air.says))
+    doubt = margin_db + sum(row.db or 0.0 for row in found) - in_hand_db
+    last = _taken("doubt", "what is not known", doubt, budget.doubt_known, doubt_says(budget))
+    found.append(last._replace(spread_db=round(budget.doubt_db, 1)))
     return found, in_hand_db
+
+
+def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) -> Row:
+    return Row(what, part, round(-db, 2), None, evidence, source)
 
 
 def channel_says(budget: Budget) -> str:

@@ -7,7 +7,7 @@ here. Both follow from where the sites lie and when their calls are, not from a 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -187,6 +187,7 @@ class Afar:
     begins: IntArray
     names: tuple[str, ...]
     away_m: tuple[float, ...]
+    _touching: dict[tuple[int, int], tuple[IntArray, IntArray, IntArray, FloatArray]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, site: Site, far: Sequence[FarSite]) -> Afar:
@@ -223,20 +224,29 @@ class Afar:
 
         Only the few slots about each far carrier are looked at, all carriers at once.
         """
-        power_mw, disturbs = np.zeros(slots_khz.size), np.zeros(slots_khz.size, dtype=np.bool_)
-        which = np.flatnonzero(live)
-        carriers, widths = self.carriers_khz[which], self.widths_khz[which]
-        touch = (widths + chain.transmitter.bandwidth_khz) / 2.0
-        first = np.searchsorted(slots_khz, carriers - touch)
-        count = np.searchsorted(slots_khz, carriers + touch, side="right") - first
-        of = np.repeat(np.arange(which.size), count)
-        slot = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count) + first[of]
-        low, high = (carriers - widths / 2.0)[of], (carriers + widths / 2.0)[of]
-        share = overlap_share(slots_khz[slot], chain.transmitter.bandwidth_khz, low, high)
-        antenna = mw_from_dbm(chain.heard_gain_db)
-        np.add.at(power_mw, slot, antenna * self.heard_mw[which][of] * share)
-        disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[which][of]]] = True
+        bandwidth_khz = chain.transmitter.bandwidth_khz
+        key = (id(slots_khz), bandwidth_khz)
+        if key not in self._touching:
+            self._touching[key] = slots_khz, *self._touched(bandwidth_khz, slots_khz)
+        _, of, slot, share = self._touching[key]
+        on = live[of]
+        of, slot, share = of[on], slot[on], share[on]
+        heard_mw = mw_from_dbm(chain.heard_gain_db) * self.heard_mw[of] * share
+        power_mw = np.bincount(slot, weights=heard_mw, minlength=slots_khz.size).astype(np.float64)
+        disturbs = np.zeros(slots_khz.size, dtype=np.bool_)
+        disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[of]]] = True
         return power_mw, disturbs
+
+    def _touched(self, bandwidth_khz: int, slots_khz: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+        """Whose carriers touch which slots, pair by pair, and which share of each falls into the slot."""
+        touch = (self.widths_khz + bandwidth_khz) / 2.0
+        first = np.searchsorted(slots_khz, self.carriers_khz - touch)
+        count = np.searchsorted(slots_khz, self.carriers_khz + touch, side="right") - first
+        of = np.repeat(np.arange(count.size), count)
+        slot = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count) + first[of]
+        half = self.widths_khz / 2.0
+        low, high = (self.carriers_khz - half)[of], (self.carriers_khz + half)[of]
+        return of, slot, overlap_share(slots_khz[slot], bandwidth_khz, low, high)
 
     def on(self, chain: Chain, live: BoolArray, carrier_khz: int) -> list[Arrival]:
         """What those who are `live` (f,) bring a link on one carrier, a line for each site that counts."""

@@ -22,6 +22,7 @@ from linkwright.plan.neighbours import Afar, positions
 from linkwright.plan.plan_findings import (
     assumed_rows,
     changing_findings,
+    fewest_finding,
     link_findings,
     moved_findings,
     power_finding,
@@ -79,6 +80,7 @@ def make_plan(
             stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
             moves += stepped
             findings += moved_findings(kept, stepped)
+            findings += fewest_finding(site.name, stepped, answers)
         for n, answer in enumerate(answers):
             call, found = _planned_call(scene, problem, n, answer, proved[problem.calls[n].name])
             calls[call.call] = call

@@ -7,6 +7,7 @@ matters gets its line, with the names of those who make it.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,37 +15,31 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, Unwanted, driving, radiated_share, rejections, unwanted
+from linkwright.assign.levels import unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults
-from linkwright.physics.intermodulation import filter_share, products_in_bands
 from linkwright.plan.chain import Chain
-from linkwright.plan.heard import Arrival
-from linkwright.plan.model import LedgerLine, Verdict
+from linkwright.plan.heard import Arrival, switched
+from linkwright.plan.mixing import LINES_A_KIND, Levels, Parts
+from linkwright.plan.model import Row, Verdict
 from linkwright.plan.neighbours import REUSE
 from linkwright.plan.radio import likely_more, others_arrays, radio_of, wishes_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
-from linkwright.reach.budget import Budget, budgets_of
+from linkwright.reach.budget import Budget, OffAir, budgets_of, in_air
 from linkwright.reach.doubt import PLACES, TV, cases
 from linkwright.reach.hand import Told
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
-from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, sum_dbm
+from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm, sum_dbm
 
 #: As sure as this a link is thin, less sure it fails (docs/reference.md).
 THIN: Final = 0.5
-#: How many contributions of one kind have a line of their own in a ledger; the others are added up in one.
-LINES_A_KIND: Final = 5
 #: A kind of interference that is this far below the noise in all is left out [dB].
 KIND_BELOW_NOISE_DB: Final = 20.0
-#: Pairs of transmitters at receivers that are looked at in one go: it bounds the memory.
-PAIRS_AT_ONCE: Final = 200_000
-#: A single contribution this far below the noise has no line of its own [dB].
-LINE_BELOW_NOISE_DB: Final = 26.0
-
-
-#: Contributions of one kind: whose, and how much [mW].
-Parts = list[tuple[str, float]]
+#: How many others whose time on the air was measured are told apart at a link; the rest is always on.
+MOST_SWITCHES: Final = 3
+#: What comes and goes with somebody else's transmitter; the rest of the air is taken to be always there.
+ON_THE_CARRIER: Final = ("other-cochannel", REUSE)
 
 
 class PlanFault(AssertionError):
@@ -73,7 +68,8 @@ class Standing:
         assert at is not None, "a carrier is one of its link's slots"
         here = [heard.on(at) for heard in tuning.heard if heard.code != REUSE]
         steps = tuning.powers_mw(chain.transmitter, carrier_khz)
-        return cls(chain, carrier_khz, (*here, *from_afar), steps, tuning.noise_dbm, bool(tuning.busy[at]))
+        air = (*switched(here), *from_afar)
+        return cls(chain, carrier_khz, air, steps, tuning.noise_dbm, bool(tuning.busy[at]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +94,7 @@ class Proof:
 
     budget: Budget
     power_mw: float
-    interference: tuple[LedgerLine, ...]
+    interference: tuple[Row, ...]
     n_and_i_dbm: float
     noisier_db: FloatArray | float
     driven_by: str = ""
@@ -116,82 +112,6 @@ class Proof:
     def at(self, power_mw: float) -> Told:
         """The same at another power, with the interference as it is."""
         return self.budget.told(power_mw, self.n_and_i_dbm, self.noisier_db)
-
-
-@dataclass(frozen=True, eq=False)
-class Levels:
-    """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
-    where (n, n), what of it is unwanted. What the lines of all its links need is worked out once."""
-
-    radio: Radio
-    names: tuple[str, ...]
-    carriers_khz: IntArray
-    powers_mw: FloatArray
-    received_mw: FloatArray
-    unwanted: Unwanted
-
-    @functools.cached_property
-    def least_line_mw(self) -> FloatArray:
-        """What has a line of its own at each link's receiver (own,) [mW]."""
-        return self.radio.noise_mw[: self.radio.own] * mw_from_dbm(-LINE_BELOW_NOISE_DB)
-
-    @functools.cached_property
-    def receiver_parts(self) -> list[Parts]:
-        """What each link's receiver makes of the others, product by product, the strongest first."""
-        radio, own = self.radio, slice(self.radio.own)
-        received = self.received_mw[:, own]
-        found = products_in_bands(
-            self.carriers_khz,
-            radio.width_khz,
-            driving(received, radio.iip3_mw[own]),
-            self.carriers_khz[own],
-            radio.width_khz[own],
-            [dbm_from_mw(iip3) for iip3 in radio.iip3_mw[own].tolist()],
-            self.least_line_mw,
-        )
-        return [
-            [
-                (self._product(*abc), mw)
-                for abc, mw in zip(who[:LINES_A_KIND].tolist(), powers.tolist(), strict=False)
-            ]
-            for _, who, powers in found
-        ]
-
-    def _product(self, a: int, b: int, c: int) -> str:
-        names = self.names
-        return f"A+B-C of {names[a]}, {names[b]}, {names[c]}" if c >= 0 else f"2A-B of {names[a]}, {names[b]}"
-
-    @functools.cached_property
-    def transmitter_parts(self) -> list[Parts]:
-        """What of others' output stages each link's receiver hears, pair by pair."""
-        f, w = self.carriers_khz, self.radio.width_khz
-        parts: list[Parts] = [[] for _ in range(self.radio.own)]
-        some = max(1, PAIRS_AT_ONCE // f.size**2)
-        for begin in range(0, self.radio.own, some):
-            mine = slice(begin, min(begin + some, self.radio.own))
-            offset = (2 * f[:, None] - f[None, :] - f[mine, None, None]).astype(np.float64)
-            share = filter_share(offset, (w[:, None], w[:, None], w[None, :]), w[mine, None, None])
-            power = self.received_mw[:, mine].T[:, :, None] * self.radiated.T * share
-            power[:, np.arange(f.size), np.arange(f.size)] = 0.0
-            for n, a, b in np.argwhere(power > self.least_line_mw[mine, None, None]).tolist():
-                told = f"2A-B radiated by {self.names[a]} with {self.names[b]}"
-                parts[begin + n].append((told, float(power[n, a, b])))
-        return parts
-
-    @functools.cached_property
-    def radiated(self) -> FloatArray:
-        """What A (columns) radiates at 2A-B for B (rows), over A's own power (n, n)."""
-        return radiated_share(self.radio, self.powers_mw)
-
-    @functools.cached_property
-    def through_mw(self) -> FloatArray:
-        """What gets through each receiver's (columns) filter of each adjacent carrier (rows) (n, n) [mW]."""
-        return self.received_mw * rejections(self.radio, self.carriers_khz)
-
-    @functools.cached_property
-    def off_channel_mw(self) -> FloatArray:
-        """All power off the channel at each receiver (n,) [mW]."""
-        return np.asarray(self.received_mw.sum(axis=0) - np.diagonal(self.received_mw))
 
 
 def prove(call: CallToProve) -> list[Proof]:
@@ -238,7 +158,10 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
         radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers)
     )
     _verify(levels)
-    return [_proof(standing[n], levels, n, budget) for n, budget in enumerate(budgets)]
+    return [
+        _proof(standing[n], levels, n, in_air(budget, off_air(standing[n], others, levels, n)))
+        for n, budget in enumerate(budgets)
+    ]
 
 
 def _air_mw(standing: Standing) -> float:
@@ -275,6 +198,39 @@ def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
     )
 
 
+def off_air(standing: Standing, others: Sequence[Other], levels: Levels, n: int) -> OffAir | None:
+    """The states of the n-th link with those off whose share of time on the air was measured; None without any.
+
+    Each is on by itself, those with one switch together; who counts least beyond the first few is always on.
+    """
+    duty = {a.switch: a.duty for a in standing.air if a.duty < 1.0}
+    duty |= {other.name: other.duty for other in others if other.duty is not None and other.duty < 1.0}
+    if not duty:
+        return None
+
+    def noise_mw(off: frozenset[str]) -> float:
+        air = sum(a.power_mw for a in standing.air if a.duty == 1.0 or a.switch not in off)
+        return float(levels.radio.noise_mw[n]) + air + float(levels.unwanted_without(off)[n])
+
+    whole = noise_mw(frozenset())
+    mattering = {name: whole / noise_mw(frozenset({name})) for name in duty}
+    switches = sorted((name for name in duty if mattering[name] > 1.001), key=lambda name: (-mattering[name], name))
+    states = [
+        (math.prod(1.0 - duty[s] if s in off else duty[s] for s in switches[:MOST_SWITCHES]), whole / noise_mw(off))
+        for count in range(len(switches[:MOST_SWITCHES]) + 1)
+        for off in map(frozenset, itertools.combinations(switches[:MOST_SWITCHES], count))
+    ]
+    if len(states) < 2:
+        return None
+    who = {a.switch: a.part for a in standing.air if a.code in ON_THE_CARRIER}
+    says = ", ".join(f"{who.get(s, s)} on for {100.0 * duty[s]:.0f} %" for s in switches[:MOST_SWITCHES])
+    return OffAir(
+        np.array([share for share, _ in states]),
+        np.array([10.0 * math.log10(ratio) for _, ratio in states]),
+        f"{says} of the time, as measured",
+    )
+
+
 def _noisier_db(standing: Standing, total_dbm: float) -> FloatArray | float:
     """How much noise and interference are over their median in each case [dB]: what is predicted and uncertain of
     them scatters alike at all places."""
@@ -294,7 +250,7 @@ def _driven_by(levels: Levels, n: int) -> str:
     return levels.names[strongest] if received[strongest] > levels.radio.iip3_mw[n] / 2.0 else ""
 
 
-def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
+def _air_lines(standing: Standing) -> tuple[Row, ...]:
     """What the air brings on the link's carrier, each contribution that counts."""
     return tuple(
         _interference(
@@ -305,37 +261,31 @@ def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
     )
 
 
-def _interference(
-    part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None
-) -> LedgerLine:
+def _interference(part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None) -> Row:
     spread = None if spread_db is None else round(spread_db, 1)
-    return LedgerLine(
-        what="interference", part=part, dbm=round(dbm, 2), evidence=evidence, source=source, spread_db=spread
-    )
+    return Row("interference", part, None, round(dbm, 2), evidence, source, spread)
 
 
-def _own_lines(levels: Levels, n: int) -> Iterator[LedgerLine]:
+def _own_lines(levels: Levels, n: int) -> Iterator[Row]:
     """What the call's own transmitters bring at the n-th receiver, each kind that counts by name."""
     least_mw = float(levels.radio.noise_mw[n]) * mw_from_dbm(-KIND_BELOW_NOISE_DB)
+    of = levels.unwanted
     kinds = (
-        (levels.unwanted.receiver[n], _receiver_products, "all other products", RECEIVER_SOURCE),
-        (
-            levels.unwanted.transmitter[n],
-            _transmitter_products,
-            "all other transmitter products",
-            TRANSMITTER_SOURCE,
-        ),
-        (levels.unwanted.adjacent[n], _adjacent, "all other adjacent carriers", ADJACENT_SOURCE),
-        (levels.unwanted.blocking[n], _blocking, "all other strong carriers", BLOCKING_SOURCE),
+        (of.receiver, "receiver_parts", "all other products", RECEIVER_SOURCE),
+        (of.transmitter, "transmitter_parts", "all other transmitter products", TRANSMITTER_SOURCE),
+        (of.adjacent, "adjacent_parts", "all other adjacent carriers", ADJACENT_SOURCE),
+        (of.blocking, "blocking_parts", "all other strong carriers", BLOCKING_SOURCE),
     )
-    for total_mw, parts_of, rest, source in kinds:
+    for totals_mw, parts_of, rest, source in kinds:
+        total_mw = float(totals_mw[n])
         if total_mw < least_mw:
             continue
-        parts = sorted(parts_of(levels, n), key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
+        every: Parts = getattr(levels, parts_of)[n]
+        parts = sorted(every, key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
         for name, power_mw in parts:
             yield _interference(name, dbm_from_mw(power_mw), "modelled", source)
-        left_mw = float(total_mw) - sum(power_mw for _, power_mw in parts)
-        if left_mw > max(least_mw, 1e-6 * float(total_mw)):
+        left_mw = total_mw - sum(power_mw for _, power_mw in parts)
+        if left_mw > max(least_mw, 1e-6 * total_mw):
             yield _interference(rest, dbm_from_mw(left_mw), "modelled", source)
 
 
@@ -345,29 +295,6 @@ TRANSMITTER_SOURCE: Final = (
 )
 ADJACENT_SOURCE: Final = "through mask and filter (ITU-R SM.337), both assumed"
 BLOCKING_SOURCE: Final = "strong carriers off the channel raise the noise; blocking level of the receiver"
-
-
-def _receiver_products(levels: Levels, n: int) -> Parts:
-    return levels.receiver_parts[n]
-
-
-def _transmitter_products(levels: Levels, n: int) -> Parts:
-    return levels.transmitter_parts[n]
-
-
-def _adjacent(levels: Levels, n: int) -> Parts:
-    power = levels.through_mw[:, n]
-    return [
-        (f"adjacent {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > levels.least_line_mw[n])
-    ]
-
-
-def _blocking(levels: Levels, n: int) -> Parts:
-    power = levels.received_mw[:, n] * float(levels.unwanted.blocking[n]) / float(levels.off_channel_mw[n])
-    power[n] = 0.0
-    return [
-        (f"blocking by {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > levels.least_line_mw[n])
-    ]
 
 
 def verdict(sure: float, wanted: float) -> Verdict:

@@ -216,9 +216,11 @@ def _other(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Hear
     near = slice(int(first), int(np.searchsorted(carriers, high + width / 2.0, side="right")))
     share = np.zeros(carriers.size)
     share[near] = overlap_share(carriers[near], width, low, high)
+    duty = None if other.duty is None else np.full(carriers.size, other.duty)
     if other.heard_dbm is not None:
         says = "its level as it was read on the site"
-        return Heard(other.name, "other-cochannel", mw_from_dbm(other.heard_dbm) * share, "measured", says)
+        power_mw = mw_from_dbm(other.heard_dbm) * share
+        return Heard(other.name, "other-cochannel", power_mw, "measured", says, duty=duty)
     level_dbm = known.level_dbm(chain, other)
     source = f"{other.radiated_mw:g} mW EIRP as stated, path as for {chain.site.surroundings} surroundings"
-    return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source)
+    return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source, duty=duty)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -81,7 +81,11 @@ class Course:
 
     def harm_s(self, x_db: FloatArray, deviation_db: FloatArray) -> FloatArray:
         """Seconds an hour with a break of each link at x (..., l) [dB] and deviations (..., p) [dB]: (..., l)."""
-        at = x_db[..., self.owner] + self.over_db + deviation_db
+        return self._harm_s(x_db, self.over_db + deviation_db)
+
+    def _harm_s(self, x_db: FloatArray, level_db: FloatArray) -> FloatArray:
+        """The same with levels over the noise (..., p) [dB over dBm]."""
+        at = x_db[..., self.owner] + level_db
         harm = np.exp(read_curves(self.curves, np.arange(self.over_db.size), at)) * self.share
         return np.asarray(np.add.reduceat(harm, self.first, axis=-1))
 
@@ -118,9 +122,10 @@ class Course:
         self, low: FloatArray, high: FloatArray, wanted_s: FloatArray, deviation_db: FloatArray
     ) -> FloatArray:
         """The shift between bounds (c, l), by halving as often for every link as for one."""
+        level_db = self.over_db + deviation_db
         for _ in range(HALVINGS):
             middle = (low + high) / 2.0
-            keeps = self.harm_s(middle, deviation_db) <= wanted_s
+            keeps = self._harm_s(middle, level_db) <= wanted_s
             low, high = np.where(keeps, low, middle), np.where(keeps, middle, high)
         return high
 
@@ -204,6 +209,14 @@ class Hand:
     course: Course
     deviation_db: FloatArray
 
+    def in_air(self, share: FloatArray, quieter_db: FloatArray) -> Hand:
+        """The same averaged over states of the air, told over the noise of the noisiest (`mixed`)."""
+        course = replace(self.course, curves=mixed(self.course.curves, share, quieter_db))
+        limit = np.array([self.wanted.harm_s])
+        plain = float(course.shifts_db(limit, np.zeros((1, course.over_db.size)))[0, 0])
+        shifts = course.shifts_db(limit, self.deviation_db)[:, 0]
+        return Hand(self.wanted, plain, shifts, course, self.deviation_db)
+
     def over_db(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> FloatArray:
         """T (256,) [dB] at x, with the noise so much over its median in each case, from the least to the most."""
         return np.sort(x_db - self.shift_db - noisier_db)
@@ -238,6 +251,15 @@ class Told:
     sure: float
     breaks_per_hour: float
     breaks_per_hour_at_wanted: float
+
+
+def mixed(curves: FloatArray, share: FloatArray, quieter_db: FloatArray) -> FloatArray:
+    """Curves (p, margins) averaged over states of the air: their shares of time (s,), and how much more margin each
+    leaves [dB]."""
+    at = CURVE_DB[None, :] + quieter_db[:, None]
+    which = np.arange(len(curves))[:, None, None]
+    harm = (np.exp(read_curves(curves, which, at[None])) * share[None, :, None]).sum(axis=1)
+    return np.asarray(np.log(np.maximum(harm, 1e-12)))
 
 
 def told_of(hands: Sequence[Hand], x_db: Sequence[float], noisier_db: Sequence[FloatArray | float]) -> list[Told]:
