@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Annotated, Any, Literal, NamedTuple, overload
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, overload
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler
 from pydantic_core import core_schema
@@ -55,6 +55,9 @@ class Ledger(Sequence[LedgerLine]):
     An event has a hundred thousand, few of which are ever looked at.
     """
 
+    #: What it is in a file.
+    in_file: ClassVar[Any] = tuple[LedgerLine, ...]
+
     def __init__(self, rows: Iterable[Row]) -> None:
         self.rows = tuple(rows)
 
@@ -92,7 +95,7 @@ class Ledger(Sequence[LedgerLine]):
     @classmethod
     def __get_pydantic_core_schema__(cls, _: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """In a file it is a list of lines, as any other."""
-        lines = handler.generate_schema(tuple[LedgerLine, ...])
+        lines = handler.generate_schema(cls.in_file)
         return core_schema.no_info_wrap_validator_function(
             lambda given, check: given if isinstance(given, cls) else cls._of(check(given)),
             lines,
