@@ -82,6 +82,7 @@ def _value(field: FieldInfo) -> str:
 
 
 def _type(annotation: Any) -> str:
+    annotation = getattr(annotation, "in_file", annotation)
     origin, inside = get_origin(annotation), get_args(annotation)
     if origin is Annotated:
         return _type(inside[0])
@@ -99,6 +100,7 @@ def _type(annotation: Any) -> str:
 
 
 def _inner(annotation: Any) -> Iterator[type[BaseModel]]:
+    annotation = getattr(annotation, "in_file", annotation)
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         yield annotation
     elif get_origin(annotation) is not Literal:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from tests.plan.shoots import links, pocket, shoot
 
-from linkwright.assign.levels import FEW_LINKS, PlainProducts, Radio, neighbours, unwanted
+from linkwright.assign.levels import FEW_LINKS, PlainProducts, Radio, rejections, unwanted
 from linkwright.assign.verify import level_faults
 from linkwright.plan.model import Plan
 from linkwright.plan.pipeline import make_plan
@@ -116,8 +116,8 @@ def test_an_other_is_heard_beside_its_carrier_but_not_twice_on_it() -> None:
     rng = np.random.default_rng(1)
     radio, carriers, powers = _random_radio(rng, 3, 2)
     carriers[:] = [500_000, 502_000, 500_050]  # the other stands on the first link's carrier
-    adjacent, _ = neighbours(radio, carriers, radio.gain * powers[:, None])
+    adjacent = (radio.gain * powers[:, None] * rejections(radio, carriers)).sum(axis=0)
     alone = dataclasses.replace(radio, own=3)
-    counted, _ = neighbours(alone, carriers, radio.gain * powers[:, None])
+    counted = (radio.gain * powers[:, None] * rejections(alone, carriers)).sum(axis=0)
     assert adjacent[0] < counted[0]
     assert adjacent[1] == pytest.approx(counted[1])

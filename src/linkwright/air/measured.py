@@ -18,6 +18,8 @@ Evidence: TypeAlias = Literal["measured", "assumed", "none"]
 
 #: A slot whose whole band stands this far over the floor is busy [dB]: as much again as the noise.
 WIDE_BUSY_DB = 3.0
+#: What is raised in a band besides what was detected is told to be always there, from this share of it on.
+ALWAYS_THERE = 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +36,8 @@ class SlotLevels:
     excess_db : floor and signals over the floor [dB], at least 0; NaN where not covered.
     floor_dbm, level_dbm : floor, and floor with signals, in the band [dBm]; NaN where not calibrated.
     calibrated : whether the sweep that decides here is.
+    duty : share of the sweeps (0..1) in which what was detected in the band was on, one more than was seen taken:
+        1 for what is always there or shows in the mean only, 0 where nothing was detected.
     from_sweep : index into `sources` of the sweep that decides (the highest excess); -1 where none covers.
     sources : "sweep quay-0830.csv", one for each sweep.
     """
@@ -47,6 +51,7 @@ class SlotLevels:
     floor_dbm: FloatArray
     level_dbm: FloatArray
     calibrated: BoolArray
+    duty: FloatArray
     from_sweep: IntArray
     sources: tuple[str, ...]
 
@@ -116,7 +121,7 @@ class MeasuredAir:
         none = np.zeros(carriers.shape, dtype=np.bool_)
         unknown = np.full(carriers.shape, np.nan)
         best = SlotLevels(
-            carriers, bandwidth_khz, none, none, none, unknown, unknown, unknown, none,
+            carriers, bandwidth_khz, none, none, none, unknown, unknown, unknown, none, np.zeros(carriers.shape),
             np.full(carriers.shape, -1, dtype=np.int64),
             tuple(f"sweep {judged.sweep.path}" for judged in self.judged),
         )  # fmt: skip
@@ -141,6 +146,7 @@ class _Sums:
     quiet_over: FloatArray  # the same, in bins that are not detected
     signal: FloatArray  # what stands on the floor in detected bins
     detections: IntArray  # (bins + 1) by bin, from zero
+    duty: FloatArray  # (bins + 1) of each bin, with one of nothing behind
 
     @classmethod
     def of(cls, judged: JudgedSweep) -> _Sums:
@@ -154,12 +160,21 @@ class _Sums:
             _along_edges(np.where(judged.detected, 0.0, over)),
             _along_edges(judged.signal_power),
             np.concatenate([[0], np.cumsum(judged.detected)]).astype(np.int64),
+            np.append(_duty(judged), 0.0),
         )
 
     def within(self, sums: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
         """Integral between two frequencies; a bin that is cut counts by the part inside."""
         upper = np.interp(high, self.edges_khz, sums)
         return np.asarray(upper - np.interp(low, self.edges_khz, sums), dtype=np.float64)
+
+
+def _duty(judged: JudgedSweep) -> FloatArray:
+    """The share of sweeps in which each detected bin was on (bins,), as if it had been on in one more: few looks
+    say little. 1 for what shows in the mean only, which something steady does."""
+    on, looked = judged.on_count, judged.sweep.looked[judged.column]
+    share = np.where(on > 0, np.minimum((on + 1.0) / (looked + 1.0), 1.0), 1.0)
+    return np.where(judged.detected, share, 0.0)
 
 
 def _along_edges(values: FloatArray) -> FloatArray:
@@ -192,11 +207,14 @@ def _levels_of(judged: JudgedSweep, sums: _Sums, slots: SlotLevels, index: int) 
     quiet = np.maximum(sums.within(sums.quiet_over, low, high) / floor, 0.0)
     over = np.where(any_detected, np.maximum(signal, 0.0), 0.0) + np.where(raised, quiet, 0.0)
     excess = np.where(covered, 10.0 * np.log10(1.0 + over), np.nan)
+    bins_of = np.stack([np.minimum(first, judged.left_khz.size), last], axis=-1).ravel()
+    duty = np.where(covered & any_detected, np.maximum.reduceat(sums.duty, bins_of)[::2], 0.0)
+    duty = np.where(raised & (quiet > ALWAYS_THERE * signal), 1.0, duty)
     scale_db = 10.0 * np.log10(sweep.step_khz / sweep.resolution_khz) + sweep.dbm_offset + sweep.to_power_mean_db
     floor_dbm = np.where(covered, 10.0 * np.log10(floor) + scale_db, np.nan)
     return SlotLevels(
         slots.carriers_khz, slots.bandwidth_khz, covered, busy, raised, excess,
-        floor_dbm, floor_dbm + excess, covered & sweep.calibrated,
+        floor_dbm, floor_dbm + excess, covered & sweep.calibrated, duty,
         np.where(covered, index, -1), slots.sources,
     )  # fmt: skip
 
@@ -218,6 +236,7 @@ def _higher(one: SlotLevels, other: SlotLevels) -> SlotLevels:
         pick(one.floor_dbm, other.floor_dbm),
         pick(one.level_dbm, other.level_dbm),
         pick(one.calibrated, other.calibrated),
+        np.maximum(one.duty, other.duty),
         pick(one.from_sweep, other.from_sweep),
         one.sources,
     )

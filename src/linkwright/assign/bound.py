@@ -47,10 +47,16 @@ def clean_bound(span_khz: int, guard_khz: int, raster_khz: int) -> int:
 
 
 def _bound_by_sums(span_khz: int, apart_khz: int) -> int:
-    n = 1
-    while _sums_allow(n + 1, span_khz, apart_khz):
-        n += 1
-    return n
+    allowed, not_allowed = 1, 2
+    while _sums_allow(not_allowed, span_khz, apart_khz):  # every sum grows with n: double, then halve
+        allowed, not_allowed = not_allowed, 2 * not_allowed
+    while not_allowed - allowed > 1:
+        middle = (allowed + not_allowed) // 2
+        if _sums_allow(middle, span_khz, apart_khz):
+            allowed = middle
+        else:
+            not_allowed = middle
+    return allowed
 
 
 def _sums_allow(n: int, span_khz: int, apart_khz: int) -> bool:
@@ -61,10 +67,10 @@ def _sums_allow(n: int, span_khz: int, apart_khz: int) -> bool:
 
 def spacing_bound(slots_khz: IntArray, spacing_khz: int) -> int:
     """The most carriers that keep `spacing_khz` on these slots (ascending): the scan from the bottom is best."""
+    behind = np.searchsorted(slots_khz, slots_khz + max(spacing_khz, 1)).tolist()
     count, at = 0, 0
     while at < slots_khz.size:
-        count += 1
-        at = int(np.searchsorted(slots_khz, slots_khz[at] + max(spacing_khz, 1)))
+        count, at = count + 1, behind[at]
     return count
 
 
@@ -73,7 +79,8 @@ def bounds_of_call(problem: Problem, call: tuple[int, ...]) -> tuple[int, int]:
     wishes = [problem.wishes[i] for i in call if problem.wishes[i].slots_khz.size]
     if not wishes:
         return 0, 0
-    kinds = tuple(_Slots(array) for array in {id(wish.slots_khz): wish.slots_khz for wish in wishes}.values())
+    arrays = {id(wish.slots_khz): wish.slots_khz for wish in wishes}
+    kinds = tuple(_Slots(arrays[key]) for key in sorted(arrays))
     guard = min(problem.guard_two_khz, problem.guard_three_khz)
     return _bounds_of_kinds(kinds, min(wish.spacing_khz for wish in wishes), guard)
 
@@ -93,8 +100,9 @@ class _Slots:
 
 @functools.lru_cache(maxsize=64)
 def _bounds_of_kinds(kinds: tuple[_Slots, ...], spacing_khz: int, guard_khz: int) -> tuple[int, int]:
-    slots = kinds[0].khz if len(kinds) == 1 else np.unique(np.concatenate([kind.khz for kind in kinds]))
+    slots = np.sort(np.concatenate([kind.khz for kind in kinds]), kind="stable")
+    slots = slots[np.diff(slots, prepend=slots[0] - 1) > 0]
     span = int(slots[-1] - slots[0])
-    raster = int(np.gcd.reduce(slots - slots[0])) or 1
+    raster = int(np.gcd.reduce(np.array([np.gcd.reduce(kind.khz - slots[0]) for kind in kinds]))) or 1
     packed = spacing_bound(slots, spacing_khz)
     return min(clean_bound(span, min(guard_khz, spacing_khz), raster), packed), packed

@@ -36,6 +36,7 @@ class CallAnswer:
     carriers_khz: Mapping[str, int | None]
     spares_khz: Mapping[str, tuple[int, ...]]
     compared: Comparison | None
+    fewest: bool = True
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -196,9 +197,11 @@ def _levels_alone(task: SiteTask, members: tuple[int, ...]) -> tuple[CallLevels,
 def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]:
     """A problem solved by clean sets or fewest products, then weighed by level: kept to, or the better chosen."""
     if task.levels and any(wish.keep_khz is not None for wish in task.problem.wishes):
-        slots = Regain(task.problem, task.levels, tell).slots()
+        regain = Regain(task.problem, task.levels, tell)
+        slots = regain.slots()
         if slots is not None:
-            return standing(task.problem, _with_carrier(task, [slot >= 0 for slot in slots]), slots), None
+            stands = standing(task.problem, _with_carrier(task, [slot >= 0 for slot in slots]), slots)
+            return replace(stands, fewest=regain.proved), None
     found = solve(task.problem, tell, task.effort)
     return choose(task.problem, _with_carrier(task, [khz is not None for khz in found.carriers_khz]), found, tell)
 
@@ -243,4 +246,5 @@ def _answer(
         dict(zip(names, found.carriers_khz, strict=True)),
         dict(zip(names, found.spares_khz, strict=True)),
         compared,
+        found.fewest,
     )

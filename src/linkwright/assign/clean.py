@@ -119,15 +119,16 @@ def _quietest(state: State, link: int, free: IntArray) -> int:
 def quietest(state: State, link: int, free: IntArray, taken: IntArray) -> int:
     """Of the slots `free` (indices into the link's slots) the quietest, far from the cells `taken`."""
     rise = np.round(2.0 * state.problem.wishes[link].rise_db[free])
-    distance = np.full(free.size, FAR_KHZ, dtype=np.int64)
+    free = free[rise == rise.min()]
     if taken.size:
         ordered = np.sort(taken)
         cells = state.grid.wish_slots[link][free]
         right = np.searchsorted(ordered, cells)
         above = np.abs(ordered[np.minimum(right, ordered.size - 1)] - cells)
         below = np.abs(ordered[np.maximum(right - 1, 0)] - cells)
-        distance = np.minimum(np.minimum(above, below) * state.grid.step_khz, FAR_KHZ)
-    return int(free[np.lexsort((free, -distance, rise))[0]])
+        free = free[np.argmax(np.minimum(np.minimum(above, below) * state.grid.step_khz, FAR_KHZ))]
+        return int(free)
+    return int(free[0])
 
 
 def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Tell) -> Found:

@@ -162,13 +162,6 @@ def radiated_share(radio: Radio, powers_mw: FloatArray) -> FloatArray:
     return powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / powers_mw[None, :]
 
 
-def neighbours(radio: Radio, carriers_khz: IntArray, received_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """What comes through the filter from adjacent carriers, and all power off the channel, each (n,) [mW]."""
-    through = received_mw * rejections(radio, carriers_khz)
-    off_channel = received_mw.sum(axis=0) - np.diagonal(received_mw)
-    return np.asarray(through.sum(axis=0)), np.asarray(off_channel)
-
-
 def rejections(radio: Radio, carriers_khz: IntArray) -> FloatArray:
     """Share of each transmitter's (rows) power that gets through each receiver's (columns) filter; 0 on itself."""
     distance = np.abs(carriers_khz[:, None] - carriers_khz[None, :])

@@ -78,12 +78,14 @@ class Assignment:
     """The answer. `carriers_khz[i]` is None for a link that found no place; `spares_khz[i]` are in order.
 
     `proved` tells that a clean placement of all is impossible, where `criterion` is "power" for that reason.
+    `fewest` is false where more may have moved from an earlier plan than has to: the search reached its limit.
     """
 
     criterion: Criterion
     carriers_khz: tuple[int | None, ...]
     spares_khz: tuple[tuple[int, ...], ...]
     proved: bool = False
+    fewest: bool = True
 
     @property
     def placed(self) -> int:

@@ -7,6 +7,7 @@ that it helps to make. The separate verifier (`assign.verify`) has its own enume
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +17,8 @@ from linkwright.units import IntArray
 
 #: Makers from which on products are enumerated in pieces: it bounds the memory.
 AT_ONCE = 2_000_000
+#: Who makes the products of up to so many makers is kept.
+KEEP_UP_TO = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,16 +70,16 @@ def _threes(makers: IntArray, victims: IntArray, reach_khz: int) -> list[Product
     return found
 
 
-def nearest_khz(makers_khz: Sequence[int], victims_khz: Sequence[int]) -> IntArray:
-    """How far the nearest product is from each victim (v,) [kHz]; very far where there is none."""
-    makers, victims = np.asarray(makers_khz, np.int64), np.asarray(victims_khz, np.int64)
-    twos = (2 * makers[:, None] - makers[None, :])[~np.eye(makers.size, dtype=np.bool_)]
-    first, second = np.triu_indices(makers.size, k=1)
-    distinct = np.ones((first.size, makers.size), dtype=np.bool_)
-    rows = np.arange(first.size)
-    distinct[rows, first] = distinct[rows, second] = False
-    threes = ((makers[first] + makers[second])[:, None] - makers[None, :])[distinct]
-    every = np.unique(np.concatenate([twos, threes]))
+def nearest_khz(makers_khz: Sequence[int], victims_khz: Sequence[int]) -> tuple[IntArray, IntArray]:
+    """How far the nearest 2A-B and the nearest A+B-C are from each victim (v,) [kHz]; very far where there is
+    none."""
+    twos, threes = _products(np.asarray(makers_khz, np.int64))
+    victims = np.asarray(victims_khz, np.int64)
+    return _nearest(twos, victims), _nearest(threes, victims)
+
+
+def _nearest(products: IntArray, victims: IntArray) -> IntArray:
+    every = np.sort(products)
     if not every.size:
         return np.full(victims.size, 2**40, dtype=np.int64)
     at = np.searchsorted(every, victims)
@@ -94,45 +97,74 @@ def is_clean(
 ) -> bool:
     """Whether a call is clean: nothing falls on a carrier or a spare, nor on a carrier after any one link has moved
     to its first spare."""
-    victims = [*carriers_khz, *(khz for spares in spares_khz for khz in spares)]
-    if products_near([*carriers_khz, *others_khz], victims, two_khz, three_khz):
-        return False
-    for link, spares in enumerate(spares_khz):
-        if spares:
-            moved = [*carriers_khz[:link], spares[0], *carriers_khz[link + 1 :]]
-            if _made_with(link, moved, [*moved, *others_khz], two_khz, three_khz):
-                return False
+    makers = np.array([*carriers_khz, *others_khz], dtype=np.int64)
+    victims = np.array([*carriers_khz, *(khz for spares in spares_khz for khz in spares)], dtype=np.int64)
+    if not carriers_khz or any(
+        _any_near(every[None], victims[None], reach)
+        for every, reach in zip(_products(makers), (two_khz, three_khz), strict=True)
+    ):
+        return not carriers_khz
+    spared = np.array([link for link, spares in enumerate(spares_khz) if spares], dtype=np.int64)
+    some = max(1, AT_ONCE // (makers.size**3 + makers.size**2 * len(carriers_khz)))
+    for begin in range(0, spared.size, some):
+        links = spared[begin : begin + some]
+        moved = np.repeat(makers[None], links.size, axis=0)
+        moved[np.arange(links.size), links] = [spares_khz[link][0] for link in links.tolist()]
+        if _hit_after(moved, links, len(carriers_khz), two_khz, three_khz):
+            return False
     return True
 
 
-def _made_with(
-    link: int, carriers_khz: Sequence[int], makers_khz: Sequence[int], two_khz: int, three_khz: int
-) -> bool:
-    """Whether a product that the n-th maker has a part in, or any on it, falls on a carrier."""
-    f, victims = np.asarray(makers_khz, np.int64), np.asarray(carriers_khz, np.int64)
-    mine, rest = f[link], np.delete(f, link)
-    twos = np.concatenate([2 * mine - rest, 2 * rest - mine])
-    first, second = np.triu_indices(rest.size, k=1)
-    differences = (rest[:, None] - rest[None, :])[~np.eye(rest.size, dtype=np.bool_)]
-    threes = np.concatenate([mine + differences, rest[first] + rest[second] - mine])
-    on_mine = np.array([mine])
-    own_twos = (2 * rest[:, None] - rest[None, :])[~np.eye(rest.size, dtype=np.bool_)]
-    own_threes = (rest[first] + rest[second])[:, None] - rest[None, :]
-    distinct = np.ones(own_threes.shape, dtype=np.bool_)
-    rows = np.arange(first.size)
-    distinct[rows, first] = distinct[rows, second] = False
+def _hit_after(moved: IntArray, links: IntArray, own: int, two_khz: int, three_khz: int) -> bool:
+    """Whether, after one of `links` (s,) has moved, a product that it has a part in falls on one of the first `own`
+    makers, or any on it: `moved` (s, m) are the makers after each move."""
+    rows = np.arange(links.size)
+    mine, victims = moved[rows, links][:, None], moved[:, :own]
+    others = np.ones(moved.shape, dtype=np.bool_)
+    others[rows, links] = False
+    rest = moved[others].reshape(links.size, -1)
+    (a, b), threes, (first, second) = _indices(rest.shape[1])
+    with_mine = np.concatenate([2 * mine - rest, 2 * rest - mine], axis=1)
+    three_with_mine = np.concatenate(
+        [mine + rest[:, a] - rest[:, b], rest[:, first] + rest[:, second] - mine], axis=1
+    )
     return (
-        _any_near(twos, victims, two_khz)
-        or _any_near(threes, victims, three_khz)
-        or _any_near(own_twos, on_mine, two_khz)
-        or _any_near(own_threes[distinct], on_mine, three_khz)
+        _any_near(with_mine, victims, two_khz)
+        or _any_near(three_with_mine, victims, three_khz)
+        or _any_near(2 * rest[:, a] - rest[:, b], mine, two_khz)
+        or _any_near(rest[:, threes[0]] + rest[:, threes[1]] - rest[:, threes[2]], mine, three_khz)
     )
 
 
-def _any_near(products: IntArray, victims: IntArray, reach_khz: int) -> bool:
-    """Whether any product lies nearer than a distance to any victim."""
-    ordered = np.sort(victims)
-    at = np.searchsorted(ordered, products)
-    below = np.abs(products - ordered[np.maximum(at - 1, 0)])
-    above = np.abs(products - ordered[np.minimum(at, ordered.size - 1)])
-    return bool((np.minimum(below, above) < reach_khz).any())
+def _any_near(products_khz: IntArray, victims_khz: IntArray, reach_khz: int) -> bool:
+    """Whether any of a row's products (s, p) lies nearer than a distance to any of its victims (s, v)."""
+    some = max(1, AT_ONCE // max(victims_khz.size, 1))
+    parts = (products_khz[:, begin : begin + some] for begin in range(0, products_khz.shape[1], some))
+    return any((np.abs(part[:, :, None] - victims_khz[:, None, :]) < reach_khz).any() for part in parts)
+
+
+def _products(makers: IntArray) -> tuple[IntArray, IntArray]:
+    """Where all 2A-B and all A+B-C of pairwise distinct makers fall [kHz]."""
+    (a, b), (first, second, third), _ = _indices(makers.size)
+    return 2 * makers[a] - makers[b], makers[first] + makers[second] - makers[third]
+
+
+Indices = tuple[IntArray, ...]
+
+
+def _indices(count: int) -> tuple[Indices, Indices, Indices]:
+    """The same as `_all_indices`, kept for the next call where they are few."""
+    return _kept_indices(count) if count <= KEEP_UP_TO else _all_indices(count)
+
+
+@functools.lru_cache(maxsize=8)
+def _kept_indices(count: int) -> tuple[Indices, Indices, Indices]:
+    return _all_indices(count)
+
+
+def _all_indices(count: int) -> tuple[Indices, Indices, Indices]:
+    """Of so many makers: A and B of every 2A-B; A, B and C of every A+B-C; every pair once."""
+    ordered = np.nonzero(~np.eye(count, dtype=np.bool_))
+    first, second = np.triu_indices(count, k=1)
+    pair, third = np.nonzero((first[:, None] != np.arange(count)) & (second[:, None] != np.arange(count)))
+    return ordered, (first[pair], second[pair], third), (first, second)

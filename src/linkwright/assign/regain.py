@@ -1,15 +1,20 @@
 """Planning again: a link moves only where staying would cost somebody a verdict or break a rule.
 
-Everybody stands on the carrier of the earlier plan. Whoever cannot stay there (no longer a slot, too near to
-somebody, or with less of a verdict even with nobody else on) has to move; if that does not give everybody the
-verdict they had, as few more as can be move with them. A moved link takes its first spare that serves, else the
-quietest slot that does, a clean one before others.
+Everybody stands on the carrier of the earlier plan. Whoever cannot stay there (no longer a slot, or with less of a
+verdict even with nobody else on) has to move; if that does not give everybody the verdict they had, as few more as
+can be move with them. A moved link takes its first spare that serves, else the quietest slot that does, a clean one
+before others.
+
+Fewest is proved by trying one more link at a time. Where those who stay fall short among themselves, they do so
+however the others move, since one transmitter less harms nobody: of the fewest of them who still do (a core), one
+has to move, and only those are tried. Work is limited; where the limit was reached, or not every slot was tried,
+`proved` says so.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -26,9 +31,14 @@ HOLDS, THIN, FAILS, DEAD = 2, 1, 0, -1
 DEAD_DB: Final = 10.0
 #: How many new slots of a link are weighed where its spares do not serve.
 NEW_SLOTS: Final = 120
-#: How many placements are weighed in all, and up to how many links more than have to move are tried together.
-MOST_LOOKS: Final = 1_500
+#: How many placements are weighed for the fewest moves, of many links fewer (each costs more); and, where not
+#: everybody can have what they had, for the best that can be, with up to how many more than have to move together.
+MOST_LOOKS: Final = 3_000
+LOOKS_TIMES_LINKS: Final = 60_000
+MOST_LOOKS_FOR_BEST: Final = 1_500
 MORE_TOGETHER: Final = 2
+#: How many slots of each link are tried at once before all that serve it alone are put together.
+AT_ONCE: Final = 4
 
 
 def rank_of(excess_db: float, doubt_db: float) -> int:
@@ -49,10 +59,136 @@ class Regain:
         self.homes = np.array([_home(problem, link) for link in range(len(problem.wishes))], dtype=np.int64)
         self.had = np.array([wish.keep_rank for wish in problem.wishes], dtype=np.int64)
         self.had = np.minimum(self.had, self._at_best())
-        self.looks = 0
+        self.looks, self.proved, self.cut = 0, True, False
+        self.most_looks = min(MOST_LOOKS, LOOKS_TIMES_LINKS // max(1, self.homes.size))
+        self._known: dict[bytes, IntArray] = {}
 
     def slots(self) -> IntArray | None:
-        """Where everybody stands after the fewest moves found; None where not everybody finds a place."""
+        """Where everybody stands after the fewest moves; None where not everybody finds a place."""
+        placed = self._fewest(self.had, self.homes.size)
+        if placed is None:
+            placed = self._best()
+            if placed is None:
+                return None
+            self.looks = 0
+            kept = np.minimum(self.had, self.ranks(placed))
+            placed = self._go_home(placed)
+            fewer = self._fewest(kept, self._moves(placed) - 1)
+            placed = placed if fewer is None else fewer
+        return self._go_home(placed)
+
+    def _fewest(self, wanted: IntArray, most: int) -> IntArray | None:
+        """The placement with the fewest moves, `most` at most, that leaves everybody the verdicts wanted (links,);
+        None where there is none, or none was found within the limit."""
+        alone = np.arange(self.homes.size)[:, None] == np.arange(self.homes.size)
+        homeless = self.homes < 0
+        must = frozenset(
+            int(i)
+            for i, wish in enumerate(self.problem.wishes)
+            if wish.slots_khz.size
+            and self._free(i)
+            and (homeless[i] or not self._serves(np.where(alone[i], self.homes, -1), wanted))
+        )
+        moving = sum(not homeless[i] for i in must)
+        for more in range(most - moving + 1):
+            placed = self._with_more(must, more, wanted, set())
+            if placed is not None or self.looks > self.most_looks:
+                return placed
+        return None
+
+    def _with_more(
+        self, moving: frozenset[int], more: int, wanted: IntArray, seen: set[frozenset[int]]
+    ) -> IntArray | None:
+        """A placement with these links moved and at most so many more."""
+        if moving in seen:
+            return None
+        seen.add(moving)
+        stay = np.where(np.isin(np.arange(self.homes.size), list(moving)), -1, self.homes)
+        core = self._core(stay, wanted)
+        if core is None:
+            placed = self._fit(stay, sorted(moving), wanted)
+            if placed is not None:
+                return placed
+            core = [int(i) for i in np.flatnonzero(stay >= 0) if self._free(int(i))]
+        if more:
+            short = self._known.get(stay.tobytes(), wanted) < wanted
+            for link in sorted(core, key=lambda i: (not short[i], i)):
+                placed = self._with_more(moving | {link}, more - 1, wanted, seen)
+                if placed is not None or self.looks > self.most_looks:
+                    return placed
+        return None
+
+    def _core(self, stay: IntArray, wanted: IntArray) -> list[int] | None:
+        """The free ones among a few of those who stay that fall short, or stand too near, by themselves: one of
+        them has to move. None where nobody does."""
+        if self._serves(stay, wanted):
+            return None
+        core = stay.copy()
+        for link in np.flatnonzero(stay >= 0):
+            if self._free(int(link)):
+                without = core.copy()
+                without[link] = -1
+                core = core if self._serves(without, wanted) else without
+        return [int(i) for i in np.flatnonzero(core >= 0) if self._free(int(i))]
+
+    def _fit(self, stay: IntArray, moving: Sequence[int], wanted: IntArray) -> IntArray | None:
+        """Slots for those who move beside those who stay; first the likeliest of each, then all that serve each by
+        itself put together."""
+        self.cut = False
+        likely = {link: list(itertools.islice(self._candidates(stay, link), AT_ONCE)) for link in moving}
+        placed = self._together(stay, moving, likely, wanted)
+        if placed is not None or self.looks > self.most_looks:
+            return placed
+        serving: dict[int, list[int]] = {}
+        for link in moving:
+            serving[link] = []
+            for slot in self._candidates(stay, link):
+                trial = stay.copy()
+                trial[link] = slot
+                if self._serves(trial, wanted):
+                    serving[link].append(slot)
+            if not serving[link]:
+                break
+        order = sorted(moving, key=lambda link: (len(serving.get(link, ())), link))
+        placed = self._together(stay, order, serving, wanted) if all(map(serving.get, moving)) else None
+        self.proved &= placed is not None or not self.cut
+        return placed
+
+    def _together(
+        self, slots: IntArray, moving: Sequence[int], given: Mapping[int, Sequence[int]], wanted: IntArray
+    ) -> IntArray | None:
+        if not moving:
+            return slots
+        link, *rest = moving
+        for slot in given[link]:
+            trial = slots.copy()
+            trial[link] = slot
+            if self._serves(trial, wanted):
+                placed = self._together(trial, rest, given, wanted)
+                if placed is not None:
+                    return placed
+            if self.looks > self.most_looks:
+                break
+        return None
+
+    def _serves(self, slots: IntArray, wanted: IntArray) -> bool:
+        """Whether those who have a slot keep their spacing and have the verdicts wanted; those of a placement that
+        was weighed are kept. Beyond the limit nothing does."""
+        key = slots.tobytes()
+        if key not in self._known:
+            self.looks += 1
+            self.tell("looking for the fewest moves", min(self.looks / self.most_looks, 1.0))
+            if self.looks > self.most_looks:
+                self.proved = False
+                return False
+            near = State.standing(self.problem, self.grid, self._cells(slots)).conflicts_of_placed()
+            too_near = near.max(initial=0) >= SPACING_WEIGHT
+            self._known[key] = np.full(slots.size, DEAD - 1) if too_near else self.ranks(slots)
+        return bool((self._known[key] >= wanted).all())
+
+    def _best(self) -> IntArray | None:
+        """Where as many steps of a verdict as can be are kept, with few moves."""
+        self.looks = 0
         must = self._have_to_move()
         stay = np.where(np.isin(np.arange(self.homes.size), must), -1, self.homes)
         best: tuple[tuple[int, ...], IntArray] | None = None
@@ -66,9 +202,9 @@ class Regain:
                     best = worth, placed
                 if shortfall == 0:
                     break
-            if self.looks > MOST_LOOKS:
+            if self.looks > MOST_LOOKS_FOR_BEST:
                 break
-        return None if best is None else self._go_home(best[1])
+        return None if best is None else best[1]
 
     def _at_best(self) -> IntArray:
         """The verdict that each link has with nobody else on, on its quietest slot (links,)."""
@@ -121,22 +257,30 @@ class Regain:
             return slots
         link, *rest = sorted(moving, key=lambda i: (self.problem.wishes[i].slots_khz.size, i))
         best: tuple[int, IntArray] | None = None
-        for slot in self._candidates(slots, link):
+        for slot in (*self._candidates(slots, link), *self._at_home(slots, link)):
             trial = slots.copy()
             trial[link] = slot
             self.looks += 1
-            self.tell("looking for the fewest moves", min(self.looks / MOST_LOOKS, 1.0))
+            self.tell("looking for the best that can be", min(self.looks / MOST_LOOKS_FOR_BEST, 1.0))
             short = self._shortfall(trial)
             done = self._place(trial, rest) if short == 0 and rest else None
             if done is not None and self._shortfall(done) == 0:
                 return done
             if best is None or short < best[0]:
                 best = short, trial
-            if (short == 0 and not rest) or self.looks > MOST_LOOKS:
+            if (short == 0 and not rest) or self.looks > MOST_LOOKS_FOR_BEST:
                 break
         if best is None:
             return None
         return self._place(best[1], rest) if rest else best[1]
+
+    def _at_home(self, slots: IntArray, link: int) -> Iterator[int]:
+        """Where a link stood, if it may stand there beside the others: better than nowhere."""
+        home = slots.copy()
+        home[link] = self.homes[link]
+        near = State.standing(self.problem, self.grid, self._cells(home)).conflicts_of_placed()
+        if self.homes[link] >= 0 and near.max(initial=0) < SPACING_WEIGHT:
+            yield int(self.homes[link])
 
     def _candidates(self, slots: IntArray, link: int) -> Iterator[int]:
         """What to try for a link without a slot: its spares in order, then others, clean and quiet ones first."""
@@ -153,6 +297,7 @@ class Regain:
         quiet = self._quiet_first(link, open_, state.carriers[state.carriers >= 0])
         clean_first = quiet[np.argsort(conflicts[quiet] > 0, kind="stable")]
         yield from (int(slot) for slot in clean_first[:NEW_SLOTS])
+        self.cut |= clean_first.size > NEW_SLOTS
 
     def _quiet_first(self, link: int, slots: IntArray, taken: IntArray) -> IntArray:
         """Slots of a link, those with the quietest air first, of these the farthest from everybody who is on."""

@@ -97,10 +97,12 @@ def improve(state: State, free: BoolArray | None = None) -> None:
         for link, wish in enumerate(state.problem.wishes):
             if wish.locked_khz is not None or (free is not None and not free[link]):
                 continue
-            was = state.take(link)
             cells = state.grid.wish_slots[link]
+            now = int(np.searchsorted(cells, state.carriers[link]))
+            if wish.rise_db[now] - 0.5 <= wish.rise_db.min():
+                continue  # nowhere is it quieter by so much
+            was = state.take(link)
             clean = np.flatnonzero(state.conflicts(link, cells) == 0)
-            now = int(np.searchsorted(cells, was))
             best = clean[np.argmin(wish.rise_db[clean])] if clean.size else now
             better = wish.rise_db[best] < wish.rise_db[now] - 0.5
             state.put(link, int(cells[best]) if better else was)

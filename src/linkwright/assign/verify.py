@@ -6,6 +6,8 @@ the search. It makes every product and looks where it falls, and it runs before 
 
 from __future__ import annotations
 
+import functools
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -80,18 +82,18 @@ def _hits(
     carriers = np.array(list(in_use.values()), dtype=np.int64)
     order = sorted(range(len(victims)), key=lambda n: victims[n][1])
     places = np.array([victims[n][1] for n in order], dtype=np.int64)
+    beyond = np.append(places, np.iinfo(np.int64).max)
     for makers, products, guard in (
         (*_twos(carriers), guard_two_khz),
         (*_threes(carriers), guard_three_khz),
     ):
         first = np.searchsorted(places, products - guard, side="right")
-        behind = np.searchsorted(places, products + guard, side="left")
-        for hit in np.flatnonzero(behind > first):
+        for hit in np.flatnonzero(beyond[first] < products + guard):
             who = [names[n] for n in makers[hit]]
             told = (
                 f"2A-B of {who[0]} and {who[1]}" if len(who) == 2 else f"A+B-C of {who[0]}, {who[1]} and {who[2]}"
             )
-            for at in range(first[hit], behind[hit]):
+            for at in range(first[hit], int(np.searchsorted(places, products[hit] + guard))):
                 yield f"{told} falls on {victims[order[at]][0]}"
 
 
@@ -100,16 +102,33 @@ Products = tuple[NDArray[np.int64], NDArray[np.int64]]
 
 def _twos(carriers: NDArray[np.int64]) -> Products:
     """All 2A-B: who makes them (m, 2), and where they fall (m,)."""
-    makers = np.argwhere(~np.eye(carriers.size, dtype=np.bool_))
+    makers = _pairs(carriers.size)
     return makers, 2 * carriers[makers[:, 0]] - carriers[makers[:, 1]]
 
 
 def _threes(carriers: NDArray[np.int64]) -> Products:
     """All A+B-C, each pair A, B once: who makes them (m, 3), and where they fall (m,)."""
-    n = carriers.size
-    a, b, c = np.ogrid[:n, :n, :n]
-    makers = np.argwhere((a < b) & (c != a) & (c != b))
+    makers = _few_triples(carriers.size) if carriers.size <= KEEP_UP_TO else _triples(carriers.size)
     return makers, carriers[makers[:, 0]] + carriers[makers[:, 1]] - carriers[makers[:, 2]]
+
+
+@functools.lru_cache(maxsize=16)
+def _pairs(n: int) -> NDArray[np.int64]:
+    return np.argwhere(~np.eye(n, dtype=np.bool_))
+
+
+def _triples(n: int) -> NDArray[np.int64]:
+    a, b, c = np.ogrid[:n, :n, :n]
+    return np.argwhere((a < b) & (c != a) & (c != b))
+
+
+@functools.lru_cache(maxsize=8)
+def _few_triples(n: int) -> NDArray[np.int64]:
+    return _triples(n)
+
+
+#: Who makes the products of so many carriers is kept for the next call; of more it would take too much memory.
+KEEP_UP_TO = 64
 
 
 #: By how much two ways of adding the same products may differ, of noise and products together.
@@ -151,13 +170,19 @@ def level_faults(
         # Products do not grow with what is over half of the receiver's intercept: they would pass their makers.
         limited = np.clip(received_mw, 0.0, 0.5 * iip3_mw[None, :])
         threes = _threes_mw(carriers_khz, kind, limited, filters, inside)
-        for v, three in zip(filters, threes, strict=True):
-            level = received_mw[:, v]
-            two = inside.share(at_two - carriers_khz[v], kind[a], kind[a], kind[b])
-            held = np.clip(level, 0.0, 0.5 * iip3_mw[v])
-            made = float((two * held[a] * held[a] * held[b]).sum()) + float(three)
-            sent = float((two * level[a] * radiated[b, a]).sum())
-            found, claimed = made / float(iip3_mw[v]) ** 2 + sent, float(claimed_mw[v])
+        made, sent = np.zeros((2, filters.size))
+        some = max(1, AT_ONCE // max(1, at_two.size))
+        for start in range(0, filters.size, some):
+            part = filters[start : start + some]
+            two = inside.share(
+                at_two[:, None] - carriers_khz[part], kind[a][:, None], kind[a][:, None], kind[b][:, None]
+            )
+            held = limited[:, part]
+            made[start : start + some] = (two * held[a] * held[a] * held[b]).sum(axis=0)
+            sent[start : start + some] = (two * received_mw[:, part][a] * radiated[b, a][:, None]).sum(axis=0)
+        totals = (made + threes) / iip3_mw[filters] ** 2 + sent
+        for v, found in zip(filters.tolist(), totals.tolist(), strict=True):
+            claimed = float(claimed_mw[v])
             if abs(found - claimed) > TOLERANCE * (found + noise_mw[v]):
                 yield f"{names[v]}: products come to {found:.3e} mW, the plan says {claimed:.3e} mW"
 
@@ -168,7 +193,7 @@ class _Inside:
     def __init__(self, kinds_khz: NDArray[np.float64], filter_khz: float) -> None:
         self._count = kinds_khz.size
         self.reach_khz = int(np.ceil((3.0 * float(kinds_khz.max()) + filter_khz) / 2.0)) + 1
-        sets = [(a, b, c) for a in kinds_khz for b in kinds_khz for c in kinds_khz]
+        sets = itertools.product(kinds_khz.tolist(), repeat=3)
         self._tables = np.array([_spectrum(self.reach_khz, widths, filter_khz) for widths in sets])
 
     def share(
@@ -179,7 +204,8 @@ class _Inside:
         return np.asarray(self._tables[(a * self._count + b) * self._count + c, apart])
 
 
-def _spectrum(last_khz: int, widths_khz: Sequence[float], filter_khz: float) -> NDArray[np.float64]:
+@functools.lru_cache(maxsize=64)
+def _spectrum(last_khz: int, widths_khz: tuple[float, ...], filter_khz: float) -> NDArray[np.float64]:
     """Share of a product in a filter at 0, 1, ... `last_khz`: the boxes integrated one by one by trapezia."""
     at = np.arange(-last_khz - 1.0, last_khz + 1.0 + FINE_KHZ / 2.0, FINE_KHZ)
     first, *others = widths_khz

@@ -206,7 +206,9 @@ def _used(stretches: Sequence[Stretch]) -> float:
 
 
 def _faster(stretches: Sequence[Stretch], factor: float) -> tuple[Stretch, ...]:
-    return tuple(replace(one, share_h=one.share_h * factor) for one in stretches)
+    return tuple(
+        Stretch(one.call, one.state, one.starts, one.ends, one.share_h * factor, one.chance) for one in stretches
+    )
 
 
 def _stretches(

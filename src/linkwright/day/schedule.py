@@ -86,9 +86,10 @@ def zone_of(shoot: Shoot) -> zoneinfo.ZoneInfo:
     return zoneinfo.ZoneInfo(shoot.shoot.timezone)
 
 
-def schedule(shoot: Shoot) -> tuple[TimedCall, ...]:
-    """The calls of a shoot: those with times as they follow one another, then those without."""
-    calls = sorted(live_calls(shoot), key=_order)
+def schedule(shoot: Shoot, live_ones: Sequence[LiveCall] | None = None) -> tuple[TimedCall, ...]:
+    """The calls of a shoot (`live_ones`, where they are known): those with times as they follow one another, then
+    those without."""
+    calls = sorted(live_calls(shoot) if live_ones is None else live_ones, key=_order)
     timed: list[TimedCall] = []
     swept: set[str] = set()
     paired: set[str] = set()
@@ -187,8 +188,14 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
     spans = [call.span for call in calls if call.span is not None]
     several = any(minutes_between(end, start) < 0.0 for (_, end), (start, _) in itertools.pairwise(spans))
     found: list[TimedCall] = []
+    names = {id(call.live): frozenset(link.name for link in call.live.links) for call in calls}
     for call in calls:
-        before = [one for one in found if one.span is not None and (not several or _share(one, call))]
+        mine = names[id(call.live)]
+        before = [
+            one
+            for one in found
+            if one.span is not None and (not several or not mine.isdisjoint(names[id(one.live)]))
+        ]
         if call.span is None or not before:
             found.append(call)
             continue
@@ -200,8 +207,3 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
             call = TimedCall(call.live, call.span, call.breaks, call.parts, lacks, last.live.name)
         found.append(call)
     return found
-
-
-def _share(one: TimedCall, other: TimedCall) -> bool:
-    names = {link.name for link in one.live.links}
-    return any(link.name in names for link in other.live.links)

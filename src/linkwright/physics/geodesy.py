@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from typing import Final
 
 import numpy as np
@@ -26,6 +27,7 @@ def great_circles_km(
     return np.asarray(2.0 * MEAN_EARTH_RADIUS_KM * np.arcsin(np.sqrt(np.minimum(1.0, h))), dtype=np.float64)
 
 
+@functools.lru_cache(maxsize=2**16)
 def great_circle_km(latitude_a: float, longitude_a: float, latitude_b: float, longitude_b: float) -> float:
     """The same between two positions [degrees], as a number [km]."""
     return float(great_circles_km(latitude_a, longitude_a, latitude_b, longitude_b))

@@ -70,9 +70,10 @@ class Kinds:
         bridges_ms: FloatArray | float,
     ) -> Kinds:
         """Kinds of anything that broadcasts."""
-        several = np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in (
-            k_db, apart, weaker_db, doppler_hz, bridges_ms)))  # fmt: skip
-        return cls(*several)
+        every = (k_db, apart, weaker_db, doppler_hz, bridges_ms)
+        if not any(isinstance(x, np.ndarray) for x in every):
+            return cls(*(np.array([x], dtype=np.float64) for x in every))
+        return cls(*np.broadcast_arrays(*(np.atleast_1d(np.asarray(x, dtype=np.float64)) for x in every)))
 
     def alone(self) -> Kinds:
         """The same with one branch."""
@@ -96,7 +97,9 @@ class Tables:
         for i, part_k in ((0, 1.0 - k_part), (1, k_part)):
             for j, part_a in ((0, 1.0 - a_part), (1, a_part)):
                 for m, part_w in ((0, 1.0 - w_part), (1, w_part)):
-                    found += (part_k * part_a * part_w)[:, None] * which[k + i, a + j, w + m]
+                    part = part_k * part_a * part_w
+                    if part.any():
+                        found += part[:, None] * which[k + i, a + j, w + m]
         return found
 
 
@@ -178,7 +181,8 @@ def _rising(logs: FloatArray) -> FloatArray:
 
 def read_curves(curves: FloatArray, which: IntArray | np.int64, margin_db: FloatArray) -> FloatArray:
     """Curves (n, margins) read at margins of any shape, `which` curve each is on (broadcasts): the logarithms."""
-    at = np.clip((margin_db - CURVE_DB[0]) / (CURVE_DB[1] - CURVE_DB[0]), 0.0, CURVE_DB.size - 1.000001)
+    at = np.minimum(np.maximum(margin_db - CURVE_DB[0], 0.0), CURVE_DB.size - 1.000001)  # steps of 1 dB
     low = at.astype(np.int64)
     part = at - low
-    return np.asarray(curves[which, low] * (1.0 - part) + curves[which, low + 1] * part)
+    flat, entry = curves.reshape(-1), which * CURVE_DB.size + low
+    return np.asarray(flat.take(entry) * (1.0 - part) + flat.take(entry + 1) * part)

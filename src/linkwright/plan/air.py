@@ -22,7 +22,7 @@ from linkwright.air.readers import Readout
 from linkwright.air.survey import Survey, survey
 from linkwright.air.sweep import Sweep
 from linkwright.plan.findings import finding
-from linkwright.plan.heard import Heard
+from linkwright.plan.heard import SWEEP, Heard
 from linkwright.plan.model import Finding
 from linkwright.rules import Outside, Territory, TvChannel, separations, tv_channel, tv_channels
 from linkwright.shoot.evidence import Evidence
@@ -91,7 +91,8 @@ class SiteAir:
                 source += f"; {away.total_seconds() / 3600:.0f} h from the call"
             power = np.where(covered, mw_from_dbm_array(interference), 0.0)
             known: Evidence = "measured" if calibrated and not old else "assumed"
-            heard.append(Heard("sweep", "busy", power, known, source, CALIBRATION_DB + FLOOR_DOUBT_DB))
+            duty = None if old else np.where(levels.duty > 0.0, levels.duty, 1.0)
+            heard.append(Heard(SWEEP, "busy", power, known, source, CALIBRATION_DB + FLOOR_DOUBT_DB, duty))
             outweighed = none if old else levels.covered & levels.calibrated
         if self.survey is not None and self.survey.heard:
             listed = self._listed(carriers_khz, bandwidth_khz)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from linkwright.day.batteries import Day, Powers, day_of
 from linkwright.day.report import clock
@@ -11,6 +11,7 @@ from linkwright.lengths import hours
 from linkwright.plan.findings import finding
 from linkwright.plan.model import Battery, Finding, Plan, PlannedCall
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.view import LiveCall
 from linkwright.units import together
 
 
@@ -24,9 +25,11 @@ def day_with(shoot: Shoot, plan: Plan) -> Day:
     return day_of(shoot, schedule(shoot), powers_of(plan.calls))
 
 
-def batteries_of(shoot: Shoot, calls: Iterable[PlannedCall]) -> tuple[tuple[Battery, ...], list[Finding]]:
-    """The changes of a planned shoot, and what was found; nothing where no call has times."""
-    timed = schedule(shoot)
+def batteries_of(
+    shoot: Shoot, live: Sequence[LiveCall], calls: Iterable[PlannedCall]
+) -> tuple[tuple[Battery, ...], list[Finding]]:
+    """The changes of a planned shoot with its `live` calls, and what was found; nothing where no call has times."""
+    timed = schedule(shoot, live)
     if all(call.span is None for call in timed):
         return (), []
     day = day_of(shoot, timed, powers_of(calls))

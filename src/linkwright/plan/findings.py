@@ -133,6 +133,11 @@ CODES: Final[dict[str, Code]] = {
         "The carrier that the link is locked to cannot be used.",
         "Unlock the link, or lock it to a carrier that its equipment and the rules allow.",
     ),
+    "moves-unproved": Code(
+        "note",
+        "The search for the fewest moves from the earlier plan reached its limit: fewer might do.",
+        "Lock who must not move, and plan again.",
+    ),
     "moved": Code(
         "note",
         "The link could not keep the carrier of the earlier plan.",

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
 
 from linkwright.shoot.evidence import Evidence
 from linkwright.units import FloatArray
 
+#: What sweeps found is told as this.
+SWEEP: Final = "sweep"
+
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """Something on the air on one carrier of a link: power in its receiver's filter [mW], and how sure [dB]."""
+    """Something on the air on one carrier of a link: power in its receiver's filter while it is on [mW], how sure
+    [dB], and the share of time that it was measured to be on; what goes on and off together has one `switch`."""
 
     part: str
     code: str
@@ -18,11 +24,13 @@ class Arrival:
     evidence: Evidence
     source: str
     spread_db: float | None = None
+    duty: float = 1.0
+    switch: str = ""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Heard:
-    """The same on each slot of a link: `power_mw` (m,)."""
+    """The same on each slot of a link: `power_mw`, and `duty` where it was measured (m,)."""
 
     part: str
     code: str
@@ -30,7 +38,22 @@ class Heard:
     evidence: Evidence
     source: str
     spread_db: float | None = None
+    duty: FloatArray | None = None
 
     def on(self, slot: int) -> Arrival:
         """What arrives on one slot."""
-        return Arrival(self.part, self.code, float(self.power_mw[slot]), self.evidence, self.source, self.spread_db)
+        duty = 1.0 if self.duty is None else float(self.duty[slot])
+        power_mw = float(self.power_mw[slot])
+        return Arrival(self.part, self.code, power_mw, self.evidence, self.source, self.spread_db, duty, self.part)
+
+
+def switched(arrivals: Sequence[Arrival]) -> tuple[Arrival, ...]:
+    """What arrives on one slot: somebody known there is on and off with what the sweeps detected there, where
+    nothing else was measured of them."""
+    swept = next((one for one in arrivals if one.part == SWEEP and one.duty < 1.0), None)
+    if swept is None:
+        return tuple(arrivals)
+    return tuple(
+        replace(one, duty=swept.duty, switch=SWEEP) if one.code == "other-cochannel" and one.duty == 1.0 else one
+        for one in arrivals
+    )

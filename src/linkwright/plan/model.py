@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import functools
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, overload
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler
+from pydantic_core import core_schema
 
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Guard
@@ -14,6 +17,7 @@ Severity = Literal["stop", "warn", "note"]
 Criterion = Literal["clean", "power"]
 #: A carrier [kHz], up to 100 GHz: what is made of it, such as a raster, has room in memory.
 Carrier = Annotated[int, Field(gt=0, le=100_000_000)]
+What = Literal["wanted", "noise", "interference", "fading", "doubt"]
 
 
 class Checked(BaseModel):
@@ -26,15 +30,79 @@ class LedgerLine(Checked):
     """One contribution: `db` for a gain or loss of the wanted signal and for what the margin is used up by, `dbm`
     for noise and interference."""
 
-    what: Literal["wanted", "noise", "interference", "fading", "doubt"] = Field(
-        description="which sum it belongs to"
-    )
+    what: What = Field(description="which sum it belongs to")
     part: str = Field(description="what contributes")
     db: float | None = Field(default=None, description="gain (+) or loss (-) of the wanted signal [dB]")
     dbm: float | None = Field(default=None, description="level of noise or interference [dBm]")
     evidence: Evidence = Field(description="how it is known")
     source: str = Field(description="where it comes from")
     spread_db: float | None = Field(default=None, description="how uncertain it is, standard deviation [dB]")
+
+
+class Row(NamedTuple):
+    """A line of a ledger as it is worked out: the fields of `LedgerLine`."""
+
+    what: What
+    part: str
+    db: float | None
+    dbm: float | None
+    evidence: Evidence
+    source: str
+    spread_db: float | None = None
+
+
+class Ledger(Sequence[LedgerLine]):
+    """A link's ledger: rows as they were worked out, and the checked lines of them from when somebody reads them.
+
+    An event has a hundred thousand, few of which are ever looked at.
+    """
+
+    #: What it is in a file.
+    in_file: ClassVar[Any] = tuple[LedgerLine, ...]
+
+    def __init__(self, rows: Iterable[Row]) -> None:
+        self.rows = tuple(rows)
+
+    @functools.cached_property
+    def lines(self) -> tuple[LedgerLine, ...]:
+        """The lines."""
+        return tuple(LedgerLine(**row._asdict()) for row in self.rows)
+
+    @overload
+    def __getitem__(self, at: int) -> LedgerLine: ...
+    @overload
+    def __getitem__(self, at: slice) -> tuple[LedgerLine, ...]: ...
+    def __getitem__(self, at: int | slice) -> LedgerLine | tuple[LedgerLine, ...]:
+        return self.lines[at]
+
+    def __iter__(self) -> Iterator[LedgerLine]:
+        return iter(self.lines)
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Ledger) and self.rows == other.rows
+
+    def __hash__(self) -> int:
+        return hash(self.rows)
+
+    def __repr__(self) -> str:
+        return repr(self.lines)
+
+    @classmethod
+    def _of(cls, lines: tuple[LedgerLine, ...]) -> Ledger:
+        return cls(Row(**dict(line)) for line in lines)
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """In a file it is a list of lines, as any other."""
+        lines = handler.generate_schema(cls.in_file)
+        return core_schema.no_info_wrap_validator_function(
+            lambda given, check: given if isinstance(given, cls) else cls._of(check(given)),
+            lines,
+            serialization=core_schema.plain_serializer_function_ser_schema(tuple, return_schema=lines),
+        )
 
 
 class PlannedLink(Checked):
@@ -77,7 +145,7 @@ class PlannedLink(Checked):
     )
     peak_dbfs: float | None = Field(default=None, description="the voice's peaks at the converter [dBFS]")
     voice_over_noise_db: float | None = Field(default=None, description="the voice's rms over all noise [dB]")
-    ledger: tuple[LedgerLine, ...] = Field(description="what the numbers are made of")
+    ledger: Ledger = Field(description="what the numbers are made of")
 
 
 class Unplaced(Checked):

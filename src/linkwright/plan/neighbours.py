@@ -6,9 +6,8 @@ here. Both follow from where the sites lie and when their calls are, not from a 
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -105,7 +104,7 @@ class Reach:
     """A site as far as hearing goes: lowest frequency, strongest transmitter, quietest receiver of its links."""
 
     site: Site
-    calls: tuple[LiveCall, ...]
+    spans: tuple[tuple[float, float], ...]
     lowest_khz: int
     strongest_dbm: float
     quietest_dbm: float
@@ -117,29 +116,40 @@ def reach_of(scene: Scene, site: Site) -> Reach:
     chains = [scene.chain(link, site) for call in calls for link in call.links]
     return Reach(
         site,
-        calls,
+        tuple(span(call) for call in calls),
         min(low for chain in chains for low, _ in chain.transmitter.tunes_khz),
         max(dbm_from_mw(strongest_mw(chain)) for chain in chains),
         min(chain.noise_dbm for chain in chains),
     )
 
 
-def hear_each_other(a: Reach, b: Reach) -> bool:
-    """Whether anybody of one site could matter at the other: by distance, and by calls at the same time."""
-    away = distance_m(a.site, b.site)
-    if away is None or not any(together(x, y) for x in a.calls for y in b.calls):
-        return False
-    lowest_mhz = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0])
-    loss = float(between_sites_db(a.site, b.site, away, lowest_mhz)[0])
-    strongest = max(a.strongest_dbm, b.strongest_dbm)
-    return strongest - loss > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
+def heard_of(a: Reach, others: Sequence[Reach]) -> list[Reach]:
+    """Of which other sites anybody could matter at a site, or the other way round: by distance, and by calls at the
+    same time."""
+    away = [(b, d) for b in others if (d := distance_m(a.site, b.site)) is not None]
+    away = [
+        (b, d)
+        for b, d in away
+        if any(x < b_ends and y > b_starts for x, y in a.spans for b_starts, b_ends in b.spans)
+    ]
+    if not away:
+        return []
+    lowest = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0 for b, _ in away])
+    distances = np.array([d for _, d in away])
+    loss = between_sites_db(a.site, [b.site for b, _ in away], distances, np.arange(distances.size), lowest)
+    heard = [
+        max(a.strongest_dbm, b.strongest_dbm) - loss_db > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
+        for (b, _), loss_db in zip(away, loss.tolist(), strict=True)
+    ]
+    return [b for (b, _), hears in zip(away, heard, strict=True) if hears]
 
 
 def hearing(scene: Scene) -> dict[str, set[str]]:
     """For each site in use, by name, those that it and they hear of each other."""
     found: dict[str, set[str]] = {site.name: set() for site in scene.used_sites}
-    for a, b in itertools.combinations([reach_of(scene, site) for site in scene.used_sites], 2):
-        if hear_each_other(a, b):
+    reaches = [reach_of(scene, site) for site in scene.used_sites]
+    for n, a in enumerate(reaches):
+        for b in heard_of(a, reaches[n + 1 :]):
             found[a.site.name].add(b.site.name)
             found[b.site.name].add(a.site.name)
     return found
@@ -177,19 +187,21 @@ class Afar:
     begins: IntArray
     names: tuple[str, ...]
     away_m: tuple[float, ...]
+    _touching: dict[tuple[int, int], tuple[IntArray, IntArray, IntArray, FloatArray]] = field(default_factory=dict)
 
     @classmethod
     def of(cls, site: Site, far: Sequence[FarSite]) -> Afar:
         """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
         away = [(one, distance) for one in far if (distance := distance_m(site, one.site)) is not None]
         parts = [one for one, _ in away]
-        gain = _together([
-            mw_from_dbm_array(-between_sites_db(site, one.site, distance, one.carriers_khz / 1000.0))
-            for one, distance in away
-        ])  # fmt: skip
-        begins = np.cumsum([0, *(one.carriers_khz.size for one in parts)])[:-1]
+        sizes = [one.carriers_khz.size for one in parts]
+        carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)])
+        distances, of = np.array([distance for _, distance in away]), np.repeat(np.arange(len(away)), sizes)
+        loss = between_sites_db(site, [one.site for one in parts], distances, of, carriers / 1000.0)
+        gain = mw_from_dbm_array(-loss)
+        begins = np.cumsum([0, *sizes])[:-1]
         return cls(
-            np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)]),
+            carriers,
             _together([one.widths_khz for one in parts]),
             _together([one.sent_mw for one in parts]) * gain,
             _together([one.room_mw for one in parts]) / gain,
@@ -212,20 +224,29 @@ class Afar:
 
         Only the few slots about each far carrier are looked at, all carriers at once.
         """
-        power_mw, disturbs = np.zeros(slots_khz.size), np.zeros(slots_khz.size, dtype=np.bool_)
-        which = np.flatnonzero(live)
-        carriers, widths = self.carriers_khz[which], self.widths_khz[which]
-        touch = (widths + chain.transmitter.bandwidth_khz) / 2.0
-        first = np.searchsorted(slots_khz, carriers - touch)
-        count = np.searchsorted(slots_khz, carriers + touch, side="right") - first
-        of = np.repeat(np.arange(which.size), count)
-        slot = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count) + first[of]
-        low, high = (carriers - widths / 2.0)[of], (carriers + widths / 2.0)[of]
-        share = overlap_share(slots_khz[slot], chain.transmitter.bandwidth_khz, low, high)
-        antenna = mw_from_dbm(chain.heard_gain_db)
-        np.add.at(power_mw, slot, antenna * self.heard_mw[which][of] * share)
-        disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[which][of]]] = True
+        bandwidth_khz = chain.transmitter.bandwidth_khz
+        key = (id(slots_khz), bandwidth_khz)
+        if key not in self._touching:
+            self._touching[key] = slots_khz, *self._touched(bandwidth_khz, slots_khz)
+        _, of, slot, share = self._touching[key]
+        on = live[of]
+        of, slot, share = of[on], slot[on], share[on]
+        heard_mw = mw_from_dbm(chain.heard_gain_db) * self.heard_mw[of] * share
+        power_mw = np.bincount(slot, weights=heard_mw, minlength=slots_khz.size).astype(np.float64)
+        disturbs = np.zeros(slots_khz.size, dtype=np.bool_)
+        disturbs[slot[strongest_mw(chain) * share > self.may_hear_mw[of]]] = True
         return power_mw, disturbs
+
+    def _touched(self, bandwidth_khz: int, slots_khz: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+        """Whose carriers touch which slots, pair by pair, and which share of each falls into the slot."""
+        touch = (self.widths_khz + bandwidth_khz) / 2.0
+        first = np.searchsorted(slots_khz, self.carriers_khz - touch)
+        count = np.searchsorted(slots_khz, self.carriers_khz + touch, side="right") - first
+        of = np.repeat(np.arange(count.size), count)
+        slot = np.arange(of.size) - np.repeat(np.cumsum(count) - count, count) + first[of]
+        half = self.widths_khz / 2.0
+        low, high = (self.carriers_khz - half)[of], (self.carriers_khz + half)[of]
+        return of, slot, overlap_share(slots_khz[slot], bandwidth_khz, low, high)
 
     def on(self, chain: Chain, live: BoolArray, carrier_khz: int) -> list[Arrival]:
         """What those who are `live` (f,) bring a link on one carrier, a line for each site that counts."""

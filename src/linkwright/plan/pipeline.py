@@ -15,12 +15,14 @@ from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import input_findings, stepping_receivers
+from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
 from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import Afar, positions
 from linkwright.plan.plan_findings import (
     assumed_rows,
     changing_findings,
+    fewest_finding,
     link_findings,
     moved_findings,
     power_finding,
@@ -30,7 +32,7 @@ from linkwright.plan.plan_findings import (
     unseated_reason,
 )
 from linkwright.plan.products import products_of
-from linkwright.plan.prove import CallToProve, Proof, Standing, planned, prove_calls
+from linkwright.plan.prove import CallToProve, Proof, Standing, prove_calls
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
@@ -78,6 +80,7 @@ def make_plan(
             stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
             moves += stepped
             findings += moved_findings(kept, stepped)
+            findings += fewest_finding(site.name, stepped, answers)
         for n, answer in enumerate(answers):
             call, found = _planned_call(scene, problem, n, answer, proved[problem.calls[n].name])
             calls[call.call] = call
@@ -85,7 +88,7 @@ def make_plan(
             criteria.add(answer.criterion)
     findings += changing_findings(scene, solved, calls)
     findings += assumed_rows(scene, _decided(solved, calls))
-    batteries, found = batteries_of(shoot, calls.values())
+    batteries, found = batteries_of(shoot, scene.calls, calls.values())
     return Plan(
         made_with=__version__,
         shoot=shoot.shoot.title,
@@ -171,15 +174,14 @@ def _planned_call(
     standing, proofs = proved[0].standing, proved[1]
     sound = {s.chain.link.name: s.chain.sound for s in standing}
     delays = delays_ms(sound)
-    links = [
-        planned(
-            s, p, answer.spares_khz[s.chain.link.name], s.chain.sound,
-            delays[s.chain.link.name],
-        )
-        for s, p in zip(standing, proofs, strict=True)
-    ]  # fmt: skip
-    seats = {name: {"receiver_unit": s.unit, "receiver_channel": s.channel} for name, s in call.seats.items()}
-    links = [link.model_copy(update=seats[link.link]) for link in links]
+    links = planned(
+        standing,
+        proofs,
+        [
+            Set(answer.spares_khz[name], call.seats[name], delays[name])
+            for name in (s.chain.link.name for s in standing)
+        ],
+    )
     unplaced = [
         Unplaced(link=name, because=unplaced_reason(scene, problem, name, answer))
         for name, carrier in answer.carriers_khz.items()

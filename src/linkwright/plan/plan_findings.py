@@ -67,7 +67,7 @@ NEIGHBOURS: Final = {"adjacent": ("adjacent ", "all other adjacent"), "near-far"
 def _near_far(standing: Standing, link: PlannedLink) -> Iterator[Finding]:
     """Whether strong neighbours take a link's margin, and which is the strongest."""
     for code, starts in NEIGHBOURS.items():
-        lines = [line for line in link.ledger if line.part.startswith(starts) and line.dbm is not None]
+        lines = [line for line in link.ledger.rows if line.part.startswith(starts) and line.dbm is not None]
         levels = [line.dbm for line in lines if line.dbm is not None]
         if levels and sum_dbm(levels) > standing.noise_dbm:
             rise = sum_dbm([standing.noise_dbm, *levels]) - standing.noise_dbm
@@ -209,6 +209,16 @@ def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[
                 f"{move.link} moves from {mhz_text(move.from_khz)} to {mhz_text(move.to_khz)} MHz{spare}: "
                 f"{move.because}.",
             )
+
+
+def fewest_finding(site: str, moves: Sequence[Move], answers: Sequence[CallAnswer]) -> Iterator[Finding]:
+    """Whether it is not proved that no plan with the same verdicts moves fewer."""
+    moved = sum(move.from_khz is not None for move in moves)
+    if moved > 1 and not all(answer.fewest for answer in answers):
+        says = (
+            f"{_count(moved, 'carrier')} at {site} move; that no fewer would do is not proved: the search stopped."
+        )
+        yield finding("moves-unproved", site, says)
 
 
 def changing_findings(scene: Scene, solved: Solved, calls: Mapping[str, PlannedCall]) -> Iterator[Finding]:

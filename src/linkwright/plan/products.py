@@ -42,8 +42,13 @@ def products_of(
         *widths_khz,
         *(width for link, width in zip(links, widths_khz, strict=True) for _ in link.spares_khz),
     ]
-    hits = {near.victim for near in products_near(makers, victims, guard.im3_two, guard.im3_three)}
-    away = nearest_khz(makers, victims) if len(makers) <= LOOK_UP_TO else None
+    away = None
+    if len(makers) <= LOOK_UP_TO:
+        two, three = nearest_khz(makers, victims)
+        hits = set(np.flatnonzero((two < guard.im3_two) | (three < guard.im3_three)).tolist())
+        away = np.minimum(two, three)
+    else:
+        hits = {near.victim for near in products_near(makers, victims, guard.im3_two, guard.im3_three)}
     touching = [1.5 * max(widths, default=0) + channel / 2.0 for channel in channels]
     strongest = max(((over, line, link.link) for link in links for over, line in _over_noise(link)), default=None)
     return Products(
@@ -59,10 +64,10 @@ def products_of(
 
 def _over_noise(link: PlannedLink) -> list[tuple[float, str]]:
     """Each single product of a link's ledger: how far over the noise it is [dB], and whose."""
-    noise = sum_dbm([line.dbm for line in link.ledger if line.what == "noise" and line.dbm is not None])
+    noise = sum_dbm([line.dbm for line in link.ledger.rows if line.what == "noise" and line.dbm is not None])
     return [
         (line.dbm - noise, line.part)
-        for line in link.ledger
+        for line in link.ledger.rows
         if line.what == "interference" and line.dbm is not None and line.part.startswith(SINGLE)
     ]
 

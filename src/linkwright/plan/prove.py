@@ -7,6 +7,7 @@ matters gets its line, with the names of those who make it.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -14,39 +15,31 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, Unwanted, driving, neighbours, radiated_share, rejections, unwanted
+from linkwright.assign.levels import unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults
-from linkwright.physics.fading import doppler_hz
-from linkwright.physics.harm import NO_HELP_DB, Kinds
-from linkwright.physics.intermodulation import filter_share, products_in_band
 from linkwright.plan.chain import Chain
-from linkwright.plan.heard import Arrival
-from linkwright.plan.model import LedgerLine, PlannedLink, Verdict
+from linkwright.plan.heard import Arrival, switched
+from linkwright.plan.mixing import LINES_A_KIND, Levels, Parts
+from linkwright.plan.model import Row, Verdict
 from linkwright.plan.neighbours import REUSE
 from linkwright.plan.radio import likely_more, others_arrays, radio_of, wishes_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
-from linkwright.reach.budget import Budget, budgets_of
+from linkwright.reach.budget import Budget, OffAir, budgets_of, in_air
 from linkwright.reach.doubt import PLACES, TV, cases
 from linkwright.reach.hand import Told
-from linkwright.reach.squelch import Squelch, setting
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
-from linkwright.sound.settings import SoundSettings
-from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, number_word, sum_dbm
+from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm, sum_dbm
 
 #: As sure as this a link is thin, less sure it fails (docs/reference.md).
 THIN: Final = 0.5
-#: A Rice factor of no more than this is told as Rayleigh [dB].
-RAYLEIGH_DB: Final = -9.0
-#: How many contributions of one kind have a line of their own in a ledger; the others are added up in one.
-LINES_A_KIND: Final = 5
 #: A kind of interference that is this far below the noise in all is left out [dB].
 KIND_BELOW_NOISE_DB: Final = 20.0
+#: How many others whose time on the air was measured are told apart at a link; the rest is always on.
+MOST_SWITCHES: Final = 3
 #: What comes and goes with somebody else's transmitter; the rest of the air is taken to be always there.
 ON_THE_CARRIER: Final = ("other-cochannel", REUSE)
-#: A single contribution this far below the noise has no line of its own [dB].
-LINE_BELOW_NOISE_DB: Final = 26.0
 
 
 class PlanFault(AssertionError):
@@ -75,7 +68,8 @@ class Standing:
         assert at is not None, "a carrier is one of its link's slots"
         here = [heard.on(at) for heard in tuning.heard if heard.code != REUSE]
         steps = tuning.powers_mw(chain.transmitter, carrier_khz)
-        return cls(chain, carrier_khz, (*here, *from_afar), steps, tuning.noise_dbm, bool(tuning.busy[at]))
+        air = (*switched(here), *from_afar)
+        return cls(chain, carrier_khz, air, steps, tuning.noise_dbm, bool(tuning.busy[at]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +94,7 @@ class Proof:
 
     budget: Budget
     power_mw: float
-    interference: tuple[LedgerLine, ...]
+    interference: tuple[Row, ...]
     n_and_i_dbm: float
     noisier_db: FloatArray | float
     driven_by: str = ""
@@ -118,19 +112,6 @@ class Proof:
     def at(self, power_mw: float) -> Told:
         """The same at another power, with the interference as it is."""
         return self.budget.told(power_mw, self.n_and_i_dbm, self.noisier_db)
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Levels:
-    """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
-    where (n, n), what of it is unwanted."""
-
-    radio: Radio
-    names: tuple[str, ...]
-    carriers_khz: IntArray
-    powers_mw: FloatArray
-    received_mw: FloatArray
-    unwanted: Unwanted
 
 
 def prove(call: CallToProve) -> list[Proof]:
@@ -177,7 +158,10 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
         radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers)
     )
     _verify(levels)
-    return [_proof(standing[n], levels, n, budget) for n, budget in enumerate(budgets)]
+    return [
+        _proof(standing[n], levels, n, in_air(budget, off_air(standing[n], others, levels, n)))
+        for n, budget in enumerate(budgets)
+    ]
 
 
 def _air_mw(standing: Standing) -> float:
@@ -188,14 +172,13 @@ def _air_mw(standing: Standing) -> float:
 
 def _verify(levels: Levels) -> None:
     radio, own = levels.radio, slice(levels.radio.own)
-    radiated = radiated_share(radio, levels.powers_mw)
     found = next(
         level_faults(
             levels.names,
             levels.carriers_khz,
             radio.width_khz,
             levels.received_mw,
-            radiated,
+            levels.radiated,
             radio.iip3_mw,
             (levels.unwanted.receiver + levels.unwanted.transmitter)[own],
             radio.noise_mw[own],
@@ -212,6 +195,39 @@ def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
     total = sum_dbm([*noise, *(line.dbm for line in lines if line.dbm is not None)])
     return Proof(
         budget, float(levels.powers_mw[n]), lines, total, _noisier_db(standing, total), _driven_by(levels, n)
+    )
+
+
+def off_air(standing: Standing, others: Sequence[Other], levels: Levels, n: int) -> OffAir | None:
+    """The states of the n-th link with those off whose share of time on the air was measured; None without any.
+
+    Each is on by itself, those with one switch together; who counts least beyond the first few is always on.
+    """
+    duty = {a.switch: a.duty for a in standing.air if a.duty < 1.0}
+    duty |= {other.name: other.duty for other in others if other.duty is not None and other.duty < 1.0}
+    if not duty:
+        return None
+
+    def noise_mw(off: frozenset[str]) -> float:
+        air = sum(a.power_mw for a in standing.air if a.duty == 1.0 or a.switch not in off)
+        return float(levels.radio.noise_mw[n]) + air + float(levels.unwanted_without(off)[n])
+
+    whole = noise_mw(frozenset())
+    mattering = {name: whole / noise_mw(frozenset({name})) for name in duty}
+    switches = sorted((name for name in duty if mattering[name] > 1.001), key=lambda name: (-mattering[name], name))
+    states = [
+        (math.prod(1.0 - duty[s] if s in off else duty[s] for s in switches[:MOST_SWITCHES]), whole / noise_mw(off))
+        for count in range(len(switches[:MOST_SWITCHES]) + 1)
+        for off in map(frozenset, itertools.combinations(switches[:MOST_SWITCHES], count))
+    ]
+    if len(states) < 2:
+        return None
+    who = {a.switch: a.part for a in standing.air if a.code in ON_THE_CARRIER}
+    says = ", ".join(f"{who.get(s, s)} on for {100.0 * duty[s]:.0f} %" for s in switches[:MOST_SWITCHES])
+    return OffAir(
+        np.array([share for share, _ in states]),
+        np.array([10.0 * math.log10(ratio) for _, ratio in states]),
+        f"{says} of the time, as measured",
     )
 
 
@@ -234,7 +250,7 @@ def _driven_by(levels: Levels, n: int) -> str:
     return levels.names[strongest] if received[strongest] > levels.radio.iip3_mw[n] / 2.0 else ""
 
 
-def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
+def _air_lines(standing: Standing) -> tuple[Row, ...]:
     """What the air brings on the link's carrier, each contribution that counts."""
     return tuple(
         _interference(
@@ -245,37 +261,31 @@ def _air_lines(standing: Standing) -> tuple[LedgerLine, ...]:
     )
 
 
-def _interference(
-    part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None
-) -> LedgerLine:
+def _interference(part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None) -> Row:
     spread = None if spread_db is None else round(spread_db, 1)
-    return LedgerLine(
-        what="interference", part=part, dbm=round(dbm, 2), evidence=evidence, source=source, spread_db=spread
-    )
+    return Row("interference", part, None, round(dbm, 2), evidence, source, spread)
 
 
-def _own_lines(levels: Levels, n: int) -> Iterator[LedgerLine]:
+def _own_lines(levels: Levels, n: int) -> Iterator[Row]:
     """What the call's own transmitters bring at the n-th receiver, each kind that counts by name."""
     least_mw = float(levels.radio.noise_mw[n]) * mw_from_dbm(-KIND_BELOW_NOISE_DB)
+    of = levels.unwanted
     kinds = (
-        (levels.unwanted.receiver[n], _receiver_products, "all other products", RECEIVER_SOURCE),
-        (
-            levels.unwanted.transmitter[n],
-            _transmitter_products,
-            "all other transmitter products",
-            TRANSMITTER_SOURCE,
-        ),
-        (levels.unwanted.adjacent[n], _adjacent, "all other adjacent carriers", ADJACENT_SOURCE),
-        (levels.unwanted.blocking[n], _blocking, "all other strong carriers", BLOCKING_SOURCE),
+        (of.receiver, "receiver_parts", "all other products", RECEIVER_SOURCE),
+        (of.transmitter, "transmitter_parts", "all other transmitter products", TRANSMITTER_SOURCE),
+        (of.adjacent, "adjacent_parts", "all other adjacent carriers", ADJACENT_SOURCE),
+        (of.blocking, "blocking_parts", "all other strong carriers", BLOCKING_SOURCE),
     )
-    for total_mw, parts_of, rest, source in kinds:
+    for totals_mw, parts_of, rest, source in kinds:
+        total_mw = float(totals_mw[n])
         if total_mw < least_mw:
             continue
-        parts = sorted(parts_of(levels, n), key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
+        every: Parts = getattr(levels, parts_of)[n]
+        parts = sorted(every, key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
         for name, power_mw in parts:
             yield _interference(name, dbm_from_mw(power_mw), "modelled", source)
-        left_mw = float(total_mw) - sum(power_mw for _, power_mw in parts)
-        if left_mw > max(least_mw, 1e-6 * float(total_mw)):
+        left_mw = total_mw - sum(power_mw for _, power_mw in parts)
+        if left_mw > max(least_mw, 1e-6 * total_mw):
             yield _interference(rest, dbm_from_mw(left_mw), "modelled", source)
 
 
@@ -286,199 +296,14 @@ TRANSMITTER_SOURCE: Final = (
 ADJACENT_SOURCE: Final = "through mask and filter (ITU-R SM.337), both assumed"
 BLOCKING_SOURCE: Final = "strong carriers off the channel raise the noise; blocking level of the receiver"
 
-Parts = list[tuple[str, float]]
-
-
-def _least_line_mw(levels: Levels, n: int) -> float:
-    return float(levels.radio.noise_mw[n]) * mw_from_dbm(-LINE_BELOW_NOISE_DB)
-
-
-def _receiver_products(levels: Levels, n: int) -> Parts:
-    radio = levels.radio
-    _, who, power_mw = products_in_band(
-        levels.carriers_khz,
-        radio.width_khz,
-        driving(levels.received_mw[:, n], radio.iip3_mw[n]),
-        int(levels.carriers_khz[n]),
-        float(radio.width_khz[n]),
-        dbm_from_mw(float(radio.iip3_mw[n])),
-        _least_line_mw(levels, n),
-    )
-    names = levels.names
-    return [
-        (f"A+B-C of {names[a]}, {names[b]}, {names[c]}" if c >= 0 else f"2A-B of {names[a]}, {names[b]}", float(mw))
-        for (a, b, c), mw in zip(who[:LINES_A_KIND], power_mw[:LINES_A_KIND], strict=True)
-    ]
-
-
-def _transmitter_products(levels: Levels, n: int) -> Parts:
-    radio, f, w = levels.radio, levels.carriers_khz, levels.radio.width_khz
-    offset = (2 * f[:, None] - f[None, :] - f[n]).astype(np.float64)
-    share = filter_share(offset, (w[:, None], w[:, None], w[None, :]), float(w[n]))
-    power = levels.received_mw[:, n][:, None] * radiated_share(radio, levels.powers_mw).T * share
-    np.fill_diagonal(power, 0.0)
-    return [
-        (f"2A-B radiated by {levels.names[a]} with {levels.names[b]}", float(power[a, b]))
-        for a, b in np.argwhere(power > _least_line_mw(levels, n))
-    ]
-
-
-def _adjacent(levels: Levels, n: int) -> Parts:
-    power = levels.received_mw[:, n] * rejections(levels.radio, levels.carriers_khz)[:, n]
-    least = _least_line_mw(levels, n)
-    return [(f"adjacent {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > least)]
-
-
-def _blocking(levels: Levels, n: int) -> Parts:
-    _, off_channel = neighbours(levels.radio, levels.carriers_khz, levels.received_mw)
-    power = levels.received_mw[:, n] * float(levels.unwanted.blocking[n]) / float(off_channel[n])
-    power[n] = 0.0
-    least = _least_line_mw(levels, n)
-    return [(f"blocking by {levels.names[a]}", float(power[a])) for a in np.flatnonzero(power > least)]
-
-
-def planned(
-    standing: Standing,
-    proof: Proof,
-    spares_khz: tuple[int, ...],
-    sound: SoundSettings,
-    set_delay_ms: float,
-) -> PlannedLink:
-    """A proved link as the plan has it, with how its sound is set. The sums are those of the lines as printed."""
-    chain, budget = standing.chain, proof.budget
-    wanted, noise = _wanted_lines(proof), _noise_lines(budget)
-    wanted_dbm = round(sum(line.db or 0.0 for line in wanted), 2)
-    n_and_i = round(proof.n_and_i_dbm, 2)
-    margin_db = round(wanted_dbm - n_and_i - budget.required_cnr_db, 2)
-    told = budget.hand.told(margin_db - budget.gain_db + budget.noise_dbm, proof.noisier_db)
-    taken, in_hand_db = taken_lines(budget, told, margin_db)
-    squelch = squelch_of(standing, proof, wanted_dbm)
-    alone = budget.alone
-    alone_x = margin_db - budget.gain_db + budget.noise_dbm - alone.needs_db
-    return PlannedLink(
-        link=chain.link.name,
-        carrier_khz=standing.carrier_khz,
-        spares_khz=spares_khz,
-        power_mw=proof.power_mw,
-        wanted_dbm=wanted_dbm,
-        noise_and_interference_dbm=n_and_i,
-        required_cnr_db=budget.required_cnr_db,
-        margin_db=margin_db,
-        fading_db=round(-sum(line.db or 0.0 for line in taken if line.what == "fading"), 2),
-        doubt_db=round(-sum(line.db or 0.0 for line in taken if line.what == "doubt"), 2),
-        in_hand_db=in_hand_db,
-        sure=round(told.sure, 4),
-        availability=round(1.0 - told.breaks_per_hour / 3600.0, 6),
-        breaks_per_hour=round(told.breaks_per_hour, 2),
-        breaks_per_hour_90=round(told.breaks_per_hour_at_wanted, 2),
-        worst_at=budget.worst_spot,
-        alone_at=alone.spot,
-        alone_turn=alone.turn,
-        alone_db=floored(alone_x),
-        verdict=verdict(told.sure, chain.wanted.sure),
-        squelch_dbm=round(squelch.level_dbm, 1),
-        squelch_cuts=round(squelch.cuts, 6),
-        squelch_opens=round(squelch.opens, 6),
-        attenuation_db=sound.at.attenuation_db,
-        low_cut_hz=sound.low_cut.corner_hz,
-        set_delay_ms=round(set_delay_ms, 2),
-        peak_dbfs=round(sound.at.peak_dbfs, 1),
-        voice_over_noise_db=round(sound.at.voice_over_noise_db, 1),
-        delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
-        ledger=(*wanted, *noise, *proof.interference, *taken),
-    )
-
-
-def floored(db: float) -> float:
-    """Decibels in hand as they are told: never more than there are."""
-    return math.floor(10.0 * db + 1e-6) / 10.0
-
-
-def _wanted_lines(proof: Proof) -> list[LedgerLine]:
-    sent = LedgerLine(
-        what="wanted", part="transmit power", db=round(dbm_from_mw(proof.power_mw), 2), evidence="stated",
-        source=f"{proof.power_mw:g} mW conducted",
-    )  # fmt: skip
-    return [
-        sent,
-        *(
-            LedgerLine(
-                what="wanted", part=g.part, db=round(g.db, 2), evidence=g.evidence, source=g.source,
-                spread_db=None if g.spread_db is None else round(g.spread_db, 1),
-            )
-            for g in proof.budget.gains
-        ),
-    ]  # fmt: skip
-
-
-def _noise_lines(budget: Budget) -> list[LedgerLine]:
-    return [
-        LedgerLine(what="noise", part=n.part, dbm=round(n.dbm, 2), evidence=n.evidence, source=n.source)
-        for n in budget.noise
-    ]
-
-
-def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[LedgerLine], float]:
-    """What the margin is used up by, line by line, and what is left of it in hand [dB]: they add up as printed."""
-    channel, places = margin_db - told.plain_db, told.plain_db - told.median_db
-    in_hand_db = floored(told.in_hand_db)
-    lines = [("fading", "the channel", channel, "modelled", channel_says(budget))]
-    count = len(budget.asked.route)
-    if count > 1:
-        lines.append(
-            ("fading", f"{number_word(count)} places", places, "modelled", "all of them in the median case")
-        )
-    else:
-        lines[0] = ("fading", "the channel", channel + places, "modelled", channel_says(budget))
-    fading = sum(round(line[2], 2) for line in lines)
-    doubt = margin_db - fading - in_hand_db
-    lines.append(("doubt", "what is not known", doubt, budget.doubt_known, doubt_says(budget)))
-    found = [
-        LedgerLine(
-            what=what, part=part, db=round(-db, 2), evidence=evidence, source=source,
-            spread_db=round(budget.doubt_db, 1) if what == "doubt" else None,
-        )
-        for what, part, db, evidence, source in lines
-    ]  # fmt: skip
-    return found, in_hand_db
-
-
-def channel_says(budget: Budget) -> str:
-    """How the place that decides fades, in words."""
-    ends, rice = budget.asked.ends, budget.rice_db
-    branches = "one branch" if budget.apart <= 0.0 or budget.weaker_db >= NO_HELP_DB else (
-        f"two branches {ends.apart_m:g} m apart"
-    )  # fmt: skip
-    weaker = f", one {budget.weaker_db:.0f} dB weaker" if 0.5 <= budget.weaker_db < NO_HELP_DB else ""
-    speed = budget.doppler / doppler_hz(budget.asked.mhz, 1.0)
-    kind = "Rayleigh" if rice <= RAYLEIGH_DB else f"Rice K {rice:.0f} dB"
-    return f"{branches}{weaker}, {speed:.1f} m/s, {kind}, bridging {ends.receiver.bridges_ms:g} ms"
-
-
-def doubt_says(budget: Budget) -> str:
-    """What the doubt is made of, in words."""
-    parts = ", ".join(f"{name} {db:.1f}" for name, db in budget.parts_db)
-    return f"{parts}: {budget.doubt_db:.1f} dB, at {100.0 * budget.hand.wanted.sure:g} %{budget.tail_says}"
-
-
-def squelch_of(standing: Standing, proof: Proof, wanted_dbm: float) -> Squelch:
-    """Where to set the squelch: under the talent where it decides, over noise and others on the carrier."""
-    budget = proof.budget
-    distant_mw = sum(arrival.power_mw for arrival in standing.air if arrival.code in ON_THE_CARRIER)
-    heard = distant_mw > mw_from_dbm(standing.noise_dbm - NOTHING_BELOW_NOISE_DB)
-    own_mw = sum(mw_from_dbm(level.dbm) for level in budget.noise)
-    steady_mw = max(own_mw, mw_from_dbm(proof.n_and_i_dbm) - distant_mw)
-    return setting(
-        wanted_dbm,
-        proof.n_and_i_dbm + budget.required_cnr_db,
-        dbm_from_mw(steady_mw),
-        Kinds.of(budget.rice_db, budget.apart, budget.weaker_db, budget.doppler, 0.0),
-        dbm_from_mw(distant_mw) if heard else None,
-    )
-
 
 def verdict(sure: float, wanted: float) -> Verdict:
     """holds where it is as sure as is wanted, thin from 0.5, fails below."""
     if sure >= wanted:
         return "holds"
     return "thin" if sure >= THIN else "fails"
+
+
+def floored(db: float) -> float:
+    """Decibels in hand as they are told: never more than there are."""
+    return math.floor(10.0 * db + 1e-6) / 10.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -18,7 +18,7 @@ from linkwright.plan.model import Plan
 from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
-from linkwright.plan.tuning import Tuning, tuning_of
+from linkwright.plan.tuning import Known, Tuning, tuning_of
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
@@ -57,6 +57,7 @@ class Slots:
     hearing: Mapping[str, set[str]]
     far: dict[str, FarSite] = field(default_factory=dict)
     stays: dict[str, int] = field(default_factory=dict)
+    known: Known = field(default_factory=Known)
     _calls_of: dict[str, dict[str, list[LiveCall]]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[tuple[object, ...], tuple[IntArray, np.ndarray]] = field(default_factory=dict)
@@ -68,7 +69,7 @@ class Slots:
 
     def fresh(self) -> Slots:
         """The same with nothing worked out yet, for sites that were looked at before the others were planned."""
-        return Slots(self.scene, self.hearing, self.far)
+        return Slots(self.scene, self.hearing, self.far, known=self.known)
 
     def afar(self, site: Site) -> Afar:
         """The planned links of the sites that this one hears."""
@@ -80,18 +81,27 @@ class Slots:
         kind = (link.transmitter, link.locked_mw, link.receiver)
         key = (*kind, chain.site.name, chain.at.name, tuple(c.name for c in calls))
         if key not in self._tunings:
-            self._tunings[key] = tuning_of(self.scene, chain, calls, afar)
+            self._tunings[key] = tuning_of(self.scene, chain, calls, afar, self.known)
         return self._tunings[key]
+
+    def calls_of(self, link: str) -> Mapping[str, Sequence[LiveCall]]:
+        """The calls of a link, by name of their site."""
+        if not self._calls_of:
+            for call in self.scene.calls:
+                for one in call.links:
+                    self._calls_of.setdefault(one.name, {}).setdefault(call.site.name, []).append(call)
+        return self._calls_of.get(link, {})
+
+    def meeting(self, links: Iterable[str]) -> list[LiveCall]:
+        """The calls of any of some links, in the order of the shoot."""
+        theirs = {call.name for link in links for calls in self.calls_of(link).values() for call in calls}
+        return [call for call in self.scene.calls if call.name in theirs]
 
     def _elsewhere(self, chain: Chain) -> list[Tuning]:
         """The tunings of a link on the other sites that it has calls on."""
-        if not self._calls_of:
-            for call in self.scene.calls:
-                for link in call.links:
-                    self._calls_of.setdefault(link.name, {}).setdefault(call.site.name, []).append(call)
         return [
             self.tuning(self.scene.chain(chain.link, calls[0].site), calls, self.afar(calls[0].site))
-            for site, calls in self._calls_of.get(chain.link.name, {}).items()
+            for site, calls in self.calls_of(chain.link.name).items()
             if site != chain.site.name
         ]
 
@@ -168,7 +178,7 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     # In an event there is no room to spare, and looking for it would cost more than all else.
     wide = max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
     roomy_khz = 2 * wide if len(scene.shoot.link) <= ROOMY_UP_TO else 0
-    meeting = (tuple(number[x.name] for x in call.links if x.name in number) for call in scene.calls)
+    meeting = (tuple(number[x.name] for x in call.links if x.name in number) for call in slots.meeting(number))
     elsewhere = tuple(dict.fromkeys(who for who in meeting if len(who) > 2 and who not in members))
     problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere)
     return SiteProblem(site, calls, chains, tunings, problem)
@@ -216,8 +226,8 @@ def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:
         chain, tuning = site.chains[i], site.tunings[i]
         carrier = answer.carriers_khz[chain.link.name]
         if carrier is not None:
-            spares, legal_khz = answer.spares_khz[chain.link.name], tuning.carriers_khz[tuning.legal]
-            placed.append(Placed(chain.link.name, carrier, spares, chain.transmitter.spacing_khz, legal_khz))
+            spares, spacing_khz = answer.spares_khz[chain.link.name], chain.transmitter.spacing_khz
+            placed.append(Placed(chain.link.name, carrier, spares, spacing_khz, tuning.legal_khz))
     guards = (site.problem.guard_two_khz, site.problem.guard_three_khz)
     others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_in(n), start=1)}
     found = next(faults(placed, answer.criterion == "clean", *guards, others), None)

@@ -76,6 +76,11 @@ class Tuning:
         unseen = ~self.covered & bool(self.covered.any())
         object.__setattr__(self, "cost_db", rise + np.where(unseen, UNSEEN_DB, 0.0))
 
+    @functools.cached_property
+    def legal_khz(self) -> IntArray:
+        """The carriers that are legal, ascending."""
+        return self.carriers_khz[self.legal]
+
     def index(self, carrier_khz: int) -> int | None:
         """Where a carrier stands among the slots; None where it is none of them."""
         at = int(np.searchsorted(self.carriers_khz, carrier_khz))
@@ -111,27 +116,59 @@ def near_an_edge(carriers_khz: IntArray, edges_khz: IntArray, edge_khz: int) -> 
     return np.asarray(np.minimum(above, below) < edge_khz)
 
 
-def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
+@dataclass(frozen=True, eq=False, slots=True)
+class Allowed:
+    """What a kind of link may use wherever it is, arrays (m,) as in `Tuning`."""
+
+    carriers_khz: IntArray
+    most_mw: FloatArray
+    row: IntArray
+    rows: tuple[Row, ...]
+    at_edge: BoolArray
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Known:
+    """What the tunings of a shoot share: what each kind of link may use, by transmitter, its locked power and
+    receiver, and how strong others are heard [dBm], by site, place, receiver and other."""
+
+    allowed: dict[tuple[object, ...], Allowed] = field(default_factory=dict)
+    levels_dbm: dict[tuple[str, ...], float] = field(default_factory=dict)
+
+    def allowed_to(self, law: Law, chain: Chain) -> Allowed:
+        """What a link's kind may use."""
+        link = chain.link
+        key = (link.transmitter, link.locked_mw, link.receiver)
+        if key not in self.allowed:
+            self.allowed[key] = _allowed(law, chain)
+        return self.allowed[key]
+
+    def level_dbm(self, chain: Chain, other: Other) -> float:
+        """How strong a link's receiver hears an other [dBm]."""
+        key = (chain.site.name, chain.at.name, chain.link.receiver, other.name)
+        if key not in self.levels_dbm:
+            low, high = other.band_khz
+            radiator = Radiator((other.stands,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
+            self.levels_dbm[key] = float(heard_gains_db([chain.ends], [chain.middle_mhz], [radiator])[0, 0])
+        return self.levels_dbm[key]
+
+
+def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar, known: Known) -> Tuning:
     """The slots of a link on its site, with everything that is on while any of its `calls` runs.
 
     `afar` are the links of other sites that have their carriers already.
     """
-    transmitter, receiver = chain.transmitter, chain.receiver
-    carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
-    both = np.zeros(carriers.size, dtype=np.bool_)
-    for low, high in receiver.tunes_khz:
-        both |= (carriers >= low) & (carriers <= high)
-    carriers = carriers[both]
-    most_mw, row, rows = _allowed(scene.law, transmitter, carriers)
+    transmitter, allowed = chain.transmitter, known.allowed_to(scene.law, chain)
+    carriers = allowed.carriers_khz
     tv = scene.air[chain.site.name].taken
     half = transmitter.bandwidth_khz / 2.0
     in_tv = np.full(carriers.size, -1, dtype=np.int64)
     for n, taken in enumerate(tv):
-        in_tv[(carriers + half > taken.channel.from_khz) & (carriers - half < taken.channel.to_khz)] = n
-    at_edge = near_an_edge(carriers, scene.law.tv_edges_khz, transmitter.edge_khz)
+        first = np.searchsorted(carriers, taken.channel.from_khz - half, side="right")
+        in_tv[first : np.searchsorted(carriers, taken.channel.to_khz + half)] = n
     noise_dbm = chain.noise_dbm
     others = {o.name: o for call in calls for o in scene.others_during(call)}
-    heard = [_other(chain, other, carriers) for other in others.values()]
+    heard = [_other(chain, other, carriers, known) for other in others.values()]
     air = scene.air[chain.site.name].on_slots(
         carriers, transmitter.bandwidth_khz, noise_dbm, chain.heard_gain_db, calls
     )
@@ -139,17 +176,22 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar)
     far_mw, disturbs = afar.over_slots(chain, afar.during(calls), carriers)
     everything = (*heard, Heard("links of other sites", REUSE, far_mw, "modelled", "at their highest step"))
     return Tuning(
-        carriers, most_mw, row, rows, in_tv, tv, at_edge, air.busy, air.covered, everything, noise_dbm, disturbs
-    )
+        carriers, allowed.most_mw, allowed.row, allowed.rows, in_tv, tv, allowed.at_edge, air.busy, air.covered,
+        everything, noise_dbm, disturbs,
+    )  # fmt: skip
 
 
-def _allowed(
-    law: Law, transmitter: Transmitter, carriers: IntArray
-) -> tuple[FloatArray, IntArray, tuple[Row, ...]]:
-    """The most conducted power [mW] on each carrier (m,), the deciding row (m,), and the rows.
+def _allowed(law: Law, chain: Chain) -> Allowed:
+    """The carriers that both ends of a link tune, the most conducted power on each [mW], and the row that decides.
 
     Where a row states no limit, and the crew has not said that it checked it, only the least step is taken.
     """
+    transmitter = chain.transmitter
+    carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
+    both = np.zeros(carriers.size, dtype=np.bool_)
+    for low, high in chain.receiver.tunes_khz:
+        both |= (carriers >= low) & (carriers <= high)
+    carriers = carriers[both]
     allowed = allowance(
         law.territory,
         law.permits,
@@ -163,17 +205,22 @@ def _allowed(
     checked = np.array([row.id in law.accepts for row in allowed.rows] + [False])
     unknown = np.isinf(allowed.most_mw) & ~checked[allowed.row]
     most = np.where(unknown, least, allowed.most_mw)
-    return np.where(most >= least, most, 0.0), allowed.row, allowed.rows
+    at_edge = near_an_edge(carriers, law.tv_edges_khz, transmitter.edge_khz)
+    return Allowed(carriers, np.where(most >= least, most, 0.0), allowed.row, allowed.rows, at_edge)
 
 
-def _other(chain: Chain, other: Other, carriers: IntArray) -> Heard:
+def _other(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Heard:
     """An other as the link's receiver hears it on each slot."""
-    low, high = other.band_khz
-    share = overlap_share(carriers, chain.transmitter.bandwidth_khz, low, high)
+    (low, high), width = other.band_khz, chain.transmitter.bandwidth_khz
+    first = np.searchsorted(carriers, low - width / 2.0)
+    near = slice(int(first), int(np.searchsorted(carriers, high + width / 2.0, side="right")))
+    share = np.zeros(carriers.size)
+    share[near] = overlap_share(carriers[near], width, low, high)
+    duty = None if other.duty is None else np.full(carriers.size, other.duty)
     if other.heard_dbm is not None:
         says = "its level as it was read on the site"
-        return Heard(other.name, "other-cochannel", mw_from_dbm(other.heard_dbm) * share, "measured", says)
-    radiator = Radiator((other.stands,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
-    level_dbm = float(heard_gains_db([chain.ends], [chain.middle_mhz], [radiator])[0, 0])
+        power_mw = mw_from_dbm(other.heard_dbm) * share
+        return Heard(other.name, "other-cochannel", power_mw, "measured", says, duty=duty)
+    level_dbm = known.level_dbm(chain, other)
     source = f"{other.radiated_mw:g} mW EIRP as stated, path as for {chain.site.surroundings} surroundings"
-    return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source)
+    return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source, duty=duty)

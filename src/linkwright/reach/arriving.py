@@ -8,6 +8,7 @@ factor follow from both, so the body and the walls count once.
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ import numpy as np
 from linkwright.physics.fading import doppler_hz
 from linkwright.physics.harm import K_DB, NO_HELP_DB, Kinds
 from linkwright.reach.antenna import polarisation_db, relative_db
-from linkwright.reach.body import BEHIND_THE_BODY, CROWD_DB, shown_by
+from linkwright.reach.body import BEHIND_THE_BODY, CROWD_DB, Body, shown_by
 from linkwright.reach.ends import Ear, Ends
 from linkwright.reach.path import Paths, paths_between, xyz
 from linkwright.shoot.place import Site
@@ -187,14 +188,18 @@ def _rays(stand: Stand) -> _Rays:
     shown, says = _shown(stand, a, b, e)
     body = ends.body
     alone = ends.facing is None and stand.shown is None and ends.worn not in BEHIND_THE_BODY
-    all_turns = (
-        body.facing_db if alone else float(-10.0 * np.log10(np.mean(10.0 ** (-body.loss_db(ANGLES) / 10.0))))
-    )
+    all_turns = body.facing_db if alone else _all_turns_db(body)
     return _Rays(
         a, b, np.full(n * e, mhz), np.full(n * e, ends.transmitter.antenna_gain_dbi - CROWD_DB[ends.crowd]),
         antenna, np.tile([ends.feed(ear, mhz).gain_db for ear in ears], n), np.tile(np.arange(e), n),
         body.loss_db(shown), np.full(n * e, all_turns), shown, says,
     )  # fmt: skip
+
+
+@functools.lru_cache(maxsize=256)
+def _all_turns_db(body: Body) -> float:
+    """The power mean of a body's loss over all turns [dB]."""
+    return float(-10.0 * np.log10(np.mean(10.0 ** (-body.loss_db(ANGLES) / 10.0))))
 
 
 def turns_evenly(ends: Ends) -> bool:
@@ -266,37 +271,49 @@ def _better(
         [0, *(len(stand.places) * sum(sizes) for stand, (sizes, _) in zip(stands, parts, strict=True))]
     )
     found: list[tuple[FloatArray, ...]] = []
-    for n, (stand, (sizes, noise)) in enumerate(zip(stands, parts, strict=True)):
-        mine = slice(int(rays[n]), int(rays[n + 1]))
-        found.append(_of_stand(stand, sizes, noise, steady[mine], scattered[mine], int(rays[n])))
+    for (sizes, _), alike in itertools.groupby(range(len(stands)), lambda n: (parts[n][0], _second(stands[n]))):
+        some = list(alike)
+        places = [len(stands[n].places) for n in some]
+        noise = np.repeat(np.stack([parts[n][1] for n in some]), places, axis=0)
+        mine = slice(int(rays[some[0]]), int(rays[some[-1] + 1]))
+        second_db = _second(stands[some[0]])
+        found.append(_of_stands(sizes, noise, second_db, steady[mine], scattered[mine], mine.start))
     gain, noise_dbm, both, k_db, weaker, ray, branch = (np.concatenate(part) for part in zip(*found, strict=True))
     return gain, noise_dbm, both, k_db, weaker, ray.astype(np.int64), branch.astype(np.int64)
 
 
-def _branches_of(stand: Stand) -> tuple[list[int], FloatArray]:
+def _branches_of(stand: Stand) -> tuple[tuple[int, ...], FloatArray]:
     """How many antennas each branch has, and its noise [dBm]."""
     branches = stand.ends.branches
-    return [len(branch) for branch in branches], np.array(
+    return tuple(len(branch) for branch in branches), np.array(
         [stand.ends.noise_dbm(branch, stand.mhz) for branch in branches]
     )
 
 
-def _of_stand(
-    stand: Stand, sizes: Sequence[int], noise: FloatArray, steady: FloatArray, scattered: FloatArray, begin: int
+def _second(stand: Stand) -> float:
+    """How much weaker a second branch is that has no antenna of its own on the site [dB]."""
+    own = stand.ends.receiver.branches == 2 and stand.ends.branches[0][0].antenna is None
+    return 0.0 if own else NO_HELP_DB
+
+
+def _of_stands(
+    sizes: Sequence[int],
+    noise: FloatArray,
+    second_db: float,
+    steady: FloatArray,
+    scattered: FloatArray,
+    begin: int,
 ) -> tuple[FloatArray, ...]:
-    n, e, turns = len(stand.places), sum(sizes), steady.shape[1]
+    """`_better` of stands with branches of the same `sizes`, noise (places, branches) [dBm]."""
+    n, e, turns = len(noise), sum(sizes), steady.shape[1]
     straight, around = steady.reshape(n, e, turns), scattered.reshape(n, e, turns)
     edges = np.cumsum([0, *sizes])
     gets = np.stack([(straight + around)[:, i:j].sum(axis=1) for i, j in itertools.pairwise(edges)], axis=1)
-    over = 10.0 * np.log10(np.maximum(gets, 1e-40)) - noise[None, :, None]
+    over = 10.0 * np.log10(np.maximum(gets, 1e-40)) - noise[:, :, None]
     first = over.argmax(axis=1)
     rows, cols = np.arange(n)[:, None], np.arange(turns)[None, :]
     gain = 10.0 * np.log10(np.maximum(gets[rows, first, cols], 1e-40))
-    if len(sizes) == 2:
-        weaker = over.max(axis=1) - over.min(axis=1)
-    else:
-        own = stand.ends.receiver.branches == 2 and stand.ends.branches[0][0].antenna is None
-        weaker = np.full((n, turns), 0.0 if own else NO_HELP_DB)
+    weaker = over.max(axis=1) - over.min(axis=1) if len(sizes) == 2 else np.full((n, turns), second_db)
     parts = straight + around
     strongest = np.stack([i + parts[:, i:j].argmax(axis=1) for i, j in itertools.pairwise(edges)], axis=1)
     ear = strongest[rows, first, cols]
@@ -305,7 +322,7 @@ def _of_stand(
     ratio = straight_sum[rows, first, cols] / np.maximum(around_sum[rows, first, cols], 1e-300)
     k_db = np.clip(10.0 * np.log10(np.maximum(ratio, 1e-9)), K_DB[0], K_DB[-1])
     both = 10.0 * np.log10(np.maximum(gets[:, [0, -1]], 1e-40))
-    return gain, noise[first], both, k_db, np.minimum(weaker, NO_HELP_DB), begin + rows * e + ear, first
+    return gain, noise[rows, first], both, k_db, np.minimum(weaker, NO_HELP_DB), begin + rows * e + ear, first
 
 
 def walked_db(site: Site, distance_m: FloatArray) -> FloatArray:

@@ -6,7 +6,7 @@ from __future__ import annotations
 import functools
 import itertools
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -30,7 +30,7 @@ from linkwright.reach.doubt import (
     trend_spread_db,
 )  # fmt: skip
 from linkwright.reach.ends import Ear, Ends
-from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, states_of
+from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, mixed, states_of
 from linkwright.reach.measured import Learned, shifted
 from linkwright.reach.path import source_of, spread_of, taken, xyz
 from linkwright.reach.walls import named
@@ -71,11 +71,46 @@ class AtPlace:
     needs_db: float
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class OffAir:
+    """Others who are on the air for a part of the time only: the shares of time of their states (s,), by how much
+    noise and interference are less in each than with all of them on [dB], and in words who and how much."""
+
+    share: FloatArray
+    quieter_db: FloatArray
+    says: str
+
+    @property
+    def states(self) -> tuple[FloatArray, FloatArray]:
+        """Shares and how much quieter."""
+        return self.share, self.quieter_db
+
+
+@dataclass(frozen=True, eq=False)
+class Alone:
+    """The links of a site as if each were in one of its states all the time, worked out for all of them at once."""
+
+    states: States
+    hands: Sequence[Hand]
+
+    @functools.cached_property
+    def needs_db(self) -> FloatArray:
+        """The least x at which nothing is short in a state (p, t) [dB]; nothing where it does not occur."""
+        owner, over = self.states.course.owner, self.states.over_db
+        limit = np.log([hand.wanted.harm_s for hand in self.hands])[owner]
+        margins = margins_for(self.states.curves, np.repeat(limit, self.states.turns)).reshape(over.shape)
+        shifts = np.sort(-np.concatenate([hand.deviation_db for hand in self.hands], axis=1), axis=0)
+        at = np.array([CASES - 1 - case_at(1.0 - hand.wanted.sure) for hand in self.hands])[owner]
+        away = shifts[at, np.arange(owner.size)]
+        return np.where(self.states.share > 0.0, margins - over + away[:, None], -np.inf)
+
+
 @dataclass(frozen=True, eq=False)
 class Budget:
     """A link on one carrier: its places (p,) with their turns (t,), what decides, and what it needs.
 
-    at (place, turn) is the state that decides: the one with the most harm where the link just holds.
+    at (place, turn) is the state that decides: the one with the most harm where the link just holds. off_air :
+    others who are on for a part of the time, which `hand` counts with; `always` is the hand with all of them on.
     """
 
     asked: Asked
@@ -85,6 +120,9 @@ class Budget:
     parts: FloatArray
     begin: int
     at: tuple[int, int]
+    of_all: Alone
+    off_air: OffAir | None = None
+    always: Hand | None = None
 
     @property
     def required_cnr_db(self) -> float:
@@ -170,15 +208,7 @@ class Budget:
     @functools.cached_property
     def alone(self) -> AtPlace:
         """The spot and the turn of the body at which the link would have least in hand all the time."""
-        turns = self.states.turns
-        mine = slice(self.begin * turns, (self.begin + len(self.asked.route)) * turns)
-        curves = self.states.curves[mine]
-        places = slice(self.begin, self.begin + len(self.asked.route))
-        over, share = self.states.over_db[places], self.states.share[places]
-        limit = np.log(np.full(len(curves), self.hand.wanted.harm_s))
-        margins = margins_for(curves, limit).reshape(over.shape)
-        away = self._needs(-self.hand.deviation_db)
-        needs = np.where(share > 0.0, margins - over + away[:, None], -np.inf)
+        needs = self.state_needs()
         place, turn = (int(n) for n in np.unravel_index(int(needs.argmax()), needs.shape))
         return AtPlace(
             self.asked.route[place].name,
@@ -188,9 +218,18 @@ class Budget:
             float(needs[place, turn]),
         )
 
-    def _needs(self, shifts: FloatArray) -> FloatArray:
-        """What is wanted of shifts in all cases (256, p)."""
-        return np.asarray(np.sort(shifts, axis=0)[CASES - 1 - case_at(1.0 - self.hand.wanted.sure)])
+    def state_needs(self) -> FloatArray:
+        """The least x at which the link would not be short if it were in a state all the time: (places, turns)
+        [dB]."""
+        mine = slice(self.begin, self.begin + len(self.asked.route))
+        if self.off_air is None:
+            return self.of_all.needs_db[mine]
+        states, turns = self.states, self.states.turns
+        curves = mixed(states.curves[mine.start * turns : mine.stop * turns], *self.off_air.states)
+        margins = margins_for(curves, np.full(len(curves), np.log(self.hand.wanted.harm_s)))
+        away = np.sort(-self.hand.deviation_db, axis=0)[CASES - 1 - case_at(1.0 - self.hand.wanted.sure)]
+        needs = margins.reshape(-1, turns) - states.over_db[mine] + away[:, None]
+        return np.where(states.share[mine] > 0.0, needs, -np.inf)
 
     def _noise_at(self, place: int) -> float:
         row = self.begin + place
@@ -265,11 +304,19 @@ def budgets_of(asked: Sequence[Asked]) -> list[Budget]:
     states = states_of(found)
     hands = hands_of(states, doubt, [link.wanted for link in asked])
     first = states.course.first
-    at = _deciding(states, hands)
+    at, alone = _deciding(states, hands), Alone(states, hands)
     return [
-        Budget(link, found, states, hand, _parts(doubt, begin, len(link.route)), begin, at[n])
+        Budget(link, found, states, hand, _parts(doubt, begin, len(link.route)), begin, at[n], alone)
         for n, (link, hand, begin) in enumerate(zip(asked, hands, first.tolist(), strict=True))
     ]
+
+
+def in_air(budget: Budget, off_air: OffAir | None) -> Budget:
+    """The budget of a link with others on for a part of the time: time averages over it as over places and turns.
+    Everything is still told over the noise with all of them on."""
+    if off_air is None:
+        return budget
+    return replace(budget, hand=budget.hand.in_air(*off_air.states), off_air=off_air, always=budget.hand)
 
 
 def doubted(stands: Sequence[Stand], readings: Learned | None) -> tuple[Arriving, Doubt]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -59,6 +59,16 @@ class Course:
     share: FloatArray
     first: IntArray
 
+    @classmethod
+    def together(cls, parts: Sequence[Course]) -> Course:
+        """The courses of several links, one after the other, as one."""
+        begins = np.cumsum([0, *(part.over_db.size for part in parts)])
+        curves, over, share = (
+            np.concatenate([getattr(part, name) for part in parts]) for name in ("curves", "over_db", "share")
+        )
+        first = np.concatenate([part.first + begin for part, begin in zip(parts, begins, strict=False)])
+        return cls(curves, over, share, first)
+
     @property
     def links(self) -> int:
         """How many links."""
@@ -71,7 +81,11 @@ class Course:
 
     def harm_s(self, x_db: FloatArray, deviation_db: FloatArray) -> FloatArray:
         """Seconds an hour with a break of each link at x (..., l) [dB] and deviations (..., p) [dB]: (..., l)."""
-        at = x_db[..., self.owner] + self.over_db + deviation_db
+        return self._harm_s(x_db, self.over_db + deviation_db)
+
+    def _harm_s(self, x_db: FloatArray, level_db: FloatArray) -> FloatArray:
+        """The same with levels over the noise (..., p) [dB over dBm]."""
+        at = x_db[..., self.owner] + level_db
         harm = np.exp(read_curves(self.curves, np.arange(self.over_db.size), at)) * self.share
         return np.asarray(np.add.reduceat(harm, self.first, axis=-1))
 
@@ -108,9 +122,10 @@ class Course:
         self, low: FloatArray, high: FloatArray, wanted_s: FloatArray, deviation_db: FloatArray
     ) -> FloatArray:
         """The shift between bounds (c, l), by halving as often for every link as for one."""
+        level_db = self.over_db + deviation_db
         for _ in range(HALVINGS):
             middle = (low + high) / 2.0
-            keeps = self.harm_s(middle, deviation_db) <= wanted_s
+            keeps = self._harm_s(middle, level_db) <= wanted_s
             low, high = np.where(keeps, low, middle), np.where(keeps, middle, high)
         return high
 
@@ -194,6 +209,14 @@ class Hand:
     course: Course
     deviation_db: FloatArray
 
+    def in_air(self, share: FloatArray, quieter_db: FloatArray) -> Hand:
+        """The same averaged over states of the air, told over the noise of the noisiest (`mixed`)."""
+        course = replace(self.course, curves=mixed(self.course.curves, share, quieter_db))
+        limit = np.array([self.wanted.harm_s])
+        plain = float(course.shifts_db(limit, np.zeros((1, course.over_db.size)))[0, 0])
+        shifts = course.shifts_db(limit, self.deviation_db)[:, 0]
+        return Hand(self.wanted, plain, shifts, course, self.deviation_db)
+
     def over_db(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> FloatArray:
         """T (256,) [dB] at x, with the noise so much over its median in each case, from the least to the most."""
         return np.sort(x_db - self.shift_db - noisier_db)
@@ -214,19 +237,7 @@ class Hand:
 
     def told(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> Told:
         """Everything that is told of the link at x."""
-        over = x_db - self.shift_db - noisier_db
-        order = np.argsort(over, kind="stable")
-        which = order[[case_at(0.5), case_at(1.0 - self.wanted.sure)]]
-        noisier = np.broadcast_to(np.asarray(noisier_db), over.shape)[which]
-        harm = self.course.harm_s((x_db - noisier)[:, None], self.deviation_db[which])[:, 0]
-        return Told(
-            plain_db=x_db - self.plain_db,
-            median_db=float(over[which[0]]),
-            in_hand_db=float(over[which[1]]),
-            sure=float(np.count_nonzero(over >= 0.0)) / CASES,
-            breaks_per_hour=float(harm[0]),
-            breaks_per_hour_at_wanted=float(harm.max()),
-        )
+        return told_of([self], [x_db], [noisier_db])[0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,6 +251,42 @@ class Told:
     sure: float
     breaks_per_hour: float
     breaks_per_hour_at_wanted: float
+
+
+def mixed(curves: FloatArray, share: FloatArray, quieter_db: FloatArray) -> FloatArray:
+    """Curves (p, margins) averaged over states of the air: their shares of time (s,), and how much more margin each
+    leaves [dB]."""
+    at = CURVE_DB[None, :] + quieter_db[:, None]
+    which = np.arange(len(curves))[:, None, None]
+    harm = (np.exp(read_curves(curves, which, at[None])) * share[None, :, None]).sum(axis=1)
+    return np.asarray(np.log(np.maximum(harm, 1e-12)))
+
+
+def told_of(hands: Sequence[Hand], x_db: Sequence[float], noisier_db: Sequence[FloatArray | float]) -> list[Told]:
+    """Everything that is told of links (l,), each at its x [dB] and with its noise so much over its median in each
+    case."""
+    if not hands:
+        return []
+    x = np.array(x_db)
+    noisier = np.stack([np.broadcast_to(np.asarray(noise), (CASES,)) for noise in noisier_db])
+    over = x[:, None] - np.stack([hand.shift_db for hand in hands]) - noisier
+    at = np.array([(case_at(0.5), case_at(1.0 - hand.wanted.sure)) for hand in hands])
+    which = np.take_along_axis(np.argsort(over, axis=1, kind="stable"), at, axis=1)
+    deviation = np.concatenate([hand.deviation_db[mine] for hand, mine in zip(hands, which, strict=True)], axis=1)
+    course = Course.together([hand.course for hand in hands])
+    harm = course.harm_s((x[:, None] - np.take_along_axis(noisier, which, axis=1)).T, deviation)
+    told = np.take_along_axis(over, which, axis=1)
+    return [
+        Told(
+            plain_db=x_db[n] - hand.plain_db,
+            median_db=float(told[n, 0]),
+            in_hand_db=float(told[n, 1]),
+            sure=sure / CASES,
+            breaks_per_hour=float(harm[0, n]),
+            breaks_per_hour_at_wanted=float(harm[:, n].max()),
+        )
+        for n, (hand, sure) in enumerate(zip(hands, np.count_nonzero(over >= 0.0, axis=1).tolist(), strict=True))
+    ]
 
 
 def hands_of(states: States, doubt: Doubt, wanted: Sequence[Wanted]) -> list[Hand]:

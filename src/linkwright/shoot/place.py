@@ -178,6 +178,10 @@ class Other(Frozen):
         default=None,
         description="its level at the receivers, where it was read there [dBm]: outranks power and place",
     )
+    duty: Annotated[float, Field(gt=0, le=1)] | None = Field(
+        default=None,
+        description="share of the time that it is on the air, where that was measured (0..1); default: always on",
+    )
     on_from: datetime.time | None = Field(default=None, alias="from", description="on from this time")
     on_to: datetime.time | None = Field(default=None, alias="to", description="off from this time")
 

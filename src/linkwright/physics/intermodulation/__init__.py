@@ -7,9 +7,13 @@ Nothing here loads compiled code until a problem is large enough to be worth it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import numpy as np
+
 from linkwright.physics.intermodulation.bandwidth import power_in_filters_mw, spread
 from linkwright.physics.intermodulation.enumeration import hits_on, three_carrier_products, two_carrier_products
-from linkwright.physics.intermodulation.inband import all_products, strongest_first
+from linkwright.physics.intermodulation.inband import EveryProduct, all_products, strongest_first
 from linkwright.physics.intermodulation.kinds import KINDS, Kind
 from linkwright.physics.intermodulation.layers import TooCoarse
 from linkwright.physics.intermodulation.levels import (
@@ -59,6 +63,32 @@ def products_in_band(
     return strongest_first(products(carriers_khz, widths_khz, levels_mw, centre_khz, filter_khz, iip3_mw, least_mw))
 
 
+def products_in_bands(
+    carriers_khz: IntArray,
+    widths_khz: FloatArray,
+    levels_mw: FloatArray,
+    centres_khz: IntArray,
+    filters_khz: FloatArray,
+    iip3_dbm: Sequence[float],
+    least_mw: FloatArray,
+) -> list[tuple[float, IntArray, FloatArray]]:
+    """`products_in_band` for several receivers (r,) at once, levels (n, r) [mW]; few carriers are laid out once."""
+    if carriers_khz.size > FEW_CARRIERS:
+        return [
+            products_in_band(
+                carriers_khz, widths_khz, levels_mw[:, r], int(centre), float(width), dbm, float(least)
+            )
+            for r, (centre, width, dbm, least) in enumerate(
+                zip(centres_khz, filters_khz, iip3_dbm, least_mw, strict=True)
+            )
+        ]
+    iip3_mw = np.array([10.0 ** (dbm / 10.0) for dbm in iip3_dbm])
+    every = EveryProduct(carriers_khz, widths_khz)
+    return [
+        strongest_first(found) for found in every.in_filters(levels_mw, centres_khz, filters_khz, iip3_mw, least_mw)
+    ]
+
+
 __all__ = [
     "FEW_CARRIERS",
     "KINDS",
@@ -78,6 +108,7 @@ __all__ = [
     "product_counts",
     "product_powers_mw",
     "products_in_band",
+    "products_in_bands",
     "spread",
     "three_carrier_dbm",
     "three_carrier_products",

@@ -1,0 +1,188 @@
+"""A proved link as the plan has it: its ledger line by line, the sums of the lines as printed, what is in hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from linkwright.physics.fading import doppler_hz
+from linkwright.physics.harm import NO_HELP_DB, Kinds
+from linkwright.plan.model import Ledger, PlannedLink, Row, What
+from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing, floored, verdict
+from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
+from linkwright.reach.budget import Budget
+from linkwright.reach.hand import Told, told_of
+from linkwright.reach.squelch import Squelch, setting
+from linkwright.shoot.evidence import Evidence, Gain
+from linkwright.shoot.seats import Seat
+from linkwright.units import dbm_from_mw, mw_from_dbm, number_word
+
+#: A Rice factor of no more than this is told as Rayleigh [dB].
+RAYLEIGH_DB: Final = -9.0
+
+
+@dataclass(frozen=True, slots=True)
+class Set:
+    """How a link of a call is set besides its carrier: spares [kHz], its receiver's channel, the delay [ms]."""
+
+    spares_khz: tuple[int, ...]
+    seat: Seat
+    delay_ms: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Summed:
+    """A proof with the lines of its sums, and the sums as printed."""
+
+    standing: Standing
+    proof: Proof
+    wanted: list[Row]
+    wanted_dbm: float
+    n_and_i_dbm: float
+    margin_db: float
+
+    @property
+    def x_db(self) -> float:
+        """What shifts are told over, by the sums as printed [dB]."""
+        budget = self.proof.budget
+        return self.margin_db - budget.gain_db + budget.noise_dbm
+
+
+def planned(standing: Sequence[Standing], proofs: Sequence[Proof], setting_of: Sequence[Set]) -> list[PlannedLink]:
+    """The proved links of a call as the plan has them. The sums are those of the lines as printed."""
+    summed = [_summed(one, proof) for one, proof in zip(standing, proofs, strict=True)]
+    told = told_of(
+        [proof.budget.hand for proof in proofs],
+        [one.x_db for one in summed],
+        [proof.noisier_db for proof in proofs],
+    )
+    return [_planned(*one) for one in zip(summed, told, setting_of, strict=True)]
+
+
+def _summed(standing: Standing, proof: Proof) -> _Summed:
+    wanted = _wanted_lines(proof)
+    wanted_dbm = round(sum(line.db or 0.0 for line in wanted), 2)
+    n_and_i = round(proof.n_and_i_dbm, 2)
+    margin_db = round(wanted_dbm - n_and_i - proof.budget.required_cnr_db, 2)
+    return _Summed(standing, proof, wanted, wanted_dbm, n_and_i, margin_db)
+
+
+def _planned(summed: _Summed, told: Told, how: Set) -> PlannedLink:
+    standing, proof, margin_db = summed.standing, summed.proof, summed.margin_db
+    chain, budget, sound = standing.chain, proof.budget, standing.chain.sound
+    noise = _noise_lines(budget)
+    taken, in_hand_db = taken_lines(budget, told, margin_db)
+    squelch = squelch_of(standing, proof, summed.wanted_dbm)
+    alone = budget.alone
+    return PlannedLink(
+        link=chain.link.name,
+        carrier_khz=standing.carrier_khz,
+        spares_khz=how.spares_khz,
+        power_mw=proof.power_mw,
+        wanted_dbm=summed.wanted_dbm,
+        noise_and_interference_dbm=summed.n_and_i_dbm,
+        required_cnr_db=budget.required_cnr_db,
+        margin_db=margin_db,
+        fading_db=round(-sum(line.db or 0.0 for line in taken if line.what == "fading"), 2),
+        doubt_db=round(-sum(line.db or 0.0 for line in taken if line.what == "doubt"), 2),
+        in_hand_db=in_hand_db,
+        sure=round(told.sure, 4),
+        availability=round(1.0 - told.breaks_per_hour / 3600.0, 6),
+        breaks_per_hour=round(told.breaks_per_hour, 2),
+        breaks_per_hour_90=round(told.breaks_per_hour_at_wanted, 2),
+        worst_at=budget.worst_spot,
+        alone_at=alone.spot,
+        alone_turn=alone.turn,
+        alone_db=floored(summed.x_db - alone.needs_db),
+        verdict=verdict(told.sure, chain.wanted.sure),
+        squelch_dbm=round(squelch.level_dbm, 1),
+        squelch_cuts=round(squelch.cuts, 6),
+        squelch_opens=round(squelch.opens, 6),
+        attenuation_db=sound.at.attenuation_db,
+        low_cut_hz=sound.low_cut.corner_hz,
+        set_delay_ms=round(how.delay_ms, 2),
+        peak_dbfs=round(sound.at.peak_dbfs, 1),
+        voice_over_noise_db=round(sound.at.voice_over_noise_db, 1),
+        delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
+        receiver_unit=how.seat.unit,
+        receiver_channel=how.seat.channel,
+        ledger=Ledger((*summed.wanted, *noise, *proof.interference, *taken)),
+    )
+
+
+def _wanted_lines(proof: Proof) -> list[Row]:
+    power_mw = proof.power_mw
+    sent = Row(
+        "wanted", "transmit power", round(dbm_from_mw(power_mw), 2), None, "stated", f"{power_mw:g} mW conducted"
+    )
+    return [sent, *(_row(gain) for gain in proof.budget.gains)]
+
+
+def _row(gain: Gain) -> Row:
+    spread = None if gain.spread_db is None else round(gain.spread_db, 1)
+    return Row("wanted", gain.part, round(gain.db, 2), None, gain.evidence, gain.source, spread)
+
+
+def _noise_lines(budget: Budget) -> list[Row]:
+    return [
+        Row("noise", level.part, None, round(level.dbm, 2), level.evidence, level.source) for level in budget.noise
+    ]
+
+
+def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[Row], float]:
+    """What the margin is used up by, line by line, and what is left of it in hand [dB]: they add up as printed."""
+    off_db = 0.0 if budget.always is None else budget.always.plain_db - budget.hand.plain_db
+    channel, places = margin_db - told.plain_db + off_db, told.plain_db - told.median_db
+    in_hand_db = floored(told.in_hand_db)
+    count = len(budget.asked.route)
+    if count > 1:
+        found = [_taken("fading", "the channel", channel, "modelled", channel_says(budget))]
+        said = "all of them in the median case"
+        found.append(_taken("fading", f"{number_word(count)} places", places, "modelled", said))
+    else:
+        found = [_taken("fading", "the channel", channel + places, "modelled", channel_says(budget))]
+    if budget.off_air is not None:
+        found.append(_taken("fading", "others' time off the air", -off_db, "measured", budget.off_air.says))
+    doubt = margin_db + sum(row.db or 0.0 for row in found) - in_hand_db
+    last = _taken("doubt", "what is not known", doubt, budget.doubt_known, doubt_says(budget))
+    found.append(last._replace(spread_db=round(budget.doubt_db, 1)))
+    return found, in_hand_db
+
+
+def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) -> Row:
+    return Row(what, part, round(-db, 2), None, evidence, source)
+
+
+def channel_says(budget: Budget) -> str:
+    """How the place that decides fades, in words."""
+    ends, rice = budget.asked.ends, budget.rice_db
+    branches = "one branch" if budget.apart <= 0.0 or budget.weaker_db >= NO_HELP_DB else (
+        f"two branches {ends.apart_m:g} m apart"
+    )  # fmt: skip
+    weaker = f", one {budget.weaker_db:.0f} dB weaker" if 0.5 <= budget.weaker_db < NO_HELP_DB else ""
+    speed = budget.doppler / doppler_hz(budget.asked.mhz, 1.0)
+    kind = "Rayleigh" if rice <= RAYLEIGH_DB else f"Rice K {rice:.0f} dB"
+    return f"{branches}{weaker}, {speed:.1f} m/s, {kind}, bridging {ends.receiver.bridges_ms:g} ms"
+
+
+def doubt_says(budget: Budget) -> str:
+    """What the doubt is made of, in words."""
+    parts = ", ".join(f"{name} {db:.1f}" for name, db in budget.parts_db)
+    return f"{parts}: {budget.doubt_db:.1f} dB, at {100.0 * budget.hand.wanted.sure:g} %{budget.tail_says}"
+
+
+def squelch_of(standing: Standing, proof: Proof, wanted_dbm: float) -> Squelch:
+    """Where to set the squelch: under the talent where it decides, over noise and others on the carrier."""
+    budget = proof.budget
+    distant_mw = sum(arrival.power_mw for arrival in standing.air if arrival.code in ON_THE_CARRIER)
+    heard = distant_mw > mw_from_dbm(standing.noise_dbm - NOTHING_BELOW_NOISE_DB)
+    own_mw = sum(mw_from_dbm(level.dbm) for level in budget.noise)
+    steady_mw = max(own_mw, mw_from_dbm(proof.n_and_i_dbm) - distant_mw)
+    return setting(
+        wanted_dbm,
+        proof.n_and_i_dbm + budget.required_cnr_db,
+        dbm_from_mw(steady_mw),
+        Kinds.of(budget.rice_db, budget.apart, budget.weaker_db, budget.doppler, 0.0),
+        dbm_from_mw(distant_mw) if heard else None,
+    )

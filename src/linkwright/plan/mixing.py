@@ -1,0 +1,132 @@
+"""A call's transmitters at its receivers, on their carriers at their powers: who brings whom how much, with names.
+
+What of all links is worked out once, kind by kind; a proof takes its own link's share.
+"""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linkwright.assign.levels import Radio, Unwanted, driving, radiated_share, rejections, unwanted
+from linkwright.physics.intermodulation import filter_share, products_in_bands
+from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm
+
+#: How many contributions of one kind have a line of their own in a ledger; the others are added up in one.
+LINES_A_KIND: Final = 5
+#: Pairs of transmitters at receivers that are looked at in one go: it bounds the memory.
+PAIRS_AT_ONCE: Final = 200_000
+#: A single contribution this far below the noise has no line of its own [dB].
+LINE_BELOW_NOISE_DB: Final = 26.0
+
+
+#: Contributions of one kind: whose, and how much [mW].
+Parts = list[tuple[str, float]]
+
+
+@dataclass(frozen=True, eq=False)
+class Levels:
+    """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
+    where (n, n), what of it is unwanted. What the lines of all its links need is worked out once."""
+
+    radio: Radio
+    names: tuple[str, ...]
+    carriers_khz: IntArray
+    powers_mw: FloatArray
+    received_mw: FloatArray
+    unwanted: Unwanted
+
+    def unwanted_without(self, off: frozenset[str]) -> FloatArray:
+        """What is unwanted at each receiver with some of the transmitters off (n,) [mW]."""
+        theirs = off.intersection(self.names)
+        if theirs not in self._without:
+            on = np.array([1e-20 if name in theirs else 1.0 for name in self.names])
+            self._without[theirs] = unwanted(self.radio, self.carriers_khz, self.powers_mw * on).total
+        return self._without[theirs]
+
+    @functools.cached_property
+    def _without(self) -> dict[frozenset[str], FloatArray]:
+        return {frozenset(): self.unwanted.total}
+
+    @functools.cached_property
+    def least_line_mw(self) -> FloatArray:
+        """What has a line of its own at each link's receiver (own,) [mW]."""
+        return self.radio.noise_mw[: self.radio.own] * mw_from_dbm(-LINE_BELOW_NOISE_DB)
+
+    @functools.cached_property
+    def receiver_parts(self) -> list[Parts]:
+        """What each link's receiver makes of the others, product by product, the strongest first."""
+        radio, own = self.radio, slice(self.radio.own)
+        received = self.received_mw[:, own]
+        found = products_in_bands(
+            self.carriers_khz,
+            radio.width_khz,
+            driving(received, radio.iip3_mw[own]),
+            self.carriers_khz[own],
+            radio.width_khz[own],
+            [dbm_from_mw(iip3) for iip3 in radio.iip3_mw[own].tolist()],
+            self.least_line_mw,
+        )
+        return [
+            [
+                (self._product(*abc), mw)
+                for abc, mw in zip(who[:LINES_A_KIND].tolist(), powers.tolist(), strict=False)
+            ]
+            for _, who, powers in found
+        ]
+
+    def _product(self, a: int, b: int, c: int) -> str:
+        names = self.names
+        return f"A+B-C of {names[a]}, {names[b]}, {names[c]}" if c >= 0 else f"2A-B of {names[a]}, {names[b]}"
+
+    @functools.cached_property
+    def transmitter_parts(self) -> list[Parts]:
+        """What of others' output stages each link's receiver hears, pair by pair."""
+        f, w = self.carriers_khz, self.radio.width_khz
+        parts: list[Parts] = [[] for _ in range(self.radio.own)]
+        some = max(1, PAIRS_AT_ONCE // f.size**2)
+        for begin in range(0, self.radio.own, some):
+            mine = slice(begin, min(begin + some, self.radio.own))
+            offset = (2 * f[:, None] - f[None, :] - f[mine, None, None]).astype(np.float64)
+            share = filter_share(offset, (w[:, None], w[:, None], w[None, :]), w[mine, None, None])
+            power = self.received_mw[:, mine].T[:, :, None] * self.radiated.T * share
+            power[:, np.arange(f.size), np.arange(f.size)] = 0.0
+            for n, a, b in np.argwhere(power > self.least_line_mw[mine, None, None]).tolist():
+                told = f"2A-B radiated by {self.names[a]} with {self.names[b]}"
+                parts[begin + n].append((told, float(power[n, a, b])))
+        return parts
+
+    @functools.cached_property
+    def radiated(self) -> FloatArray:
+        """What A (columns) radiates at 2A-B for B (rows), over A's own power (n, n)."""
+        return radiated_share(self.radio, self.powers_mw)
+
+    @functools.cached_property
+    def adjacent_parts(self) -> list[Parts]:
+        """What gets through each link's filter of adjacent carriers, carrier by carrier."""
+        through_mw = self.received_mw * rejections(self.radio, self.carriers_khz)
+        return self._each("adjacent", through_mw[:, : self.radio.own])
+
+    @functools.cached_property
+    def blocking_parts(self) -> list[Parts]:
+        """What strong carriers off its channel raise each link's noise by, carrier by carrier."""
+        own = slice(self.radio.own)
+        off_channel_mw = (self.received_mw.sum(axis=0) - np.diagonal(self.received_mw))[own]
+        power = (
+            self.received_mw[:, own]
+            * self.unwanted.blocking[own]
+            / np.where(off_channel_mw > 0.0, off_channel_mw, 1.0)
+        )
+        np.fill_diagonal(power, 0.0)
+        return self._each("blocking by", power)
+
+    def _each(self, word: str, power_mw: FloatArray) -> list[Parts]:
+        """What each transmitter (rows) brings each link (columns) [mW], those that have a line of their own."""
+        parts: list[Parts] = [[] for _ in range(self.radio.own)]
+        strong = np.argwhere(power_mw > self.least_line_mw)
+        for (a, n), mw in zip(strong.tolist(), power_mw[strong[:, 0], strong[:, 1]].tolist(), strict=True):
+            parts[n].append((f"{word} {self.names[a]}", mw))
+        return parts
