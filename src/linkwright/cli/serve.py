@@ -105,6 +105,8 @@ def serve_store(
     typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")
     for url in urls:
         typer.echo(f"On the network: {url}; let devices in on the page Connect.")
+    if lan:
+        typer.echo()
     Serving(app).run(sockets=[sock])
 
 
@@ -124,7 +126,7 @@ def _listening(port: int, lan: bool, or_next: bool) -> socket.socket:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             sock.bind(("0.0.0.0" if lan else "127.0.0.1", number))
-            sock.listen(128)  # whoever follows the address that is printed next is let wait, not refused
+            sock.listen(1024)  # whoever follows the address that is printed next is let wait, not refused
         except OSError as error:
             sock.close()
             if number == last:

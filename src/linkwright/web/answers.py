@@ -15,7 +15,8 @@ from pydantic import BaseModel, ConfigDict
 
 from linkwright.desk.desk import Desk
 from linkwright.desk.snapshot import Snapshot
-from linkwright.web.codes import Codes
+from linkwright.door.codes import Codes
+from linkwright.door.keeper import Keeper
 from linkwright.web.hub import Hub
 from linkwright.web.security import hash_of, is_loopback, person_of
 
@@ -42,6 +43,7 @@ class Pages:
     templates: Jinja2Templates
     lan_urls: tuple[str, ...] = ()
     codes: Codes = field(default_factory=Codes)
+    keeper: Keeper = field(default_factory=Keeper)
 
 
 def pages_of(request: Request) -> Pages:

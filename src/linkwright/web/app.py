@@ -15,6 +15,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
 from linkwright.desk.desk import Desk
+from linkwright.door.bodies import Bodies
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says
 from linkwright.plan.products import products_sentence
@@ -56,10 +57,11 @@ def create_app(
         desk.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
-    app.state.pages = Pages(desk, hub, _templates(), lan_urls)
+    pages = app.state.pages = Pages(desk, hub, _templates(), lan_urls)
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Once)
-    app.add_middleware(Gate, store=store, hosts=hosts)
+    app.add_middleware(Bodies)
+    app.add_middleware(Gate, store=store, hosts=hosts, keeper=pages.keeper)
     _errors(app)
     _static(app)
     from linkwright.web.pages import ROUTERS

@@ -14,7 +14,7 @@ from linkwright.sheets.codes import code_svg
 from linkwright.shoot.errors import InputError
 from linkwright.units import number_word
 from linkwright.web.answers import Body, desk_of, pages_of, render
-from linkwright.web.security import COOKIE, person_of
+from linkwright.web.security import COOKIE, address_of, person_of
 
 router = APIRouter()
 
@@ -90,12 +90,12 @@ def join_page(request: Request) -> Response:
 @router.post("/join")
 def join(request: Request, joining: Joining) -> Response:
     """Let a device in: it gets a key of its own, which only it and the job know."""
-    role = pages_of(request).codes.take(joining.code)
-    if role is None:
+    admission = pages_of(request).codes.take(joining.code, address_of(request))
+    if admission is None:
         raise InputError("this code is used up or too old; make a new one on the laptop's page Connect")
     token = secrets.token_urlsafe(32)
     name = joining.name.strip() or "a telephone"
-    desk_of(request).store.add_device(name, role, token, "laptop")
-    response = JSONResponse({"says": f"{name} {ROLES[role]}."})
+    desk_of(request).store.add_device(name, admission.role, token, "laptop")
+    response = JSONResponse({"says": f"{name} {ROLES[admission.role]}."})
     response.set_cookie(COOKIE, token, max_age=30 * 86400, httponly=True, samesite="strict", path="/")
     return response

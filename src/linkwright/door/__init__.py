@@ -1,0 +1,1 @@
+"""Who comes in: connections, bodies and their limits, one-time codes, the certificate of this machine."""
