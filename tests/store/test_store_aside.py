@@ -198,7 +198,9 @@ def test_what_happened_is_kept_in_its_order_and_told(store: Store) -> None:
 
 def test_what_happened_survives_closing_and_takes_any_text(place: str) -> None:
     with Store.open(place, create=True) as store:
-        store.happen("note", "a\0b", {"text": "§ \ud800 — 'quoted' \" {}"}, None, POTTER)
+        store.happen("note", "a\0b", {"text": "§ — 'quoted' \" {}"}, None, POTTER)
+        with pytest.raises(InputError, match=r"half a character \(U\+D800\)"):
+            store.happen("note", "x", {"text": "§ \ud800"}, None, POTTER)
         with pytest.raises(InputError, match="at most 1048576"):
             store.happen("note", "x", {"text": "y" * 2_000_000}, None, POTTER)
         with pytest.raises(InputError, match="at most 1000"):

@@ -153,6 +153,9 @@ class Desk:
         with self._lock:
             news = self.store.changes(self._seen)
             self._seen = max(self._seen, revision)
+        for change in news:
+            if change.area == "device" and change.what == "remove":
+                self.listeners.tell("forgotten", {"device": str(change.path[0])})
         if any(change.area in ("document", "attachment") for change in news):
             self.planning.follow()
 

@@ -14,6 +14,7 @@ from linkwright.store.edits import Turn
 from linkwright.store.happenings import Happening
 from linkwright.store.history import milliseconds
 from linkwright.store.opened import Opened
+from linkwright.store.paths import fit
 from linkwright.store.values import clean_text, plain, written
 
 MOST_NAME = 1000
@@ -95,7 +96,7 @@ class Aside(Opened):
 
     def add_device(self, name: str, role: Role, token: str, who: str) -> Device:
         """A device joins; of its token (long and random, made by the caller) only the hash is kept."""
-        name = clean_text(name, "the name", MOST_NAME)
+        name = clean_text(fit(name, "the name"), "the name", MOST_NAME)
 
         def job(turn: Turn) -> Device:
             device = crew.add_device(turn, name, role, token, self._now())
@@ -130,7 +131,7 @@ class Aside(Opened):
 
     def add_entry(self, text: str, who: str, *, when: datetime.datetime | None = None) -> Entry:
         """Note what happened, now or at a time with its offset."""
-        text = clean_text(text, "the entry", MOST_TEXT)
+        text = clean_text(fit(text, "the entry"), "the entry", MOST_TEXT)
 
         def job(turn: Turn) -> Entry:
             entry = crew.add_entry(turn, text, when or self._now())

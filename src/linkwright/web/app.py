@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING, Final
 
@@ -21,11 +21,12 @@ from linkwright.plan.answer import hand_says
 from linkwright.plan.products import products_sentence
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
+from linkwright.store.paths import UNFIT
 from linkwright.units import mhz_text
 from linkwright.web.answers import Pages, plain_text, static_files, static_url
 from linkwright.web.hub import Hub
 from linkwright.web.once import Once
-from linkwright.web.security import Gate
+from linkwright.web.security import Gate, person_of
 
 if TYPE_CHECKING:
     from linkwright.desk.sources import Sources
@@ -74,8 +75,9 @@ def create_app(
         return RedirectResponse("/shoot")
 
     @app.get("/events", include_in_schema=False)
-    async def events(_request: Request, live: bool = False) -> StreamingResponse:
-        stream = hub.stream(desk.told, frozenset({"live"} if live else ()))
+    async def events(request: Request, live: bool = False) -> StreamingResponse:
+        person = person_of(request)
+        stream = hub.stream(desk.told, frozenset({"live"} if live else ()), person.device, person.lasts)
         return StreamingResponse(stream, media_type="text/event-stream", headers={"cache-control": "no-store"})
 
     _build_routes(app)
@@ -119,15 +121,19 @@ def _static(app: FastAPI) -> None:
 def _errors(app: FastAPI) -> None:
     @app.exception_handler(InputError)
     async def input_error(_request: Request, error: InputError) -> Response:
-        says = [str(one) for one in error.errors] if isinstance(error, InputErrors) else [str(error)]
-        return JSONResponse({"says": says}, 400)
+        return _said(error.errors if isinstance(error, InputErrors) else [error], 400)
 
     @app.exception_handler(Conflict)
     async def conflict(_request: Request, error: Conflict) -> Response:
-        return JSONResponse({"says": [str(error)], "theirs": error.theirs, "who": error.who}, 409)
+        return _said([error], 409, theirs=error.theirs, who=error.who)
 
     @app.exception_handler(RequestValidationError)
     async def not_understood(_request: Request, error: RequestValidationError) -> Response:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"][1:])
-        return JSONResponse({"says": [f"{where}: {first['msg']}"]}, 422)
+        return _said([f"{where}: {first['msg']}"], 422)
+
+
+def _said(says: Sequence[object], status: int, **more: object) -> Response:
+    """Sentences, with a mark for what of them cannot be sent: they may quote what was refused."""
+    return JSONResponse({"says": [UNFIT.sub("�", str(one)) for one in says], **more}, status)

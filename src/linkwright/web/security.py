@@ -7,6 +7,7 @@ check carries the defence against foreign pages, and the exact list of hosts the
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
@@ -53,6 +54,11 @@ class Person:
     role: Role
     paired: bool = True
     device: str = ""
+    ends: datetime.datetime | None = None
+
+    def lasts(self) -> bool:
+        """Whether the token of the device still holds."""
+        return self.ends is None or datetime.datetime.now(datetime.UTC) < self.ends
 
     def may(self, role: Role) -> bool:
         """Whether this is enough."""

@@ -83,8 +83,11 @@ def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Re
 
 @router.get("/join")
 def join_page(request: Request) -> Response:
-    """What a telephone opens from the code; the code stays in the fragment, which no server or log sees."""
-    return render(request, "join.html", answer="One moment: this device is being let in.")
+    """What a telephone opens from the code, which stays in the fragment that no server or log sees.
+
+    Nothing of the job is in it: whoever is on the network may ask for it.
+    """
+    return pages_of(request).templates.TemplateResponse(request, "join.html")
 
 
 @router.post("/join")

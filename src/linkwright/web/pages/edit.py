@@ -42,7 +42,7 @@ class EntryEdit(Body):
 
     path: Path
     before: Key | None = None
-    value: dict[str, str | float | bool | list[float]] = Bounded(default_factory=dict)
+    value: dict[str, str | float | bool | list[float]] = Bounded(default_factory=dict, max_length=200)
 
 
 class PathEdit(Body):

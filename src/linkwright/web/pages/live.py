@@ -150,7 +150,8 @@ def happen(request: Request, one: Happened) -> dict[str, Any]:
     store, text = desk_of(request).store, " ".join(one.text.split())
     if not text:
         raise InputError("there is nothing to keep; type what happened")
-    once = request.headers.get("x-once", "")[:80]
+    given = request.headers.get("x-once", "")[:80]
+    once = f"{person_of(request).device} {given}" if given else ""
     known = once and any(there.data.get("once") == once for there in store.happenings(kinds=[one.kind]))
     if not known:
         data = {"text": text, **({"once": once} if once else {})}
