@@ -172,7 +172,7 @@ def test_a_body_that_stops_coming_is_given_up(open_house: Outside, monkeypatch: 
         async def send(message: dict[str, object]) -> None:
             sent.append(message)
 
-        from linkwright.web.security import Person
+        from linkwright.door.gate import Person
 
         scope = {
             "type": "http",

@@ -302,11 +302,11 @@ def test_an_older_store_is_kept_and_brought_up(place: str) -> None:
         Store.open(place, read_only=True)
     with Store.open(place) as store:
         assert len(store.said) == 1
-        assert "was written by an older Linkwright (kind 0001); it was brought to 0003" in store.said[0]
+        assert "was written by an older Linkwright (kind 0001); it was brought to 0004" in store.said[0]
         assert store.document().document == {"x": 7}
         assert store.ticks() == {}
     if "://" not in place:
-        kept = Path(f"{place}.before-0003")
+        kept = Path(f"{place}.before-0004")
         assert store.said[0].endswith(f"as it was, it is kept as {kept.name}")
         connection = sqlite3.connect(kept)
         assert connection.execute("SELECT version_num FROM alembic_version").fetchall() == [("0001",)]
@@ -317,11 +317,11 @@ def test_an_older_store_is_kept_and_brought_up(place: str) -> None:
 
 
 def test_a_kept_copy_is_never_overwritten(tmp_path: Path) -> None:
-    (tmp_path / "job.db.before-0003").write_text("mine")
+    (tmp_path / "job.db.before-0004").write_text("mine")
     _older(str(tmp_path / "job.db"))
     with Store.open(tmp_path / "job.db") as store:
-        assert store.said[0].endswith("job.db.before-0003-2")
-    assert (tmp_path / "job.db.before-0003").read_text() == "mine"
+        assert store.said[0].endswith("job.db.before-0004-2")
+    assert (tmp_path / "job.db.before-0004").read_text() == "mine"
 
 
 def test_the_steps_make_the_tables_that_the_program_knows(place: str) -> None:

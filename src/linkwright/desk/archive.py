@@ -24,6 +24,7 @@ from linkwright import __version__
 from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, RECORDING, Change, Store
+from linkwright.store.backup import forget_devices
 from linkwright.watch.log.kept import Stretch
 
 FORMAT: Final = "linkwright-archive/1"
@@ -163,6 +164,7 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
             _copy(archive, member, said, half, name)
         with Store.open(half, read_only=True):
             pass
+        forget_devices(half)
         _name(half, target)
     except FileExistsError:
         raise InputError(f"{target.name} is there already; open that, or move it away", path=name) from None

@@ -154,7 +154,7 @@ class Desk:
             news = self.store.changes(self._seen)
             self._seen = max(self._seen, revision)
         for change in news:
-            if change.area == "device" and change.what == "remove":
+            if change.area == "device" and change.what in ("remove", "set"):
                 self.listeners.tell("forgotten", {"device": str(change.path[0])})
         if any(change.area in ("document", "attachment") for change in news):
             self.planning.follow()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,10 +16,11 @@ from pydantic import BaseModel, ConfigDict
 
 from linkwright.desk.desk import Desk
 from linkwright.desk.snapshot import Snapshot
+from linkwright.door.book import Book
 from linkwright.door.codes import Codes
+from linkwright.door.gate import is_loopback, person_of
 from linkwright.door.keeper import Keeper
 from linkwright.web.hub import Hub
-from linkwright.web.security import hash_of, is_loopback, person_of
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
@@ -41,6 +43,7 @@ class Pages:
     desk: Desk
     hub: Hub
     templates: Jinja2Templates
+    book: Book
     lan_urls: tuple[str, ...] = ()
     codes: Codes = field(default_factory=Codes)
     keeper: Keeper = field(default_factory=Keeper)
@@ -82,7 +85,7 @@ def static_version() -> str:
 
     One for all, since modules import each other by relative addresses: under two addresses one would run twice.
     """
-    return hash_of(b"".join(path.read_bytes() for path in static_files().values()))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in static_files().values())).hexdigest()[:16]
 
 
 def static_url(name: str) -> str:

@@ -15,7 +15,10 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
 from linkwright.desk.desk import Desk
+from linkwright.desk.devices import may_until
 from linkwright.door.bodies import Bodies
+from linkwright.door.book import Book
+from linkwright.door.gate import Gate, person_of
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says
 from linkwright.plan.products import products_sentence
@@ -26,7 +29,6 @@ from linkwright.units import mhz_text
 from linkwright.web.answers import Pages, plain_text, static_files, static_url
 from linkwright.web.hub import Hub
 from linkwright.web.once import Once
-from linkwright.web.security import Gate, person_of
 
 if TYPE_CHECKING:
     from linkwright.desk.sources import Sources
@@ -55,14 +57,18 @@ def create_app(
         desk.start()
         yield
         hub.close()
+        pages.book.write()
         desk.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
-    pages = app.state.pages = Pages(desk, hub, _templates(), lan_urls)
+    pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan_urls)
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Once)
     app.add_middleware(Bodies)
-    app.add_middleware(Gate, store=store, hosts=hosts, keeper=pages.keeper)
+    app.add_middleware(
+        Gate, store=store, hosts=hosts, keeper=pages.keeper, book=pages.book,
+        until=lambda: may_until(desk.document()[0].shoot, store.now()),
+    )  # fmt: skip
     _errors(app)
     _static(app)
     from linkwright.web.pages import ROUTERS

@@ -16,12 +16,12 @@ from linkwright.desk.form.fields import entered, shown
 from linkwright.desk.form.pasting import paste as put_cells
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.history import told_of_change
+from linkwright.door.gate import person_of
 from linkwright.shoot.catalogue import catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
 from linkwright.store import Change, Conflict
 from linkwright.web.answers import Body, anew, desk_of, snapshot_of
-from linkwright.web.security import person_of
 
 router = APIRouter(prefix="/api")
 

@@ -14,11 +14,11 @@ from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_
 from linkwright.desk.measuring import measure
 from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import Watching
+from linkwright.door.gate import READINGS_PATH, person_of
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
-from linkwright.web.security import READINGS_PATH, person_of
 
 router = APIRouter()
 

@@ -15,6 +15,7 @@ from linkwright.desk.archive import NO_TIME
 from linkwright.desk.files import plain_name
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrap import REPORT_PX, picture, wrapped
+from linkwright.door.gate import person_of
 from linkwright.plan.swapped import hits, hits_sentence
 from linkwright.sheets.bundle import FILES, Sheets
 from linkwright.shoot.carrier_list import neighbours_of
@@ -22,7 +23,6 @@ from linkwright.shoot.errors import InputError
 from linkwright.watch.figures.wrapped import WrapUp
 from linkwright.web.answers import KEEP_OUT, desk_of, file_response, pages_of, render, snapshot_of
 from linkwright.web.pages.edit import told
-from linkwright.web.security import person_of
 
 router = APIRouter()
 

@@ -8,7 +8,7 @@ check carries the defence against foreign pages, and the exact list of hosts the
 from __future__ import annotations
 
 import datetime
-import hashlib
+from collections.abc import Callable
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 from typing import Final
@@ -18,9 +18,10 @@ from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from linkwright.door.book import Book
 from linkwright.door.keeper import HOME, Keeper
 from linkwright.shoot.errors import InputError
-from linkwright.store import Role, Store
+from linkwright.store import Passing, Role, Store
 
 #: Everything from this program, nothing from elsewhere, nothing inside the page that runs.
 POLICY: Final = (
@@ -68,8 +69,18 @@ class Person:
 class Gate:
     """The first thing that every request meets. Plain ASGI, so that streams pass without being held up."""
 
-    def __init__(self, app: ASGIApp, store: Store, hosts: AbstractSet[str], keeper: Keeper) -> None:
-        self.app, self.store, self.hosts, self.keeper = app, store, hosts, keeper
+    def __init__(
+        self, app: ASGIApp, store: Store, hosts: AbstractSet[str], keeper: Keeper, book: Book,
+        until: Callable[[], datetime.datetime],
+    ) -> None:  # fmt: skip
+        self.app, self.store, self.hosts, self.keeper, self.book, self.until = (
+            app,
+            store,
+            hosts,
+            keeper,
+            book,
+            until,
+        )
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer why not; every answer carries the policy."""
@@ -87,9 +98,15 @@ class Gate:
                 ]
             await send(message)
 
-        refusal = _foreign(request, self.hosts) or await self._refusal(request)
+        what: Passing = "foreign"
+        refusal = _foreign(request, self.hosts)
+        if refusal is None:
+            refusal, what = await self._refusal(request), "unpaired"
         if refusal is not None and request.method not in SAFE:
             refusal.headers["connection"] = "close"  # what else it sends is not read
+        told = refusal is not None and (what == "foreign" or refusal.status_code == 401)
+        if told and self.book.refuse(what, address_of(request)):
+            await run_in_threadpool(self.book.write)
         await (refusal or self.app)(scope, receive, with_headers)
 
     async def _refusal(self, request: Request) -> Response | None:
@@ -116,11 +133,11 @@ class Gate:
             return Person("laptop", "edit")
         scheme, _, given = request.headers.get("authorization", "").partition(" ")
         token = given.strip() if scheme.lower() == "bearer" else request.cookies.get(COOKIE)
-        device = await run_in_threadpool(self.store.device_of, token) if token else None
+        device = await run_in_threadpool(self.store.device_of, token, self.until) if token else None
         if device is None or request.client is None:
             return None
         self.keeper.know(request.client.host)
-        return Person(device.name, device.role, device=device.id)
+        return Person(device.name, device.role, device=device.id, ends=device.ends)
 
 
 def _foreign(request: Request, hosts: AbstractSet[str]) -> Response | None:
@@ -160,8 +177,3 @@ def person_of(request: Request) -> Person:
     """Who asks."""
     person: Person = request.scope["person"]
     return person
-
-
-def hash_of(data: bytes) -> str:
-    """A name for what does not change: it may be kept for good under it."""
-    return hashlib.sha256(data).hexdigest()[:16]
