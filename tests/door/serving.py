@@ -6,8 +6,10 @@ Linux gives this machine all of 127.0.0.0/8; the program takes 127.0.0.1 alone f
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import http.client
+import os
 import re
 import resource
 import signal
@@ -15,11 +17,29 @@ import socket
 import ssl
 import subprocess
 import sys
-from collections.abc import Iterator
+import threading
+import time
+from collections.abc import Callable, Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
+
+from fastapi import FastAPI
+
+from linkwright.door.lan import Lan
+from linkwright.store import Store
+from linkwright.web.app import create_app
+from linkwright.web.serving import Serving
+
+T = TypeVar("T")
+
+
+def apart(run: Callable[[], Coroutine[Any, Any, T]]) -> T:
+    """Run it in a thread of its own: in that of the tests the browser may have a loop already."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(lambda: asyncio.run(run())).result()
 
 
 @dataclass(frozen=True)
@@ -74,6 +94,7 @@ def outside(
 ) -> Iterator[Outside]:
     """`linkwright serve` with these arguments, until it says where its pages are; ended by Ctrl-C."""
     errors = folder / "errors.txt"
+    env = {**os.environ, "XDG_DATA_HOME": str(folder / "data"), **(env or {})}
     with errors.open("w") as err:
         process = subprocess.Popen(
             [sys.executable, "-m", "linkwright.cli", "serve", "--port", "0", *arguments], cwd=folder, text=True,
@@ -99,3 +120,23 @@ def outside(
         process.send_signal(signal.SIGINT)
         process.communicate(timeout=20)
     assert "Traceback" not in errors.read_text("utf-8")
+
+
+@contextmanager
+def open_pages(store: Store, folder: Path | None, address: str) -> Iterator[tuple[FastAPI, Lan]]:
+    """The pages of a job in this process, open to the network at an address of this machine."""
+    sock = socket.socket()
+    sock.bind(("0.0.0.0", 0))
+    port = sock.getsockname()[1]
+    lan = Lan.at({f"127.0.0.1:{port}"}, port, folder, lambda: [address])
+    app = create_app(store, lan=lan)
+    server = Serving(app)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    try:
+        yield app, lan
+    finally:
+        server.should_exit = True
+        thread.join(timeout=10)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import socket
 from collections.abc import AsyncIterator, Iterator
@@ -11,6 +10,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from tests.door.serving import apart
 from tests.web.conftest import HOST, ORIGIN, Served, client_of, served
 
 from linkwright.store import Store
@@ -71,7 +71,7 @@ def test_a_slow_page_is_told_to_load_again_and_the_others_miss_nothing() -> None
             got.append(await anext(quick))
         return got, [await anext(slow)]
 
-    got, behind = asyncio.run(run())
+    got, behind = apart(run)
     assert got == [f"event {n}" for n in range(MOST_WAITING + 1)]
     assert behind == ["event: behind\ndata: {}\n\n"]
 
@@ -83,7 +83,7 @@ def test_a_stream_of_a_token_that_ended_ends(monkeypatch: pytest.MonkeyPatch) ->
         said: AsyncIterator[str] = Hub().stream(dict, device="i1", lasts=lambda: False)
         return [one async for one in said]
 
-    assert len(asyncio.run(run())) == 1
+    assert len(apart(run)) == 1
 
 
 def test_the_page_that_lets_in_tells_nothing_of_the_job(store: Store) -> None:

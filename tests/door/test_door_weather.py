@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import io
 import json
@@ -12,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from tests.door.serving import Outside, outside
+from tests.door.serving import Outside, apart, outside
 
 from linkwright.door import bodies
 from linkwright.door.keeper import MOST_EACH, WAIT_S, Keeper
@@ -25,7 +26,7 @@ PHONE, STRANGER, LAPTOP = "127.0.0.7", "127.0.0.9", "127.0.0.1"
 @pytest.fixture(scope="module")
 def open_house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outside]:
     """A job that is open to the network, with 1,024 descriptors."""
-    with outside(tmp_path_factory.mktemp("door"), "--lan") as running:
+    with outside(tmp_path_factory.mktemp("door"), "--lan", "--plain") as running:
         yield running
 
 
@@ -157,10 +158,9 @@ def test_the_log_of_faults_says_the_same_a_few_times_a_minute() -> None:
 def test_a_body_that_stops_coming_is_given_up(open_house: Outside, monkeypatch: pytest.MonkeyPatch) -> None:
     del open_house
     monkeypatch.setattr(bodies, "STRANGER_S", 0.05)
-    import anyio
 
     async def never() -> dict[str, object]:
-        await anyio.sleep(60)
+        await asyncio.sleep(60)
         return {}
 
     sent: list[dict[str, object]] = []
@@ -185,13 +185,13 @@ def test_a_body_that_stops_coming_is_given_up(open_house: Outside, monkeypatch: 
         await bodies.Bodies(app)(scope, never, send)  # type: ignore[arg-type]
         assert time.monotonic() - began < 30
 
-    anyio.run(run)
+    apart(run)
     assert sent[0]["status"] == 408
 
 
 def test_what_a_full_table_of_descriptors_costs(tmp_path: Path) -> None:
     """With hardly a descriptor to spare, connections are ended rather than left to wait, and little is written."""
-    with outside(tmp_path, "--lan", descriptors=160) as running:
+    with outside(tmp_path, "--lan", "--plain", descriptors=160) as running:
         held = half_requests(running, STRANGER, 200)
         assert running.ask(LAPTOP, "GET", "/plan")[0] == 200
         for sock in held:

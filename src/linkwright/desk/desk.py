@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import threading
 from dataclasses import dataclass, field
@@ -147,6 +148,15 @@ class Desk:
             return self._scene[2], self._scene[3]
 
     # What happens
+
+    def slept(self, since: datetime.datetime, until: datetime.datetime) -> str:
+        """The laptop slept: kept among what happened, so that nobody takes the gap for silence. What is told."""
+        zone = self.snapshot().zone
+        at, end = (f"{one.astimezone(zone):%H:%M:%S}" for one in (since, until))
+        text = f"the laptop slept, or its clock was set, from {at} to {end}: nothing was taken in meanwhile"
+        with contextlib.suppress(InputError):
+            self.store.happen("slept", "", {"text": text}, since, "laptop")
+        return f"{text[0].upper()}{text[1:]}."
 
     def _changed(self, revision: int) -> None:
         self.listeners.tell("changed", {"revision": revision})

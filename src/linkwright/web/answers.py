@@ -20,6 +20,7 @@ from linkwright.door.book import Book
 from linkwright.door.codes import Codes
 from linkwright.door.gate import is_loopback, person_of
 from linkwright.door.keeper import Keeper
+from linkwright.door.lan import Lan
 from linkwright.web.hub import Hub
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ class Pages:
     hub: Hub
     templates: Jinja2Templates
     book: Book
-    lan_urls: tuple[str, ...] = ()
+    lan: Lan
     codes: Codes = field(default_factory=Codes)
     keeper: Keeper = field(default_factory=Keeper)
 
@@ -100,6 +101,7 @@ def render(request: Request, template: str, status: int = 200, **values: Any) ->
     context = {
         "person": person_of(request),
         "loopback": is_loopback(request),
+        "plain": pages_of(request).lan.plain,
         "document": snapshot.document,
         "plan_of": -1 if snapshot.made is None else snapshot.made.revision,
         "marks": snapshot.marks(),

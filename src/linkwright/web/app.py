@@ -19,6 +19,7 @@ from linkwright.desk.devices import may_until
 from linkwright.door.bodies import Bodies
 from linkwright.door.book import Book
 from linkwright.door.gate import Gate, person_of
+from linkwright.door.lan import Lan
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says
 from linkwright.plan.products import products_sentence
@@ -41,14 +42,16 @@ TYPES: Final = {
 
 
 def create_app(
-    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), sources: Sources | None = None,
-    places: PlaceBook | None = None,
+    store: Store, hosts: frozenset[str] = frozenset(), lan_urls: tuple[str, ...] = (),
+    sources: Sources | None = None, places: PlaceBook | None = None, lan: Lan | None = None,
 ) -> FastAPI:  # fmt: skip
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
-    `lan_urls` are its addresses on the network, where it is open to it. `sources` bring readings besides HTTP.
-    `places` is where the person keeps what was learnt of places; none: nothing is kept or offered.
+    `lan_urls` are its addresses on the network, where it is open to it; `lan` holds both where they may change.
+    `sources` bring readings besides HTTP. `places` is where the person keeps what was learnt of places; none:
+    nothing is kept or offered.
     """
+    lan = lan or Lan(set(hosts), lan_urls)
     hub = Hub()
     desk = Desk(store, hub, places, sources)
 
@@ -61,12 +64,12 @@ def create_app(
         desk.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
-    pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan_urls)
+    pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan)
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Once)
     app.add_middleware(Bodies)
     app.add_middleware(
-        Gate, store=store, hosts=hosts, keeper=pages.keeper, book=pages.book,
+        Gate, store=store, hosts=lan.hosts, keeper=pages.keeper, book=pages.book,
         until=lambda: may_until(desk.document()[0].shoot, store.now()),
     )  # fmt: skip
     _errors(app)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import resource
 import socket
-import ssl
 import sys
 import time
 from typing import Any, Final
@@ -14,21 +14,28 @@ import uvicorn
 from fastapi import FastAPI
 
 from linkwright.door.accepting import Door, Guarded
+from linkwright.door.awake import Gaps
 from linkwright.door.keeper import Visit
+from linkwright.door.lan import looked
 from linkwright.door.quiet import quieten
 
 #: So many files this process may have open, where the system allows it.
 DESCRIPTORS: Final = 4096
+#: The laptop's addresses are looked at once in so many tenths of a second.
+LOOK_TICKS: Final = 100
+
+log = logging.getLogger("linkwright.door")
 
 
 class Serving(uvicorn.Server):
     """A server that takes connections by the house's own door, and ends the streams first when it stops: an open
-    one would hold up the shutdown. tls : what connections from the network are encrypted by."""
+    one would hold up the shutdown."""
 
-    def __init__(self, app: FastAPI, tls: ssl.SSLContext | None = None) -> None:
+    def __init__(self, app: FastAPI) -> None:
         super().__init__(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3))
-        self._hub, self._keeper = app.state.pages.hub, app.state.pages.keeper
-        self._tls = tls
+        pages = app.state.pages
+        self._hub, self._keeper, self._lan, self._desk = pages.hub, pages.keeper, pages.lan, pages.desk
+        self._gaps = Gaps()
         self._doors: list[Door] = []
         quieten()
 
@@ -44,7 +51,7 @@ class Serving(uvicorn.Server):
             sys.exit(3)
         self.servers: list[asyncio.Server] = []
         for sock in sockets or ():
-            door = Door(sock, self._keeper, self._protocol, self._tls)
+            door = Door(sock, self._keeper, self._protocol, self._lan.tls)
             door.open()
             self._doors.append(door)
         self.started = True
@@ -57,6 +64,13 @@ class Serving(uvicorn.Server):
     async def on_tick(self, counter: int) -> bool:
         """Ten times a second."""
         self._keeper.sweep(time.monotonic())
+        gap = self._gaps.look()
+        if gap is not None:
+            log.warning("%s", await asyncio.to_thread(self._desk.slept, *gap))
+        if self._lan.port and counter % LOOK_TICKS == LOOK_TICKS - 1:
+            said = await asyncio.to_thread(looked, self._lan)
+            if said:
+                log.warning("%s", said)
         return await super().on_tick(counter)
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> Any:

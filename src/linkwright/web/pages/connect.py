@@ -21,7 +21,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import Device, Passing, Role
 from linkwright.store.paths import fit
 from linkwright.units import number_word
-from linkwright.web.answers import Body, desk_of, pages_of, render, snapshot_of
+from linkwright.web.answers import Body, desk_of, file_response, pages_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -53,7 +53,7 @@ def page(request: Request) -> Response:
 
 
 def _answer(request: Request, count: int) -> str:
-    if not pages_of(request).lan_urls:
+    if not pages_of(request).lan.urls:
         return "Only this laptop sees these pages; start with --lan to let telephones join."
     return f"Open on the network; {number_word(count)} device{'s have' if count != 1 else ' has'} joined."
 
@@ -63,10 +63,10 @@ def _context(request: Request, role: str = "look", code: str = "") -> dict[str, 
     pages, shoot = pages_of(request), snapshot_of(request).shoot
     pages.book.write()
     zone = datetime.UTC if shoot is None else zone_of(shoot)
-    links = [f"{url}/join#{code}" for url in pages.lan_urls] if code else []
+    links = [f"{url}/join#{code}" for url in pages.lan.urls] if code else []
     return {
-        "urls": pages.lan_urls, "roles": ROLES, "role": role,
-        "codes": [code_svg(link, scale=6, dark=INK) for link in links],
+        "urls": pages.lan.urls, "fingerprints": pages.lan.fingerprints(), "roles": ROLES, "role": role,
+        "codes": [code_svg(link, scale=6, dark=INK, fills=True) for link in links],
         "devices": device_rows(pages.desk.store.devices(), pages.desk.store.now(), zone),
         "lines": [door_text(line, zone) for line in pages.desk.store.door_lines(LINES)],
     }  # fmt: skip
@@ -97,7 +97,7 @@ def new_key(request: Request, name: Annotated[str, Form(max_length=60)] = "") ->
     """A key for a program that sends readings: shown once, and kept only as its hash."""
     pages, called = pages_of(request), name.strip() or "a gateway of receivers"
     token = _let_in(request, Admission("log", called), "key")[0]
-    urls = pages.lan_urls or (f"http://{request.headers.get('host', '')}",)
+    urls = pages.lan.urls or (f"http://{request.headers.get('host', '')}",)
     return render(request, "connect_key.html", answer="", key=token, called=called, url=urls[0])
 
 
@@ -109,6 +109,15 @@ def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Re
     if store.revoke_device(device, person_of(request).name):
         pages_of(request).book.put("forgotten", called, address_of(request))
     return render(request, "connect_devices.html", answer="", **_context(request))
+
+
+@router.get("/connect/certificate.pem")
+def certificate(request: Request) -> Response:
+    """The certificate of this laptop, for programs that send readings; there is nothing secret in it."""
+    there = pages_of(request).lan.certificate
+    if there is None:
+        raise InputError("there is no certificate; start with --lan and without --plain")
+    return file_response("linkwright.pem", there.file.read_bytes(), "application/x-pem-file")
 
 
 @router.get("/join")
