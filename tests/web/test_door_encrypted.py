@@ -20,9 +20,9 @@ from typing import Any
 import pytest
 from cryptography import x509
 from playwright.sync_api import expect
-from tests.door.serving import Outside, open_pages, outside
-from tests.door.test_door_weather import LAPTOP, PHONE, STRANGER, half_requests
 from tests.web.conftest import CHROMIUM_ARGS, HOST, client_of, demo_into, desk_of_client
+from tests.web.outside import Outside, open_pages, outside
+from tests.web.test_door_weather import LAPTOP, PHONE, STRANGER, half_requests
 
 from linkwright.door.awake import Gaps, awake
 from linkwright.door.certificate import Certificate, certificate_of, pin

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.door.serving import apart
 from tests.web.conftest import HOST, ORIGIN, Served, client_of, served
+from tests.web.outside import apart
 
 from linkwright.store import Store
 from linkwright.web.hub import MOST_WAITING, Hub

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from tests.door.serving import Outside, apart, outside
+from tests.web.outside import Outside, apart, outside
 
 from linkwright.door import bodies
 from linkwright.door.keeper import MOST_EACH, WAIT_S, Keeper
