@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import socket
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.web.conftest import HOST, ORIGIN, Served, client_of, served
+from tests.web.conftest import HOST, ORIGIN, Served, client_of, desk_of_client, planned, served
 from tests.web.outside import apart
 
 from linkwright.store import Store
@@ -175,3 +176,37 @@ def test_the_same_name_of_an_action_by_two_devices_is_two_actions(store: Store) 
             assert phone.post("/log/happen", json=body, headers={"x-once": "same"}).status_code == 200
         notes = [one.data["text"] for one in store.happenings()]
         assert notes == ["by a", "by b"]
+
+
+def test_what_is_typed_never_runs_in_a_page(demo: TestClient) -> None:
+    """A mark that would run, in every kind of text that a page shows."""
+    mark = "<img src=x onerror=alert(1)>\"'`{{7*7}}"
+    desk = desk_of_client(demo)
+    for path in (("shoot", "title"), *((("link", id_, "name")) for id_ in desk.store.document().ids["link",][:1])):
+        desk.store.set_field(path, desk.store.document().at(*path), f"{mark}{path[-1]}", "laptop")
+    desk.store.add_device(mark, "look", "m" * 40, "laptop")
+    desk.store.pass_door("joined", mark, mark)
+    demo.post("/log/happen", json={"kind": "note", "text": mark})
+    demo.post("/api/attach", data={"use": "picture"}, files={"file": (mark, b"\x89PNG\r\n\x1a\n")})
+    planned(demo)
+    pages = (
+        "shoot",
+        "air",
+        "plan",
+        "ground",
+        "sound",
+        "day",
+        "setup",
+        "sheets",
+        "live",
+        "wrap",
+        "history",
+        "connect",
+    )
+    shown = 0
+    for page in pages:
+        text = demo.get(f"/{page}").text
+        assert "<img src=x" not in text, page
+        assert "49" not in re.findall(r"`(\d+)", text), page
+        shown += "&lt;img src=x" in text
+    assert shown == len(pages), "the title alone stands on each"

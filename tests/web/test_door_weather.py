@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import errno
 import io
 import json
 import logging
@@ -13,11 +14,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from tests.web.conftest import client_of
 from tests.web.outside import Outside, apart, outside
 
 from linkwright.door import bodies
 from linkwright.door.keeper import MOST_EACH, WAIT_S, Keeper
 from linkwright.door.quiet import MOST, SPAN_S, Seldom
+from linkwright.store import Store
 
 JSON = {"Content-Type": "application/json"}
 PHONE, STRANGER, LAPTOP = "127.0.0.7", "127.0.0.9", "127.0.0.1"
@@ -197,3 +200,21 @@ def test_what_a_full_table_of_descriptors_costs(tmp_path: Path) -> None:
         for sock in held:
             sock.close()
         assert running.errors.stat().st_size < 20_000
+
+
+def test_what_cannot_be_read_or_kept_is_one_sentence(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    with client_of(store) as client:
+        head = {"content-type": "multipart/form-data; boundary=x"}
+        for body in (b"", b"--x", b"nothing of the kind", b"--x\r\nContent-Disposition: form-data"):
+            answered = client.post("/api/attach", content=body, headers=head)
+            assert answered.status_code in (400, 422)
+            assert len(answered.json()["says"]) == 1
+        assert client.post("/nothing", json={}).json() == {"says": ["Not Found"]}
+
+        def full(**_: object) -> None:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+        monkeypatch.setattr("starlette.formparsers.SpooledTemporaryFile", full)
+        answered = client.post("/api/attach", files={"file": ("a.csv", b"566,1")})
+        assert answered.status_code == 507
+        assert "No space left on device" in answered.json()["says"][0]

@@ -14,7 +14,7 @@ MOST_LENGTH: Final = 8000
 #: So many different things are told apart.
 MOST_KINDS: Final = 200
 #: Who may be made to say something by whoever is on the network.
-LOGGERS: Final = ("uvicorn.error", "asyncio", "linkwright.door")
+LOGGERS: Final = ("uvicorn.error", "asyncio", "python_multipart.multipart", "linkwright.door")
 
 
 class Seldom(logging.Filter):

@@ -11,6 +11,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
@@ -135,6 +136,15 @@ def _errors(app: FastAPI) -> None:
     @app.exception_handler(Conflict)
     async def conflict(_request: Request, error: Conflict) -> Response:
         return _said([error], 409, theirs=error.theirs, who=error.who)
+
+    @app.exception_handler(HTTPException)
+    async def not_taken(_request: Request, error: HTTPException) -> Response:
+        cause = error.__cause__
+        if isinstance(cause, OSError):  # what is sent is laid on the disk before anybody reads it
+            why = f"what was sent could not be kept ({cause.strerror}); make room on the laptop's disk"
+            return _said([f"{why} and send it again"], 507)
+        lost = "what was sent cannot be read; load the page again and send it again"
+        return _said([lost if error.status_code == 400 else error.detail], error.status_code)
 
     @app.exception_handler(RequestValidationError)
     async def not_understood(_request: Request, error: RequestValidationError) -> Response:
