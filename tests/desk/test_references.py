@@ -6,7 +6,7 @@ import importlib.resources
 import tomllib
 from pathlib import Path
 
-from linkwright.desk.editing import REFERENCES, put
+from linkwright.desk.editing import REFERENCES, put, removal
 from linkwright.desk.names import names_of
 from linkwright.shoot.models import Shoot
 from linkwright.store import Store
@@ -46,3 +46,26 @@ def test_an_antenna_follows_the_spot_of_its_own_site_only(tmp_path: Path) -> Non
         after = store.document()
         assert [entry["at"] for _, entry in after.entries("site", one, "antennas")] == ["The new spot"]
         assert [entry["at"] for _, entry in after.entries("site", two, "antennas")] == [spot]
+
+
+def test_a_link_that_is_removed_takes_what_was_measured_of_it_alone(tmp_path: Path) -> None:
+    text = importlib.resources.files("linkwright.demo").joinpath("shoot.toml").read_text("utf-8")
+    document = tomllib.loads(text)
+    gone, stays = (link["name"] for link in document["link"][:2])
+    site = document["site"][0]
+    spot = site["spots"][0]["name"]
+    site["measured_level"] = [{"link": name, "spot": spot, "dbm": -60.0} for name in (gone, stays)]
+    document["run"] = [{"link": name, "hours": 5.0} for name in (gone, stays)]
+    with Store.open(str(tmp_path / "job.linkwright"), create=True) as store:
+        store.replace(document, "Potter")
+        draft = store.document()
+        id_ = next(id_ for id_, link in draft.entries("link") if link["name"] == gone)
+        along = removal(draft, ("link", id_))
+        assert {"one measured level", "one measured run time"} <= set(along.says)
+        store.set_fields(list(along.fields), "Potter")
+        after = store.document()
+        place = next(one for one, _ in after.entries("site"))
+        levels = [level for _, level in after.entries("site", place, "measured_level")]
+        assert [one["link"] for one in [*levels, *(run for _, run in after.entries("run"))]] == [stays, stays]
+        spot_id = next(one for one, value in after.entries("site", place, "spots") if value["name"] == spot)
+        assert "one measured level" in removal(after, ("site", place, "spots", spot_id)).says

@@ -6,7 +6,7 @@ import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from linkwright.draw.lanes import Band, Bands, Fill, Head, Lane, Levels, Pin, Pins
+from linkwright.draw.lanes import Band, Bands, Head, Lane, Levels, Pin, Pins
 from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
 
@@ -30,6 +30,7 @@ def score_of(found: Survey, territory: Territory | None) -> Score:
     """The score of a survey. Raises InputError for a survey without a sweep or a listed carrier."""
     from linkwright.air.report import sweep_document
     from linkwright.cli.sweep_table import answer
+    from linkwright.draw.site_lanes import allowed, closed
     from linkwright.shoot.errors import InputError
 
     ends = [(one.sweep.from_khz, one.sweep.to_khz) for one in found.judged]
@@ -39,7 +40,9 @@ def score_of(found: Survey, territory: Territory | None) -> Score:
     low, high = min(one[0] for one in ends), max(one[1] for one in ends)
     lanes: list[Lane] = [_levels(one, len(found.judged) > 1) for one in found.judged]
     if territory is not None:
-        lanes.append(_rules(territory, low, high))
+        today = datetime.date.today()
+        rules = (*allowed(territory, today, None, low, high), *closed(territory, today, low, high))
+        lanes.append(Bands("Allowed, by permit", rules, 26.0))
     tv = _tv(found)
     if territory is not None or tv.bands:
         lanes.append(tv)
@@ -66,22 +69,6 @@ def _levels(judged: JudgedSweep, several: bool) -> Levels:
     """What one series measured."""
     name = f"Measured: {judged.sweep.trace or file_of(judged)}" if several else "Measured"
     return measured(judged, name, 150.0 if several else 230.0)
-
-
-def _rules(territory: Territory, low_khz: float, high_khz: float) -> Bands:
-    """What the rules allow here and what they close, today."""
-    from linkwright.rules import closed_ranges
-
-    today = datetime.date.today()
-    bands = []
-    for row in territory.rows:
-        overlaps = row.to_khz > low_khz and row.from_khz < high_khz
-        if row.kind == "microphone" and not row.listed_only and not row.ended(today) and overlaps:
-            fill: Fill = "open" if row.evidence == "stated" else "doubt"
-            bands.append(Band(row.from_khz, row.to_khz, row.permit or "exempt", fill, f"{row.id}: {row.source}"))
-    for closed in closed_ranges(territory, today):
-        bands.append(Band(closed.from_khz, closed.to_khz, "closed", "closed", f"{closed.why} ({closed.source})"))
-    return Bands("Allowed, by permit", tuple(bands), 26.0)
 
 
 def _tv(found: Survey) -> Bands:

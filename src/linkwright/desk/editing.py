@@ -28,6 +28,8 @@ REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
 )
 #: Lists whose entries stand or fall with the site that they name.
 ON_A_SITE: Final = ("call", "other")
+#: Lists whose entries stand or fall with the link, or the spot of their site, that they name.
+OF_ONE: Final = {"run": "measured run time", "measured_level": "measured level"}
 
 
 def put(store: Store, names: Names, path: Path, seen: Any, value: Any, who: str) -> Change | None:
@@ -122,11 +124,13 @@ def removal(draft: Draft, path: Path) -> Removal:
         fields += _without(draft, "link", name, ("call",))
         calls = sum(field[0][0] == "call" for field in fields)
         says += [f"its place in {_count(calls, 'call')}"] if calls else []
+        fields, says = _with_its_own(draft, "link", name, (), fields, says)
     if len(path) == 4 and path[2] == "spots":
         elsewhere = _elsewhere(draft, f"spot {path[1]}")
         left = [] if name in elsewhere else _without(draft, "spot", name, ("link",))
         fields += left
         says += [f"its place in {_count(len(left), 'route')}"] if left else []
+        fields, says = _with_its_own(draft, "spot", name, path[:2], fields, says)
     return Removal(tuple(says), tuple(fields))
 
 
@@ -135,6 +139,20 @@ def _is_on(draft: Draft, entry: dict[str, Any], site: Any, id_: str) -> bool:
     there = entry.get("site")
     first = next((one for one, _ in draft.entries("site")), None)
     return bool(there == site) if there is not None else id_ == first
+
+
+def _with_its_own(
+    draft: Draft, kind: str, name: Any, under: Path, fields: list[Field], says: list[str]
+) -> tuple[list[Field], list[str]]:
+    """The change and its words with the entries beneath a path that are about nothing else than what goes."""
+    gone = [
+        path[:-1]
+        for path in references(draft, kind)
+        if len(path) > 2 and path[-3] in OF_ONE and path[: len(under)] == under
+        and name is not None and draft.at(*path) == name
+    ]  # fmt: skip
+    counted = [one for key, word in OF_ONE.items() for one in _counted(sum(path[-2] == key for path in gone), word)]
+    return [*fields, *((path, draft.at(*path), None) for path in gone)], [*says, *counted]
 
 
 def _without(draft: Draft, kind: str, name: Any, where: Sequence[str]) -> list[Field]:

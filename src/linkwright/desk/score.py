@@ -8,12 +8,13 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright.air.judged import JudgedSweep
+from linkwright.draw.columns import per_column
+from linkwright.draw.lanes import Band, Pin
+from linkwright.draw.site_lanes import closed, others, ours, tv
 from linkwright.physics.intermodulation import three_carrier_products, two_carrier_products
 from linkwright.plan.air import SiteAir
-from linkwright.plan.answer import short_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
-from linkwright.rules import closed_ranges
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray, khz_from_mhz
 
@@ -92,41 +93,19 @@ def _products(plan: Plan | None, site: str, low: int, high: int) -> list[int]:
     return sorted(khz for khz in found if low <= khz <= high)[:MOST_PRODUCTS]
 
 
-def _ours(plan: Plan | None, site: str) -> list[dict[str, Any]]:
-    found = []
-    for call in plan.calls if plan is not None else ():
-        if call.site == site:
-            for link in call.links:
-                found.append(
-                    {
-                        "khz": link.carrier_khz,
-                        "label": link.link,
-                        "spare": False,
-                        "verdict": link.verdict,
-                        "says": f"{link.link} in {call.call}: {link.verdict}, {short_says(link.in_hand_db)}",
-                    }
-                )
-                found += [
-                    {"khz": khz, "label": link.link, "spare": True, "verdict": link.verdict,
-                     "says": f"spare {n + 1} of {link.link}"}
-                    for n, khz in enumerate(link.spares_khz)
-                ]  # fmt: skip
-    return found
+def _ours(plan: Plan | None, site: str) -> list[Pin]:
+    return [pin for call in (plan.calls if plan is not None else ()) if call.site == site for pin in ours(call)]
+
+
+def _told(bands: Sequence[Band]) -> list[dict[str, Any]]:
+    """Stretches of a lane as the pages take them."""
+    return [{"from": one.from_khz, "to": one.to_khz, "label": one.label, "says": one.says} for one in bands]
 
 
 def _columns(one: JudgedSweep, edges: FloatArray) -> FloatArray:
     """(3, columns): the mean's lowest, the maximum's highest and the floor in each column."""
-    first = np.searchsorted(one.right_khz, edges[:-1], side="right")
-    last = np.searchsorted(one.left_khz, edges[1:], side="left")
-    looked = last > first
-    pairs = np.stack([first, np.maximum(last, first + 1)], axis=1).ravel()
-    out = np.full((3, edges.size - 1), np.nan)
-    for row, (trace, of) in enumerate(
-        ((one.mean_db, np.minimum), (one.maximum_db, np.maximum), (one.floor_db, np.minimum))
-    ):
-        values = of.reduceat(np.append(trace, [0.0, 0.0]), pairs)[::2]
-        out[row] = np.where(looked, values, np.nan)
-    return out
+    traces = ((one.mean_db, np.minimum), (one.maximum_db, np.maximum), (one.floor_db, np.minimum))
+    return np.where(*per_column(one.left_khz, one.right_khz, edges, traces), np.nan)
 
 
 def _merged(one: FloatArray, other: FloatArray) -> FloatArray:
@@ -144,22 +123,15 @@ def stands(plan: Plan | None, scene: Scene, air: SiteAir, khz: int) -> list[str]
         says.append(f"Sweep: {what}.")
     else:
         says.append("Nobody looked here.")
+    law = scene.law
+    says += [f"Closed: {one.says}." for one in closed(law.territory, law.on, khz, khz)]
+    says += [f"{one.says}." for one in tv(air) if one.from_khz <= khz <= one.to_khz]
     says += [
-        f"Closed: {one.why}."
-        for one in closed_ranges(scene.law.territory, scene.law.on)
-        if one.from_khz < khz < one.to_khz
+        f"{one.says}, transmits here."
+        for one in others(scene, air.site.name)
+        if one.from_khz - 100 <= khz <= one.to_khz + 100
     ]
-    says += [
-        f"TV channel {one.channel.number} {one.says} ({one.evidence})."
-        for one in air.taken
-        if one.channel.from_khz <= khz <= one.channel.to_khz
-    ]
-    says += [
-        f"{other.name} transmits here, {other.radiated_mw:g} mW."
-        for other in scene.others.get(air.site.name, ())
-        if other.band_khz[0] - 100 <= khz <= other.band_khz[1] + 100
-    ]
-    says += [f"{one['says']}." for one in _ours(plan, air.site.name) if abs(one["khz"] - khz) < 100]
+    says += [f"{one.says}." for one in _ours(plan, air.site.name) if abs(one.khz - khz) < 100]
     return says
 
 
@@ -181,31 +153,20 @@ def lanes_of(scene: Scene, air: SiteAir, plan: Plan | None) -> dict[str, Any]:
         "to_khz": high,
         "unit": survey.judged[0].sweep.unit if survey is not None and survey.judged else "",
         "sweeps": sum(one.sweep.sweeps for one in survey.judged) if survey is not None else 0,
-        "closed": [
-            {"from": one.from_khz, "to": one.to_khz, "says": one.why}
-            for one in closed_ranges(scene.law.territory, scene.law.on)
-            if one.from_khz < high and one.to_khz > low
-        ],
+        "closed": _told(closed(scene.law.territory, scene.law.on, low, high)),
         "allowed": _allowed(scene, air),
-        "tv": [
-            {
-                "from": one.channel.from_khz, "to": one.channel.to_khz, "label": one.channel.number,
-                "says": f"TV channel {one.channel.number} {one.says}", "evidence": one.evidence,
-            }
-            for one in air.taken
-        ],
-        "others": [
-            {"from": other.band_khz[0], "to": other.band_khz[1], "label": other.name,
-             "says": f"{other.name}, {other.radiated_mw:g} mW"}
-            for other in scene.others.get(site, ())
-        ],
+        "tv": _told(tv(air)),
+        "others": _told(others(scene, site)),
         "carriers": [
             {"khz": one.centre_khz, "width": one.bandwidth_khz, "over": round(one.excess_db, 1),
              "duty": round(one.duty, 2), "says": f"{one.level_db:.0f} {lane_unit(air)}, on {100 * one.duty:.0f} %"}
             for one in (survey.carriers if survey is not None else ())
         ],
         "clean": [{"from": a, "to": b} for a, b in (survey.clean if survey is not None else ())],
-        "ours": _ours(plan, site),
+        "ours": [
+            {"khz": pin.khz, "label": pin.label, "spare": pin.head == "hollow", "says": pin.says}
+            for pin in _ours(plan, site)
+        ],
         "products": _products(plan, site, low, high),
     }  # fmt: skip
 

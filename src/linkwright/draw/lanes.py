@@ -13,6 +13,7 @@ from typing import Literal, Protocol, TypeAlias
 import numpy as np
 
 from linkwright.draw.axis import Axis, ticks
+from linkwright.draw.columns import per_column
 from linkwright.draw.ink import FAINT, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import element, group, number, width_of, words
 from linkwright.units import FloatArray
@@ -62,7 +63,8 @@ class Levels:
 
     def draw(self, axis: Axis, top_px: float) -> str:
         """The lane as SVG."""
-        low, high, looked = self._columns(axis)
+        traces = ((self.lowest_db, np.minimum), (self.highest_db, np.maximum))
+        looked, (low, high) = per_column(self.left_khz, self.right_khz, axis.edges_khz(), traces)
         if not looked.any():
             return _empty(axis, top_px, self.tall_px, "nothing was looked at here")
         bottom_db = float(np.quantile(low[looked], 0.01)) - 2.0
@@ -90,17 +92,6 @@ class Levels:
         parts.append(element("path", d="".join(path), fill=INK, shape_rendering="crispEdges"))
         parts.append(self._floor(axis, y))
         return group(parts, f"{self.name}: lowest to highest level in every column, {self.unit}")
-
-    def _columns(self, axis: Axis) -> tuple[FloatArray, FloatArray, np.ndarray]:
-        """Lowest and highest level of each pixel, and which pixels were looked at."""
-        edges = axis.edges_khz()
-        first = np.searchsorted(self.right_khz, edges[:-1], side="right")
-        last = np.searchsorted(self.left_khz, edges[1:], side="left")
-        looked = last > first
-        pairs = np.stack([first, np.maximum(last, first + 1)], axis=1).ravel()
-        low = np.minimum.reduceat(np.append(self.lowest_db, [0.0, 0.0]), pairs)[::2]
-        high = np.maximum.reduceat(np.append(self.highest_db, [0.0, 0.0]), pairs)[::2]
-        return low, high, looked
 
     def _floor(self, axis: Axis, y: object) -> str:
         if self.floor_db is None or self.left_khz.size < 2:

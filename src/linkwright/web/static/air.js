@@ -175,7 +175,7 @@ const rgb = (hex) => [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16));
 function table() {
   const rows = [
     ...lanes.allowed.map((one) => ["may be used", one.from, one.to, one.says]), ...lanes.closed.map((one) => ["closed", one.from, one.to, one.says]),
-    ...lanes.tv.map((one) => ["TV", one.from, one.to, `${one.says} (${one.evidence})`]), ...lanes.others.map((one) => ["other", one.from, one.to, one.says]),
+    ...lanes.tv.map((one) => ["TV", one.from, one.to, one.says]), ...lanes.others.map((one) => ["other", one.from, one.to, one.says]),
     ...lanes.carriers.map((one) => ["carrier found", one.khz - one.width / 2, one.khz + one.width / 2, one.says]),
     ...lanes.ours.map((one) => [one.spare ? "our spare" : "ours", one.khz, one.khz, one.says]),
   ];

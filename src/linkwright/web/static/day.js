@@ -1,6 +1,7 @@
 // The page Day: calls and breaks are dragged on the drawn day, and the changes of batteries follow; counters run.
 import { onWidth, width } from "./lib/canvas.js";
 import { gestures, newest } from "./lib/gesture.js";
+import { hours } from "./lib/lengths.js";
 import { getJson, post } from "./lib/net.js";
 import { answer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
@@ -77,8 +78,7 @@ let ahead = 0;
 function count() {
   const now = Date.now() + ahead;
   for (const one of document.querySelectorAll(".since")) {
-    const minutes = Math.max(0, Math.floor((now - Date.parse(one.dataset.since)) / 60000));
-    const text = minutes >= 60 ? `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}` : `${minutes} min`;
+    const text = hours(now - Date.parse(one.dataset.since));
     if (one.textContent !== text) one.textContent = text;
   }
 }

@@ -1,6 +1,7 @@
 // The page Live: four looks a second into small canvases; words change only when something happened. Tiles go by the
 // link's id, so that a link that is renamed keeps its tile.
 import { ink, penOf } from "./lib/canvas.js";
+import { hours } from "./lib/lengths.js";
 import { getJson, lost, post, tell } from "./lib/net.js";
 import { answer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
@@ -58,16 +59,11 @@ function show(id, row) {
   if (inHand !== null) said.push(inHand < 0 ? `short by ${Math.ceil(-inHand)} dB` : `${Math.floor(inHand)} dB in hand`);
   if (quality !== null) said.push(`quality ${quality} %`);
   if (battery !== null) said.push(`battery ${battery} %`);
-  if (tile.changed) said.push(`cells ${sinceChange(Date.now() - tile.changed)}`);
+  if (tile.changed) said.push(`cells ${hours(Date.now() - tile.changed)}`);
   if (audio !== null) said.push(`${audio < 0 ? "−" : ""}${Math.abs(audio)} dBFS`);
-  if (state === "no readings" && age !== null) said.unshift(`for ${age < 90 ? `${age.toFixed(0)} s` : `${Math.round(age / 60)} min`}`);
+  if (state === "no readings" && age !== null) said.unshift(`for ${age < 90 ? `${age.toFixed(0)} s` : hours(1000 * age)}`);
   const line = tile.card.querySelector(".line"), text = said.join(" · ");
   if (line.textContent !== text) line.textContent = text;
-}
-
-function sinceChange(ms) {
-  const minutes = Math.max(0, Math.floor(ms / 60000));
-  return minutes < 60 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, "0")}`;
 }
 
 function draw({ card: tile, ring, need }) {
