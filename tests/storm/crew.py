@@ -37,6 +37,8 @@ PAGES: Final = ("/plan", "/live", "/shoot", "/day")
 PAGES_HZ: Final = 5.0
 #: The memory that may be added between a third of the time and its end [MiB].
 MOST_MORE_MIB: Final = 60.0
+#: All open their pages in the first seconds [s].
+OPENING_S: Final = 10.0
 #: A shorter run ends before everything that is loaded once has been [s].
 WARM_S: Final = 120.0
 
@@ -49,18 +51,29 @@ class Told:
     changes: list[float] = field(default_factory=list)
     posts: list[float] = field(default_factory=list)
     acknowledged: list[int] = field(default_factory=list)
+    made: int = 0
     readings: int = 0
     wrong: list[str] = field(default_factory=list)
     heard: dict[int, int] = field(default_factory=dict)
+    opening: list[float] = field(default_factory=list)
+    began_s: float = field(default_factory=time.monotonic)
     first_mib: float = 0.0
     last_mib: float = 0.0
 
+    def note(self, times: list[float], took_s: float) -> None:
+        """How long something took; the first seconds, in which all come at once, are told apart."""
+        (times if time.monotonic() - self.began_s > OPENING_S else self.opening).append(took_s)
+
     def lines(self) -> list[str]:
         """In words."""
+        took_all = {
+            "pages": self.pages, "changes": self.changes, "posts of readings": self.posts,
+            f"all of it in the first {OPENING_S:.0f} s": self.opening,
+        }  # fmt: skip
         said = [
             f"{name}: {len(took)}, median {1000 * float(np.median(took)):.0f} ms, "
             f"99 % within {1000 * float(np.quantile(took, 0.99)):.0f} ms, longest {1000 * max(took):.0f} ms"
-            for name, took in (("pages", self.pages), ("changes", self.changes), ("posts of readings", self.posts))
+            for name, took in took_all.items()
             if took
         ]
         said.append(
@@ -157,7 +170,7 @@ class Day:
     async def page(self, n: int) -> None:
         """A page is opened."""
         status, _, took = await self.phones[n % len(self.phones)].ask("GET", PAGES[n % len(PAGES)])
-        self.told.pages.append(took)
+        self.told.note(self.told.pages, took)
         if status != 200:
             self.told.wrong.append(f"{PAGES[n % len(PAGES)]}: {status}")
 
@@ -176,7 +189,8 @@ class Day:
                 if status == 200:
                     self.seen[link] = now
                     self.told.acknowledged.append(json.loads(answered)["change"])
-        self.told.changes.append(took)
+        self.told.made += 1
+        self.told.note(self.told.changes, took)
         if status != 200:
             self.told.wrong.append(f"change {n}: {status} {answered[:200]!r}")
 
@@ -195,7 +209,7 @@ class Day:
             for one in range(count)
         ]
         status, answered, took = await self.phones[0].ask("POST", "/log/readings", records)
-        self.told.posts.append(took)
+        self.told.note(self.told.posts, took)
         said = json.loads(answered) if status == 200 else {}
         self.told.readings += said.get("taken", 0)
         if status != 200 or said["refused"] or said["lost"] or said["taken"] != count:
@@ -277,7 +291,7 @@ def storm(telephones: int, changes_hz: float, readings_hz: float, seconds: float
             lost = [one for one in told.acknowledged if one not in known]
             notes = len(store.happenings(kinds=("note",)))
         told.wrong += [f"change {one} is not in the job" for one in lost[:10]]
-        kept = len(told.changes) - len(told.acknowledged)
+        kept = told.made - len(told.acknowledged)
         if notes != kept:
             told.wrong.append(f"{kept} notes were acknowledged, {notes} are in the job")
         if seconds >= WARM_S and told.last_mib - told.first_mib > MOST_MORE_MIB:

@@ -20,6 +20,6 @@ def test_every_route_with_a_session_of_each_role(tmp_path: Path) -> None:
 def test_twenty_telephones_for_two_seconds() -> None:
     told = crew.storm(20, 8.0, 400.0, 2.0)
     assert told.wrong == []
-    assert len(told.changes) == 16
+    assert told.made == 16
     assert told.readings == 800
     assert len(told.heard) == 20
