@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 from cryptography import x509
 from playwright.sync_api import expect
+from tests.cli.calling import call
 from tests.web.conftest import CHROMIUM_ARGS, HOST, client_of, demo_into, desk_of_client
 from tests.web.outside import Outside, open_pages, outside
 from tests.web.test_door_weather import LAPTOP, PHONE, STRANGER, half_requests
@@ -216,7 +217,9 @@ def test_a_gap_in_the_laptops_day_is_told(store: Store) -> None:
         assert "the laptop slept, or its clock was set, from 08:00:00 to 08:29:00" in laptop.get("/live").text
 
 
-def test_what_is_not_encrypted_is_said_in_red(store: Store, tmp_path: Path) -> None:
+def test_what_is_not_encrypted_is_said_in_red(
+    store: Store, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     with client_of(store, lan=Lan.at({HOST}, 80, None, lambda: ["192.0.2.9"])) as laptop:
         for page in ("/shoot", "/live", "/connect"):
             assert '<p class="wrong">Not encrypted' in laptop.get(page).text
@@ -225,6 +228,7 @@ def test_what_is_not_encrypted_is_said_in_red(store: Store, tmp_path: Path) -> N
         lan = laptop.app.state.pages.lan  # type: ignore[attr-defined]
         text = laptop.post("/connect/code", data={"role": "look"}).text
         assert all(print_ in text for print_ in lan.fingerprints())
+    assert call(capsys, "serve", "--plain").status == 2
     with outside(tmp_path, "--lan", "--plain") as running:
         assert "NOT ENCRYPTED" in running.said
 

@@ -18,7 +18,7 @@ from tests.web.conftest import client_of
 from tests.web.outside import Outside, apart, outside
 
 from linkwright.door import bodies
-from linkwright.door.keeper import MOST_EACH, WAIT_S, Keeper
+from linkwright.door.keeper import MOST_EACH, PACE, WAIT_S, Keeper
 from linkwright.door.quiet import MOST, SPAN_S, Seldom
 from linkwright.store import Store
 
@@ -95,6 +95,21 @@ def test_an_address_has_no_more_than_its_share_and_its_oldest_goes() -> None:
         visit.end = lambda n=n: gone.append(n)  # type: ignore[misc]
     assert gone == [0, 1, 2, 3, 4]
     assert keeper.held() == {STRANGER: MOST_EACH["strange"]}
+
+
+def test_an_address_may_begin_so_many_connections_a_second() -> None:
+    keeper, now = Keeper(1024), 0.0
+    came = []
+    for n in range(10_000):
+        now = n / 1000  # a thousand a second, for ten
+        visit = keeper.come(STRANGER, now)
+        if visit is not None:
+            came.append(now)
+            keeper.leave(visit)
+    a_second, at_once = PACE["strange"]
+    assert len(came) == pytest.approx(at_once + a_second * 10, abs=2)
+    assert keeper.come("127.0.0.8", now) is not None, "others are not held up"
+    assert keeper.come(STRANGER, now + 1.0) is not None
 
 
 def test_an_unpaired_body_is_not_read_beyond_a_few_kilobytes(open_house: Outside) -> None:

@@ -46,8 +46,11 @@ def run(
     """
     from linkwright.desk.archive import is_zip, open_beside
     from linkwright.desk.files import import_shoot
+    from linkwright.shoot.errors import InputError
     from linkwright.store import Store
 
+    if plain and not lan:
+        raise InputError("--plain is for --lan: without it nothing leaves this laptop, encrypted or not")
     path = Path(shoot) if shoot is not None else None
     if path is not None and is_zip(path):
         path = _unpacked(path, database, open_beside)

@@ -20,10 +20,12 @@ HOME: Final = frozenset({"127.0.0.1", "::1"})
 LEFT: Final = 128
 #: What share of the others each kind has, and how many connections one address of it.
 SHARES: Final[dict[Kind, float]] = {"home": 0.2, "known": 0.6, "strange": 0.2}
-MOST_EACH: Final[dict[Kind, int]] = {"home": 1_000_000, "known": 96, "strange": 24}
+MOST_EACH: Final[dict[Kind, int]] = {"home": 1_000_000, "known": 256, "strange": 24}
+#: How many connections an address may begin each second, and how many at once: each costs a handshake.
+PACE: Final[dict[Kind, tuple[float, float]]] = {"home": (1e9, 1e9), "known": (50.0, 256.0), "strange": (10.0, 50.0)}
 #: How long a connection may be without a whole request in it: its handshake, a slow line of headers [s].
 WAIT_S: Final = 10.0
-#: So many addresses are known as those of devices.
+#: So many addresses are known as those of devices, or by their pace.
 MOST_KNOWN: Final = 1000
 
 
@@ -53,6 +55,7 @@ class Keeper:
         self._waiting: OrderedDict[Visit, None] = OrderedDict()
         self._each: Counter[str] = Counter()
         self._kinds: Counter[Kind] = Counter()
+        self._pace: OrderedDict[str, tuple[float, float]] = OrderedDict()
         self.room(descriptors)
 
     def room(self, descriptors: int) -> None:
@@ -69,6 +72,8 @@ class Keeper:
     def come(self, address: str, now_s: float) -> Visit | None:
         """One more connection; another may have to go for it. None: there is no room, and none that could go."""
         kind: Kind = "home" if address in HOME else "known" if address in self._known else "strange"
+        if self._too_fast(address, kind, now_s):
+            return None
         if self._each[address] >= MOST_EACH[kind] and not self._make_room(lambda visit: visit.address == address):
             return None
         if self._kinds[kind] >= self.most[kind] and not self._make_room(lambda visit: visit.kind == kind):
@@ -79,6 +84,15 @@ class Keeper:
         self._each[address] += 1
         self._kinds[kind] += 1
         return visit
+
+    def _too_fast(self, address: str, kind: Kind, now_s: float) -> bool:
+        a_second, at_once = PACE[kind]
+        left, since_s = self._pace.pop(address, (at_once, now_s))
+        left = min(at_once, left + a_second * (now_s - since_s))
+        self._pace[address] = (left - 1.0 if left >= 1.0 else left), now_s
+        while len(self._pace) > MOST_KNOWN:
+            self._pace.popitem(last=False)
+        return left < 1.0
 
     def _make_room(self, of: Callable[[Visit], bool]) -> bool:
         oldest = next((visit for visit in self._waiting if of(visit)), None)
