@@ -7,6 +7,8 @@ nothing but the page that lets in; who may not change something does not; the pa
 from __future__ import annotations
 
 import argparse
+import itertools
+import random
 import sys
 import tempfile
 import time
@@ -30,8 +32,6 @@ from linkwright.web.app import create_app
 #: Who asks, and what a device has to show.
 ROLES: Final[tuple[Role, ...]] = ("edit", "log", "look")
 WHO: Final = ("laptop", *ROLES, "unpaired")
-#: About so many routes there are: to share the requests out.
-ROUTES: Final = 100
 PAGES: Final = ("/shoot", "/plan", "/live", "/day", "/connect", "/history")
 
 
@@ -79,25 +79,34 @@ def judged(who: str, method: str, path: str, answered: Any) -> str:
     return ""
 
 
-def storm(each: int, roles_each: int, seed_: int, folder: Path, pages_every: int = 10) -> Told:
-    """Ask each route so many times from the laptop, and the first so many of these with every other session too."""
+def storm(requests: int, each: int, roles_each: int, seed_: int, folder: Path) -> Told:
+    """Rounds of all routes in another order each, until so many requests were made, or one round.
+
+    each : how often the laptop asks a route in a round, and roles_each how often of these every other session does.
+    """
     told = Told()
     with Store.open(folder / "job.lwjob", create=True) as store:
         demo_into(store)
+        document = store.document().document
         app = create_app(store, frozenset({HOST}))
         schema = schemathesis.openapi.from_asgi("/openapi.json", app, headers={"host": HOST})
         operations = [found.ok() for found in schema.get_all_operations()]  # type: ignore[union-attr]
         with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as laptop:
             clients = {"laptop": laptop, **sessions(app, store)}
-            for n, operation in enumerate(operations, 1):
-                told.paths.add(operation.path)
-                _ask(operation, clients, each, roles_each, seed_, told)
-                for role in ROLES:  # "forget" among the operations may have hit them: they join again
-                    _again(store, role)
-                for page in PAGES if n % pages_every == 0 or n == len(operations) else ():
+            for round_ in itertools.count():
+                random.Random(seed_ + round_).shuffle(operations)
+                for operation in operations:
+                    told.paths.add(operation.path)
+                    store.replace(document, "laptop")  # what the last route left may be no shoot any more
+                    _ask(operation, clients, each, roles_each, seed_ + round_, told)
+                    for role in ROLES:
+                        _again(store, role)
+                for page in PAGES:
                     if laptop.get(page).status_code != 200:
-                        told.wrong.append(f"{page} does not open after {operation.method} {operation.path}")
-    return told
+                        told.wrong.append(f"{page} does not open after round {round_}")
+                if told.requests >= requests:
+                    return told
+    raise AssertionError("there is always another round")
 
 
 def _again(store: Store, role: Role) -> None:
@@ -148,8 +157,7 @@ def main(say: Callable[[str], None] = print) -> int:
     warnings.simplefilter("ignore")
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
-        each = max(1, asked.requests // (ROUTES * len(WHO)))
-        told = storm(each, each, asked.seed, Path(folder))
+        told = storm(asked.requests, 10, 10, asked.seed, Path(folder))
     say(f"{told.requests} requests to {len(told.paths)} routes in {time.monotonic() - began:.0f} s")
     for who in WHO:
         say(f"{who}: {', '.join(f'{n} x {status}' for (one, status), n in sorted(told.by.items()) if one == who)}")
