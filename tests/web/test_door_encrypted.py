@@ -8,6 +8,7 @@ import os
 import re
 import shutil
 import signal
+import socket
 import ssl
 import stat
 import subprocess
@@ -98,6 +99,21 @@ def test_the_pages_follow_the_laptop_to_another_address(tmp_path: Path) -> None:
     assert lan.certificate.key_sha256 == first.key_sha256
     assert "198.51.100.4:8037" in lan.hosts
     assert lan.urls[0] == "https://198.51.100.4:8037"
+
+
+def test_the_open_door_follows_too(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("linkwright.web.serving.LOOK_TICKS", 1)
+    with open_pages(store, tmp_path / "door", "192.0.2.9") as (_, lan):
+        first = lan.fingerprints()
+        lan.addresses = lambda: ["198.51.100.4"]
+        while lan.urls[0] != f"https://198.51.100.4:{lan.port}":
+            time.sleep(0.01)
+        known = ssl.create_default_context(cafile=str(tmp_path / "door" / "certificate.pem"))
+        sock = socket.create_connection(("127.0.0.1", lan.port), 60, (PHONE, 0))
+        with known.wrap_socket(sock, server_hostname="198.51.100.4") as spoken:
+            assert spoken.version() in ("TLSv1.2", "TLSv1.3")
+        assert lan.fingerprints()[0] == first[0]
+        assert lan.fingerprints()[1] != first[1]
 
 
 @pytest.fixture(scope="module")

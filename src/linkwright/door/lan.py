@@ -109,6 +109,6 @@ def looked(lan: Lan) -> str:
     try:
         if lan.look() and lan.urls:
             return f"The address on the network is now {', '.join(lan.urls)}; make new codes on the page Connect."
-    except InputError as error:
+    except (InputError, OSError) as error:
         return f"The address on the network changed, and there is no certificate for it: {error}"
     return ""

@@ -36,6 +36,7 @@ class Serving(uvicorn.Server):
         pages = app.state.pages
         self._hub, self._keeper, self._lan, self._desk = pages.hub, pages.keeper, pages.lan, pages.desk
         self._gaps = Gaps()
+        self._look: asyncio.Task[None] | None = None
         self._doors: list[Door] = []
         quieten()
 
@@ -67,11 +68,15 @@ class Serving(uvicorn.Server):
         gap = self._gaps.look()
         if gap is not None:
             log.warning("%s", await asyncio.to_thread(self._desk.slept, *gap))
-        if self._lan.port and counter % LOOK_TICKS == LOOK_TICKS - 1:
-            said = await asyncio.to_thread(looked, self._lan)
-            if said:
-                log.warning("%s", said)
+        if self._lan.port and counter % LOOK_TICKS == LOOK_TICKS - 1 and (self._look is None or self._look.done()):
+            self._look = asyncio.create_task(self._follow())
         return await super().on_tick(counter)
+
+    async def _follow(self) -> None:
+        """Look where the laptop is; to be told its own name may take the system seconds."""
+        said = await asyncio.to_thread(looked, self._lan)
+        if said:
+            log.warning("%s", said)
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> Any:
         """End the streams, then everything else."""
