@@ -1,1 +1,1 @@
-"""Who comes in: connections, bodies and their limits, one-time codes, the certificate of this machine."""
+"""Who comes in, and how: connections, bodies, codes, tokens, this machine's certificate, actions sent twice."""

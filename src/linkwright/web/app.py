@@ -21,6 +21,7 @@ from linkwright.door.bodies import Bodies
 from linkwright.door.book import Book
 from linkwright.door.gate import Gate, person_of
 from linkwright.door.lan import Lan
+from linkwright.door.once import Once
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says
 from linkwright.plan.products import products_sentence
@@ -30,7 +31,6 @@ from linkwright.store.paths import UNFIT
 from linkwright.units import mhz_text
 from linkwright.web.answers import Pages, plain_text, static_files, static_url
 from linkwright.web.hub import Hub
-from linkwright.web.once import Once
 
 if TYPE_CHECKING:
     from linkwright.desk.sources import Sources
