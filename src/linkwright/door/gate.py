@@ -73,14 +73,8 @@ class Gate:
         self, app: ASGIApp, store: Store, hosts: AbstractSet[str], keeper: Keeper, book: Book,
         until: Callable[[], datetime.datetime],
     ) -> None:  # fmt: skip
-        self.app, self.store, self.hosts, self.keeper, self.book, self.until = (
-            app,
-            store,
-            hosts,
-            keeper,
-            book,
-            until,
-        )
+        self.app, self.store, self.hosts = app, store, hosts
+        self.keeper, self.book, self.until = keeper, book, until
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer why not; every answer carries the policy."""

@@ -69,10 +69,12 @@ class Lan:
 
     def fingerprints(self) -> tuple[str, ...]:
         """What a telephone shows of the key and of the certificate; nothing where there is none."""
+        there = self.certificate
+        if there is None:
+            return ()
         from linkwright.door.certificate import grouped
 
-        there = self.certificate
-        return () if there is None else (grouped(there.key_sha256), grouped(there.sha256))
+        return grouped(there.key_sha256), grouped(there.sha256)
 
 
 def _context() -> ssl.SSLContext:
