@@ -12,6 +12,7 @@ from pydantic import Field, ValidationInfo, field_validator, model_validator
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Moment, Name
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Does, Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
 from linkwright.shoot.zones import named
@@ -214,6 +215,7 @@ class Shoot(Frozen):
     link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
     other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
     call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")
+    permit: tuple[PermitHeld, ...] = Field(default=(), max_length=500, description="licences that are held")
     contact: tuple[Contact, ...] = Field(default=(), max_length=100, description="whom to call")
     run: tuple[Run, ...] = Field(default=(), max_length=2_000, description="run times that were logged")
 
