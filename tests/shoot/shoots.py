@@ -214,6 +214,25 @@ def others(draw: st.DrawFn, name: str, sites: list[str]) -> dict[str, Any]:
 
 
 @st.composite
+def permits(draw: st.DrawFn, name: str, live: list[str]) -> dict[str, Any]:
+    days = st.dates(datetime.date(2027, 1, 1), datetime.date(2027, 12, 31))
+    permit: dict[str, Any] = {"name": name, "only": draw(coins), "from": draw(days)}
+    if draw(coins):
+        permit["carriers_mhz"] = draw(st.lists(st.integers(470_000, 694_000).map(lambda k: k / 1000), min_size=1))
+    else:
+        permit["ranges_mhz"] = [[470.0, 606.5]]
+    if draw(coins):
+        permit |= {"max_mw": draw(numbers(0.1, 5000)), "power_reference": draw(st.sampled_from(["erp", "eirp"]))}
+    if draw(coins):
+        permit |= {"place": [draw(numbers(-90, 90)), draw(numbers(-180, 180))], "radius_m": draw(numbers(1, 1e5))}
+    if draw(coins):
+        permit |= {"for": [draw(st.sampled_from(live))], "document": "licence.pdf", "document_sha256": "0a" * 32}
+    if draw(coins):
+        permit["to"] = datetime.datetime(2028, 1, 1, 12, tzinfo=datetime.UTC)
+    return permit
+
+
+@st.composite
 def documents(draw: st.DrawFn) -> dict[str, Any]:
     """A shoot as TOML would give it: plain dictionaries, lists, numbers, dates."""
     header = {"title": draw(names), "region": draw(st.sampled_from(["GB", "US", "XX"])), "date": draw(days)}
@@ -298,6 +317,7 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
         optional={"temperature_c": numbers(-60, 60), "microphone": st.just("lapel"), "link": names},
     )
     document["run"] = draw(st.lists(runs, max_size=2))
+    document["permit"] = [draw(permits(name, live)) for name in draw(st.lists(names, unique=True, max_size=2))]
     return document
 
 

@@ -92,7 +92,7 @@ def test_what_the_smallest_shoot_takes_for_granted() -> None:
     (site,) = sites(shoot)
     assert (site.surroundings, site.tv, site.sweeps) == ("open", (), ())
     assert (shoot.shoot.guard_khz.im3_two, shoot.shoot.guard_khz.im3_three) == (100, 50)
-    assert (shoot.shoot.target, shoot.shoot.permits, shoot.shoot.timezone) == (None, (), "UTC")
+    assert (shoot.shoot.target, shoot.shoot.permits, shoot.shoot.timezone) == (None, (), None)
     assert (shoot.shoot.breaks_per_hour, shoot.shoot.sure_wanted, shoot.shoot.power) == (2.0, 0.9, "least")
     assert (link.spares, link.voice, link.locked_mhz) == (1, "normal", None)
     assert worn_of(shoot, link) == "belt-back"
@@ -260,7 +260,7 @@ def test_the_schema_has_every_table_and_key_of_the_contract() -> None:
     schema = Shoot.model_json_schema(by_alias=True)
     assert set(schema["properties"]) == {
         "shoot", "site", "transmitter", "receiver", "microphone", "recorder", "link", "other",
-        "call", "contact", "run",
+        "call", "permit", "contact", "run",
     }  # fmt: skip
     for model in models_of(Shoot, set()) - {Shoot}:
         keys = {field.alias or name for name, field in model.model_fields.items()}

@@ -8,7 +8,6 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from linkwright.day.schedule import zone_of
 from linkwright.desk.background import Background, State
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
@@ -22,6 +21,7 @@ from linkwright.desk.telling import Listeners, Nobody
 from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.zones import zone_of
 from linkwright.store import Draft, Store
 from linkwright.work.compiling import is_prepared, is_started, prepare
 

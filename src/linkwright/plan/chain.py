@@ -20,7 +20,7 @@ from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted
 from linkwright.reach.measured import Learned, Taken, learned, readings_of, taken_of, walked_levels
 from linkwright.reach.received import Radiator
-from linkwright.rules import Territory, check_permits, territory, tv_channels
+from linkwright.rules import Territory, check_ids, check_permits, territory, tv_channels
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Header, Link, Power, Shoot, Worn
 from linkwright.shoot.place import MeasuredLevel, Other, Site, Spot
@@ -230,6 +230,8 @@ def scene_of(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = 
     Raises InputError for a region or a permit that the rules do not know.
     """
     where = territory(shoot.shoot.region)
+    for permit in shoot.permit:
+        check_ids(where, permit.outranks, f'permit "{permit.name}" outranks')
     edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]
     law = Law(
         where,

@@ -2,7 +2,7 @@
 
 from linkwright.rules.hazards import HardWarning, hard_warnings
 from linkwright.rules.library import known_codes, territory, territory_or_group
-from linkwright.rules.lookup import Allowance, allowance, check_permits, closed_ranges
+from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permits, closed_ranges
 from linkwright.rules.models import Closed, Permit, Row, Territory
 from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
 from linkwright.rules.report import rules_document
@@ -21,6 +21,7 @@ __all__ = [
     "Territory",
     "TvChannel",
     "allowance",
+    "check_ids",
     "check_permits",
     "closed_by_tv",
     "closed_ranges",

@@ -54,6 +54,19 @@ def check_permits(territory: Territory, permits: Iterable[str]) -> frozenset[str
     return frozenset(held)
 
 
+def check_ids(territory: Territory, ids: Iterable[str], about: str) -> frozenset[str]:
+    """The ids of rows, closed ranges and warnings that a shoot names. `about` : who names them, for the sentence.
+
+    Raises InputError for one that the territory has not, with the nearest that it has.
+    """
+    known = territory.ids
+    for asked in ids:
+        if asked not in known:
+            near = did_you_mean(asked, known) or f'; "linkwright rules {territory.code}" lists the ids'
+            raise InputError(f'{about} "{asked}", which is no id of the {territory.code} rules{near}')
+    return frozenset(ids)
+
+
 def closed_ranges(territory: Territory, on: datetime.date) -> tuple[Closed, ...]:
     """The ranges that are closed on the day `on`, from the lowest upwards."""
     return tuple(sorted((one for one in territory.closed if one.holds(on)), key=lambda one: one.from_khz))

@@ -254,6 +254,11 @@ class Territory(Checked):
     radio_astronomy: RadioAstronomy | None = None
     cautions: tuple[Text, ...] = ()
 
+    @property
+    def ids(self) -> frozenset[str]:
+        """The ids of its rows, closed ranges and warnings."""
+        return frozenset([row.id for row in self.rows] + [span.id for span in self.closed])
+
     @model_validator(mode="after")
     def _ids(self) -> Territory:
         ids = [row.id for row in self.rows] + [span.id for span in self.closed]

@@ -19,6 +19,7 @@ from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Other, Point, Site
 from linkwright.shoot.view import sites
+from linkwright.shoot.zones import zone_of
 from linkwright.units import khz_from_mhz
 
 FORMAT: Final = "open-carrier-list/1"
@@ -169,14 +170,12 @@ def _free_name(name: str, taken: set[str]) -> str:
 
 def _times(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> dict[str, datetime.time] | None:
     """From when to when on the shoot's days, in its own time; {} for always, None for other days only."""
-    import zoneinfo
-
     given = [str(row.get(key) or "").strip() for key in ("from", "to")]
     if not any(given):
         return {}
     if not all(given):
         raise InputError("from and to stand together or not at all", path=name, line=line)
-    zone = zoneinfo.ZoneInfo(shoot.shoot.timezone)
+    zone = zone_of(shoot)
     moments = []
     for text in given:
         try:

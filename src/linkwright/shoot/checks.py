@@ -33,6 +33,7 @@ def problems_of(shoot: Shoot) -> Iterator[Problem]:
     yield from _equipment(shoot)
     yield from _calls(shoot)
     yield from _others(shoot)
+    yield from _permits(shoot)
     yield from _spots(shoot)
     yield from _readings(shoot)
 
@@ -68,6 +69,7 @@ def _twice(shoot: Shoot) -> Iterator[Problem]:
         ("link", (link.name for link in shoot.link)),
         ("other", (other.name for other in shoot.other)),
         ("call", (call.name for call in shoot.call)),
+        ("permit", (permit.name for permit in shoot.permit)),
     )
     for kind, names in lists:
         yield from _repeated(kind, names, (kind,))
@@ -176,6 +178,15 @@ def _others(shoot: Shoot) -> Iterator[Problem]:
             yield Problem(
                 ("other", number, "site"), f'other "{other.name}" is on the unknown site "{other.site}"{near}'
             )
+
+
+def _permits(shoot: Shoot) -> Iterator[Problem]:
+    links = {link.name for link in shoot.link}
+    for number, permit in enumerate(shoot.permit):
+        for name in permit.links:
+            if name not in links:
+                says = f'permit "{permit.name}" is for the unknown link "{name}"{_near(name, links)}'
+                yield Problem(("permit", number, "for"), says)
 
 
 def _spots(shoot: Shoot) -> Iterator[Problem]:

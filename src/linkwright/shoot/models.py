@@ -7,13 +7,15 @@ import functools
 import zoneinfo
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Moment, Name
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Does, Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
+from linkwright.shoot.zones import named
 
 Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
 Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
@@ -47,7 +49,9 @@ class Header(Frozen):
         default=(), max_length=50, description="ids of the permits held; none: exempt use only"
     )
     date: Day = Field(description="the day")
-    timezone: str = Field(default="UTC", description="IANA time zone of all times")
+    timezone: str | None = Field(
+        default=None, description="IANA time zone of all times; default: that of the region, by the site's position"
+    )
     guard_khz: Guard = Field(default=Guard(), description="guards of a clean plan [kHz]")
     breaks_per_hour: BreaksPerHour = Field(
         default=2.0, description="seconds an hour with a break that a link which holds keeps to"
@@ -81,10 +85,13 @@ class Header(Frozen):
 
     @field_validator("timezone")
     @classmethod
-    def _zone_is_known(cls, timezone: str) -> str:
-        known = _time_zones()
-        if timezone not in known:
-            raise ValueError(f'expected an IANA time zone such as "Europe/London"{did_you_mean(timezone, known)}')
+    def _zone_is_known(cls, timezone: str | None, info: ValidationInfo) -> str | None:
+        if timezone is not None and timezone not in _time_zones():
+            region = str(info.data.get("region", ""))
+            own, near = named(region), did_you_mean(timezone, _time_zones())
+            if own and (timezone.isupper() or not near):  # an abbreviation means another zone in every region
+                raise ValueError(f"expected an IANA time zone; {region} has {own}")
+            raise ValueError(f'expected an IANA time zone such as "Europe/London"{near}')
         return timezone
 
 
@@ -208,6 +215,7 @@ class Shoot(Frozen):
     link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
     other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
     call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")
+    permit: tuple[PermitHeld, ...] = Field(default=(), max_length=500, description="licences that are held")
     contact: tuple[Contact, ...] = Field(default=(), max_length=100, description="whom to call")
     run: tuple[Run, ...] = Field(default=(), max_length=2_000, description="run times that were logged")
 

@@ -12,6 +12,7 @@ from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitt
 from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
 from linkwright.shoot.seats import Seat, seatings
+from linkwright.shoot.zones import zone_of
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
@@ -79,7 +80,7 @@ def _calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     if not shoot.call:
         return (LiveCall("Whole shoot", sites(shoot)[0], shoot.link, None, None),)
     by_name = {link.name: link for link in shoot.link}
-    zone = zoneinfo.ZoneInfo(shoot.shoot.timezone)
+    zone = zone_of(shoot)
     calls = []
     for call in shoot.call:
         day = call.date or shoot.shoot.date

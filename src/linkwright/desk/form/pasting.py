@@ -10,13 +10,14 @@ from linkwright.desk.form.sections import INNER, LISTS
 from linkwright.desk.names import Names
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Call, Link
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Other, Site
 from linkwright.shoot.times import Run
 from linkwright.store import Change, Store
 
 #: A paste of more cells than this is some other table.
 MOST_CELLS: Final = 20_000
-TOPS: Final = {"site": Site, "link": Link, "other": Other, "call": Call, "run": Run}
+TOPS: Final = {"site": Site, "link": Link, "other": Other, "call": Call, "permit": PermitHeld, "run": Run}
 
 
 def paste(

@@ -14,6 +14,7 @@ from linkwright.desk.form.fields import Field, fields_of, shown
 from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Other, Point, Site, Spot, Wall
 from linkwright.shoot.times import Run, SetUp
 
@@ -104,6 +105,11 @@ def others(document: Document) -> Listing:
     return listing(document, ("other",), Other, "other transmitter")
 
 
+def permits(document: Document) -> Listing:
+    """The licences that are held."""
+    return listing(document, ("permit",), PermitHeld, "permit")
+
+
 def runs(document: Document) -> Listing:
     """How long cells lasted."""
     return listing(document, ("run",), Run, "run")
@@ -182,7 +188,8 @@ def cell(document: Document, path: Path, field: Field, value: Any) -> Cell:
 def field_at(path: Sequence[str]) -> Field | None:
     """The field that a path leads to; None where no shoot has one there."""
     models: dict[str, type[BaseModel]] = {
-        "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, "run": Run, **KINDS,
+        "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, "run": Run,
+        "permit": PermitHeld, **KINDS,
     }  # fmt: skip
     model = models.get(path[0]) if path else None
     rest = list(path[1:] if path and path[0] == "shoot" else path[2:])

@@ -11,13 +11,13 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import Field as Bounded
 
-from linkwright.day.schedule import zone_of
 from linkwright.desk.devices import device_rows, door_text, may_until
 from linkwright.door.codes import Admission
 from linkwright.door.gate import COOKIE, address_of, person_of
 from linkwright.draw.ink import INK
 from linkwright.sheets.codes import code_svg
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.zones import zone_of
 from linkwright.store import Device, Passing, Role
 from linkwright.store.paths import fit
 from linkwright.units import number_word

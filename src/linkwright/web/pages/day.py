@@ -20,6 +20,7 @@ from linkwright.draw.day import Handle, drawn_day
 from linkwright.lengths import hours
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.times import Run
+from linkwright.shoot.zones import zone_of
 from linkwright.store import Draft
 from linkwright.web.answers import Body, anew, csv_response, desk_of, render, snapshot_of
 
@@ -89,7 +90,7 @@ def context(request: Request) -> dict[str, Any]:
         "hours": hours,
         "first": first,
         "now": datetime.datetime.now(snapshot.zone),
-        "zone": shoot.shoot.timezone,
+        "zone": str(zone_of(shoot)),
         "runs": len(shoot.run),
     }
 

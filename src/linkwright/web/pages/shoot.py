@@ -43,6 +43,7 @@ def context(request: Request) -> dict[str, Any]:
         "links": sections.links(document),
         "others": sections.others(document),
         "calls": sections.calls(document),
+        "permits": sections.permits(document),
         "runs": sections.runs(document),
         "equipment": sections.equipment(document),
         "catalogue": {kind: catalogue_names(kind) for kind in sections.KINDS},
