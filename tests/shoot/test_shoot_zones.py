@@ -9,9 +9,10 @@ import pytest
 from tests.cli.calling import call
 from tests.plan.shoots import QUAY
 
+from linkwright.shoot.clock import chosen, zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_shoot
-from linkwright.shoot.zones import chosen, zone_of, zones_of
+from linkwright.shoot.zones import zones_of
 
 SHOOT = """
 [shoot]

@@ -40,8 +40,8 @@ def run(
     """
     from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
+    from linkwright.shoot.clock import zone_of
     from linkwright.shoot.errors import InputError
-    from linkwright.shoot.zones import zone_of
     from linkwright.watch.diagnose.logs import diagnose
     from linkwright.work.compiling import ready
 
@@ -85,7 +85,7 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
 
     of : the shoot, on whose clock a time stamp is read; without one no time stamp is.
     """
-    from linkwright.shoot.zones import zone_of
+    from linkwright.shoot.clock import zone_of
     from linkwright.sound.listen import listen
     from linkwright.sound.recordings import open_recording
     from linkwright.watch.align.recordings import TrackFaults, stamped_ns

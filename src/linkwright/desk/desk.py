@@ -20,8 +20,8 @@ from linkwright.desk.sources import Sources
 from linkwright.desk.telling import Listeners, Nobody
 from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
-from linkwright.shoot.zones import zone_of
 from linkwright.store import Draft, Store
 from linkwright.work.compiling import is_prepared, is_started, prepare
 

@@ -6,9 +6,9 @@ import datetime
 from dataclasses import dataclass
 from typing import Final
 
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import live_calls
-from linkwright.shoot.zones import zone_of
 from linkwright.store import Device, DoorLine, Passing
 from linkwright.store.crew import HOLDS
 

@@ -10,9 +10,9 @@ from linkwright.desk.background import State
 from linkwright.desk.document import Document
 from linkwright.desk.files import Read
 from linkwright.desk.names import Names
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.zones import zone_of
 from linkwright.store import Draft
 
 if TYPE_CHECKING:

@@ -15,8 +15,9 @@ from linkwright.plan.model import Finding, Severity
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import Tuning
 from linkwright.rules import closed_ranges, hard_warnings, range_text, why_not
+from linkwright.shoot.clock import chosen
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.zones import chosen, zones_of
+from linkwright.shoot.zones import zones_of
 from linkwright.units import mhz_text, together
 
 

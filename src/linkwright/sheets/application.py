@@ -14,11 +14,11 @@ from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 from linkwright.plan.site import Slots, site_problem
 from linkwright.sheets.content import ERP_DB, contacts, permits_said, titled
 from linkwright.sheets.tables import Value, csv_text
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.models import Link
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall, live_calls, receiving_point, transmitter_of
-from linkwright.shoot.zones import zone_of
 from linkwright.units import khz_from_mhz, mhz_text
 
 #: A permit's place is no smaller than this: people step aside [m].

@@ -15,11 +15,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Other, Point, Site
 from linkwright.shoot.view import sites
-from linkwright.shoot.zones import zone_of
 from linkwright.units import khz_from_mhz
 
 FORMAT: Final = "open-carrier-list/1"

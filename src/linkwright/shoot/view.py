@@ -8,11 +8,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from linkwright.shoot.catalogue import catalogue_entry
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
 from linkwright.shoot.seats import Seat, seatings
-from linkwright.shoot.zones import zone_of
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0

@@ -1,21 +1,16 @@
-"""The time zone of a shoot: what it says, else that of its region, by the place where a region has several.
+"""The time zones of a region and where they are.
 
 Source of zones and their places: IANA time zone database, zone.tab (in the package `tzdata`).
 """
 
 from __future__ import annotations
 
-import datetime
 import functools
 import importlib.resources
 import math
 import re
-import zoneinfo
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
-
-if TYPE_CHECKING:
-    from linkwright.shoot.models import Shoot
+from typing import Final
 
 #: So many zones of a region are named where one is asked for.
 NAMED: Final = 6
@@ -63,40 +58,9 @@ def named(region: str) -> str:
     return ", ".join(f'"{name}"' for name in names[:NAMED]) + more
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """The zone of a shoot.
-
-    how : "said"; "region", as it has but one time that day; "place", the nearest of several; "unknown", several,
-    and nothing says which.
-    """
-
-    zone: zoneinfo.ZoneInfo
-    how: str
-
-
-def chosen(shoot: Shoot) -> Chosen:
-    """The zone of a shoot, and how it is known."""
-    header = shoot.shoot
-    if header.timezone is not None:
-        return Chosen(zoneinfo.ZoneInfo(header.timezone), "said")
-    zones = zones_of(header.region)
-    if not zones:
-        return Chosen(zoneinfo.ZoneInfo("UTC"), "unknown")
-    noon = datetime.datetime.combine(header.date, datetime.time(12))
-    if len({noon.replace(tzinfo=zoneinfo.ZoneInfo(zone.name)).utcoffset() for zone in zones}) == 1:
-        return Chosen(zoneinfo.ZoneInfo(zones[0].name), "region")
-    placed = [(site.latitude, site.longitude) for site in shoot.site]
-    for latitude, longitude in placed:
-        if latitude is not None and longitude is not None:
-            near = min(zones, key=lambda zone: _apart(zone, latitude, longitude))
-            return Chosen(zoneinfo.ZoneInfo(near.name), "place")
-    return Chosen(zoneinfo.ZoneInfo(zones[0].name), "unknown")
-
-
-def zone_of(shoot: Shoot) -> zoneinfo.ZoneInfo:
-    """The time zone of a shoot, in which all of its times are."""
-    return chosen(shoot).zone
+def nearest(zones: tuple[Zone, ...], latitude: float, longitude: float) -> Zone:
+    """The zone whose place is nearest to a position [deg]."""
+    return min(zones, key=lambda zone: _apart(zone, latitude, longitude))
 
 
 def _apart(zone: Zone, latitude: float, longitude: float) -> float:

@@ -16,8 +16,8 @@ from linkwright.door.codes import Admission
 from linkwright.door.gate import COOKIE, address_of, person_of
 from linkwright.draw.ink import INK
 from linkwright.sheets.codes import code_svg
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
-from linkwright.shoot.zones import zone_of
 from linkwright.store import Device, Passing, Role
 from linkwright.store.paths import fit
 from linkwright.units import number_word

@@ -18,9 +18,9 @@ from linkwright.desk.moving import moved_draft, moved_entry
 from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day
 from linkwright.lengths import hours
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.times import Run
-from linkwright.shoot.zones import zone_of
 from linkwright.store import Draft
 from linkwright.web.answers import Body, anew, csv_response, desk_of, render, snapshot_of
 
