@@ -100,7 +100,7 @@ def _ranges(rows: list[dict[str, Any]]) -> str:
 
 def _power(row: dict[str, Any]) -> str:
     if row["max_mw"] is None:
-        return "not known"
+        return "strictest known"
     worn = row["max_body_worn_mw"]
     body = f", {worn:g} body-worn" if worn is not None else ""
     return f"{row['max_mw']:g} mW {REFERENCE_TEXT[row['power_reference']]}{body}"
@@ -111,7 +111,8 @@ def _opens(row: dict[str, Any]) -> str:
         return f"ended {row['until']}"
     if row["listed_only"]:
         return "never decides"
-    return row["permit"] or "exempt"
+    only = [*(["indoors only"] if row["indoor"] else []), *([f"{row['service']} first"] if row["service"] else [])]
+    return ", ".join([row["permit"] or "exempt", *only])
 
 
 def _print_rows(document: dict[str, Any], console: Console) -> None:

@@ -14,7 +14,7 @@ from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
-from linkwright.plan.input_findings import input_findings, stepping_receivers
+from linkwright.plan.input_findings import input_findings, opened_findings, permit_findings, stepping_receivers
 from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
 from linkwright.plan.moves import moves_of
@@ -86,8 +86,10 @@ def make_plan(
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
+        findings += opened_findings(scene, problem, [calls[call.name] for call in problem.calls])
     findings += changing_findings(scene, solved, calls)
     findings += assumed_rows(scene, _decided(solved, calls))
+    findings += permit_findings(scene, [one.carrier_khz for call in calls.values() for one in call.links])
     batteries, found = batteries_of(shoot, scene.calls, calls.values())
     return Plan(
         made_with=__version__,

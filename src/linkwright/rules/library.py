@@ -21,6 +21,13 @@ GROUPS = {"CEPT": "CEPT", "EU": "CEPT"}
 NOT_ISO = {"UK": "GB", "EL": "GR", "USA": "US"}
 
 
+#: Territories that were asked for, and of which no published source stands here.
+NOT_KNOWN = {
+    "AE": "the United Arab Emirates", "BR": "Brazil", "IL": "Israel", "IN": "India", "MX": "Mexico",
+    "SG": "Singapore", "ZA": "South Africa",
+}  # fmt: skip
+
+
 class Country(Checked):
     """One country of the implementation table: row -> Y whole band, L limited, N not available."""
 
@@ -77,6 +84,11 @@ def territory(region: str) -> Territory:
         return _narrowed(_from_file("cept.toml"), code, implementation_table())
     if code in GROUPS:
         raise InputError(f'"{region}" is a group of countries; name the country by its ISO 3166-1 code')
+    if code in NOT_KNOWN:
+        raise InputError(
+            f"nothing published is known here of the rules of {NOT_KNOWN[code]}, so nothing can be planned "
+            "there: ask its regulator; docs/rules.md says how a territory is added"
+        )
     near = f'; did you mean "{NOT_ISO[code]}"?' if code in NOT_ISO else did_you_mean(code, known_codes())
     raise InputError(f'no rules are known for region "{region}" (known: {", ".join(known_codes())}){near}')
 
@@ -84,6 +96,14 @@ def territory(region: str) -> Territory:
 def territory_or_group(region: str) -> Territory:
     """As `territory`; besides, "CEPT" and "EU" give the rows that the CEPT countries have in common."""
     return _from_file("cept.toml") if region.upper() in GROUPS else territory(region)
+
+
+@cache
+def rows_beside(code: str) -> tuple[Row, ...]:
+    """CEPT's rows, where a CEPT country has rows of its own: their limits hold where its own state none."""
+    if code not in _own_files() or code not in implementation_table().country:
+        return ()
+    return _from_file("cept.toml").rows
 
 
 def _narrowed(cept: Territory, code: str, table: CountryTable) -> Territory:
