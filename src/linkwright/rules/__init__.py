@@ -1,14 +1,16 @@
 """What may be transmitted where: data files with their sources, and the look-up."""
 
 from linkwright.rules.accepting import acceptable, check_accepts
+from linkwright.rules.corrected import Correction
 from linkwright.rules.hazards import HardWarning, hard_warnings
-from linkwright.rules.library import known_codes, territory, territory_or_group
+from linkwright.rules.library import known_best, known_codes, territory, territory_or_group, use_corrections
 from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permits, closed_ranges, closures
 from linkwright.rules.models import Closed, Permit, Row, Territory
 from linkwright.rules.opening import opened_by, openings
 from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
 from linkwright.rules.report import rules_document
 from linkwright.rules.separation import Outside, Separation, closed_by_tv, keeps_separation, separations
+from linkwright.rules.stale import stale_rows
 from linkwright.rules.terms import NO_TERMS, Terms, licence_text, licences_for, on_licence
 from linkwright.rules.tv import TvChannel, tv_channel, tv_channels
 from linkwright.rules.why import range_text, why_not
@@ -17,6 +19,7 @@ __all__ = [
     "NO_TERMS",
     "Allowance",
     "Closed",
+    "Correction",
     "HardWarning",
     "Outside",
     "Permit",
@@ -36,6 +39,7 @@ __all__ = [
     "eirp_mw_from_erp_mw",
     "hard_warnings",
     "keeps_separation",
+    "known_best",
     "known_codes",
     "licence_text",
     "licences_for",
@@ -46,9 +50,11 @@ __all__ = [
     "range_text",
     "rules_document",
     "separations",
+    "stale_rows",
     "territory",
     "territory_or_group",
     "tv_channel",
     "tv_channels",
+    "use_corrections",
     "why_not",
 ]

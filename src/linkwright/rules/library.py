@@ -11,6 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
+from linkwright.rules.corrected import Correction, corrected
 from linkwright.rules.models import Checked, Fact, Note, Row, Territory
 from linkwright.shoot.errors import InputError, did_you_mean
 
@@ -66,9 +67,27 @@ def _from_file(name: str) -> Territory:
     return Territory.model_validate(_read(name) | {"cautions": shared["cautions"]})
 
 
+def known_best() -> tuple[Territory, ...]:
+    """The territories with a file of their own, and what the CEPT countries have in common."""
+    return (*(territory(code) for code in _own_files()), _from_file("cept.toml"))
+
+
 def known_codes() -> tuple[str, ...]:
     """The ISO 3166-1 alpha-2 codes that `territory` knows, in order."""
     return tuple(sorted({*_own_files(), *implementation_table().country}))
+
+
+class _Corrections:
+    """The corrections that hold in this program, brought by whoever may read a person's folder."""
+
+    now: tuple[Correction, ...] = ()
+
+
+def use_corrections(corrections: tuple[Correction, ...]) -> None:
+    """From now on the rules are as corrected by these."""
+    if corrections != _Corrections.now:
+        _Corrections.now = corrections
+        territory.cache_clear()
 
 
 @cache
@@ -79,9 +98,9 @@ def territory(region: str) -> Territory:
     """
     code = region.upper()
     if code in _own_files():
-        return _from_file(_own_files()[code])
+        return corrected(_from_file(_own_files()[code]), _Corrections.now)
     if code in implementation_table().country:
-        return _narrowed(_from_file("cept.toml"), code, implementation_table())
+        return corrected(_narrowed(_from_file("cept.toml"), code, implementation_table()), _Corrections.now)
     if code in GROUPS:
         raise InputError(f'"{region}" is a group of countries; name the country by its ISO 3166-1 code')
     if code in NOT_KNOWN:
