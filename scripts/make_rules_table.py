@@ -1,4 +1,4 @@
-"""Write the table of docs/rules.md: every row of every territory, planned once with 1 W and 10 mW, outdoors and in."""
+"""Write the table of docs/rules.md: every row planned once with 1 W and 10 mW, outdoors and in."""
 
 from __future__ import annotations
 
@@ -93,7 +93,7 @@ def _cell(scene: Scene, n: int, khz: int, row: Row, placed: bool) -> str:
 
 
 def table() -> str:
-    """The table as Markdown, rows in the order of their frequencies; countries that only have CEPT's rows as one."""
+    """The table as Markdown, rows by frequency; one country stands for those with CEPT's rows only."""
     lines = ["| row | MHz | 1 W outdoors | 1 W indoors | 10 mW outdoors | 10 mW indoors |", "| --- " * 6 + "|"]
     own = [code for code in known_codes() if not territory(code).about.startswith("CEPT's rows")]
     for code in [*own, "AT"]:

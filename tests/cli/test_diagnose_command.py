@@ -3,8 +3,10 @@ too."""
 
 from __future__ import annotations
 
+import datetime
 import json
 import threading
+import zoneinfo
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from typing import Any
@@ -226,3 +228,18 @@ def test_bad_input_gets_one_sentence(
     assert said.status == 2
     assert says in said.err
     assert len(said.err.strip().splitlines()) == 1
+
+
+def test_a_person_reads_the_clock_of_the_shoot(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """In London in May clocks are an hour ahead of UTC."""
+    log, shoot = tmp_path / "log.csv", tmp_path / "yard.toml"
+    shoot.write_text(SHOOT, "utf-8")
+    call(capsys, "simulate", str(shoot), "--hours", "0.15", "--each", "30", "-o", str(log))
+    told = json.loads(call(capsys, "diagnose", str(log), "--shoot", str(shoot), "--json").out)
+    first = datetime.datetime.fromisoformat(told["episodes"][0]["from"])
+    local = first.astimezone(zoneinfo.ZoneInfo("Europe/London"))
+    said = call(capsys, "diagnose", str(log), "--shoot", str(shoot)).out
+    assert "from (Europe/London)" in said
+    assert f"{local:%H:%M:%S}" in said
+    assert f"{first.astimezone(datetime.UTC):%H:%M:%S}" not in said
+    assert "from (UTC)" in call(capsys, "diagnose", str(log)).out

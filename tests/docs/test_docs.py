@@ -62,6 +62,17 @@ def test_links_between_pages_lead_somewhere() -> None:
             assert (page.parent / target).exists(), f"{page.name} points to {target}"
 
 
+def test_every_test_that_a_page_names_is_there() -> None:
+    named = set(re.findall(r"`(test_\w+)`", (ROOT / "docs" / "security.md").read_text("utf-8")))
+    there = {
+        name
+        for file in (ROOT / "tests").rglob("test_*.py")
+        for name in re.findall(r"def (test_\w+)", file.read_text())
+    }
+    assert named
+    assert named <= there
+
+
 def test_vendored_files_are_what_the_manifest_says(tmp_path: Path) -> None:
     sys.path.insert(0, str(ROOT / "scripts"))
     from check_vendored import problems  # type: ignore[import-not-found]

@@ -92,7 +92,7 @@ def test_what_the_smallest_shoot_takes_for_granted() -> None:
     (site,) = sites(shoot)
     assert (site.surroundings, site.tv, site.sweeps) == ("open", (), ())
     assert (shoot.shoot.guard_khz.im3_two, shoot.shoot.guard_khz.im3_three) == (100, 50)
-    assert (shoot.shoot.target, shoot.shoot.permits, shoot.shoot.timezone) == (None, (), "UTC")
+    assert (shoot.shoot.target, shoot.shoot.permits, shoot.shoot.timezone) == (None, (), None)
     assert (shoot.shoot.breaks_per_hour, shoot.shoot.sure_wanted, shoot.shoot.power) == (2.0, 0.9, "least")
     assert (link.spares, link.voice, link.locked_mhz) == (1, "normal", None)
     assert worn_of(shoot, link) == "belt-back"

@@ -198,7 +198,9 @@ def test_what_happened_is_kept_in_its_order_and_told(store: Store) -> None:
 
 def test_what_happened_survives_closing_and_takes_any_text(place: str) -> None:
     with Store.open(place, create=True) as store:
-        store.happen("note", "a\0b", {"text": "§ \ud800 — 'quoted' \" {}"}, None, POTTER)
+        store.happen("note", "a\0b", {"text": "§ — 'quoted' \" {}"}, None, POTTER)
+        with pytest.raises(InputError, match=r"half a character \(U\+D800\)"):
+            store.happen("note", "x", {"text": "§ \ud800"}, None, POTTER)
         with pytest.raises(InputError, match="at most 1048576"):
             store.happen("note", "x", {"text": "y" * 2_000_000}, None, POTTER)
         with pytest.raises(InputError, match="at most 1000"):
@@ -207,3 +209,29 @@ def test_what_happened_survives_closing_and_takes_any_text(place: str) -> None:
         (found,) = store.happenings()
         assert found.about == "a�b"
         assert found.data["text"].endswith("{}")
+
+
+def test_the_book_at_the_door_counts_what_is_refused_again(place: str) -> None:
+    now = [datetime.datetime(2027, 5, 14, 8, tzinfo=datetime.UTC)]
+    with Store.open(place, create=True, now=lambda: now[0]) as store:
+        store.pass_door("joined", "Phone", "192.0.2.7")
+        store.pass_door("unpaired", "", "192.0.2.66", 3)
+        now[0] += datetime.timedelta(minutes=50)
+        store.pass_door("unpaired", "", "192.0.2.66")
+        store.pass_door("joined", "Phone", "192.0.2.7")
+        now[0] += datetime.timedelta(hours=2)
+        store.pass_door("unpaired", "", "192.0.2.66")
+        lines = [(line.what, line.who, line.times) for line in store.door_lines(10)]
+        assert sorted(lines) == [
+            ("joined", "Phone", 1), ("joined", "Phone", 1), ("unpaired", "", 1), ("unpaired", "", 4),
+        ]  # fmt: skip
+        device = store.add_device("Phone", "log", "one" * 20, POTTER, ends=now[0] + datetime.timedelta(hours=1))
+        assert store.device_of("one" * 20) is not None
+        assert store.new_token(device.id, "two" * 20, now[0] + datetime.timedelta(hours=2), POTTER) is not None
+        assert store.device_of("one" * 20) is None
+        now[0] += datetime.timedelta(hours=1, minutes=59)
+        assert store.device_of("two" * 20) is not None
+        now[0] += datetime.timedelta(minutes=2)
+        assert store.device_of("two" * 20) is None
+        store.revoke_device(device.id, POTTER)
+        assert store.new_token(device.id, "three" * 20, now[0], POTTER) is None

@@ -248,6 +248,7 @@ def test_changes_from_other_pages_are_refused(store: Store, origin: str | None) 
 
 
 def from_the_network(store: Store) -> TestClient:
+    """A device on the network."""
     from linkwright.web.app import create_app
 
     app = create_app(store, frozenset({HOST}), ("http://192.0.2.9:8037",))
@@ -276,13 +277,26 @@ def test_a_device_from_the_network_needs_a_code_and_has_its_role(store: Store) -
         assert phone.get("/plan").status_code == 401
 
 
-def test_too_many_wrong_codes_shut_the_door() -> None:
-    from linkwright.web.codes import MOST_WRONG, Codes
+def test_too_many_wrong_codes_shut_the_door_to_their_address_alone(store: Store) -> None:
+    from linkwright.door.codes import CODE_S, MOST_WRONG, Codes
 
-    codes = Codes()
-    good = codes.new("edit")
-    assert all(codes.take(f"wrong {n}") is None for n in range(MOST_WRONG))
-    assert codes.take(good) is None
+    now = [0.0]
+    codes = Codes(lambda: now[0])
+    good, other = codes.new("edit"), codes.new("look")
+    assert all(codes.take(f"wrong {n}", "192.0.2.66") is None for n in range(MOST_WRONG + 5))
+    assert codes.take(good, "192.0.2.66") is None
+    admitted = codes.take(good, "192.0.2.7")
+    assert admitted is not None
+    assert admitted.role == "edit", "the crew joins meanwhile"
+    now[0] = CODE_S + 1
+    assert codes.take(other, "192.0.2.66") is None, "old"
+    assert codes.take(codes.new("look"), "192.0.2.66") is not None, "heard again"
+    with from_the_network(store) as phone:
+        stranger = TestClient(phone.app, headers=ORIGIN, client=("192.0.2.66", 4711))
+        code = phone.app.state.pages.codes.new("look")  # type: ignore[attr-defined]
+        for n in range(MOST_WRONG + 5):
+            assert stranger.post("/join", json={"code": f"wrong {n}"}).status_code == 400
+        assert phone.post("/join", json={"code": code, "name": "Phone"}).status_code == 200
 
 
 def test_static_files_have_the_name_of_their_content_and_nothing_else_is_served(demo: TestClient) -> None:

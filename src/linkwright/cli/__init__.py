@@ -29,6 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "listen": ("listen", "Levels, faults and low cut of recordings."),
     "day": ("day", "The schedule: setting up, battery changes, what to pack."),
     "sheets": ("sheets", "PDF, CSV and calendar files for everybody."),
+    "apply": ("apply", "What an application for a permit asks, and what stands on none yet."),
     "neighbours": ("neighbours", "Swap carriers with other crews, and check them against the plan."),
     "simulate": ("simulate", "Play a shoot as receiver readings, with seeded faults."),
     "diagnose": ("diagnose", "What went wrong, when and why, from receivers' logs."),

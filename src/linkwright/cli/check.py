@@ -9,18 +9,29 @@ import typer
 
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
+    plan: Annotated[
+        str | None,
+        typer.Option(help="the plan whose carriers are held against the permits; default: the one beside"),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print the findings as JSON")] = False,
 ) -> None:
-    """Read a shoot and judge it, without planning.
+    """Read a shoot and judge it, without planning; and say which carriers of its plan stand on no permit yet.
 
     Exit status: 0 nothing stops it, 1 something does, 2 bad input.
     """
     from linkwright.cli.output import console, print_findings, print_json
     from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
+    from linkwright.desk.planned import standing
+    from linkwright.plan.chain import scene_of
     from linkwright.plan.pipeline import check_shoot
+    from linkwright.sheets.application import wanted, without_permit
 
     read = load_shoot(shoot)
-    findings = check_shoot(read, load_sweeps(read, shoot), load_tv(read, shoot))
+    sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
+    findings = check_shoot(read, sweeps, tv)
+    scene = scene_of(read, sweeps, tv)
+    there = standing(scene, shoot, plan)
+    lacking = [] if there is None else without_permit(wanted(scene, there[0]))
     stops = sum(found.severity == "stop" for found in findings)
     if json:
         print_json(
@@ -30,6 +41,7 @@ def run(
                 "sites": len(read.site) or 1,
                 "calls": len(read.call) or 1,
                 "findings": [found.model_dump(mode="json") for found in findings],
+                "without_permit": lacking,
             }
         )
     else:
@@ -38,4 +50,6 @@ def run(
         judged = "nothing stops it" if not stops else f"{stops} thing{'s' if stops != 1 else ''} to put right first"
         out.print(f"{read.shoot.title}: {links}; {judged}.", style="bold")
         print_findings(out, findings)
+        for says in lacking:
+            out.print(f"{says} `linkwright apply` writes what an application asks.")
     raise typer.Exit(1 if stops else 0)

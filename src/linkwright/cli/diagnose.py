@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+UTC = datetime.UTC
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +40,7 @@ def run(
     """
     from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
+    from linkwright.shoot.clock import zone_of
     from linkwright.shoot.errors import InputError
     from linkwright.watch.diagnose.logs import diagnose
     from linkwright.work.compiling import ready
@@ -52,10 +56,11 @@ def run(
         found = diagnose([(Path(log), log) for log in logs], expected, how, tell)
         if audio:
             found, laid = _with_audio(found, logs, how, _faults(audio, of, tell), tell)
+    zone = UTC if of is None else zone_of(of)
     if json:
         print_json(document(found, laid))
     else:
-        print_diagnosis(console(), found, laid)
+        print_diagnosis(console(), found, laid, zone)
     raise typer.Exit(1 if found.episodes else 0)
 
 
@@ -80,7 +85,7 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
 
     of : the shoot, on whose clock a time stamp is read; without one no time stamp is.
     """
-    from linkwright.day.schedule import zone_of
+    from linkwright.shoot.clock import zone_of
     from linkwright.sound.listen import listen
     from linkwright.sound.recordings import open_recording
     from linkwright.watch.align.recordings import TrackFaults, stamped_ns
@@ -133,7 +138,7 @@ def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, 
 
 
 def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
-    """What --json prints."""
+    """What --json prints; times in UTC, with their offset."""
     from linkwright.watch.log.record import iso_of
 
     return {
@@ -169,8 +174,8 @@ def answer(found: Diagnosis) -> str:
     return f"{count} in {length} of {of}; {broke}{most}."
 
 
-def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> None:
-    """The answer, a table, each episode in words, and what was put right."""
+def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid], zone: datetime.tzinfo = UTC) -> None:
+    """The answer, a table, each episode in words, and what was put right; times on the clock of the shoot."""
     from linkwright.cli.output import print_table
     from linkwright.lengths import seconds
     from linkwright.watch.align.recordings import alone_words, clock_words
@@ -180,12 +185,12 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> Non
         out.print()
         rows = [
             (
-                f"{n}", _clock(one.from_ns), seconds((one.to_ns - one.from_ns) / 1e9), one.link, one.cause,
+                f"{n}", _clock(one.from_ns, zone), seconds((one.to_ns - one.from_ns) / 1e9), one.link, one.cause,
                 f"{100 * one.probability:.0f} %", "broke" if one.heard else "held",
             )
             for n, one in enumerate(found.episodes, 1)
         ]  # fmt: skip
-        columns = ("no", "from (UTC)", "for", "link", "cause", "probable", "audio")
+        columns = ("no", f"from ({zone})", "for", "link", "cause", "probable", "audio")
         print_table(out, columns, rows, right=("no", "for", "probable"))
         out.print()
         for n, one in enumerate(found.episodes, 1):
@@ -199,15 +204,16 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid]) -> Non
         out.print(f"{link} has {gap} without readings, {seconds(length)} together.")
     for way in laid:
         also = f" (or {' or '.join(way.also)}: their breaks fit as well)" if way.also else ""
+        begins = _clock(way.time_ns(0.0), zone)
         out.print(
-            f"{way.track.name}, track {way.track.channel}, is {way.link}{also} from {_clock(way.time_ns(0.0))}. "
+            f"{way.track.name}, track {way.track.channel}, is {way.link}{also} from {begins}. "
             f"{clock_words(way)}{alone_words(way)}"
         )
     for says in found.told:
         out.print(says)
 
 
-def _clock(time_ns: int) -> str:
+def _clock(time_ns: int, zone: datetime.tzinfo) -> str:
     from linkwright.watch.log.record import iso_of
 
-    return iso_of(time_ns)[11:21]
+    return iso_of(time_ns, zone)[11:21]

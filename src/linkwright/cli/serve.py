@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from linkwright.desk.sources import Sources
+    from linkwright.door.lan import Lan
     from linkwright.store import Store
 
 DEFAULT_PORT = 8037
@@ -25,6 +26,9 @@ def run(
     port: Annotated[int, typer.Option(min=0, max=65535, help="port; 0 takes a free one")] = DEFAULT_PORT,
     lan: Annotated[
         bool, typer.Option("--lan", help="open to the local network too, for devices that are paired")
+    ] = False,
+    plain: Annotated[
+        bool, typer.Option("--plain", help="with --lan: not encrypted, whoever is on the network can listen in")
     ] = False,
     mqtt: Annotated[
         str | None,
@@ -44,8 +48,11 @@ def run(
     """
     from linkwright.desk.archive import is_zip, open_beside
     from linkwright.desk.files import import_shoot
+    from linkwright.shoot.errors import InputError
     from linkwright.store import Store
 
+    if plain and not lan:
+        raise InputError("--plain is for --lan: without it nothing leaves this laptop, encrypted or not")
     path = Path(shoot) if shoot is not None else None
     if path is not None and is_zip(path):
         path = _unpacked(path, database, open_beside)
@@ -57,7 +64,7 @@ def run(
     try:
         if path is not None and not is_job and not store.document().document:
             import_shoot(store, path, lambda what: typer.echo(what, err=True), _ask)
-        serve_store(store, port, lan, _sources(mqtt, mqtt_topic, osc))
+        serve_store(store, port, lan, _sources(mqtt, mqtt_topic, osc), plain=plain)
     finally:
         store.close()
 
@@ -90,13 +97,23 @@ def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Pa
 
 
 def serve_store(
-    store: Store, port: int, lan: bool, sources: Sources | None = None, *, or_next: bool = False
+    store: Store,
+    port: int,
+    lan: bool,
+    sources: Sources | None = None,
+    *,
+    or_next: bool = False,
+    plain: bool = False,
 ) -> None:
     """Serve a store until Ctrl-C; `or_next`: at the next free port where that one is taken, and it is said.
+
+    lan : open to the network too, encrypted unless `plain`.
 
     Raises InputError where the port cannot be used.
     """
     from linkwright.desk.loading import own_rules
+    from linkwright.door.awake import awake
+    from linkwright.door.lan import Lan
     from linkwright.store.placebook import PlaceBook, own_folder
     from linkwright.web.app import create_app
     from linkwright.web.serving import Serving
@@ -106,17 +123,34 @@ def serve_store(
     taken, port = port, sock.getsockname()[1]
     if taken not in (0, port):
         typer.echo(f"Port {taken} is taken by another program; the next free one is used.")
-    addresses = lan_addresses() if lan else []
-    names = ["127.0.0.1", "localhost", *addresses]
-    urls = tuple(f"http://{address}:{port}" for address in addresses)
-    hosts = frozenset(f"{name}:{port}" for name in names)
-    app = create_app(store, hosts, urls, sources, PlaceBook(own_folder()))
+    places = own_folder()
+    hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
+    open_to = Lan.at(hosts, port, None if plain else places.parent / "door") if lan else Lan(hosts)
+    app = create_app(store, sources=sources, places=PlaceBook(places), lan=open_to)
     for said in store.said:
         typer.echo(said)
-    typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")
-    for url in urls:
+    with awake() as held:
+        typer.echo(f"The pages are at http://127.0.0.1:{port} (Ctrl-C ends them).")
+        if lan:
+            _tell_network(open_to, store)
+        if held:
+            typer.echo("This laptop does not go to sleep by itself meanwhile.")
+        Serving(app).run(sockets=[sock])
+
+
+def _tell_network(lan: Lan, store: Store) -> None:
+    """Where the pages are on the network, who may come in, and by what the laptop is known."""
+    for url in lan.urls:
         typer.echo(f"On the network: {url}; let devices in on the page Connect.")
-    Serving(app).run(sockets=[sock])
+    if lan.plain:
+        says = "NOT ENCRYPTED: whoever is on this network can read all of it and take a device's place."
+        typer.secho(says, fg=typer.colors.RED, bold=True)
+    elif lan.certificate is not None:
+        typer.echo(f"A telephone warns once that nobody vouches for this laptop; its key: {lan.fingerprints()[0]}")
+    known = [device.name for device in store.devices() if device.revoked is None and device.ends > store.now()]
+    if known:
+        typer.echo(f"These may come in already: {', '.join(known[:20])}; who should not is forgotten on Connect.")
+    typer.echo()
 
 
 #: So many ports after the one that is taken are tried.
@@ -135,7 +169,7 @@ def _listening(port: int, lan: bool, or_next: bool) -> socket.socket:
         sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             sock.bind(("0.0.0.0" if lan else "127.0.0.1", number))
-            sock.listen(128)  # whoever follows the address that is printed next is let wait, not refused
+            sock.listen(1024)  # whoever follows the address that is printed next is let wait, not refused
         except OSError as error:
             sock.close()
             if number == last:
@@ -144,22 +178,3 @@ def _listening(port: int, lan: bool, or_next: bool) -> socket.socket:
         else:
             return sock
     raise AssertionError("the last port is used or refused")
-
-
-def lan_addresses() -> list[str]:
-    """This machine's own addresses on its networks, as far as they can be told without asking anybody."""
-    import contextlib
-    import socket
-
-    found: list[str] = []
-    probe = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-    try:
-        probe.connect(("192.0.2.1", 9))  # sends nothing: a datagram socket only picks the way out
-        found.append(probe.getsockname()[0])
-    except OSError:
-        pass
-    finally:
-        probe.close()
-    with contextlib.suppress(OSError):
-        found += socket.gethostbyname_ex(socket.gethostname())[2]
-    return [address for address in dict.fromkeys(found) if not address.startswith("127.")]

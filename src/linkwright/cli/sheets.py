@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from linkwright.desk.planned import Planned
+    from linkwright.progress import Tell
 
 
 def run(
@@ -19,34 +24,42 @@ def run(
     json: Annotated[bool, typer.Option("--json", help="print the names of the files as JSON")] = False,
 ) -> None:
     """PDF, CSV and calendar files for everybody: crew, cards, coordination, contingency, pictures."""
-    from pathlib import Path
-
-    from linkwright.cli.output import console, print_json, progress, write_bytes
+    from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
+
+    read = load_shoot(shoot)
+    with progress() as tell:
+        planned = planned_scene(read, shoot, plan, tell)
+        files = written(planned, out, paper, address, frozenset(only) if only else None, tell)
+    if json:
+        print_json({"folder": out, "files": files})
+    else:
+        out_console = console()
+        out_console.print(f"{len(files)} files in {out}:")
+        for one in files:
+            out_console.print(f"  {one['file']}: {one['about']}")
+    raise typer.Exit(0)
+
+
+def written(
+    planned: Planned, out: str, paper: str, address: str | None, only: frozenset[str] | None, tell: Tell
+) -> list[dict[str, Any]]:
+    """Write sheets into a folder; what each is. Raises InputError."""
+    from linkwright.cli.output import write_bytes
     from linkwright.sheets.bundle import Sheets
     from linkwright.shoot.errors import InputError, did_you_mean
 
     if paper not in ("a4", "us-letter"):
         raise InputError(f'paper is "{paper}"; expected a4 or us-letter{did_you_mean(paper, ["a4", "us-letter"])}')
-    read = load_shoot(shoot)
     folder = Path(out)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"cannot be made a folder ({error.strerror})", path=out) from None
-    written = []
-    with progress() as tell:
-        planned = planned_scene(read, shoot, plan, tell)
-        sheets = Sheets(planned.scene, planned.plan, "a4" if paper == "a4" else "us-letter", address)
-        for name, data in sheets.made(tell, frozenset(only) if only else None):
-            write_bytes(str(folder / name), data)
-            written.append({"file": name, "about": sheets.about(name), "bytes": len(data)})
-    if json:
-        print_json({"folder": out, "files": written})
-    else:
-        out_console = console()
-        out_console.print(f"{len(written)} files in {out}:")
-        for one in written:
-            out_console.print(f"  {one['file']}: {one['about']}")
-    raise typer.Exit(0)
+    sheets = Sheets(planned.scene, planned.plan, "a4" if paper == "a4" else "us-letter", address)
+    found = []
+    for name, data in sheets.made(tell, only):
+        write_bytes(str(folder / name), data)
+        found.append({"file": name, "about": sheets.about(name), "bytes": len(data)})
+    return found

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime
 import itertools
 import math
-import zoneinfo
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -79,11 +78,6 @@ def later(moment: datetime.datetime, minutes: float) -> datetime.datetime:
 def minutes_between(start: datetime.datetime, end: datetime.datetime) -> float:
     """Real minutes from one moment to another; negative where the other is earlier."""
     return (end.astimezone(datetime.UTC) - start.astimezone(datetime.UTC)).total_seconds() / 60.0
-
-
-def zone_of(shoot: Shoot) -> zoneinfo.ZoneInfo:
-    """The time zone of the shoot."""
-    return zoneinfo.ZoneInfo(shoot.shoot.timezone)
 
 
 def schedule(shoot: Shoot, live_ones: Sequence[LiveCall] | None = None) -> tuple[TimedCall, ...]:

@@ -25,6 +25,7 @@ from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 from linkwright.store import LOG, READINGS, RECORDING, Change, Store
+from linkwright.store.backup import forget_devices
 from linkwright.watch.log.kept import Stretch
 
 FORMAT: Final = "linkwright-archive/1"
@@ -168,6 +169,7 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
             _copy(archive, member, said, half, name)
         with Store.open(half):  # for writing: an older kind is brought up; the archive is what is kept of it
             pass
+        forget_devices(half)
         _name(half, target)
     except FileExistsError:
         raise InputError(f"{target.name} is there already; open that, or move it away", path=name) from None

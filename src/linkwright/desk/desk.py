@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from linkwright.day.schedule import zone_of
 from linkwright.desk.background import Background, State
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
@@ -20,6 +20,7 @@ from linkwright.desk.sources import Sources
 from linkwright.desk.telling import Listeners, Nobody
 from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import Draft, Store
 from linkwright.work.compiling import is_prepared, is_started, prepare
@@ -148,11 +149,23 @@ class Desk:
 
     # What happens
 
+    def slept(self, since: datetime.datetime, until: datetime.datetime) -> str:
+        """The laptop slept: kept among what happened, so that nobody takes the gap for silence. What is told."""
+        zone = self.snapshot().zone
+        at, end = (f"{one.astimezone(zone):%H:%M:%S}" for one in (since, until))
+        text = f"the laptop slept, or its clock was set, from {at} to {end}: nothing was taken in meanwhile"
+        with contextlib.suppress(InputError):
+            self.store.happen("slept", "", {"text": text}, since, "laptop")
+        return f"{text[0].upper()}{text[1:]}."
+
     def _changed(self, revision: int) -> None:
         self.listeners.tell("changed", {"revision": revision})
         with self._lock:
             news = self.store.changes(self._seen)
             self._seen = max(self._seen, revision)
+        for change in news:
+            if change.area == "device" and change.what in ("remove", "set"):
+                self.listeners.tell("forgotten", {"device": str(change.path[0])})
         if any(change.area in ("document", "attachment") for change in news):
             self.planning.follow()
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from linkwright.desk.desk import Desk
 
 #: Kinds of happening that are listed, and how many.
-KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed")
+KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed", "slept")
 LISTED: Final = 40
 
 

@@ -42,19 +42,30 @@ def planned_scene(shoot: Shoot, shoot_path: str, plan: str | None, tell: Tell) -
     """
     sweeps, tv = load_sweeps(shoot, shoot_path), load_tv(shoot, shoot_path)
     scene = scene_of(shoot, sweeps, tv)
+    there = standing(scene, shoot_path, plan)
+    if there is None:
+        there = make_plan(shoot, sweeps, None, tell, tv=tv), None
+    return Planned(scene, sweeps, tv, *there)
+
+
+def standing(scene: Scene, shoot_path: str, plan: str | None) -> tuple[Plan, str | None] | None:
+    """The plan in a file, else the newest beside the shoot that fits it, with its path; None where there is none.
+
+    Which one it is, is told on standard error. Raises InputError as `planned_scene` does.
+    """
     if plan is not None:
         given = load_plan(plan)
         differs = list(misfits(scene, given))
         if differs:
             raise InputError(f"is not a plan of this shoot as it is now: {_few(differs)}", path=plan)
-        return Planned(scene, sweeps, tv, given, plan)
+        return given, plan
     for path in _beside(shoot_path):
         beside = _fitting(scene, path)
         if beside is not None:
             older = path.stat().st_mtime_ns < Path(shoot_path).stat().st_mtime_ns
             _say(f"by the plan in {path}{', which is older than the shoot file' if older else ''}")
-            return Planned(scene, sweeps, tv, beside, str(path))
-    return Planned(scene, sweeps, tv, make_plan(shoot, sweeps, None, tell, tv=tv), None)
+            return beside, str(path)
+    return None
 
 
 def _few(differs: list[str]) -> str:

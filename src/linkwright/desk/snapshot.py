@@ -6,11 +6,11 @@ import datetime
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from linkwright.day.schedule import zone_of
 from linkwright.desk.background import State
 from linkwright.desk.document import Document
 from linkwright.desk.files import Read
 from linkwright.desk.names import Names
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.store import Draft

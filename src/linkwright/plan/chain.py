@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import functools
-import zoneinfo
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -31,6 +30,7 @@ from linkwright.rules import (
     territory,
     tv_channels,
 )
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Header, Link, Power, Shoot, Worn
 from linkwright.shoot.permits import PermitHeld
@@ -217,7 +217,7 @@ class Scene:
         if law.licences:
             every = self.calls_on(site) if calls is None else calls
             mine = [call for call in every if any(one.name == link for one in call.links)]
-            times = [span_of(call, self.shoot.shoot) for call in mine]
+            times = [span_of(call, self.shoot) for call in mine]
             held, only = licences_for(law.licences, link, position, times)
         return Terms(site.surroundings in INDOORS, position, law.accepts, held, only)
 
@@ -242,13 +242,12 @@ class Scene:
         return tuple(site for site in sites(self.shoot) if site.name in used)
 
 
-def span_of(call: LiveCall, header: Header) -> tuple[datetime.datetime, datetime.datetime]:
+def span_of(call: LiveCall, shoot: Shoot) -> tuple[datetime.datetime, datetime.datetime]:
     """From when to when a call lasts; the shoot's whole day where it does not say."""
     if call.starts is not None and call.ends is not None:
         return call.starts, call.ends
-    zone = zoneinfo.ZoneInfo(header.timezone)
-    first = datetime.datetime.combine(header.date, datetime.time(), zone)
-    return first, datetime.datetime.combine(header.date + datetime.timedelta(days=1), datetime.time(), zone)
+    first = datetime.datetime.combine(shoot.shoot.date, datetime.time(), zone_of(shoot))
+    return first, first + datetime.timedelta(days=1)
 
 
 def wanted_of(header: Header, link: Link) -> Wanted:

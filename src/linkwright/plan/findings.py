@@ -58,6 +58,11 @@ CODES: Final[dict[str, Code]] = {
         "Sites whose calls overlap have no position, so they are taken to be out of each other's reach.",
         "Give every site its latitude and longitude.",
     ),
+    "timezone": Code(
+        "note",
+        "The shoot does not say in which time zone its times are, and its region has several.",
+        "Say timezone in the shoot, or give the site its latitude and longitude.",
+    ),
     "busy": Code(
         "warn",
         "The sweep shows something on the link's carrier.",

@@ -11,7 +11,7 @@ from linkwright.air.report import Stepping, passes
 from linkwright.plan.air import OLD_AFTER, SiteAir, age, missed_during, needed_s
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
-from linkwright.plan.model import Finding, PlannedCall
+from linkwright.plan.model import Finding, PlannedCall, Severity
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import Tuning
 from linkwright.rules import (
@@ -24,6 +24,9 @@ from linkwright.rules import (
     range_text,
     why_not,
 )
+from linkwright.shoot.clock import chosen
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.zones import zones_of
 from linkwright.units import khz_from_mhz, mhz_text, together
 
 
@@ -36,6 +39,19 @@ def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
     yield from _sweeps(scene, problem)
     yield from _others(scene, problem)
     yield from _warnings(scene, problem)
+
+
+def time_findings(shoot: Shoot) -> Iterator[Finding]:
+    """Whether it had to be chosen in which time zone the times of a shoot are."""
+    found, several = chosen(shoot), len(zones_of(shoot.shoot.region))
+    if found.how in ("said", "region") or not any(call.starts or call.ends for call in shoot.call):
+        return
+    why = f"the nearest to the site of the {several} of {shoot.shoot.region}"
+    if found.how == "unknown":
+        why = f"one of the {several} of {shoot.shoot.region}" if several else "as nothing is known of its region"
+    severity: Severity = "note" if found.how == "place" else "warn"
+    says = f"All times are taken as those of {found.zone}, {why}."
+    yield finding("timezone", str(found.zone), says, severity=severity)
 
 
 def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:

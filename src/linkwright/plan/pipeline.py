@@ -14,7 +14,13 @@ from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
-from linkwright.plan.input_findings import input_findings, opened_findings, permit_findings, stepping_receivers
+from linkwright.plan.input_findings import (
+    input_findings,
+    opened_findings,
+    permit_findings,
+    stepping_receivers,
+    time_findings,
+)
 from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, PlannedLink, Rule, Unplaced
 from linkwright.plan.moves import moves_of
@@ -70,7 +76,7 @@ def make_plan(
     solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
     proved = _proved(scene, slots, solved, tell, run or here)
     calls: dict[str, PlannedCall] = {}
-    findings = list(positions(scene))
+    findings = [*positions(scene), *time_findings(shoot)]
     criteria = set()
     moves: list[Move] = []
     for site in scene.used_sites:
@@ -108,7 +114,7 @@ def make_plan(
 
 def check_shoot(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = None) -> tuple[Finding, ...]:
     """What can be said of a shoot without planning it. Raises InputError as `make_plan` does."""
-    findings: list[Finding] = []
+    findings = list(time_findings(shoot))
     scene = scene_of(shoot, sweeps, tv)
     for problem in _problems(scene):
         findings += [*input_findings(scene, problem), *site_reach_findings(problem)]

@@ -15,6 +15,7 @@ from linkwright.plan.model import Plan
 from linkwright.plan.reaching import reaching
 from linkwright.progress import Tell, quiet
 from linkwright.sheets import content
+from linkwright.sheets.application import application, application_csv
 from linkwright.sheets.calendar import calendar_bytes
 from linkwright.sheets.carriers import carriers_csv, carriers_json
 from linkwright.sheets.codes import code_svg
@@ -29,6 +30,8 @@ FILES: Final[dict[str, str]] = {
     "crew.pdf": "the crew sheet: links, carriers, spares, settings, cells, cautions",
     "cards.pdf": "a card for each link",
     "coordination.pdf": "for whoever coordinates carriers, or the regulator",
+    "application.pdf": "what an application for a permit asks",
+    "application.csv": "the same as a table",
     "if-it-breaks-up.pdf": "what to do, with the spares in order",
     "links.csv": "every link's settings",
     "day.csv": "calls, breaks, changes of cells",
@@ -105,6 +108,8 @@ class Sheets:
             "crew.pdf": lambda: set_one("crew", content.crew(shoot, plan)),
             "cards.pdf": lambda: set_one("cards", content.cards(shoot, plan, self._codes())),
             "coordination.pdf": lambda: set_one("coordination", content.coordination(shoot, plan)),
+            "application.pdf": lambda: set_one("application", application(self.scene, plan)),
+            "application.csv": lambda: application_csv(self.scene, plan).encode(),
             "if-it-breaks-up.pdf": lambda: set_one("contingency", content.contingency(shoot, plan)),
             "links.csv": lambda: links_csv(shoot, plan).encode(),
             "day.csv": lambda: day_csv(shoot, plan).encode(),

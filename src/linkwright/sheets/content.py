@@ -15,6 +15,7 @@ from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.plan.products import products_sentence
 from linkwright.rules import territory
 from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import receiving_point, sites, transmitter_of
 from linkwright.units import mhz_text
@@ -130,7 +131,7 @@ def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
                 }
             )
     return {
-        "permits": ", ".join(shoot.shoot.permits) or "none: exempt use only",
+        "permits": permits_said(shoot),
         "sites": [_place(site) for site in sites(shoot) if any(call.site == site.name for call in plan.calls)],
         "rows": sorted(rows, key=lambda row: (row["where"], row["when"], float(row["carrier"]))),
         "contacts": contacts(shoot),
@@ -161,6 +162,17 @@ def contingency(shoot: Shoot, plan: Plan) -> dict[str, Any]:
         ],
         "contacts": contacts(shoot),
     }
+
+
+def titled(permit: PermitHeld) -> str:
+    """A permit by name and number."""
+    return f"{permit.name}, {permit.number}" if permit.number else permit.name
+
+
+def permits_said(shoot: Shoot) -> str:
+    """The permits of a shoot: those that it holds by name and number, and the kinds that it names."""
+    said = [titled(permit) for permit in shoot.permit] + list(shoot.shoot.permits)
+    return "; ".join(said) or "none: exempt use only"
 
 
 def contacts(shoot: Shoot) -> list[dict[str, str]]:

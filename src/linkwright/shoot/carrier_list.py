@@ -15,6 +15,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Other, Point, Site
@@ -169,14 +170,12 @@ def _free_name(name: str, taken: set[str]) -> str:
 
 def _times(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> dict[str, datetime.time] | None:
     """From when to when on the shoot's days, in its own time; {} for always, None for other days only."""
-    import zoneinfo
-
     given = [str(row.get(key) or "").strip() for key in ("from", "to")]
     if not any(given):
         return {}
     if not all(given):
         raise InputError("from and to stand together or not at all", path=name, line=line)
-    zone = zoneinfo.ZoneInfo(shoot.shoot.timezone)
+    zone = zone_of(shoot)
     moments = []
     for text in given:
         try:

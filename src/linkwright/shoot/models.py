@@ -7,7 +7,7 @@ import functools
 import zoneinfo
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
@@ -15,6 +15,7 @@ from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Mi
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Does, Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
+from linkwright.shoot.zones import named
 
 Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
 Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
@@ -48,7 +49,9 @@ class Header(Frozen):
         default=(), max_length=50, description="ids of the permits held; none: exempt use only"
     )
     date: Day = Field(description="the day")
-    timezone: str = Field(default="UTC", description="IANA time zone of all times")
+    timezone: str | None = Field(
+        default=None, description="IANA time zone of all times; default: that of the region, by the site's position"
+    )
     guard_khz: Guard = Field(default=Guard(), description="guards of a clean plan [kHz]")
     breaks_per_hour: BreaksPerHour = Field(
         default=2.0, description="seconds an hour with a break that a link which holds keeps to"
@@ -66,7 +69,9 @@ class Header(Frozen):
         default=6.0, description="what a link may lose in hand to keep one carrier over all calls [dB]"
     )
     accepts: tuple[str, ...] = Field(
-        default=(), max_length=200, description="ids of assumed rows, or of warnings, of the rules that the person has checked"
+        default=(),
+        max_length=200,
+        description="ids of assumed rows of the rules, or of warnings, that the person has checked",
     )
     set_up: SetUp = Field(default=SetUp(), description="how long each part of setting up takes")
     cell_reserve: Annotated[float, Field(ge=0, le=0.9)] = Field(
@@ -82,10 +87,13 @@ class Header(Frozen):
 
     @field_validator("timezone")
     @classmethod
-    def _zone_is_known(cls, timezone: str) -> str:
-        known = _time_zones()
-        if timezone not in known:
-            raise ValueError(f'expected an IANA time zone such as "Europe/London"{did_you_mean(timezone, known)}')
+    def _zone_is_known(cls, timezone: str | None, info: ValidationInfo) -> str | None:
+        if timezone is not None and timezone not in _time_zones():
+            region = str(info.data.get("region", ""))
+            own, near = named(region), did_you_mean(timezone, _time_zones())
+            if own and (timezone.isupper() or not near):  # an abbreviation means another zone in every region
+                raise ValueError(f"expected an IANA time zone; {region} has {own}")
+            raise ValueError(f'expected an IANA time zone such as "Europe/London"{near}')
         return timezone
 
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from linkwright.shoot.catalogue import catalogue_entry
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
@@ -79,7 +80,7 @@ def _calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     if not shoot.call:
         return (LiveCall("Whole shoot", sites(shoot)[0], shoot.link, None, None),)
     by_name = {link.name: link for link in shoot.link}
-    zone = zoneinfo.ZoneInfo(shoot.shoot.timezone)
+    zone = zone_of(shoot)
     calls = []
     for call in shoot.call:
         day = call.date or shoot.shoot.date

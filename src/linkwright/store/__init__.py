@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from linkwright.store.attachments import LOG, READINGS, RECORDING, Attachment
 from linkwright.store.conflict import Conflict
-from linkwright.store.crew import Device, Entry, Role, Tick
+from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
 from linkwright.store.draft import Draft, Problem, problems
 from linkwright.store.happenings import Happening
 from linkwright.store.history import Change
@@ -18,9 +18,11 @@ __all__ = [
     "Change",
     "Conflict",
     "Device",
+    "DoorLine",
     "Draft",
     "Entry",
     "Happening",
+    "Passing",
     "Problem",
     "Role",
     "Store",

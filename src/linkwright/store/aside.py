@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any, BinaryIO
 
 from linkwright.shoot.errors import InputError
 from linkwright.store import attachments, cache, crew, happenings
 from linkwright.store.attachments import Attachment
-from linkwright.store.crew import Device, Entry, Role, Tick
+from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
 from linkwright.store.edits import Turn
 from linkwright.store.happenings import Happening
 from linkwright.store.history import milliseconds
 from linkwright.store.opened import Opened
+from linkwright.store.paths import fit
 from linkwright.store.values import clean_text, plain, written
 
 MOST_NAME = 1000
@@ -112,12 +113,18 @@ class Aside(Opened):
         """Forget all results."""
         self._plainly(cache.drop)
 
-    def add_device(self, name: str, role: Role, token: str, who: str) -> Device:
-        """A device joins; of its token (long and random, made by the caller) only the hash is kept."""
-        name = clean_text(name, "the name", MOST_NAME)
+    def add_device(
+        self, name: str, role: Role, token: str, who: str, *, ends: datetime.datetime | None = None
+    ) -> Device:
+        """A device joins; of its token (long and random, made by the caller) only the hash is kept.
+
+        ends : until when it may come in, where it is not renewed; None: in a week.
+        """
+        name = clean_text(fit(name, "the name"), "the name", MOST_NAME)
 
         def job(turn: Turn) -> Device:
-            device = crew.add_device(turn, name, role, token, self._now())
+            now = self._now()
+            device = crew.add_device(turn, name, role, token, now, ends or now + crew.HOLDS)
             self._note(turn, "device", "insert", (device.id,), None, name)
             return device
 
@@ -127,14 +134,36 @@ class Aside(Opened):
         """All that ever joined."""
         return self._reading(crew.devices)
 
-    def device_of(self, token: str) -> Device | None:
-        """The device of a token that still holds; it counts as seen now."""
-        device = self._reading(lambda connection: crew.device_of(connection, token))
-        if device is not None and not self.read_only:
-            now = self._now()
-            if device.seen is None or (now - device.seen).total_seconds() > crew.SEEN_AGAIN_S:
-                self._plainly(lambda connection: crew.was_seen(connection, device.id, now))
+    def new_token(self, device_id: str, token: str, ends: datetime.datetime, who: str) -> Device | None:
+        """A device comes in by another token from now on, the old one no longer holds. None: it was revoked."""
+
+        def job(turn: Turn) -> Device | None:
+            device = crew.new_token(turn, device_id, token, ends)
+            if device is not None:
+                self._note(turn, "device", "set", (device_id,), None, None)
+            return device
+
+        return self._writing(who, job)
+
+    def device_of(self, token: str, renewed: Callable[[], datetime.datetime] | None = None) -> Device | None:
+        """The device of a token that still holds; it counts as seen now, and holds until `renewed` at least."""
+        now = self._now()
+        device = self._reading(lambda connection: crew.device_of(connection, token, now))
+        if device is None or self.read_only:
+            return device
+        if device.seen is None or (now - device.seen).total_seconds() > crew.SEEN_AGAIN_S:
+            ends = device.ends if renewed is None else renewed()
+            self._plainly(lambda connection: crew.was_seen(connection, device.id, now, ends))
         return device
+
+    def pass_door(self, what: Passing, who: str, address: str, times: int = 1) -> None:
+        """Write down who came in, or was not let in, from where. No secret is handed in here."""
+        who, now = clean_text(who, "the name", MOST_NAME), self._now()
+        self._plainly(lambda connection: crew.pass_door(connection, what, who, address[:60], now, times))
+
+    def door_lines(self, most: int) -> list[DoorLine]:
+        """The newest of what happened at the door, newest first."""
+        return self._reading(lambda connection: crew.door_lines(connection, most))
 
     def revoke_device(self, device_id: str, who: str) -> bool:
         """Its token no longer holds. Whether it did until now."""
@@ -149,7 +178,7 @@ class Aside(Opened):
 
     def add_entry(self, text: str, who: str, *, when: datetime.datetime | None = None) -> Entry:
         """Note what happened, now or at a time with its offset."""
-        text = clean_text(text, "the entry", MOST_TEXT)
+        text = clean_text(fit(text, "the entry"), "the entry", MOST_TEXT)
 
         def job(turn: Turn) -> Entry:
             entry = crew.add_entry(turn, text, when or self._now())

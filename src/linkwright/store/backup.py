@@ -29,6 +29,7 @@ def copy_into(source: Path, target: Path) -> None:
         finally:
             connection.close()
         shutil.copymode(source, half)
+        forget_devices(half)
         _sync(half)
         half.rename(target)
         _sync(target.absolute().parent)
@@ -39,6 +40,19 @@ def copy_into(source: Path, target: Path) -> None:
             f"the backup could not be written ({error}); the store itself is as it was. Choose a folder with room",
             path=str(target),
         ) from None
+
+
+def forget_devices(file: Path) -> None:
+    """Take out of a copy who may come in, and who did: what leaves this machine lets nobody in, nor does what
+    comes from another. Overwritten, not only unlinked. Raises sqlite3.Error."""
+    connection = connect_sqlite(file, "rw")
+    try:
+        connection.execute("PRAGMA secure_delete=ON")
+        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        for table in there & {"device", "door"}:
+            connection.execute(f"DELETE FROM {table}")
+    finally:
+        connection.close()
 
 
 def _sync(path: Path) -> None:

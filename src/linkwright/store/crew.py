@@ -5,9 +5,9 @@ from __future__ import annotations
 import datetime
 import hashlib
 from dataclasses import dataclass
-from typing import Any, Literal, cast
+from typing import Any, Final, Literal, cast
 
-from sqlalchemy import Connection, Row, delete, insert, select, update
+from sqlalchemy import Connection, Row, and_, delete, func, insert, select, update
 
 from linkwright.store import tables
 from linkwright.store.conflict import Conflict
@@ -17,11 +17,19 @@ from linkwright.store.history import milliseconds, moment
 Role = Literal["look", "log", "edit"]
 #: A device is written down as seen no more often than this, as every look at a page would be a write.
 SEEN_AGAIN_S = 60.0
+#: How long a token holds where nobody says otherwise.
+HOLDS = datetime.timedelta(days=7)
+#: What happens at the door. The refusals are counted where they come again from one address within an hour.
+Passing = Literal["code", "key", "joined", "again", "forgotten", "wrong", "unpaired", "foreign"]
+REFUSED: Final = ("wrong", "unpaired", "foreign")
+TOGETHER_MS = 3_600_000
+#: So many lines are kept; the oldest refusals go first.
+MOST_LINES = 2000
 
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A telephone or laptop that joined."""
+    """A telephone or laptop that joined; it may come in until it `ends` or was revoked."""
 
     id: str
     name: str
@@ -29,6 +37,19 @@ class Device:
     joined: datetime.datetime
     seen: datetime.datetime | None
     revoked: datetime.datetime | None
+    ends: datetime.datetime
+
+
+@dataclass(frozen=True, slots=True)
+class DoorLine:
+    """Something that happened at the door: first and last, what, the device's name, from where, how often."""
+
+    first: datetime.datetime
+    last: datetime.datetime
+    what: Passing
+    who: str
+    address: str
+    times: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +76,27 @@ def hash_of(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "surrogatepass")).hexdigest()
 
 
-def add_device(turn: Turn, name: str, role: Role, token: str, when: datetime.datetime) -> Device:
-    """A device that joined with a token."""
-    new, at_ms = turn.new_id(), milliseconds(when)
+def add_device(
+    turn: Turn, name: str, role: Role, token: str, when: datetime.datetime, ends: datetime.datetime
+) -> Device:
+    """A device that joined with a token, which holds until it ends."""
+    new, at_ms, ends_ms = turn.new_id(), milliseconds(when), milliseconds(ends)
     turn.connection.execute(
-        insert(tables.device).values(id=new, name=name, role=role, token_hash=hash_of(token), at_ms=at_ms)
+        insert(tables.device).values(
+            id=new, name=name, role=role, token_hash=hash_of(token), at_ms=at_ms, ends_ms=ends_ms
+        )
     )
-    return Device(new, name, role, moment(at_ms), None, None)
+    return Device(new, name, role, moment(at_ms), None, None, moment(ends_ms))
+
+
+def new_token(turn: Turn, device_id: str, token: str, ends: datetime.datetime) -> Device | None:
+    """A device that was not revoked has another token from now on; None where there is none."""
+    table = tables.device
+    there = and_(table.c.id == device_id, table.c.revoked_ms.is_(None))
+    new = {"token_hash": hash_of(token), "ends_ms": milliseconds(ends)}
+    turn.connection.execute(update(table).where(there).values(new))
+    row = turn.connection.execute(select(table).where(there)).first()
+    return None if row is None else _device(row)
 
 
 def devices(connection: Connection) -> list[Device]:
@@ -70,24 +105,53 @@ def devices(connection: Connection) -> list[Device]:
     return [_device(row) for row in connection.execute(select(table).order_by(table.c.at_ms, table.c.id))]
 
 
-def device_of(connection: Connection, token: str) -> Device | None:
-    """The device that has this token, unless it was revoked."""
+def device_of(connection: Connection, token: str, now: datetime.datetime) -> Device | None:
+    """The device that has this token, unless it was revoked or has ended."""
     table = tables.device
-    row = connection.execute(
-        select(table).where(table.c.token_hash == hash_of(token), table.c.revoked_ms.is_(None))
-    ).first()
+    holds = and_(table.c.revoked_ms.is_(None), table.c.ends_ms > milliseconds(now))
+    row = connection.execute(select(table).where(table.c.token_hash == hash_of(token), holds)).first()
     return None if row is None else _device(row)
 
 
 def _device(row: Row[Any]) -> Device:
     seen, revoked = (None if ms is None else moment(ms) for ms in (row.seen_ms, row.revoked_ms))
-    return Device(row.id, row.name, cast(Role, row.role), moment(row.at_ms), seen, revoked)
+    return Device(row.id, row.name, cast(Role, row.role), moment(row.at_ms), seen, revoked, moment(row.ends_ms))
 
 
-def was_seen(connection: Connection, device_id: str, when: datetime.datetime) -> None:
-    """The device showed itself."""
-    table = tables.device
-    connection.execute(update(table).where(table.c.id == device_id).values(seen_ms=milliseconds(when)))
+def was_seen(connection: Connection, device_id: str, when: datetime.datetime, ends: datetime.datetime) -> None:
+    """The device showed itself; its token holds until then, if that is later than it did."""
+    table, ends_ms = tables.device, milliseconds(ends)
+    one = table.c.id == device_id
+    connection.execute(update(table).where(one).values(seen_ms=milliseconds(when)))
+    connection.execute(update(table).where(one, table.c.ends_ms < ends_ms).values(ends_ms=ends_ms))
+
+
+def pass_door(
+    connection: Connection, what: Passing, who: str, address: str, when: datetime.datetime, times: int
+) -> None:
+    """Write down what happened at the door."""
+    table, at_ms = tables.door, milliseconds(when)
+    if what in REFUSED:
+        same = and_(table.c.what == what, table.c.address == address, table.c.last_ms > at_ms - TOGETHER_MS)
+        counted = {"times": table.c.times + times, "last_ms": at_ms}
+        if connection.execute(update(table).where(same).values(counted)).rowcount:
+            return
+    line = {"at_ms": at_ms, "last_ms": at_ms, "what": what, "who": who, "address": address, "times": times}
+    connection.execute(insert(table).values(line))
+    over = (connection.execute(select(func.count()).select_from(table)).scalar() or 0) - MOST_LINES
+    if over > 0:
+        oldest = select(table.c.number).order_by(table.c.what.not_in(REFUSED), table.c.number).limit(over)
+        connection.execute(delete(table).where(table.c.number.in_(oldest)))
+
+
+def door_lines(connection: Connection, most: int) -> list[DoorLine]:
+    """What happened at the door, newest first."""
+    table = tables.door
+    query = select(table).order_by(table.c.last_ms.desc(), table.c.number.desc()).limit(most)
+    return [
+        DoorLine(moment(row.at_ms), moment(row.last_ms), row.what, row.who, row.address, row.times)
+        for row in connection.execute(query)
+    ]
 
 
 def revoke(connection: Connection, device_id: str, when: datetime.datetime) -> bool:

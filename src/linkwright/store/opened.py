@@ -58,6 +58,10 @@ class Opened:
             self._let_go()
             raise
 
+    def now(self) -> datetime.datetime:
+        """The moment by the clock of this store."""
+        return self._now()
+
     @property
     def name(self) -> str:
         """What messages call it: the path, or the URL without its password."""

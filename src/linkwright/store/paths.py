@@ -8,6 +8,8 @@ sorts it alike and no character is beyond it.
 from __future__ import annotations
 
 import json
+import re
+import unicodedata
 from collections.abc import Sequence
 
 from linkwright.shoot.errors import InputError
@@ -18,6 +20,22 @@ Path = tuple[str, ...]
 MOST_DEPTH = 16
 #: A name in a shoot has up to 80 characters.
 MOST_KEY = 200
+#: Half a character of UTF-16, and what turns the direction of text (Unicode Annex 9, 2.1, 2.2 and 2.4).
+TURNING = "\ud800-\udfff\u202a-\u202e\u2066-\u2069"
+#: These, and control characters but the tab and the ends of lines.
+UNFIT = re.compile(f"[{TURNING}\0-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+
+
+def fit(text: str, what: str) -> str:
+    """The text, where people and databases can bear all of it. Raises InputError."""
+    found = UNFIT.search(text)
+    if found is None:
+        return text
+    kind = unicodedata.category(found[0])
+    means = {"Cs": "half a character", "Cf": "a character that turns the direction of text"}
+    raise InputError(
+        f"{what} holds {means.get(kind, 'a control character')} (U+{ord(found[0]):04X}); type it without that"
+    )
 
 
 def checked(path: Sequence[str | int]) -> Path:
@@ -27,6 +45,7 @@ def checked(path: Sequence[str | int]) -> Path:
     for key in path:
         if len(str(key)) > MOST_KEY:
             raise InputError(f"a key has {len(str(key))} characters; expected at most {MOST_KEY}")
+        fit(str(key), "a key")
     return tuple(str(key) for key in path)
 
 

@@ -113,7 +113,21 @@ device = Table(
     Column("at_ms", BigInteger, nullable=False),
     Column("seen_ms", BigInteger),
     Column("revoked_ms", BigInteger),
+    Column("ends_ms", BigInteger, nullable=False, server_default="0"),
     CheckConstraint("role IN ('look', 'log', 'edit')", name="device_role"),
+)
+
+#: Who joined, was refused, was forgotten; what is refused again from the same address is counted. Never a secret.
+door = Table(
+    "door",
+    metadata,
+    Column("number", Integer, primary_key=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("last_ms", BigInteger, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("address", Text, nullable=False),
+    Column("times", Integer, nullable=False),
 )
 
 #: What happened on the day, as a person noted it.

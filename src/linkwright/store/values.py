@@ -5,13 +5,16 @@ from __future__ import annotations
 import datetime
 import json
 import math
+import re
 from typing import Any
 
 from linkwright.shoot.errors import InputError
-from linkwright.store.paths import MOST_DEPTH, MOST_KEY
+from linkwright.store.paths import MOST_DEPTH, MOST_KEY, TURNING, fit
 
 #: One value of one field; a paragraph of notes has some 2 kB.
 MOST_VALUE_BYTES = 1024 * 1024
+#: No table of a shoot has so many keys.
+MOST_KEYS = 1000
 
 
 def plain(value: Any, depth: int = 0) -> Any:
@@ -23,7 +26,10 @@ def plain(value: Any, depth: int = 0) -> Any:
     if depth > MOST_DEPTH:
         raise InputError(f"the value nests more than {MOST_DEPTH} deep; expected a value of a shoot")
     if isinstance(value, dict):
+        if len(value) > MOST_KEYS:
+            raise InputError(f"a table has {len(value)} keys; expected at most {MOST_KEYS}")
         for key in value:
+            fit(str(key), "a key")
             if len(str(key)) > MOST_KEY:
                 raise InputError(f"a key has {len(str(key))} characters; expected at most {MOST_KEY}")
         return {str(key): plain(inner, depth + 1) for key, inner in value.items() if inner is not None}
@@ -33,7 +39,9 @@ def plain(value: Any, depth: int = 0) -> Any:
         return str(value)
     if isinstance(value, datetime.date | datetime.time):
         return value.isoformat()
-    if value is None or isinstance(value, str | bool | int | float):
+    if isinstance(value, str):
+        return fit(value, "the text")
+    if value is None or isinstance(value, bool | int | float):
         return value
     raise InputError(f"the value is of the kind {type(value).__name__}; expected text, a number, a list or a table")
 
@@ -61,7 +69,7 @@ def same(one: Any, other: Any) -> bool:
 
 
 def clean_text(text: str, what: str, most: int) -> str:
-    """Text without what a database refuses (NUL, lone surrogates). Raises InputError where it is too long."""
+    """Text of a file's or a receiver's, with a mark for what is unfit. Raises InputError where it is too long."""
     if len(text) > most:
         raise InputError(f"{what} has {len(text)} characters; expected at most {most}")
-    return text.replace("\0", "�").encode("utf-8", "replace").decode("utf-8")
+    return re.sub(f"[\0{TURNING}]", "�", text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,9 +16,12 @@ from pydantic import BaseModel, ConfigDict
 
 from linkwright.desk.desk import Desk
 from linkwright.desk.snapshot import Snapshot
-from linkwright.web.codes import Codes
+from linkwright.door.book import Book
+from linkwright.door.codes import Codes
+from linkwright.door.gate import is_loopback, person_of
+from linkwright.door.keeper import Keeper
+from linkwright.door.lan import Lan
 from linkwright.web.hub import Hub
-from linkwright.web.security import hash_of, is_loopback, person_of
 
 if TYPE_CHECKING:
     from linkwright.sheets.tables import Value
@@ -40,8 +44,10 @@ class Pages:
     desk: Desk
     hub: Hub
     templates: Jinja2Templates
-    lan_urls: tuple[str, ...] = ()
+    book: Book
+    lan: Lan
     codes: Codes = field(default_factory=Codes)
+    keeper: Keeper = field(default_factory=Keeper)
 
 
 def pages_of(request: Request) -> Pages:
@@ -80,7 +86,7 @@ def static_version() -> str:
 
     One for all, since modules import each other by relative addresses: under two addresses one would run twice.
     """
-    return hash_of(b"".join(path.read_bytes() for path in static_files().values()))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in static_files().values())).hexdigest()[:16]
 
 
 def static_url(name: str) -> str:
@@ -95,6 +101,7 @@ def render(request: Request, template: str, status: int = 200, **values: Any) ->
     context = {
         "person": person_of(request),
         "loopback": is_loopback(request),
+        "plain": pages_of(request).lan.plain,
         "document": snapshot.document,
         "plan_of": -1 if snapshot.made is None else snapshot.made.revision,
         "marks": snapshot.marks(),

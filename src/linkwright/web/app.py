@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING, Final
 
@@ -11,20 +11,26 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response, StreamingResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
 from linkwright.desk.desk import Desk
+from linkwright.desk.devices import may_until
+from linkwright.door.bodies import Bodies
+from linkwright.door.book import Book
+from linkwright.door.gate import Gate, person_of
+from linkwright.door.lan import Lan
+from linkwright.door.once import Once
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says
 from linkwright.plan.products import products_sentence
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
+from linkwright.store.paths import UNFIT
 from linkwright.units import mhz_text
 from linkwright.web.answers import Pages, plain_text, static_files, static_url
 from linkwright.web.hub import Hub
-from linkwright.web.once import Once
-from linkwright.web.security import Gate
 
 if TYPE_CHECKING:
     from linkwright.desk.sources import Sources
@@ -37,14 +43,16 @@ TYPES: Final = {
 
 
 def create_app(
-    store: Store, hosts: frozenset[str], lan_urls: tuple[str, ...] = (), sources: Sources | None = None,
-    places: PlaceBook | None = None,
+    store: Store, hosts: frozenset[str] = frozenset(), lan_urls: tuple[str, ...] = (),
+    sources: Sources | None = None, places: PlaceBook | None = None, lan: Lan | None = None,
 ) -> FastAPI:  # fmt: skip
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
-    `lan_urls` are its addresses on the network, where it is open to it. `sources` bring readings besides HTTP.
-    `places` is where the person keeps what was learnt of places; none: nothing is kept or offered.
+    `lan_urls` are its addresses on the network, where it is open to it; `lan` holds both where they may change.
+    `sources` bring readings besides HTTP. `places` is where the person keeps what was learnt of places; none:
+    nothing is kept or offered.
     """
+    lan = lan or Lan(set(hosts), lan_urls)
     hub = Hub()
     desk = Desk(store, hub, places, sources)
 
@@ -53,13 +61,18 @@ def create_app(
         desk.start()
         yield
         hub.close()
+        pages.book.write()
         desk.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
-    app.state.pages = Pages(desk, hub, _templates(), lan_urls)
+    pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan)
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Once)
-    app.add_middleware(Gate, store=store, hosts=hosts)
+    app.add_middleware(Bodies)
+    app.add_middleware(
+        Gate, store=store, hosts=lan.hosts, keeper=pages.keeper, book=pages.book,
+        until=lambda: may_until(desk.document()[0].shoot, store.now()),
+    )  # fmt: skip
     _errors(app)
     _static(app)
     from linkwright.web.pages import ROUTERS
@@ -72,8 +85,9 @@ def create_app(
         return RedirectResponse("/shoot")
 
     @app.get("/events", include_in_schema=False)
-    async def events(_request: Request, live: bool = False) -> StreamingResponse:
-        stream = hub.stream(desk.told, frozenset({"live"} if live else ()))
+    async def events(request: Request, live: bool = False) -> StreamingResponse:
+        person = person_of(request)
+        stream = hub.stream(desk.told, frozenset({"live"} if live else ()), person.device, person.lasts)
         return StreamingResponse(stream, media_type="text/event-stream", headers={"cache-control": "no-store"})
 
     _build_routes(app)
@@ -117,15 +131,28 @@ def _static(app: FastAPI) -> None:
 def _errors(app: FastAPI) -> None:
     @app.exception_handler(InputError)
     async def input_error(_request: Request, error: InputError) -> Response:
-        says = [str(one) for one in error.errors] if isinstance(error, InputErrors) else [str(error)]
-        return JSONResponse({"says": says}, 400)
+        return _said(error.errors if isinstance(error, InputErrors) else [error], 400)
 
     @app.exception_handler(Conflict)
     async def conflict(_request: Request, error: Conflict) -> Response:
-        return JSONResponse({"says": [str(error)], "theirs": error.theirs, "who": error.who}, 409)
+        return _said([error], 409, theirs=error.theirs, who=error.who)
+
+    @app.exception_handler(HTTPException)
+    async def not_taken(_request: Request, error: HTTPException) -> Response:
+        cause = error.__cause__
+        if isinstance(cause, OSError):  # what is sent is laid on the disk before anybody reads it
+            why = f"what was sent could not be kept ({cause.strerror}); make room on the laptop's disk"
+            return _said([f"{why} and send it again"], 507)
+        lost = "what was sent cannot be read; load the page again and send it again"
+        return _said([lost if error.status_code == 400 else error.detail], error.status_code)
 
     @app.exception_handler(RequestValidationError)
     async def not_understood(_request: Request, error: RequestValidationError) -> Response:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"][1:])
-        return JSONResponse({"says": [f"{where}: {first['msg']}"]}, 422)
+        return _said([f"{where}: {first['msg']}"], 422)
+
+
+def _said(says: Sequence[object], status: int, **more: object) -> Response:
+    """Sentences, with a mark for what of them cannot be sent: they may quote what was refused."""
+    return JSONResponse({"says": [UNFIT.sub("�", str(one)) for one in says], **more}, status)

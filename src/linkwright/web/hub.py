@@ -12,6 +12,8 @@ from typing import Any, Final
 BEAT_S: Final = 15.0
 #: A page that has not taken so many events is behind: it is told to load again.
 MOST_WAITING: Final = 200
+#: What happens within so long is told together [s]: a crew of hundreds costs as many sendings an event.
+TOGETHER_S: Final = 0.05
 #: Events that come many times a second: a page gets them only where it asks for them.
 ASKED_FOR: Final = frozenset({"live"})
 
@@ -20,7 +22,7 @@ class Hub:
     """Hands events to all open streams; may be told from any thread."""
 
     def __init__(self) -> None:
-        self._queues: dict[asyncio.Queue[str | None], frozenset[str]] = {}
+        self._queues: dict[asyncio.Queue[str | None], tuple[frozenset[str], str]] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._closed = False
 
@@ -30,40 +32,59 @@ class Hub:
         return len(self._queues)
 
     def tell(self, event: str, data: Any) -> None:
-        """Tell all pages, from any thread; an event of `ASKED_FOR` only those that asked for it."""
+        """Tell all pages, from any thread; an event of `ASKED_FOR` only those that asked for it.
+
+        "forgotten" is told to nobody: it ends the streams of a device.
+        """
         loop = self._loop
-        if loop is not None and not self._closed:
+        if event == "forgotten" and loop is not None:
+            loop.call_soon_threadsafe(self._end, data["device"])
+        elif loop is not None and not self._closed:
             text = f"event: {event}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
             with contextlib.suppress(RuntimeError):  # the loop has ended: nobody listens any more
                 loop.call_soon_threadsafe(self._hand_out, text, event if event in ASKED_FOR else "")
 
     def _hand_out(self, text: str, topic: str = "") -> None:
-        for queue, topics in self._queues.items():
+        for queue, (topics, _) in self._queues.items():
             if topic and topic not in topics:
                 continue
-            if queue.qsize() >= MOST_WAITING:
-                while not queue.empty():
-                    queue.get_nowait()
-                text = "event: behind\ndata: {}\n\n"
-            queue.put_nowait(text)
+            behind = queue.qsize() >= MOST_WAITING
+            while behind and not queue.empty():
+                queue.get_nowait()
+            queue.put_nowait("event: behind\ndata: {}\n\n" if behind else text)
+
+    def _end(self, device: str) -> None:
+        for queue, (_, whose) in self._queues.items():
+            if whose == device:
+                queue.put_nowait(None)
 
     async def stream(
-        self, stands: Callable[[], dict[str, Any]], topics: frozenset[str] = frozenset()
-    ) -> AsyncIterator[str]:
-        """The events from now on; the first tells where things stand, asked once nothing can be missed any more."""
+        self, stands: Callable[[], dict[str, Any]], topics: frozenset[str] = frozenset(), device: str = "",
+        lasts: Callable[[], bool] = lambda: True,
+    ) -> AsyncIterator[str]:  # fmt: skip
+        """The events from now on; the first tells where things stand, asked once nothing can be missed any more.
+
+        device : whose stream it is. lasts : whether it may go on, asked when nothing was said for a while.
+        """
         self._loop = asyncio.get_running_loop()
         queue: asyncio.Queue[str | None] = asyncio.Queue()
-        self._queues[queue] = topics
+        self._queues[queue] = topics, device
         try:
             yield f"retry: 1000\nevent: hello\ndata: {json.dumps(stands())}\n\n"
             while not self._closed:
                 try:
-                    text = await asyncio.wait_for(queue.get(), BEAT_S)
+                    texts = [await asyncio.wait_for(queue.get(), BEAT_S)]
                 except TimeoutError:
-                    text = ": still here\n\n"
-                if text is None:
+                    texts = [": still here\n\n"]
+                if texts[0] is not None and texts[0][0] != ":":
+                    await asyncio.sleep(TOGETHER_S)
+                while not queue.empty() and texts[-1] is not None:
+                    texts.append(queue.get_nowait())
+                if not lasts():
                     return
-                yield text
+                yield "".join(text for text in texts if text is not None)
+                if texts[-1] is None:
+                    return
         finally:
             self._queues.pop(queue, None)
 

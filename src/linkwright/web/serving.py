@@ -2,23 +2,85 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
+import logging
+import resource
 import signal
 import socket
+import sys
 import threading
+import time
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, Final
 
 import uvicorn
 from fastapi import FastAPI
 
+from linkwright.door.accepting import Door, Guarded
+from linkwright.door.awake import Gaps
+from linkwright.door.keeper import Visit
+from linkwright.door.lan import looked
+from linkwright.door.quiet import quieten
+
+#: So many files this process may have open, where the system allows it.
+DESCRIPTORS: Final = 4096
+#: The laptop's addresses are looked at once in so many tenths of a second.
+LOOK_TICKS: Final = 100
+
+log = logging.getLogger("linkwright.door")
+
 
 class Serving(uvicorn.Server):
-    """A server that ends the streams first: an open one would hold up the shutdown."""
+    """A server that takes connections by the house's own door, and ends the streams first when it stops: an open
+    one would hold up the shutdown."""
 
     def __init__(self, app: FastAPI) -> None:
         super().__init__(uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=3))
-        self._hub = app.state.pages.hub
+        pages = app.state.pages
+        self._hub, self._keeper, self._lan, self._desk = pages.hub, pages.keeper, pages.lan, pages.desk
+        self._gaps = Gaps()
+        self._look: asyncio.Task[None] | None = None
+        self._doors: list[Door] = []
+        quieten()
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin: the pages, then the door."""
+        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+        wanted = DESCRIPTORS if hard == resource.RLIM_INFINITY else min(DESCRIPTORS, hard)
+        if soft < wanted:
+            resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+        self._keeper.room(max(soft, wanted))
+        await self.lifespan.startup()
+        if self.lifespan.should_exit:
+            sys.exit(3)
+        self.servers: list[asyncio.Server] = []
+        for sock in sockets or ():
+            door = Door(sock, self._keeper, self._protocol, self._lan.tls)
+            door.open()
+            self._doors.append(door)
+        self.started = True
+
+    def _protocol(self, visit: Visit) -> Guarded:
+        return Guarded(
+            self._keeper, visit, config=self.config, server_state=self.server_state, app_state=self.lifespan.state
+        )
+
+    async def on_tick(self, counter: int) -> bool:
+        """Ten times a second."""
+        self._keeper.sweep(time.monotonic())
+        gap = self._gaps.look()
+        if gap is not None:
+            log.warning("%s", await asyncio.to_thread(self._desk.slept, *gap))
+        if self._lan.port and counter % LOOK_TICKS == LOOK_TICKS - 1 and (self._look is None or self._look.done()):
+            self._look = asyncio.create_task(self._follow())
+        return await super().on_tick(counter)
+
+    async def _follow(self) -> None:
+        """Look where the laptop is; to be told its own name may take the system seconds."""
+        said = await asyncio.to_thread(looked, self._lan)
+        if said:
+            log.warning("%s", said)
 
     @contextlib.contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -34,5 +96,7 @@ class Serving(uvicorn.Server):
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> Any:
         """End the streams, then everything else."""
+        for door in self._doors:
+            door.close()
         self._hub.close()
         await super().shutdown(sockets)

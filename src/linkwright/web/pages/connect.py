@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import datetime
 import secrets
-from typing import Annotated, Any, Final, Literal
+from dataclasses import replace
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.devices import device_rows, door_text, may_until
+from linkwright.door.codes import Admission
+from linkwright.door.gate import COOKIE, address_of, person_of
 from linkwright.draw.ink import INK
 from linkwright.sheets.codes import code_svg
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
+from linkwright.store import Device, Passing, Role
+from linkwright.store.paths import fit
 from linkwright.units import number_word
-from linkwright.web.answers import Body, desk_of, pages_of, render
-from linkwright.web.security import COOKIE, person_of
+from linkwright.web.answers import Body, desk_of, file_response, pages_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -25,8 +32,14 @@ ROLES: Final = {
 }
 
 
+#: So many lines of the book at the door are shown.
+LINES: Final = 100
+#: A cookie is kept as long as a browser keeps any; the job decides until when its token holds.
+COOKIE_S: Final = 400 * 86400
+
+
 class Joining(Body):
-    """A code from the laptop's page, and what the device is called."""
+    """A code from the laptop's page, and what the device calls itself, where the laptop did not say."""
 
     code: Annotated[str, Bounded(max_length=100)]
     name: Annotated[str, Bounded(max_length=60)] = ""
@@ -35,67 +48,112 @@ class Joining(Body):
 @router.get("/connect")
 def page(request: Request) -> Response:
     """The devices that joined, and how another one joins."""
-    return render(request, "connect.html", answer=_answer(request), **_context(request, None, "look"))
+    context = _context(request)
+    return render(request, "connect.html", answer=_answer(request, len(context["devices"])), **context)
 
 
-def _answer(request: Request) -> str:
-    urls = pages_of(request).lan_urls
-    devices = [one for one in desk_of(request).store.devices() if one.revoked is None]
-    if not urls:
+def _answer(request: Request, count: int) -> str:
+    if not pages_of(request).lan.urls:
         return "Only this laptop sees these pages; start with --lan to let telephones join."
-    count = number_word(len(devices))
-    return f"Open on the network; {count} device{'s have' if len(devices) != 1 else ' has'} joined."
+    return f"Open on the network; {number_word(count)} device{'s have' if count != 1 else ' has'} joined."
 
 
-def _context(request: Request, code: str | None, role: str) -> dict[str, Any]:
-    urls = pages_of(request).lan_urls
-    links = [f"{url}/join#{code}" for url in urls] if code is not None else []
+def _context(request: Request, role: str = "look", code: str = "") -> dict[str, Any]:
+    """What the page shows: the devices, the book, and the pictures of a code where there is one."""
+    pages, shoot = pages_of(request), snapshot_of(request).shoot
+    pages.book.write()
+    zone = datetime.UTC if shoot is None else zone_of(shoot)
+    links = [f"{url}/join#{code}" for url in pages.lan.urls] if code else []
     return {
-        "urls": urls, "roles": ROLES, "role": role, "links": links,
-        "codes": [code_svg(link, scale=6, dark=INK) for link in links], "devices": desk_of(request).store.devices(),
+        "urls": pages.lan.urls, "fingerprints": pages.lan.fingerprints(), "roles": ROLES, "role": role,
+        "codes": [code_svg(link, scale=6, dark=INK, fills=True) for link in links],
+        "devices": device_rows(pages.desk.store.devices(), pages.desk.store.now(), zone),
+        "lines": [door_text(line, zone) for line in pages.desk.store.door_lines(LINES)],
     }  # fmt: skip
 
 
 @router.post("/connect/code")
-def new_code(request: Request, role: Annotated[Literal["look", "log", "edit"], Form()] = "look") -> Response:
-    """A code for one more device."""
-    return render(
-        request, "connect_code.html", answer="", **_context(request, pages_of(request).codes.new(role), role)
-    )
+def new_code(
+    request: Request, role: Annotated[Role, Form()] = "look", name: Annotated[str, Form(max_length=60)] = "",
+    device: Annotated[str, Form(max_length=100)] = "",
+) -> Response:  # fmt: skip
+    """A code for one more device, or for one that joined before and now comes from another address."""
+    pages = pages_of(request)
+    known = next((one for one in pages.desk.store.devices() if one.id == device and one.revoked is None), None)
+    if device and known is None:
+        raise InputError("this device was forgotten; make a code for a new one")
+    called = known.name if known is not None else fit(name.strip(), "the name") or f"telephone {_next(request)}"
+    code = pages.codes.new(known.role if known is not None else role, called, device)
+    pages.book.put("code", called, "")
+    return render(request, "connect_code.html", answer="", called=called, **_context(request, role, code))
+
+
+def _next(request: Request) -> int:
+    return 1 + len(desk_of(request).store.devices())
 
 
 @router.post("/connect/key")
 def new_key(request: Request, name: Annotated[str, Form(max_length=60)] = "") -> Response:
     """A key for a program that sends readings: shown once, and kept only as its hash."""
-    token = secrets.token_urlsafe(32)
-    called = name.strip() or "a gateway of receivers"
-    desk_of(request).store.add_device(called, "log", token, "laptop")
-    urls = pages_of(request).lan_urls or (f"http://{request.headers.get('host', '')}",)
+    pages, called = pages_of(request), name.strip() or "a gateway of receivers"
+    token = _let_in(request, Admission("log", called), "key")[0]
+    urls = pages.lan.urls or (f"http://{request.headers.get('host', '')}",)
     return render(request, "connect_key.html", answer="", key=token, called=called, url=urls[0])
 
 
 @router.post("/connect/forget")
 def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Response:
-    """A device may no longer join."""
-    desk_of(request).store.revoke_device(device, person_of(request).name)
-    return render(request, "connect_devices.html", answer="", **_context(request, None, "look"))
+    """A device may no longer come in; what it holds open ends."""
+    store = desk_of(request).store
+    called = next((one.name for one in store.devices() if one.id == device), "")
+    if store.revoke_device(device, person_of(request).name):
+        pages_of(request).book.put("forgotten", called, address_of(request))
+    return render(request, "connect_devices.html", answer="", **_context(request))
+
+
+@router.get("/connect/certificate.pem")
+def certificate(request: Request) -> Response:
+    """The certificate of this laptop, for programs that send readings; there is nothing secret in it."""
+    there = pages_of(request).lan.certificate
+    if there is None:
+        raise InputError("there is no certificate; start with --lan and without --plain")
+    return file_response("linkwright.pem", there.file.read_bytes(), "application/x-pem-file")
 
 
 @router.get("/join")
 def join_page(request: Request) -> Response:
-    """What a telephone opens from the code; the code stays in the fragment, which no server or log sees."""
-    return render(request, "join.html", answer="One moment: this device is being let in.")
+    """What a telephone opens from the code, which stays in the fragment that no server or log sees.
+
+    Nothing of the job is in it: whoever is on the network may ask for it.
+    """
+    return pages_of(request).templates.TemplateResponse(request, "join.html")
 
 
 @router.post("/join")
 def join(request: Request, joining: Joining) -> Response:
     """Let a device in: it gets a key of its own, which only it and the job know."""
-    role = pages_of(request).codes.take(joining.code)
-    if role is None:
+    pages, address = pages_of(request), address_of(request)
+    admission = pages.codes.take(joining.code, address)
+    if admission is None:
+        if pages.book.refuse("wrong", address):
+            pages.book.write()
         raise InputError("this code is used up or too old; make a new one on the laptop's page Connect")
-    token = secrets.token_urlsafe(32)
-    name = joining.name.strip() or "a telephone"
-    desk_of(request).store.add_device(name, role, token, "laptop")
-    response = JSONResponse({"says": f"{name} {ROLES[role]}."})
-    response.set_cookie(COOKIE, token, max_age=30 * 86400, httponly=True, samesite="strict", path="/")
+    called = admission.name or joining.name.strip() or "a telephone"
+    token, device = _let_in(request, replace(admission, name=called), "again" if admission.device else "joined")
+    response = JSONResponse({"says": f"{device.name} {ROLES[device.role]}."})
+    secure = request.url.scheme == "https"
+    response.set_cookie(COOKIE, token, max_age=COOKIE_S, httponly=True, samesite="strict", path="/", secure=secure)
     return response
+
+
+def _let_in(request: Request, admission: Admission, what: Passing) -> tuple[str, Device]:
+    """A token for a device, new or known, that holds until the shoot is over. Raises InputError."""
+    pages, token = pages_of(request), secrets.token_urlsafe(32)
+    store, shoot = pages.desk.store, snapshot_of(request).shoot
+    ends = may_until(shoot, store.now(), joins=True)
+    device = store.new_token(admission.device, token, ends, "laptop") if admission.device else None
+    if admission.device and device is None:
+        raise InputError("this device was forgotten; make a code for a new one on the laptop's page Connect")
+    device = device or store.add_device(admission.name, admission.role, token, "laptop", ends=ends)
+    pages.book.put(what, device.name, address_of(request))
+    return token, device

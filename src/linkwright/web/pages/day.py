@@ -15,13 +15,14 @@ from linkwright.day.batteries import CellChange, packing
 from linkwright.day.report import WHEN, answer, clock, document, savings
 from linkwright.desk.day import CHANGED, counters, planned_day, since_changed
 from linkwright.desk.moving import moved_draft, moved_entry
+from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day
 from linkwright.lengths import hours
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
 from linkwright.web.answers import Body, anew, csv_response, desk_of, render, snapshot_of
-from linkwright.web.security import person_of
 
 router = APIRouter()
 
@@ -89,7 +90,7 @@ def context(request: Request) -> dict[str, Any]:
         "hours": hours,
         "first": first,
         "now": datetime.datetime.now(snapshot.zone),
-        "zone": shoot.shoot.timezone,
+        "zone": str(zone_of(shoot)),
         "runs": len(shoot.run),
     }
 

@@ -16,12 +16,12 @@ from linkwright.desk.form.fields import entered, shown
 from linkwright.desk.form.pasting import paste as put_cells
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.history import told_of_change
+from linkwright.door.gate import person_of
 from linkwright.shoot.catalogue import catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
 from linkwright.store import Change, Conflict
 from linkwright.web.answers import Body, anew, desk_of, snapshot_of
-from linkwright.web.security import person_of
 
 router = APIRouter(prefix="/api")
 
@@ -42,7 +42,7 @@ class EntryEdit(Body):
 
     path: Path
     before: Key | None = None
-    value: dict[str, str | float | bool | list[float]] = Bounded(default_factory=dict)
+    value: dict[str, str | float | bool | list[float]] = Bounded(default_factory=dict, max_length=200)
 
 
 class PathEdit(Body):

@@ -14,11 +14,11 @@ from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_
 from linkwright.desk.measuring import measure
 from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import Watching
+from linkwright.door.gate import READINGS_PATH, person_of
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
-from linkwright.web.security import READINGS_PATH, person_of
 
 router = APIRouter()
 
@@ -150,7 +150,8 @@ def happen(request: Request, one: Happened) -> dict[str, Any]:
     store, text = desk_of(request).store, " ".join(one.text.split())
     if not text:
         raise InputError("there is nothing to keep; type what happened")
-    once = request.headers.get("x-once", "")[:80]
+    given = request.headers.get("x-once", "")[:80]
+    once = f"{person_of(request).device} {given}" if given else ""
     known = once and any(there.data.get("once") == once for there in store.happenings(kinds=[one.kind]))
     if not known:
         data = {"text": text, **({"once": once} if once else {})}

@@ -9,11 +9,11 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.places import keep, learnings, offers, take_over
+from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.store.placebook import PlaceBook
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.edit import told
-from linkwright.web.security import person_of
 
 router = APIRouter()
 

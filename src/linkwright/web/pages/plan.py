@@ -9,13 +9,13 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.table import BESIDE, ORDERS, answer, differences, rows
+from linkwright.door.gate import person_of
 from linkwright.plan.file import write_plan
 from linkwright.plan.what_if import outcomes
 from linkwright.plan.why import why
 from linkwright.shoot.errors import InputError
 from linkwright.units import khz_from_mhz
 from linkwright.web.answers import Body, desk_of, file_response, plain_text, render, snapshot_of
-from linkwright.web.security import person_of
 
 router = APIRouter()
 

@@ -12,11 +12,11 @@ from starlette.concurrency import run_in_threadpool
 from linkwright.desk.files import plain_name
 from linkwright.desk.heard import QUIET_KINDS, answer, drawn_comb, drawn_track, drawn_voice, moment_wav, set_low_cut
 from linkwright.desk.listening import MOST_BYTES, Listening
+from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import RECORDING
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.sound import Width
-from linkwright.web.security import person_of
 
 router = APIRouter()
 

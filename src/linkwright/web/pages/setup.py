@@ -14,11 +14,11 @@ from linkwright.desk import setup as steps
 from linkwright.desk.form.fields import entered
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.setup import LinkSteps, Ticked, link_steps
+from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, live_calls, transmitter_named
 from linkwright.web.answers import Body, anew, desk_of, render, snapshot_of
-from linkwright.web.security import person_of
 
 router = APIRouter()
 

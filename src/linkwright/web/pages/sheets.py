@@ -15,6 +15,7 @@ from linkwright.desk.archive import NO_TIME
 from linkwright.desk.files import plain_name
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrap import REPORT_PX, picture, wrapped
+from linkwright.door.gate import person_of
 from linkwright.plan.swapped import hits, hits_sentence
 from linkwright.sheets.bundle import FILES, Sheets
 from linkwright.shoot.carrier_list import neighbours_of
@@ -22,7 +23,6 @@ from linkwright.shoot.errors import InputError
 from linkwright.watch.figures.wrapped import WrapUp
 from linkwright.web.answers import KEEP_OUT, desk_of, file_response, pages_of, render, snapshot_of
 from linkwright.web.pages.edit import told
-from linkwright.web.security import person_of
 
 router = APIRouter()
 
@@ -41,7 +41,7 @@ SHOWN: Final = ("crew.pdf", "cards.pdf", "coordination.pdf", "if-it-breaks-up.pd
 
 def sheets_of(request: Request, paper: Literal["a4", "us-letter"] = "a4", *, named: bool = False) -> Sheets:
     """The sheets of the newest plan; `named`: for their names only. Raises InputError while there is none."""
-    made, addresses = snapshot_of(request).planned(), pages_of(request).lan_urls
+    made, addresses = snapshot_of(request).planned(), pages_of(request).lan.urls
     return Sheets(made.scene, made.plan, paper, addresses[0] if addresses else None, wrap_of(request, named=named))
 
 
@@ -84,7 +84,7 @@ def page(request: Request, paper: Paper = "a4") -> Response:
         files = []
     return render(
         request, "sheets.html", answer=answer(snapshot_of(request)), files=files, paper=paper,
-        shown=SHOWN if files else (), codes=bool(pages_of(request).lan_urls), about=FILES,
+        shown=SHOWN if files else (), codes=bool(pages_of(request).lan.urls), about=FILES,
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from linkwright.desk.files import plain_name
 from linkwright.desk.laying import SHORT_S
 from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
+from linkwright.door.gate import person_of
 from linkwright.halfway import prefix
 from linkwright.sheets.wrap import (
     MOST_TOLD,
@@ -35,7 +36,6 @@ from linkwright.watch.diagnose.episodes import iso, moment, to_document
 from linkwright.watch.figures.wrapped import AFTER_MS, Told, WrapUp
 from linkwright.web.answers import KEEP_OUT, anew, csv_file, desk_of, file_response, render, snapshot_of
 from linkwright.web.pages.sheets import Paper, sheets_of
-from linkwright.web.security import person_of
 
 router = APIRouter()
 

@@ -1,14 +1,9 @@
+// What a telephone opens from the code: it joins at once, with nothing to be tapped; the page tells nothing of the job.
 import { ask } from "./lib/net.js";
-import { answer } from "./lib/parts.js";
-import "./page.js";
 
-const form = document.getElementById("join"), code = location.hash.slice(1);
+const code = location.hash.slice(1), said = document.getElementById("answer");
 history.replaceState(null, "", location.pathname);
-form.addEventListener("submit", async (event) => {
-  event.preventDefault();
-  try {
-    answer((await ask("/join", { code, name: form.elements.name.value })).says);
-    location.href = "/plan";
-  } catch (error) { answer(error.message); }
-});
-if (!code) answer("There is no code in this address: scan the code on the laptop's page Connect.");
+if (!code) said.textContent = "There is no code in this address: scan the code on the laptop's page Connect.";
+else {
+  try { said.textContent = (await ask("/join", { code })).says; location.replace("/plan"); } catch (error) { said.textContent = error.message; }
+}

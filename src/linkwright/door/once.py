@@ -31,7 +31,7 @@ class Once:
             await self.app(scope, receive, send)
             return
         person = scope.get("person")
-        key = (f"{getattr(person, 'name', '')}{scope['path']}", name)
+        key = (f"{getattr(person, 'device', '')}{scope['path']}", name)
         known = self._answers.get(key)
         if known is not None:
             for message in await asyncio.shield(known):

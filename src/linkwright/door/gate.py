@@ -7,18 +7,21 @@ check carries the defence against foreign pages, and the exact list of hosts the
 
 from __future__ import annotations
 
-import hashlib
-import ipaddress
+import datetime
+from collections.abc import Callable
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from linkwright.store import Store
-
-Role = Literal["look", "log", "edit"]
+from linkwright.door.book import Book
+from linkwright.door.keeper import HOME, Keeper
+from linkwright.shoot.errors import InputError
+from linkwright.store import Passing, Role, Store
 
 #: Everything from this program, nothing from elsewhere, nothing inside the page that runs.
 POLICY: Final = (
@@ -51,6 +54,12 @@ class Person:
     name: str
     role: Role
     paired: bool = True
+    device: str = ""
+    ends: datetime.datetime | None = None
+
+    def lasts(self) -> bool:
+        """Whether the token of the device still holds."""
+        return self.ends is None or datetime.datetime.now(datetime.UTC) < self.ends
 
     def may(self, role: Role) -> bool:
         """Whether this is enough."""
@@ -60,8 +69,12 @@ class Person:
 class Gate:
     """The first thing that every request meets. Plain ASGI, so that streams pass without being held up."""
 
-    def __init__(self, app: ASGIApp, store: Store, hosts: frozenset[str]) -> None:
+    def __init__(
+        self, app: ASGIApp, store: Store, hosts: AbstractSet[str], keeper: Keeper, book: Book,
+        until: Callable[[], datetime.datetime],
+    ) -> None:  # fmt: skip
         self.app, self.store, self.hosts = app, store, hosts
+        self.keeper, self.book, self.until = keeper, book, until
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer why not; every answer carries the policy."""
@@ -79,16 +92,22 @@ class Gate:
                 ]
             await send(message)
 
-        refusal = self._refusal(request)
+        what: Passing = "foreign"
+        refusal = _foreign(request, self.hosts)
+        if refusal is None:
+            refusal, what = await self._refusal(request), "unpaired"
+        if refusal is not None and request.method not in SAFE:
+            refusal.headers["connection"] = "close"  # what else it sends is not read
+        told = refusal is not None and (what == "foreign" or refusal.status_code == 401)
+        if told and self.book.refuse(what, address_of(request)):
+            await run_in_threadpool(self.book.write)
         await (refusal or self.app)(scope, receive, with_headers)
 
-    def _refusal(self, request: Request) -> Response | None:
-        host = request.headers.get("host", "")
-        if host not in self.hosts:
-            return PlainTextResponse("This program does not answer to that name.", 421)
-        if request.method not in SAFE and not self._from_here(request, host):
-            return PlainTextResponse("That came from another page; open this program's own page.", 403)
-        person = self._person(request)
+    async def _refusal(self, request: Request) -> Response | None:
+        try:
+            person = await self._person(request)
+        except InputError as error:
+            return PlainTextResponse(f"Who asks cannot be looked up: {error}", 503)
         path = request.url.path
         if person is None:
             if path.startswith(OPEN_PATHS):
@@ -103,39 +122,52 @@ class Gate:
         request.scope["person"] = person
         return None
 
-    def _from_here(self, request: Request, host: str) -> bool:
-        """Whether our own page sent it; readings also come from programs, which say no origin.
-
-        A browser says an origin with whatever it sends to another place, and asks first before it sends JSON.
-        """
-        origin = request.headers.get("origin")
-        if origin is None and request.url.path == READINGS_PATH:
-            return request.headers.get("content-type", "").partition(";")[0].strip() == "application/json"
-        return origin in (f"http://{host}", f"https://{host}")
-
-    def _person(self, request: Request) -> Person | None:
+    async def _person(self, request: Request) -> Person | None:
         if is_loopback(request):
             return Person("laptop", "edit")
         scheme, _, given = request.headers.get("authorization", "").partition(" ")
         token = given.strip() if scheme.lower() == "bearer" else request.cookies.get(COOKIE)
-        device = self.store.device_of(token) if token else None
-        return Person(device.name, device.role) if device is not None else None
+        device = await run_in_threadpool(self.store.device_of, token, self.until) if token else None
+        if device is None or request.client is None:
+            return None
+        self.keeper.know(request.client.host)
+        return Person(device.name, device.role, device=device.id, ends=device.ends)
+
+
+def _foreign(request: Request, hosts: AbstractSet[str]) -> Response | None:
+    """Why a request is none of our own pages'; None where it may be.
+
+    A browser says an origin with whatever it sends to another place, and asks first before it sends JSON. Where it
+    says from where a page asks (loopback, HTTPS), other pages may only lead here, not look.
+    """
+    host = request.headers.get("host", "")
+    if host not in hosts:
+        return PlainTextResponse("This program does not answer to that name.", 421)
+    origin, ours = request.headers.get("origin"), (f"http://{host}", f"https://{host}")
+    if request.method in SAFE:
+        foreign = origin is not None and origin not in ours
+        if request.headers.get("sec-fetch-site") in ("cross-site", "same-site"):
+            foreign = request.headers.get("sec-fetch-dest") != "document"
+    elif origin is None and request.url.path == READINGS_PATH:  # programs say no origin
+        foreign = request.headers.get("content-type", "").partition(";")[0].strip() != "application/json"
+    else:
+        foreign = origin not in ours
+    if foreign:
+        return PlainTextResponse("That came from another page; open this program's own page.", 403)
+    return None
 
 
 def is_loopback(request: Request) -> bool:
     """Whether a request comes from this machine itself."""
-    try:
-        return request.client is not None and ipaddress.ip_address(request.client.host).is_loopback
-    except ValueError:
-        return request.client is not None and request.client.host == "testclient"
+    return request.client is not None and (request.client.host in HOME or request.client.host == "testclient")
+
+
+def address_of(request: Request) -> str:
+    """From which address a request comes."""
+    return request.client.host if request.client is not None else ""
 
 
 def person_of(request: Request) -> Person:
     """Who asks."""
     person: Person = request.scope["person"]
     return person
-
-
-def hash_of(data: bytes) -> str:
-    """A name for what does not change: it may be kept for good under it."""
-    return hashlib.sha256(data).hexdigest()[:16]

@@ -1,0 +1,1 @@
+"""Who comes in, and how: connections, bodies, codes, tokens, this machine's certificate, actions sent twice."""

@@ -1,0 +1,175 @@
+"""What an application for a permit asks: carriers, width, power, height, place with radius, times; and what stands
+on none yet."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from collections.abc import Iterator
+from typing import Any, Final
+
+from linkwright.physics.geodesy import great_circle_km
+from linkwright.plan.chain import Scene
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.plan.site import Slots, site_problem
+from linkwright.sheets.content import ERP_DB, contacts, permits_said, titled
+from linkwright.sheets.tables import Value, csv_text
+from linkwright.shoot.clock import zone_of
+from linkwright.shoot.models import Link
+from linkwright.shoot.permits import PermitHeld
+from linkwright.shoot.place import Site
+from linkwright.shoot.view import LiveCall, live_calls, receiving_point, transmitter_of
+from linkwright.units import khz_from_mhz, mhz_text
+
+#: A permit's place is no smaller than this: people step aside [m].
+LEAST_RADIUS_M: Final = 100.0
+#: So many carriers are named in a sentence.
+NAMED: Final = 8
+HEAD: Final = (
+    "call", "site", "latitude", "longitude", "radius_m", "from", "to", "link", "carrier_mhz", "instead_mhz",
+    "tunes_mhz", "bandwidth_khz", "conducted_mw", "erp_mw", "eirp_mw", "transmitter_height_m", "receiver_height_m",
+    "stands_on", "permit",
+)  # fmt: skip
+
+
+def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
+    """A row for every carrier of every call, by the keys of `HEAD`; `permit` is empty where none is held yet."""
+    slots = Slots.of(scene)
+    spans = {live.name: live for live in live_calls(scene.shoot)}
+    links = {link.name: link for link in scene.shoot.link}
+    rows = []
+    for site in scene.used_sites:
+        problem = site_problem(scene, site, slots, {})
+        tunings = {chain.link.name: tuning for chain, tuning in zip(problem.chains, problem.tunings, strict=True)}
+        for call in plan.calls:
+            for one in call.links if call.site == site.name else ():
+                row = tunings[one.link].row_at(one.carrier_khz)
+                stands = "nothing" if row is None else row.permit or "exempt use"
+                held = next(permits_on(scene, site, spans[call.call], links[one.link], one.carrier_khz), None)
+                rows.append(_row(scene, site, call, spans[call.call], one, links[one.link], stands, held))
+    return rows
+
+
+def _row(
+    scene: Scene, site: Site, call: PlannedCall, live: LiveCall, one: PlannedLink, link: Link, stands: str,
+    held: PermitHeld | None,
+) -> dict[str, Any]:  # fmt: skip
+    transmitter = transmitter_of(scene.shoot, link)
+    gain = transmitter.antenna_gain_dbi
+    heights = (
+        [spot.z_m for spot in site.spots if spot.name in link.route] or [spot.z_m for spot in site.spots] or [1.5]
+    )
+    permit = "exempt" if stands == "exempt use" else ""
+    return {
+        "call": call.call, "site": site.name, "latitude": site.latitude, "longitude": site.longitude,
+        "radius_m": radius_m(site),
+        "from": live.starts.isoformat() if live.starts else scene.shoot.shoot.date.isoformat(),
+        "to": live.ends.isoformat() if live.ends else scene.shoot.shoot.date.isoformat(),
+        "link": one.link, "carrier_mhz": mhz_text(one.carrier_khz),
+        "instead_mhz": " ".join(map(mhz_text, one.spares_khz)),
+        "tunes_mhz": " ".join(f"{mhz_text(low)}-{mhz_text(high)}" for low, high in transmitter.tunes_khz),
+        "bandwidth_khz": transmitter.bandwidth_khz, "conducted_mw": one.power_mw,
+        "erp_mw": round(one.power_mw * 10 ** ((gain - ERP_DB) / 10), 1),
+        "eirp_mw": round(one.power_mw * 10 ** (gain / 10), 1),
+        "transmitter_height_m": max(heights), "receiver_height_m": receiving_point(site, link).z_m,
+        "stands_on": stands, "permit": permit if held is None else titled(held),
+    }  # fmt: skip
+
+
+def radius_m(site: Site) -> float:
+    """The radius about the middle of a site's spots within which everything happens, up to the next 50 m."""
+    if not site.spots:
+        return LEAST_RADIUS_M
+    x, y = (sum(values) / len(site.spots) for values in zip(*((s.x_m, s.y_m) for s in site.spots), strict=True))
+    most = max(math.hypot(spot.x_m - x, spot.y_m - y) for spot in site.spots)
+    return max(LEAST_RADIUS_M, 50.0 * math.ceil(most / 50.0))
+
+
+def permits_on(scene: Scene, site: Site, live: LiveCall, link: Link, carrier_khz: int) -> Iterator[PermitHeld]:
+    """The permits of the shoot that list a carrier for a link, at a site, during a call."""
+    half = transmitter_of(scene.shoot, link).bandwidth_khz / 2.0
+    for permit in scene.shoot.permit:
+        listed = carrier_khz in map(khz_from_mhz, permit.carriers_mhz) or any(
+            1000.0 * low <= carrier_khz - half and carrier_khz + half <= 1000.0 * high
+            for low, high in permit.ranges_mhz
+        )
+        if (
+            listed
+            and (not permit.links or link.name in permit.links)
+            and _here(permit, site)
+            and _then(permit, scene, live)
+        ):
+            yield permit
+
+
+def _here(permit: PermitHeld, site: Site) -> bool:
+    if permit.place is None or permit.radius_m is None:
+        return True
+    if site.latitude is None or site.longitude is None:
+        return False
+    return great_circle_km(*permit.place, site.latitude, site.longitude) * 1000.0 <= permit.radius_m
+
+
+def _then(permit: PermitHeld, scene: Scene, live: LiveCall) -> bool:
+    day = scene.shoot.shoot.date
+    first, last = (live.starts or day), (live.ends or day)
+    after = permit.starts is None or _comes(permit.starts, first)
+    return after and (permit.ends is None or _comes(last, permit.ends))
+
+
+def _comes(one: datetime.date, other: datetime.date) -> bool:
+    """Whether a day or moment comes before another or with it; where either is a day, by days."""
+    if isinstance(one, datetime.datetime) and isinstance(other, datetime.datetime):
+        return one <= other
+    days = [each.date() if isinstance(each, datetime.datetime) else each for each in (one, other)]
+    return days[0] <= days[1]
+
+
+def application_csv(scene: Scene, plan: Plan) -> str:
+    """The rows as a table; numbers with a point, times ISO 8601 with their offset."""
+    rows: list[list[Value]] = [[row[key] for key in HEAD] for row in wanted(scene, plan)]
+    return csv_text(HEAD, rows)
+
+
+def without_permit(rows: list[dict[str, Any]]) -> list[str]:
+    """Sentences on the carriers that stand on no permit yet, one for each kind that they need."""
+    found: dict[str, dict[str, None]] = {}
+    for row in rows:
+        if not row["permit"]:
+            found.setdefault(row["stands_on"], {})[f"{row['carrier_mhz']} ({row['link']})"] = None
+    said = []
+    for what, carriers in found.items():
+        named = ", ".join(list(carriers)[:NAMED]) + (" and more" if len(carriers) > NAMED else "")
+        many = "One carrier needs" if len(carriers) == 1 else f"{len(carriers)} carriers need"
+        said.append(
+            f"{many} {what}, and no permit of the shoot lists {'it' if len(carriers) == 1 else 'them'}: {named}."
+        )
+    return said
+
+
+def _position(site: Site) -> str:
+    return "position not given" if site.latitude is None else f"{site.latitude:.5f}, {site.longitude:.5f}"
+
+
+def application(scene: Scene, plan: Plan) -> dict[str, Any]:
+    """The sheet: places, carriers, and who asks."""
+    rows = wanted(scene, plan)
+    places = [
+        {"name": site.name, "position": _position(site), "radius": f"{radius_m(site):.0f}"}
+        for site in scene.used_sites
+    ]
+    asked = [{key: "" if row[key] is None else str(row[key]) for key in HEAD} for row in rows]
+    for row in asked:
+        first, last = row["from"][:16].replace("T", " "), row["to"][:16].replace("T", " ")
+        row["when"] = (
+            first if first == last else f"{first}\N{EN DASH}{last[11:] if first[:10] == last[:10] else last}"
+        )
+    return {
+        "places": places,
+        "rows": [row for row in asked if row["permit"] != "exempt"],
+        "exempt": ", ".join(dict.fromkeys(row["link"] for row in asked if row["permit"] == "exempt")),
+        "lacking": without_permit(rows),
+        "zone": str(zone_of(scene.shoot)),
+        "permits": permits_said(scene.shoot),
+        "contacts": contacts(scene.shoot),
+    }

@@ -1,0 +1,25 @@
+"""The storms of tests/storm, short: what `make storm` runs at length."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from tests.storm import crew, routes
+
+
+@pytest.mark.filterwarnings("ignore")  # what the fuzzer itself warns of
+def test_every_route_with_a_session_of_each_role(tmp_path: Path) -> None:
+    told = routes.storm(0, 3, 1, 1, tmp_path)
+    assert told.wrong == []
+    assert {"/api/field", "/plan/try", "/api/air/levels", "/join", "/connect/forget", "/log/happen"} <= told.paths
+    assert told.requests >= len(told.paths) * len(routes.WHO)
+    assert 401 in {status for who, status in told.by if who == "unpaired"}
+
+
+def test_twenty_telephones_for_two_seconds() -> None:
+    told = crew.storm(20, 8.0, 400.0, 2.0)
+    assert told.wrong == []
+    assert told.made == 16
+    assert told.readings == 800
+    assert len(told.heard) == 20
