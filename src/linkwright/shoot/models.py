@@ -69,7 +69,9 @@ class Header(Frozen):
         default=6.0, description="what a link may lose in hand to keep one carrier over all calls [dB]"
     )
     accepts: tuple[str, ...] = Field(
-        default=(), max_length=200, description="ids of assumed rows of the rules that the person has checked"
+        default=(),
+        max_length=200,
+        description="ids of assumed rows of the rules, or of warnings, that the person has checked",
     )
     set_up: SetUp = Field(default=SetUp(), description="how long each part of setting up takes")
     cell_reserve: Annotated[float, Field(ge=0, le=0.9)] = Field(
