@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+import tempfile
 from pathlib import Path
 from typing import Final
 
@@ -11,6 +13,9 @@ from hypothesis import HealthCheck, settings
 
 # Helpers of a test folder are imported by their path from the root, as `tests.assign.plain`.
 sys.path.insert(0, str(Path(__file__).parent.parent))
+
+# What a person keeps for all shoots, places and corrected rules, is none of a test's business.
+os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp(prefix="linkwright-tests-")
 
 settings.register_profile(
     "ci",

@@ -18,9 +18,7 @@ from linkwright.shoot.models import Shoot
 
 SOURCE = Path(__file__).parents[2] / "src" / "linkwright"
 YARD = '[[site]]\nname = "Yard"\n'
-US = (
-    HEADER.replace('"GB"', '"US"').replace("gb-coordinated-470-606", "none").replace("gb-coordinated", "us-part-74")
-)
+US = HEADER.replace('"GB"', '"US"').replace('"gb-coordinated-470-606"', "").replace("gb-coordinated", "us-part-74")
 
 
 def codes(plan: Plan) -> list[str]:
@@ -59,7 +57,7 @@ def test_sweep_old() -> None:
 
 
 def test_permit_names_what_is_needed() -> None:
-    header = HEADER.replace('permits = ["gb-coordinated"]', "permits = []")
+    header = HEADER.replace('"gb-coordinated"', "").replace('"gb-coordinated-470-606"', "")
     plan = make_plan(shoot(pocket() + links(2), header), {})
     assert one(plan, "permit").severity == "stop"
     assert len(plan.calls[0].unplaced) == 2
@@ -202,22 +200,25 @@ def test_unknown_permit_and_region_are_bad_input() -> None:
         make_plan(shoot(links(1, "uhf-body-worn"), HEADER.replace('"GB"', '"ZZ"')), {})
 
 
-def test_a_row_without_a_limit_gives_the_least_step_only() -> None:
+def test_a_row_without_a_limit_has_the_strictest_that_is_known() -> None:
+    """NZ 510-606 MHz states none; the territory's least is 100 mW EIRP."""
     header = (
         HEADER.replace('"GB"', '"NZ"')
-        .replace("gb-coordinated-470-606", "x")
+        .replace('"gb-coordinated-470-606"', "")
         .replace("gb-coordinated", "nz-general")
     )
-    plan = make_plan(shoot(pocket("[[550.0, 600.0]]") + links(1), header), {})
-    assert plan.calls[0].links[0].power_mw == 5
-    row = one(plan, "assumed-rule")
-    assert "no power limit" in row.says
     far = (
         '[[site]]\nname = "Moor"\nspots = [{ name = "A", x_m = 0, y_m = 0 }, { name = "B", x_m = 500, y_m = 0 }]\n'
     )
-    accepted = header.replace('"x"', f'"{row.about}"')
-    plan = make_plan(shoot(far + pocket("[[550.0, 600.0]]") + links(1), accepted), {})
-    assert plan.calls[0].links[0].power_mw > 2
+    strong = pocket("[[550.0, 600.0]]", "powers_mw = [5, 50, 100, 250]\nantenna_gain_dbi = 0")
+    for accepted in ("", '"nz-general-510-606"'):
+        plan = make_plan(
+            shoot(far + strong + links(1), header.replace("accepts = []", f"accepts = [{accepted}]")), {}
+        )
+        assert plan.calls[0].links[0].power_mw == 100
+        told = [found for found in plan.findings if found.code == "assumed-rule"]
+        assert bool(told) is (accepted == "")
+        assert not told or "no power limit" in told[0].says
 
 
 def test_check_finds_what_needs_no_plan() -> None:

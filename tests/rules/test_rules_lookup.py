@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from linkwright.rules import (
     Allowance,
+    Terms,
     Territory,
+    acceptable,
     allowance,
     check_permits,
     closed_ranges,
@@ -45,7 +47,9 @@ def ask(
 
 
 def say(region: str, *permits: str, carrier_khz: int, width_khz: int = 200, on: datetime.date = ON) -> str:
-    return why_not(territory(region), permits, carrier_khz, width_khz, "handheld", 0.0, on)
+    one = territory(region)
+    terms = Terms(indoor=True, accepts=acceptable(one))
+    return why_not(one, permits, carrier_khz, width_khz, "handheld", 0.0, on, terms=terms)
 
 
 def every_permit(one: Territory) -> list[str]:
@@ -94,8 +98,8 @@ def test_radiated_power_never_exceeds_the_row(
     found = allowance(one, every_permit(one), carriers, width_khz, form, gain_dbi, on)
     for index in range(len(carriers)):
         row = found.row_at(index)
+        assert math.isfinite(found.most_mw[index])
         if row is None or row.max_mw is None:
-            assert row is None or math.isinf(found.most_mw[index])
             continue
         limit_mw = row.max_mw
         if form == "body-worn" and row.max_body_worn_mw is not None:
@@ -189,8 +193,60 @@ def test_a_known_limit_decides_before_none() -> None:
     assert found.row_at(0) == known
 
 
-def test_no_limit_given_is_infinite() -> None:
-    assert math.isinf(ask("NZ", "nz-general", carrier_khz=550_000).most_mw[0])
+@pytest.mark.parametrize(
+    ("region", "permit", "carrier_khz", "form", "eirp_mw"),
+    [
+        ("NZ", "nz-general", 550_000, "handheld", 100.0),  # the only limit that is known there
+        ("ES", None, 824_000, "handheld", 20.0),  # CEPT's own limits, which stand in the same folder
+        ("ES", None, 829_000, "handheld", 100.0),
+        ("ES", None, 826_000, "handheld", 20.0),  # over the edge of two: the stricter
+        ("GB", "gb-coordinated", 829_000, "handheld", 100.0),
+        ("GB", "gb-coordinated", 1_795_000, "handheld", 20.0),
+        ("GB", "gb-coordinated", 1_795_000, "body-worn", 50.0),
+        ("GB", "gb-coordinated", 1_804_900, "handheld", 0.04),
+        ("GB", "gb-coordinated", 700_000, "handheld", 16.406),  # 10 mW ERP of the other rows
+        ("IT", "it-national", 740_000, "handheld", 16.406),
+        ("JP", None, 74_640, "handheld", 1.0),
+    ],
+)
+def test_a_row_without_a_limit_takes_the_strictest_known(
+    region: str, permit: str | None, carrier_khz: int, form: str, eirp_mw: float
+) -> None:
+    width_khz = 60 if region == "JP" else 200
+    found = ask(region, *([permit] if permit else []), carrier_khz=carrier_khz, form=form, width_khz=width_khz)
+    assert found.most_mw[0] == pytest.approx(eirp_mw, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("region", "permit", "carrier_khz", "width_khz", "open_"),
+    [
+        *(("JP", None, khz, 60, True) for khz in (74_580, 74_640, 74_700, 74_760)),
+        *(("JP", None, khz, 60, False) for khz in (73_700, 74_600, 74_000)),
+        *(("JP", None, khz, 30, True) for khz in (322_025, 322_150, 322_250, 322_400)),
+        *(("JP", None, khz, 30, False) for khz in (322_175, 322_200, 322_425, 322_975)),
+        ("JP", None, 322_100, 200, False),
+        *(("JP", None, khz, 200, True) for khz in (806_125, 809_750)),
+        *(("JP", None, khz, 200, False) for khz in (806_100, 809_900, 806_200)),
+        *(("US", "us-part-90", khz, 54, True) for khz in (169_445, 171_905)),
+        *(("US", "us-part-90", khz, 54, False) for khz in (169_600, 170_000)),
+        ("US", "us-part-90", 171_875, 200, True),
+        *(("DE", "de-general", khz, 200, True) for khz in (864_000, 1_795_000)),
+        ("DE", "de-general", 826_500, 200, False),
+        ("KR", None, 926_000, 200, True),
+        ("KR", None, 745_000, 200, False),
+    ],
+)
+def test_only_the_actual_carriers_are_open(
+    region: str, permit: str | None, carrier_khz: int, width_khz: int, open_: bool
+) -> None:
+    found = ask(region, *([permit] if permit else []), carrier_khz=carrier_khz, width_khz=width_khz)
+    assert bool(found.row[0] >= 0) is open_
+
+
+@pytest.mark.parametrize("region", ["IN", "BR", "ZA", "SG", "AE", "MX", "IL"])
+def test_a_territory_of_which_nothing_published_stands_here_says_so(region: str) -> None:
+    with pytest.raises(InputError, match="nothing published is known here of the rules of"):
+        territory(region)
 
 
 def test_the_body_worn_allowance_is_for_the_body_worn_form_only() -> None:
@@ -260,12 +316,12 @@ def test_an_odd_width_is_halved_exactly() -> None:
         ("was open until 2025-12-31; find the act that followed", "DE", ("de-general",), 826_500),
         ("cannot be decided from what is known here", "GB", (), 174_500),
         ("is open to digital or hopping data equipment only", "US", (), 2_440_000),
-        ("nearest are 614-694 MHz below it (row gb-coordinated-614-694)", "GB", (), 750_000),
+        ("nearest are 694-703 MHz below it (row gb-coordinated-694-703)", "GB", (), 750_000),
         ("only 614-616 MHz is left since 13 July 2020", "US", (), 616_500),
         ("only 614-616 MHz is left since 13 July 2020", "US", ("us-part-74",), 630_000),
         ("France is listed as not having audio PMSE row A4", "FR", (), 740_000),
         ("up to 50 mW conducted: row us-part-15-470-608", "US", (), 571_125),
-        ("no limit given: row nz-general-510-606", "NZ", ("nz-general",), 550_000),
+        ("the strictest limit that is known there", "NZ", ("nz-general",), 550_000),
         ("from memory", "CN", (), 710_000),
     ],
 )

@@ -138,7 +138,7 @@ def test_ended_rows_are_shown_as_ended() -> None:
     ("region", "says"),
     [
         ("GB", "863-865 MHz without a permit; 470-606, 606.5-613.5, 614-694"),
-        ("DE", "nothing without a permit; 470-608, 614-694 MHz with one."),
+        ("DE", "nothing without a permit; 470-608, 614-694, 863-865, 1785-1805 MHz with one."),
         ("ES", "470-694, 823-832, 863-865, 1785-1805 MHz without a permit."),
     ],
 )

@@ -9,12 +9,17 @@ import typer
 
 
 def run(
-    region: Annotated[str, typer.Argument(help="ISO 3166-1 code such as GB; EU for the common European rows")],
+    region: Annotated[
+        str | None, typer.Argument(help="ISO 3166-1 code such as GB; EU for the common European rows")
+    ] = None,
     at: Annotated[str | None, typer.Option(help="LAT,LON in degrees: warnings that hang on the place")] = None,
     stations: Annotated[
         str | None, typer.Option(help="a list of TV stations (CSV) to predict TV from, with --at")
     ] = None,
     date: Annotated[str | None, typer.Option(help="the day, YYYY-MM-DD; default: today")] = None,
+    stale: Annotated[
+        bool, typer.Option("--stale", help="what is known, the least sure and oldest first, and what to read")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
     """What may be used in a region: ranges, powers, permits, closed ranges, each with its source.
@@ -24,8 +29,22 @@ def run(
     The regulator and your licence override what is shown here.
     """
     from linkwright.cli.output import console, print_json
-    from linkwright.rules import rules_document, territory_or_group
+    from linkwright.desk.loading import own_rules
+    from linkwright.rules import known_best, rules_document, stale_rows, territory_or_group
+    from linkwright.shoot.errors import InputError
 
+    own_rules()
+    if stale:
+        rows = stale_rows(known_best() if region is None else [territory_or_group(region)], _day(date))
+        if json:
+            print_json({"rows": rows})
+        else:
+            from linkwright.cli.rules_table import print_stale
+
+            print_stale(rows, console())
+        return
+    if region is None:
+        raise InputError("name a region by its ISO 3166-1 code, such as GB; or say --stale")
     territory, position = territory_or_group(region), _position(at)
     document = rules_document(territory, position, _day(date))
     if stations is not None:

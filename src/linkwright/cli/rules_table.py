@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 REFERENCE_TEXT = {"conducted": "conducted", "erp": "ERP", "eirp": "EIRP"}
 #: What a channel is, by a word and a shape.
 STATES = {"closed": "⊘ closed", "doubtful": "◐ doubtful", "free": "● free"}
+#: How a fact was come by, in words.
+BASES = {"memory": "from memory", "seen_secondary": "a page about it", "computed": "computed", "seen": "read"}
 #: What stands under every prediction.
 LIMITS = (
     "modelled over land without the hills between (ITU-R P.1546-6): the level is the middle of such places, give "
@@ -41,6 +43,21 @@ def print_rules(document: dict[str, Any], console: Console) -> None:
     _print_list(console, "Also known", notes)
     _print_list(console, "TV channels", _raster(document))
     _print_list(console, "Always", document["cautions"])
+
+
+def print_stale(rows: list[dict[str, Any]], console: Console) -> None:
+    """Prints what `linkwright.rules.stale_rows` returned."""
+    read = sum(row["basis"] == "seen" for row in rows)
+    says = f"{len(rows)} rows, {read} read in the document itself; the least sure and the oldest come first."
+    console.print(says, style="bold", markup=False, highlight=False)
+    lines = []
+    for row in rows:
+        known = f"read by you, {row['read_on']}" if row["read_on"] else BASES[row["basis"]]
+        ended = f", ended {row['until']}" if row["ended"] else ""
+        age = f"{row['as_of']}, {row['age_days'] / 365.25:.1f} years ago"
+        lines.append(f"{row['id']}: {known}, {age}{ended}. Read: {row['read']}")
+    _print_list(console, "How old what is known is", lines)
+    _line(console, "A row that you read is corrected in a file of your own: docs/rules.md says how.")
 
 
 def print_tv(document: dict[str, Any], console: Console) -> None:
@@ -100,7 +117,7 @@ def _ranges(rows: list[dict[str, Any]]) -> str:
 
 def _power(row: dict[str, Any]) -> str:
     if row["max_mw"] is None:
-        return "not known"
+        return "strictest known"
     worn = row["max_body_worn_mw"]
     body = f", {worn:g} body-worn" if worn is not None else ""
     return f"{row['max_mw']:g} mW {REFERENCE_TEXT[row['power_reference']]}{body}"
@@ -111,7 +128,8 @@ def _opens(row: dict[str, Any]) -> str:
         return f"ended {row['until']}"
     if row["listed_only"]:
         return "never decides"
-    return row["permit"] or "exempt"
+    only = [*(["indoors only"] if row["indoor"] else []), *([f"{row['service']} first"] if row["service"] else [])]
+    return ", ".join([row["permit"] or "exempt", *only])
 
 
 def _print_rows(document: dict[str, Any], console: Console) -> None:
@@ -124,7 +142,7 @@ def _print_rows(document: dict[str, Any], console: Console) -> None:
                 _power(row),
                 "any" if row["bandwidth_khz"] is None else str(row["bandwidth_khz"]),
                 _opens(row) + kind,
-                row["evidence"],
+                f"read by you, {row['read_on']}" if row["read_on"] else row["evidence"],
                 row["id"],
             )
         )
@@ -163,7 +181,8 @@ def _print_sources(document: dict[str, Any], console: Console) -> None:
     rows_by_text: dict[tuple[str, ...], list[str]] = {}
     for row in document["rows"]:
         doubt = [f"in doubt: {row['doubt']}"] if row["doubt"] else []
-        told = (f"{row['source']} (as of {row['as_of']}, {row['evidence']})", *row["conditions"], *doubt)
+        read = f", read by you, {row['read_on']}" if row["read_on"] else ""
+        told = (f"{row['source']} (as of {row['as_of']}, {row['evidence']}{read})", *row["conditions"], *doubt)
         rows_by_text.setdefault(told, []).append(row["id"])
     lines = [f"{', '.join(ids)}: {'; '.join(told)}" for told, ids in rows_by_text.items()]
     _print_list(console, "Sources and conditions", lines)

@@ -111,12 +111,14 @@ def serve_store(
 
     Raises InputError where the port cannot be used.
     """
+    from linkwright.desk.loading import own_rules
     from linkwright.door.awake import awake
     from linkwright.door.lan import Lan
     from linkwright.store.placebook import PlaceBook, own_folder
     from linkwright.web.app import create_app
     from linkwright.web.serving import Serving
 
+    own_rules()
     sock = _listening(port, lan, or_next)
     taken, port = port, sock.getsockname()[1]
     if taken not in (0, port):

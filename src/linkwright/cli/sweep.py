@@ -76,10 +76,11 @@ def _answered(
     from linkwright.air.report import EXAMPLES, sweep_document
     from linkwright.air.survey import survey
     from linkwright.cli.output import check_picture, console, print_json, progress
-    from linkwright.desk.loading import load_shoot
+    from linkwright.desk.loading import load_shoot, own_rules
     from linkwright.plan.pipeline import receivers_stepping
     from linkwright.rules import territory_or_group, tv_channels
 
+    own_rules()
     territory = None if region is None else territory_or_group(region)
     if picture is not None:
         check_picture(picture)

@@ -134,6 +134,8 @@ def print_reasons(out: Console, name: str, carrier_khz: int, found: tuple[CallRe
             )
         else:
             out.print(f"{call.call}: nothing stands against {mhz_text(carrier_khz)} MHz for {name}.", style="bold")
+        if call.opens:
+            out.print(call.opens)
         for reason in call.reasons[:MOST_REASONS]:
             out.print(f"- {reason.says}")
         if len(call.reasons) > MOST_REASONS:

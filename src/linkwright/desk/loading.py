@@ -24,8 +24,20 @@ T = TypeVar("T")
 MOST_PLAN_BYTES = 64 * 1024 * 1024
 
 
+def own_rules() -> None:
+    """Take up the rules that the person has corrected. Raises InputError where one of them cannot be read."""
+    from linkwright.rules import use_corrections
+    from linkwright.store.rulebook import own_corrections
+
+    use_corrections(own_corrections())
+
+
 def load_shoot(path: str) -> Shoot:
-    """The shoot in a file, or on standard input for `-`. Raises InputError."""
+    """The shoot in a file, or on standard input for `-`; the rules are as the person corrected them from then on.
+
+    Raises InputError.
+    """
+    own_rules()
     if path != "-":
         text = read_text(Path(path), path, MOST_BYTES)
         for sentence in older_names(text, path):

@@ -20,9 +20,20 @@ from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted
 from linkwright.reach.measured import Learned, Taken, learned, readings_of, taken_of, walked_levels
 from linkwright.reach.received import Radiator
-from linkwright.rules import Territory, check_ids, check_permits, territory, tv_channels
+from linkwright.rules import (
+    Terms,
+    Territory,
+    check_accepts,
+    check_ids,
+    check_permits,
+    licences_for,
+    territory,
+    tv_channels,
+)
+from linkwright.shoot.clock import zone_of
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Header, Link, Power, Shoot, Worn
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import MeasuredLevel, Other, Site, Spot
 from linkwright.shoot.view import (
     LiveCall,
@@ -41,6 +52,8 @@ from linkwright.shoot.view import (
 from linkwright.sound.settings import SoundSettings, sound_settings
 from linkwright.units import IntArray, dbm_from_mw
 
+#: Surroundings that are a building, for rules that open frequencies indoors only.
+INDOORS: Final = ("office", "hall")
 #: The sweeps of each site, by its name.
 Sweeps = Mapping[str, Sequence[Sweep | Readout]]
 #: More links than this, all calls together, are worth the half second that loading compiled code takes.
@@ -116,7 +129,7 @@ class Chain:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Law:
-    """Whose rules apply, under which permits, on which day, and which assumed rows the crew has checked.
+    """Whose rules apply, under which permits, on which last day, what the crew accepts, and the licences typed in.
 
     `tv_edges_khz` (m,) are the edges of all TV channels there, ascending.
     """
@@ -125,6 +138,7 @@ class Law:
     permits: frozenset[str]
     on: datetime.date
     accepts: frozenset[str]
+    licences: tuple[PermitHeld, ...]
     tv_edges_khz: IntArray
 
 
@@ -194,6 +208,19 @@ class Scene:
         """Whether there is so much to work out that compiled loops are worth loading."""
         return sum(len(call.links) for call in self.calls) > MANY_LINKS
 
+    def terms(self, chain: Chain, calls: Sequence[LiveCall] | None = None) -> Terms:
+        """Under which terms the rules are asked for a link on its site, in all its calls there or in some."""
+        site, law, link = chain.site, self.law, chain.link.name
+        position = None if site.latitude is None or site.longitude is None else (site.latitude, site.longitude)
+        held: tuple[PermitHeld, ...] = ()
+        only: tuple[str, ...] = ()
+        if law.licences:
+            every = self.calls_on(site) if calls is None else calls
+            mine = [call for call in every if any(one.name == link for one in call.links)]
+            times = [span_of(call, self.shoot) for call in mine]
+            held, only = licences_for(law.licences, link, position, times)
+        return Terms(site.surroundings in INDOORS, position, law.accepts, held, only)
+
     def moved(self, shoot: Shoot) -> Scene:
         """The same law and air over a shoot of which only places differ; the air is not read again."""
         return replace(
@@ -222,6 +249,15 @@ class Scene:
         return tuple(site for site in sites(self.shoot) if site.name in used)
 
 
+def span_of(call: LiveCall, shoot: Shoot) -> tuple[datetime.datetime, datetime.datetime]:
+    """From when to when a call lasts; the shoot's whole day where it does not say."""
+    if call.starts is not None and call.ends is not None:
+        return call.starts, call.ends
+    zone, day = zone_of(shoot), shoot.shoot.date
+    first = datetime.datetime.combine(day, datetime.time(), zone)
+    return first, datetime.datetime.combine(day + datetime.timedelta(days=1), datetime.time(), zone)
+
+
 def wanted_of(header: Header, link: Link) -> Wanted:
     """What a link is to keep to: its own wish, else the shoot's."""
     return Wanted(
@@ -236,18 +272,29 @@ def scene_of(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = 
 
     Raises InputError for a region or a permit that the rules do not know.
     """
+    calls = live_calls(shoot)
+    law = law_of(shoot, calls)
+    used = {call.site.name: call.site for call in calls}
+    air = airs(law.territory, list(used.values()), sweeps, tv or {})
+    return Scene(shoot, law, calls, air, others_by_site(shoot))
+
+
+def law_of(shoot: Shoot, calls: Sequence[LiveCall]) -> Law:
+    """The law of a shoot, on the last day of its calls: rows that end and ranges that close do so for all of it.
+
+    Raises InputError for a region, a permit, an acceptance or an id that the rules do not know.
+    """
     where = territory(shoot.shoot.region)
     for permit in shoot.permit:
         check_ids(where, permit.outranks, f'permit "{permit.name}" outranks')
     edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]
-    law = Law(
+    held = check_permits(where, shoot.shoot.permits)
+    on = max([shoot.shoot.date, *(call.ends.date() for call in calls if call.ends is not None)])
+    return Law(
         where,
-        check_permits(where, shoot.shoot.permits),
-        shoot.shoot.date,
-        frozenset(shoot.shoot.accepts),
+        held,
+        on,
+        check_accepts(where, shoot.shoot.accepts, held, on),
+        shoot.permit,
         np.unique(np.array(edges, dtype=np.int64)),
     )
-    calls = live_calls(shoot)
-    used = {call.site.name: call.site for call in calls}
-    air = airs(where, list(used.values()), sweeps, tv or {})
-    return Scene(shoot, law, calls, air, others_by_site(shoot))

@@ -298,6 +298,16 @@ CODES: Final[dict[str, Code]] = {
         "Sound and picture come so far apart that a viewer notices.",
         "Delay whichever comes first, in camera, recorder or edit.",
     ),
+    "opened": Code(
+        "note",
+        "A link stands where it would be closed, but for a permit or an acceptance by name.",
+        "Keep the paper that says so at hand.",
+    ),
+    "permit-left": Code(
+        "note",
+        "How much of a permit that was typed in the plan uses, and what is left of it.",
+        "Use what is left as spares, or say only = false where other carriers may be used as well.",
+    ),
     "hard-warning": Code(
         "warn",
         "Other services that must not be disturbed use these frequencies or this neighbourhood.",

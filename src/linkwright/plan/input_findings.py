@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
@@ -11,14 +11,23 @@ from linkwright.air.report import Stepping, passes
 from linkwright.plan.air import OLD_AFTER, SiteAir, age, missed_during, needed_s
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
-from linkwright.plan.model import Finding, Severity
+from linkwright.plan.model import Finding, PlannedCall, Severity
 from linkwright.plan.site import SiteProblem, locked_khz
 from linkwright.plan.tuning import Tuning
-from linkwright.rules import closed_ranges, hard_warnings, range_text, why_not
+from linkwright.rules import (
+    acceptable,
+    closed_ranges,
+    hard_warnings,
+    licence_text,
+    opened_by,
+    openings,
+    range_text,
+    why_not,
+)
 from linkwright.shoot.clock import chosen
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.zones import zones_of
-from linkwright.units import mhz_text, together
+from linkwright.units import khz_from_mhz, mhz_text, together
 
 
 def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
@@ -72,7 +81,7 @@ def _tuning(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[
     if not np.any(tuning.most_mw > 0.0):
         middle = int(tuning.carriers_khz[tuning.carriers_khz.size // 2])
         reason = rule_reason(scene, chain, middle)
-        code = "permit" if "permit" in reason else "closed"
+        code = "permit" if "needs the permit" in reason else "closed"
         yield finding(code, names, f"Nothing that {kind} tunes may be used here: {reason}", severity="stop")
         return
     yield from _closed(scene, names, chain, tuning)
@@ -97,6 +106,8 @@ def rule_reason(scene: Scene, chain: Chain, carrier_khz: int) -> str:
         transmitter.form,
         transmitter.antenna_gain_dbi,
         law.on,
+        terms=scene.terms(chain),
+        least_mw=min(transmitter.powers_mw),
     )
 
 
@@ -226,21 +237,51 @@ def _duration(seconds: float) -> str:
 
 
 def _warnings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
-    """The hard warnings for what the links could be given here."""
+    """The hard warnings for what the links tune here, and whether anything opens what they close."""
     ranges: list[tuple[int, int]] = []
     for _, _, tuning in kinds(problem):
-        ranges += contiguous(tuning.carriers_khz[tuning.legal])
+        ranges += contiguous(tuning.carriers_khz)
     if not ranges:
         return
-    site = problem.site
-    for warning in hard_warnings(scene.law.territory, site.latitude, site.longitude, ranges):
+    site, law = problem.site, scene.law
+    names = acceptable(law.territory)
+    for warning in hard_warnings(law.territory, site.latitude, site.longitude, ranges):
+        do = warning.do
+        if warning.closes:
+            by = warning.opened_by(law.permits | law.accepts)
+            accept = f' accepts = ["{warning.id}"] under [shoot] opens it,' if warning.id in names else ""
+            do += (
+                f". {by} opens it." if by else f". Closed here:{accept} or a [[permit]] that outranks {warning.id}."
+            )
         yield finding(
-            "hard-warning",
-            warning.about,
-            f"{warning.says} ({warning.source})",
-            do=warning.do,
-            severity=warning.severity,
+            "hard-warning", warning.about, f"{warning.says} ({warning.source})", do=do, severity=warning.severity
         )
+
+
+def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedCall]) -> Iterator[Finding]:
+    """The planned links of a site that stand where somebody had to open it, and by what."""
+    law = scene.law
+    by_name = {chain.link.name: n for n, chain in enumerate(problem.chains)}
+    for link in dict.fromkeys((one.link, khz) for call in calls for one in call.links for khz in one.all_khz):
+        name, khz = link
+        chain, row = problem.chains[by_name[name]], problem.tunings[by_name[name]].row_at(khz)
+        terms = scene.terms(chain)
+        if row is not None:
+            opened = openings(law.territory, law.on, law.permits, terms)
+            for says in opened_by(opened, row, khz, chain.transmitter.bandwidth_khz, terms):
+                yield finding("opened", name, f"{name} stands on {mhz_text(khz)} MHz because {says}.")
+
+
+def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:
+    """Of each permit that lists carriers, which are left."""
+    used = set(used_khz)
+    for permit in scene.law.licences:
+        left = [khz for khz in sorted(map(khz_from_mhz, permit.carriers_mhz)) if khz not in used]
+        if permit.carriers_mhz:
+            free = f"{', '.join(map(mhz_text, left))} MHz are left" if left else "none is left"
+            count = len(permit.carriers_mhz)
+            says = f"Of the {count} carriers on {licence_text(permit)}, {count - len(left)} are used; {free}."
+            yield finding("permit-left", permit.name, says)
 
 
 def contiguous(carriers_khz: np.ndarray) -> list[tuple[int, int]]:

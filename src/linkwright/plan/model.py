@@ -153,6 +153,11 @@ class PlannedLink(Checked):
     voice_over_noise_db: float | None = Field(default=None, description="the voice's rms over all noise [dB]")
     ledger: Ledger = Field(description="what the numbers are made of")
 
+    @property
+    def all_khz(self) -> tuple[int, ...]:
+        """Its carrier and its spares [kHz]."""
+        return (self.carrier_khz, *self.spares_khz)
+
 
 class Unplaced(Checked):
     """A link that has no carrier, and why."""

@@ -14,9 +14,15 @@ from linkwright.plan.batteries import batteries_of
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
-from linkwright.plan.input_findings import input_findings, stepping_receivers, time_findings
+from linkwright.plan.input_findings import (
+    input_findings,
+    opened_findings,
+    permit_findings,
+    stepping_receivers,
+    time_findings,
+)
 from linkwright.plan.ledger import Set, planned
-from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule, Unplaced
+from linkwright.plan.model import Finding, Move, Plan, PlannedCall, PlannedLink, Rule, Unplaced
 from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import Afar, positions
 from linkwright.plan.plan_findings import (
@@ -38,6 +44,7 @@ from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
 from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
+from linkwright.plan.tuning import Tuning
 from linkwright.progress import Tell, quiet
 from linkwright.rules import Row
 from linkwright.shoot.models import Shoot
@@ -86,8 +93,10 @@ def make_plan(
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
+        findings += opened_findings(scene, problem, [calls[call.name] for call in problem.calls])
     findings += changing_findings(scene, solved, calls)
     findings += assumed_rows(scene, _decided(solved, calls))
+    findings += permit_findings(scene, [one.carrier_khz for call in calls.values() for one in call.links])
     batteries, found = batteries_of(shoot, scene.calls, calls.values())
     return Plan(
         made_with=__version__,
@@ -163,6 +172,13 @@ def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, af
     return CallToProve(tuple(standing), others, scene.large)
 
 
+def _with_lawful_spares(link: PlannedLink, tuning: Tuning) -> PlannedLink:
+    """The link with its spares up to the first on which its power may not be used."""
+    lawful = [tuning.most_mw[tuning.index(khz) or 0] >= link.power_mw for khz in link.spares_khz]
+    first = lawful.index(False) if False in lawful else len(lawful)
+    return link if first == len(lawful) else link.model_copy(update={"spares_khz": link.spares_khz[:first]})
+
+
 def _planned_call(
     scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: Proved
 ) -> tuple[PlannedCall, list[Finding]]:
@@ -171,14 +187,17 @@ def _planned_call(
     standing, proofs = proved[0].standing, proved[1]
     sound = {s.chain.link.name: s.chain.sound for s in standing}
     delays = delays_ms(sound)
-    links = planned(
-        standing,
-        proofs,
-        [
-            Set(answer.spares_khz[name], call.seats[name], delays[name])
-            for name in (s.chain.link.name for s in standing)
-        ],
-    )
+    links = [
+        _with_lawful_spares(link, problem.tunings[problem.index(link.link)])
+        for link in planned(
+            standing,
+            proofs,
+            [
+                Set(answer.spares_khz[name], call.seats[name], delays[name])
+                for name in (s.chain.link.name for s in standing)
+            ],
+        )
+    ]
     unplaced = [
         Unplaced(link=name, because=unplaced_reason(scene, problem, name, answer))
         for name, carrier in answer.carriers_khz.items()

@@ -181,12 +181,12 @@ def assumed_rows(scene: Scene, decided: Iterable[tuple[str, Row | None]]) -> Ite
     """The assumed rows that decided for links (name, row), each row once, unless the shoot accepts it."""
     by_row: dict[str, tuple[Row, list[str]]] = {}
     for name, row in decided:
-        if row is not None and row.evidence == "assumed" and row.id not in scene.law.accepts:
+        if row is not None and row.evidence == "assumed" and row.id not in scene.law.accepts and not row.is_licence:
             names = by_row.setdefault(row.id, (row, []))[1]
             if name not in names:
                 names.append(name)
     for row, names in by_row.values():
-        unknown = " It states no power limit, so only the least step is used." if row.max_mw is None else ""
+        unknown = " It states no power limit, so the strictest known there is taken." if row.max_mw is None else ""
         doubt = f" ({row.doubt})" if row.doubt else ""
         yield finding(
             "assumed-rule",

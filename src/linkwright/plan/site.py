@@ -78,8 +78,17 @@ class Slots:
     def tuning(self, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
         """The tuning of a link over its calls on this site."""
         link = chain.link
-        kind = (link.transmitter, link.locked_mw, link.receiver)
-        key = (*kind, chain.site.name, chain.at.name, tuple(c.name for c in calls))
+        terms = self.scene.terms(chain, calls)
+        named = (tuple(licence.name for licence in terms.licences), terms.only)
+        key = (
+            link.transmitter,
+            link.locked_mw,
+            link.receiver,
+            named,
+            chain.site.name,
+            chain.at.name,
+            tuple(c.name for c in calls),
+        )
         if key not in self._tunings:
             self._tunings[key] = tuning_of(self.scene, chain, calls, afar, self.known)
         return self._tunings[key]

@@ -18,7 +18,7 @@ from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, heard_gains_db
-from linkwright.rules import Row, allowance
+from linkwright.rules import Row, Terms, allowance
 from linkwright.shoot.equipment import Transmitter
 from linkwright.shoot.place import Other
 from linkwright.shoot.view import LiveCall
@@ -137,12 +137,13 @@ class Known:
     levels_dbm: dict[tuple[str, ...], float] = field(default_factory=dict)
     heard: dict[tuple[object, ...], Heard] = field(default_factory=dict)
 
-    def allowed_to(self, law: Law, chain: Chain) -> Allowed:
-        """What a link's kind may use."""
+    def allowed_to(self, law: Law, chain: Chain, terms: Terms) -> Allowed:
+        """What a link's kind may use under these terms."""
         link = chain.link
-        key = (link.transmitter, link.locked_mw, link.receiver)
+        named = (tuple(licence.name for licence in terms.licences), terms.only)
+        key = (link.transmitter, link.locked_mw, link.receiver, terms.indoor, terms.position, named)
         if key not in self.allowed:
-            self.allowed[key] = _allowed(law, chain)
+            self.allowed[key] = _allowed(law, chain, terms)
         return self.allowed[key]
 
     def level_dbm(self, chain: Chain, other: Other) -> float:
@@ -160,7 +161,7 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar,
 
     `afar` are the links of other sites that have their carriers already.
     """
-    transmitter, allowed = chain.transmitter, known.allowed_to(scene.law, chain)
+    transmitter, allowed = chain.transmitter, known.allowed_to(scene.law, chain, scene.terms(chain, calls))
     carriers = allowed.carriers_khz
     tv = scene.air[chain.site.name].taken
     half = transmitter.bandwidth_khz / 2.0
@@ -183,10 +184,10 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar,
     )  # fmt: skip
 
 
-def _allowed(law: Law, chain: Chain) -> Allowed:
+def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
     """The carriers that both ends of a link tune, the most conducted power on each [mW], and the row that decides.
 
-    Where a row states no limit, and the crew has not said that it checked it, only the least step is taken.
+    Where the least step is over what is allowed, nothing is.
     """
     transmitter = chain.transmitter
     carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
@@ -202,11 +203,9 @@ def _allowed(law: Law, chain: Chain) -> Allowed:
         transmitter.form,
         transmitter.antenna_gain_dbi,
         law.on,
+        terms=terms,
     )
-    least = min(transmitter.powers_mw)
-    checked = np.array([row.id in law.accepts for row in allowed.rows] + [False])
-    unknown = np.isinf(allowed.most_mw) & ~checked[allowed.row]
-    most = np.where(unknown, least, allowed.most_mw)
+    most, least = allowed.most_mw, min(transmitter.powers_mw)
     at_edge = near_an_edge(carriers, law.tv_edges_khz, transmitter.edge_khz)
     return Allowed(carriers, np.where(most >= least, most, 0.0), allowed.row, allowed.rows, at_edge)
 

@@ -33,12 +33,16 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class CallReasons:
-    """What stands against a frequency in one call; none: `would_give` is what it would have in hand [dB]."""
+    """What stands against a frequency in one call; none: `would_give` is what it would have in hand [dB].
+
+    `opens` is the row, permit or acceptance by which it may be used at all; nothing where it may not.
+    """
 
     call: str
     reasons: tuple[Reason, ...]
     would_give_db: float | None
     verdict: str | None
+    opens: str = ""
 
 
 def link_of(shoot: Shoot, name: str) -> str:
@@ -86,7 +90,9 @@ def why(
             (proof,) = prove(CallToProve((alone,), ()))
             in_hand = floored(proof.told.in_hand_db)
             held = verdict(proof.told.sure, chain.wanted.sure)
-        found.append(CallReasons(live.name, tuple(reasons), in_hand, held))
+        allowed = at is not None and tuning.most_mw[at] > 0.0
+        opens = rule_reason(scene, chain, carrier_khz) if allowed else ""
+        found.append(CallReasons(live.name, tuple(reasons), in_hand, held, opens))
     return tuple(found)
 
 

@@ -1,41 +1,60 @@
 """What may be transmitted where: data files with their sources, and the look-up."""
 
+from linkwright.rules.accepting import acceptable, check_accepts
+from linkwright.rules.corrected import Correction
 from linkwright.rules.hazards import HardWarning, hard_warnings
-from linkwright.rules.library import known_codes, territory, territory_or_group
-from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permits, closed_ranges
+from linkwright.rules.library import known_best, known_codes, territory, territory_or_group, use_corrections
+from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permits, closed_ranges, closures
 from linkwright.rules.models import Closed, Permit, Row, Territory
+from linkwright.rules.opening import opened_by, openings
 from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
 from linkwright.rules.report import rules_document
 from linkwright.rules.separation import Outside, Separation, closed_by_tv, keeps_separation, separations
+from linkwright.rules.stale import stale_rows
+from linkwright.rules.terms import NO_TERMS, Terms, licence_text, licences_for, on_licence
 from linkwright.rules.tv import TvChannel, tv_channel, tv_channels
 from linkwright.rules.why import range_text, why_not
 
 __all__ = [
+    "NO_TERMS",
     "Allowance",
     "Closed",
+    "Correction",
     "HardWarning",
     "Outside",
     "Permit",
     "Row",
     "Separation",
+    "Terms",
     "Territory",
     "TvChannel",
+    "acceptable",
     "allowance",
+    "check_accepts",
     "check_ids",
     "check_permits",
     "closed_by_tv",
     "closed_ranges",
+    "closures",
     "eirp_mw_from_erp_mw",
     "hard_warnings",
     "keeps_separation",
+    "known_best",
     "known_codes",
+    "licence_text",
+    "licences_for",
     "most_conducted_mw",
+    "on_licence",
+    "opened_by",
+    "openings",
     "range_text",
     "rules_document",
     "separations",
+    "stale_rows",
     "territory",
     "territory_or_group",
     "tv_channel",
     "tv_channels",
+    "use_corrections",
     "why_not",
 ]

@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from linkwright.physics.geodesy import great_circle_km
-from linkwright.rules.models import City, Evidence, LandMobile, RadioAstronomy, Severity, Territory
+from linkwright.rules.models import City, Closed, Evidence, LandMobile, RadioAstronomy, Severity, Territory
+from linkwright.rules.terms import Position
 from linkwright.rules.tv import TvChannel, tv_channel
 
 #: The finding code of all of them.
 CODE = "hard-warning"
 
-#: A position [degrees north, degrees east], or None where it is not known.
-Position = tuple[float, float] | None
+#: A warning for a place is worked out anew each time: its fact's own date stands in the data.
+UNDATED = datetime.date.min
+#: Every frequency that a row may name [kHz].
+WHOLE_SPECTRUM_KHZ = (1, 10_000_000)
 
 
 @dataclass(frozen=True)
 class HardWarning:
-    """One hard warning; `distance_km` [km] where it hangs on a place, else None."""
+    """One hard warning; `distance_km` [km] where it hangs on a place, else None.
 
+    id : by which a shoot accepts it; settled_by : permits or rows that settle it, held or accepted.
+    """
+
+    id: str
+    from_khz: int
+    to_khz: int
+    settled_by: tuple[str, ...]
     code: str
     severity: Severity
     about: str
@@ -28,6 +39,16 @@ class HardWarning:
     source: str
     evidence: Evidence
     distance_km: float | None
+
+    @property
+    def closes(self) -> bool:
+        """Whether carriers in its range are closed until somebody opens them."""
+        return self.severity != "note"
+
+    def opened_by(self, settled: frozenset[str]) -> str | None:
+        """The permit held, or the acceptance, that opens what it closes; a `stop` is opened by no acceptance."""
+        own = () if self.severity == "stop" else (self.id,)
+        return next((one for one in (*own, *self.settled_by) if one in settled), None)
 
 
 def hard_warnings(
@@ -46,8 +67,27 @@ def hard_warnings(
     if territory.land_mobile is not None:
         found += _land_mobile(territory, territory.land_mobile, position, ranges)
     if territory.radio_astronomy is not None and ranges:
-        found += _radio_astronomy(territory.radio_astronomy, position)
+        found += _radio_astronomy(territory, territory.radio_astronomy, position)
     return tuple(found)
+
+
+def closing_warnings(territory: Territory, position: Position, settled: frozenset[str]) -> tuple[Closed, ...]:
+    """What the program warns of at a position, as closed ranges, less what `settled` opens."""
+    latitude, longitude = position or (None, None)
+    return tuple(
+        Closed(
+            id=one.id,
+            from_khz=one.from_khz,
+            to_khz=one.to_khz,
+            why=one.says,
+            source=one.source,
+            basis="seen" if one.evidence == "stated" else "memory",
+            evidence=one.evidence,
+            as_of=UNDATED,
+        )
+        for one in hard_warnings(territory, latitude, longitude, [WHOLE_SPECTRUM_KHZ])
+        if one.closes and one.opened_by(settled) is None
+    )
 
 
 def _overlaps(ranges_khz: Iterable[tuple[int, int]], from_khz: int, to_khz: int) -> bool:
@@ -63,7 +103,13 @@ def _by_range(
             south, north, west, east = one.area
             away = not (south <= position[0] <= north and west <= position[1] <= east)
         if not away and _overlaps(ranges_khz, one.from_khz, one.to_khz):
-            yield HardWarning(CODE, one.severity, one.about, one.says, one.do, one.source, one.evidence, None)
+            unsure = one.area is not None and position is None
+            do = f"{one.do}; give the site's position to have it checked" if unsure else one.do
+            severity: Severity = "note" if unsure else one.severity
+            yield HardWarning(
+                one.id, one.from_khz, one.to_khz, one.settled_by, CODE, severity, one.about, one.says, do,
+                one.source, one.evidence, None,
+            )  # fmt: skip
 
 
 def _land_mobile(
@@ -73,7 +119,7 @@ def _land_mobile(
     last = tv_channel(territory, str(facts.last_channel))
     if position is None:
         if _overlaps(ranges_khz, first.from_khz, last.to_khz):
-            yield _land_mobile_anywhere(facts, first, last)
+            yield _land_mobile_anywhere(territory, facts, first, last)
         return
     for city in facts.city:
         km = great_circle_km(*position, city.latitude, city.longitude)
@@ -82,12 +128,18 @@ def _land_mobile(
         for number in city.channels:
             channel = tv_channel(territory, str(number))
             if _overlaps(ranges_khz, channel.from_khz, channel.to_khz):
-                yield _land_mobile_near(facts, city, channel, km)
+                yield _land_mobile_near(territory, facts, city, channel, km)
 
 
-def _land_mobile_anywhere(facts: LandMobile, first: TvChannel, last: TvChannel) -> HardWarning:
+def _land_mobile_anywhere(
+    territory: Territory, facts: LandMobile, first: TvChannel, last: TvChannel
+) -> HardWarning:
     names = ", ".join(dict.fromkeys(city.name for city in facts.city))
     return HardWarning(
+        f"{territory.code.lower()}-land-mobile",
+        first.from_khz,
+        last.to_khz,
+        (),
         CODE,
         "note",
         f"land mobile on TV channels {first.number} to {last.number}",
@@ -99,7 +151,9 @@ def _land_mobile_anywhere(facts: LandMobile, first: TvChannel, last: TvChannel) 
     )
 
 
-def _land_mobile_near(facts: LandMobile, city: City, channel: TvChannel, km: float) -> HardWarning:
+def _land_mobile_near(
+    territory: Territory, facts: LandMobile, city: City, channel: TvChannel, km: float
+) -> HardWarning:
     is_near = km <= facts.base_radius_km
     radius = (
         f"base stations may stand within {facts.base_radius_km:g} km of the centre"
@@ -108,6 +162,10 @@ def _land_mobile_near(facts: LandMobile, city: City, channel: TvChannel, km: flo
     )
     note = f" ({city.note})" if city.note else ""
     return HardWarning(
+        city.id_on(territory.code, int(channel.number)),
+        channel.from_khz,
+        channel.to_khz,
+        (),
         CODE,
         "warn" if is_near else "note",
         f"land mobile on channel {channel.number}, {city.name}",
@@ -120,17 +178,24 @@ def _land_mobile_near(facts: LandMobile, city: City, channel: TvChannel, km: flo
     )
 
 
-def _radio_astronomy(facts: RadioAstronomy, position: Position) -> Iterator[HardWarning]:
+def _radio_astronomy(territory: Territory, facts: RadioAstronomy, position: Position) -> Iterator[HardWarning]:
     do = "Ask the observatory before anything is switched on"
     if position is None:
         names = ", ".join(site.name for site in facts.site)
         says = f"keep {facts.exclusion_km:g} km away from the observatories: {names}"
-        yield HardWarning(CODE, "note", "radio astronomy", says, do, facts.source, facts.evidence, None)
+        id_ = f"{territory.code.lower()}-observatory"
+        yield HardWarning(
+            id_, *WHOLE_SPECTRUM_KHZ, (), CODE, "note", "radio astronomy", says, do, facts.source, facts.evidence,
+            None,
+        )  # fmt: skip
         return
     for site in facts.site:
         km = great_circle_km(*position, site.latitude, site.longitude)
         if km <= facts.exclusion_km:
             yield HardWarning(
+                site.id_in(territory.code),
+                *WHOLE_SPECTRUM_KHZ,
+                (),
                 CODE,
                 "warn",
                 f"radio astronomy, {site.name}",

@@ -11,6 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
+from linkwright.rules.corrected import Correction, corrected
 from linkwright.rules.models import Checked, Fact, Note, Row, Territory
 from linkwright.shoot.errors import InputError, did_you_mean
 
@@ -19,6 +20,13 @@ GROUPS = {"CEPT": "CEPT", "EU": "CEPT"}
 
 #: Abbreviations that are in common use and are not the ISO 3166-1 code.
 NOT_ISO = {"UK": "GB", "EL": "GR", "USA": "US"}
+
+
+#: Territories that were asked for, and of which no published source stands here.
+NOT_KNOWN = {
+    "AE": "the United Arab Emirates", "BR": "Brazil", "IL": "Israel", "IN": "India", "MX": "Mexico",
+    "SG": "Singapore", "ZA": "South Africa",
+}  # fmt: skip
 
 
 class Country(Checked):
@@ -59,9 +67,27 @@ def _from_file(name: str) -> Territory:
     return Territory.model_validate(_read(name) | {"cautions": shared["cautions"]})
 
 
+def known_best() -> tuple[Territory, ...]:
+    """The territories with a file of their own, and what the CEPT countries have in common."""
+    return (*(territory(code) for code in _own_files()), _from_file("cept.toml"))
+
+
 def known_codes() -> tuple[str, ...]:
     """The ISO 3166-1 alpha-2 codes that `territory` knows, in order."""
     return tuple(sorted({*_own_files(), *implementation_table().country}))
+
+
+class _Corrections:
+    """The corrections that hold in this program, brought by whoever may read a person's folder."""
+
+    now: tuple[Correction, ...] = ()
+
+
+def use_corrections(corrections: tuple[Correction, ...]) -> None:
+    """From now on the rules are as corrected by these."""
+    if corrections != _Corrections.now:
+        _Corrections.now = corrections
+        territory.cache_clear()
 
 
 @cache
@@ -72,11 +98,16 @@ def territory(region: str) -> Territory:
     """
     code = region.upper()
     if code in _own_files():
-        return _from_file(_own_files()[code])
+        return corrected(_from_file(_own_files()[code]), _Corrections.now)
     if code in implementation_table().country:
-        return _narrowed(_from_file("cept.toml"), code, implementation_table())
+        return corrected(_narrowed(_from_file("cept.toml"), code, implementation_table()), _Corrections.now)
     if code in GROUPS:
         raise InputError(f'"{region}" is a group of countries; name the country by its ISO 3166-1 code')
+    if code in NOT_KNOWN:
+        raise InputError(
+            f"nothing published is known here of the rules of {NOT_KNOWN[code]}, so nothing can be planned "
+            "there: ask its regulator; docs/rules.md says how a territory is added"
+        )
     near = f'; did you mean "{NOT_ISO[code]}"?' if code in NOT_ISO else did_you_mean(code, known_codes())
     raise InputError(f'no rules are known for region "{region}" (known: {", ".join(known_codes())}){near}')
 
@@ -84,6 +115,14 @@ def territory(region: str) -> Territory:
 def territory_or_group(region: str) -> Territory:
     """As `territory`; besides, "CEPT" and "EU" give the rows that the CEPT countries have in common."""
     return _from_file("cept.toml") if region.upper() in GROUPS else territory(region)
+
+
+@cache
+def rows_beside(code: str) -> tuple[Row, ...]:
+    """CEPT's rows, where a CEPT country has rows of its own: their limits hold where its own state none."""
+    if code not in _own_files() or code not in implementation_table().country:
+        return ()
+    return _from_file("cept.toml").rows
 
 
 def _narrowed(cept: Territory, code: str, table: CountryTable) -> Territory:

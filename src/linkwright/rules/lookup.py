@@ -7,15 +7,18 @@ carrier keeps its raster, its permit is held, its last day has not passed and no
 from __future__ import annotations
 
 import datetime
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
+from linkwright.rules.hazards import closing_warnings
+from linkwright.rules.limits import Limits
 from linkwright.rules.models import Closed, Kind, Row, Territory
-from linkwright.rules.power import most_conducted_mw
+from linkwright.rules.power import conducted_mw
+from linkwright.rules.terms import NO_TERMS, Terms, licence_row, meets, on_licence
 from linkwright.shoot.errors import InputError, did_you_mean
+from linkwright.shoot.permits import PermitHeld
 from linkwright.units import BoolArray, FloatArray, IntArray
 
 
@@ -23,9 +26,9 @@ from linkwright.units import BoolArray, FloatArray, IntArray
 class Allowance:
     """What the rules allow at n carriers.
 
-    most_mw : (n,) most conducted power [mW]; 0 where nothing is allowed, inf where a row states no limit.
+    most_mw : (n,) most conducted power [mW]; 0 where nothing is allowed.
     row : (n,) index into `rows` of the row that decides; -1 where none does.
-    rows : the territory's rows.
+    rows : the territory's rows, and after them one for each licence that holds.
     """
 
     most_mw: FloatArray
@@ -81,33 +84,68 @@ def allowance(
     antenna_gain_dbi: float,
     on: datetime.date,
     kind: Kind = "microphone",
+    terms: Terms = NO_TERMS,
 ) -> Allowance:
     """What the rules allow at each of `carriers_khz` (n,) [kHz] on the day `on`.
 
     bandwidth_khz : occupied bandwidth [kHz]; form : how the transmitter is carried; antenna_gain_dbi : of the
-    transmitter's antenna [dBi]; kind : only rows for this kind of equipment decide.
-    Where several rows allow a carrier, the highest conducted power decides (a known limit before none), then
-    a stated row before an assumed one, then a permit that is held before exempt use.
-    Raises InputError for a permit that the territory does not know.
+    transmitter's antenna [dBi]; kind : rows for other equipment never decide; terms : place and licences.
+    Where several rows allow a carrier, the highest conducted power decides, then a row with a limit of its own,
+    then a stated row before an assumed one, then a permit that is held before exempt use. A licence that was typed
+    in decides on the carriers that it lists. Raises InputError for a permit that the territory does not know.
     """
     carriers = np.asarray(carriers_khz, dtype=np.int64)
     held = check_permits(territory, permits)
-    limits_mw = [most_conducted_mw(row, antenna_gain_dbi, form) for row in territory.rows]
+    limits = Limits(territory, carriers, bandwidth_khz, form, antenna_gain_dbi, kind)
     found = np.full(carriers.shape, -1, dtype=np.int64)
     most_mw = np.zeros(carriers.shape, dtype=np.float64)
-    is_free = ~in_closed(closed_ranges(territory, on), carriers, bandwidth_khz)
-    for index in sorted(range(len(limits_mw)), key=lambda i: _preference(territory.rows[i], limits_mw[i])):
+    is_free = ~in_closed(closures(territory, on, held, terms), carriers, bandwidth_khz)
+    for index in sorted(range(len(territory.rows)), key=lambda i: _preference(territory.rows[i])):
         row = territory.rows[index]
-        if _is_open(row, held, bandwidth_khz, on, kind):
-            here = is_free & (found < 0) & fits(row, carriers, bandwidth_khz)
-            found[here] = index
-            most_mw[here] = limits_mw[index]
-    return Allowance(most_mw, found, territory.rows)
+        if _is_open(row, held, bandwidth_khz, on, kind) and meets(row, terms):
+            here = is_free & fits(row, carriers, bandwidth_khz)
+            _take(here, index, limits.of(row) if here.any() else most_mw, found, most_mw)
+    if terms.only:
+        found[:], most_mw[:] = -1, 0.0
+    licensed = np.zeros(carriers.shape, dtype=np.bool_)
+    for n, licence in enumerate(terms.licences):
+        shut = closures(territory, on, held, terms, frozenset(licence.outranks))
+        listed = on_licence(licence, carriers, bandwidth_khz) & ~in_closed(shut, carriers, bandwidth_khz)
+        limit_mw = _licensed_mw(limits, licence, on, terms)
+        here = listed & ((limit_mw > most_mw) | ~licensed) & (limit_mw > 0.0)
+        found[here], most_mw[here] = len(territory.rows) + n, limit_mw[here]
+        licensed |= here
+    return Allowance(most_mw, found, (*territory.rows, *(licence_row(one, on) for one in terms.licences)))
 
 
-def _preference(row: Row, limit_mw: float) -> tuple[bool, float, bool, bool, str]:
-    """Sorts the row that is to decide first."""
-    return (math.isinf(limit_mw), -limit_mw, row.evidence != "stated", row.permit is None, row.id)
+def _take(here: BoolArray, index: int, limit_mw: FloatArray, found: IntArray, most_mw: FloatArray) -> None:
+    """Let a row decide where it allows more than those before it."""
+    more = here & (limit_mw > most_mw)
+    found[more], most_mw[more] = index, limit_mw[more]
+
+
+def _licensed_mw(limits: Limits, licence: PermitHeld, on: datetime.date, terms: Terms) -> FloatArray:
+    """(n,) what a licence allows where it lists a carrier [mW]: no more than its own limit, or without one the
+    strictest known, and no more than the rows there that it does not outrank; 0 where those forbid the place."""
+    own = np.full(limits.carriers_khz.shape, np.inf)
+    if licence.max_mw is not None and licence.power_reference is not None:
+        own[:] = conducted_mw(licence.max_mw, licence.power_reference, limits.antenna_gain_dbi)
+    else:
+        own = limits.strictest()
+    most, covered = np.zeros(own.shape), np.zeros(own.shape, dtype=np.bool_)
+    for row in limits.territory.rows:
+        if row.kind != limits.kind or row.listed_only or row.ended(on) or row.id in licence.outranks:
+            continue
+        here = fits(row, limits.carriers_khz, limits.bandwidth_khz)
+        covered |= here
+        if meets(row, terms) and here.any():
+            most[here] = np.maximum(most[here], limits.of(row)[here])
+    return np.where(covered, np.minimum(own, most), own)
+
+
+def _preference(row: Row) -> tuple[bool, bool, bool, str]:
+    """Sorts the row that is to decide first, of those that allow the same."""
+    return (row.max_mw is None, row.evidence != "stated", row.permit is None, row.id)
 
 
 def _is_open(row: Row, held: frozenset[str], bandwidth_khz: int, on: datetime.date, kind: Kind) -> bool:
@@ -118,6 +156,19 @@ def _is_open(row: Row, held: frozenset[str], bandwidth_khz: int, on: datetime.da
         and (row.permit is None or row.permit in held)
         and (row.bandwidth_khz is None or bandwidth_khz <= row.bandwidth_khz)
     )
+
+
+def closures(
+    territory: Territory,
+    on: datetime.date,
+    held: frozenset[str],
+    terms: Terms,
+    outranked: frozenset[str] = frozenset(),
+) -> tuple[Closed, ...]:
+    """What is closed under these terms: the closed ranges, and what the program warns of there, unless it is
+    settled by a permit, accepted by name, or outranked."""
+    warned = closing_warnings(territory, terms.position, held | terms.accepts)
+    return tuple(one for one in (*closed_ranges(territory, on), *warned) if one.id not in outranked)
 
 
 def in_closed(closed: Iterable[Closed], carriers_khz: IntArray, bandwidth_khz: int) -> BoolArray:
@@ -146,7 +197,10 @@ def inside(row: Row, carriers_khz: IntArray, bandwidth_khz: int) -> BoolArray:
 
 
 def on_raster(row: Row, carriers_khz: IntArray) -> BoolArray:
-    """(n,) whether each carrier [kHz] lies at the row's lower edge + n * its raster; always, without one."""
+    """(n,) whether each carrier [kHz] is one of the row's, or lies at its lower edge + n * its raster, where it has
+    either."""
+    if row.carriers_khz:
+        return np.isin(carriers_khz, row.carriers_khz)
     if row.raster_khz is None:
         return np.ones(carriers_khz.shape, dtype=np.bool_)
     return np.asarray((carriers_khz - row.from_khz) % row.raster_khz == 0)

@@ -37,7 +37,7 @@ Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 class Checked(BaseModel):
     """A checked value that never changes; an unknown key is an error."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
 
 
 class Fact(Checked):
@@ -46,10 +46,10 @@ class Fact(Checked):
     source: Text = Field(description="document, edition and section")
     basis: Basis = Field(description="how the fact was come by")
     evidence: Evidence = Field(description="stated, or assumed until the source is read")
-    as_of: str = Field(
-        pattern=r"^\d{4}(-\d{2}(-\d{2})?)?$",
-        description="ISO 8601: date of the edition or amendment, else the year of the fact set",
+    as_of: datetime.date = Field(
+        description="date of the edition that was read; of what is remembered, when it was written down"
     )
+    read_on: datetime.date | None = Field(None, description="when a person corrected it from the document itself")
 
     @model_validator(mode="after")
     def _only_what_was_read_is_stated(self) -> Fact:
@@ -71,6 +71,24 @@ class Span(Fact):
         return self
 
 
+class Step(Checked):
+    """A part of a row [kHz] with a lower limit [mW] of its own, at the row's reference."""
+
+    from_khz: Khz
+    to_khz: Khz
+    max_mw: Milliwatt
+    max_body_worn_mw: Milliwatt | None = None
+
+    def limit_mw(self, form: str) -> float:
+        """Its limit for equipment of `form` [mW]."""
+        worn = self.max_body_worn_mw if form == "body-worn" else None
+        return self.max_mw if worn is None else worn
+
+
+#: Who has the first right to frequencies that a row lends.
+Service: TypeAlias = Literal["aeronautical", "land mobile", "radio astronomy", "flight test", "radar"]
+
+
 class Row(Span):
     """One thing that may be transmitted: range [kHz], power [mW], width [kHz] and the conditions."""
 
@@ -85,6 +103,11 @@ class Row(Span):
     raster_khz: Khz | None = Field(None, description="carriers lie at from_khz + n * raster_khz")
     carriers_from_khz: Khz | None = Field(None, description="lowest carrier, where the source names one")
     carriers_to_khz: Khz | None = Field(None, description="highest carrier, where the source names one")
+    carriers_khz: tuple[Khz, ...] = Field((), description="the only carriers, where the source lists them")
+    steps: tuple[Step, ...] = Field((), alias="step", description="parts with lower limits, at the edges")
+    indoor: bool = Field(False, description="inside buildings only")
+    service: Service | None = Field(None, description="whose it is first: closed until the row is accepted by name")
+    is_licence: bool = Field(False, description="made from a permit that the crew typed in")
     until: datetime.date | None = Field(None, description="last day on which the row decides")
     listed_only: bool = Field(False, description="shown but never decides: the facts are too coarse")
     tv_separation_km: Kilometre | None = Field(
@@ -98,13 +121,18 @@ class Row(Span):
     def _consistent(self) -> Row:
         if (self.max_mw is None) != (self.power_reference is None):
             raise ValueError(f"{self.id}: a power and its reference belong together")
-        if self.max_body_worn_mw is not None and self.max_mw is None:
-            raise ValueError(f"{self.id}: a body-worn power without the general one")
+        if (self.max_body_worn_mw is not None or self.steps) and self.max_mw is None:
+            raise ValueError(f"{self.id}: a body-worn power or a step without the general one")
         if self.evidence == "stated" and (self.max_mw is None or self.doubt is not None):
             raise ValueError(f"{self.id}: a row without a known limit, or in doubt, is assumed")
         if self.basis == "seen" and self.evidence == "assumed" and self.doubt is None:
             raise ValueError(f"{self.id}: read and yet assumed, without the doubt")
         return self
+
+    @property
+    def outdoors_id(self) -> str:
+        """What a shoot accepts to use a row for indoors in the open all the same."""
+        return f"{self.id}/outdoors"
 
     def ended(self, on: datetime.date) -> bool:
         """Whether the row's last day lies before the day `on`."""
@@ -141,8 +169,10 @@ class Permit(Checked):
 class WarningText(Span):
     """A hard warning for whoever transmits in the range [kHz]; in `area` only, where one is given."""
 
+    id: Id
     about: Text
     severity: Severity
+    settled_by: tuple[Id, ...] = Field((), description="permits that settle it when held, rows when accepted")
     says: Text
     do: Text
     area: tuple[Latitude, Latitude, Longitude, Longitude] | None = Field(
@@ -158,6 +188,10 @@ class City(Fact):
     latitude: Latitude
     longitude: Longitude
     note: Text | None = None
+
+    def id_on(self, code: str, channel: int) -> str:
+        """The id of its warning on a TV channel."""
+        return f"{code.lower()}-land-mobile-{_slug(self.name)}-{channel}"
 
 
 class LandMobile(Fact):
@@ -177,6 +211,14 @@ class Site(Checked):
     name: Text
     latitude: Latitude
     longitude: Longitude
+
+    def id_in(self, code: str) -> str:
+        """The id of its warning."""
+        return f"{code.lower()}-observatory-{_slug(self.name)}"
+
+
+def _slug(name: str) -> str:
+    return "-".join("".join(c if c.isascii() and c.isalnum() else " " for c in name.lower()).split())
 
 
 class RadioAstronomy(Fact):
@@ -257,11 +299,26 @@ class Territory(Checked):
     @property
     def ids(self) -> frozenset[str]:
         """The ids of its rows, closed ranges and warnings."""
-        return frozenset([row.id for row in self.rows] + [span.id for span in self.closed])
+        return frozenset(self._own_ids()) | self.place_ids
+
+    def _own_ids(self) -> list[str]:
+        return [
+            *(row.id for row in self.rows), *(one.id for one in self.closed), *(one.id for one in self.warnings)
+        ]  # fmt: skip
+
+    @property
+    def place_ids(self) -> frozenset[str]:
+        """The ids of the warnings that hang on a place."""
+        mobile = () if self.land_mobile is None else self.land_mobile.city
+        sites = () if self.radio_astronomy is None else self.radio_astronomy.site
+        return frozenset(
+            [city.id_on(self.code, channel) for city in mobile for channel in city.channels]
+            + [site.id_in(self.code) for site in sites]
+        )
 
     @model_validator(mode="after")
     def _ids(self) -> Territory:
-        ids = [row.id for row in self.rows] + [span.id for span in self.closed]
+        ids = self._own_ids()
         names = [name for permit in self.permits for name in (permit.id, *permit.also)]
         for what, found in (("row", ids), ("permit", names)):
             twice = sorted({one for one in found if found.count(one) > 1})

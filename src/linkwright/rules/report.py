@@ -6,13 +6,10 @@ import dataclasses
 import datetime
 from typing import Any
 
-from linkwright.rules.hazards import hard_warnings
+from linkwright.rules.hazards import WHOLE_SPECTRUM_KHZ, HardWarning, hard_warnings
 from linkwright.rules.lookup import closed_ranges
 from linkwright.rules.models import Row, Territory
 from linkwright.rules.tv import tv_channels
-
-#: Every frequency that a row may name [kHz]: warnings are asked for over all of them.
-WHOLE_SPECTRUM_KHZ = (1, 10_000_000)
 
 
 def rules_document(territory: Territory, at: tuple[float, float] | None, on: datetime.date) -> dict[str, Any]:
@@ -38,9 +35,13 @@ def rules_document(territory: Territory, at: tuple[float, float] | None, on: dat
         "raster": _raster(territory),
         "protection": None if territory.tv_protection is None else territory.tv_protection.model_dump(mode="json"),
         "notes": [note.model_dump(mode="json") for note in territory.notes],
-        "warnings": [dataclasses.asdict(warning) for warning in warnings],
+        "warnings": [_warning(warning) for warning in warnings],
         "cautions": list(territory.cautions),
     }
+
+
+def _warning(warning: HardWarning) -> dict[str, Any]:
+    return dataclasses.asdict(warning) | {"settled_by": list(warning.settled_by)}
 
 
 def _row(row: Row, on: datetime.date) -> dict[str, Any]:

@@ -8,9 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linkwright.rules.lookup import allowance, check_permits, closed_ranges, in_closed, inside, on_raster
+from linkwright.rules.accepting import acceptable
+from linkwright.rules.lookup import allowance, check_permits, closures, in_closed, inside, on_raster
 from linkwright.rules.models import Kind, Row, Territory
+from linkwright.rules.opening import opened_by, openings
 from linkwright.rules.power import power_text
+from linkwright.rules.terms import NO_TERMS, Terms, on_licence
 from linkwright.units import IntArray, mhz_text
 
 #: What a row of another kind of equipment is for, in words.
@@ -31,6 +34,7 @@ class _Use:
     bandwidth_khz: int
     on: datetime.date
     kind: Kind
+    terms: Terms
 
     def carriers(self) -> IntArray:
         return np.array([self.carrier_khz], dtype=np.int64)
@@ -50,34 +54,59 @@ def why_not(
     antenna_gain_dbi: float,
     on: datetime.date,
     kind: Kind = "microphone",
+    terms: Terms = NO_TERMS,
+    least_mw: float = 0.0,
 ) -> str:
-    """Why `carrier_khz` may not be used, or under which row it may; arguments as for `allowance`.
+    """Why `carrier_khz` may not be used, or under which row it may; arguments as for `allowance`, and the
+    transmitter's least step [mW].
 
     Names the closed range, the permit that would open it, the row whose last day has passed, or the rows
     beside it. Raises InputError for a permit that the territory does not know.
     """
-    use = _Use(territory, check_permits(territory, permits), carrier_khz, bandwidth_khz, on, kind)
-    allowed = allowance(territory, use.held, use.carriers(), bandwidth_khz, form, antenna_gain_dbi, on, kind=kind)
-    row = allowed.row_at(0)
-    if row is not None:
-        most = power_text(float(allowed.most_mw[0]))
-        limit = f"up to {most} conducted" if np.isfinite(allowed.most_mw[0]) else most
-        return f"{mhz_text(carrier_khz)} MHz may be used, {limit}: {_cited(row)}."
-    reason = _closed(use) or _obstacles(use) or _nothing(use)
-    return "; ".join([f"{mhz_text(carrier_khz)} MHz {reason}", *_notes(use)]) + "."
+    use = _Use(territory, check_permits(territory, permits), carrier_khz, bandwidth_khz, on, kind, terms)
+    allowed = allowance(
+        territory, use.held, use.carriers(), bandwidth_khz, form, antenna_gain_dbi, on, kind=kind, terms=terms
+    )
+    row, most_mw = allowed.row_at(0), float(allowed.most_mw[0])
+    if row is None:
+        reason = _not_on_licence(use) or _closed(use) or _obstacles(use) or _nothing(use)
+        return "; ".join([f"{mhz_text(carrier_khz)} MHz {reason}", *_notes(use)]) + "."
+    told = _cited(row) if row.max_mw is not None else f"{_cited(row)}, by the strictest limit that is known there"
+    if most_mw < least_mw:
+        least = f"the least step is {power_text(least_mw)}"
+        return f"{mhz_text(carrier_khz)} MHz: nothing above {power_text(most_mw)}; {least}: {told}."
+    open_here = openings(territory, on, use.held, terms)
+    opened = "".join(f"; {says}" for says in opened_by(open_here, row, carrier_khz, bandwidth_khz, terms))
+    return f"{mhz_text(carrier_khz)} MHz may be used, up to {power_text(most_mw)} conducted: {told}{opened}."
 
 
 def _cited(row: Row) -> str:
-    return f"row {row.id} ({range_text(row.from_khz, row.to_khz)}; {row.source}; {row.evidence})"
+    if row.is_licence:
+        return f"{row.use} ({row.source})" if row.source != row.use else row.use
+    read = f"; read by you, {row.read_on.isoformat()}" if row.read_on else ""
+    return f"row {row.id} ({range_text(row.from_khz, row.to_khz)}; {row.source}; {row.evidence}{read})"
+
+
+def _not_on_licence(use: _Use) -> str | None:
+    """A permit that leaves no other carrier, where this is none of its own."""
+    if not use.terms.only:
+        return None
+    names = " and ".join(f'"{name}"' for name in use.terms.only)
+    listed = [one for one in use.terms.licences if on_licence(one, use.carriers(), use.bandwidth_khz)[0]]
+    return None if listed else f"is on no permit that holds here and then, and {names} leaves no other carrier"
 
 
 def _closed(use: _Use) -> str | None:
-    for one in closed_ranges(use.territory, use.on):
+    for one in closures(use.territory, use.on, use.held, use.terms):
         if in_closed([one], use.carriers(), use.bandwidth_khz)[0]:
             reaches = one.from_khz <= use.carrier_khz <= one.to_khz
             where = "lies in" if reaches else f"with its {use.bandwidth_khz} kHz reaches into"
             span = range_text(one.from_khz, one.to_khz)
-            return f"{where} {span}, which is closed: {one.why} ({one.source}; {one.evidence})"
+            if one.to_khz - one.from_khz > 9_000_000:
+                where, span = "lies, as every frequency here,", "near a service that must not be disturbed"
+            by_name = f' or accepts = ["{one.id}"]' if one.id in acceptable(use.territory) else ""
+            opens = f'; a [[permit]] that outranks "{one.id}"{by_name} opens it'
+            return f"{where} {span}, which is closed: {one.why} ({one.source}; {one.evidence}){opens}"
     return None
 
 
@@ -94,7 +123,23 @@ def _listed_only(row: Row, use: _Use) -> str | None:  # noqa: ARG001
 def _ended(row: Row, use: _Use) -> str | None:
     if not row.ended(use.on):
         return None
-    return f"was open until {row.until}; find the act that followed before anybody transmits there"
+    return f"was open until {row.until}; find the act that followed and correct the row, or type in a [[permit]]"
+
+
+def _outdoors(row: Row, use: _Use) -> str | None:
+    if not row.indoor or use.terms.indoor or row.outdoors_id in use.terms.accepts:
+        return None
+    return f'is for indoors, and this is out of doors (a [[permit]] or accepts = ["{row.outdoors_id}"] opens it)'
+
+
+def _service(row: Row, use: _Use) -> str | None:
+    if row.service is None or row.id in use.terms.accepts:
+        return None
+    return f'is first of all for {row.service} use: closed until a [[permit]] or accepts = ["{row.id}"] opens it'
+
+
+def _no_limit(row: Row, use: _Use) -> str | None:  # noqa: ARG001
+    return "has no known limit of power: a [[permit]] with max_mw opens it" if row.max_mw is None else None
 
 
 def _permit(row: Row, use: _Use) -> str | None:
@@ -124,8 +169,10 @@ def _over_edge(row: Row, use: _Use) -> str | None:
 
 
 def _off_raster(row: Row, use: _Use) -> str | None:
-    if row.raster_khz is None or on_raster(row, use.carriers())[0]:
+    if on_raster(row, use.carriers())[0] or (row.raster_khz is None and not row.carriers_khz):
         return None
+    if row.carriers_khz:
+        return f"is none of its carriers ({', '.join(map(mhz_text, row.carriers_khz))} MHz)"
     return f"is off the raster: carriers lie at {mhz_text(row.from_khz)} MHz + n x {row.raster_khz} kHz"
 
 
@@ -135,9 +182,12 @@ CHECKS: tuple[Callable[[Row, _Use], str | None], ...] = (
     _listed_only,
     _ended,
     _permit,
+    _outdoors,
+    _service,
     _too_wide,
     _over_edge,
     _off_raster,
+    _no_limit,
 )
 
 

@@ -1,0 +1,60 @@
+"""What stands open only because somebody opened it, and by what: a permit, or an acceptance by name."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from linkwright.rules.hazards import hard_warnings
+from linkwright.rules.lookup import closures
+from linkwright.rules.models import Row, Territory
+from linkwright.rules.terms import Terms, licence_text
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A range [kHz] that would be closed, why, by what it is open, and the licence that has to decide there."""
+
+    from_khz: int
+    to_khz: int
+    says: str
+    by: str
+    licence: str | None = None
+
+    def at(self, carrier_khz: int, bandwidth_khz: int, row: Row) -> bool:
+        """Whether a carrier that `row` decides stands on it."""
+        touches = 2 * carrier_khz + bandwidth_khz > 2 * self.from_khz and (
+            2 * carrier_khz - bandwidth_khz < 2 * self.to_khz
+        )
+        return touches and self.licence in (None, row.use)
+
+
+def openings(territory: Territory, on: datetime.date, held: frozenset[str], terms: Terms) -> tuple[Opened, ...]:
+    """What would be closed under these terms, but for a permit or an acceptance."""
+    found = []
+    latitude, longitude = terms.position or (None, None)
+    for one in hard_warnings(territory, latitude, longitude, [(1, 10_000_000)]):
+        by = one.opened_by(held | terms.accepts) if one.closes else None
+        if by is not None:
+            found.append(Opened(one.from_khz, one.to_khz, one.says, by))
+    for licence in terms.licences if any(one.outranks for one in terms.licences) else ():
+        found += [
+            Opened(one.from_khz, one.to_khz, one.why, licence_text(licence), licence_text(licence))
+            for one in closures(territory, on, held, terms)
+            if one.id in licence.outranks
+        ]
+    return tuple(found)
+
+
+def opened_by(
+    opened: tuple[Opened, ...], row: Row, carrier_khz: int, bandwidth_khz: int, terms: Terms
+) -> Iterator[str]:
+    """By what a carrier that `row` decides is open where it would be closed, a clause each."""
+    for one in opened:
+        if one.at(carrier_khz, bandwidth_khz, row):
+            yield f"{one.by} opens it ({one.says})"
+    if row.indoor and not terms.indoor:
+        yield f"{row.outdoors_id} opens it out of doors"
+    if row.service is not None:
+        yield f"{row.id} opens it ({row.service} use comes first)"
