@@ -13,7 +13,15 @@ from linkwright.store import Store
 from linkwright.store.schema import _fields
 
 #: Keys whose values are names of entries, by the kind that they name.
-NAMING = {"link": "link", "links": "link", "site": "site", "at": "spot", "route": "spot", "spot": "spot"}
+NAMING = {
+    "link": "link",
+    "links": "link",
+    "for": "link",
+    "site": "site",
+    "at": "spot",
+    "route": "spot",
+    "spot": "spot",
+}
 #: The lists themselves, a point in metres, a word, a moment.
 OTHERWISE = {
     ("link",),
