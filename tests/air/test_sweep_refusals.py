@@ -81,7 +81,7 @@ def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyP
     def closed(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")  # as root nothing on disk says no
 
-    monkeypatch.setattr(Path, "open", closed)
+    monkeypatch.setattr("linkwright.shoot.regular.os.open", closed)
     assert "right to read" in refused(path).says
 
 

@@ -16,11 +16,11 @@ from linkwright.store.schema import _fields
 NAMING = {
     "link": "link",
     "links": "link",
-    "for": "link",
     "site": "site",
     "at": "spot",
     "route": "spot",
     "spot": "spot",
+    "for": "link",
 }
 #: The lists themselves, a point in metres, a word, a moment.
 OTHERWISE = {

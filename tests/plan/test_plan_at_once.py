@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from bench.events import event
 
+from linkwright.assign import kernels, plain
 from linkwright.assign.bound import spacing_bound
 from linkwright.assign.products import is_clean, nearest_khz, products_near
+from linkwright.physics.harm import Kinds, harm_curves
 from linkwright.physics.intermodulation.inband import EveryProduct, all_products, strongest_first
 from linkwright.plan.chain import scene_of
 from linkwright.plan.model import Plan, PlannedLink
@@ -19,7 +21,8 @@ from linkwright.plan.pipeline import make_plan
 from linkwright.plan.site import Slots, site_problem
 from linkwright.plan.solve import far_of_plan
 from linkwright.reach.budget import budgets_of
-from linkwright.reach.hand import told_of
+from linkwright.reach.hand import Course, told_of
+from linkwright.units import FloatArray
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -42,6 +45,40 @@ def test_budgets_and_what_is_told_of_a_site_are_those_of_each_link_by_itself(see
         over = np.sort(at - many.hand.shift_db - noise)
         assert said.sure == np.count_nonzero(over >= 0.0) / 256
         assert said.in_hand_db == over[25]
+
+
+def test_compiled_curves_and_shifts_are_the_plain_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    draw, places, links = np.random.default_rng(2), 60, 25
+    kinds = Kinds(
+        draw.uniform(-14.0, 17.0, places),
+        draw.choice([0.0, 0.001, 0.3, 0.9, 8.0], places),
+        draw.uniform(0.0, 45.0, places),
+        draw.uniform(0.0, 12.0, places),
+        draw.choice([0.0, 1.0, 20.0, 300.0], places),
+    )
+    first = np.sort([0, *draw.choice(np.arange(1, places), links - 1, replace=False)])
+    share = 1.0 / np.repeat(np.diff([*first, places]), np.diff([*first, places]))
+    deviation, wanted = draw.normal(0.0, 8.0, (40, places)), draw.choice([0.1, 2.0, 900.0], links)
+
+    def found() -> tuple[FloatArray, FloatArray]:
+        curves = harm_curves(kinds)
+        return curves, Course(curves, np.linspace(50.0, 90.0, places), share, first).shifts_db(wanted, deviation)
+
+    compiled = found()
+    monkeypatch.setattr("linkwright.physics.harm.MANY", 10**9)
+    monkeypatch.setattr("linkwright.reach.hand.MANY_PLACES", 10**9)
+    for fast, slow in zip(compiled, found(), strict=True):
+        np.testing.assert_allclose(fast, slow, rtol=0.0, atol=1e-9)
+
+
+def test_the_quietest_slot_is_the_same_compiled() -> None:
+    draw = np.random.default_rng(4)
+    for _ in range(200):
+        slots = np.sort(draw.choice(3000, 200, replace=False))
+        rise, free = draw.choice([0.0, 0.25, 0.75, 1.0], 200), np.flatnonzero(draw.random(200) < 0.5)
+        taken = np.sort(draw.choice(3000, int(draw.integers(0, 8)), replace=False))
+        arguments = (slots, rise, free, taken, 25, 2000)
+        assert kernels.quietest(*arguments) == plain.quietest(*arguments)
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -100,8 +137,10 @@ def test_a_scan_takes_as_many_as_one_carrier_after_the_other() -> None:
         assert spacing_bound(slots, spacing) == count
 
 
-def test_what_is_heard_from_afar_is_the_sum_over_its_links() -> None:
+@pytest.mark.parametrize("many", [1, 10**9], ids=["compiled", "plain"])
+def test_what_is_heard_from_afar_is_the_sum_over_its_links(many: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Slot by slot against plain loops, with some of the links live."""
+    monkeypatch.setattr("linkwright.plan.neighbours.MANY_FAR", many)
     scene = scene_of(event(24, 4, 5, apart_m=200.0), {})
     plan = make_plan(scene.shoot, {}, effort=0.0)
     site, *_ = scene.used_sites

@@ -9,14 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkwright.physics.harm import Kinds
 from linkwright.reach.control import control
 from linkwright.reach.ends import Ends
-from linkwright.reach.squelch import DISTANT_MORE_DB, OVER_NOISE_DB, setting
+from linkwright.reach.squelch import DISTANT_MORE_DB, OVER_NOISE_DB, Open, Squelch, squelches
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.place import Site, Spot, Wall
 
-TALENT = Kinds.of(-12.0, 6.0, 0.0, 2.8, 0.0)  # two Rayleigh branches, as good as independent
+TALENT = (-12.0, 6.0, 0.0)  # two Rayleigh branches, as good as independent
 RX = Receiver(tunes_mhz=((518.0, 542.0),))
 CART = Spot(name="Cart", x_m=0.0, y_m=0.0, z_m=1.5)
 
@@ -25,19 +24,24 @@ def transmitter(**more: float) -> Transmitter:
     return Transmitter(form="body-worn", tunes_mhz=((518.0, 542.0),), raster_khz=125, powers_mw=(10.0,), **more)  # type: ignore[arg-type]
 
 
+def setting(wanted_dbm: float, needed_dbm: float, noise_dbm: float, distant_dbm: float | None) -> Squelch:
+    several = [Open(wanted_dbm, needed_dbm, noise_dbm, TALENT, at) for at in (-90.0, distant_dbm, None)]
+    return squelches(several)[1]
+
+
 def test_with_nobody_known_on_the_carrier_it_opens_where_the_audio_begins_to_do() -> None:
-    found = setting(-70.0, -93.2, -113.0, TALENT, None)
+    found = setting(-70.0, -93.2, -113.0, None)
     assert (found.level_dbm, found.cuts, found.opens) == (-93.5, 0.0, 0.0)
 
 
 def test_the_noise_never_opens_it() -> None:
-    assert setting(-70.0, -113.0, -110.0, TALENT, None).level_dbm == -110.0 + OVER_NOISE_DB
+    assert setting(-70.0, -113.0, -110.0, None).level_dbm == -110.0 + OVER_NOISE_DB
 
 
 @pytest.mark.parametrize("distant_dbm", [-100.0, -90.0, -80.0])
 def test_the_risks_are_as_counted_in_draws(distant_dbm: float) -> None:
     """Two independent Rayleigh branches, somebody else as strong as in nine cases of ten; 400 000 draws."""
-    found = setting(-70.0, -93.0, -113.0, TALENT, distant_dbm)
+    found = setting(-70.0, -93.0, -113.0, distant_dbm)
     rng = np.random.default_rng(20270514)
 
     def better(mean_dbm: float) -> np.ndarray:
@@ -53,9 +57,9 @@ def test_the_risks_are_as_counted_in_draws(distant_dbm: float) -> None:
 @settings(max_examples=40, deadline=None)
 @given(st.floats(-110.0, -60.0), st.floats(-125.0, -70.0))
 def test_it_lies_over_the_noise_and_no_other_setting_has_less_risk(wanted_dbm: float, distant_dbm: float) -> None:
-    found = setting(wanted_dbm, -93.0, -113.0, TALENT, distant_dbm)
+    found = setting(wanted_dbm, -93.0, -113.0, distant_dbm)
     assert found.level_dbm >= -113.0 + OVER_NOISE_DB
-    weaker = setting(wanted_dbm, -93.0, -113.0, TALENT, distant_dbm - 10.0)
+    weaker = setting(wanted_dbm, -93.0, -113.0, distant_dbm - 10.0)
     assert weaker.cuts + weaker.opens <= found.cuts + found.opens + 1e-6
 
 

@@ -62,6 +62,9 @@ def test_killed_again_and_again(tmp_path: Path) -> None:
         told += acknowledged_until_killed(str(file), int(chance.integers(1, 40)))
         with Store.open(file, read_only=True) as store:
             check(store, told)
+            told += [
+                (who, store.document().at("shoot", who) or 0) for who in ("Potter", "Weaver")
+            ]  # untold ones too
     with Store.open(file) as store:
         check(store, told)
         assert store.said, "it was not closed"

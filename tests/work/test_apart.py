@@ -34,7 +34,7 @@ def test_it_is_the_same_as_here() -> None:
 
 
 def test_what_takes_too_long_or_too_much_or_dies_is_one_sentence_and_the_next_is_read() -> None:
-    apart = Apart(most_s=2.0, most_bytes=256 * 1024**2)
+    apart = Apart(most_bytes=256 * 1024**2)
     apart.read(did_you_mean, "a", ["b"], name="begin")
     apart.most_s = 0.5
     with pytest.raises(InputError, match=r"air.csv: was not read within"):

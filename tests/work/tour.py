@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import importlib
 import io
+import json
 import sys
 import tempfile
 from pathlib import Path
@@ -26,7 +27,28 @@ region = "GB"
 permits = ["gb-coordinated"]
 date = 2027-05-14
 """
-LINK = '[[link]]\nname = "Link {n}"\ntransmitter = "uhf-body-worn"\nreceiver = "uhf-cart-rack"\n'
+#: A site beside another, on which links walk from one spot to the next.
+SITE = """[[site]]
+name = "{name}"
+latitude = {latitude}
+longitude = -4.0
+spots = [
+  {{ name = "Rack", x_m = 0.0, y_m = 0.0 }},
+  {{ name = "Near", x_m = 9.0, y_m = 0.0 }},
+  {{ name = "Off", x_m = 20.0, y_m = 5.0 }},
+]
+[[call]]
+name = "On {name}"
+site = "{name}"
+links = {links}
+"""
+LINK = """[[link]]
+name = "Link {n}"
+transmitter = "uhf-body-worn"
+receiver = "uhf-cart-rack"
+at = "Rack"
+route = ["Near", "Off"]
+"""
 RATE_HZ = 48_000
 
 
@@ -35,7 +57,12 @@ def tour(folder: Path) -> None:
     import soundfile
 
     many = folder / "many.toml"
-    many.write_text(SHOOT + "".join(LINK.format(n=n) for n in range(48)), "utf-8")
+    names = [f"Link {n}" for n in range(48)]
+    here, there = (
+        SITE.format(name=name, latitude=latitude, links=json.dumps(live))
+        for name, latitude, live in (("Here", 50.0, names[:-1]), ("There", 50.003, names[-1:]))
+    )
+    many.write_text(SHOOT + here + there + "".join(LINK.format(n=n) for n in range(48)), "utf-8")
     draw = np.random.default_rng(1)
     voice = draw.normal(0.0, 0.1, 4 * RATE_HZ) * (np.arange(4 * RATE_HZ) // RATE_HZ % 2 * 0.9 + 0.1)
     voice[RATE_HZ : RATE_HZ + 2000] = 0.0

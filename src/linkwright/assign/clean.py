@@ -36,10 +36,12 @@ NOT_A_SLOT: Final = 1e6
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """The cells of a clean placement, shape (links,); None where none was found, `proved` where there is none."""
+    """The cells of a clean placement, shape (links,); None where none was found, `proved` where there is none;
+    `state` has it where it was placed in one go."""
 
     cells: IntArray | None
     proved: bool = False
+    state: State | None = None
 
 
 def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float = 1.0) -> Found:
@@ -53,7 +55,7 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
         state = State(problem, grid)
         state.put_locked()
         if place_greedily(state, pick) == len(problem.wishes):
-            return Found(state.carriers.copy())
+            return Found(state.carriers.copy(), state=state)
     best = State(problem, grid)
     best.put_locked()
     place_greedily(best, lowest)
@@ -118,17 +120,8 @@ def _quietest(state: State, link: int, free: IntArray) -> int:
 
 def quietest(state: State, link: int, free: IntArray, taken: IntArray) -> int:
     """Of the slots `free` (indices into the link's slots) the quietest, far from the cells `taken`."""
-    rise = np.round(2.0 * state.problem.wishes[link].rise_db[free])
-    free = free[rise == rise.min()]
-    if taken.size:
-        ordered = np.sort(taken)
-        cells = state.grid.wish_slots[link][free]
-        right = np.searchsorted(ordered, cells)
-        above = np.abs(ordered[np.minimum(right, ordered.size - 1)] - cells)
-        below = np.abs(ordered[np.maximum(right - 1, 0)] - cells)
-        free = free[np.argmax(np.minimum(np.minimum(above, below) * state.grid.step_khz, FAR_KHZ))]
-        return int(free)
-    return int(free[0])
+    slots, rise_db = state.grid.wish_slots[link], state.problem.wishes[link].rise_db
+    return int(state.quietest(slots, rise_db, free, np.sort(taken), state.grid.step_khz, FAR_KHZ))
 
 
 def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Tell) -> Found:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from linkwright.physics.compiled import kernel
-from linkwright.units import BoolArray, CountArray, IntArray
+from linkwright.units import BoolArray, CountArray, FloatArray, IntArray
 
 
 @kernel
@@ -78,6 +78,30 @@ def scan(
             k = calls[c]
             total += prod[k, v] + mid[k, v] + weight * near[k, klass, v]
         out[n] = total
+
+
+@kernel
+def quietest(
+    slots: IntArray, rise_db: FloatArray, free: IntArray, taken: IntArray, step_khz: int, far_khz: int
+) -> int:
+    """Of the slots `free`, indices into `slots` and `rise_db` (m,), the quietest by half decibels; of equal ones
+    the one farthest from the cells `taken` (ascending), no more than `far_khz`; then the lowest."""
+    least = np.inf
+    for n in range(free.size):
+        least = min(least, np.rint(2.0 * rise_db[free[n]]))
+    best, farthest = -1, -1
+    for n in range(free.size):
+        if np.rint(2.0 * rise_db[free[n]]) == least:
+            if taken.size == 0:
+                return int(free[n])
+            cell = slots[free[n]]
+            right = np.searchsorted(taken, cell)
+            above = abs(taken[min(right, taken.size - 1)] - cell)
+            below = abs(taken[max(right - 1, 0)] - cell)
+            away = min(min(above, below) * step_khz, far_khz)
+            if away > farthest:
+                best, farthest = free[n], away
+    return int(best)
 
 
 @kernel

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from linkwright.units import CountArray, IntArray
+from linkwright.units import CountArray, FloatArray, IntArray
 
 
 def spans(counts: CountArray, low: IntArray, high: IntArray, sign: int) -> None:
@@ -60,6 +60,21 @@ def scan(
     out[:] = 0
     for k in calls:
         out += prod[k, slots] + mid[k, slots] + weight * near[k, klass, slots].astype(np.int64)
+
+
+def quietest(
+    slots: IntArray, rise_db: FloatArray, free: IntArray, taken: IntArray, step_khz: int, far_khz: int
+) -> int:
+    """`kernels.quietest`, arguments and answer alike."""
+    rise = np.round(2.0 * rise_db[free])
+    free = free[rise == rise.min()]
+    if not taken.size:
+        return int(free[0])
+    cells = slots[free]
+    right = np.searchsorted(taken, cells)
+    above = np.abs(taken[np.minimum(right, taken.size - 1)] - cells)
+    below = np.abs(taken[np.maximum(right - 1, 0)] - cells)
+    return int(free[np.argmax(np.minimum(np.minimum(above, below) * step_khz, far_khz))])
 
 
 def put(

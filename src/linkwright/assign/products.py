@@ -117,23 +117,18 @@ def is_clean(
 
 def _hit_after(moved: IntArray, links: IntArray, own: int, two_khz: int, three_khz: int) -> bool:
     """Whether, after one of `links` (s,) has moved, a product that it has a part in falls on one of the first `own`
-    makers, or any on it: `moved` (s, m) are the makers after each move."""
+    makers: `moved` (s, m) are the makers after each move. What the others make on its spare is there before."""
     rows = np.arange(links.size)
     mine, victims = moved[rows, links][:, None], moved[:, :own]
     others = np.ones(moved.shape, dtype=np.bool_)
     others[rows, links] = False
     rest = moved[others].reshape(links.size, -1)
-    (a, b), threes, (first, second) = _indices(rest.shape[1])
+    (a, b), _, (first, second) = _indices(rest.shape[1])
     with_mine = np.concatenate([2 * mine - rest, 2 * rest - mine], axis=1)
     three_with_mine = np.concatenate(
         [mine + rest[:, a] - rest[:, b], rest[:, first] + rest[:, second] - mine], axis=1
     )
-    return (
-        _any_near(with_mine, victims, two_khz)
-        or _any_near(three_with_mine, victims, three_khz)
-        or _any_near(2 * rest[:, a] - rest[:, b], mine, two_khz)
-        or _any_near(rest[:, threes[0]] + rest[:, threes[1]] - rest[:, threes[2]], mine, three_khz)
-    )
+    return _any_near(with_mine, victims, two_khz) or _any_near(three_with_mine, victims, three_khz)
 
 
 def _any_near(products_khz: IntArray, victims_khz: IntArray, reach_khz: int) -> bool:

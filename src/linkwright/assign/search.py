@@ -124,6 +124,6 @@ def _with_spares_as_links(problem: Problem, tell: Tell) -> Assignment | None:
     found = find_clean(larger, grid, tell, effort=0.02)
     if found.cells is None:
         return None
-    state = State.standing(larger, grid, found.cells)
+    state = found.state or State.standing(larger, grid, found.cells)
     improve(state)
     return answer_with_spares(state, mates)

@@ -23,12 +23,12 @@ class State:
 
     def __init__(self, problem: Problem, grid: Grid | None = None) -> None:
         self.problem = problem
-        self._put, self._scan = plain.put, plain.scan
+        self._put, self._scan, self.quietest = plain.put, plain.scan, plain.quietest
         self.makers = max((len(makers) for makers in problem.makers_khz), default=0)
         if len(problem.wishes) + self.makers > FEW_LINKS:
             from linkwright.assign import kernels
 
-            self._put, self._scan = kernels.put, kernels.scan
+            self._put, self._scan, self.quietest = kernels.put, kernels.scan, kernels.quietest
         self.grid = grid or grid_of(problem)
         # Others may stand between the cells; counted on the nearest, they are off by half a cell, and the products
         # that they make with ours by a whole one, which the guards then keep in addition.

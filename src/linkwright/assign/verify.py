@@ -47,18 +47,22 @@ def faults(
     in_use = {link.name: link.carrier_khz for link in links}
     spares = [(f"spare of {link.name}", spare) for link in links for spare in link.spares_khz]
     makers = {**{f"{name} (other)": khz for name, khz in others_khz.items()}, **in_use}
-    yield from _hits(makers, [*in_use.items(), *spares], guard_two_khz, guard_three_khz)
+    found = list(_hits(makers, [*in_use.items(), *spares], guard_two_khz, guard_three_khz))
+    yield from found
     for link in links:
         if link.spares_khz:
+            # Where nothing was found yet, nothing that the others make among themselves falls on this spare.
+            rest = {name: khz for name, khz in makers.items() if name != link.name}
             moved = {**in_use, link.name: link.spares_khz[0]}
-            for fault in _hits({**makers, **moved}, list(moved.items()), guard_two_khz, guard_three_khz):
+            at_last = {**rest, link.name: link.spares_khz[0]}
+            for fault in _hits(at_last, list(moved.items()), guard_two_khz, guard_three_khz, with_last=not found):
                 yield f"after {link.name} moves to its first spare: {fault}"
 
 
 def _off_their_slots(links: Sequence[Placed]) -> Iterator[str]:
     for link in links:
         for carrier in (link.carrier_khz, *link.spares_khz):
-            if not np.any(link.allowed_khz == carrier):
+            if carrier not in link.allowed_khz:
                 yield f"{link.name} stands on {carrier} kHz, which is none of its slots"
 
 
@@ -75,17 +79,23 @@ def _too_near(links: Sequence[Placed]) -> Iterator[str]:
 
 
 def _hits(
-    in_use: Mapping[str, int], victims: Sequence[tuple[str, int]], guard_two_khz: int, guard_three_khz: int
+    in_use: Mapping[str, int],
+    victims: Sequence[tuple[str, int]],
+    guard_two_khz: int,
+    guard_three_khz: int,
+    *,
+    with_last: bool = False,
 ) -> Iterator[str]:
-    """Every product of `in_use` that falls on one of `victims`, by going through all of them."""
+    """Every product of `in_use` (`with_last`: that the last of them has a part in) that falls on one of `victims`,
+    by going through all of them."""
     names = list(in_use)
     carriers = np.array(list(in_use.values()), dtype=np.int64)
     order = sorted(range(len(victims)), key=lambda n: victims[n][1])
     places = np.array([victims[n][1] for n in order], dtype=np.int64)
     beyond = np.append(places, np.iinfo(np.int64).max)
     for makers, products, guard in (
-        (*_twos(carriers), guard_two_khz),
-        (*_threes(carriers), guard_three_khz),
+        (*_twos(carriers, with_last), guard_two_khz),
+        (*_threes(carriers, with_last), guard_three_khz),
     ):
         first = np.searchsorted(places, products - guard, side="right")
         for hit in np.flatnonzero(beyond[first] < products + guard):
@@ -100,31 +110,34 @@ def _hits(
 Products = tuple[NDArray[np.int64], NDArray[np.int64]]
 
 
-def _twos(carriers: NDArray[np.int64]) -> Products:
+def _twos(carriers: NDArray[np.int64], with_last: bool = False) -> Products:
     """All 2A-B: who makes them (m, 2), and where they fall (m,)."""
-    makers = _pairs(carriers.size)
+    makers = _pairs(carriers.size, with_last)
     return makers, 2 * carriers[makers[:, 0]] - carriers[makers[:, 1]]
 
 
-def _threes(carriers: NDArray[np.int64]) -> Products:
+def _threes(carriers: NDArray[np.int64], with_last: bool = False) -> Products:
     """All A+B-C, each pair A, B once: who makes them (m, 3), and where they fall (m,)."""
-    makers = _few_triples(carriers.size) if carriers.size <= KEEP_UP_TO else _triples(carriers.size)
+    triples = _few_triples if carriers.size <= KEEP_UP_TO else _triples
+    makers = triples(carriers.size, with_last)
     return makers, carriers[makers[:, 0]] + carriers[makers[:, 1]] - carriers[makers[:, 2]]
 
 
 @functools.lru_cache(maxsize=16)
-def _pairs(n: int) -> NDArray[np.int64]:
-    return np.argwhere(~np.eye(n, dtype=np.bool_))
+def _pairs(n: int, with_last: bool) -> NDArray[np.int64]:
+    makers = np.argwhere(~np.eye(n, dtype=np.bool_))
+    return makers[(makers == n - 1).any(axis=1)] if with_last else makers
 
 
-def _triples(n: int) -> NDArray[np.int64]:
+def _triples(n: int, with_last: bool) -> NDArray[np.int64]:
     a, b, c = np.ogrid[:n, :n, :n]
-    return np.argwhere((a < b) & (c != a) & (c != b))
+    makers = np.argwhere((a < b) & (c != a) & (c != b))
+    return makers[(makers == n - 1).any(axis=1)] if with_last else makers
 
 
-@functools.lru_cache(maxsize=8)
-def _few_triples(n: int) -> NDArray[np.int64]:
-    return _triples(n)
+@functools.lru_cache(maxsize=16)
+def _few_triples(n: int, with_last: bool) -> NDArray[np.int64]:
+    return _triples(n, with_last)
 
 
 #: Who makes the products of so many carriers is kept for the next call; of more it would take too much memory.

@@ -15,8 +15,8 @@ Field = tuple[Path, Any, Any]
 #: Where a shoot names its entries: the kind that is named, and the path, "*" for any entry. A list of names or one.
 REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
     ("link", ("call", "*", "links")),
-    ("link", ("permit", "*", "for")),
     ("link", ("run", "*", "link")),
+    ("link", ("permit", "*", "for")),
     ("link", ("site", "*", "learnt", "link")),
     ("link", ("site", "*", "measured_level", "*", "link")),
     ("site", ("call", "*", "site")),

@@ -36,6 +36,8 @@ LOG_STEP: Final = 1.0 / 600.0
 #: Margins of a curve [dB]; and no share or rate counts that is less than this.
 CURVE_DB: Final = np.arange(-20.0, 101.0, 1.0)
 NONE: Final = 1e-12
+#: How far into a curve, in steps of 1 dB, it is read at most.
+MOST_STEPS: Final = CURVE_DB.size - 1.000001
 SECONDS: Final = 3600.0
 #: Nearer than this branches are one [wavelengths]; weaker than this a second one is none [dB].
 ONE_BRANCH: Final = 0.002
@@ -47,6 +49,10 @@ TAIL_TWO: Final = -5.0
 _SPACINGS: Final = np.array([ONE_BRANCH, *APART])
 _WEAKER: Final = np.array([*WEAKER_DB, NO_HELP_DB])
 _TENTH: Final = np.log(10.0) / 10.0
+#: The root of the mean over the need at each margin of a curve.
+_GROWING: Final = 10.0 ** (CURVE_DB / 20.0)
+#: From so many places on a loop is compiled: loading compiled code takes longer than a few places do.
+MANY: Final = 24
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -90,9 +96,7 @@ class Tables:
 
     def at(self, kinds: Kinds, which: FloatArray) -> FloatArray:
         """One of the tables at kinds (n,), straight between its points: (n, last axis)."""
-        k, k_part = _between(K_DB, kinds.k_db)
-        a, a_part = _between(np.log(_SPACINGS), np.log(np.maximum(kinds.apart, ONE_BRANCH)))
-        w, w_part = _between(_WEAKER, kinds.weaker_db)
+        (k, k_part), (a, a_part), (w, w_part) = _points(kinds)
         found = np.zeros((kinds.k_db.size, which.shape[-1]))
         for i, part_k in ((0, 1.0 - k_part), (1, k_part)):
             for j, part_a in ((0, 1.0 - a_part), (1, a_part)):
@@ -101,6 +105,15 @@ class Tables:
                     if part.any():
                         found += part[:, None] * which[k + i, a + j, w + m]
         return found
+
+
+def _points(kinds: Kinds) -> tuple[tuple[IntArray, FloatArray], ...]:
+    """Where kinds lie in the tables, axis by axis: the point below each (n,), and the share of the next one."""
+    return (
+        _between(K_DB, kinds.k_db),
+        _between(np.log(_SPACINGS), np.log(np.maximum(kinds.apart, ONE_BRANCH))),
+        _between(_WEAKER, kinds.weaker_db),
+    )
 
 
 def _between(nodes: FloatArray, at: FloatArray) -> tuple[IntArray, FloatArray]:
@@ -138,7 +151,27 @@ def outage_curves(kinds: Kinds) -> FloatArray:
 def harm_curves(kinds: Kinds) -> FloatArray:
     """Logarithms of the seconds an hour that hold a break over `CURVE_DB`, (n, margins); they never rise with
     it."""
+    if kinds.k_db.size >= MANY:
+        return _compiled(kinds)
     return np.minimum(_rising(_harm(kinds)), _rising(_harm(kinds.alone())))
+
+
+def _compiled(kinds: Kinds) -> FloatArray:
+    """The same by a compiled loop."""
+    from linkwright.physics.harm_compiled import harm
+
+    stored, curves = tables(), np.full((kinds.k_db.size, CURVE_DB.size), np.inf)
+    low, part = _between(MARGINS_DB, CURVE_DB)
+    for these in (kinds, kinds.alone()):
+        at, share = zip(*_points(these), strict=True)
+        harm(
+            stored.outage, stored.often, stored.longer, np.stack(at, axis=1), np.stack(share, axis=1),
+            np.ascontiguousarray(these.doppler_hz), these.doppler_hz * these.bridges_ms / 1000.0, _tail(these),
+            low, part,
+            CURVE_DB - MARGINS_DB[-1], int(np.count_nonzero(MARGINS_DB[0] > CURVE_DB)),
+            float(MARGINS_DB[-1] - MARGINS_DB[-5]), WHILES, _GROWING, NONE, SECONDS, curves,
+        )  # fmt: skip
+    return curves
 
 
 def _harm(kinds: Kinds) -> FloatArray:
@@ -146,7 +179,7 @@ def _harm(kinds: Kinds) -> FloatArray:
     outage = np.exp(_over_margins(stored.at(kinds, stored.outage), 0.0))
     often = stored.at(kinds, stored.often)
     log_rate = _over_margins(often, often[:, :1])
-    scaled = (kinds.doppler_hz * kinds.bridges_ms / 1000.0)[:, None] * 10.0 ** (CURVE_DB / 20.0)
+    scaled = (kinds.doppler_hz * kinds.bridges_ms / 1000.0)[:, None] * _GROWING
     log_rate = log_rate + _longer(stored.at(kinds, stored.longer), scaled, kinds)
     rate = kinds.doppler_hz[:, None] * np.exp(log_rate)
     whole = np.maximum(1.0 - outage, NONE)
@@ -169,9 +202,12 @@ def _longer(logs: FloatArray, scaled: FloatArray, kinds: Kinds) -> FloatArray:
     low, part = _between(WHILES, scaled)
     rows = np.arange(len(logs))[:, None]
     inside = logs[rows, low] * (1.0 - part) + logs[rows, low + 1] * part
-    two = (kinds.apart > ONE_BRANCH) & (kinds.weaker_db < NO_HELP_DB)
-    tail = np.where(two, TAIL_TWO, TAIL_ONE)[:, None]
-    return np.asarray(inside + tail * np.log(np.maximum(scaled / WHILES[-1], 1.0)))
+    return np.asarray(inside + _tail(kinds)[:, None] * np.log(np.maximum(scaled / WHILES[-1], 1.0)))
+
+
+def _tail(kinds: Kinds) -> FloatArray:
+    """The slope of the share of long breaks beyond the tables (n,)."""
+    return np.where((kinds.apart > ONE_BRANCH) & (kinds.weaker_db < NO_HELP_DB), TAIL_TWO, TAIL_ONE)
 
 
 def _rising(logs: FloatArray) -> FloatArray:
@@ -181,7 +217,7 @@ def _rising(logs: FloatArray) -> FloatArray:
 
 def read_curves(curves: FloatArray, which: IntArray | np.int64, margin_db: FloatArray) -> FloatArray:
     """Curves (n, margins) read at margins of any shape, `which` curve each is on (broadcasts): the logarithms."""
-    at = np.minimum(np.maximum(margin_db - CURVE_DB[0], 0.0), CURVE_DB.size - 1.000001)  # steps of 1 dB
+    at = np.minimum(np.maximum(margin_db - CURVE_DB[0], 0.0), MOST_STEPS)  # steps of 1 dB
     low = at.astype(np.int64)
     part = at - low
     flat, entry = curves.reshape(-1), which * CURVE_DB.size + low

@@ -203,7 +203,7 @@ class Scene:
             self.shoot.shoot.stay_db if link.stay_db is None else link.stay_db,
         )
 
-    @property
+    @functools.cached_property
     def large(self) -> bool:
         """Whether there is so much to work out that compiled loops are worth loading."""
         return sum(len(call.links) for call in self.calls) > MANY_LINKS
@@ -233,7 +233,14 @@ class Scene:
 
     def calls_on(self, site: Site) -> tuple[LiveCall, ...]:
         """The calls of one site, in the order of the shoot."""
-        return tuple(call for call in self.calls if call.site.name == site.name)
+        return self._calls_by_site.get(site.name, ())
+
+    @functools.cached_property
+    def _calls_by_site(self) -> dict[str, tuple[LiveCall, ...]]:
+        by_site: dict[str, list[LiveCall]] = {}
+        for call in self.calls:
+            by_site.setdefault(call.site.name, []).append(call)
+        return {name: tuple(calls) for name, calls in by_site.items()}
 
     @property
     def used_sites(self) -> tuple[Site, ...]:
@@ -246,8 +253,9 @@ def span_of(call: LiveCall, shoot: Shoot) -> tuple[datetime.datetime, datetime.d
     """From when to when a call lasts; the shoot's whole day where it does not say."""
     if call.starts is not None and call.ends is not None:
         return call.starts, call.ends
-    first = datetime.datetime.combine(shoot.shoot.date, datetime.time(), zone_of(shoot))
-    return first, first + datetime.timedelta(days=1)
+    zone, day = zone_of(shoot), shoot.shoot.date
+    first = datetime.datetime.combine(day, datetime.time(), zone)
+    return first, datetime.datetime.combine(day + datetime.timedelta(days=1), datetime.time(), zone)
 
 
 def wanted_of(header: Header, link: Link) -> Wanted:

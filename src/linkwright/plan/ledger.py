@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.physics.fading import doppler_hz
-from linkwright.physics.harm import NO_HELP_DB, Kinds
+from linkwright.physics.harm import NO_HELP_DB
 from linkwright.plan.model import Ledger, PlannedLink, Row, What
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing, floored, verdict
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.budget import Budget
 from linkwright.reach.hand import Told, told_of
-from linkwright.reach.squelch import Squelch, setting
+from linkwright.reach.squelch import Open, Squelch, squelches
 from linkwright.shoot.evidence import Evidence, Gain
 from linkwright.shoot.seats import Seat
 from linkwright.units import dbm_from_mw, mw_from_dbm, number_word
@@ -57,7 +57,8 @@ def planned(standing: Sequence[Standing], proofs: Sequence[Proof], setting_of: S
         [one.x_db for one in summed],
         [proof.noisier_db for proof in proofs],
     )
-    return [_planned(*one) for one in zip(summed, told, setting_of, strict=True)]
+    opens = squelches([opened(one.standing, one.proof, one.wanted_dbm) for one in summed])
+    return [_planned(*one) for one in zip(summed, told, setting_of, opens, strict=True)]
 
 
 def _summed(standing: Standing, proof: Proof) -> _Summed:
@@ -68,12 +69,11 @@ def _summed(standing: Standing, proof: Proof) -> _Summed:
     return _Summed(standing, proof, wanted, wanted_dbm, n_and_i, margin_db)
 
 
-def _planned(summed: _Summed, told: Told, how: Set) -> PlannedLink:
+def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> PlannedLink:
     standing, proof, margin_db = summed.standing, summed.proof, summed.margin_db
     chain, budget, sound = standing.chain, proof.budget, standing.chain.sound
     noise = _noise_lines(budget)
     taken, in_hand_db = taken_lines(budget, told, margin_db)
-    squelch = squelch_of(standing, proof, summed.wanted_dbm)
     alone = budget.alone
     return PlannedLink(
         link=chain.link.name,
@@ -172,17 +172,17 @@ def doubt_says(budget: Budget) -> str:
     return f"{parts}: {budget.doubt_db:.1f} dB, at {100.0 * budget.hand.wanted.sure:g} %{budget.tail_says}"
 
 
-def squelch_of(standing: Standing, proof: Proof, wanted_dbm: float) -> Squelch:
-    """Where to set the squelch: under the talent where it decides, over noise and others on the carrier."""
+def opened(standing: Standing, proof: Proof, wanted_dbm: float) -> Open:
+    """What opens a link's receiver: the talent where it decides, noise, and others on the carrier."""
     budget = proof.budget
     distant_mw = sum(arrival.power_mw for arrival in standing.air if arrival.code in ON_THE_CARRIER)
     heard = distant_mw > mw_from_dbm(standing.noise_dbm - NOTHING_BELOW_NOISE_DB)
     own_mw = sum(mw_from_dbm(level.dbm) for level in budget.noise)
     steady_mw = max(own_mw, mw_from_dbm(proof.n_and_i_dbm) - distant_mw)
-    return setting(
+    return Open(
         wanted_dbm,
         proof.n_and_i_dbm + budget.required_cnr_db,
         dbm_from_mw(steady_mw),
-        Kinds.of(budget.rice_db, budget.apart, budget.weaker_db, budget.doppler, 0.0),
+        (budget.rice_db, budget.apart, budget.weaker_db),
         dbm_from_mw(distant_mw) if heard else None,
     )

@@ -61,7 +61,13 @@ class Ledger(Sequence[LedgerLine]):
     in_file: ClassVar[Any] = tuple[LedgerLine, ...]
 
     def __init__(self, rows: Iterable[Row]) -> None:
-        self.rows = tuple(rows)
+        # Plain tuples of plain values: the collector of garbage leaves them alone.
+        self.plain: tuple[tuple[Any, ...], ...] = tuple(map(tuple, rows))
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """The rows as they were worked out."""
+        return tuple(Row(*row) for row in self.plain)
 
     @functools.cached_property
     def lines(self) -> tuple[LedgerLine, ...]:
@@ -79,13 +85,13 @@ class Ledger(Sequence[LedgerLine]):
         return iter(self.lines)
 
     def __len__(self) -> int:
-        return len(self.rows)
+        return len(self.plain)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Ledger) and self.rows == other.rows
+        return isinstance(other, Ledger) and self.plain == other.plain
 
     def __hash__(self) -> int:
-        return hash(self.rows)
+        return hash(self.plain)
 
     def __repr__(self) -> str:
         return repr(self.lines)

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.others import overlap_share
-from linkwright.physics.geodesy import great_circle_km
+from linkwright.physics.geodesy import great_circles_km
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.heard import Arrival
@@ -29,6 +29,8 @@ HEARD_BELOW_NOISE_DB: Final = 10.0
 REUSE: Final = "reuse"
 #: A carrier is not used here where it would raise the noise of a receiver at another site by more than this [dB].
 MAY_RAISE_DB: Final = 1.0
+#: From so many links of other sites on a loop over them is compiled.
+MANY_FAR: Final = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +74,12 @@ class FarSite:
         )
 
 
-def distance_m(a: Site, b: Site) -> float | None:
-    """How far two sites are from each other [m]; None where one has no position."""
-    if None in (a.latitude, a.longitude, b.latitude, b.longitude):
-        return None
-    here = (float(a.latitude or 0.0), float(a.longitude or 0.0))
-    there = (float(b.latitude or 0.0), float(b.longitude or 0.0))
-    return 1000.0 * great_circle_km(*here, *there)
+def distances_m(site: Site, others: Sequence[Site]) -> FloatArray:
+    """How far other sites are from one (n,) [m]; NaN where either has no position."""
+    here, *there = ((one.latitude, one.longitude) for one in (site, *others))
+    positions = np.array(there, dtype=np.float64).reshape(-1, 2)
+    latitude, longitude = np.array(here, dtype=np.float64)
+    return 1000.0 * great_circles_km(latitude, longitude, positions[:, 0], positions[:, 1])
 
 
 def span(call: LiveCall) -> tuple[float, float]:
@@ -113,12 +114,14 @@ class Reach:
 def reach_of(scene: Scene, site: Site) -> Reach:
     """What of a site decides whether it and another hear each other."""
     calls = scene.calls_on(site)
-    chains = [scene.chain(link, site) for call in calls for link in call.links]
+    links = {link.name: link for call in calls for link in call.links}
+    chains = [scene.chain(link, site) for link in links.values()]
+    kinds = {id(chain.transmitter): chain for chain in chains}.values()
     return Reach(
         site,
         tuple(span(call) for call in calls),
-        min(low for chain in chains for low, _ in chain.transmitter.tunes_khz),
-        max(dbm_from_mw(strongest_mw(chain)) for chain in chains),
+        min(low for chain in kinds for low, _ in chain.transmitter.tunes_khz),
+        max(dbm_from_mw(strongest_mw(chain)) for chain in kinds),
         min(chain.noise_dbm for chain in chains),
     )
 
@@ -126,22 +129,22 @@ def reach_of(scene: Scene, site: Site) -> Reach:
 def heard_of(a: Reach, others: Sequence[Reach]) -> list[Reach]:
     """Of which other sites anybody could matter at a site, or the other way round: by distance, and by calls at the
     same time."""
-    away = [(b, d) for b in others if (d := distance_m(a.site, b.site)) is not None]
-    away = [
-        (b, d)
-        for b, d in away
-        if any(x < b_ends and y > b_starts for x, y in a.spans for b_starts, b_ends in b.spans)
+    others = [
+        b for b in others if any(x < b_ends and y > b_starts for x, y in a.spans for b_starts, b_ends in b.spans)
     ]
+    distances = distances_m(a.site, [b.site for b in others])
+    away = [b for b, known in zip(others, np.isfinite(distances), strict=True) if known]
     if not away:
         return []
-    lowest = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0 for b, _ in away])
-    distances = np.array([d for _, d in away])
-    loss = between_sites_db(a.site, [b.site for b, _ in away], distances, np.arange(distances.size), lowest)
-    heard = [
-        max(a.strongest_dbm, b.strongest_dbm) - loss_db > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
-        for (b, _), loss_db in zip(away, loss.tolist(), strict=True)
+    lowest = np.array([min(a.lowest_khz, b.lowest_khz) / 1000.0 for b in away])
+    distances = distances[np.isfinite(distances)]
+    loss = between_sites_db(a.site, [b.site for b in away], distances, np.arange(distances.size), lowest)
+    return [
+        b
+        for b, loss_db in zip(away, loss.tolist(), strict=True)
+        if max(a.strongest_dbm, b.strongest_dbm) - loss_db
+        > min(a.quietest_dbm, b.quietest_dbm) - HEARD_BELOW_NOISE_DB
     ]
-    return [b for (b, _), hears in zip(away, heard, strict=True) if hears]
 
 
 def hearing(scene: Scene) -> dict[str, set[str]]:
@@ -192,11 +195,11 @@ class Afar:
     @classmethod
     def of(cls, site: Site, far: Sequence[FarSite]) -> Afar:
         """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
-        away = [(one, distance) for one in far if (distance := distance_m(site, one.site)) is not None]
-        parts = [one for one, _ in away]
+        away = distances_m(site, [one.site for one in far])
+        parts = [one for one, known in zip(far, np.isfinite(away), strict=True) if known]
         sizes = [one.carriers_khz.size for one in parts]
         carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)])
-        distances, of = np.array([distance for _, distance in away]), np.repeat(np.arange(len(away)), sizes)
+        distances, of = away[np.isfinite(away)], np.repeat(np.arange(len(parts)), sizes)
         loss = between_sites_db(site, [one.site for one in parts], distances, of, carriers / 1000.0)
         gain = mw_from_dbm_array(-loss)
         begins = np.cumsum([0, *sizes])[:-1]
@@ -209,7 +212,7 @@ class Afar:
             _together([one.ends for one in parts]),
             begins,
             tuple(one.site.name for one in parts),
-            tuple(distance for _, distance in away),
+            tuple(distances.tolist()),
         )
 
     def during(self, calls: Sequence[LiveCall]) -> BoolArray:
@@ -225,6 +228,16 @@ class Afar:
         Only the few slots about each far carrier are looked at, all carriers at once.
         """
         bandwidth_khz = chain.transmitter.bandwidth_khz
+        if self.carriers_khz.size >= MANY_FAR:
+            from linkwright.air.others_compiled import over_slots
+
+            power_mw, disturbs = np.zeros(slots_khz.size), np.zeros(slots_khz.size, dtype=np.bool_)
+            heard_mw = mw_from_dbm(chain.heard_gain_db) * self.heard_mw
+            over_slots(
+                slots_khz, float(bandwidth_khz), self.carriers_khz, self.widths_khz, heard_mw, live,
+                strongest_mw(chain), self.may_hear_mw, power_mw, disturbs,
+            )  # fmt: skip
+            return power_mw, disturbs
         key = (id(slots_khz), bandwidth_khz)
         if key not in self._touching:
             self._touching[key] = slots_khz, *self._touched(bandwidth_khz, slots_khz)

@@ -88,8 +88,8 @@ def make_plan(
             moves += stepped
             findings += moved_findings(kept, stepped)
             findings += fewest_finding(site.name, stepped, answers)
-        for n, answer in enumerate(answers):
-            call, found = _planned_call(scene, problem, n, answer, proved[problem.calls[n].name])
+        for n, (answer, proof) in enumerate(zip(answers, next(proved), strict=True)):
+            call, found = _planned_call(scene, problem, n, answer, proof)
             calls[call.call] = call
             findings += found
             criteria.add(answer.criterion)
@@ -147,19 +147,16 @@ def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 Proved = tuple[CallToProve, list[Proof]]
 
 
-def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Run) -> dict[str, Proved]:
-    """Every call with its proof, by its name."""
-    names, tasks = [], []
+def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Run) -> Iterator[list[Proved]]:
+    """The calls of each site with their proofs, site by site: nobody keeps them longer than they are told."""
+    tasks = []
     for site in scene.used_sites:
         problem, answers = solved[site.name]
         afar = slots.afar(site)
-        names.append([call.name for call in problem.calls])
         tasks.append(tuple(_to_prove(scene, problem, n, answer, afar) for n, answer in enumerate(answers)))
-    proved: dict[str, Proved] = {}
-    for calls, task, proofs in zip(names, tasks, run(prove_calls, tasks), strict=True):
-        proved.update(zip(calls, zip(task, proofs, strict=True), strict=True))
-        tell(f"proved {calls[-1]}", len(proved) / len(scene.calls))
-    return proved
+    for n, (site, proofs) in enumerate(zip(scene.used_sites, run(prove_calls, tasks), strict=True), start=1):
+        tell(f"proved {site.name}", n / len(tasks))
+        yield list(zip(tasks[n - 1], proofs, strict=True))
 
 
 def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, afar: Afar) -> CallToProve:

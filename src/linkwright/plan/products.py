@@ -64,12 +64,9 @@ def products_of(
 
 def _over_noise(link: PlannedLink) -> list[tuple[float, str]]:
     """Each single product of a link's ledger: how far over the noise it is [dB], and whose."""
-    noise = sum_dbm([line.dbm for line in link.ledger.rows if line.what == "noise" and line.dbm is not None])
-    return [
-        (line.dbm - noise, line.part)
-        for line in link.ledger.rows
-        if line.what == "interference" and line.dbm is not None and line.part.startswith(SINGLE)
-    ]
+    levels = [(what, part, dbm) for what, part, _, dbm, *_ in link.ledger.plain if dbm is not None]
+    noise = sum_dbm([dbm for what, _, dbm in levels if what == "noise"])
+    return [(dbm - noise, part) for what, part, dbm in levels if what == "interference" and part.startswith(SINGLE)]
 
 
 def products_sentence(call: PlannedCall) -> str:

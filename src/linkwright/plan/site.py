@@ -173,7 +173,8 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     every = {link.name: link for call in calls for link in call.links}
     live = {name: every[name] for name in sorted(every)}
     chains = tuple(scene.chain(link, site) for link in live.values())
-    calls_of = {name: [call for call in calls if any(x.name == name for x in call.links)] for name in live}
+    who = [{link.name for link in call.links} for call in calls]
+    calls_of = {name: [call for call, names in zip(calls, who, strict=True) if name in names] for name in live}
     afar = slots.afar(site)
     tunings = tuple(slots.tuning(chain, calls_of[chain.link.name], afar) for chain in chains)
     wishes = tuple(
@@ -188,7 +189,7 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     wide = max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
     roomy_khz = 2 * wide if len(scene.shoot.link) <= ROOMY_UP_TO else 0
     meeting = (tuple(number[x.name] for x in call.links if x.name in number) for call in slots.meeting(number))
-    elsewhere = tuple(dict.fromkeys(who for who in meeting if len(who) > 2 and who not in members))
+    elsewhere = tuple(dict.fromkeys(these for these in meeting if len(these) > 2 and these not in members))
     problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere)
     return SiteProblem(site, calls, chains, tunings, problem)
 

@@ -73,8 +73,8 @@ class Tuning:
         object.__setattr__(self, "legal", legal)
         object.__setattr__(self, "rise_db", rise)
         object.__setattr__(self, "usable", legal & ~self.busy & ~self.disturbs & (rise <= BUSY_RISE_DB))
-        unseen = ~self.covered & bool(self.covered.any())
-        object.__setattr__(self, "cost_db", rise + np.where(unseen, UNSEEN_DB, 0.0))
+        cost = rise + np.where(self.covered, 0.0, UNSEEN_DB) if self.covered.any() else rise
+        object.__setattr__(self, "cost_db", cost)
 
     @functools.cached_property
     def legal_khz(self) -> IntArray:
@@ -130,10 +130,12 @@ class Allowed:
 @dataclass(frozen=True, eq=False, slots=True)
 class Known:
     """What the tunings of a shoot share: what each kind of link may use, by transmitter, its locked power and
-    receiver, and how strong others are heard [dBm], by site, place, receiver and other."""
+    receiver; how strong others are heard [dBm], by site, place, receiver and other, and what that is on each
+    slot."""
 
     allowed: dict[tuple[object, ...], Allowed] = field(default_factory=dict)
     levels_dbm: dict[tuple[str, ...], float] = field(default_factory=dict)
+    heard: dict[tuple[object, ...], Heard] = field(default_factory=dict)
 
     def allowed_to(self, law: Law, chain: Chain, terms: Terms) -> Allowed:
         """What a link's kind may use under these terms."""
@@ -210,6 +212,14 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
 
 def _other(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Heard:
     """An other as the link's receiver hears it on each slot."""
+    link = chain.link
+    key = (chain.site.name, chain.at.name, link.transmitter, link.locked_mw, link.receiver, other.name)
+    if key not in known.heard:
+        known.heard[key] = _heard(chain, other, carriers, known)
+    return known.heard[key]
+
+
+def _heard(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Heard:
     (low, high), width = other.band_khz, chain.transmitter.bandwidth_khz
     first = np.searchsorted(carriers, low - width / 2.0)
     near = slice(int(first), int(np.searchsorted(carriers, high + width / 2.0, side="right")))

@@ -180,8 +180,8 @@ def _rays(stand: Stand) -> _Rays:
     ears = tuple(itertools.chain.from_iterable(ends.branches))
     n, e = len(stand.places), len(ears)
     at = xyz(tuple(ear.point for ear in ears))
-    a, b = np.repeat(stand.places, e, axis=0), np.tile(at, (n, 1))
-    antenna = np.tile([ends.ear_gain_dbi(ear) for ear in ears], n)
+    a, b = stand.places if e == 1 else np.repeat(stand.places, e, axis=0), np.concatenate([at] * n)
+    antenna = np.array([ends.ear_gain_dbi(ear) for ear in ears] * n)
     for number, ear in enumerate(ears):
         if ear.antenna is not None:
             antenna[number::e] += relative_db(ear.antenna, stand.places - at[number])
@@ -191,7 +191,7 @@ def _rays(stand: Stand) -> _Rays:
     all_turns = body.facing_db if alone else _all_turns_db(body)
     return _Rays(
         a, b, np.full(n * e, mhz), np.full(n * e, ends.transmitter.antenna_gain_dbi - CROWD_DB[ends.crowd]),
-        antenna, np.tile([ends.feed(ear, mhz).gain_db for ear in ears], n), np.tile(np.arange(e), n),
+        antenna, np.array([ends.feed(ear, mhz).gain_db for ear in ears] * n), np.array([*range(e)] * n),
         body.loss_db(shown), np.full(n * e, all_turns), shown, says,
     )  # fmt: skip
 

@@ -114,13 +114,18 @@ def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
     """Deviations in every case (256, p) [dB] in the order of those `drawn`, each place's with the quantiles of its
     own law and of what is common (p,) together: so a place by itself is told exactly, however few cases there
     are."""
-    keys, which = np.unique(
-        np.stack([own.sigma_db, own.in_sight, common_db], axis=1).round(3), axis=0, return_inverse=True
-    )
+    keys, which = distinct(np.stack([own.sigma_db, own.in_sight, common_db], axis=1).round(3))
     quantiles = np.stack([_quantiles(float(s), bool(sight), float(c)) for s, sight, c in keys], axis=1)
     found = np.empty(drawn.shape)
-    np.put_along_axis(found, np.argsort(drawn, axis=0, kind="stable"), quantiles[:, which.reshape(-1)], axis=0)
+    np.put_along_axis(found, np.argsort(drawn, axis=0, kind="stable"), quantiles[:, which], axis=0)
     return found
+
+
+def distinct(rows: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Each row of some (n, x) once, as they come, and which of them each is (n,)."""
+    at: dict[bytes, int] = {}
+    which = [at.setdefault(row, len(at)) for row in map(bytes, np.ascontiguousarray(rows))]
+    return np.frombuffer(b"".join(at)).reshape(len(at), rows.shape[1]), np.array(which, dtype=np.int64)
 
 
 @functools.lru_cache(maxsize=4096)

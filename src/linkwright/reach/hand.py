@@ -16,9 +16,10 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.physics.harm import CURVE_DB, Kinds, harm_curves, read_curves
+from linkwright.physics.harm import CURVE_DB, MOST_STEPS, Kinds, harm_curves, read_curves
+from linkwright.physics.harm import MANY as MANY_PLACES
 from linkwright.reach.arriving import Arriving
-from linkwright.reach.doubt import CASES, Doubt, case_at
+from linkwright.reach.doubt import CASES, Doubt, case_at, distinct
 from linkwright.units import FloatArray, IntArray
 
 #: How often the shift is halved between its bounds, which lie some decibels apart.
@@ -123,6 +124,15 @@ class Course:
     ) -> FloatArray:
         """The shift between bounds (c, l), by halving as often for every link as for one."""
         level_db = self.over_db + deviation_db
+        if self.over_db.size >= MANY_PLACES:
+            from linkwright.physics.harm_compiled import halve
+
+            low, high, level_db = map(np.ascontiguousarray, (low, high, level_db))
+            halve(
+                self.curves, level_db, self.share, np.append(self.first, self.over_db.size), wanted_s,
+                float(CURVE_DB[0]), MOST_STEPS, HALVINGS, low, high,
+            )  # fmt: skip
+            return high
         for _ in range(HALVINGS):
             middle = (low + high) / 2.0
             keeps = self._harm_s(middle, level_db) <= wanted_s
@@ -191,8 +201,8 @@ def curves_of(kinds: Kinds) -> tuple[FloatArray, IntArray]:
     columns = [kinds.k_db, kinds.apart, kinds.weaker_db, kinds.doppler_hz, kinds.bridges_ms]
     if kinds.k_db.size > MANY:
         columns[0], columns[2] = (np.round(column / ROUGHLY_DB) * ROUGHLY_DB for column in (columns[0], columns[2]))
-    keys, which = np.unique(np.stack(columns, axis=1), axis=0, return_inverse=True)
-    return harm_curves(Kinds(*keys.T)), which.reshape(-1).astype(np.int64)
+    keys, which = distinct(np.stack(columns, axis=1))
+    return harm_curves(Kinds(*keys.T)), which
 
 
 @dataclass(frozen=True, eq=False, slots=True)

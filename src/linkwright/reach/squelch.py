@@ -8,6 +8,7 @@ off. Both risks are shares of time, from the same fading as everything else.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,6 +16,7 @@ import numpy as np
 
 from linkwright.physics.harm import K_DB, Kinds, outage_curves, read_curves
 from linkwright.physics.pathloss import P1411_SIGMA_DB
+from linkwright.units import FloatArray
 
 #: Over the noise by at least this, so that its ripple does not open it [dB] (common practice, no source).
 OVER_NOISE_DB: Final = 3.0
@@ -37,27 +39,43 @@ class Squelch:
     opens: float
 
 
-def setting(
-    wanted_dbm: float,
-    needed_dbm: float,
-    noise_dbm: float,
-    talent: Kinds,
-    distant_dbm: float | None,
-) -> Squelch:
-    """The setting with the least risk in all.
+@dataclass(frozen=True, slots=True)
+class Open:
+    """What opens a receiver, all [dBm] at its input.
 
-    wanted_dbm : the talent's local mean at the place that decides, `talent` how it fades; needed_dbm : level
-    at which the audio is just unbroken; noise_dbm : the receiver's noise; distant_dbm : local mean of whoever else
-    is on the carrier, None where nobody is known. All [dBm] at the receiver's input.
+    wanted_dbm : the talent's local mean at the place that decides, `talent` how it fades: Rice's factor [dB],
+    spacing of the branches [wavelengths], how much weaker the second is [dB]; needed_dbm : level at which the audio
+    is just unbroken; noise_dbm : the receiver's noise; distant_dbm : local mean of whoever else is on the carrier,
+    None where nobody is known.
     """
+
+    wanted_dbm: float
+    needed_dbm: float
+    noise_dbm: float
+    talent: tuple[float, float, float]
+    distant_dbm: float | None
+
+
+def squelches(receivers: Sequence[Open]) -> list[Squelch]:
+    """The settings with the least risk in all, for receivers at once."""
+    heard = [one for one in receivers if one.distant_dbm is not None]
+    talents = np.array([one.talent for one in heard]).reshape(-1, 3)
+    pairs = np.repeat(talents, 2, axis=0)
+    pairs[1::2, 0] = RAYLEIGH_DB
+    curves = outage_curves(Kinds.of(pairs[:, 0], pairs[:, 1], pairs[:, 2], 0.0, 0.0)) if heard else pairs
+    of = {id(one): curves[2 * n : 2 * n + 2] for n, one in enumerate(heard)}
+    return [_setting(one, of.get(id(one))) for one in receivers]
+
+
+def _setting(one: Open, curves: FloatArray | None) -> Squelch:
+    """The setting of one receiver; curves (2, margins) of its talent and of the distant one."""
+    wanted_dbm, needed_dbm, noise_dbm, distant_dbm = one.wanted_dbm, one.needed_dbm, one.noise_dbm, one.distant_dbm
     lowest = noise_dbm + OVER_NOISE_DB
     plain = max(lowest, math.floor(needed_dbm / STEP_DB) * STEP_DB)
-    if distant_dbm is None:
+    if distant_dbm is None or curves is None:
         return Squelch(float(plain), 0.0, 0.0)
     highest = max(plain, wanted_dbm)
     levels = np.arange(np.ceil(lowest / STEP_DB) * STEP_DB, highest + STEP_DB, STEP_DB)
-    k_db = np.array([float(talent.k_db[0]), RAYLEIGH_DB])
-    curves = outage_curves(Kinds.of(k_db, talent.apart, talent.weaker_db, talent.doppler_hz, 0.0))
     below = np.exp(read_curves(curves, np.int64(0), wanted_dbm - levels))
     lost = float(np.exp(read_curves(curves, np.int64(0), np.asarray(wanted_dbm - needed_dbm))))
     cuts = np.maximum(below - lost, 0.0)

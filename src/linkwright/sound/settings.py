@@ -78,6 +78,11 @@ class SoundSettings:
 _chain = functools.lru_cache(maxsize=4096)(gain_chain)
 
 
+@functools.cache
+def _of_catalogue(usual: str) -> Microphone:
+    return Microphone.model_validate(catalogue_entry("microphone", usual))
+
+
 def sound_settings(
     link: Link,
     transmitter: Transmitter,
@@ -89,7 +94,7 @@ def sound_settings(
     assumed = []
     if microphone is None:
         usual = USUAL_MICROPHONE[transmitter.form]
-        microphone = Microphone.model_validate(catalogue_entry("microphone", usual))
+        microphone = _of_catalogue(usual)
         assumed.append(f"microphone as {usual} of the catalogue")
     mouth_m = link.mouth_m
     if mouth_m is None:

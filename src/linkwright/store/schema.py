@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import functools
 from collections.abc import Iterator, Sequence
@@ -77,11 +78,11 @@ def typed(document: Any, path: tuple[str | int, ...] = ()) -> Any:
         return [typed(inner, (*path, number)) for number, inner in enumerate(document)]
     if not isinstance(document, str):
         return document
+    for kind, read in (("date", datetime.date.fromisoformat), ("moment", datetime.datetime.fromisoformat)):
+        if _stands(path, kind):
+            with contextlib.suppress(ValueError):
+                return read(document)
     try:
-        if _stands(path, "date"):
-            return datetime.date.fromisoformat(document)
-        if _stands(path, "moment"):
-            return datetime.datetime.fromisoformat(document)
         if _stands(path, "time"):
             time = datetime.time.fromisoformat(document)
             return time if time.tzinfo is None else document  # a shoot has one time zone, its own

@@ -44,9 +44,18 @@ def filter_share(offset_khz: ArrayLike, widths_khz: Sequence[ArrayLike], filter_
 
 def _inside(offset: FloatArray, boxes: Sequence[FloatArray], filter_: FloatArray) -> FloatArray:
     """`filter_share` where it is not nothing; all (m,), offsets not negative."""
-    if len(boxes) == 3 and all(np.array_equal(box, filter_) for box in boxes):
+    if len(boxes) == 3:
+        alike = (boxes[0] == filter_) & (boxes[1] == filter_) & (boxes[2] == filter_)
         u = offset / filter_
-        return np.asarray(np.where(u < 1.0, 2.0 / 3.0 - u * u * (1.0 - u / 2.0), (2.0 - u) ** 3 / 6.0))
+        share = np.where(u < 1.0, 2.0 / 3.0 - u * u * (1.0 - u / 2.0), (2.0 - u) ** 3 / 6.0)
+        if not alike.all():
+            share[~alike] = _by_signs(offset[~alike], [box[~alike] for box in boxes], filter_[~alike])
+        return share
+    return _by_signs(offset, boxes, filter_)
+
+
+def _by_signs(offset: FloatArray, boxes: Sequence[FloatArray], filter_: FloatArray) -> FloatArray:
+    """The sum over all signs, for boxes of any widths (m,)."""
     halves = [filter_ / 2.0, *(box / 2.0 for box in boxes)]
     total = np.zeros(offset.shape)
     for signs in itertools.product((1.0, -1.0), repeat=len(halves)):
