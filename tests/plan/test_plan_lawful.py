@@ -117,13 +117,13 @@ def the_shoot(crew: dict[str, Any], kit: dict[str, Any], more: dict[str, Any]) -
             "antenna_gain_dbi": kit["gain_dbi"], "bandwidth_khz": kit["width_khz"], "edge_khz": 0,
         }},
         "receiver": {"rack": {"use": "uhf-cart-rack", "tunes_mhz": [[500.0, 541.0]]}},
-        "link": [{"name": name, "transmitter": "pocket", "receiver": "rack", "within_m": 60.0} for name in "ABC"],
+        "link": [{"name": name, "transmitter": "pocket", "receiver": "rack", "within_m": 60.0} for name in "AB"],
         "permit": crew["licences"],
     }  # fmt: skip
     return shoot_from(document, "", "drawn")
 
 
-@settings(max_examples=80)
+@settings(max_examples=150)
 @given(cases())
 def test_no_plan_breaks_the_law(
     case: tuple[dict[str, Any], dict[str, Any], dict[str, Any], dict[str, Any]],
