@@ -138,7 +138,8 @@ def numba_type(kind: str) -> Any:
     pair: Any = types.UniTuple
     name, *rest = kind.split()
     if name.startswith("Literal[int]"):  # a whole number that a loop within a loop is called with
-        return types.literal(int(name.removeprefix("Literal[int](").removesuffix(")")))
+        literal: Any = types.literal
+        return literal(int(name.removeprefix("Literal[int](").removesuffix(")")))
     if name == "tuple":
         return pair(getattr(types, rest[0]), int(rest[1]))
     scalar = getattr(types, name)
