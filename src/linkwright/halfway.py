@@ -19,7 +19,7 @@ def half_of(target: Path) -> Path:
     """Where a file is written before it gets its name; there is none of it left by anybody who was killed."""
     for old in target.parent.glob(f".{_literal(target.name)}.*.half"):
         with contextlib.suppress(OSError, ValueError):
-            if not _runs(int(old.name.split(".")[-2])) and time.time() - old.stat().st_mtime > LEFT_S:
+            if not runs(int(old.name.split(".")[-2])) and time.time() - old.stat().st_mtime > LEFT_S:
                 old.unlink()
     return target.with_name(f".{target.name}.{os.getpid()}.half")
 
@@ -28,7 +28,7 @@ def folder(where: Path | None = None) -> tempfile.TemporaryDirectory[str]:
     """A folder for a while, in another or where such are; those of processes that were killed are taken away."""
     for old in Path(where or tempfile.gettempdir()).glob(f"{PREFIX}[0-9]*-*"):
         with contextlib.suppress(OSError, ValueError):
-            if not _runs(int(old.name.split("-")[1].removeprefix("pid"))) and old.stat().st_uid == os.getuid():
+            if not runs(int(old.name.split("-")[1].removeprefix("pid"))) and old.stat().st_uid == os.getuid():
                 shutil.rmtree(old, ignore_errors=True) if old.is_dir() else old.unlink()
     return tempfile.TemporaryDirectory(prefix=prefix(), dir=where)
 
@@ -42,7 +42,8 @@ def _literal(name: str) -> str:
     return "".join(f"[{c}]" if c in "*?[" else c for c in name)
 
 
-def _runs(pid: int) -> bool:
+def runs(pid: int) -> bool:
+    """Whether a process of this machine has that number."""
     try:
         os.kill(pid, 0)
     except ProcessLookupError:

@@ -3,15 +3,15 @@ on none yet."""
 
 from __future__ import annotations
 
-import datetime
 import math
-from collections.abc import Iterator
 from typing import Any, Final
 
-from linkwright.physics.geodesy import great_circle_km
-from linkwright.plan.chain import Scene
+import numpy as np
+
+from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 from linkwright.plan.site import Slots, site_problem
+from linkwright.rules import on_licence
 from linkwright.sheets.content import ERP_DB, contacts, permits_said, titled
 from linkwright.sheets.tables import Value, csv_text
 from linkwright.shoot.clock import zone_of
@@ -19,7 +19,7 @@ from linkwright.shoot.models import Link
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall, live_calls, receiving_point, transmitter_of
-from linkwright.units import khz_from_mhz, mhz_text
+from linkwright.units import mhz_text
 
 #: A permit's place is no smaller than this: people step aside [m].
 LEAST_RADIUS_M: Final = 100.0
@@ -36,17 +36,19 @@ def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
     """A row for every carrier of every call, by the keys of `HEAD`; `permit` is empty where none is held yet."""
     slots = Slots.of(scene)
     spans = {live.name: live for live in live_calls(scene.shoot)}
-    links = {link.name: link for link in scene.shoot.link}
     rows = []
     for site in scene.used_sites:
         problem = site_problem(scene, site, slots, {})
-        tunings = {chain.link.name: tuning for chain, tuning in zip(problem.chains, problem.tunings, strict=True)}
+        asked = {
+            chain.link.name: (chain, tuning) for chain, tuning in zip(problem.chains, problem.tunings, strict=True)
+        }
         for call in plan.calls:
             for one in call.links if call.site == site.name else ():
-                row = tunings[one.link].row_at(one.carrier_khz)
-                stands = "nothing" if row is None else row.permit or "exempt use"
-                held = next(permits_on(scene, site, spans[call.call], links[one.link], one.carrier_khz), None)
-                rows.append(_row(scene, site, call, spans[call.call], one, links[one.link], stands, held))
+                chain, tuning = asked[one.link]
+                row, live = tuning.row_at(one.carrier_khz), spans[call.call]
+                stands = "nothing" if row is None else row.permit or (row.use if row.is_licence else "exempt use")
+                held = permit_on(scene, chain, live, one.carrier_khz)
+                rows.append(_row(scene, site, call, live, one, chain.link, stands, held))
     return rows
 
 
@@ -85,44 +87,11 @@ def radius_m(site: Site) -> float:
     return max(LEAST_RADIUS_M, 50.0 * math.ceil(most / 50.0))
 
 
-def permits_on(scene: Scene, site: Site, live: LiveCall, link: Link, carrier_khz: int) -> Iterator[PermitHeld]:
-    """The permits of the shoot that list a carrier for a link, at a site, during a call."""
-    half = transmitter_of(scene.shoot, link).bandwidth_khz / 2.0
-    for permit in scene.shoot.permit:
-        listed = carrier_khz in map(khz_from_mhz, permit.carriers_mhz) or any(
-            1000.0 * low <= carrier_khz - half and carrier_khz + half <= 1000.0 * high
-            for low, high in permit.ranges_mhz
-        )
-        if (
-            listed
-            and (not permit.links or link.name in permit.links)
-            and _here(permit, site)
-            and _then(permit, scene, live)
-        ):
-            yield permit
-
-
-def _here(permit: PermitHeld, site: Site) -> bool:
-    if permit.place is None or permit.radius_m is None:
-        return True
-    if site.latitude is None or site.longitude is None:
-        return False
-    return great_circle_km(*permit.place, site.latitude, site.longitude) * 1000.0 <= permit.radius_m
-
-
-def _then(permit: PermitHeld, scene: Scene, live: LiveCall) -> bool:
-    day = scene.shoot.shoot.date
-    first, last = (live.starts or day), (live.ends or day)
-    after = permit.starts is None or _comes(permit.starts, first)
-    return after and (permit.ends is None or _comes(last, permit.ends))
-
-
-def _comes(one: datetime.date, other: datetime.date) -> bool:
-    """Whether a day or moment comes before another or with it; where either is a day, by days."""
-    if isinstance(one, datetime.datetime) and isinstance(other, datetime.datetime):
-        return one <= other
-    days = [each.date() if isinstance(each, datetime.datetime) else each for each in (one, other)]
-    return days[0] <= days[1]
+def permit_on(scene: Scene, chain: Chain, live: LiveCall, carrier_khz: int) -> PermitHeld | None:
+    """The first permit of the shoot that lists a carrier for a link, at its site, during a call."""
+    khz = np.array([carrier_khz])
+    holding = scene.terms(chain, [live]).licences
+    return next((one for one in holding if on_licence(one, khz, chain.transmitter.bandwidth_khz)[0]), None)
 
 
 def application_csv(scene: Scene, plan: Plan) -> str:

@@ -15,6 +15,7 @@ import os
 import socket
 from pathlib import Path
 
+from linkwright.halfway import runs
 from linkwright.shoot.errors import InputError
 
 
@@ -106,15 +107,5 @@ def _who_has_it(descriptor: int) -> str:
         return "is open in another program, which has only just begun; close it there, or open it to read only"
     who = f"process {pid} of {user} on {host}"
     if host == socket.gethostname():
-        who += ", which is running" if _alive(pid) else ", which has ended but left a process behind that holds it"
+        who += ", which is running" if runs(pid) else ", which has ended but left a process behind that holds it"
     return f"is open for writing since {since} by {who}; close it there first, or open it to read only"
-
-
-def _alive(pid: int) -> bool:
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except (PermissionError, OverflowError):
-        return True
-    return True
