@@ -84,7 +84,7 @@ def test_paths_that_come_apart_are_told_and_the_delays_mend_it() -> None:
 def test_sound_far_behind_its_picture_is_told() -> None:
     late = pocket(more="latency_ms = 140.0")
     assert "after its picture: noticed" in codes(make_plan(shoot(late + links(1)), {}), "lip-sync")[0].says
-    early = "[recorder.camera]\npicture_ms = 120.0\n"
+    early = "[recorder.camera]\nlatency_ms = 1.0\npicture_ms = 120.0\n"
     plan = make_plan(shoot(pocket() + early + links(1, more='recorder = "camera"')), {})
     assert "before its picture: too far" in codes(plan, "lip-sync")[0].says
 
@@ -99,3 +99,21 @@ def test_a_delay_that_is_set_stands_and_the_others_follow_it() -> None:
     (found,) = [one for one in codes(make_plan(shoot(kit), {}), "paths-apart") if one.about == "L1"]
     assert "comes 5.0 ms early" in found.says
     assert found.do == "Set 7.0 ms on L1."
+
+
+KNOWN = '[transmitter.known]\nuse = "uhf-body-worn"\ntunes_mhz = [[518.0, 566.0]]\nlatency_ms = 2.1\n'
+BARE = 'form = "body-worn"\nraster_khz = 25\npowers_mw = [10]\nbandwidth_khz = 200\nspacing_khz = 400'
+
+
+def test_a_latency_that_nobody_said_sets_no_delay() -> None:
+    """Counted as 0 it put a wrong delay on paper."""
+    silent = KNOWN.replace("known]", "silent]").replace("latency_ms = 2.1\n", "")
+    silent = silent.replace('use = "uhf-body-worn"', BARE)
+    level: list[float | None] = [0.0, 0.0]
+    for types, delays in (("known known", level), ("silent silent", level), ("known silent", [None, None])):
+        both = "".join(links(1, kind).replace('"L1"', f'"{n}"') for n, kind in enumerate(types.split()))
+        plan = make_plan(shoot(KNOWN + silent + both), {})
+        assert [link.set_delay_ms for link in plan.calls[0].links] == delays
+        assert [link.delay_ms is None for link in plan.calls[0].links] == [k == "silent" for k in types.split()]
+        told = codes(plan, "latency-missing")
+        assert [("silent" in one.says) for one in told] == ([True] if None in delays else [])

@@ -166,12 +166,13 @@ def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, 
     """One transmitter: as planned, and what resting and a lower step would change."""
     power, coldest = max(power for _, power in on), min(temperature_c(call.live) for call, _ in on)
     lower = _lower(kit, power)
-    least_min, reserve = shoot.shoot.set_up.change_min, shoot.shoot.cell_reserve
+    least_min, spread = shoot.shoot.set_up.change_min, kit.spread(power)
+    weakest = math.exp(-NINE_OF_TEN * spread)
+    reserve = 1.0 - weakest if shoot.shoot.cell_reserve is None else shoot.shoot.cell_reserve
     stretches = _stretches(kit, on, least_min, saving=False)
     saving = _stretches(kit, on, least_min, saving=True)
     changes, end_h = _changes(link.name, stretches, reserve)
-    spread = kit.spread(power)
-    weak = _faster(stretches, math.exp(NINE_OF_TEN * spread))
+    weak = _faster(stretches, 1.0 / weakest)
     lowered = [(call, _lower(kit, step) or step) for call, step in on]
     return LinkDay(
         link=link.name,
@@ -191,7 +192,7 @@ def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, 
         changes_lower=None
         if lower is None
         else len(_changes(link.name, _stretches(kit, lowered, least_min, saving=False), reserve)[0]),
-        sets_sure=1 + len(_changes(link.name, weak, reserve)[0]),
+        sets_sure=1 + max(len(changes), len(_changes(link.name, weak, 0.0)[0])),
     )
 
 

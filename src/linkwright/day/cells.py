@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from linkwright.physics.battery import CELLS, PHANTOM_MA, RATED_C, Draw, Powering, Ran, refit, run_time_h
-from linkwright.shoot.equipment import Cells, Microphone, Transmitter
+from linkwright.physics.battery import CELLS, RATED_C, Draw, Powering, Ran, refit, run_time_h
+from linkwright.shoot.equipment import Cells, Transmitter
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Link, Shoot
-from linkwright.shoot.view import LiveCall, microphone_named, transmitter_named
+from linkwright.shoot.view import LiveCall, microphone_named, transmitter_named, usual_microphone
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,20 +67,18 @@ def temperature_c(call: LiveCall) -> float:
     return RATED_C if call.site.temperature_c is None else call.site.temperature_c
 
 
-def phantom_ma(microphone: Microphone | None) -> float:
-    """What a microphone draws from phantom power [mA]; 0 where it needs none."""
-    if microphone is None or not microphone.phantom:
-        return 0.0
-    return PHANTOM_MA if microphone.phantom_ma is None else microphone.phantom_ma
-
-
 def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
     transmitter = transmitter_named(shoot, name)
     cells, drain = transmitter.cells, transmitter.drain_mw
     cell = CELLS.get((cells.type, cells.chemistry)) if cells is not None else None
     if cells is None or drain is None or cell is None:
         return None
-    phantom = phantom_ma(None if microphone is None else microphone_named(shoot, microphone))
+
+    def phantom_ma(fed: str | None) -> float:
+        usual = usual_microphone(transmitter.form)[1]
+        return (usual if fed is None else microphone_named(shoot, fed)).draws_ma
+
+    phantom = phantom_ma(microphone)
     draw = Draw(drain.base, drain.per_radiated_mw)
     if not draw.total_mw(min(transmitter.powers_mw), phantom) > 0.0:
         return None
@@ -88,7 +86,7 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
     runs = [
         Ran(
             run.ran_h, run.power_mw, run.temperature_c,
-            phantom_ma(None if run.microphone is None else microphone_named(shoot, run.microphone)),
+            phantom_ma(run.microphone),
         )
         for run in shoot.run
         if run.transmitter == name and draw.total_mw(run.power_mw) > 0.0

@@ -12,6 +12,7 @@ from linkwright.shoot.view import live_calls
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
 from linkwright.sound.timing import LineUp, air_delay_ms
+from linkwright.units import together
 
 #: What a wired microphone beside the links is called in the line-up.
 WIRED: Final = "a wired microphone"
@@ -26,9 +27,9 @@ class CallRow:
     parts: dict[str, tuple[tuple[str, float], ...]]
 
     @property
-    def wired_ms(self) -> float:
-        """What a wired microphone at the mouth would have to wait for [ms]."""
-        return self.levelled.level_at_ms
+    def wired_ms(self) -> float | None:
+        """What a wired microphone at the mouth would have to wait for [ms]; None where that is not known."""
+        return None if self.levelled.unknown else self.levelled.level_at_ms
 
 
 def settings_of(snapshot: Snapshot) -> tuple[Shoot | None, dict[str, SoundSettings]]:
@@ -61,9 +62,13 @@ def answer(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> str:
     hot = [name for name, one in settings.items() if one.at.peak_dbfs > TARGET_DBFS]
     levels = _levels_sentence(hot, settings)
     rows = calls(shoot, settings)
-    spread = max((max(row.levelled.delay_ms.values()) for row in rows), default=0.0)
-    late = max((row.wired_ms for row in rows), default=0.0)
-    return f"{levels}; paths come within {spread:.1f} ms of each other, {late:.1f} ms behind a wired microphone."
+    spread = max((max(row.levelled.delay_ms.values(), default=0.0) for row in rows), default=0.0)
+    late = [row.wired_ms for row in rows if row.wired_ms is not None]
+    if len(late) < len(rows):
+        unknown = together(sorted({name for row in rows for name in row.levelled.unknown}))
+        return f"{levels}; how late paths come is not known, as the latency of {unknown} is not said."
+    behind = f"{max(late, default=0.0):.1f} ms behind a wired microphone"
+    return f"{levels}; paths come within {spread:.1f} ms of each other, {behind}."
 
 
 def _levels_sentence(hot: list[str], settings: Mapping[str, SoundSettings]) -> str:

@@ -1,8 +1,9 @@
 """How long cells last: what a transmitter draws, what cells give at that current and in the cold, what logs teach.
 
-P = base + P_RF / eta + P_48 / eta_48. Capacity after Peukert: C(I) = C_r (I / I_r)^(1 - k), times a factor of
-temperature. Every constant of `CELLS` is assumed (common practice, no source); published capacities of AA cells at
-500 mA bracket what they give (tests/published/test_battery.py).
+P = base + P_RF / eta + P_48 / eta_48. Capacity by two parameters, C(I) = C_0 / (1 + I / I_h): C_0 at no load, half
+of it at I_h (the form of Liebenow, 1897; from memory), times a factor of temperature. One exponent after Peukert
+cannot follow an alkaline cell from 25 mA to 1 A. C_0 and I_h of AA cells are fitted to published discharge readings
+(tests/published/test_battery.py); other sizes keep their chemistry's I_h / C_0, which is assumed.
 """
 
 from __future__ import annotations
@@ -32,47 +33,53 @@ STEPS: Final = 60
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One cell: rated capacity [Ah] at a current [A], Peukert's exponent, mean voltage [V], loss by cold [1/K].
+    """One cell: capacity at no load [Ah], the current that halves it [A], mean voltage [V], loss by cold [1/K].
 
-    `rated_a` None: a fifth of the capacity in an hour (0.2 C), as IEC 61951-2 and 61960 rate cells (from memory).
+    rated_c : the rate at which a printed capacity is given, as a multiple of it [1/h]: 0.2 for rechargeable cells
+    (IEC 61951-2 and 61960, from memory), no load for others.
     """
 
     capacity_ah: float
-    rated_a: float | None
-    peukert: float
+    halving_a: float
     voltage_v: float
     cold_per_k: float
-
-    @property
-    def rating_a(self) -> float:
-        """The current at which it is rated [A]."""
-        return 0.2 * self.capacity_ah if self.rated_a is None else self.rated_a
+    rated_c: float
 
     def with_stated(self, capacity_mah: float | None, voltage_v: float | None) -> Cell:
-        """The same with what is stated of it."""
+        """The same with what is stated of it: capacity as printed on it, and mean voltage."""
+        halving_c, by = self.halving_a / self.capacity_ah, 1.0
+        if capacity_mah is not None:
+            over = (1.0 + math.sqrt(1.0 + 4.0 * self.rated_c / halving_c)) / 2.0  # at no load over what is printed
+            by = capacity_mah / 1000.0 * over / self.capacity_ah
         return replace(
             self,
-            capacity_ah=self.capacity_ah if capacity_mah is None else capacity_mah / 1000.0,
+            capacity_ah=self.capacity_ah * by,
+            halving_a=self.halving_a * by,
             voltage_v=self.voltage_v if voltage_v is None else voltage_v,
         )
 
 
-#: Cells by size and chemistry; all assumed. IEC names: AA LR6, FR6, HR6; AAA LR03, FR03, HR03; 9 V 6LR61 and 6HR61.
+#: By chemistry: the current that halves the capacity as a multiple of it [1/h], loss by cold [1/K] (assumed), and
+#: the rate of printed capacities [1/h].
+CHEMISTRIES: Final[Mapping[str, tuple[float, float, float]]] = {
+    "alkaline": (0.25, 0.018, 0.0), "lithium": (5.0, 0.003, 0.0),
+    "nimh": (9.0, 0.007, 0.2), "li-ion": (9.0, 0.008, 0.2),
+}  # fmt: skip
+#: Printed capacity [Ah] and mean voltage [V] by size and chemistry. IEC names: AA LR6, FR6, HR6; AAA LR03, FR03,
+#: HR03; 9 V 6LR61 and 6HR61. Alkaline and lithium AA are fitted, the others assumed (common practice, no source).
+SIZES: Final[Mapping[tuple[str, str], tuple[float, float]]] = {
+    ("AA", "alkaline"): (2.6, 1.2), ("AA", "lithium"): (3.2, 1.4),
+    ("AA", "nimh"): (2.5, 1.2), ("AA", "li-ion"): (1.7, 1.5),
+    ("AAA", "alkaline"): (1.15, 1.2), ("AAA", "lithium"): (1.2, 1.4),
+    ("AAA", "nimh"): (0.9, 1.2), ("AAA", "li-ion"): (0.6, 1.5),
+    ("9V", "alkaline"): (0.55, 7.4), ("9V", "lithium"): (1.1, 8.4),
+    ("9V", "nimh"): (0.2, 8.4), ("9V", "li-ion"): (0.6, 7.4),
+    ("pack", "nimh"): (2.0, 2.4), ("pack", "li-ion"): (1.8, 3.7),
+}  # fmt: skip
 CELLS: Final[Mapping[tuple[str, str], Cell]] = {
-    ("AA", "alkaline"): Cell(2.6, 0.05, 1.11, 1.2, 0.018),
-    ("AA", "lithium"): Cell(3.2, 0.05, 1.02, 1.4, 0.003),
-    ("AA", "nimh"): Cell(2.5, None, 1.03, 1.2, 0.007),
-    ("AA", "li-ion"): Cell(1.7, None, 1.03, 1.5, 0.008),
-    ("AAA", "alkaline"): Cell(1.15, 0.025, 1.13, 1.2, 0.018),
-    ("AAA", "lithium"): Cell(1.2, 0.025, 1.03, 1.4, 0.003),
-    ("AAA", "nimh"): Cell(0.9, None, 1.03, 1.2, 0.007),
-    ("AAA", "li-ion"): Cell(0.6, None, 1.03, 1.5, 0.008),
-    ("9V", "alkaline"): Cell(0.55, 0.015, 1.13, 7.4, 0.018),
-    ("9V", "lithium"): Cell(1.1, 0.01, 1.04, 8.4, 0.003),
-    ("9V", "nimh"): Cell(0.2, None, 1.05, 8.4, 0.007),
-    ("9V", "li-ion"): Cell(0.6, None, 1.03, 7.4, 0.008),
-    ("pack", "nimh"): Cell(2.0, None, 1.03, 2.4, 0.007),
-    ("pack", "li-ion"): Cell(1.8, None, 1.03, 3.7, 0.008),
+    (size, chemistry): Cell(1.0, halving_c, voltage_v, cold_per_k, rated_c).with_stated(1000.0 * printed_ah, None)
+    for (size, chemistry), (printed_ah, voltage_v) in SIZES.items()
+    for halving_c, cold_per_k, rated_c in (CHEMISTRIES[chemistry],)
 }
 
 
@@ -82,12 +89,8 @@ def cold_share(cell: Cell, temperature_c: float) -> float:
 
 
 def capacity_ah(cell: Cell, current_a: float, temperature_c: float = RATED_C) -> float:
-    """What a cell gives at a steady current [A] and a temperature: Peukert's law, in Ah.
-
-    Below the rated current it is not counted as giving more.
-    """
-    factor = math.pow(max(1.0, current_a / cell.rating_a), 1.0 - cell.peukert)
-    return cell.capacity_ah * factor * cold_share(cell, temperature_c)
+    """What a cell gives at a steady current [A] and a temperature, in Ah."""
+    return cell.capacity_ah / (1.0 + current_a / cell.halving_a) * cold_share(cell, temperature_c)
 
 
 def run_time_h(cell: Cell, count: int, drain_mw: float, temperature_c: float = RATED_C) -> float:
@@ -175,12 +178,12 @@ def refit(powering: Powering, runs: Sequence[Ran]) -> Powering:
 
 
 def _scaled(powering: Powering, logs: np.ndarray) -> Powering:
-    """The constants times exp(logs): capacity (with its rated current, where that is one), base, radiated."""
+    """The constants times exp(logs): capacity, base, radiated."""
     by = [float(one) for one in np.exp(logs)]
     cell = powering.cell
     return replace(
         powering,
-        cell=replace(cell, capacity_ah=cell.capacity_ah * by[0], rated_a=cell.rating_a),
+        cell=replace(cell, capacity_ah=cell.capacity_ah * by[0]),
         draw=Draw(powering.draw.base_mw * by[1], powering.draw.per_radiated * by[2]),
     )
 
@@ -191,5 +194,6 @@ def _slope(powering: Powering, power_mw: float, phantom_ma: float) -> np.ndarray
     if total <= 0.0:
         return np.array([1.0, 0.0, 0.0])
     cell = powering.cell
-    k = cell.peukert if total / 1000.0 / (powering.count * cell.voltage_v) > cell.rating_a else 1.0
+    current_a = total / 1000.0 / (powering.count * cell.voltage_v)
+    k = 1.0 + current_a / (cell.halving_a + current_a)
     return np.array([1.0, -k * powering.draw.base_mw / total, -k * powering.draw.per_radiated * power_mw / total])

@@ -278,6 +278,11 @@ CODES: Final[dict[str, Code]] = {
         "The microphone needs phantom power that the transmitter does not give, or more than it gives.",
         "Take a transmitter with enough 48 V phantom power, or a microphone without; phantom off before plugging.",
     ),
+    "latency-missing": Code(
+        "warn",
+        "How late a transmitter, receiver or recorder is, is not said, and paths with others are in the same call.",
+        "Say its latency from the data sheet, or record one clap over both paths and let `linkwright listen` tell.",
+    ),
     "setting-unknown": Code(
         "warn",
         "A value is set that the equipment does not have as a step.",

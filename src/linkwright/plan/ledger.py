@@ -8,6 +8,7 @@ from typing import Final
 
 from linkwright.physics.fading import doppler_hz
 from linkwright.physics.harm import NO_HELP_DB
+from linkwright.plan.chain import Chain
 from linkwright.plan.model import Ledger, PlannedLink, Row, What
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing, floored, verdict
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
@@ -28,7 +29,7 @@ class Set:
 
     spares_khz: tuple[int, ...]
     seat: Seat
-    delay_ms: float
+    delay_ms: float | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -101,14 +102,20 @@ def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> Planned
         squelch_opens=round(squelch.opens, 6),
         attenuation_db=sound.at.attenuation_db,
         low_cut_hz=sound.low_cut.corner_hz,
-        set_delay_ms=round(how.delay_ms, 2),
+        set_delay_ms=None if how.delay_ms is None else round(how.delay_ms, 2),
         peak_dbfs=round(sound.at.peak_dbfs, 1),
         voice_over_noise_db=round(sound.at.voice_over_noise_db, 1),
-        delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
+        delay_ms=_latency_ms(chain),
         receiver_unit=how.seat.unit,
         receiver_channel=how.seat.channel,
         ledger=Ledger((*summed.wanted, *noise, *proof.interference, *taken)),
     )
+
+
+def _latency_ms(chain: Chain) -> float | None:
+    """From the microphone to the receiver's output [ms]; None where either is not known."""
+    transmitter_ms, receiver_ms = chain.transmitter.latency_ms, chain.receiver.latency_ms
+    return None if transmitter_ms is None or receiver_ms is None else round(transmitter_ms + receiver_ms, 3)
 
 
 def _wanted_lines(proof: Proof) -> list[Row]:

@@ -99,6 +99,12 @@ def _paths(call: str, settings: Mapping[str, SoundSettings]) -> Iterator[Finding
     levelled = lined_up(settings)
     if levelled is None:
         return
+    if not levelled.delay_ms:
+        says = (
+            f'The latency of {together(levelled.unknown)} is not said, so no delay can be told for call "{call}".'
+        )
+        yield finding("latency-missing", call, says)
+        return
     spread = max(levelled.delay_ms.values())
     if spread > APART_MS:
         late = [name for name, delay in levelled.delay_ms.items() if delay < 0.5 * spread]
@@ -108,15 +114,14 @@ def _paths(call: str, settings: Mapping[str, SoundSettings]) -> Iterator[Finding
             f"notch falls at {notch:.0f} Hz."
         )
         yield finding("paths-apart", together(late), says)
-    delays = delays_ms(settings)
-    arrives = {name: levelled.latency_ms[name] + delay for name, delay in delays.items()}
+    arrives = {name: levelled.latency_ms[name] + (delay or 0.0) for name, delay in delays_ms(settings).items()}
     for name, one in settings.items():
         early = max(arrives.values()) - arrives[name]
         if one.set_delay_ms is not None and early > APART_MS:
             as_set = f"with the {one.set_delay_ms:g} ms that are set"
             says = f'In call "{call}" {name}, {as_set}, comes {early:.1f} ms early.'
             yield finding("paths-apart", name, says, do=f"Set {one.set_delay_ms + early:.1f} ms on {name}.")
-    if levelled.sync != "unnoticed":
+    if levelled.sync != "unnoticed" and not levelled.unknown:
         side = "before" if levelled.sound_early_ms > 0.0 else "after"
         says = (
             f'In call "{call}" the sound comes {abs(levelled.sound_early_ms):.0f} ms {side} its picture: '

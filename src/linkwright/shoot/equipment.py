@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
+from linkwright.physics.battery import PHANTOM_MA
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.fields import Frozen, Gain, Khz, KhzOrNone, Mhz, Millisecond, Milliwatt
 from linkwright.units import khz_from_mhz
@@ -103,7 +104,9 @@ class Transmitter(Tuned):
     phantom_ma: float | None = Field(
         default=None, ge=0, le=100, description="48 V phantom current it gives at most [mA]; none: gives none"
     )
-    latency_ms: Millisecond = Field(default=0.0, description="delay from microphone to antenna [ms]")
+    latency_ms: Millisecond | None = Field(
+        default=None, description="delay from microphone to antenna [ms]; default: not known"
+    )
     cells: Cells | None = Field(default=None, description="its cells")
     drain_mw: Drain | None = Field(default=None, description="what it draws [mW]")
     resting_mw: float | None = Field(
@@ -158,7 +161,9 @@ class Receiver(Tuned):
         default=-20.0, ge=-80, le=40, description="level off its channel that raises its noise by 1 dB [dBm]"
     )
     look_s: float = Field(default=0.2, gt=0, le=60, description="time on one frequency while it sweeps [s]")
-    latency_ms: Millisecond = Field(default=0.0, description="delay from antenna to output [ms]")
+    latency_ms: Millisecond | None = Field(
+        default=None, description="delay from antenna to output [ms]; default: not known"
+    )
     tone_dbfs: float = Field(
         default=-20.0, ge=-60, le=0, description="test tone that it sends to line up the next input [dBFS]"
     )
@@ -174,6 +179,11 @@ class Microphone(Equipment):
     phantom: bool = Field(default=False, description="needs 48 V phantom power")
     phantom_ma: float | None = Field(default=None, ge=0, le=100, description="48 V phantom current it draws [mA]")
 
+    @property
+    def draws_ma(self) -> float:
+        """What it draws from phantom power [mA]; 0 where it needs none."""
+        return (PHANTOM_MA if self.phantom_ma is None else self.phantom_ma) if self.phantom else 0.0
+
 
 class Recorder(Equipment):
     """An input of the camera or of the recorder."""
@@ -183,5 +193,7 @@ class Recorder(Equipment):
     )
     noise_dbfs: float = Field(default=-90.0, ge=-160, le=-20, description="its own noise, A-weighted [dBFS]")
     digital: bool = Field(default=False, description="fed digitally: nothing to line up, no noise of its own")
-    latency_ms: Millisecond = Field(default=0.0, description="delay from its input to the file [ms]")
+    latency_ms: Millisecond | None = Field(
+        default=None, description="delay from its input to the file [ms]; default: not known"
+    )
     picture_ms: Millisecond = Field(default=0.0, description="how late its picture is against the event [ms]")

@@ -74,8 +74,9 @@ class Header(Frozen):
         description="ids of assumed rows of the rules, or of warnings, that the person has checked",
     )
     set_up: SetUp = Field(default=SetUp(), description="how long each part of setting up takes")
-    cell_reserve: Annotated[float, Field(ge=0, le=0.9)] = Field(
-        default=0.15, description="share of the predicted run time after which cells are not relied upon"
+    cell_reserve: Annotated[float, Field(ge=0, le=0.9)] | None = Field(
+        default=None,
+        description="share of the predicted run time not relied upon; default: what one set of ten may lack",
     )
 
     @field_validator("region")

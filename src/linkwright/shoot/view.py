@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import zoneinfo
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.clock import zone_of
-from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
+from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot, Worn
 from linkwright.shoot.place import Other, Point, Site, Spot
 from linkwright.shoot.seats import Seat, seatings
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
+#: The microphone that is assumed where none is named: a class of the catalogue by the transmitter's form.
+USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
+    "body-worn": "lapel", "handheld": "handheld-dynamic", "plug-on": "short-gun",
+}  # fmt: skip
 #: No point of a site is farther east than this [m].
 MOST_M = 100_000.0
 
@@ -164,6 +170,12 @@ def receiver_of(shoot: Shoot, link: Link) -> Receiver:
 def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
     """The link's type of microphone: the shoot's own, else the catalogue's; None where it names none."""
     return None if link.microphone is None else microphone_named(shoot, link.microphone)
+
+
+@functools.cache
+def usual_microphone(form: Form) -> tuple[str, Microphone]:
+    """The class of the catalogue that is assumed where no microphone is named, by the transmitter's form."""
+    return USUAL_MICROPHONE[form], Microphone.model_validate(catalogue_entry("microphone", USUAL_MICROPHONE[form]))
 
 
 def microphone_named(shoot: Shoot, name: str) -> Microphone:

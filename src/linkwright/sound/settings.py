@@ -10,12 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from linkwright.physics.battery import PHANTOM_MA
 from linkwright.physics.speech import highest_corner_hz, low_cut_db
-from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Link, Shoot
-from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of
+from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of, usual_microphone
 from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain, phantom
 from linkwright.sound.gain import Recorder as Input
 from linkwright.sound.timing import LineUp, Path, line_up
@@ -23,9 +21,6 @@ from linkwright.sound.timing import LineUp, Path, line_up
 #: From the lips to the microphone where the shoot does not say it [m] (common practice, no source).
 MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5}
 #: The class of the catalogue that stands for a microphone that the shoot does not name.
-USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
-    "body-worn": "lapel", "handheld": "handheld-dynamic", "plug-on": "short-gun",
-}  # fmt: skip
 #: The lowest fundamental of usual voices [Hz]: what a low cut must leave where nobody has recorded the talker
 #: (men's fundamentals lie between 85 and 155 Hz; common practice).
 LOWEST_F0_HZ: Final = 85.0
@@ -78,11 +73,6 @@ class SoundSettings:
 _chain = functools.lru_cache(maxsize=4096)(gain_chain)
 
 
-@functools.cache
-def _of_catalogue(usual: str) -> Microphone:
-    return Microphone.model_validate(catalogue_entry("microphone", usual))
-
-
 def sound_settings(
     link: Link,
     transmitter: Transmitter,
@@ -93,8 +83,7 @@ def sound_settings(
     """The settings of one link; microphone and distance that are not said are assumed by the transmitter's form."""
     assumed = []
     if microphone is None:
-        usual = USUAL_MICROPHONE[transmitter.form]
-        microphone = _of_catalogue(usual)
+        usual, microphone = usual_microphone(transmitter.form)
         assumed.append(f"microphone as {usual} of the catalogue")
     mouth_m = link.mouth_m
     if mouth_m is None:
@@ -111,11 +100,6 @@ def sound_settings(
         into,
         max_spl_db=microphone.max_spl_db,
     )
-    drawn_ma = PHANTOM_MA if microphone.phantom_ma is None else microphone.phantom_ma
-    needed_ma = drawn_ma if microphone.phantom else 0.0
-    latencies = {"transmitter": transmitter.latency_ms, "receiver": receiver.latency_ms}
-    if recorder is not None:
-        latencies["recorder"] = recorder.latency_ms
     return SoundSettings(
         microphone=microphone,
         mouth_m=mouth_m,
@@ -123,15 +107,27 @@ def sound_settings(
         at=_set_step(gain, link.attenuation_db),
         by_hand=link.attenuation_db is not None,
         low_cut=low_cut_choice(link, transmitter),
-        phantom=phantom(needed_ma) if microphone.phantom else None,
-        phantom_needed_ma=needed_ma,
+        phantom=phantom(microphone.draws_ma) if microphone.phantom else None,
+        phantom_needed_ma=microphone.draws_ma,
         phantom_given_ma=transmitter.phantom_ma or 0.0,
-        path=Path(mouth_m, latencies),
+        path=_path(mouth_m, link, transmitter, receiver, recorder),
         recorder_gain_db=into.gain_db,
         set_delay_ms=link.set_delay_ms,
         picture_ms=0.0 if recorder is None else recorder.picture_ms,
         assumed=tuple(assumed),
     )
+
+
+def _path(
+    mouth_m: float, link: Link, transmitter: Transmitter, receiver: Receiver, recorder: Recorder | None
+) -> Path:
+    latency_ms = {"transmitter": transmitter.latency_ms, "receiver": receiver.latency_ms}
+    called = {"transmitter": link.transmitter, "receiver": link.receiver}
+    if recorder is not None and link.recorder is not None:
+        latency_ms["recorder"], called["recorder"] = recorder.latency_ms, link.recorder
+    known = {part: ms for part, ms in latency_ms.items() if ms is not None}
+    unknown = frozenset(f"{part} {called[part]}" for part, ms in latency_ms.items() if ms is None)
+    return Path(mouth_m, known, unknown)
 
 
 def settings_by_link(shoot: Shoot, links: Sequence[Link] | None = None) -> dict[str, SoundSettings]:
@@ -156,8 +152,13 @@ def lined_up(settings: Mapping[str, SoundSettings]) -> LineUp | None:
     return line_up({name: one.path for name, one in settings.items()}, picture_ms)
 
 
-def delays_ms(settings: Mapping[str, SoundSettings]) -> dict[str, float]:
-    """The delay of each link [ms]: as the crew has set it, else what brings it level with the latest of all."""
+def delays_ms(settings: Mapping[str, SoundSettings]) -> dict[str, float | None]:
+    """The delay of each link [ms]: as the crew has set it, else what brings it level with the latest of all.
+
+    None where that cannot be told, as latencies of some paths are not known.
+    """
+    if len({one.path.unknown for one in settings.values()}) > 1:
+        return {name: one.set_delay_ms for name, one in settings.items()}
     latency = {name: one.path.total_ms() for name, one in settings.items()}
     level = max((latency[name] + (one.set_delay_ms or 0.0) for name, one in settings.items()), default=0.0)
     return {

@@ -74,13 +74,17 @@ def within_ebu_r37(sound_early_ms: float) -> bool:
 
 @dataclass(frozen=True)
 class Path:
-    """One path from a talker to the recorder: air to the microphone, then whatever takes time, by its name [ms]."""
+    """One path from a talker to the recorder: air to the microphone, then whatever takes time, by its name [ms].
+
+    unknown : the equipment on it whose latency nobody has said.
+    """
 
     distance_m: float
     latencies_ms: Mapping[str, float]
+    unknown: frozenset[str] = frozenset()
 
     def total_ms(self, celsius: float = 20.0) -> float:
-        """From the lips to the recorder."""
+        """From the lips to the recorder, without what is unknown."""
         return air_delay_ms(self.distance_m, celsius) + sum(self.latencies_ms.values())
 
 
@@ -89,6 +93,8 @@ class LineUp:
     """What to set: for each path its own latency and the delay that brings it level with the latest [ms].
 
     sound_early_ms : of all paths once they are level, against a picture that comes `picture_ms` after the event.
+    unknown : whose latency is not known. Where it is on some paths and not on others no delay can be told and
+    `delay_ms` is empty; where it is the same on all, only the delays can.
     """
 
     latency_ms: dict[str, float]
@@ -97,6 +103,7 @@ class LineUp:
     sound_early_ms: float
     sync: Sync
     keeps_ebu_r37: bool
+    unknown: tuple[str, ...] = ()
 
 
 def line_up(paths: Mapping[str, Path], picture_ms: float = 0.0, celsius: float = 20.0) -> LineUp:
@@ -106,5 +113,7 @@ def line_up(paths: Mapping[str, Path], picture_ms: float = 0.0, celsius: float =
     latency = {name: path.total_ms(celsius) for name, path in paths.items()}
     latest = max(latency.values())
     early = picture_ms - latest
-    delays = {name: latest - own for name, own in latency.items()}
-    return LineUp(latency, delays, latest, early, lip_sync(early), within_ebu_r37(early))
+    alike = len({path.unknown for path in paths.values()}) == 1
+    delays = {name: latest - own for name, own in latency.items()} if alike else {}
+    unknown = tuple(sorted({name for path in paths.values() for name in path.unknown}))
+    return LineUp(latency, delays, latest, early, lip_sync(early), within_ebu_r37(early), unknown)

@@ -12,8 +12,8 @@ from typing import Any, Final
 BEAT_S: Final = 15.0
 #: A page that has not taken so many events is behind: it is told to load again.
 MOST_WAITING: Final = 200
-#: What happens within so long is told together [s]: a crew of hundreds costs as many sendings an event.
-TOGETHER_S: Final = 0.05
+#: A stream is told at once, and then not again for so long [s]: a crew of hundreds costs as many sendings an event.
+TOGETHER_S: Final = 0.25
 #: Events that come many times a second: a page gets them only where it asks for them.
 ASKED_FOR: Final = frozenset({"live"})
 
@@ -71,17 +71,19 @@ class Hub:
         self._queues[queue] = topics, device
         try:
             yield f"retry: 1000\nevent: hello\ndata: {json.dumps(stands())}\n\n"
+            told_s = -TOGETHER_S
             while not self._closed:
                 try:
                     texts = [await asyncio.wait_for(queue.get(), BEAT_S)]
                 except TimeoutError:
                     texts = [": still here\n\n"]
                 if texts[0] is not None and texts[0][0] != ":":
-                    await asyncio.sleep(TOGETHER_S)
+                    await asyncio.sleep(max(0.0, told_s + TOGETHER_S - self._loop.time()))
                 while not queue.empty() and texts[-1] is not None:
                     texts.append(queue.get_nowait())
                 if not lasts():
                     return
+                told_s = self._loop.time()
                 yield "".join(text for text in texts if text is not None)
                 if texts[-1] is None:
                     return

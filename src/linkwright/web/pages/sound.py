@@ -77,8 +77,8 @@ def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
     row = next((row for row in calls(shoot, settings) if row.name == call), None) if shoot is not None else None
     if row is None:
         raise InputError(f'there is no call "{call}" with links; load the page again')
-    paths = [Arrival(name, parts, row.levelled.delay_ms[name]) for name, parts in row.parts.items()]
-    paths.append(Arrival(WIRED, (), row.wired_ms))
+    paths = [Arrival(name, parts, row.levelled.delay_ms.get(name, 0.0)) for name, parts in row.parts.items()]
+    paths += [] if row.wired_ms is None else [Arrival(WIRED, (), row.wired_ms)]
     says = f"When each path of {call} comes, in ms after the lips moved, and the delay to set on it"
     return Response(f'<figure class="chart">{drawn_arrivals(says, paths, width)}</figure>', media_type="text/html")
 
@@ -89,7 +89,8 @@ def as_csv(request: Request) -> Response:
     shoot, settings = settings_of(snapshot_of(request))
     rows = [
         (link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
-         round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz, round(one.path.total_ms(), 2))
+         round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz,
+         None if one.path.unknown else round(one.path.total_ms(), 2))
         for link in (shoot.link if shoot is not None else ())
         for one in (settings[link.name],)
     ]  # fmt: skip
