@@ -97,7 +97,7 @@ def _hits(
         (*_twos(carriers, with_last), guard_two_khz),
         (*_threes(carriers, with_last), guard_three_khz),
     ):
-        first = np.searchsorted(places, products - guard, side="right")
+        first = places.searchsorted(products - guard, side="right")
         for hit in np.flatnonzero(beyond[first] < products + guard):
             who = [names[n] for n in makers[hit]]
             told = (

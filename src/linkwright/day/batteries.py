@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import functools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -54,37 +55,91 @@ class Stretch:
         return self.share_h * minutes_between(self.starts, self.ends) / 60.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class LinkDay:
-    """A transmitter through the day.
+    """A transmitter through the day, on in calls at powers [mW], and its changes; what would save is worked out when
+    it is asked for.
 
-    power_mw : its highest planned step. run_h : how long a fresh set lasts with it, at the coldest site [h]; the
-    others while it rests throughout, and at the next lower step (None: there is none). spread : standard
-    deviation of the logarithm of run_h. end_h : what is left after its last call [h]. saved_h : how much of a set's
-    run time resting in breaks would save [h]. sets_sure : how many sets are enough on nine days of ten.
+    temperature_c : at the coldest site. least_min : the shortest break in which cells are changed. reserve : share
+    of a set that is not relied upon. end_h : what is left after its last call [h].
     """
 
     link: str
     kit: Kit
-    power_mw: float
+    on: tuple[tuple[TimedCall, float], ...]
     temperature_c: float
-    run_h: float
-    save_h: float
-    lower_mw: float | None
-    lower_h: float | None
-    spread: float
+    least_min: float
+    reserve: float
     stretches: tuple[Stretch, ...]
     changes: tuple[CellChange, ...]
     end_h: float | None
-    saved_h: float
-    changes_saving: int
-    changes_lower: int | None
-    sets_sure: int
+
+    @property
+    def power_mw(self) -> float:
+        """Its highest planned step."""
+        return max(power for _, power in self.on)
+
+    @property
+    def spread(self) -> float:
+        """Standard deviation of the logarithm of run_h."""
+        return self.kit.spread(self.power_mw)
+
+    @property
+    def run_h(self) -> float:
+        """How long a fresh set lasts at that step [h]."""
+        return self.kit.run_h(self.power_mw, self.temperature_c)
+
+    @property
+    def save_h(self) -> float:
+        """How long a fresh set lasts while it rests throughout [h]."""
+        return self.kit.saving_h(self.temperature_c)
+
+    @property
+    def lower_mw(self) -> float | None:
+        """The next lower step; None where there is none."""
+        return _lower(self.kit, self.power_mw)
+
+    @property
+    def lower_h(self) -> float | None:
+        """How long a fresh set lasts at the next lower step [h]."""
+        return None if self.lower_mw is None else self.kit.run_h(self.lower_mw, self.temperature_c)
+
+    @functools.cached_property
+    def _saving(self) -> tuple[Stretch, ...]:
+        return _stretches(self.kit, self.on, self.least_min, saving=True)
+
+    @property
+    def saved_h(self) -> float:
+        """How much of a set's run time resting in breaks would save [h]."""
+        return self.run_h * (_used(self.stretches) - _used(self._saving))
+
+    @property
+    def changes_saving(self) -> int:
+        """How many changes there would be with rests in breaks."""
+        return self._counted(self._saving)
+
+    @property
+    def changes_lower(self) -> int | None:
+        """How many changes there would be at the next lower steps; None where there is none."""
+        if self.lower_mw is None:
+            return None
+        lowered = [(call, _lower(self.kit, step) or step) for call, step in self.on]
+        return self._counted(_stretches(self.kit, lowered, self.least_min, saving=False))
 
     @property
     def sets(self) -> int:
         """How many sets of cells it uses."""
         return 1 + len(self.changes)
+
+    @property
+    def sets_sure(self) -> int:
+        """How many sets are enough on nine days of ten."""
+        faster = math.exp(NINE_OF_TEN * self.spread)
+        weak = [replace(stretch, share_h=stretch.share_h * faster) for stretch in self.stretches]
+        return max(self.sets, 1 + len(_changes(self.link, weak, 0.0)[0]))
+
+    def _counted(self, stretches: Sequence[Stretch]) -> int:
+        return len(_changes(self.link, stretches, self.reserve)[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,37 +218,14 @@ def _twice(name: str, calls: Sequence[TimedCall]) -> list[tuple[str, str, str]]:
 
 
 def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, float]]) -> LinkDay:
-    """One transmitter: as planned, and what resting and a lower step would change."""
-    power, coldest = max(power for _, power in on), min(temperature_c(call.live) for call, _ in on)
-    lower = _lower(kit, power)
-    least_min, spread = shoot.shoot.set_up.change_min, kit.spread(power)
-    weakest = math.exp(-NINE_OF_TEN * spread)
-    reserve = 1.0 - weakest if shoot.shoot.cell_reserve is None else shoot.shoot.cell_reserve
+    """One transmitter as planned."""
+    least_min, reserve = shoot.shoot.set_up.change_min, shoot.shoot.cell_reserve
+    if reserve is None:  # what the weakest set of ten may lack
+        reserve = 1.0 - math.exp(-NINE_OF_TEN * kit.spread(max(power for _, power in on)))
     stretches = _stretches(kit, on, least_min, saving=False)
-    saving = _stretches(kit, on, least_min, saving=True)
+    coldest = min(temperature_c(call.live) for call, _ in on)
     changes, end_h = _changes(link.name, stretches, reserve)
-    weak = _faster(stretches, 1.0 / weakest)
-    lowered = [(call, _lower(kit, step) or step) for call, step in on]
-    return LinkDay(
-        link=link.name,
-        kit=kit,
-        power_mw=power,
-        temperature_c=coldest,
-        run_h=kit.run_h(power, coldest),
-        save_h=kit.saving_h(coldest),
-        lower_mw=lower,
-        lower_h=None if lower is None else kit.run_h(lower, coldest),
-        spread=spread,
-        stretches=stretches,
-        changes=changes,
-        end_h=end_h,
-        saved_h=kit.run_h(power, coldest) * (_used(stretches) - _used(saving)),
-        changes_saving=len(_changes(link.name, saving, reserve)[0]),
-        changes_lower=None
-        if lower is None
-        else len(_changes(link.name, _stretches(kit, lowered, least_min, saving=False), reserve)[0]),
-        sets_sure=1 + max(len(changes), len(_changes(link.name, weak, 0.0)[0])),
-    )
+    return LinkDay(link.name, kit, tuple(on), coldest, least_min, reserve, stretches, changes, end_h)
 
 
 def _lower(kit: Kit, power_mw: float) -> float | None:
@@ -204,12 +236,6 @@ def _lower(kit: Kit, power_mw: float) -> float | None:
 def _used(stretches: Sequence[Stretch]) -> float:
     """How many sets of cells are used, in shares of one."""
     return sum(stretch.used for stretch in stretches)
-
-
-def _faster(stretches: Sequence[Stretch], factor: float) -> tuple[Stretch, ...]:
-    return tuple(
-        Stretch(one.call, one.state, one.starts, one.ends, one.share_h * factor, one.chance) for one in stretches
-    )
 
 
 def _stretches(

@@ -18,7 +18,8 @@ from linkwright.plan.chain import Chain, Law, Scene
 from linkwright.plan.heard import Heard
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, heard_gains_db
-from linkwright.rules import Row, Terms, allowance
+from linkwright.rules import Row, Terms, allowance, closures
+from linkwright.rules.terms import Position
 from linkwright.shoot.equipment import Transmitter
 from linkwright.shoot.place import Other
 from linkwright.shoot.view import LiveCall
@@ -83,7 +84,7 @@ class Tuning:
 
     def index(self, carrier_khz: int) -> int | None:
         """Where a carrier stands among the slots; None where it is none of them."""
-        at = int(np.searchsorted(self.carriers_khz, carrier_khz))
+        at = int(self.carriers_khz.searchsorted(carrier_khz))
         found = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
         return at if found else None
 
@@ -130,18 +131,22 @@ class Allowed:
 @dataclass(frozen=True, eq=False, slots=True)
 class Known:
     """What the tunings of a shoot share: what each kind of link may use, by transmitter, its locked power and
-    receiver; how strong others are heard [dBm], by site, place, receiver and other, and what that is on each
-    slot."""
+    receiver; what is closed, by position; how strong others are heard [dBm], by site, place, receiver and other,
+    and what that is on each slot."""
 
     allowed: dict[tuple[object, ...], Allowed] = field(default_factory=dict)
+    closed: dict[Position, tuple[str, ...]] = field(default_factory=dict)
     levels_dbm: dict[tuple[str, ...], float] = field(default_factory=dict)
     heard: dict[tuple[object, ...], Heard] = field(default_factory=dict)
 
     def allowed_to(self, law: Law, chain: Chain, terms: Terms) -> Allowed:
         """What a link's kind may use under these terms."""
-        link = chain.link
+        link, position = chain.link, terms.position
+        if position not in self.closed:
+            shut = closures(law.territory, law.on, law.permits, terms)
+            self.closed[position] = tuple(closed.id for closed in shut)
         named = (tuple(licence.name for licence in terms.licences), terms.only)
-        key = (link.transmitter, link.locked_mw, link.receiver, terms.indoor, terms.position, named)
+        key = (link.transmitter, link.locked_mw, link.receiver, terms.indoor, self.closed[position], named)
         if key not in self.allowed:
             self.allowed[key] = _allowed(law, chain, terms)
         return self.allowed[key]
