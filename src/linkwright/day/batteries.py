@@ -57,8 +57,7 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False)
 class LinkDay:
-    """A transmitter through the day, on in calls at powers [mW], and its changes; what would save is worked out when
-    it is asked for.
+    """A transmitter through the day, on in calls at powers [mW]; what would save is worked out when asked for.
 
     temperature_c : at the coldest site. least_min : the shortest break in which cells are changed. reserve : share
     of a set that is not relied upon. end_h : what is left after its last call [h].
