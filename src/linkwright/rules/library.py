@@ -23,10 +23,7 @@ NOT_ISO = {"UK": "GB", "EL": "GR", "USA": "US"}
 
 
 #: Territories that were asked for, and of which no published source stands here.
-NOT_KNOWN = {
-    "AE": "the United Arab Emirates", "BR": "Brazil", "IL": "Israel", "IN": "India", "MX": "Mexico",
-    "SG": "Singapore", "ZA": "South Africa",
-}  # fmt: skip
+NOT_KNOWN = {"BR": "Brazil", "IL": "Israel", "IN": "India", "MX": "Mexico", "SG": "Singapore"}
 
 
 class Country(Checked):
