@@ -72,6 +72,7 @@ def test_a_permit_that_lists_the_carrier_is_printed_with_its_number(
     told = json.loads(said.out)
     assert told["says"] == []
     assert {row["permit"] for row in told["rows"]} == {"Quay licence, PM 4711"}
+    assert {row["stands_on"] for row in told["rows"]} == {'permit "Quay licence", number PM 4711'}
     for change in ("radius_m = 500 ", "radius_m = 0.5"), ("to = 2027-05-14", "to = 2027-05-13"), ("542.0", "519.0"):
         changed = PERMIT.replace("from = 2027-05-14", "from = 2027-05-12").replace(
             "radius_m = 500", "radius_m = 500 "
