@@ -12,7 +12,7 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
-from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, decided, floored, prove, verdict
 from linkwright.plan.radio import narrow, others_arrays
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
@@ -71,7 +71,7 @@ def why(
         link = next((link for link in live.links if link.name == name), None)
         if link is None:
             continue
-        chain = scene.chain(link, live.site)
+        chain = scene.live_chain(link, live.site)
         with_it = [c for c in scene.calls_on(live.site) if any(x.name == name for x in c.links)]
         afar = slots.afar(live.site)
         tuning = slots.tuning(chain, with_it, afar)
@@ -85,9 +85,8 @@ def why(
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
         in_hand = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
-            from_afar = afar.on(chain, afar.during([live]), carrier_khz)
-            alone = Standing.of(chain, tuning, carrier_khz, from_afar)
-            (proof,) = prove(CallToProve((alone,), ()))
+            mine = Standing.all_of(chain, tuning, carrier_khz, afar, afar.during([live]), {name})
+            proof = decided(mine, prove(CallToProve(tuple(mine), ())))[0].proof
             in_hand = floored(proof.told.in_hand_db)
             held = verdict(proof.told.sure, chain.wanted.sure)
         allowed = at is not None and tuning.most_mw[at] > 0.0
@@ -100,7 +99,10 @@ def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -
     """Whether the frequency is a slot at all, and whether the law and TV leave it."""
     shown = mhz_text(carrier_khz)
     transmitter, receiver = chain.transmitter, chain.receiver
-    for what, tunes in ((chain.link.transmitter, transmitter.tunes_khz), (chain.link.receiver, receiver.tunes_khz)):
+    for what, tunes in (
+        (chain.link.sends.kit, transmitter.tunes_khz),
+        (chain.link.hears[0].kit, receiver.tunes_khz),
+    ):
         if not any(low <= carrier_khz <= high for low, high in tunes):
             ranges = ", ".join(f"{mhz_text(low)} to {mhz_text(high)}" for low, high in tunes)
             yield Reason("tuning", f"{what} does not tune {shown} MHz (it tunes {ranges} MHz).")

@@ -59,7 +59,9 @@ def _row(
     transmitter = transmitter_of(scene.shoot, link)
     gain = transmitter.antenna_gain_dbi
     heights = (
-        [spot.z_m for spot in site.spots if spot.name in link.route] or [spot.z_m for spot in site.spots] or [1.5]
+        [spot.z_m for spot in site.spots if spot.name in (*link.sends.route, link.sends.at)]
+        or [spot.z_m for spot in site.spots]
+        or [1.5]
     )
     permit = "exempt" if stands == "exempt use" else ""
     return {
