@@ -262,10 +262,10 @@ def _warnings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
 def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedCall]) -> Iterator[Finding]:
     """The planned links of a site that stand where somebody had to open it, and by what."""
     law = scene.law
-    by_name = {chain.link.name: n for n, chain in enumerate(problem.chains)}
     for link in dict.fromkeys((one.link, khz) for call in calls for one in call.links for khz in one.all_khz):
         name, khz = link
-        chain, row = problem.chains[by_name[name]], problem.tunings[by_name[name]].row_at(khz)
+        n = problem.index(name)
+        chain, row = problem.chains[n], problem.tunings[n].row_at(khz)
         terms = scene.terms(chain)
         if row is not None:
             opened = openings(law.territory, law.on, law.permits, terms)

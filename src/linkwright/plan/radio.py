@@ -22,9 +22,11 @@ from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.shoot.place import Other, Spot
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
 
-#: Grid of the rejection between mask and filter [kHz], and how far it is worked out.
+#: Grid of the rejection between mask and filter [kHz], and how far it is worked out: at least so far, and so many
+#: times the widest carrier.
 REJECTION_STEP_KHZ: Final = 25.0
 REJECTION_TO_KHZ: Final = 5_000.0
+REJECTION_WIDTHS: Final = 6.0
 #: Two transmitters at one spot are this far apart [m] (common practice, no source).
 SIDE_BY_SIDE_M: Final = 1.0
 
@@ -146,7 +148,8 @@ def narrow(others: Sequence[Other]) -> tuple[Other, ...]:
 @functools.lru_cache(maxsize=256)
 def _rejection(kinds: tuple[float, ...]) -> FloatArray:
     """Share let in, by kinds of transmitter and receiver (both by bandwidth) and distance (k, k, m)."""
-    distance = np.arange(0.0, REJECTION_TO_KHZ + REJECTION_STEP_KHZ, REJECTION_STEP_KHZ)
+    to_khz = max(REJECTION_TO_KHZ, REJECTION_WIDTHS * max(kinds))
+    distance = np.arange(0.0, to_khz + REJECTION_STEP_KHZ, REJECTION_STEP_KHZ)
     return np.array([[off_channel_share(distance, sent, heard) for heard in kinds] for sent in kinds])
 
 

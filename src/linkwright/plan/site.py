@@ -194,8 +194,9 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     guard = scene.shoot.shoot.guard_khz
     makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
     # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.
-    # In an event there is no room to spare, and looking for it would cost more than all else.
-    wide = max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
+    # In an event there is no room to spare, and looking for it would cost more than all else; nor for blocks.
+    narrow_kit = [chain.transmitter for chain in chains if chain.transmitter.carries == 1]
+    wide = max((transmitter.bandwidth_khz for transmitter in narrow_kit), default=0)
     roomy_khz = 2 * wide if len(scene.shoot.link) <= ROOMY_UP_TO else 0
     meeting = (
         tuple(dict.fromkeys(number[name] for x in call.links if (name := carrier_of(x.name)) in number))

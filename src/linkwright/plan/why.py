@@ -156,7 +156,7 @@ def air_reasons(tuning: Tuning, at: int) -> Iterator[Reason]:
 
 def _of_the_plan(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int) -> Iterator[Reason]:
     """Whom it would come too near, and which product would fall where, with the others as planned."""
-    others = [link for link in call.links if link.link != chain.link.name]
+    others = [link for link in call.links if scene.blocks.carrier_of(link.link) != chain.name]
     live = next(c for c in scene.calls if c.name == call.call)
     by_name = {link.name: scene.chain(link, live.site) for link in live.links}
     for other in others:
@@ -177,7 +177,8 @@ def _products(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int) -
     """Which products would fall on a carrier or a spare with the link there, that do not without it."""
     guard = scene.shoot.shoot.guard_khz
     live = next(c for c in scene.calls if c.name == call.call)
-    links = [link for link in call.links if link.link != chain.link.name]
+    carrier_of = scene.blocks.carrier_of
+    links = list({name: x for x in call.links if (name := carrier_of(x.link)) != chain.name}.values())
     others = narrow(scene.others_during(live))
     names = [*(link.link for link in links), *(other.name for other in others), chain.link.name]
     makers = [*(link.carrier_khz for link in links), *others_arrays(others)[0].tolist(), carrier_khz]

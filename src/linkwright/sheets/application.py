@@ -40,7 +40,9 @@ def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
     for site in scene.used_sites:
         problem = site_problem(scene, site, slots, {})
         asked = {
-            chain.link.name: (chain, tuning) for chain, tuning in zip(problem.chains, problem.tunings, strict=True)
+            way.link.name: (way, tuning)
+            for chain, tuning in zip(problem.chains, problem.tunings, strict=True)
+            for way in chain.ways
         }
         for call in plan.calls:
             for one in call.links if call.site == site.name else ():
