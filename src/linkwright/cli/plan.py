@@ -116,7 +116,7 @@ def print_call(out: Console, call: PlannedCall) -> None:
             ", ".join(mhz_text(spare) for spare in link.spares_khz) or "none",
             f"{link.power_mw:g} mW",
             f"{link.in_hand_db:.1f} dB",
-            link.worst_at,
+            link.worst_place,
             sure_says(link),
             f"{link.margin_db:.1f} dB",
             breaks(link.breaks_per_hour),

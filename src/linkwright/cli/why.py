@@ -91,7 +91,7 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
 
     out.print(
         f"{call}: {link.link} on {mhz_text(link.carrier_khz)} MHz {DISCS[link.verdict]} {link.verdict}, "
-        f"{hand_says(link)}, at {link.worst_at}",
+        f"{hand_says(link)}, at {link.worst_place}",
         style="bold",
     )
     rows = [
@@ -114,7 +114,7 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
     if link.squelch_dbm is not None:
         out.print(
             f"squelch {link.squelch_dbm:.1f} dBm: cuts the talent {100 * (link.squelch_cuts or 0.0):.2f} % of "
-            f"the time at {link.worst_at}, opened by others {100 * (link.squelch_opens or 0.0):.2f} %"
+            f"the time at {link.worst_place}, opened by others {100 * (link.squelch_opens or 0.0):.2f} %"
         )
     out.print(
         f"{sure_says(link)}; of an hour {breaks(link.breaks_per_hour)} hold a break in the median case, "

@@ -152,12 +152,12 @@ def _parts(
 
 def sweep_min(shoot: Shoot, links: Sequence[Link]) -> float:
     """One pass of the receivers over the slots of these links, all at once, each with its own time a slot [min]."""
-    kinds = {(link.transmitter, link.receiver): link for link in links}
+    kinds = {(link.sends.kit, link.hears[0].kit): link for link in links}
     return max((_pass_s(shoot, link) for link in kinds.values()), default=0.0) / 60.0
 
 
 def _pass_s(shoot: Shoot, link: Link) -> float:
-    transmitter, receiver = transmitter_named(shoot, link.transmitter), receiver_of(shoot, link)
+    transmitter, receiver = transmitter_named(shoot, link.sends.kit), receiver_of(shoot, link)
     slots = 0
     for low, high in transmitter.tunes_khz:
         for least, most in receiver.tunes_khz:

@@ -108,15 +108,15 @@ def steps_of(
 
 def _pair(link: Link, by: Known) -> Step:
     return Step(
-        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", f"{link.transmitter} with {link.receiver}",
+        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", f"{link.sends.kit} with {link.hears[0].kit}",
         "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
     )  # fmt: skip
 
 
 def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
-    site = call.site.name
+    site, kit = call.site.name, link.hears[0].kit
     return Step(
-        "sweep", by.key(by.site, link.receiver, "sweep", ""), "receiver", "Sweep", f"{link.receiver} at {site}",
+        "sweep", by.key(by.site, kit, "sweep", ""), "receiver", "Sweep", f"{kit} at {site}",
         "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
         caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
     )  # fmt: skip
@@ -133,7 +133,7 @@ def _carrier(settings: Settings, by: Known) -> Step:
 
 def _power(shoot: Shoot, link: Link, settings: Settings, by: Known) -> Step:
     value = f"{settings.power_mw:g} mW"
-    steps = tuple(f"{step:g}" for step in sorted(transmitter_named(shoot, link.transmitter).powers_mw))
+    steps = tuple(f"{step:g}" for step in sorted(transmitter_named(shoot, link.sends.kit).powers_mw))
     return Step(
         "power", by.key(by.call, by.link, "power", value), "transmitter", "Power", value,
         "The least step that holds along the route. More disturbs the others and empties the cells.", steps,
@@ -142,7 +142,7 @@ def _power(shoot: Shoot, link: Link, settings: Settings, by: Known) -> Step:
 
 def _sound(shoot: Shoot, link: Link, settings: Settings, by: Known) -> list[Step]:
     """Attenuation, low cut and delay, as far as the plan has them."""
-    transmitter, found = transmitter_named(shoot, link.transmitter), []
+    transmitter, found = transmitter_named(shoot, link.sends.kit), []
     if settings.attenuation_db is not None:
         value = f"{settings.attenuation_db:g} dB"
         found.append(Step(
@@ -178,7 +178,7 @@ def _encryption(link: Link, by: Known) -> Step:
 
 
 def _battery(shoot: Shoot, link: Link, by: Known) -> Step:
-    cells = transmitter_named(shoot, link.transmitter).cells
+    cells = transmitter_named(shoot, link.sends.kit).cells
     microphone = microphone_of(shoot, link)
     value = f"{cells.count} fresh {cells.type} {cells.chemistry}" if cells is not None else "fresh cells"
     caution = "Never mix cells: one kind, one age, one charge."

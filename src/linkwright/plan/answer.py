@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from linkwright.plan.model import Plan, PlannedLink
+from linkwright.plan.model import Plan, PlannedByItself, PlannedLink
 from linkwright.units import number_word
 
 #: So many seconds an hour that hold a break are most of the time.
@@ -14,7 +14,7 @@ MOSTLY_S: Final = 1800.0
 
 def answer_sentence(plan: Plan) -> str:
     """What the plan comes to: how many links hold, which is the weakest, who has no place."""
-    links = [link for call in plan.calls for link in call.links]
+    links = [link for call in plan.calls for link in call.told]
     unplaced = {gone.link for call in plan.calls for gone in call.unplaced}
     names = {link.link for link in links} | unplaced
     short = {link.link for link in links if link.verdict != "holds"}
@@ -25,9 +25,9 @@ def answer_sentence(plan: Plan) -> str:
     worst = min(links, key=lambda link: (link.in_hand_db, link.margin_db), default=None)
     if worst is not None and worst.verdict != "holds":
         verb = "is thin" if worst.verdict == "thin" else "fails"
-        parts.append(f"{worst.link} {verb} at {worst.worst_at}, {hand_says(worst)}")
+        parts.append(f"{worst.link} {verb} at {worst.worst_place}, {hand_says(worst)}")
     elif worst is not None:
-        parts.append(f"the weakest is {worst.link} with {hand_says(worst)} at {worst.worst_at}")
+        parts.append(f"the weakest is {worst.link} with {hand_says(worst)} at {worst.worst_place}")
     return "; ".join(parts) + "."
 
 
@@ -41,7 +41,7 @@ def short_says(in_hand_db: float) -> str:
     return f"{decibels(in_hand_db)} in hand" if in_hand_db >= 0.0 else f"short by {decibels(-in_hand_db)}"
 
 
-def hand_says(link: PlannedLink) -> str:
+def hand_says(link: PlannedLink | PlannedByItself) -> str:
     """What a link has in hand, and what that means where it is short."""
     says = short_says(link.in_hand_db)
     if link.verdict == "thin":

@@ -93,7 +93,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
         found.append(
             {
                 "link": link.name,
-                "transmitter": f"{link.transmitter} to {link.receiver}",
+                "transmitter": f"{link.sends.kit} to {link.hears[0].kit}",
                 "microphone": link.microphone or "",
                 "encrypted": _encrypted(link),
                 "settings": _grouped(live),
@@ -151,7 +151,7 @@ def contingency(shoot: Shoot, plan: Plan) -> dict[str, Any]:
                         "link": one.link,
                         "carrier": mhz_text(one.carrier_khz),
                         "spares": [mhz_text(khz) for khz in one.spares_khz],
-                        "worst": one.worst_at,
+                        "worst": one.worst_place,
                         "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
                         "verdict": one.verdict,
                     }
@@ -219,7 +219,7 @@ def _settings(one: PlannedLink) -> dict[str, Any]:
         "delay": "" if one.set_delay_ms is None else f"{one.set_delay_ms:.1f}",
         "squelch": "" if one.squelch_dbm is None else f"{one.squelch_dbm:.0f}".replace("-", "\N{MINUS SIGN}"),
         "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
-        "worst": one.worst_at,
+        "worst": one.worst_place,
         "verdict": one.verdict,
     }
 

@@ -56,7 +56,7 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
             rows.append([
                 call.call, call.site, one.link, mhz_text(one.carrier_khz), " ".join(map(mhz_text, one.spares_khz)),
                 one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
-                one.margin_db, one.in_hand_db, one.sure, one.worst_at, one.verdict,
+                one.margin_db, one.in_hand_db, one.sure, one.worst_place, one.verdict,
             ])  # fmt: skip
         rows += [[call.call, call.site, gone.link, *[None] * 11, "no carrier"] for gone in call.unplaced]
     return csv_text(LINK_HEAD, rows)

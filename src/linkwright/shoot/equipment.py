@@ -15,7 +15,8 @@ from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.fields import Frozen, Gain, Khz, KhzOrNone, Mhz, Millisecond, Milliwatt
 from linkwright.units import khz_from_mhz
 
-Form = Literal["body-worn", "plug-on", "handheld"]
+Form = Literal["body-worn", "plug-on", "handheld", "mounted"]
+BodyDb = Annotated[float, Field(ge=0, le=60)]
 TunesMhz = Annotated[tuple[tuple[Mhz, Mhz], ...], Field(min_length=1, max_length=64)]
 
 
@@ -104,6 +105,15 @@ class Transmitter(Tuned):
     phantom_ma: float | None = Field(
         default=None, ge=0, le=100, description="48 V phantom current it gives at most [mA]; none: gives none"
     )
+    carries: int = Field(
+        default=1,
+        ge=1,
+        le=256,
+        description="links that share one carrier of it, in turns or side by side; more than 1: a wideband system",
+    )
+    coordinates_itself: bool = Field(
+        default=False, description="finds a free carrier by itself, over and over: it is given none"
+    )
     latency_ms: Millisecond | None = Field(
         default=None, description="delay from microphone to antenna [ms]; default: not known"
     )
@@ -119,10 +129,8 @@ class Transmitter(Tuned):
     conversion_loss_db: float = Field(
         default=20.0, ge=0, le=100, description="loss from a carrier that couples in to its radiated 2A-B [dB]"
     )
-    body_facing_db: float | None = Field(
-        default=None, ge=0, le=60, description="loss on the body, facing the receiver [dB]"
-    )
-    body_away_db: float | None = Field(default=None, ge=0, le=60, description="loss with the body in the way [dB]")
+    body_facing_db: BodyDb | None = Field(default=None, description="loss on the body, facing the receiver [dB]")
+    body_away_db: BodyDb | None = Field(default=None, description="loss with the body in the way [dB]")
     control_mhz: Mhz | None = Field(default=None, description="carrier of its remote setting [MHz]; none: not told")
     control_reach_m: float | None = Field(
         default=None,
@@ -168,6 +176,12 @@ class Receiver(Tuned):
         default=-20.0, ge=-60, le=0, description="test tone that it sends to line up the next input [dBFS]"
     )
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antennas, feeder included [dBi]")
+    body_facing_db: BodyDb | None = Field(
+        default=None, description="where it is worn: loss on the body, facing the transmitter [dB]"
+    )
+    body_away_db: BodyDb | None = Field(
+        default=None, description="where it is worn: loss with the body in the way [dB]"
+    )
 
 
 class Microphone(Equipment):

@@ -113,7 +113,7 @@ def margins(snapshot: Snapshot, site: str) -> list[dict[str, Any]]:
     return [
         {
             "call": call.call, "link": link.link, "in_hand": link.in_hand_db, "verdict": link.verdict,
-            "at": link.worst_at,
+            "at": link.worst_place,
         }
         for call in (plan.calls if plan is not None else ())
         if call.site == site
