@@ -48,6 +48,7 @@ def test_a_break_is_dragged_and_the_change_moves_with_it(demo_job: Served, page:
         page.mouse.up()
     assert times(demo_job)[2] == "11:00:00"
     expect(page.locator("#body")).to_contain_text("11:00")
+    page.locator(".menu summary").click()
     page.get_by_role("button", name="Undo").click()
     expect(page.locator("#answer")).to_contain_text("Boom at 10:30")
     assert times(demo_job)[2] == "10:30:00"

@@ -175,6 +175,7 @@ def test_two_tabs_and_a_clock_that_jumped(laptop: Laptop, pages: Any) -> None:
     title(other).locator("[name=value]").fill("From the other")
     title(other).locator("[name=value]").blur()
     expect(title(one).locator("[name=value]")).to_have_value("From the other")
+    other.locator(".menu summary").click()
     other.get_by_role("button", name="Undo").click()
     expect(other.locator("#status .says")).to_contain_text("Taken back: title of the job: From one")
     expect(title(one).locator("[name=value]")).to_have_value("From one")

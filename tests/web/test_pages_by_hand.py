@@ -87,7 +87,7 @@ def test_from_nothing_to_a_plan(empty_job: Served, page: Any) -> None:
     expect(page.locator("#answer")).to_contain_text("2 links")
     page.get_by_role("link", name="Plan").click()
     expect(page.locator("#answer")).to_contain_text("links hold")
-    expect(page.locator("table.plan tbody strong")).to_have_count(2)
+    expect(page.locator(".link-row .name")).to_have_count(2)
 
 
 def test_a_mistake_is_told_beside_its_field_and_undone(demo_job: Served, page: Any) -> None:
@@ -97,6 +97,7 @@ def test_a_mistake_is_told_beside_its_field_and_undone(demo_job: Served, page: A
     fill(page, '["shoot","region"]', "Gb")
     field = page.locator('[data-path=\'["shoot","region"]\']')
     expect(field.locator(".wrong")).to_contain_text("two capital letters")
+    page.locator(".menu summary").click()
     page.get_by_role("button", name="Undo").click()
     expect(field.locator("[name=value]")).to_have_value("GB")
     expect(field.locator(".wrong")).to_be_empty()
@@ -145,19 +146,22 @@ def test_a_plan_is_locked_tried_and_followed(demo_job: Served, page: Any) -> Non
     from playwright.sync_api import expect
 
     page.goto(f"{demo_job.url}/plan")
-    expect(page.locator("table.plan tbody strong").first).to_be_visible()
-    page.get_by_role("button", name="Keep beside the next").click()
+    expect(page.locator(".link-row .name").first).to_be_visible()
+    page.get_by_role("button", name="Keep for comparison").click()
     expect(page.locator("#status .says")).to_contain_text("Kept")
-    page.get_by_role("button", name="Put Salter on its spare").first.click()
+    salter = page.locator("details.link").filter(has=page.locator(".name", has_text="Salter"))
+    salter.locator("summary").first.click()
+    salter.get_by_role("button", name="What would").first.click()
+    page.get_by_role("button", name="Move Salter to").click()
     expect(page.locator("#body")).to_contain_text("Against the plan set aside")
     expect(page.locator(".tag")).to_have_text("locked")
-    page.locator("#try-link").select_option(label="Raker")
-    page.locator("[name=mhz]").fill("571.125")
-    page.get_by_role("button", name="What would it do?").click()
-    expect(page.locator("#tried")).to_contain_text("Raker")
-    ledger = page.locator("summary").filter(has_text="Ledger of Salter")
-    ledger.click()
-    expect(page.locator("tr.ledger").filter(has=ledger).locator("figure.chart svg")).to_be_visible()
+    raker = page.locator("details.link").filter(has=page.locator(".name", has_text="Raker"))
+    raker.locator("summary").first.click()
+    raker.locator("[name=mhz]").fill("571.125")
+    raker.get_by_role("button", name="What would it do?").click()
+    expect(raker.locator(".tried")).to_contain_text("Raker")
+    salter.get_by_text("Every contribution").click()
+    expect(salter.locator("figure.chart svg")).to_be_visible()
 
 
 def test_the_ground_moves_by_keys_and_by_touch(demo_job: Served, page: Any) -> None:
@@ -223,7 +227,7 @@ def test_the_day_is_watched_with_simulated_readings(demo_job: Served, page: Any)
     from playwright.sync_api import expect
 
     page.goto(f"{demo_job.url}/plan")
-    expect(page.locator("table.plan strong").first).to_be_visible()
+    expect(page.locator(".link-row .name").first).to_be_visible()
     page.goto(f"{demo_job.url}/live")
     page.get_by_role("button", name="Play simulated readings").click()
     raker = page.locator(".live-card", has_text="Raker")

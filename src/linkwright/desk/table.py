@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ledger import Ledger, drawn_ledger
-from linkwright.plan.answer import answer_sentence
+from linkwright.plan.answer import answer_sentence, short_says, worst_says
 from linkwright.plan.file import parse_plan
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.plan.model import Finding, Plan, PlannedCall, PlannedLink
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
 from linkwright.units import mhz_text
 
 #: The order in which links are shown, by what is asked for.
-ORDERS: Final = {"need": "weakest first", "name": "by name", "carrier": "by carrier", "call": "as in the shoot"}
+ORDERS: Final = {"call": "call by call", "need": "weakest first", "name": "by name", "carrier": "by carrier"}
 
 
 GRAVITY: Final = {"fails": 0, "thin": 1, "holds": 2}
@@ -34,6 +35,7 @@ class Row:
     link: PlannedLink
     id: str
     locked: bool
+    times: str
 
     @property
     def key(self) -> str:
@@ -41,9 +43,30 @@ class Row:
         return f"{self.call.call}-{self.link.link}".replace(" ", "_")
 
     @property
-    def sure(self) -> str:
-        """How sure it is, never rounded up."""
-        return f"{math.floor(100.0 * self.link.sure)} %"
+    def short(self) -> str:
+        """What it has in hand, in three words."""
+        return short_says(self.link.in_hand_db)
+
+    @property
+    def says(self) -> str:
+        """Where it decides, how sure it is, never rounded up, and what the worst place would come to."""
+        link = self.link
+        sure = f"{math.floor(100.0 * link.sure)} % sure"
+        deciding = f"{link.worst_place} decides: {short_says(link.in_hand_db)}, {sure}"
+        return f"{deciding}, {number(link.breaks_per_hour)}. {worst_says(link)}."
+
+    @property
+    def sum(self) -> tuple[tuple[str, str], ...]:
+        """The ledger in six lines: what, and how much."""
+        link = self.link
+        return (
+            (f"Wanted at {link.worst_place}, median", f"{link.wanted_dbm:.1f} dBm"),
+            ("Noise and interference", f"{link.noise_and_interference_dbm:.1f} dBm"),
+            ("Needed by the receiver", f"{link.required_cnr_db:g} dB"),
+            ("Fading", f"{link.fading_db:.1f} dB"),
+            ("Doubt: what is not known", f"{link.doubt_db:.1f} dB"),
+            ("In hand", f"{link.in_hand_db:.1f} dB"),
+        )
 
     @property
     def chart(self) -> str:
@@ -65,8 +88,12 @@ class Row:
 def rows(made: Made, order: str) -> list[Row]:
     """The links of all calls in the order asked for."""
     locked = {link.name for link in made.shoot.link if link.locked_mhz is not None}
+    times = {
+        call.name: f"{call.starts:%H:%M}–{call.ends:%H:%M}" if call.starts and call.ends else ""
+        for call in made.scene.calls
+    }
     found = [
-        Row(call, link, made.names.id_of("link", link.link), link.link in locked)
+        Row(call, link, made.names.id_of("link", link.link), link.link in locked, times[call.call])
         for call in made.plan.calls
         for link in call.links
     ]
@@ -77,6 +104,31 @@ def rows(made: Made, order: str) -> list[Row]:
     elif order == "carrier":
         found.sort(key=lambda row: row.link.carrier_khz)
     return found
+
+
+def number(breaks_per_hour: float) -> str:
+    """How often it would break in the median case, in words."""
+    return "no break in an hour" if breaks_per_hour < 0.5 else f"{breaks_per_hour:.0f} breaks an hour"
+
+
+@dataclass(frozen=True, slots=True)
+class Once:
+    """A finding that is told once, with the names of all whom it concerns besides the first."""
+
+    finding: Finding
+    besides: tuple[str, ...]
+
+
+def once(findings: Sequence[Finding]) -> list[Once]:
+    """Findings that say the same of several, each told once."""
+    alike: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        says = finding.says.replace(finding.about, "\0") if finding.about else finding.says
+        alike.setdefault((finding.code, says, finding.do), []).append(finding)
+    return [
+        Once(same[0], tuple(dict.fromkeys(one.about for one in same if one.about != same[0].about)))
+        for same in alike.values()
+    ]
 
 
 def answer(snapshot: Snapshot) -> str:

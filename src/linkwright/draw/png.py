@@ -7,11 +7,13 @@ import re
 import tempfile
 from pathlib import Path
 
+from linkwright.draw.ink import FACES
+
 #: Pixels of the PNG for one of the SVG: sharp on paper and on a telephone.
 SCALE = 2
 _SIZE = re.compile(r'<svg [^>]*viewBox="0 0 ([\d.]+) ([\d.]+)"')
 #: A point is 1/72 inch, and one pixel of the SVG is made one point.
-_POINTS_AN_INCH = 72
+_PPI = 72.0 * SCALE
 
 
 def png_of(svg: str) -> bytes:
@@ -34,4 +36,4 @@ def png_of(svg: str) -> bytes:
         )
         main = Path(folder) / "main.typ"
         main.write_text(source, encoding="utf-8")
-        return bytes(typst.compile(str(main), root=folder, format="png", ppi=float(_POINTS_AN_INCH * SCALE)))
+        return bytes(typst.compile(str(main), root=folder, format="png", font_paths=[FACES], ppi=_PPI))

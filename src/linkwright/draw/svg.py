@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-from linkwright.draw.ink import BODY_PX, INK, LEAST_PX, SERIF
+from linkwright.draw.ink import BODY_PX, FACE, INK, LEAST_PX
 
 #: Mean width of a letter of a serif face over its size; on the wide side, so that labels keep clear.
 LETTER_WIDTH = 0.47
@@ -58,7 +58,7 @@ def words(
 ) -> str:
     """A line of text with its baseline at y; never under 12 px."""
     return element(
-        "text", escape(text), x=x, y=y, font_size=max(size, LEAST_PX), font_family=SERIF, text_anchor=anchor,
+        "text", escape(text), x=x, y=y, font_size=max(size, LEAST_PX), font_family=FACE, text_anchor=anchor,
         fill=fill, **more,
     )  # fmt: skip
 

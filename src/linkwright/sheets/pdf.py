@@ -1,7 +1,7 @@
 """Sheets as PDF: a template of this package, filled with values as JSON, so that a value is always text.
 
 The documents are tagged (PDF/UA-1, which the compiler checks as far as a machine can) and the same values give the
-same bytes. Templates read nothing but this package's own folder, and only the fonts that the compiler brings.
+same bytes. Templates read nothing but this package's own folder; letters are of our faces or the compiler's fonts.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from typing import Any, Final, Literal
+
+from linkwright.draw.ink import FACES
 
 Paper = Literal["a4", "us-letter"]
 Setter = Callable[[str, dict[str, Any]], bytes]
@@ -40,8 +42,8 @@ def setting(head: dict[str, Any]) -> Iterator[Setter]:
             while True:
                 try:
                     made: bytes = typst.compile(
-                        f"{root}/{template}.typ", root=root, ignore_system_fonts=True, sys_inputs={"data": data},
-                        pdf_standards=STANDARD,
+                        f"{root}/{template}.typ", root=root, ignore_system_fonts=True, font_paths=[FACES],
+                        sys_inputs={"data": data}, pdf_standards=STANDARD,
                     )  # fmt: skip
                 except typst.TypstError as error:
                     data = _displayable(data, error)
@@ -79,8 +81,8 @@ def preview(head: dict[str, Any], template: str, sheet: dict[str, Any]) -> bytes
     with importlib.resources.as_file(templates) as folder:
         data = _json({"head": head, "sheet": sheet})
         made = typst.compile(
-            f"{folder}/{template}.typ", root=str(folder), ignore_system_fonts=True, sys_inputs={"data": data},
-            format="svg",
+            f"{folder}/{template}.typ", root=str(folder), ignore_system_fonts=True, font_paths=[FACES],
+            sys_inputs={"data": data}, format="svg",
         )  # fmt: skip
     pages: list[bytes] = made if isinstance(made, list) else [made]
     return pages[0]

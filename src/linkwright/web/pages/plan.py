@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.table import BESIDE, ORDERS, answer, differences, rows
+from linkwright.desk.table import BESIDE, ORDERS, answer, differences, once, rows
 from linkwright.door.gate import person_of
 from linkwright.plan.file import write_plan
 from linkwright.plan.what_if import outcomes
@@ -37,8 +37,9 @@ def context(request: Request, order: str) -> dict[str, Any]:
         "answer": answer(snapshot),
         "plan": snapshot.plan,
         "orders": ORDERS,
-        "order": order if order in ORDERS else "need",
+        "order": order if order in ORDERS else "call",
         "rows": [] if made is None else rows(made, order),
+        "findings": [] if made is None else once(made.plan.findings),
         "beside": differences(desk_of(request).store, snapshot.plan),
     }
 
@@ -47,13 +48,13 @@ Order = Annotated[str, Query(max_length=20)]
 
 
 @router.get("/plan")
-def page(request: Request, order: Order = "need") -> Response:
+def page(request: Request, order: Order = "call") -> Response:
     """The page."""
     return render(request, "plan.html", **context(request, order))
 
 
 @router.get("/plan/body")
-def body(request: Request, order: Order = "need") -> Response:
+def body(request: Request, order: Order = "call") -> Response:
     """What of the page follows the newest plan."""
     return render(request, "plan_body.html", **context(request, order))
 

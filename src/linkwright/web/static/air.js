@@ -51,7 +51,7 @@ function draw() {
   canvas.style.height = `${tall}px`;
   const pen = penOf(canvas, wide, tall), of = ink();
   pen.fillStyle = of("sheet"); pen.fillRect(0, 0, wide, tall);
-  pen.font = '16px "Libertinus Serif", Georgia, serif'; pen.textBaseline = "alphabetic";
+  pen.font = '16px "Linkwright Sans", sans-serif'; pen.textBaseline = "alphabetic";
   grid(pen, of, tall);
   let top = 8;
   for (const name of ORDER) {
