@@ -29,6 +29,18 @@ def laid_out(
     return _line(columns, wide, flush), [_wrapped(row, wide, flush) for row in rows]
 
 
+def fitting(
+    width: int, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[str], drop: Sequence[str]
+) -> tuple[str, ...]:
+    """The fewest columns, the first of `drop`, without which there is room; none where that does not do."""
+    for count in range(len(drop) + 1):
+        kept = [n for n, column in enumerate(columns) if column not in drop[:count]]
+        shown = [[row[n] for n in kept] for row in rows]
+        if laid_out(width, [columns[n] for n in kept], shown, right)[0]:
+            return tuple(drop[:count])
+    return ()
+
+
 def _sentences(columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[str]) -> list[int]:
     """The columns that hold sentences."""
     return [

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TextIO, cast
 
-from linkwright.cli.columns import laid_out
+from linkwright.cli.columns import fitting, laid_out
 from linkwright.halfway import half_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import READ
@@ -76,11 +76,12 @@ def print_table(
     *,
     right: Sequence[str] = (),
     title: str | None = None,
+    drop: Sequence[str] = (),
 ) -> None:
     """A plain table; the columns named in `right` are set flush right, verdicts in their colour.
 
     No number is ever cut in two: where there is no room, sentences are wrapped in their column, and where that does
-    not do either, every row becomes lines of its own.
+    not do either, columns are left out in the order of `drop`, which is told, or every row becomes lines.
     """
     from rich.text import Text
 
@@ -89,12 +90,17 @@ def print_table(
     styles = [
         next((STYLES[word] for cell in row for word in DISCS if cell.endswith(f" {word}")), "") for row in rows
     ]
-    head, lines = laid_out(out.width, columns, rows, frozenset(right))
+    left_out = fitting(out.width, columns, rows, right, drop)
+    kept = [n for n, column in enumerate(columns) if column not in left_out]
+    shown = [[row[n] for n in kept] for row in rows]
+    head, lines = laid_out(out.width, [columns[n] for n in kept], shown, right)
     if head:
         out.print(Text(head, style="bold"), no_wrap=True, crop=False, overflow="ignore")
     for style, row in zip(styles, lines, strict=True):
         for line in row:
             out.print(Text(line, style=style), no_wrap=True, crop=False, overflow="ignore")
+    if left_out:
+        out.print(f"Left out, as there is no room: {', '.join(left_out)}.", style="italic")
 
 
 def print_findings(out: Console, findings: Sequence[Finding]) -> None:
