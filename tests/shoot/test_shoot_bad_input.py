@@ -118,7 +118,7 @@ ONE_MISTAKE = [
         '"body-worn" ',
         '"bodyworn" ',
         23,
-        'transmitter, pocket, form is "bodyworn"; expected "body-worn", "plug-on" or "handheld"; '
+        'transmitter, pocket, form is "bodyworn"; expected "body-worn", "plug-on", "handheld" or "mounted"; '
         'did you mean "body-worn"?',
     ),
     ("[[518.0, 542.0]]", "[]", 24, "transmitter, pocket, tunes_mhz is []; expected a list of at least 1"),
@@ -193,8 +193,8 @@ ONE_MISTAKE = [
         'receiver = "slot"',
         'receiver = "xyzzy"',
         55,
-        'link "Pilot" names the unknown receiver "xyzzy"; known are l-band-camera-slot, slot, uhf-camera-slot, '
-        "uhf-cart-rack",
+        'link "Pilot" names the unknown receiver "xyzzy"; known are slot and the classes that '
+        "`linkwright kit` lists",
     ),
     (
         'microphone = "lapel"',

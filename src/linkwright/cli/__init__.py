@@ -17,6 +17,8 @@ import typer.main
 
 #: Every command: its module here, and what it does in one line.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("new", "Begin a shoot: where, when, who, with what; a file that plans."),
+    "kit": ("kit", "The bag: what this crew owns, kept for all shoots; and the catalogue in words."),
     "plan": ("plan", "Plan a shoot: carriers, spares, powers, each link proved."),
     "check": ("check", "Read a shoot and judge it, without planning."),
     "hit": ("hit", "Somebody is on a carrier: plan again with the fewest moves, and how to switch."),

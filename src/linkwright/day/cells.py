@@ -93,6 +93,11 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
         for run in shoot.run
         if run.transmitter == name and draw.total_mw(run.power_mw) > 0.0
     ]  # fmt: skip
+    runs += [
+        Ran(one.value, one.power_mw, one.temperature_c, 0.0)
+        for one in transmitter.measurements("run time")
+        if one.power_mw is not None and draw.total_mw(one.power_mw) > 0.0
+    ]
     fitted = refit(powering, runs)
     if not math.isfinite(fitted.run_time_h(min(transmitter.powers_mw), RATED_C, phantom)):
         return None

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from linkwright.shoot.equipment import shown
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, microphone_of, receiving_point, route_points, transmitter_named
 from linkwright.units import mhz_text
@@ -45,6 +46,11 @@ class Settings:
     delay_ms: float | None = None
     squelch_dbm: float | None = None
     worst_at: str = ""
+    labels: tuple[tuple[int, str], ...] = ()
+
+    def label(self, carrier_khz: int) -> str:
+        """What the display calls a carrier; "" where it has no list."""
+        return dict(self.labels).get(carrier_khz, "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +129,11 @@ def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
 
 
 def _carrier(settings: Settings, by: Known) -> Step:
-    value = f"{mhz_text(settings.carrier_khz)} MHz"
-    spares = ", ".join(mhz_text(khz) for khz in settings.spares_khz)
+    key = by.key(by.call, by.link, "carrier", f"{mhz_text(settings.carrier_khz)} MHz")
+    value = f"{shown(settings.carrier_khz, settings.label(settings.carrier_khz))} MHz"
+    spares = ", ".join(shown(khz, settings.label(khz)) for khz in settings.spares_khz)
     return Step(
-        "carrier", by.key(by.call, by.link, "carrier", value), "both ends", "Carrier", value,
+        "carrier", key, "both ends", "Carrier", value,
         f"Set receiver and transmitter to it. Spares, in order: {spares or 'none'}.",
     )  # fmt: skip
 

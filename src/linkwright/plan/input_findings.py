@@ -140,7 +140,7 @@ def _lock(scene: Scene, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
     at, name = tuning.index(locked), chain.link.name
     if at is None:
         yield finding(
-            "locked", name, f"{name} is locked to {mhz_text(locked)} MHz, which is no carrier of its equipment."
+            "locked", name, f"{name} is locked to {chain.shown(locked)} MHz, which is no carrier of its equipment."
         )
     elif tuning.most_mw[at] <= 0.0:
         yield finding(
@@ -155,7 +155,7 @@ def _lock(scene: Scene, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
             if taken
             else "too near to a TV channel's edge"
         )
-        yield finding("tv-cochannel", name, f"{name} is locked to {mhz_text(locked)} MHz, {where}.")
+        yield finding("tv-cochannel", name, f"{name} is locked to {chain.shown(locked)} MHz, {where}.")
 
 
 def _sweeps(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
@@ -269,7 +269,7 @@ def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedC
         if row is not None:
             opened = openings(law.territory, law.on, law.permits, terms)
             for says in opened_by(opened, row, khz, chain.transmitter.bandwidth_khz, terms):
-                yield finding("opened", name, f"{name} stands on {mhz_text(khz)} MHz because {says}.")
+                yield finding("opened", name, f"{name} stands on {chain.shown(khz)} MHz because {says}.")
 
 
 def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:

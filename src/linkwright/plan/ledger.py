@@ -107,6 +107,7 @@ def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> Planned
         delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
         receiver_unit=how.seat.unit,
         receiver_channel=how.seat.channel,
+        labels=chain.labels((standing.carrier_khz, *how.spares_khz)),
         ledger=Ledger((*summed.wanted, *noise, *proof.interference, *taken)),
     )
 

@@ -43,7 +43,9 @@ def _of_link(chain: Chain, planned: PlannedLink) -> Iterator[str]:
         for kind, tunes in ends:
             if not any(low <= khz <= high for low, high in tunes):
                 yield f"{planned.link} stands on {mhz_text(khz)} MHz, which {kind} does not tune"
-        raster = chain.transmitter.raster_khz
+        if chain.transmitter.carriers and khz not in chain.transmitter.listed_khz:
+            yield f"{planned.link} stands on {mhz_text(khz)} MHz, which its display does not have"
+        raster = 1 if chain.transmitter.carriers else chain.transmitter.raster_khz
         within = [low for low, high in chain.transmitter.tunes_khz if low <= khz <= high]
         if within and all((khz - low) % raster for low in within):
             yield f"{planned.link} stands on {mhz_text(khz)} MHz, off the raster of {raster} kHz"

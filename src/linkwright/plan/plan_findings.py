@@ -21,7 +21,7 @@ from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, receiver_of
-from linkwright.units import dbm_from_mw, mhz_text, number_word, sum_dbm, together
+from linkwright.units import dbm_from_mw, number_word, sum_dbm, together
 
 
 def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
@@ -81,7 +81,7 @@ def _count(number: int, word: str) -> str:
 
 def _on_the_carrier(standing: Standing) -> Iterator[Finding]:
     """Whoever else is on the link's carrier."""
-    name, carrier = standing.chain.link.name, mhz_text(standing.carrier_khz)
+    name, carrier = standing.chain.link.name, standing.chain.shown(standing.carrier_khz)
     for arrival in standing.air:
         rise = sum_dbm([standing.noise_dbm, dbm_from_mw(arrival.power_mw)]) - standing.noise_dbm
         if rise > BUSY_RISE_DB:
@@ -99,7 +99,7 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     if not tuning.carriers_khz.size:
         return f"transmitter {chain.link.transmitter} and receiver {chain.link.receiver} tune no carrier in common"
     if locked is not None and not problem.problem.wishes[n].slots_khz.size:
-        return f"it is locked to {mhz_text(locked)} MHz, which cannot be used here"
+        return f"it is locked to {chain.shown(locked)} MHz, which cannot be used here"
     if not (tuning.most_mw > 0.0).any():
         middle = int(tuning.carriers_khz[tuning.carriers_khz.size // 2])
         return rule_reason(scene, chain, middle).rstrip(".")
@@ -206,8 +206,7 @@ def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[
             yield finding(
                 "moved",
                 move.link,
-                f"{move.link} moves from {mhz_text(move.from_khz)} to {mhz_text(move.to_khz)} MHz{spare}: "
-                f"{move.because}.",
+                f"{move.link} moves from {move.before} to {move.after} MHz{spare}: {move.because}.",
             )
 
 
@@ -228,11 +227,12 @@ def changing_findings(scene: Scene, solved: Solved, calls: Mapping[str, PlannedC
         problem, _ = solved[live.site.name]
         for link in calls[live.name].links:
             before, where = last.get(link.link, (link.carrier_khz, live.name))
+            chain = problem.chains[problem.index(link.link)]
             if before != link.carrier_khz:
                 yield finding(
                     "carrier-changes",
                     link.link,
-                    f'{link.link} goes from {mhz_text(before)} MHz in "{where}" to {mhz_text(link.carrier_khz)} '
+                    f'{link.link} goes from {chain.shown(before)} MHz in "{where}" to {link.carrier} '
                     f'MHz in "{live.name}": {_why_not_stay(scene, problem, link.link, before)}.',
                 )
             last[link.link] = link.carrier_khz, live.name

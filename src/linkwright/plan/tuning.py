@@ -190,10 +190,14 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
     Where the least step is over what is allowed, nothing is.
     """
     transmitter = chain.transmitter
-    carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
+    carriers = np.array(sorted(transmitter.listed_khz), dtype=np.int64)
+    if not carriers.size:
+        carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
     both = np.zeros(carriers.size, dtype=np.bool_)
     for low, high in chain.receiver.tunes_khz:
         both |= (carriers >= low) & (carriers <= high)
+    if chain.receiver.carriers:
+        both &= np.isin(carriers, list(chain.receiver.listed_khz))
     carriers = carriers[both]
     allowed = allowance(
         law.territory,
@@ -205,7 +209,9 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
         law.on,
         terms=terms,
     )
-    most, least = allowed.most_mw, min(transmitter.powers_mw)
+    # A step whose output was measured to be more than it says is that much nearer to the limit.
+    most = allowed.most_mw / mw_from_dbm(max(0.0, transmitter.output_db[1]))
+    least = min(transmitter.powers_mw)
     at_edge = near_an_edge(carriers, law.tv_edges_khz, transmitter.edge_khz)
     return Allowed(carriers, np.where(most >= least, most, 0.0), allowed.row, allowed.rows, at_edge)
 

@@ -190,7 +190,7 @@ def _rays(stand: Stand) -> _Rays:
     alone = ends.facing is None and stand.shown is None and ends.worn not in BEHIND_THE_BODY
     all_turns = body.facing_db if alone else _all_turns_db(body)
     return _Rays(
-        a, b, np.full(n * e, mhz), np.full(n * e, ends.transmitter.antenna_gain_dbi - CROWD_DB[ends.crowd]),
+        a, b, np.full(n * e, mhz), np.full(n * e, ends.sent_db - CROWD_DB[ends.crowd]),
         antenna, np.array([ends.feed(ear, mhz).gain_db for ear in ears] * n), np.array([*range(e)] * n),
         body.loss_db(shown), np.full(n * e, all_turns), shown, says,
     )  # fmt: skip

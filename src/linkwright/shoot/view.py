@@ -183,7 +183,8 @@ def worn_of(shoot: Shoot, link: Link) -> Worn:
     """Where the transmitter is worn: as the link says, else by its form."""
     if link.worn is not None:
         return link.worn
-    return "belt-back" if transmitter_of(shoot, link).form == "body-worn" else "hand"
+    by_form: dict[str, Worn] = {"body-worn": "belt-back", "mounted": "open"}
+    return by_form.get(transmitter_of(shoot, link).form, "hand")
 
 
 def receiving_point(site: Site, link: Link) -> Spot:
