@@ -130,3 +130,24 @@ def test_a_list_brings_its_own_range_and_keeps_within_a_stated_one() -> None:
     assert Transmitter.model_validate({"use": "uhf-body-worn", "carriers": rows}).tunes_mhz == ((700.1, 701.2),)
     with pytest.raises(ValueError, match="which tunes_mhz does not hold"):
         Transmitter.model_validate({"use": "uhf-body-worn", "tunes_mhz": ((470.0, 694.0),), "carriers": rows})
+
+
+def used_groups(capsys: Capture) -> list[set[str]]:
+    links = json.loads(call(capsys, "plan", "yard.toml", "--json").out)["calls"][0]["links"]
+    return [{label[0] for _, label in link["labels"]} for link in links]
+
+
+def test_one_group_does_for_all_links_of_a_kit_where_it_costs_nothing(capsys: Capture) -> None:
+    first, second = used_groups(capsys)
+    assert first == second
+    assert len(first) == 1
+
+
+def test_a_group_that_has_too_few_carriers_is_not_kept_to(capsys: Capture) -> None:
+    text = Path("yard.toml").read_text("utf-8")
+    few = [
+        line for line in text.splitlines() if not any(f'"{label}"' in line for label in ("1-01", "1-02", "2-01"))
+    ]
+    Path("yard.toml").write_text("\n".join(few), "utf-8")
+    first, second = used_groups(capsys)
+    assert first | second == {"1", "2"}  # four carriers with spares, of which no group has as many
