@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from linkwright.physics.battery import CELLS, PHANTOM_MA, RATED_C, Draw, Powering, Ran, refit, run_time_h
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import Cells, Microphone, Transmitter
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Link, Shoot
@@ -107,6 +108,7 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
 
 def _known(name: str, transmitter: Transmitter, cells: Cells, runs: int) -> tuple[Evidence, str]:
     """How a run time is known: from logs, from stated figures, or from the assumed ones of the catalogue."""
+    name = called(name)
     if runs:
         return "measured", f"{runs} logged run time{'s' if runs > 1 else ''} of {name}"
     if cells.capacity_mah is not None and transmitter.use is None:

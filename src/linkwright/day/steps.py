@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import shown
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, microphone_of, receiving_point, route_points, transmitter_named
@@ -113,16 +114,17 @@ def steps_of(
 
 
 def _pair(link: Link, by: Known) -> Step:
+    both = f"{called(link.transmitter)} with {called(link.receiver)}"
     return Step(
-        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", f"{link.transmitter} with {link.receiver}",
+        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", both,
         "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
     )  # fmt: skip
 
 
 def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
-    site = call.site.name
+    value = f"{called(link.receiver)} at {call.site.name}"
     return Step(
-        "sweep", by.key(by.site, link.receiver, "sweep", ""), "receiver", "Sweep", f"{link.receiver} at {site}",
+        "sweep", by.key(by.site, link.receiver, "sweep", ""), "receiver", "Sweep", value,
         "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
         caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
     )  # fmt: skip

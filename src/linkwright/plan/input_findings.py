@@ -24,6 +24,7 @@ from linkwright.rules import (
     range_text,
     why_not,
 )
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import chosen
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.zones import zones_of
@@ -70,12 +71,13 @@ def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:
 
 
 def _tuning(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
-    kind = f"{chain.link.transmitter} of {names}"
+    kind = f"{called(chain.link.transmitter)} of {names}"
     if not tuning.carriers_khz.size:
         yield finding(
             "tuning",
             names,
-            f"Transmitter {chain.link.transmitter} and receiver {chain.link.receiver} have no carrier in common.",
+            f"Transmitter {called(chain.link.transmitter)} and receiver {called(chain.link.receiver)} have no "
+            "carrier in common.",
         )
         return
     if not np.any(tuning.most_mw > 0.0):
@@ -122,7 +124,7 @@ def _closed(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[
                 "closed",
                 names,
                 f"{range_text(closed.from_khz, closed.to_khz)} is closed: {closed.why} ({closed.source}). "
-                f"Of {range_text(low, high)}, which {chain.link.transmitter} tunes, {left} is left.",
+                f"Of {range_text(low, high)}, which {called(chain.link.transmitter)} tunes, {left} is left.",
                 severity="note",
             )
 
@@ -217,9 +219,9 @@ def _by_itself(problem: SiteProblem) -> str | None:
         return None
     once, enough = passes(slowest)
     return (
-        f"Sweep the site on arrival and name the file in sweeps. A {slowest.receiver} that steps through its "
-        f"{slowest.slots} slots by itself takes {_duration(enough.every_s)} a pass and misses somebody who is on "
-        f"5 % of the time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
+        f"Sweep the site on arrival and name the file in sweeps. The {called(slowest.receiver)} steps through its "
+        f"{slowest.slots} slots by itself: that takes {_duration(enough.every_s)} a pass and misses somebody who "
+        f"is on 5 % of the time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
     )
 
 

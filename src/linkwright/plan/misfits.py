@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.view import LiveCall
 from linkwright.units import mhz_text
 
@@ -38,7 +39,10 @@ def _of_call(scene: Scene, live: LiveCall, call: PlannedCall) -> Iterator[str]:
 
 def _of_link(chain: Chain, planned: PlannedLink) -> Iterator[str]:
     """What of a link's equipment does not go with its carriers and power."""
-    ends = ((chain.link.transmitter, chain.transmitter.tunes_khz), (chain.link.receiver, chain.receiver.tunes_khz))
+    ends = (
+        (called(chain.link.transmitter), chain.transmitter.tunes_khz),
+        (called(chain.link.receiver), chain.receiver.tunes_khz),
+    )
     for khz in (planned.carrier_khz, *planned.spares_khz):
         for kind, tunes in ends:
             if not any(low <= khz <= high for low, high in tunes):
@@ -50,4 +54,4 @@ def _of_link(chain: Chain, planned: PlannedLink) -> Iterator[str]:
         if within and all((khz - low) % raster for low in within):
             yield f"{planned.link} stands on {mhz_text(khz)} MHz, off the raster of {raster} kHz"
     if planned.power_mw not in chain.transmitter.powers_mw:
-        yield f"{planned.link} has {planned.power_mw:g} mW, which is no step of {chain.link.transmitter}"
+        yield f"{planned.link} has {planned.power_mw:g} mW, which is no step of {called(chain.link.transmitter)}"

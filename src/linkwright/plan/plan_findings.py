@@ -19,6 +19,7 @@ from linkwright.plan.solve import Solved
 from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, receiver_of
 from linkwright.units import dbm_from_mw, number_word, sum_dbm, together
@@ -97,7 +98,8 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     chain, tuning = problem.chains[n], problem.tunings[n]
     locked = locked_khz(chain.link)
     if not tuning.carriers_khz.size:
-        return f"transmitter {chain.link.transmitter} and receiver {chain.link.receiver} tune no carrier in common"
+        sends, hears = called(chain.link.transmitter), called(chain.link.receiver)
+        return f"transmitter {sends} and receiver {hears} tune no carrier in common"
     if locked is not None and not problem.problem.wishes[n].slots_khz.size:
         return f"it is locked to {chain.shown(locked)} MHz, which cannot be used here"
     if not (tuning.most_mw > 0.0).any():
@@ -130,7 +132,7 @@ def unseated_reason(scene: Scene, name: str) -> str:
     link = next(link for link in scene.shoot.link if link.name == name)
     receiver = receiver_of(scene.shoot, link)
     units = _count(receiver.count or 1, "unit")
-    return f"no receiver channel is left: {link.receiver} has {receiver.channels} in each of {units}"
+    return f"no receiver channel is left: {called(link.receiver)} has {receiver.channels} in each of {units}"
 
 
 def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:

@@ -17,6 +17,7 @@ from linkwright.plan.radio import narrow, others_arrays
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.models import Shoot
 from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
@@ -102,7 +103,10 @@ def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -
     """Whether the frequency is a slot at all, and whether the law and TV leave it."""
     shown = chain.shown(carrier_khz)
     transmitter, receiver = chain.transmitter, chain.receiver
-    for what, tunes in ((chain.link.transmitter, transmitter.tunes_khz), (chain.link.receiver, receiver.tunes_khz)):
+    for what, tunes in (
+        (called(chain.link.transmitter), transmitter.tunes_khz),
+        (called(chain.link.receiver), receiver.tunes_khz),
+    ):
         if not any(low <= carrier_khz <= high for low, high in tunes):
             ranges = ", ".join(f"{mhz_text(low)} to {mhz_text(high)}" for low, high in tunes)
             yield Reason("tuning", f"{what} does not tune {shown} MHz (it tunes {ranges} MHz).")

@@ -14,6 +14,7 @@ from linkwright.plan.answer import answer_sentence
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.plan.products import products_sentence
 from linkwright.rules import territory
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
@@ -92,7 +93,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
         found.append(
             {
                 "link": link.name,
-                "transmitter": f"{link.transmitter} to {link.receiver}",
+                "transmitter": f"{called(link.transmitter)} to {called(link.receiver)}",
                 "microphone": link.microphone or "",
                 "encrypted": _encrypted(link),
                 "settings": _grouped(live),
