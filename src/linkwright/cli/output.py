@@ -50,8 +50,12 @@ def console() -> Console:
     """Standard output; colour only on a terminal."""
     from rich.console import Console
 
+    class Plain(Console):
+        def on_broken_pipe(self) -> None:
+            raise  # to `main`, which ends quietly
+
     width = None if sys.stdout.isatty() else int(os.environ.get("COLUMNS", "110"))
-    return Console(highlight=False, emoji=False, markup=False, width=width, file=cast("TextIO", _Trimmed()))
+    return Plain(highlight=False, emoji=False, markup=False, width=width, file=cast("TextIO", _Trimmed()))
 
 
 class _Trimmed:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -70,14 +71,21 @@ def read_text(path: Path, name: str, most_bytes: int) -> str:
             data = file.read(most_bytes + 1)
         if len(data) > most_bytes:
             raise InputError(f"has more than {most_bytes} bytes; expected a text file of at most that", path=name)
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"is not UTF-8 text (byte {error.start}); expected a text file", path=name) from None
+        return decoded(data, name)
     except FileNotFoundError:
         raise InputError("there is no such file", path=name) from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
         raise InputError(f"cannot be read: {why}", path=name) from None
+
+
+def decoded(data: bytes, name: str) -> str:
+    """The text of a file in UTF-8, or in UTF-16 as some editors and spreadsheets write it. Raises InputError."""
+    encoding = "utf-16" if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) else "utf-8-sig"
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError as error:
+        raise InputError(f"is not UTF-8 text (byte {error.start}); expected a text file", path=name) from None
 
 
 def parse_shoot(text: str, name: str) -> Shoot:
@@ -163,8 +171,21 @@ def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> P
         return Problem(
             loc, f"{where} is {_show(found)}; expected {context['expected'].replace(chr(39), chr(34))}{near}"
         )
+    meant = _meant(kind, loc, found)
+    if meant:
+        return Problem(loc, f"{where} is {_show(found)}; {meant}")
     expected = _EXPECTED.get(kind) or _plain(detail["msg"])
     return Problem(loc, f"{where} is {_show(found)}; expected {expected.format(**context)}")
+
+
+def _meant(kind: str, loc: Loc, found: Any) -> str:
+    """What to write instead, where it can be seen what is meant."""
+    if kind == "tuple_type" and isinstance(found, dict) and len(loc) == 1:
+        return f"there may be several: write [[{loc[0]}]]"
+    in_mhz = any(isinstance(key, str) and key.endswith("_mhz") for key in loc)
+    if kind == "less_than_equal" and in_mhz and found / 1e3 <= 1e4:
+        return f"write MHz: {found / 1e3:g}"
+    return ""
 
 
 _EXPECTED = {
