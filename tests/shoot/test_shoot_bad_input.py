@@ -112,7 +112,7 @@ ONE_MISTAKE = [
         19,
         'site "Quay", walls 1, from is [20, -5, 0]; expected a list of at most 2',
     ),
-    ('tv = ["21", ', "tv = [21, ", 20, 'site "Quay", tv 1 is 21; expected text in quotes'),
+    ('tv = ["21", ', "tv = [2.1, ", 20, 'site "Quay", tv 1 is 2.1; expected text in quotes'),
     # [transmitter.pocket]
     (
         '"body-worn" ',
@@ -132,7 +132,7 @@ ONE_MISTAKE = [
         "[[518.0, 542.0]]",
         "[[518000, 542]]",
         24,
-        "transmitter, pocket, tunes_mhz 1 1 is 518000; expected 10000.0 or less",
+        "transmitter, pocket, tunes_mhz 1 1 is 518000; write MHz: 518",
     ),
     ("raster_khz = 25 ", "raster_khz = 0 ", 25, "transmitter, pocket, raster_khz is 0; expected 1 or more"),
     ("raster_khz = 25 ", "raster_khz = -25 ", 25, "transmitter, pocket, raster_khz is -25; expected 1 or more"),
@@ -193,8 +193,8 @@ ONE_MISTAKE = [
         'receiver = "slot"',
         'receiver = "xyzzy"',
         55,
-        'link "Pilot" names the unknown receiver "xyzzy"; known are l-band-camera-slot, slot, uhf-camera-slot, '
-        "uhf-cart-rack",
+        'link "Pilot" names the unknown receiver "xyzzy"; known are slot and the classes that '
+        "`linkwright kit` lists",
     ),
     (
         'microphone = "lapel"',
@@ -240,7 +240,7 @@ ONE_MISTAKE = [
         "locked_mhz = 523.125",
         "locked_mhz = 523125",
         62,
-        'link "Pilot", locked_mhz is 523125; expected 10000.0 or less',
+        'link "Pilot", locked_mhz is 523125; write MHz: 523.125',
     ),
     (
         "encrypted = true",
@@ -338,7 +338,7 @@ ONE_MISTAKE = [
     ),
     # whole tables
     ("[[link]]", "[[links]]", 52, 'the shoot has an unknown key "links"; did you mean "link"?'),
-    ("[[link]]", "[link]", 52, "link is a table; expected a list in brackets [ ]"),
+    ("[[link]]", "[link]", 52, "link is a table; there may be several: write [[link]]"),
     # TOML itself
     ("[shoot]", "[shoot", 1, "is not valid TOML: expected ']' at the end of a table declaration"),
     ("raster_khz = 25 ", "raster_khz = 25\nraster_khz = 25 ", 26, "is not valid TOML: cannot overwrite a value"),
@@ -580,13 +580,12 @@ def test_windows_line_ends_are_accepted_and_counted(tmp_path: Path) -> None:
     ("data", "says"),
     [
         (bytes(range(256)), "shoot.toml: is not UTF-8 text (byte 128); expected a text file"),
-        (QUAY.encode("utf-16"), "shoot.toml: is not UTF-8 text (byte 0); expected a text file"),
         (QUAY.encode("utf-16-le"), "shoot.toml, line 1: is not valid TOML"),
         (b"\x00" * 100, "shoot.toml, line 1: is not valid TOML: invalid statement"),
         (b"", 'shoot.toml: the shoot lacks "shoot"'),
         (b"# " + b"x" * MOST_BYTES, "shoot.toml: has more than 16777216 bytes; expected a text file"),
     ],
-    ids=["binary", "utf-16", "utf-16 without a mark", "zeros", "empty", "16 MiB and more"],
+    ids=["binary", "utf-16 without a mark", "zeros", "empty", "16 MiB and more"],
 )
 def test_files_that_are_no_shoot(data: bytes, says: str, tmp_path: Path) -> None:
     path = tmp_path / "shoot.toml"

@@ -50,7 +50,7 @@ def test_a_licence_is_read(capsys: pytest.CaptureFixture[str], tmp_path: Path) -
         ("carriers_mhz = [518.0, 519.2]", "ranges_mhz = [[520.0, 518.0]]", "which is no range upwards"),
         ("radius_m = 500", "", "place and radius_m stand together"),
         ('power_reference = "erp"', "", "max_mw and power_reference stand together"),
-        ("518.0, 519.2", "518000.0", "expected"),
+        ("518.0, 519.2", "518000.0", "write MHz: 518"),
         ('document = "licence.pdf"', f'document_sha256 = "{"0a" * 32}"', "document_sha256 stands without document"),
         ("gb-coordinated-470-606", "gb-cordinated-470-606", 'outranks "gb-cordinated-470-606"'),
         ("gb-coordinated-470-606", "gb-cordinated-470-606", 'did you mean "gb-coordinated-470-606"?'),

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.criterion import Comparison, choose, standing
-from linkwright.assign.placement import CallLevels, Placement
+from linkwright.assign.placement import CallLevels, Outcome, Placement
 from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
 from linkwright.assign.products import is_clean
 from linkwright.assign.regain import Regain
@@ -91,22 +91,37 @@ def _locked(problem: Problem, staying: Sequence[int]) -> Problem:
 def _dear(task: SiteTask, answers: Sequence[CallAnswer]) -> set[int]:
     """Links that are short, and whose noise interference and air raise by more than they are ready to give: another
     carrier might help them. Those without a place too."""
-    wishes, dear = task.problem.wishes, set()
+    wishes = task.problem.wishes
+    dear = {
+        i
+        for members, answer in zip(task.problem.calls, answers, strict=True)
+        for i in members
+        if answer.carriers_khz[wishes[i].name] is None
+    }
+    for live, outcome in _outcomes(task, answers):
+        limit_db = np.array([wishes[i].stay_db for i in live.members])
+        dear |= set(live.members[(outcome.excess_db < 0.0) & (outcome.rise_db > limit_db)].tolist())
+    return dear
+
+
+def _outcomes(task: SiteTask, answers: Sequence[CallAnswer]) -> Iterator[tuple[CallLevels, Outcome]]:
+    """What comes of each call, for the links that have a carrier."""
+    wishes = task.problem.wishes
     for members, answer in zip(task.problem.calls, answers, strict=True):
         slots = np.full(len(wishes), -1)
         for i in members:
             khz = answer.carriers_khz[wishes[i].name]
-            if khz is None:
-                dear.add(i)
-            else:
-                slots[i] = int(np.searchsorted(wishes[i].slots_khz, khz))
+            slots[i] = -1 if khz is None else int(np.searchsorted(wishes[i].slots_khz, khz))
         for call in task.levels:
             if set(call.members.tolist()) <= set(members):
                 live = call.only([slots[i] >= 0 for i in call.members])
-                outcome = Placement(task.problem, [live], slots).outcomes[0]
-                limit_db = np.array([wishes[i].stay_db for i in live.members])
-                dear |= set(live.members[(outcome.excess_db < 0.0) & (outcome.rise_db > limit_db)].tolist())
-    return dear
+                yield live, Placement(task.problem, [live], slots).outcomes[0]
+
+
+def least_over_db(task: SiteTask, answers: Sequence[CallAnswer]) -> float:
+    """How far the weakest link that has a carrier is over what it is to hold with [dB], at most 0; 0 where no
+    levels are known."""
+    return min((float(outcome.excess_db.min(initial=0.0)) for _, outcome in _outcomes(task, answers)), default=0.0)
 
 
 def _all_placed(answers: Sequence[CallAnswer]) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import importlib
+import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
@@ -17,6 +18,8 @@ import typer.main
 
 #: Every command: its module here, and what it does in one line.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("new", "Begin a shoot: where, when, who, with what; a file that plans."),
+    "kit": ("kit", "The bag: what this crew owns, kept for all shoots; and the catalogue in words."),
     "plan": ("plan", "Plan a shoot: carriers, spares, powers, each link proved."),
     "check": ("check", "Read a shoot and judge it, without planning."),
     "hit": ("hit", "Somebody is on a carrier: plan again with the fewest moves, and how to switch."),
@@ -169,6 +172,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         status = int(build().main(args=given, prog_name="linkwright", standalone_mode=False) or 0)
+        sys.stdout.flush()
     except typer.TyperException as error:
         status = _refuse(getattr(error, "format_message", error.__str__)(), given)
     except InputError as error:
@@ -177,8 +181,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
         status = STOPPED
     except Told as told:
         status = told.status
-    except BrokenPipeError:
-        sys.stderr.close()  # whoever read our output has gone: nothing is left to say
+    except (BrokenPipeError, SystemExit) as left:
+        if isinstance(left, SystemExit) and not isinstance(left.__context__, BrokenPipeError):
+            raise
+        # Whoever read our output has gone: nothing is left to say, and nothing to be said when Python ends.
+        # (The library of the command line makes a status 1 of it, which here means that something does not hold.)
+        sys.stdout = sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115
         status = 0
     if status >= STOPPED - 2:
         with contextlib.suppress(OSError):  # the terminal may be gone

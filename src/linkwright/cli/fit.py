@@ -17,6 +17,7 @@ def run(
     from linkwright.cli.output import console, print_json, print_table, progress
     from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.plan.fit import fit
+    from linkwright.shoot.catalogue import called
 
     read = load_shoot(shoot)
     with progress() as tell, work_for(read, None, None) as work:
@@ -29,8 +30,10 @@ def run(
     out.print(
         f"Room for at least {least.more} more of each type."
         if least.more
-        else f"No room for more {least.transmitter}."
+        else f"No room for more {called(least.transmitter)}."
     )
-    rows = [(room.transmitter, room.site, str(room.placed), str(room.more), str(room.bound)) for room in rooms]
+    rows = [
+        (called(room.transmitter), room.site, str(room.placed), str(room.more), str(room.bound)) for room in rooms
+    ]
     numbers = ("links", "more", "limit in all")
     print_table(out, ("transmitter", "tightest site", *numbers), rows, right=numbers)

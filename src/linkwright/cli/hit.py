@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    import datetime
-
     from rich.console import Console
 
     from linkwright.plan.model import Plan
@@ -37,6 +35,7 @@ def run(
 
     Without --dbm the least kind is assumed, and said: 50 mW, 10 m from the receivers. Exit status as for `plan`.
     """
+    from linkwright.cli.asked import clock_of
     from linkwright.cli.output import console, progress, write_text
     from linkwright.cli.why import whole_khz
     from linkwright.desk.loading import load_shoot
@@ -49,7 +48,9 @@ def run(
     if shoot == "-":
         raise InputError("writes the stranger into the shoot; expected a file, not standard input")
     read = load_shoot(shoot)
-    other = stranger(read, whole_khz(mhz), heard_dbm=dbm, wide_khz=wide, until=_clock(until), site=site)
+    other = stranger(
+        read, whole_khz(mhz), heard_dbm=dbm, wide_khz=wide, until=clock_of(until, "--until"), site=site
+    )
     with progress() as tell:
         before = planned_scene(read, shoot, plan, tell)
         after = make_plan(with_stranger(read, other), before.sweeps, before.plan, tell, tv=before.tv)
@@ -78,20 +79,6 @@ def _print(out: Console, other: Other, shoot: str, where: str, after: Plan) -> N
     about = {"other-assumed", "moved", "unplaced", "spare-missing"}
     print_findings(out, [found for found in after.findings if found.code in about])
     out.print(f"Written into {shoot}; the new plan is {where}.")
-
-
-def _clock(text: str | None) -> datetime.time | None:
-    """A time of day. Raises InputError."""
-    import datetime
-
-    from linkwright.shoot.errors import InputError
-
-    if text is None:
-        return None
-    try:
-        return datetime.time.fromisoformat(text)
-    except ValueError:
-        raise InputError(f'--until is "{text}"; expected a time of day such as 14:00') from None
 
 
 def _grown(text: str, other: Other) -> str:

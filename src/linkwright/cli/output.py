@@ -11,8 +11,9 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TextIO, cast
 
+from linkwright.cli.columns import fitting, laid_out
 from linkwright.halfway import half_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import READ
@@ -49,8 +50,22 @@ def console() -> Console:
     """Standard output; colour only on a terminal."""
     from rich.console import Console
 
+    class Plain(Console):
+        def on_broken_pipe(self) -> None:
+            raise  # to `main`, which ends quietly
+
     width = None if sys.stdout.isatty() else int(os.environ.get("COLUMNS", "110"))
-    return Console(highlight=False, emoji=False, markup=False, width=width)
+    return Plain(highlight=False, emoji=False, markup=False, width=width, file=cast("TextIO", _Trimmed()))
+
+
+class _Trimmed:
+    """Standard output without the blanks that a line that was wrapped has at its end."""
+
+    def write(self, text: str) -> int:
+        return sys.stdout.write(re.sub(r" {1,400}((?:\x1b\[[0-9;]{0,20}m){0,4})(?=\n)", r"\1", text))
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(sys.stdout, name)
 
 
 def print_json(document: Any) -> None:
@@ -65,21 +80,31 @@ def print_table(
     *,
     right: Sequence[str] = (),
     title: str | None = None,
+    drop: Sequence[str] = (),
 ) -> None:
-    """A plain table; the columns named in `right` are set flush right, verdicts in their colour."""
-    from rich.table import Table
+    """A plain table; the columns named in `right` are set flush right, verdicts in their colour.
+
+    No number is ever cut in two: where there is no room, sentences are wrapped in their column, and where that does
+    not do either, columns are left out in the order of `drop`, which is told, or every row becomes lines.
+    """
     from rich.text import Text
 
-    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
-    for column in columns:
-        table.add_column(column, justify="right" if column in right else "left", overflow="fold")
-    for row in rows:
-        verdicts = [word for cell in row for word in DISCS if cell.endswith(f" {word}")]
-        style = STYLES[verdicts[0]] if verdicts else ""
-        table.add_row(*(Text(cell, style=style) for cell in row))
     if title is not None:
         out.print(title, style="italic")
-    out.print(table)
+    styles = [
+        next((STYLES[word] for cell in row for word in DISCS if cell.endswith(f" {word}")), "") for row in rows
+    ]
+    left_out = fitting(out.width, columns, rows, right, drop)
+    kept = [n for n, column in enumerate(columns) if column not in left_out]
+    shown = [[row[n] for n in kept] for row in rows]
+    head, lines = laid_out(out.width, [columns[n] for n in kept], shown, right)
+    if head:
+        out.print(Text(head, style="bold"), no_wrap=True, crop=False, overflow="ignore")
+    for style, row in zip(styles, lines, strict=True):
+        for line in row:
+            out.print(Text(line, style=style), no_wrap=True, crop=False, overflow="ignore")
+    if left_out:
+        out.print(f"Left out, as there is no room: {', '.join(left_out)}.", style="italic")
 
 
 def print_findings(out: Console, findings: Sequence[Finding]) -> None:

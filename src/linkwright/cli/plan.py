@@ -14,6 +14,11 @@ if TYPE_CHECKING:
     from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 
 
+#: Columns of numbers, and those that are left out first where there is no room.
+RIGHT = ("MHz", "power", "in hand", "sure", "margin", "breaks")
+DROP = ("breaks", "margin", "sure", "worst at", "spares")
+
+
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     out: Annotated[
@@ -90,21 +95,19 @@ def _together(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
 
 def print_moves(out: Console, plan: Plan) -> None:
     """How to go over from the earlier plan, in the order in which nobody is broken."""
-    from linkwright.units import mhz_text
-
     if plan.moves:
         out.print()
         out.print("Switch in this order:", style="bold")
     for move in plan.moves:
-        before = f"from {mhz_text(move.from_khz)} " if move.from_khz is not None else ""
+        before = f"from {move.before} " if move.before else ""
         remark = "" if move.clean else "; until the next step products fall on a carrier"
-        out.print(f"{move.step}. {move.link} {before}to {mhz_text(move.to_khz)} MHz{remark}")
+        out.print(f"{move.step}. {move.link} {before}to {move.after} MHz{remark}")
 
 
 def print_call(out: Console, call: PlannedCall) -> None:
     """One call as a table."""
     from linkwright.cli.output import DISCS, print_table
-    from linkwright.units import mhz_text, together
+    from linkwright.units import together
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
     weighed = ", weighed by power" if call.criterion == "power" else ""
@@ -112,8 +115,8 @@ def print_call(out: Console, call: PlannedCall) -> None:
     rows = [
         (
             link.link,
-            mhz_text(link.carrier_khz),
-            ", ".join(mhz_text(spare) for spare in link.spares_khz) or "none",
+            link.carrier,
+            ", ".join(link.spares) or "none",
             f"{link.power_mw:g} mW",
             f"{link.in_hand_db:.1f} dB",
             link.worst_place,
@@ -125,7 +128,7 @@ def print_call(out: Console, call: PlannedCall) -> None:
         for link in call.links
     ]
     columns = ("link", "MHz", "spares", "power", "in hand", "worst at", "sure", "margin", "breaks", "verdict")
-    print_table(out, columns, rows, right=("MHz", "power", "in hand", "sure", "margin", "breaks"))
+    print_table(out, columns, rows, right=RIGHT, drop=DROP)
     gone = [(gone.because, gone.link) for gone in call.unplaced]
     for because, names in _together(gone):
         out.print(f"{together(names)}: no carrier; {because}.", style="bold red")

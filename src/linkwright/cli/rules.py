@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from typing import Annotated
 
 import typer
@@ -28,6 +27,7 @@ def run(
 
     The regulator and your licence override what is shown here.
     """
+    from linkwright.cli.asked import day_of, position_of
     from linkwright.cli.output import console, print_json
     from linkwright.desk.loading import own_rules
     from linkwright.rules import known_best, rules_document, stale_rows, territory_or_group
@@ -35,7 +35,7 @@ def run(
 
     own_rules()
     if stale:
-        rows = stale_rows(known_best() if region is None else [territory_or_group(region)], _day(date))
+        rows = stale_rows(known_best() if region is None else [territory_or_group(region)], day_of(date, "--date"))
         if json:
             print_json({"rows": rows})
         else:
@@ -45,8 +45,8 @@ def run(
         return
     if region is None:
         raise InputError("name a region by its ISO 3166-1 code, such as GB; or say --stale")
-    territory, position = territory_or_group(region), _position(at)
-    document = rules_document(territory, position, _day(date))
+    territory, position = territory_or_group(region), position_of(at, "--at")
+    document = rules_document(territory, position, day_of(date, "--date"))
     if stations is not None:
         from linkwright.desk.tv import tv_document
 
@@ -59,36 +59,9 @@ def run(
     print_rules(document, console())
 
 
-def _position(text: str | None) -> tuple[float, float] | None:
-    """A position from "LAT,LON". Raises InputError."""
-    from linkwright.shoot.errors import InputError
-
-    if text is None:
-        return None
-    try:
-        latitude, longitude = (float(part) for part in text.split(","))
-    except ValueError:
-        raise InputError(f'--at is "{text}"; expected LAT,LON in degrees such as 50.155,-5.045') from None
-    if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0):
-        raise InputError(f'--at is "{text}"; expected latitude -90..90 and longitude -180..180')
-    return latitude, longitude
-
-
 def _needed(position: tuple[float, float] | None) -> tuple[float, float]:
     from linkwright.shoot.errors import InputError
 
     if position is None:
         raise InputError("--stations predicts TV at a place: give the place too, with --at LAT,LON")
     return position
-
-
-def _day(text: str | None) -> datetime.date:
-    """A day from its text, today for None. Raises InputError."""
-    from linkwright.shoot.errors import InputError
-
-    if text is None:
-        return datetime.date.today()
-    try:
-        return datetime.date.fromisoformat(text)
-    except ValueError:
-        raise InputError(f'--date is "{text}"; expected a day such as 2027-05-14') from None

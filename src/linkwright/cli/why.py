@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from linkwright.plan.model import PlannedLink
     from linkwright.plan.why import CallReasons
+    from linkwright.shoot.models import Shoot
 
 #: How many reasons of one call are printed; the rest are counted. --json has them all.
 MOST_REASONS = 12
@@ -20,7 +21,9 @@ MOST_REASONS = 12
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     link: Annotated[str, typer.Argument(help="name of the link")],
-    mhz: Annotated[str | None, typer.Argument(help="a frequency that it did not get [MHz]")] = None,
+    mhz: Annotated[
+        str | None, typer.Argument(help="a frequency that it did not get [MHz], or what its display calls it")
+    ] = None,
     plan: Annotated[
         str | None, typer.Option(help="the plan to explain; default: the one beside the shoot, else a new one")
     ] = None,
@@ -34,7 +37,7 @@ def run(
 
     read = load_shoot(shoot)
     name = link_of(read, link)
-    carrier = None if mhz is None else whole_khz(mhz)
+    carrier = None if mhz is None else _labelled_khz(read, name, mhz) or whole_khz(mhz)
     with progress() as tell:
         made = planned_scene(read, shoot, plan, tell)
     if carrier is not None:
@@ -42,7 +45,7 @@ def run(
         if json:
             print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
         else:
-            print_reasons(console(), name, carrier, found)
+            print_reasons(console(), name, found)
         return
     ledgers = [(call.call, one) for call in made.plan.calls for one in call.links if one.link == name]
     gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
@@ -66,6 +69,18 @@ def run(
         out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
 
 
+def _labelled_khz(read: Shoot, name: str, label: str) -> int | None:
+    """The carrier that the display of a link's kit calls so [kHz]; None where it calls none that."""
+    from linkwright.shoot.view import receiver_of, transmitter_of
+
+    link = read.link_named(name)
+    for end in (transmitter_of(read, link), receiver_of(read, link)):
+        for khz in end.listed_khz:
+            if label.casefold() in end.label(khz).casefold().split(" or "):
+                return khz
+    return None
+
+
 def whole_khz(text: str) -> int:
     """A frequency from the command line in whole kHz. Raises InputError."""
     from linkwright.shoot.errors import InputError
@@ -87,10 +102,9 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
     from linkwright.cli.output import DISCS, print_table
     from linkwright.cli.plan import breaks, sure_says
     from linkwright.plan.answer import hand_says, worst_says
-    from linkwright.units import mhz_text
 
     out.print(
-        f"{call}: {link.link} on {mhz_text(link.carrier_khz)} MHz {DISCS[link.verdict]} {link.verdict}, "
+        f"{call}: {link.link} on {link.carrier} MHz {DISCS[link.verdict]} {link.verdict}, "
         f"{hand_says(link)}, at {link.worst_place}",
         style="bold",
     )
@@ -122,18 +136,15 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
     )
 
 
-def print_reasons(out: Console, name: str, carrier_khz: int, found: tuple[CallReasons, ...]) -> None:
+def print_reasons(out: Console, name: str, found: tuple[CallReasons, ...]) -> None:
     """What stands against a frequency, call by call."""
     from linkwright.plan.answer import short_says
-    from linkwright.units import mhz_text
 
     for call in found:
         if call.reasons:
-            out.print(
-                f"{call.call}: {name} cannot have {mhz_text(carrier_khz)} MHz as the others stand.", style="bold"
-            )
+            out.print(f"{call.call}: {name} cannot have {call.shown} MHz as the others stand.", style="bold")
         else:
-            out.print(f"{call.call}: nothing stands against {mhz_text(carrier_khz)} MHz for {name}.", style="bold")
+            out.print(f"{call.call}: nothing stands against {call.shown} MHz for {name}.", style="bold")
         if call.opens:
             out.print(call.opens)
         for reason in call.reasons[:MOST_REASONS]:

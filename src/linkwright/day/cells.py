@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from linkwright.physics.battery import CELLS, RATED_C, Draw, Powering, Ran, refit, run_time_h
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import Cells, Transmitter
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Link, Shoot
@@ -91,6 +92,11 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
         for run in shoot.run
         if run.transmitter == name and draw.total_mw(run.power_mw) > 0.0
     ]  # fmt: skip
+    runs += [
+        Ran(one.value, one.power_mw, one.temperature_c, 0.0)
+        for one in transmitter.measurements("run time")
+        if one.power_mw is not None and draw.total_mw(one.power_mw) > 0.0
+    ]
     fitted = refit(powering, runs)
     if not math.isfinite(fitted.run_time_h(min(transmitter.powers_mw), RATED_C, phantom)):
         return None
@@ -100,6 +106,7 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
 
 def _known(name: str, transmitter: Transmitter, cells: Cells, runs: int) -> tuple[Evidence, str]:
     """How a run time is known: from logs, from stated figures, or from the assumed ones of the catalogue."""
+    name = called(name)
     if runs:
         return "measured", f"{runs} logged run time{'s' if runs > 1 else ''} of {name}"
     if cells.capacity_mah is not None and transmitter.use is None:

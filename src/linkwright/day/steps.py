@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from linkwright.shoot.catalogue import called
+from linkwright.shoot.equipment import shown
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, microphone_of, receiving_point, route_points, transmitter_named
 from linkwright.units import mhz_text
@@ -45,6 +47,11 @@ class Settings:
     delay_ms: float | None = None
     squelch_dbm: float | None = None
     worst_at: str = ""
+    labels: tuple[tuple[int, str], ...] = ()
+
+    def label(self, carrier_khz: int) -> str:
+        """What the display calls a carrier; "" where it has no list."""
+        return dict(self.labels).get(carrier_khz, "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,26 +114,28 @@ def steps_of(
 
 
 def _pair(link: Link, by: Known) -> Step:
+    both = f"{called(link.sends.kit)} with {called(link.hears[0].kit)}"
     return Step(
-        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", f"{link.sends.kit} with {link.hears[0].kit}",
+        "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", both,
         "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
     )  # fmt: skip
 
 
 def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
-    site, kit = call.site.name, link.hears[0].kit
+    value = f"{called(link.hears[0].kit)} at {call.site.name}"
     return Step(
-        "sweep", by.key(by.site, kit, "sweep", ""), "receiver", "Sweep", f"{kit} at {site}",
+        "sweep", by.key(by.site, link.hears[0].kit, "sweep", ""), "receiver", "Sweep", value,
         "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
         caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
     )  # fmt: skip
 
 
 def _carrier(settings: Settings, by: Known) -> Step:
-    value = f"{mhz_text(settings.carrier_khz)} MHz"
-    spares = ", ".join(mhz_text(khz) for khz in settings.spares_khz)
+    key = by.key(by.call, by.link, "carrier", f"{mhz_text(settings.carrier_khz)} MHz")
+    value = f"{shown(settings.carrier_khz, settings.label(settings.carrier_khz))} MHz"
+    spares = ", ".join(shown(khz, settings.label(khz)) for khz in settings.spares_khz)
     return Step(
-        "carrier", by.key(by.call, by.link, "carrier", value), "both ends", "Carrier", value,
+        "carrier", key, "both ends", "Carrier", value,
         f"Set receiver and transmitter to it. Spares, in order: {spares or 'none'}.",
     )  # fmt: skip
 

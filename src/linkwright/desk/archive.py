@@ -22,14 +22,17 @@ from typing import IO, Any, BinaryIO, Final
 
 from linkwright import __version__, halfway
 from linkwright.desk.files import MOST_UPLOAD, named_files
+from linkwright.shoot.bag import Bag, write_bag
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 from linkwright.store import LOG, READINGS, RECORDING, Change, Store
 from linkwright.store.backup import forget_devices
+from linkwright.store.kitbook import MOST_BYTES, bag_of, own_bag, read_bag
 from linkwright.watch.log.kept import Stretch
 
 FORMAT: Final = "linkwright-archive/1"
 LIST: Final = "archive.json"
+BAG: Final = "kit.toml"
 JOB: Final = "job.lwjob"
 #: The earliest time that a zip file can say: its files have no time of their own.
 NO_TIME: Final = (1980, 1, 1, 0, 0, 0)
@@ -93,7 +96,10 @@ def pack(
     draft = store.document()
     packing.put("shoot.toml", [draft.toml().encode()])
     packing.put("readings.csv", _csv(stretches))
-    taken = {JOB, "shoot.toml", "readings.csv", LIST}
+    bag = own_bag()
+    if bag.item:
+        packing.put(BAG, [write_bag(bag).encode()])
+    taken = {JOB, "shoot.toml", "readings.csv", LIST, BAG}
     for one in store.attachment_list():
         if one.kind == READINGS:
             continue  # in readings.csv, and in the job file
@@ -106,6 +112,22 @@ def pack(
     header = draft.document.get("shoot")
     title = header.get("title") if isinstance(header, dict) else None
     packing.finish(title if isinstance(title, str) else "")
+
+
+def bag_in(path: Path) -> Bag:
+    """The bag that an archive carries, or the one in a file of its own. Raises InputError."""
+    if not is_zip(path):
+        return read_bag(path)
+    try:
+        with open_regular(path, str(path)) as file, zipfile.ZipFile(file) as archive, archive.open(BAG) as member:
+            text = member.read(MOST_BYTES + 1)
+    except KeyError:
+        raise InputError(f"carries no bag: there is no {BAG} in it", path=str(path)) from None
+    except (OSError, *DAMAGED) as error:
+        raise InputError(f"is no archive of a job, or is damaged ({error})", path=str(path)) from None
+    if len(text) > MOST_BYTES:
+        raise InputError(f"{BAG} in it has more than {MOST_BYTES} bytes", path=str(path))
+    return bag_of(text, f"{path}, {BAG}")
 
 
 def _csv(stretches: Iterable[Stretch]) -> Iterator[bytes]:

@@ -65,6 +65,7 @@ class Live:
             required_cnr_db=planned.required_cnr_db,
             bandwidth_khz=chain.transmitter.bandwidth_khz,
             spares_khz=planned.spares_khz,
+            spares_said=planned.spares,
             receiver=f"{self.live.site.name}, {chain.at.name}",
             ceiling_dbm=chain.receiver.blocking_dbm,
             fading_db=planned.fading_db,

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import datetime
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from linkwright.desk.site_files import sweeps_of, tv_of
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.reading import MOST_BYTES, older_names, parse_shoot, read_text, with_learnt
+from linkwright.shoot.reading import MOST_BYTES, decoded, older_names, parse_shoot, read_text, with_learnt
 
 if TYPE_CHECKING:
     from linkwright.air.predicted import Place, Predicted
@@ -22,6 +23,9 @@ T = TypeVar("T")
 
 #: A plan of 1000 links has some 3 MB.
 MOST_PLAN_BYTES = 64 * 1024 * 1024
+#: A day so far from today, or a call so far from the shoot's day, is asked about.
+FAR_DAYS = 730
+APART_DAYS = 60
 
 
 def own_rules() -> None:
@@ -42,14 +46,26 @@ def load_shoot(path: str) -> Shoot:
         text = read_text(Path(path), path, MOST_BYTES)
         for sentence in older_names(text, path):
             sys.stderr.write(f"{sentence}\n")
-        return with_learnt(parse_shoot(text, path), Path(path).parent)
+        shoot = parse_shoot(text, path)
+        for sentence in far_off(shoot, datetime.date.today()):
+            sys.stderr.write(f"{path}: {sentence}\n")
+        return with_learnt(shoot, Path(path).parent)
     data = sys.stdin.buffer.read(MOST_BYTES + 1)
     if len(data) > MOST_BYTES:
         raise InputError(f"has more than {MOST_BYTES} bytes", path="standard input")
-    try:
-        return with_learnt(parse_shoot(data.decode("utf-8-sig"), "standard input"), Path())
-    except UnicodeDecodeError as error:
-        raise InputError(f"is not UTF-8 text (byte {error.start})", path="standard input") from None
+    return with_learnt(parse_shoot(decoded(data, "standard input"), "standard input"), Path())
+
+
+def far_off(shoot: Shoot, today: datetime.date) -> Iterator[str]:
+    """Questions about days that may be slips of the pen."""
+    day = shoot.shoot.date
+    away = abs((day - today).days)
+    if away > FAR_DAYS:
+        yield f"the day is {day}, {away / 365.25:.0f} years {'from now' if day > today else 'ago'}; is that meant?"
+    for call in shoot.call:
+        apart = 0 if call.date is None else abs((call.date - day).days)
+        if apart > APART_DAYS:
+            yield f'call "{call.name}" is on {call.date}, {apart} days from {day}; is that meant?'
 
 
 def load_sweeps(shoot: Shoot, shoot_path: str) -> Mapping[str, tuple[Readout, ...]]:

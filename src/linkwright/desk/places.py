@@ -17,6 +17,7 @@ from linkwright.plan.chain import Scene
 from linkwright.reach.day_levels import LinkDay, learn_from_day
 from linkwright.reach.ground import along_route
 from linkwright.reach.path import xyz
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.kept_place import KeptCarrier, KeptPlace
 from linkwright.shoot.learnt import Learnt
@@ -153,7 +154,8 @@ def _air_says(site: Site, tv: Sequence[str], carriers: Sequence[KeptCarrier]) ->
 
 def _run_says(runs: Sequence[Run]) -> list[str]:
     return [
-        f"A set of {run.link or run.transmitter} lasted {hours(run.ran_h)} at {run.power_mw:g} mW." for run in runs
+        f"A set of {run.link or called(run.transmitter)} lasted {hours(run.ran_h)} at {run.power_mw:g} mW."
+        for run in runs
     ]
 
 

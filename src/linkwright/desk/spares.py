@@ -12,7 +12,7 @@ from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Verdict
 from linkwright.plan.what_if import Outcome, outcomes
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import LiveCall
-from linkwright.units import dbm_from_mw, mhz_text
+from linkwright.units import dbm_from_mw
 
 #: What disturbs one carrier is taken to reach so far from it, a narrow one of somebody else; what disturbs several
 #: at once this far, a broadband one [kHz] (both assumed).
@@ -40,10 +40,11 @@ class SpareNow:
 
     in_hand_db : as planned, None where it may not be used; sure : how sure that is. now_db : in hand at the
     level received now, less what the fading takes, None where nothing is received. against : what speaks against
-    it; air : what is known of the air there. Sentences without their ends.
+    it; air : what is known of the air there. Sentences without their ends. shown : its carrier as people set it.
     """
 
     khz: int
+    shown: str
     in_hand_db: float | None
     now_db: float | None
     sure: float | None
@@ -103,7 +104,9 @@ def _spare(
     then = {one.link: one for one in outcomes(scene, plan, {mine.link: khz}, frozenset({call.call}))}
     air, own = _air(scene, plan, call, mine, khz, now), then.get(mine.link)
     if own is None:
-        return SpareNow(khz, None, None, None, "fails", ("the rules or the air do not allow it now",), air)
+        return SpareNow(
+            khz, mine.shown(khz), None, None, None, "fails", ("the rules or the air do not allow it now",), air
+        )
     against = [*_worse(call, mine, then), *_disturbed(call, khz, now)]
     against += [f"{name} is heard, and planned for another site only: not counted" for name in elsewhere]
     now_db = None
@@ -119,7 +122,7 @@ def _spare(
         verdict = "fails"
     elif verdict == "holds" and (against or (now_db is not None and now_db < THIN_DB)):
         verdict = "thin"
-    return SpareNow(khz, own.in_hand_db, now_db, own.sure, verdict, tuple(against), air)
+    return SpareNow(khz, mine.shown(khz), own.in_hand_db, now_db, own.sure, verdict, tuple(against), air)
 
 
 def _worse(call: PlannedCall, mine: PlannedLink, then: Mapping[str, Outcome]) -> list[str]:
@@ -135,7 +138,7 @@ def _disturbed(call: PlannedCall, khz: int, now: Now) -> list[str]:
     reach = WIDE_KHZ if len(some) > 1 else NARROW_KHZ
     away = {one.link: abs(one.carrier_khz - khz) for one in some}
     return [
-        f"{one.link} is disturbed on {mhz_text(one.carrier_khz)} MHz, {away[one.link] / 1000:.1f} MHz away"
+        f"{one.link} is disturbed on {one.carrier} MHz, {away[one.link] / 1000:.1f} MHz away"
         for one in some
         if away[one.link] <= reach
     ]

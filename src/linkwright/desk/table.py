@@ -14,7 +14,6 @@ from linkwright.plan.file import parse_plan
 from linkwright.plan.model import Finding, Plan, PlannedCall, PlannedLink
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
-from linkwright.units import mhz_text
 
 #: The order in which links are shown, by what is asked for.
 ORDERS: Final = {"call": "call by call", "need": "weakest first", "name": "by name", "carrier": "by carrier"}
@@ -76,7 +75,7 @@ class Row:
         against = [(line.part, line.dbm) for line in link.ledger if line.dbm is not None]
         return drawn_ledger(
             Ledger(
-                f"{link.link} on {mhz_text(link.carrier_khz)} MHz",
+                f"{link.link} on {link.carrier} MHz",
                 tuple(wanted), link.wanted_dbm, tuple(against), link.noise_and_interference_dbm,
                 link.required_cnr_db, link.margin_db,
                 tuple((line.part, line.db or 0.0) for line in link.ledger if line.what in ("fading", "doubt")),
@@ -179,6 +178,4 @@ def _by_link(plan: Plan) -> dict[tuple[str, str], PlannedLink]:
 def _said(link: PlannedLink | None) -> str:
     if link is None:
         return "not placed"
-    return (
-        f"{mhz_text(link.carrier_khz)} MHz, {link.power_mw:g} mW, {link.in_hand_db:.1f} dB in hand, {link.verdict}"
-    )
+    return f"{link.carrier} MHz, {link.power_mw:g} mW, {link.in_hand_db:.1f} dB in hand, {link.verdict}"

@@ -12,7 +12,6 @@ from linkwright.plan.answer import short_says
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import PlannedCall
 from linkwright.rules import Territory, closed_ranges
-from linkwright.units import mhz_text
 
 HEADS: Final[dict[str, Head]] = {"holds": "full", "thin": "half", "fails": "half"}
 
@@ -62,12 +61,12 @@ def ours(call: PlannedCall) -> tuple[Pin, ...]:
     """The carriers of a call, then their spares, hollow."""
     carriers = (
         Pin(link.carrier_khz, 1.0, link.link, HEADS[link.verdict],
-            says=f"{link.link} in {call.call}, {mhz_text(link.carrier_khz)} MHz: {link.verdict}, "
+            says=f"{link.link} in {call.call}, {link.carrier} MHz: {link.verdict}, "
             f"{short_says(link.in_hand_db)}")
         for link in call.links
     )  # fmt: skip
     spares = (
-        Pin(khz, 0.5, link.link, "hollow", says=f"spare {n} of {link.link}, {mhz_text(khz)} MHz")
+        Pin(khz, 0.5, link.link, "hollow", says=f"spare {n} of {link.link}, {link.shown(khz)} MHz")
         for link in call.links
         for n, khz in enumerate(link.spares_khz, 1)
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -33,7 +33,7 @@ from linkwright.rules import (
 from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.end import SPOKEN, End, Worn
-from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
+from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter, shown
 from linkwright.shoot.models import Header, Link, Power, Shoot
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import MeasuredLevel, Other, Site, Spot
@@ -165,10 +165,23 @@ class Chain:
         """The most gain from an isotropic antenna to the receiver's input: antenna, line, preamplifier [dB]."""
         return self.ends.heard_gain_db(self.middle_mhz)
 
+    def label(self, carrier_khz: int) -> str:
+        """What the display of the transmitter, else of the receiver, calls a carrier; "" where none has a list."""
+        return self.transmitter.label(carrier_khz) or self.receiver.label(carrier_khz)
+
+    def labels(self, carriers_khz: Iterable[int | None]) -> tuple[tuple[int, str], ...] | None:
+        """What the display calls some carriers [kHz], those that it has in its list; None without a list."""
+        return tuple((khz, label) for khz in carriers_khz if khz and (label := self.label(khz))) or None
+
+    def shown(self, carrier_khz: int) -> str:
+        """A carrier as people set it and read it, with what the display calls it."""
+        return shown(carrier_khz, self.label(carrier_khz))
+
     @property
     def facing_gain_db(self) -> float:
         """From conducted power to what is radiated towards whoever the talent faces [dB]."""
-        return self.transmitter.antenna_gain_dbi - (0.0 if self.worn == "mounted" else facing_db(self.transmitter))
+        sent_db = self.transmitter.antenna_gain_dbi + self.transmitter.output_db[1]
+        return sent_db - (0.0 if self.worn == "mounted" else facing_db(self.transmitter))
 
     @property
     def heard_by(self) -> str:

@@ -24,6 +24,7 @@ from linkwright.rules import (
     range_text,
     why_not,
 )
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import chosen
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.zones import zones_of
@@ -70,12 +71,13 @@ def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:
 
 
 def _tuning(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
-    kind = f"{chain.link.sends.kit} of {names}"
+    kind = f"{called(chain.link.sends.kit)} of {names}"
     if not tuning.carriers_khz.size:
         yield finding(
             "tuning",
             names,
-            f"Transmitter {chain.link.sends.kit} and receiver {chain.link.hears[0].kit} have no carrier in common.",
+            f"Transmitter {called(chain.link.sends.kit)} and receiver {called(chain.link.hears[0].kit)} have no "
+            "carrier in common.",
         )
         return
     if not np.any(tuning.most_mw > 0.0):
@@ -123,7 +125,7 @@ def _closed(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[
                 "closed",
                 names,
                 f"{range_text(closed.from_khz, closed.to_khz)} is closed: {closed.why} ({closed.source}). "
-                f"Of {range_text(low, high)}, which {chain.link.sends.kit} tunes, {left} is left.",
+                f"Of {range_text(low, high)}, which {called(chain.link.sends.kit)} tunes, {left} is left.",
                 severity="note",
             )
 
@@ -141,7 +143,7 @@ def _lock(scene: Scene, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
     at, name = tuning.index(locked), chain.link.name
     if at is None:
         yield finding(
-            "locked", name, f"{name} is locked to {mhz_text(locked)} MHz, which is no carrier of its equipment."
+            "locked", name, f"{name} is locked to {chain.shown(locked)} MHz, which is no carrier of its equipment."
         )
     elif tuning.most_mw[at] <= 0.0:
         yield finding(
@@ -156,7 +158,7 @@ def _lock(scene: Scene, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
             if taken
             else "too near to a TV channel's edge"
         )
-        yield finding("tv-cochannel", name, f"{name} is locked to {mhz_text(locked)} MHz, {where}.")
+        yield finding("tv-cochannel", name, f"{name} is locked to {chain.shown(locked)} MHz, {where}.")
 
 
 def _sweeps(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
@@ -218,9 +220,9 @@ def _by_itself(problem: SiteProblem) -> str | None:
         return None
     once, enough = passes(slowest)
     return (
-        f"Sweep the site on arrival and name the file in sweeps. A {slowest.receiver} that steps through its "
-        f"{slowest.slots} slots by itself takes {_duration(enough.every_s)} a pass and misses somebody who is on "
-        f"5 % of the time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
+        f"Sweep the site on arrival and name the file in sweeps. The {called(slowest.receiver)} steps through its "
+        f"{slowest.slots} slots by itself: that takes {_duration(enough.every_s)} a pass and misses somebody who "
+        f"is on 5 % of the time in {100.0 * once:.0f} % of cases; {enough.count} passes find them in 95 %."
     )
 
 
@@ -270,7 +272,7 @@ def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedC
         if row is not None:
             opened = openings(law.territory, law.on, law.permits, terms)
             for says in opened_by(opened, row, khz, chain.transmitter.bandwidth_khz, terms):
-                yield finding("opened", name, f"{name} stands on {mhz_text(khz)} MHz because {says}.")
+                yield finding("opened", name, f"{name} stands on {chain.shown(khz)} MHz because {says}.")
 
 
 def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:

@@ -135,6 +135,7 @@ def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> Planned
         delay_ms=_latency_ms(chain),
         receiver_unit=how.seat.unit,
         receiver_channel=how.seat.channel,
+        labels=chain.labels((standing.carrier_khz, *how.spares_khz)),
         ledger=Ledger((*summed.wanted, *noise, *proof.interference, *taken)),
         block=None if chain.name == chain.link.name else chain.name,
     )

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.view import LiveCall
 from linkwright.units import mhz_text
 
@@ -39,16 +40,18 @@ def _of_call(scene: Scene, live: LiveCall, call: PlannedCall) -> Iterator[str]:
 def _of_link(chain: Chain, planned: PlannedLink) -> Iterator[str]:
     """What of a link's equipment does not go with its carriers and power."""
     ends = (
-        (chain.link.sends.kit, chain.transmitter.tunes_khz),
-        (chain.link.hears[0].kit, chain.receiver.tunes_khz),
+        (called(chain.link.sends.kit), chain.transmitter.tunes_khz),
+        (called(chain.link.hears[0].kit), chain.receiver.tunes_khz),
     )
     for khz in (planned.carrier_khz, *planned.spares_khz):
         for kind, tunes in ends:
             if not any(low <= khz <= high for low, high in tunes):
                 yield f"{planned.link} stands on {mhz_text(khz)} MHz, which {kind} does not tune"
-        raster = chain.transmitter.raster_khz
+        if chain.transmitter.carriers and khz not in chain.transmitter.listed_khz:
+            yield f"{planned.link} stands on {mhz_text(khz)} MHz, which its display does not have"
+        raster = 1 if chain.transmitter.carriers else chain.transmitter.raster_khz
         within = [low for low, high in chain.transmitter.tunes_khz if low <= khz <= high]
         if within and all((khz - low) % raster for low in within):
             yield f"{planned.link} stands on {mhz_text(khz)} MHz, off the raster of {raster} kHz"
     if planned.power_mw not in chain.transmitter.powers_mw:
-        yield f"{planned.link} has {planned.power_mw:g} mW, which is no step of {chain.link.sends.kit}"
+        yield f"{planned.link} has {planned.power_mw:g} mW, which is no step of {called(chain.link.sends.kit)}"

@@ -9,6 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple, overload
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler
 from pydantic_core import core_schema
 
+from linkwright.shoot.equipment import shown
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Guard
 
@@ -17,6 +18,8 @@ Severity = Literal["stop", "warn", "note"]
 Criterion = Literal["clean", "power"]
 #: A carrier [kHz], up to 100 GHz: what is made of it, such as a raster, has room in memory.
 Carrier = Annotated[int, Field(gt=0, le=100_000_000)]
+#: Carriers [kHz] with what the display of the kit calls them.
+Labels = tuple[tuple[Carrier, str], ...]
 What = Literal["wanted", "noise", "interference", "fading", "doubt"]
 
 
@@ -124,6 +127,10 @@ class PlannedListener(Checked):
     verdict: Verdict = Field(description="holds, thin or fails")
 
 
+def _label(labels: Labels | None, carrier_khz: int) -> str:
+    return dict(labels or ()).get(carrier_khz, "")
+
+
 class PlannedLink(Checked):
     """A link with its carrier, its spares, its power, and the proof that it holds or does not."""
 
@@ -149,6 +156,10 @@ class PlannedLink(Checked):
     alone_turn: str = Field(default="", description="how the talent would be turned there; nothing: as it is told")
     alone_db: float | None = Field(default=None, description="what it would have in hand there all the time [dB]")
     verdict: Verdict = Field(description="holds, thin or fails")
+    labels: Labels | None = Field(
+        default=None,
+        description="what the display of the kit calls its carriers [kHz, label]; none: it has no list",
+    )
     squelch_dbm: float | None = Field(default=None, description="squelch to set, at the receiver's input [dBm]")
     squelch_cuts: float | None = Field(
         default=None, description="share of time at the worst spot that it cuts audio which would still do"
@@ -180,6 +191,20 @@ class PlannedLink(Checked):
     def all_khz(self) -> tuple[int, ...]:
         """Its carrier and its spares [kHz]."""
         return (self.carrier_khz, *self.spares_khz)
+
+    def shown(self, carrier_khz: int) -> str:
+        """One of its carriers as people set it and read it, with what the display calls it."""
+        return shown(carrier_khz, _label(self.labels, carrier_khz))
+
+    @property
+    def carrier(self) -> str:
+        """Its carrier, so."""
+        return self.shown(self.carrier_khz)
+
+    @property
+    def spares(self) -> tuple[str, ...]:
+        """Its spares, so."""
+        return tuple(map(self.shown, self.spares_khz))
 
 
 class PlannedByItself(Checked):
@@ -297,6 +322,19 @@ class Move(Checked):
     to_khz: int = Field(description="its new carrier [kHz]")
     clean: bool = Field(description="after this step no product falls on a carrier")
     because: str = Field(default="", description="why it does not stay where it was, as a sentence")
+    labels: Labels | None = Field(
+        default=None, description="what the display of the kit calls the two [kHz, label]; none: it has no list"
+    )
+
+    @property
+    def before(self) -> str:
+        """Its earlier carrier as people read it; "" where it had none."""
+        return "" if self.from_khz is None else shown(self.from_khz, _label(self.labels, self.from_khz))
+
+    @property
+    def after(self) -> str:
+        """Its new carrier as people set it."""
+        return shown(self.to_khz, _label(self.labels, self.to_khz))
 
 
 class Finding(Checked):

@@ -13,7 +13,7 @@ from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove, 
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import RANKS, SiteProblem
 from linkwright.plan.why import slot_reasons
-from linkwright.units import mhz_text, together
+from linkwright.units import together
 
 
 def moves_of(
@@ -36,6 +36,7 @@ def moves_of(
             to_khz=step.to_khz,
             clean=step.clean,
             because="" if step.from_khz is None else _because(scene, problem, kept, answers, afar, step.link),
+            labels=problem.chains[problem.index(step.link)].labels((step.from_khz, step.to_khz)),
         )
         for number, step in enumerate(switch_order(problem.problem, before, after), start=1)
     ]
@@ -55,7 +56,7 @@ def _because(
     at = tuning.index(home_khz)
     if at is None or not tuning.legal[at]:
         said = next((reason.says for reason in slot_reasons(scene, chain, tuning, home_khz)), "")
-        return _plain(said) or f"{mhz_text(home_khz)} MHz is none of its carriers any more"
+        return _plain(said) or f"{chain.shown(home_khz)} MHz is none of its carriers any more"
     for n, answer in enumerate(answers):
         if name in answer.carriers_khz:
             for says in _if_it_stayed(scene, problem, n, {**answer.carriers_khz, name: home_khz}, afar, kept, name):

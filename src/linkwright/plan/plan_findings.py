@@ -19,10 +19,11 @@ from linkwright.plan.solve import Solved
 from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.seats import stand_of
 from linkwright.shoot.view import LiveCall, receiver_of
-from linkwright.units import dbm_from_mw, mhz_text, number_word, sum_dbm, together
+from linkwright.units import dbm_from_mw, number_word, sum_dbm, together
 
 
 def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
@@ -82,7 +83,7 @@ def _count(number: int, word: str) -> str:
 
 def _on_the_carrier(standing: Standing) -> Iterator[Finding]:
     """Whoever else is on the link's carrier."""
-    name, carrier = standing.chain.link.name, mhz_text(standing.carrier_khz)
+    name, carrier = standing.chain.link.name, standing.chain.shown(standing.carrier_khz)
     for arrival in standing.air:
         rise = sum_dbm([standing.noise_dbm, dbm_from_mw(arrival.power_mw)]) - standing.noise_dbm
         if rise > BUSY_RISE_DB:
@@ -98,11 +99,10 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     chain, tuning = problem.chains[n], problem.tunings[n]
     locked = locked_khz(chain.link)
     if not tuning.carriers_khz.size:
-        return (
-            f"transmitter {chain.link.sends.kit} and receiver {chain.link.hears[0].kit} tune no carrier in common"
-        )
+        sends, hears = called(chain.link.sends.kit), called(chain.link.hears[0].kit)
+        return f"transmitter {sends} and receiver {hears} tune no carrier in common"
     if locked is not None and not problem.problem.wishes[n].slots_khz.size:
-        return f"it is locked to {mhz_text(locked)} MHz, which cannot be used here"
+        return f"it is locked to {chain.shown(locked)} MHz, which cannot be used here"
     if not (tuning.most_mw > 0.0).any():
         middle = int(tuning.carriers_khz[tuning.carriers_khz.size // 2])
         return rule_reason(scene, chain, middle).rstrip(".")
@@ -133,7 +133,7 @@ def unseated_reason(scene: Scene, name: str) -> str:
     link = next(link for link in scene.shoot.link if link.name == name)
     receiver = receiver_of(scene.shoot, link)
     units = _count(receiver.count or 1, "unit")
-    return f"no receiver channel is left: {link.hears[0].kit} has {receiver.channels} in each of {units}"
+    return f"no receiver channel is left: {called(link.hears[0].kit)} has {receiver.channels} in each of {units}"
 
 
 def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
@@ -209,8 +209,7 @@ def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[
             yield finding(
                 "moved",
                 move.link,
-                f"{move.link} moves from {mhz_text(move.from_khz)} to {mhz_text(move.to_khz)} MHz{spare}: "
-                f"{move.because}.",
+                f"{move.link} moves from {move.before} to {move.after} MHz{spare}: {move.because}.",
             )
 
 
@@ -231,11 +230,12 @@ def changing_findings(scene: Scene, solved: Solved, calls: Mapping[str, PlannedC
         problem, _ = solved[live.site.name]
         for link in calls[live.name].links:
             before, where = last.get(link.link, (link.carrier_khz, live.name))
+            chain = problem.chains[problem.index(link.link)]
             if before != link.carrier_khz:
                 yield finding(
                     "carrier-changes",
                     link.link,
-                    f'{link.link} goes from {mhz_text(before)} MHz in "{where}" to {mhz_text(link.carrier_khz)} '
+                    f'{link.link} goes from {chain.shown(before)} MHz in "{where}" to {link.carrier} '
                     f'MHz in "{live.name}": {_why_not_stay(scene, problem, link.link, before)}.',
                 )
             last[link.link] = link.carrier_khz, live.name

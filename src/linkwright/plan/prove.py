@@ -232,7 +232,7 @@ def _verify(levels: Levels, heard_by: Sequence[str]) -> None:
 
 
 def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
-    lines = (*_air_lines(standing), *_own_lines(levels, n))
+    lines = (*_air_lines(standing), *_own_lines(levels, n, standing.chain))
     noise = [round(level.dbm, 2) for level in budget.noise]
     total = sum_dbm([*noise, *(line.dbm for line in lines if line.dbm is not None)])
     return Proof(
@@ -313,27 +313,29 @@ def _interference(part: str, dbm: float, evidence: Evidence, source: str, spread
     return Row("interference", part, None, round(dbm, 2), evidence, source, spread)
 
 
-def _own_lines(levels: Levels, n: int) -> Iterator[Row]:
+def _own_lines(levels: Levels, n: int, chain: Chain) -> Iterator[Row]:
     """What the call's own transmitters bring at the n-th receiver, each kind that counts by name."""
     least_mw = float(levels.radio.noise_mw[n]) * mw_from_dbm(-KIND_BELOW_NOISE_DB)
-    of = levels.unwanted
+    of, intercepts = levels.unwanted, chain.receiver.measurements("intercept")
+    made = f"{RECEIVER_SOURCE}, {intercepts[-1].says}" if intercepts else RECEIVER_SOURCE
     kinds = (
-        (of.receiver, "receiver_parts", "all other products", RECEIVER_SOURCE),
+        (of.receiver, "receiver_parts", "all other products", made),
         (of.transmitter, "transmitter_parts", "all other transmitter products", TRANSMITTER_SOURCE),
         (of.adjacent, "adjacent_parts", "all other adjacent carriers", ADJACENT_SOURCE),
         (of.blocking, "blocking_parts", "all other strong carriers", BLOCKING_SOURCE),
     )
     for totals_mw, parts_of, rest, source in kinds:
+        known: Evidence = "measured" if source is made and intercepts else "modelled"
         total_mw = float(totals_mw[n])
         if total_mw < least_mw:
             continue
         every: Parts = getattr(levels, parts_of)[n]
         parts = sorted(every, key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
         for name, power_mw in parts:
-            yield _interference(name, dbm_from_mw(power_mw), "modelled", source)
+            yield _interference(name, dbm_from_mw(power_mw), known, source)
         left_mw = total_mw - sum(power_mw for _, power_mw in parts)
         if left_mw > max(least_mw, 1e-6 * total_mw):
-            yield _interference(rest, dbm_from_mw(left_mw), "modelled", source)
+            yield _interference(rest, dbm_from_mw(left_mw), known, source)
 
 
 RECEIVER_SOURCE: Final = "made in the receiver, from its intercept point (ITU-R SM.1134)"

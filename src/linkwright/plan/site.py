@@ -19,6 +19,7 @@ from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
 from linkwright.plan.tuning import Known, Tuning, tuning_of
+from linkwright.shoot.equipment import DisplayCarrier
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
@@ -54,7 +55,8 @@ class Slots:
     """Keeps one array of slots for each kind of link, so that equal kinds are seen to be equal.
 
     `hearing` says which sites hear each other; `far` are the links of sites that were planned before, by name of
-    the site; `stays` are the carriers of links that were placed on another site, by name of the link [kHz].
+    the site; `stays` are the carriers of links that were placed on another site, by name of the link [kHz];
+    `groups` are the groups of a display that alone are chosen from, by its list.
     """
 
     scene: Scene
@@ -62,6 +64,7 @@ class Slots:
     far: dict[str, FarSite] = field(default_factory=dict)
     stays: dict[str, int] = field(default_factory=dict)
     known: Known = field(default_factory=Known)
+    groups: dict[tuple[DisplayCarrier, ...], str] = field(default_factory=dict)
     _calls_of: dict[str, dict[str, list[LiveCall]]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[tuple[object, ...], tuple[IntArray, np.ndarray]] = field(default_factory=dict)
@@ -120,9 +123,15 @@ class Slots:
     def wish(self, chain: Chain, tuning: Tuning, kept: Kept | None) -> Wish:
         """The link as a wish. Without one quiet slot it takes the legal ones; without one of those, none."""
         elsewhere = self._elsewhere(chain)
-        key = (id(tuning), *map(id, elsewhere))
+        listed = chain.transmitter.carriers
+        group = self.groups.get(listed)
+        key = (id(tuning), group, *map(id, elsewhere))
         if key not in self._arrays:
             chosen = tuning.usable if tuning.usable.any() else tuning.legal
+            if group is not None:
+                inside = [khz_from_mhz(one.mhz) for one in listed if one.group == group]
+                mine = chosen & np.isin(tuning.carriers_khz, inside)
+                chosen = mine if mine.any() else chosen
             for other in elsewhere:  # a pack has one carrier all day, where all its sites have it
                 there = chosen & np.isin(tuning.carriers_khz, other.carriers_khz[other.usable])
                 chosen = there if there.any() else chosen

@@ -8,6 +8,7 @@ from typing import Protocol, TypeVar
 
 from linkwright.assign.calls import CallAnswer, Kept, answer_calls
 from linkwright.plan.chain import Scene
+from linkwright.plan.grouped import Way, in_groups
 from linkwright.plan.model import Plan
 from linkwright.plan.neighbours import Far, FarSite, classes
 from linkwright.plan.site import SiteProblem, Slots, site_problem, site_task, verify_site
@@ -49,7 +50,10 @@ def solve_sites(
         problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
         tasks = [site_task(scene, problem, effort) for problem in problems]
         job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
-        for problem, answers in zip(problems, (run or here)(job, tasks), strict=True):
+        for problem, task, first in zip(problems, tasks, (run or here)(job, tasks), strict=True):
+            plain = Way(problem, task, first)
+            way = in_groups(scene, slots, plain, kept[problem.site.name], effort, answer_calls)
+            problem, answers = way.problem, way.answers
             verify_site(problem, answers)
             solved[problem.site.name] = (problem, answers)
             slots.far[problem.site.name] = FarSite.of(problem.site, _far(problem, answers))

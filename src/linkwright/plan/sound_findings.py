@@ -7,6 +7,7 @@ from typing import Final
 
 from linkwright.plan.findings import finding
 from linkwright.plan.model import Finding
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import LOSS_DB, SoundSettings, delays_ms, lined_up
@@ -35,7 +36,10 @@ def _gain(link: Link, one: SoundSettings) -> Iterator[Finding]:
     voice = f"a {link.voice} voice at {one.mouth_m:g} m"
     if link.attenuation_db is not None and link.attenuation_db not in {step.attenuation_db for step in gain.steps}:
         steps = ", ".join(f"{step.attenuation_db:g}" for step in gain.steps)
-        says = f"{link.name} is set to {link.attenuation_db:g} dB of attenuation; {link.sends.kit} has {steps} dB."
+        says = (
+            f"{link.name} is set to {link.attenuation_db:g} dB of attenuation; "
+            f"{called(link.sends.kit)} has {steps} dB."
+        )
         yield finding("setting-unknown", link.name, says)
     if at.peak_dbfs > TARGET_DBFS:
         says = (
@@ -66,12 +70,12 @@ def _phantom(link: Link, one: SoundSettings) -> Iterator[Finding]:
         return
     name = link.microphone or "microphone"
     if one.phantom_given_ma <= 0.0:
-        says = f"{link.name}: {name} needs 48 V phantom power; {link.sends.kit} gives none."
+        says = f"{link.name}: {name} needs 48 V phantom power; {called(link.sends.kit)} gives none."
         yield finding("phantom-missing", link.name, says)
     elif one.phantom is None or one.phantom_needed_ma > one.phantom_given_ma:
         says = (
-            f"{link.name}: {name} draws {one.phantom_needed_ma:g} mA at 48 V; {link.sends.kit} gives at most "
-            f"{one.phantom_given_ma:g} mA."
+            f"{link.name}: {name} draws {one.phantom_needed_ma:g} mA at 48 V; "
+            f"{called(link.sends.kit)} gives at most {one.phantom_given_ma:g} mA."
         )
         yield finding("phantom-missing", link.name, says)
 
@@ -82,7 +86,7 @@ def _low_cut(link: Link, one: SoundSettings) -> Iterator[Finding]:
         return
     if cut.corner_hz not in cut.steps_hz:
         steps = ", ".join(f"{step:g}" for step in cut.steps_hz)
-        says = f"{link.name} is set to a low cut of {cut.corner_hz:g} Hz; {link.sends.kit} has {steps} Hz."
+        says = f"{link.name} is set to a low cut of {cut.corner_hz:g} Hz; {called(link.sends.kit)} has {steps} Hz."
         yield finding("setting-unknown", link.name, says)
     if cut.loss_db > LOSS_DB:
         whose = "this voice" if cut.measured else "a low voice"

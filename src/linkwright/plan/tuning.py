@@ -214,11 +214,15 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
     Where the least step is over what is allowed, nothing is.
     """
     transmitter = chain.transmitter
-    carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
+    carriers = np.array(sorted(transmitter.listed_khz), dtype=np.int64)
+    if not carriers.size:
+        carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
     for receiver in {id(way.receiver): way.receiver for way in chain.ways}.values():
         tuned = np.zeros(carriers.size, dtype=np.bool_)
         for low, high in receiver.tunes_khz:
             tuned |= (carriers >= low) & (carriers <= high)
+        if receiver.carriers:
+            tuned &= np.isin(carriers, list(receiver.listed_khz))
         carriers = carriers[tuned]
     allowed = allowance(
         law.territory,
@@ -231,7 +235,9 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
         kind=chain.kind,
         terms=terms,
     )
-    most, least = allowed.most_mw, min(transmitter.powers_mw)
+    # A step whose output was measured to be more than it says is that much nearer to the limit.
+    most = allowed.most_mw / mw_from_dbm(max(0.0, transmitter.output_db[1]))
+    least = min(transmitter.powers_mw)
     at_edge = near_an_edge(carriers, law.tv_edges_khz, transmitter.edge_khz)
     return Allowed(carriers, np.where(most >= least, most, 0.0), allowed.row, allowed.rows, at_edge)
 

@@ -17,6 +17,7 @@ from linkwright.plan.radio import narrow, others_arrays
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
 from linkwright.plan.tuning import BUSY_RISE_DB, Tuning
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.models import Shoot
 from linkwright.units import dbm_from_mw, mhz_text, sum_dbm
@@ -35,7 +36,8 @@ class Reason:
 class CallReasons:
     """What stands against a frequency in one call; none: `would_give` is what it would have in hand [dB].
 
-    `opens` is the row, permit or acceptance by which it may be used at all; nothing where it may not.
+    `opens` is the row, permit or acceptance by which it may be used at all; nothing where it may not. `shown` is
+    the frequency as people set it.
     """
 
     call: str
@@ -43,6 +45,7 @@ class CallReasons:
     would_give_db: float | None
     verdict: str | None
     opens: str = ""
+    shown: str = ""
 
 
 def link_of(shoot: Shoot, name: str) -> str:
@@ -91,24 +94,24 @@ def why(
             held = verdict(proof.told.sure, chain.wanted.sure)
         allowed = at is not None and tuning.most_mw[at] > 0.0
         opens = rule_reason(scene, chain, carrier_khz) if allowed else ""
-        found.append(CallReasons(live.name, tuple(reasons), in_hand, held, opens))
+        found.append(CallReasons(live.name, tuple(reasons), in_hand, held, opens, chain.shown(carrier_khz)))
     return tuple(found)
 
 
 def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:
     """Whether the frequency is a slot at all, and whether the law and TV leave it."""
-    shown = mhz_text(carrier_khz)
+    shown = chain.shown(carrier_khz)
     transmitter, receiver = chain.transmitter, chain.receiver
     for what, tunes in (
-        (chain.link.sends.kit, transmitter.tunes_khz),
-        (chain.link.hears[0].kit, receiver.tunes_khz),
+        (called(chain.link.sends.kit), transmitter.tunes_khz),
+        (called(chain.link.hears[0].kit), receiver.tunes_khz),
     ):
         if not any(low <= carrier_khz <= high for low, high in tunes):
             ranges = ", ".join(f"{mhz_text(low)} to {mhz_text(high)}" for low, high in tunes)
             yield Reason("tuning", f"{what} does not tune {shown} MHz (it tunes {ranges} MHz).")
     locked = locked_khz(chain.link)
     if locked is not None and locked != carrier_khz:
-        yield Reason("locked", f"{chain.link.name} is locked to {mhz_text(locked)} MHz.")
+        yield Reason("locked", f"{chain.link.name} is locked to {chain.shown(locked)} MHz.")
     at = tuning.index(carrier_khz)
     inside = any(low <= carrier_khz <= high for low, high in transmitter.tunes_khz)
     if at is None and inside:
@@ -130,14 +133,13 @@ def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -
 
 def _off_the_raster(tuning: Tuning, chain: Chain, carrier_khz: int) -> str:
     near = [
-        mhz_text(int(tuning.carriers_khz[n]))
+        chain.shown(int(tuning.carriers_khz[n]))
         for n in (np.searchsorted(tuning.carriers_khz, carrier_khz) + np.array([-1, 0]))
         if 0 <= n < tuning.carriers_khz.size
     ]
-    return (
-        f"{mhz_text(carrier_khz)} MHz is not on the raster of {chain.transmitter.raster_khz} kHz "
-        f"(next are {' and '.join(near)} MHz)."
-    )
+    listed = chain.transmitter.carriers or chain.receiver.carriers
+    missed = "none that the display has" if listed else f"not on the raster of {chain.transmitter.raster_khz} kHz"
+    return f"{mhz_text(carrier_khz)} MHz is {missed} (next are {' and '.join(near)} MHz)."
 
 
 def air_reasons(tuning: Tuning, at: int) -> Iterator[Reason]:
@@ -167,7 +169,7 @@ def _of_the_plan(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int
             if away < spacing:
                 yield Reason(
                     "spacing",
-                    f"It is {away} kHz from the {what} of {other.link} ({mhz_text(carrier)} MHz); "
+                    f"It is {away} kHz from the {what} of {other.link} ({other.shown(carrier)} MHz); "
                     f"the types need {spacing} kHz.",
                 )
     yield from _products(scene, call, chain, carrier_khz)

@@ -238,7 +238,7 @@ def _rays(stand: Stand) -> _Rays:
     into = _vehicles_db(ends, a, b)
     crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
     return _Rays(
-        a, b, np.full(n * e, mhz), np.full(n * e, ends.transmitter.antenna_gain_dbi - crowds) - into,
+        a, b, np.full(n * e, mhz), np.full(n * e, ends.sent_db - crowds) - into,
         antenna, np.array([ends.feed(ear, mhz).gain_db for ear in ears] * n), np.array([*range(e)] * n),
         body, np.full(n * e, scattered), shown, heard_shown, into, says,
     )  # fmt: skip

@@ -296,7 +296,7 @@ class Budget:
         """Every gain and loss but the transmit power where it decides."""
         ends = self.asked.ends
         sent = _antenna("transmit antenna", ends.transmitter, ends.transmitter.antenna_gain_dbi)
-        return (sent, *_lines(self))
+        return (*_output(ends.transmitter), sent, *_lines(self))
 
     @functools.cached_property
     def noise(self) -> tuple[Level, ...]:
@@ -440,7 +440,7 @@ def _lines(budget: Budget) -> Iterator[Gain]:
     yield from ends.feed(ear, mhz).lines
     if len(branch) > 1:
         crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
-        fixed = ends.transmitter.antenna_gain_dbi - crowds - mean - float(between.median_db[ray])
+        fixed = ends.sent_db - crowds - mean - float(between.median_db[ray])
         fixed += -float(found.vehicle_db[ray]) + sum(
             float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db)
         )
@@ -551,10 +551,20 @@ def _antenna(part: str, of: Transmitter | Receiver, gain_dbi: float) -> Gain:
     return Gain(part, gain_dbi, "stated" if stated else "assumed", f"{of.kind()}'s antenna")
 
 
+def _output(transmitter: Transmitter) -> Iterator[Gain]:
+    """The line of an output that was measured: by how much it is over the step that is set."""
+    found = transmitter.measurements("output power")
+    if found:
+        said = ", ".join(f"{one.value:g} mW at the step of {one.power_mw:g}" for one in found)
+        yield Gain("output power", transmitter.output_db[0], "measured", f"{said}; {found[-1].says}")
+
+
 def _noise(ends: Ends, branch: tuple[Ear, ...], mhz: float) -> tuple[Level, ...]:
     """The noise of a branch: the receiver's own, and what amplifiers before it add."""
-    figure = ends.receiver.noise_figure_db
-    lines = [Level("thermal", ends.thermal_dbm + figure, "modelled", f"kTB + {figure:g} dB")]
+    figure, measured = ends.receiver.noise_figure_db, ends.receiver.measurements("noise figure")
+    known: Evidence = "measured" if measured else "modelled"
+    says = f"kTB + {figure:g} dB" + (f", {measured[-1].says}" if measured else "")
+    lines = [Level("thermal", ends.thermal_dbm + figure, known, says)]
     if branch[0].antenna is None:
         return tuple(lines)
     excess = sum(ends.feed(ear, mhz).excess for ear in branch)

@@ -26,6 +26,7 @@ from linkwright.reach.arriving import Arriving
 from linkwright.reach.body import VEHICLE_SPREAD_DB
 from linkwright.reach.ends import Ends
 from linkwright.reach.path import MODELS, spread_of
+from linkwright.shoot.equipment import Quantity
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Site
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -37,6 +38,9 @@ CASES: Final = 256
 BODY_DB: Final = 3.0
 KIT_DB: Final = 2.5
 KIT_STATED_DB: Final = 1.0
+#: What of each end its level and noise hang on.
+OUTPUT: Final[Quantity] = "output power"
+NOISE_FIGURE: Final[Quantity] = "noise figure"
 #: Share of the variance of a model's error that is common to a whole site (assumed).
 SHARED: Final = 0.25
 #: How far a model's slope may be off, standard deviation (assumed) [dB a decade].
@@ -180,9 +184,12 @@ def trend_spread_db(learnt: Learnt, distance_m: FloatArray) -> FloatArray:
 
 
 def kit_db_of(ends: Ends) -> float:
-    """How the kit's figures may be off [dB]: less where the shoot states them all."""
-    stated = ends.transmitter.use is None and ends.receiver.use is None
-    return KIT_STATED_DB if stated else KIT_DB
+    """How the kit's figures may be off [dB]: less where those that count are stated or measured."""
+    known = all(
+        of.use is None or of.measurements(what)
+        for of, what in ((ends.transmitter, OUTPUT), (ends.receiver, NOISE_FIGURE))
+    )
+    return KIT_STATED_DB if known else KIT_DB
 
 
 def body_db_of(ends: Ends) -> float:

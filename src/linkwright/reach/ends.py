@@ -133,6 +133,11 @@ class Ends:
         found = [tuple(Ear(standing(one, self.at), one, len(of)) for one in of) for of in by_branch if of]
         return tuple(found) or ((Ear(self.at, None),),)
 
+    @property
+    def sent_db(self) -> float:
+        """From the power step that is set to what the antenna sends [dB]: its gain, and the output as measured."""
+        return self.transmitter.antenna_gain_dbi + self.transmitter.output_db[0]
+
     @functools.cached_property
     def body(self) -> Body:
         """The losses on the body of whoever carries the transmitter."""

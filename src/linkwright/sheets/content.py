@@ -14,11 +14,11 @@ from linkwright.plan.answer import answer_sentence
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.plan.products import products_sentence
 from linkwright.rules import territory
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import receiving_point, sites, transmitter_of
-from linkwright.units import mhz_text
 
 #: From conducted power to effective radiated power over a half-wave dipole [dB].
 ERP_DB: Final = 2.15
@@ -68,8 +68,8 @@ def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
         "moves": [
             {
                 "link": move.link,
-                "from": mhz_text(move.from_khz) if move.from_khz else "",
-                "to": mhz_text(move.to_khz),
+                "from": move.before,
+                "to": move.after,
                 "because": move.because,
             }
             for move in plan.moves
@@ -93,7 +93,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
         found.append(
             {
                 "link": link.name,
-                "transmitter": f"{link.sends.kit} to {link.hears[0].kit}",
+                "transmitter": f"{called(link.sends.kit)} to {called(link.hears[0].kit)}",
                 "microphone": link.microphone or "",
                 "encrypted": _encrypted(link),
                 "settings": _grouped(live),
@@ -112,15 +112,15 @@ def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     spans = {timed.live.name: timed for timed in schedule(shoot)}
     for call in plan.calls:
         site = next(site for site in sites(shoot) if site.name == call.site)
-        for one in call.links:
+        for one in sorted(call.links, key=lambda one: one.carrier_khz):
             link = by_name[one.link]
             transmitter = transmitter_of(shoot, link)
             gain = transmitter.antenna_gain_dbi
             at = receiving_point(site, link)
             rows.append(
                 {
-                    "carrier": mhz_text(one.carrier_khz),
-                    "spares": ", ".join(mhz_text(khz) for khz in one.spares_khz) or "none",
+                    "carrier": one.carrier,
+                    "spares": ", ".join(one.spares) or "none",
                     "bandwidth": f"{transmitter.bandwidth_khz}",
                     "power": f"{one.power_mw:g}",
                     "erp": f"{one.power_mw * 10 ** ((gain - ERP_DB) / 10):.2g}",
@@ -133,7 +133,7 @@ def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     return {
         "permits": permits_said(shoot),
         "sites": [_place(site) for site in sites(shoot) if any(call.site == site.name for call in plan.calls)],
-        "rows": sorted(rows, key=lambda row: (row["where"], row["when"], float(row["carrier"]))),
+        "rows": sorted(rows, key=lambda row: (row["where"], row["when"])),
         "contacts": contacts(shoot),
     }
 
@@ -149,8 +149,8 @@ def contingency(shoot: Shoot, plan: Plan) -> dict[str, Any]:
                 "links": [
                     {
                         "link": one.link,
-                        "carrier": mhz_text(one.carrier_khz),
-                        "spares": [mhz_text(khz) for khz in one.spares_khz],
+                        "carrier": one.carrier,
+                        "spares": list(one.spares),
                         "worst": one.worst_place,
                         "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
                         "verdict": one.verdict,
@@ -210,9 +210,9 @@ def _settings(one: PlannedLink) -> dict[str, Any]:
     """What is set on a link's two ends, and what it comes to."""
     return {
         "link": one.link,
-        "carrier": mhz_text(one.carrier_khz),
+        "carrier": one.carrier,
         "channel": f"{one.receiver_unit}.{one.receiver_channel}",
-        "spares": [mhz_text(khz) for khz in one.spares_khz],
+        "spares": list(one.spares),
         "power": f"{one.power_mw:g}",
         "attenuation": "" if one.attenuation_db is None else f"{one.attenuation_db:g}",
         "low_cut": "" if one.low_cut_hz is None else "off" if one.low_cut_hz == 0 else f"{one.low_cut_hz:g}",

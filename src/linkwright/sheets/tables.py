@@ -41,7 +41,7 @@ def _cell(value: Value) -> str:
 
 
 LINK_HEAD = (
-    "call", "site", "link", "carrier_mhz", "spares_mhz", "power_mw", "bandwidth_khz", "attenuation_db",
+    "call", "site", "link", "label", "carrier_mhz", "spares_mhz", "power_mw", "bandwidth_khz", "attenuation_db",
     "low_cut_hz", "set_delay_ms", "squelch_dbm", "margin_db", "in_hand_db", "sure", "worst_at", "verdict",
 )  # fmt: skip
 
@@ -54,11 +54,12 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
         for one in call.links:
             bandwidth = transmitter_of(shoot, by_name[one.link]).bandwidth_khz
             rows.append([
-                call.call, call.site, one.link, mhz_text(one.carrier_khz), " ".join(map(mhz_text, one.spares_khz)),
+                call.call, call.site, one.link, dict(one.labels or ()).get(one.carrier_khz),
+                mhz_text(one.carrier_khz), " ".join(map(mhz_text, one.spares_khz)),
                 one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
                 one.margin_db, one.in_hand_db, one.sure, one.worst_place, one.verdict,
             ])  # fmt: skip
-        rows += [[call.call, call.site, gone.link, *[None] * 11, "no carrier"] for gone in call.unplaced]
+        rows += [[call.call, call.site, gone.link, *[None] * 12, "no carrier"] for gone in call.unplaced]
     return csv_text(LINK_HEAD, rows)
 
 

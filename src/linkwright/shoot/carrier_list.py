@@ -1,6 +1,6 @@
-"""Other crews' carriers, from the open list that crews swap: CSV or JSON (docs/neighbours.md).
+"""Lists of carriers: other crews', as crews swap them, CSV or JSON (docs/neighbours.md); and what a display shows.
 
-What is read becomes transmitters of others in the shoot. Columns may come in any order, more columns are passed
+Other crews' become transmitters of others in the shoot. Columns may come in any order, more columns are passed
 over, and only the carrier is needed; what is not said is assumed, and told.
 """
 
@@ -56,7 +56,8 @@ def neighbours_of(text: str, name: str, shoot: Shoot) -> Neighbours:
     text = text.lstrip("\N{ZERO WIDTH NO-BREAK SPACE}")
     if not text.strip():
         raise InputError("is empty; expected a list of carriers", path=name)
-    rows = list(_json_rows(text, name)) if text.lstrip().startswith(("{", "[")) else list(_csv_rows(text, name))
+    is_json = text.lstrip().startswith(("{", "["))
+    rows = list(_json_rows(text, name) if is_json else _csv_rows(text, name, "carrier_mhz"))
     if not rows:
         raise InputError("holds no carrier; expected rows with a carrier_mhz", path=name)
     if len(rows) > MOST_ROWS:
@@ -79,16 +80,40 @@ def _count(told: dict[str, int], what: str) -> None:
     told[what] = told.get(what, 0) + 1
 
 
-def _csv_rows(text: str, name: str) -> Iterator[tuple[int, dict[str, Any]]]:
+def display_carriers(text: str, name: str) -> list[dict[str, Any]]:
+    """What the display of a transmitter or receiver calls its carriers: rows of label, mhz and perhaps group.
+
+    A list without a head is taken to have these columns in this order. Raises InputError.
+    """
+    if not text.strip():
+        raise InputError("is empty; expected rows of label, mhz and perhaps group", path=name)
+    if any(character.isdigit() for character in text.partition("\n")[0]):
+        delimiter = _delimiter(text.partition("\n")[0])
+        text = delimiter.join(("label", "mhz", "group")) + "\n" + text
+    found = []
+    for line, row in _csv_rows(text, name, "mhz"):
+        mhz, label = _number(row, "mhz", line, name), str(row.get("label") or "").strip()
+        if mhz is None or not label:
+            raise InputError(f"a row has no {'mhz' if mhz is None else 'label'}", path=name, line=line)
+        group = str(row.get("group") or "").strip()
+        found.append({"label": label, "mhz": mhz} | ({"group": group} if group else {}))
+    return found
+
+
+def _delimiter(first: str) -> str:
+    return max((";", "\t", ","), key=first.count)
+
+
+def _csv_rows(text: str, name: str, needed: str) -> Iterator[tuple[int, dict[str, Any]]]:
     first = text.partition("\n")[0]
-    delimiter = max((";", "\t", ","), key=first.count)
+    delimiter = _delimiter(first)
     reader = csv.reader(io.StringIO(text), delimiter=delimiter)
     try:
         head = [cell.strip().lower() for cell in next(reader, [])]
-        if "carrier_mhz" not in head:
-            near = next((cell for cell in head if did_you_mean("carrier_mhz", [cell])), "")
+        if needed not in head:
+            near = next((cell for cell in head if did_you_mean(needed, [cell])), "")
             said = f'; is "{near}" meant?' if near else ""
-            raise InputError(f"has no column carrier_mhz{said}", path=name, line=1)
+            raise InputError(f"has no column {needed}{said}", path=name, line=1)
         for cells in reader:
             if any(cell.strip() for cell in cells):
                 yield reader.line_num, dict(zip(head, (cell.strip() for cell in cells), strict=False))

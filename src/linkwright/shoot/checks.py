@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from linkwright.shoot.catalogue import catalogue
+from linkwright.shoot.catalogue import called, catalogue, class_of
 from linkwright.shoot.end import End
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.locate import Loc
@@ -27,6 +27,10 @@ class Problem:
 
     loc: Loc
     says: str
+
+    def within(self, keys: Collection[str]) -> Problem:
+        """The same where some keys of its place are only the program's own."""
+        return Problem(tuple(key for key in self.loc if key not in keys), self.says)
 
 
 def problems_of(shoot: Shoot) -> Iterator[Problem]:
@@ -105,9 +109,9 @@ def _equipment(shoot: Shoot) -> Iterator[Problem]:
         ]
         for where, wanted in named:
             kind = KINDS.get(str(where[0]), str(where[0]))
-            known = {**getattr(shoot, kind), **catalogue()[kind]}
-            if wanted is not None and wanted not in known:
-                says = f'link "{link.name}" names the unknown {kind} "{wanted}"{_near(wanted, known)}'
+            own = getattr(shoot, kind)
+            if wanted is not None and not _is_known(kind, own, wanted):
+                says = f'link "{link.name}" names the unknown {kind} "{wanted}"{_nearest_type(kind, own, wanted)}'
                 yield Problem(("link", number, *where), says)
             elif kind == "transmitter" and link.locked_mw is not None:
                 yield from _step(shoot, number, link, link.locked_mw)
@@ -145,6 +149,19 @@ def _blocks(shoot: Shoot) -> Iterator[Problem]:
                 yield Problem(loc, says)
 
 
+def _is_known(kind: str, own: Collection[str], wanted: str) -> bool:
+    return wanted in own or class_of(wanted) in catalogue()[kind]
+
+
+def _nearest_type(kind: str, own: Collection[str], wanted: str) -> str:
+    """The nearest type of the shoot or class, else the shoot's own types and where the classes are told."""
+    near = did_you_mean(wanted, [*own, *catalogue()[kind], *map(called, catalogue()[kind])])
+    mine = (
+        f"; known are {', '.join(sorted(own)[:MOST_NAMED])} and the classes" if own else "; known are the classes"
+    )
+    return near or f"{mine} that `linkwright kit` lists"
+
+
 def _step(shoot: Shoot, number: int, link: Link, locked_mw: float) -> Iterator[Problem]:
     steps = sorted(transmitter_named(shoot, link.sends.kit).powers_mw)
     if locked_mw not in steps:
@@ -159,9 +176,8 @@ def _runs(shoot: Shoot) -> Iterator[Problem]:
             ("transmitter", shoot.transmitter, run.transmitter),
             ("microphone", shoot.microphone, run.microphone),
         ):
-            known = {**own, **catalogue()[kind]}
-            if wanted is not None and wanted not in known:
-                says = f'run {number + 1} names the unknown {kind} "{wanted}"{_near(wanted, known)}'
+            if wanted is not None and not _is_known(kind, own, wanted):
+                says = f'run {number + 1} names the unknown {kind} "{wanted}"{_nearest_type(kind, own, wanted)}'
                 yield Problem(("run", number, kind), says)
 
 

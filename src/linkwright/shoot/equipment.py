@@ -6,24 +6,65 @@ assumed until the person replaces it with the figures of the kit in the bag.
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, Self
+import functools
+from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, model_validator
 
 from linkwright.physics.battery import PHANTOM_MA
 from linkwright.shoot.catalogue import catalogue_entry
-from linkwright.shoot.fields import Frozen, Gain, Khz, KhzOrNone, Mhz, Millisecond, Milliwatt
-from linkwright.units import khz_from_mhz
+from linkwright.shoot.fields import Day, Frozen, Gain, Khz, KhzOrNone, Mhz, Millisecond, Milliwatt
+from linkwright.units import dbm_from_mw, khz_from_mhz, mhz_text
 
 Form = Literal["body-worn", "plug-on", "handheld", "mounted"]
 BodyDb = Annotated[float, Field(ge=0, le=60)]
 TunesMhz = Annotated[tuple[tuple[Mhz, Mhz], ...], Field(min_length=1, max_length=64)]
 
 
+Label = Annotated[str, Field(min_length=1, max_length=40)]
+Quantity = Literal["run time", "output power", "noise figure", "intercept", "audio noise"]
+#: What may be measured of which kind of equipment: the unit, and the figure that it takes the place of, if any.
+MEASURES: Final[dict[tuple[str, str], tuple[str, str | None]]] = {
+    ("transmitter", "run time"): ("h", None),
+    ("transmitter", "output power"): ("mW", None),
+    ("transmitter", "audio noise"): ("dBFS", "converter_noise_dbfs"),
+    ("receiver", "noise figure"): ("dB", "noise_figure_db"),
+    ("receiver", "intercept"): ("dBm", "iip3_dbm"),
+    ("microphone", "audio noise"): ("dB(A)", "self_noise_dba"),
+    ("recorder", "audio noise"): ("dBFS", "noise_dbfs"),
+}
+
+
+class Measured(Frozen):
+    """What was measured of a piece of equipment: it outranks what is stated or assumed of it."""
+
+    what: Quantity = Field(description="what was measured")
+    value: Annotated[float, Field(ge=-200, le=10_000)] = Field(description="what came of it, in its unit")
+    unit: Label = Field(description="its unit: h, mW, dB, dBm, dBFS or dB(A)")
+    when: Day = Field(description="the day")
+    how: Annotated[str, Field(min_length=1, max_length=200)] = Field(description="with what, by whom")
+    power_mw: Milliwatt | None = Field(
+        default=None, description="run time and output power: the step at which it was measured [mW]"
+    )
+    temperature_c: Annotated[float, Field(ge=-60, le=60)] = Field(
+        default=20.0, description="temperature at the cells [degrees Celsius]"
+    )
+
+    @property
+    def says(self) -> str:
+        """How it is known, for a ledger."""
+        return f"measured {self.when}, {self.how}"
+
+
 class Equipment(Frozen):
-    """What every type of equipment shares: the class of the catalogue that it starts from."""
+    """What every type of equipment shares: the class of the catalogue that it starts from, and what is its own."""
 
     use: str | None = Field(default=None, description="class of the built-in catalogue to start from")
+    mark: Label | None = Field(default=None, description="by what it is told apart, such as a colour of tape")
+    serial: Label | None = Field(default=None, description="its serial number")
+    measured: tuple[Measured, ...] = Field(
+        default=(), max_length=200, description="what was measured of it: it outranks its other figures"
+    )
 
     @classmethod
     def kind(cls) -> str:
@@ -37,11 +78,46 @@ class Equipment(Frozen):
             return given
         return {**catalogue_entry(cls.kind(), given["use"]), **given}
 
+    @model_validator(mode="after")
+    def _is_as_measured(self) -> Self:
+        for one in sorted(self.measured, key=lambda one: one.when):
+            unit, figure = MEASURES.get((self.kind(), one.what), ("", None))
+            if unit != one.unit:
+                what = f"expected {unit}" if unit else f"that is not measured of a {self.kind()}"
+                raise ValueError(f'{one.what} is measured in "{one.unit}"; {what}')
+            if (one.unit in ("h", "mW")) != (one.power_mw is not None):
+                raise ValueError(
+                    f"{one.what}: power_mw is the step of run times and output powers, and of those only"
+                )
+            if figure is not None:
+                object.__setattr__(self, figure, one.value)  # nobody has it yet: it is being made
+        return self
+
+    def measurements(self, what: Quantity) -> list[Measured]:
+        """What was measured of one quantity, the newest last."""
+        return sorted((one for one in self.measured if one.what == what), key=lambda one: one.when)
+
+
+class DisplayCarrier(Frozen):
+    """A carrier as the display of the equipment calls it."""
+
+    label: Label = Field(description="what the display shows")
+    mhz: Mhz = Field(description="the carrier [MHz]")
+    group: Label | None = Field(default=None, description="the group of the display that it is in")
+
 
 class Tuned(Equipment):
-    """Equipment that tunes: `tunes_mhz` are the ranges of carriers, both ends included."""
+    """Equipment that tunes: `tunes_mhz` are the ranges of carriers, both ends included.
+
+    Where `carriers` lists what its display shows, it tunes these alone.
+    """
 
     tunes_mhz: TunesMhz = Field(description="ranges of carriers [MHz], from..to, both included")
+    carriers: tuple[DisplayCarrier, ...] = Field(
+        default=(),
+        max_length=5_000,
+        description="the only carriers, as its display shows them; default: all of its raster",
+    )
 
     @model_validator(mode="after")
     def _ranges_run_upwards(self) -> Self:
@@ -54,6 +130,52 @@ class Tuned(Equipment):
     def tunes_khz(self) -> tuple[tuple[int, int], ...]:
         """The ranges in whole kHz."""
         return tuple((khz_from_mhz(low), khz_from_mhz(high)) for low, high in self.tunes_mhz)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _tunes_what_it_lists(cls, given: Any) -> Any:
+        """Of a list without a range of its own, the range is that of the list."""
+        if not isinstance(given, dict) or "tunes_mhz" in given or not isinstance(given.get("carriers"), tuple):
+            return given
+        mhz = [one.get("mhz") for one in given["carriers"] if isinstance(one, dict)]
+        plain = [float(one) for one in mhz if isinstance(one, int | float) and not isinstance(one, bool)]
+        return {**given, "tunes_mhz": ((min(plain), max(plain)),)} if plain else given
+
+    @model_validator(mode="after")
+    def _lists_what_it_tunes(self) -> Self:
+        for one in self.carriers:
+            if not any(low <= one.mhz <= high for low, high in self.tunes_mhz):
+                raise ValueError(f"carriers lists {one.label} on {one.mhz:g} MHz, which tunes_mhz does not hold")
+        return self
+
+    @property
+    def listed_khz(self) -> dict[int, tuple[DisplayCarrier, ...]]:
+        """What the display calls its carriers [kHz]; nothing where it has no list."""
+        return _listed(self.carriers)
+
+    def shown(self, carrier_khz: int) -> str:
+        """A carrier as people set it and read it: "518.100", or "A01 = 518.100" where the display calls it that."""
+        return shown(carrier_khz, self.label(carrier_khz))
+
+    def label(self, carrier_khz: int) -> str:
+        """What the display calls a carrier, with its group where labels come again in others; "" without a list."""
+        several = len({one.label for one in self.carriers}) < len(self.carriers)
+        found = self.listed_khz.get(carrier_khz, ())
+        return " or ".join(f"{one.group} {one.label}" if several and one.group else one.label for one in found)
+
+
+@functools.lru_cache(maxsize=256)
+def _listed(carriers: tuple[DisplayCarrier, ...]) -> dict[int, tuple[DisplayCarrier, ...]]:
+    found: dict[int, tuple[DisplayCarrier, ...]] = {}
+    for one in carriers:
+        khz = khz_from_mhz(one.mhz)
+        found[khz] = (*found.get(khz, ()), one)
+    return found
+
+
+def shown(carrier_khz: int, label: str) -> str:
+    """A carrier in MHz, behind what the display calls it where that is known."""
+    return f"{label} = {mhz_text(carrier_khz)}" if label else mhz_text(carrier_khz)
 
 
 class Cells(Frozen):
@@ -144,6 +266,14 @@ class Transmitter(Tuned):
         if len(set(self.powers_mw)) != len(self.powers_mw):
             raise ValueError("powers_mw names a step twice; each step once")
         return self
+
+    @property
+    def output_db(self) -> tuple[float, float]:
+        """Least and most by which its output was measured to be over its step [dB]; 0 where nobody measured."""
+        over = [
+            dbm_from_mw(one.value) - dbm_from_mw(one.power_mw or 1.0) for one in self.measurements("output power")
+        ]
+        return (min(over), max(over)) if over else (0.0, 0.0)
 
 
 class Receiver(Tuned):

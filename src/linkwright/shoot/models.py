@@ -88,10 +88,11 @@ class Header(Frozen):
     @field_validator("timezone")
     @classmethod
     def _zone_is_known(cls, timezone: str | None, info: ValidationInfo) -> str | None:
-        if timezone is not None and timezone not in _time_zones():
-            region = str(info.data.get("region", ""))
-            own, near = named(region), did_you_mean(timezone, _time_zones())
-            if own and (timezone.isupper() or not near):  # an abbreviation means another zone in every region
+        region = str(info.data.get("region", ""))
+        own, short = named(region), timezone is not None and timezone.isupper() and timezone not in ("UTC", "GMT")
+        if timezone is not None and (timezone not in _time_zones() or (own and short)):
+            near = did_you_mean(timezone, _time_zones())
+            if own and (short or not near):  # an abbreviation means another zone in every region
                 raise ValueError(f"expected an IANA time zone; {region} has {own}")
             raise ValueError(f'expected an IANA time zone such as "Europe/London"{near}')
         return timezone

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
 from linkwright.shoot.antennas import Antenna
 from linkwright.shoot.fields import Frozen, HeightM, Khz, Metre, Mhz, Milliwatt, Name, RadiatedMw
@@ -26,6 +26,8 @@ Material = Literal[
     "outer-wall",
     "insulated-outer-wall",
 ]
+#: A TV channel by its number, which may be written as one.
+Channel = Annotated[Name, BeforeValidator(lambda given: str(given) if type(given) is int else given)]
 LossDb = Annotated[float, Field(ge=0, le=100)]
 
 
@@ -141,7 +143,7 @@ class Site(Frozen):
         default=(), max_length=2_000, description="levels of links that were read on the site"
     )
     learnt: Learnt | None = Field(default=None, description="the same, read from that file or given here")
-    tv: tuple[Name, ...] = Field(
+    tv: tuple[Channel, ...] = Field(
         default=(), max_length=200, description="TV channels known to be on the air here, by number"
     )
     sweeps: tuple[Annotated[str, Field(min_length=1, max_length=1000)], ...] = Field(
@@ -164,7 +166,7 @@ class Site(Frozen):
 class Other(Frozen):
     """A transmitter that is not ours: narrow (`carrier_mhz`) or wide (`from_mhz` to `to_mhz`)."""
 
-    name: Name = Field(description="whose it is")
+    name: Name = Field(description="whose it is; default: somebody on that carrier")
     carrier_mhz: Mhz | None = Field(default=None, description="carrier of a narrow signal [MHz]")
     from_mhz: Mhz | None = Field(default=None, description="lower edge of a wide signal [MHz]")
     to_mhz: Mhz | None = Field(default=None, description="upper edge of a wide signal [MHz]")
@@ -184,6 +186,15 @@ class Other(Frozen):
     )
     on_from: datetime.time | None = Field(default=None, alias="from", description="on from this time")
     on_to: datetime.time | None = Field(default=None, alias="to", description="off from this time")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _has_a_name(cls, given: Any) -> Any:
+        if not isinstance(given, dict) or "name" in given:
+            return given
+        mhz = [given[key] for key in ("carrier_mhz", "from_mhz", "to_mhz") if key in given]
+        told = "-".join(f"{one:g}" for one in mhz if isinstance(one, int | float))
+        return {**given, "name": f"Somebody on {told} MHz"} if told else given
 
     @model_validator(mode="after")
     def _narrow_or_wide(self) -> Self:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import codecs
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, Literal, get_args, get_origin
+from typing import Any, Literal, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
@@ -19,6 +20,7 @@ from linkwright.shoot.regular import open_regular
 from linkwright.shoot.renamed import renamed_sentences, with_new_names
 from linkwright.shoot.toml import parse_toml
 
+Whole = TypeVar("Whole", bound=BaseModel)
 #: A shoot file of 10 000 links has about 2 MB; more than this is some other file.
 MOST_BYTES = 16 * 1024 * 1024
 #: What a walk taught has some twenty lines.
@@ -69,14 +71,21 @@ def read_text(path: Path, name: str, most_bytes: int) -> str:
             data = file.read(most_bytes + 1)
         if len(data) > most_bytes:
             raise InputError(f"has more than {most_bytes} bytes; expected a text file of at most that", path=name)
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(f"is not UTF-8 text (byte {error.start}); expected a text file", path=name) from None
+        return decoded(data, name)
     except FileNotFoundError:
         raise InputError("there is no such file", path=name) from None
     except (OSError, ValueError) as error:
         why = getattr(error, "strerror", None) or str(error)
         raise InputError(f"cannot be read: {why}", path=name) from None
+
+
+def decoded(data: bytes, name: str) -> str:
+    """The text of a file in UTF-8, or in UTF-16 as some editors and spreadsheets write it. Raises InputError."""
+    encoding = "utf-16" if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)) else "utf-8-sig"
+    try:
+        return data.decode(encoding)
+    except UnicodeDecodeError as error:
+        raise InputError(f"is not UTF-8 text (byte {error.start}); expected a text file", path=name) from None
 
 
 def parse_shoot(text: str, name: str) -> Shoot:
@@ -93,19 +102,24 @@ def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
     """The shoot in a parsed TOML document. Raises InputError(s)."""
     shoot, problems = judge(document)
     if shoot is None or problems:
-        raise _errors(problems, text, name) from None
+        raise errors_of(problems, text, name) from None
     return shoot
 
 
 def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[Problem]]:
     """The shoot in a parsed document, or None; and all that is wrong with it, or that it still lacks."""
+    shoot, problems = problems_with(Shoot, with_new_names(document))
+    return shoot, problems if shoot is None else list(problems_of(shoot))
+
+
+def problems_with(model: type[Whole], document: dict[str, Any]) -> tuple[Whole | None, list[Problem]]:
+    """A parsed document as a model of a whole file, or None and why it is none."""
     try:
-        shoot = Shoot.model_validate(as_frozen(with_new_names(document)))
+        return model.model_validate(as_frozen(document)), []
     except ValidationError as error:
-        return None, [_problem(detail, document) for detail in _causes(error.errors())]
+        return None, [_problem(detail, document, model) for detail in _causes(error.errors())]
     except (RecursionError, OverflowError):
-        return None, [Problem((), "holds a value that no shoot could: nested too deep or too large")]
-    return shoot, list(problems_of(shoot))
+        return None, [Problem((), "holds a value that no file could: nested too deep or too large")]
 
 
 def older_names(text: str, name: str) -> list[str]:
@@ -113,7 +127,8 @@ def older_names(text: str, name: str) -> list[str]:
     return [f"{name}: {sentence}" for sentence in renamed_sentences(parse_toml(text, name))]
 
 
-def _errors(problems: Sequence[Problem], text: str, name: str) -> InputError:
+def errors_of(problems: Sequence[Problem], text: str, name: str) -> InputError:
+    """What is wrong with a file as one error, each with its line where that can be told."""
     told = [
         InputError(_on_one_line(p.says), path=name, line=line_of(text, p.loc)) for p in problems[:MOST_PROBLEMS]
     ]
@@ -133,13 +148,13 @@ def _on_one_line(says: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in says)
 
 
-def _problem(detail: Any, document: dict[str, Any]) -> Problem:
+def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> Problem:
     """One finding of pydantic as a sentence in the words of the file."""
     loc: Loc = tuple(detail["loc"])
     where = _where(loc, document)
     kind, found, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind == "extra_forbidden":
-        known = _known_keys(loc[:-1])
+        known = _known_keys(loc[:-1], model)
         near = did_you_mean(str(loc[-1]), known) or f"; known are {', '.join(known)}"
         return Problem(loc, f"{_where(loc[:-1], document)} has an unknown key {_show(str(loc[-1]))}{near}")
     if kind == "missing" and isinstance(loc[-1], int):
@@ -158,8 +173,21 @@ def _problem(detail: Any, document: dict[str, Any]) -> Problem:
         return Problem(
             loc, f"{where} is {_show(found)}; expected {context['expected'].replace(chr(39), chr(34))}{near}"
         )
+    meant = _meant(kind, loc, found)
+    if meant:
+        return Problem(loc, f"{where} is {_show(found)}; {meant}")
     expected = _EXPECTED.get(kind) or _plain(detail["msg"])
     return Problem(loc, f"{where} is {_show(found)}; expected {expected.format(**context)}")
+
+
+def _meant(kind: str, loc: Loc, found: Any) -> str:
+    """What to write instead, where it can be seen what is meant."""
+    if kind == "tuple_type" and isinstance(found, dict) and len(loc) == 1:
+        return f"there may be several: write [[{loc[0]}]]"
+    in_mhz = any(isinstance(key, str) and key.endswith("_mhz") for key in loc)
+    if kind == "less_than_equal" and in_mhz and found / 1e3 <= 1e4:
+        return f"write MHz: {found / 1e3:g}"
+    return ""
 
 
 _EXPECTED = {
@@ -221,9 +249,9 @@ def _where(loc: Loc, document: Any) -> str:
     return ", ".join(parts) if parts else "the shoot"
 
 
-def _known_keys(loc: Loc) -> list[str]:
-    """The keys that the table at `loc` may have."""
-    models: list[type[BaseModel]] = [Shoot]
+def _known_keys(loc: Loc, whole: type[BaseModel]) -> list[str]:
+    """The keys that the table at `loc` of a file may have."""
+    models: list[type[BaseModel]] = [whole]
     for key in loc:
         if isinstance(key, int):
             continue

@@ -19,27 +19,31 @@ def write_shoot(shoot: Shoot) -> str:
     for kind in ("transmitter", "receiver", "microphone", "recorder"):
         types: dict[str, Equipment] = getattr(shoot, kind)
         for name, model in types.items():
-            if model.use is not None:
-                document[kind][name] = _what_differs(document[kind][name], catalogue_entry(kind, model.use))
-    return tomli_w.dumps(_as_toml(document))
+            document[kind][name] = equipment_document(model)
+    return tomli_w.dumps(as_toml(document))
+
+
+def equipment_document(equipment: Equipment) -> dict[str, Any]:
+    """A type of equipment as its section has it: what was given, and of a class only what differs."""
+    given = equipment.model_dump(by_alias=True, exclude_unset=True, exclude_none=True)
+    if equipment.use is None:
+        return given
+    start = catalogue_entry(equipment.kind(), equipment.use)
+    return {key: value for key, value in given.items() if key not in start or start[key] != value}
 
 
 def write_learnt(learnt: Learnt) -> str:
     """What a walk test taught, as the text of the file that a site names under `measured`."""
     about = '# What a walk test taught. Name this file at the site, measured = "...", and plans use it.\n'
-    return about + tomli_w.dumps(_as_toml(learnt.model_dump(exclude_none=True)))
+    return about + tomli_w.dumps(as_toml(learnt.model_dump(exclude_none=True)))
 
 
-def _what_differs(given: dict[str, Any], start: dict[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in given.items() if key not in start or start[key] != value}
-
-
-def _as_toml(value: Any) -> Any:
+def as_toml(value: Any) -> Any:
     """The same value in the types that TOML has: lists for tuples, no empty tables for nothing."""
     if isinstance(value, dict):
-        return {str(key): _as_toml(inner) for key, inner in value.items()}
+        return {str(key): as_toml(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):
-        return [_as_toml(inner) for inner in value]
+        return [as_toml(inner) for inner in value]
     if isinstance(value, str | bool | int | float | datetime.date | datetime.time):
         return value
     raise TypeError(f"a shoot cannot hold {type(value).__name__}")

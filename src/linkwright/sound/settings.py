@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.physics.speech import highest_corner_hz, low_cut_db
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of, usual_microphone
@@ -19,7 +20,7 @@ from linkwright.sound.gain import Recorder as Input
 from linkwright.sound.timing import LineUp, Path, line_up
 
 #: From the lips to the microphone where the shoot does not say it [m] (common practice, no source).
-MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5}
+MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5, "mounted": 0.3}
 #: The class of the catalogue that stands for a microphone that the shoot does not name.
 #: The lowest fundamental of usual voices [Hz]: what a low cut must leave where nobody has recorded the talker
 #: (men's fundamentals lie between 85 and 155 Hz; common practice).
@@ -122,11 +123,11 @@ def _path(
     mouth_m: float, link: Link, transmitter: Transmitter, receiver: Receiver, recorder: Recorder | None
 ) -> Path:
     latency_ms = {"transmitter": transmitter.latency_ms, "receiver": receiver.latency_ms}
-    called = {"transmitter": link.transmitter, "receiver": link.receiver}
+    kit = {"transmitter": called(link.sends.kit), "receiver": called(link.hears[0].kit)}
     if recorder is not None and link.recorder is not None:
-        latency_ms["recorder"], called["recorder"] = recorder.latency_ms, link.recorder
+        latency_ms["recorder"], kit["recorder"] = recorder.latency_ms, called(link.recorder)
     known = {part: ms for part, ms in latency_ms.items() if ms is not None}
-    unknown = frozenset(f"{part} {called[part]}" for part, ms in latency_ms.items() if ms is None)
+    unknown = frozenset(f"{part} {kit[part]}" for part, ms in latency_ms.items() if ms is None)
     return Path(mouth_m, known, unknown)
 
 

@@ -41,7 +41,7 @@ class Expected:
     local mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the
     order to try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm :
     the level at which its receiver is overloaded. fading_db : what it takes of
-    the margin. swept : what sweeps show; None where none looked there.
+    the margin. swept : what sweeps show; None where none looked there. spares_said : spares as people read them.
     """
 
     link: str
@@ -57,6 +57,7 @@ class Expected:
     ceiling_dbm: float = CEILING_DBM
     fading_db: float = 0.0
     swept: Swept | None = None
+    spares_said: tuple[str, ...] = ()
 
     @property
     def need_dbm(self) -> float:

@@ -32,7 +32,7 @@ def words(
         because += "; the audio held"
     do = row.next_step.replace("that branch", f"branch {weaker(f)}")
     if row.by_others and expected is not None and expected.spares_khz:
-        spares = ", ".join(mhz_text(khz) for khz in expected.spares_khz[:3])
+        spares = ", ".join((expected.spares_said or tuple(map(mhz_text, expected.spares_khz)))[:3])
         do = do.replace("go over to a spare", f"go over to a spare ({spares} MHz)")
     return because[:1].upper() + because[1:] + ".", do
 

@@ -18,6 +18,7 @@ from linkwright.desk.moving import moved_draft, moved_entry
 from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day
 from linkwright.lengths import hours
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.times import Run
@@ -205,7 +206,7 @@ def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
         raise InputError(f'"{lasted.hours}" is no run time; expected hours such as 6.5, at most 1000') from None
     value = run.model_dump(exclude_none=True)
     change = desk_of(request).store.insert(("run",), value, person_of(request).name)
-    told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {run.transmitter}."
+    told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {called(run.transmitter)}."
     return {"says": told, "revision": anew(request).revision, "change": change.revision}
 
 

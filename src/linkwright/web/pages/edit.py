@@ -17,7 +17,7 @@ from linkwright.desk.form.pasting import paste as put_cells
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.history import told_of_change
 from linkwright.door.gate import person_of
-from linkwright.shoot.catalogue import catalogue_names
+from linkwright.shoot.catalogue import catalogue_names, class_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
 from linkwright.store import Change, Conflict
@@ -181,7 +181,7 @@ def paste(request: Request, edit: Paste) -> dict[str, Any]:
 @router.post("/equipment")
 def equipment(request: Request, new: NewEquipment) -> dict[str, Any]:
     """A type of equipment: of the catalogue, to be changed from there, or from nothing."""
-    if new.use and new.use not in catalogue_names(new.kind):
+    if new.use and class_of(new.use) not in catalogue_names(new.kind):
         raise InputError(f"the catalogue has no {new.kind} {new.use}")
     value = {"use": new.use} if new.use else {}
     store, who = desk_of(request).store, person_of(request).name

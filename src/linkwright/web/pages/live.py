@@ -192,11 +192,12 @@ def switch(request: Request, to: Switch) -> dict[str, Any]:
         raise InputError(f'there is no link "{to.link}"; load the page again')
     planned = [link for call in made.plan.calls for link in call.links] if made is not None else []
     then = made.names.name_of(id_) if made is not None else ""
-    before = next((link.carrier_khz for link in planned if link.link == then), None)
+    mine = next((link for link in planned if link.link == then), None)
+    before = None if mine is None else mine.carrier_khz
     path = ("link", id_, "locked_mhz")
     change = store.set_field(path, snapshot.document.draft.at(*path), to.khz / 1000.0, who)
-    was = f" from {mhz_text(before)}" if before is not None else ""
-    text = f"switched{was} to {mhz_text(to.khz)} MHz"
+    was = "" if mine is None else f" from {mine.carrier}"
+    text = f"switched{was} to {mhz_text(to.khz) if mine is None else mine.shown(to.khz)} MHz"
     if change is not None:
         store.happen("switched", id_, {"text": text, "from_khz": before, "to_khz": to.khz}, None, who)
     tell = [one.name for one in snapshot.shoot.contact] if snapshot.shoot is not None else []

@@ -15,6 +15,7 @@ from linkwright.desk.form.fields import entered
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.setup import LinkSteps, Ticked, link_steps
 from linkwright.door.gate import person_of
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, live_calls, transmitter_named
@@ -151,7 +152,7 @@ def _check(shoot: Shoot, link: Link, key: str, value: Any, text: str) -> None:
     powers = sorted(transmitter_named(shoot, link.sends.kit).powers_mw)
     if key == "locked_mw" and value not in powers:
         listed = ", ".join(f"{power:g}" for power in powers)
-        raise InputError(f"{link.sends.kit} has no step of {value:g} mW; its steps are {listed} mW")
+        raise InputError(f"{called(link.sends.kit)} has no step of {value:g} mW; its steps are {listed} mW")
     try:
         Link.model_validate({**link.model_dump(exclude_unset=True), key: float(value)})
     except ValidationError as error:

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 
 from linkwright.desk.document import Document
 from linkwright.desk.form import sections
-from linkwright.shoot.catalogue import catalogue_names
+from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.web.answers import file_response, render, snapshot_of
 
 router = APIRouter()
@@ -46,7 +46,7 @@ def context(request: Request) -> dict[str, Any]:
         "permits": sections.permits(document),
         "runs": sections.runs(document),
         "equipment": sections.equipment(document),
-        "catalogue": {kind: catalogue_names(kind) for kind in sections.KINDS},
+        "catalogue": {kind: list(map(called, catalogue_names(kind))) for kind in sections.KINDS},
     }
 
 

@@ -1,0 +1,291 @@
+"""`linkwright kit`: the bag and the catalogue."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Final
+
+import typer
+
+if TYPE_CHECKING:
+    from linkwright.shoot.bag import Bag, Item
+
+#: What can be done, and the words that follow.
+ACTIONS: Final = {
+    "list": (), "show": ("NAME",), "add": ("NAME",), "measure": ("NAME", "WHAT"), "remove": ("NAME",),
+    "export": ("FILE",), "import": ("FILE",), "write": ("NAME", "SHOOT"),
+}  # fmt: skip
+
+
+def run(
+    action: Annotated[
+        str, typer.Argument(help="list, show, add, measure, remove, export, import, or write into a shoot")
+    ] = "list",
+    words: Annotated[
+        list[str] | None, typer.Argument(help="the item's name; of measure also what; or a file")
+    ] = None,
+    as_: Annotated[
+        str | None, typer.Option("--as", help="add: its class in words, such as 'body-worn 470-694'")
+    ] = None,
+    count: Annotated[int | None, typer.Option(min=1, max=1000, help="add: how many of it there are")] = None,
+    mark: Annotated[str | None, typer.Option(help="add: a colour or another mark")] = None,
+    serial: Annotated[str | None, typer.Option(help="add: its serial number")] = None,
+    cells: Annotated[str | None, typer.Option(help="add: its cells, such as '2 AA nimh 2000'")] = None,
+    carriers: Annotated[
+        str | None, typer.Option(help="add: what its display shows, a CSV of label, mhz and perhaps group")
+    ] = None,
+    with_: Annotated[
+        list[str] | None, typer.Option("--with", help="add: a figure of its own, such as 'noise_figure_db = 6'")
+    ] = None,
+    is_: Annotated[str | None, typer.Option("--is", help="measure: the value, in the unit of what it is")] = None,
+    how: Annotated[str | None, typer.Option(help="measure: with what, by whom")] = None,
+    at_mw: Annotated[float | None, typer.Option(help="measure: the power step it was measured at")] = None,
+    on: Annotated[str | None, typer.Option(help="measure: the day; default: today")] = None,
+    json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
+) -> None:
+    """What this crew owns, kept for all shoots, and the classes of the catalogue, with figures in words.
+
+    An item that is added again with other words is changed. What was measured of it outranks its other figures and
+    stays with it. The bag is the file kit.toml in your data folder.
+    """
+    from linkwright.shoot.errors import InputError, did_you_mean
+    from linkwright.store.kitbook import own_bag
+
+    given = words or []
+    if action not in ACTIONS:
+        raise InputError(f'"{action}" is nothing to do with the bag{did_you_mean(action, ACTIONS)}; {_usage()}')
+    if len(given) != len(ACTIONS[action]):
+        raise InputError(f"expected `linkwright kit {' '.join((action, *ACTIONS[action]))}`")
+    bag = own_bag()
+    if action == "list":
+        _list(bag, json)
+    elif action == "show":
+        _show(_named(bag, given[0]), json)
+    elif action == "add":
+        own = {"count": count, "mark": mark, "serial": serial, "cells": cells, "carriers": carriers}
+        _keep(bag.with_item(_added(bag, given[0], as_, own, with_ or [])), given[0], json)
+    elif action == "measure":
+        _keep(bag.with_item(_measured(bag, given, is_, how, at_mw, on)), given[0], json)
+    elif action == "remove":
+        _keep(bag.without(_owned(bag, given[0]).name), given[0], json)
+    elif action == "write":
+        _write(_owned(bag, given[0]), given[1], json)
+    else:
+        _carry(action, bag, given[0], json)
+
+
+def _usage() -> str:
+    return f"expected one of {', '.join(ACTIONS)}"
+
+
+def _owned(bag: Bag, name: str) -> Item:
+    """The item of the bag. Raises InputError."""
+    from linkwright.shoot.errors import InputError, did_you_mean
+
+    item = bag.named(name)
+    if item is None:
+        names = [one.name for one in bag.item]
+        near = did_you_mean(name, names) or f"; it has {', '.join(names[:12]) or 'nothing yet'}"
+        raise InputError(f'the bag has no "{name}"{near}')
+    return item
+
+
+def _named(bag: Bag, name: str) -> Item:
+    """The item of the bag, else the class of the catalogue. Raises InputError."""
+    from linkwright.desk.bag import class_item, class_named
+
+    return bag.named(name) or class_item(class_named(name))
+
+
+def _added(bag: Bag, name: str, as_: str | None, own: dict[str, Any], figures: list[str]) -> Item:
+    """The item as it is after what was said of it. Raises InputError."""
+    from linkwright.desk.bag import class_named
+    from linkwright.shoot.bag import item_of
+    from linkwright.shoot.errors import InputError
+    from linkwright.shoot.toml import parse_toml
+    from linkwright.store.kitbook import read_carriers
+
+    there = bag.named(name)
+    fields: dict[str, Any] = {"name": name} if there is None else there.document()
+    if as_ is not None:
+        fields["use"] = class_named(as_)
+    for figure in figures:
+        fields |= parse_toml(figure, "--with")
+    if isinstance(own["carriers"], str):
+        own["carriers"] = read_carriers(Path(own["carriers"]))
+    if isinstance(own["cells"], str):
+        own["cells"] = _cells(own["cells"])
+    fields |= {key: value for key, value in own.items() if value is not None}
+    if "use" not in fields and "kind" not in fields:
+        raise InputError("say what it is with --as, by a class's words such as 'body-worn 470-694'; "
+                         "`linkwright kit` lists them")  # fmt: skip
+    return item_of(fields)
+
+
+def _cells(text: str) -> dict[str, Any]:
+    """Cells as people say them. Raises InputError."""
+    from linkwright.shoot.errors import InputError
+
+    parts = text.replace("mAh", "").split()
+    if len(parts) not in (3, 4) or not parts[0].isdigit() or not all(part.isdigit() for part in parts[3:]):
+        raise InputError(
+            f'--cells is "{text}"; expected how many, size, chemistry and perhaps mAh: "2 AA nimh 2000"'
+        )
+    rated = {"capacity_mah": float(parts[3])} if len(parts) == 4 else {}
+    return {"count": int(parts[0]), "type": parts[1], "chemistry": parts[2].lower(), **rated}
+
+
+def _measured(
+    bag: Bag, given: list[str], value: str | None, how: str | None, at_mw: float | None, on: str | None
+) -> Item:
+    """The item with a measurement more. Raises InputError."""
+    from linkwright.cli.asked import day_of
+    from linkwright.shoot.bag import item_of
+    from linkwright.shoot.equipment import MEASURES
+    from linkwright.shoot.errors import InputError, did_you_mean
+
+    item, what = _owned(bag, given[0]), given[1].replace("-", " ").lower()
+    known = {name: unit for (kind, name), (unit, _) in MEASURES.items() if kind == item.kind}
+    if what not in known:
+        near = did_you_mean(what, known) or f"; of a {item.kind} that is {' or '.join(known)}"
+        raise InputError(f'"{what}" is not measured of {item.name}{near}')
+    try:
+        number = float((value or "").replace(",", "."))
+    except ValueError:
+        raise InputError(f'--is is "{value or ""}"; expected {what} in {known[what]}') from None
+    if how is None:
+        raise InputError("say with what it was measured, with --how, so that the ledger can tell")
+    entry = {"what": what, "value": number, "unit": known[what], "when": day_of(on, "--on"), "how": how}
+    if at_mw is not None:
+        entry["power_mw"] = at_mw
+    document = item.document()
+    return item_of({**document, "measured": [*document.get("measured", ()), entry]})
+
+
+def _keep(bag: Bag, name: str, json: bool) -> None:
+    from linkwright.cli.output import console, print_json
+    from linkwright.store.kitbook import keep_bag
+
+    path, item = keep_bag(bag), bag.named(name)
+    if json:
+        print_json({"file": str(path), "item": None if item is None else _document(item)})
+    elif item is None:
+        console().print(f"{name} is out of the bag ({path}).")
+    else:
+        _show(item, json=False)
+
+
+def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
+    """The bag out into a file, or another's into this one: items of one name are replaced."""
+    from linkwright.cli.output import console, print_json, write_text
+    from linkwright.desk.archive import bag_in
+    from linkwright.shoot.bag import write_bag
+    from linkwright.store.kitbook import keep_bag
+
+    came = bag
+    if action == "export":
+        write_text(file, write_bag(bag))
+    else:
+        came = bag_in(Path(file))
+        for item in came.item:
+            bag = bag.with_item(item)
+        keep_bag(bag)
+    if json:
+        print_json({"items": [item.name for item in came.item]})
+    elif file != "-":
+        items = f"{len(came.item)} item{'' if len(came.item) == 1 else 's'}"
+        console().print(f"{items} written to {file}." if action == "export" else f"{items} taken into the bag.")
+
+
+def _write(item: Item, shoot: str, json: bool) -> None:
+    """An item as it is now into a shoot file, whose own words stay as they are."""
+    from linkwright.cli.output import console, print_json, write_text
+    from linkwright.shoot.bag import section
+    from linkwright.shoot.errors import InputError
+    from linkwright.shoot.reading import MOST_BYTES, parse_document, parse_shoot, read_text
+
+    text = read_text(Path(shoot), shoot, MOST_BYTES)
+    there = parse_document(text, shoot).get(item.kind)
+    if isinstance(there, dict) and item.name in there:
+        raise InputError(f"has {item.kind} {item.name} already; take that out to have it written anew", path=shoot)
+    grown = f"{text.rstrip()}\n\n{section(item)}"
+    parse_shoot(grown, shoot)
+    write_text(shoot, grown, grown=True)
+    if json:
+        print_json({"file": shoot, "item": item.name})
+    else:
+        console().print(f'{item.name} stands in {shoot} now: {item.kind} = "{item.name}".')
+
+
+def _document(item: Item) -> dict[str, Any]:
+    from linkwright.desk.bag import figures
+    from linkwright.shoot.catalogue import called
+
+    use = item.equipment.use
+    return {
+        "name": item.name, "kind": item.kind, "class": None if use is None else called(use), "count": item.count,
+        "mark": item.equipment.mark, "serial": item.equipment.serial,
+        "figures": [
+            {"what": one.what, "value": one.value, "evidence": one.evidence, "source": one.source}
+            for one in figures(item.equipment)
+        ],
+    }  # fmt: skip
+
+
+def _list(bag: Bag, json: bool) -> None:
+    """The bag and the classes."""
+    from linkwright.cli.output import console, print_json, print_table
+    from linkwright.desk.bag import class_item, in_short
+    from linkwright.shoot.bag import KINDS
+    from linkwright.shoot.catalogue import called, catalogue_names
+    from linkwright.store.kitbook import bag_file
+
+    classes = {kind: [class_item(name) for name in catalogue_names(kind)] for kind in KINDS}
+    if json:
+        listed = [_document(item) for items in classes.values() for item in items]
+        print_json({"file": str(bag_file()), "bag": [_document(i) for i in bag.item], "classes": listed})
+        return
+    out = console()
+    if bag.item:
+        rows = [
+            (i.name, str(i.count), called(i.equipment.use or i.kind), i.equipment.mark or "", in_short(i.equipment))
+            for i in bag.item
+        ]
+        out.print("The bag", style="bold")
+        print_table(out, ("item", "how many", "class", "mark", "figures"), rows, right=("how many",))
+    else:
+        out.print(
+            "The bag is empty: `linkwright kit add NAME --as 'body-worn 470-694'` puts something in.", style="bold"
+        )
+    out.print()
+    out.print("Classes of the catalogue: every figure is assumed until the bag says otherwise", style="bold")
+    for kind, items in classes.items():
+        out.print()
+        print_table(out, (f"{kind}s", "figures"), [(item.name, in_short(item.equipment)) for item in items])
+
+
+def _show(item: Item, json: bool) -> None:
+    """One item with every figure."""
+    from linkwright.cli.output import console, print_json, print_table
+    from linkwright.desk.bag import figures
+    from linkwright.shoot.catalogue import about_class
+    from linkwright.shoot.equipment import Tuned
+
+    if json:
+        print_json(_document(item))
+        return
+    out, equipment = console(), item.equipment
+    about = None if equipment.use is None else about_class(equipment.use)
+    what = item.kind if about is None else about.called
+    told = [f"{item.count} of it" if item.count > 1 else "", equipment.mark and f"marked {equipment.mark}",
+            equipment.serial and f"serial {equipment.serial}"]  # fmt: skip
+    name = item.name if item.name == what else f"{item.name}: {what}"
+    out.print(", ".join(filter(None, (name, *told))), style="bold")
+    rows = [(one.what, one.value, one.evidence, one.source) for one in figures(equipment)]
+    print_table(out, ("", "figure", "evidence", "source"), rows)
+    if about is not None and about.source:
+        out.print(f"The range: {about.source}.")
+    if isinstance(equipment, Tuned) and equipment.carriers:
+        shown = ", ".join(f"{one.label} = {one.mhz:.3f}" for one in equipment.carriers[:8])
+        more = f" and {len(equipment.carriers) - 8} more" if len(equipment.carriers) > 8 else ""
+        out.print(f"Its display shows {shown}{more} MHz; plans choose from these alone.")

@@ -1,0 +1,134 @@
+"""The bag: what a crew owns, kept for all shoots (docs/kit.md). Its file is `kit.toml`.
+
+An item has the figures of a section [transmitter], [receiver], [microphone] or [recorder] of a shoot, beside a name
+and how many there are; what a shoot uses of the bag is written into it under that name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, Final, Literal, Self, get_args
+
+import tomli_w
+from pydantic import Field, model_validator
+
+from linkwright.shoot.catalogue import about_class, as_frozen
+from linkwright.shoot.equipment import Equipment, Microphone, Receiver, Recorder, Transmitter
+from linkwright.shoot.errors import InputError
+from linkwright.shoot.fields import Frozen, Name
+from linkwright.shoot.reading import errors_of, problems_with
+from linkwright.shoot.toml import parse_toml
+from linkwright.shoot.writing import as_toml, equipment_document
+
+Kind = Literal["transmitter", "receiver", "microphone", "recorder"]
+KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
+#: Keys of an item that are no figures of its equipment.
+OWN: Final = ("name", "kind", "count")
+#: The carriers of a list by its file's name.
+ReadList = Callable[[str], list[dict[str, Any]]]
+ABOUT: Final = "# What this crew owns. `linkwright kit` lists it; docs/kit.md tells of every key.\n"
+
+
+class Item(Frozen):
+    """Equipment that a crew owns, alike in all figures: exactly one of the four kinds."""
+
+    name: Name = Field(description="what the crew calls it")
+    kind: Kind = Field(description="what it is; default: what its class is")
+    count: Annotated[int, Field(ge=1, le=1000)] = Field(default=1, description="how many of it there are")
+    transmitter: Transmitter | None = Field(default=None, description="its figures, where it is one")
+    receiver: Receiver | None = Field(default=None, description="its figures, where it is one")
+    microphone: Microphone | None = Field(default=None, description="its figures, where it is one")
+    recorder: Recorder | None = Field(default=None, description="its figures, where it is one")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _figures_are_of_its_kind(cls, given: Any) -> Any:
+        """The figures stand beside the name in the file; here they are a table of their own."""
+        if not isinstance(given, dict):
+            return given
+        figures = {key: value for key, value in given.items() if key not in OWN}
+        about = about_class(figures["use"]) if isinstance(figures.get("use"), str) else None
+        kind = given.get("kind", about.kind if about else None)
+        if kind not in KINDS:
+            raise ValueError(
+                'what it is cannot be told; give use = "a class", as `linkwright kit` lists them, or kind = '
+                f"one of {', '.join(KINDS)}"
+            )
+        if kind == "receiver" and "count" in given:
+            figures["count"] = given["count"]
+        return {**{key: given[key] for key in OWN if key in given}, "kind": kind, kind: figures}
+
+    @property
+    def equipment(self) -> Equipment:
+        """Its figures."""
+        found: Equipment = getattr(self, self.kind)
+        return found
+
+    def document(self) -> dict[str, Any]:
+        """The item as its file has it."""
+        figures = equipment_document(self.equipment)
+        figures.pop("count", None)
+        told = {"kind": self.kind} if self.equipment.use is None else {}
+        return {"name": self.name, **told, "count": self.count, **figures}
+
+
+class Bag(Frozen):
+    """What a crew owns."""
+
+    item: tuple[Item, ...] = Field(default=(), max_length=2_000, description="the items")
+
+    @model_validator(mode="after")
+    def _each_name_once(self) -> Self:
+        names = [item.name for item in self.item]
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f'item "{name}" stands twice; each name once')
+        return self
+
+    def named(self, name: str) -> Item | None:
+        """The item of that name, whatever its capitals."""
+        return next((item for item in self.item if item.name.casefold() == name.casefold()), None)
+
+    def of(self, kind: Kind) -> tuple[Item, ...]:
+        """The items of a kind, in their order."""
+        return tuple(item for item in self.item if item.kind == kind)
+
+    def with_item(self, item: Item) -> Bag:
+        """The bag with an item more, or in the place of the one of its name."""
+        there = [one if one.name != item.name else item for one in self.item]
+        return Bag(item=tuple(there if self.named(item.name) in self.item else [*there, item]))
+
+    def without(self, name: str) -> Bag:
+        """The bag without an item."""
+        return Bag(item=tuple(item for item in self.item if item.name != name))
+
+
+def parse_bag(text: str, name: str, read_list: ReadList) -> Bag:
+    """The bag in a text; `read_list` reads the lists of display carriers that it names. Raises InputError(s)."""
+    document = parse_toml(text, name)
+    items = document.get("item")
+    for item in items if isinstance(items, list) else ():
+        if isinstance(item, dict) and isinstance(item.get("carriers"), str):
+            item["carriers"] = read_list(item["carriers"])
+    bag, problems = problems_with(Bag, document)
+    if bag is None:
+        raise errors_of([problem.within(KINDS) for problem in problems], text, name)
+    return bag
+
+
+def item_of(fields: Mapping[str, Any]) -> Item:
+    """An item from the fields of its file. Raises InputError."""
+    bag, problems = problems_with(Bag, {"item": [as_frozen(dict(fields))]})
+    if bag is None:
+        raise InputError("; ".join(problem.says for problem in problems))
+    return bag.item[0]
+
+
+def write_bag(bag: Bag) -> str:
+    """The bag as the text of its file."""
+    return ABOUT + tomli_w.dumps(as_toml({"item": [item.document() for item in bag.item]}))
+
+
+def section(item: Item) -> str:
+    """An item as the section of a shoot file."""
+    return tomli_w.dumps({item.kind: {item.name: as_toml(equipment_document(item.equipment))}})
