@@ -109,7 +109,7 @@ def render(request: Request, template: str, status: int = 200, **values: Any) ->
         "here": request.url.path.strip("/").partition("/")[0],
         **values,
     }
-    return pages_of(request).templates.TemplateResponse(request, template, context, status)
+    return pages_of(request).templates.TemplateResponse(request, template, context, status, headers=KEEP_OUT)
 
 
 def csv_response(name: str, head: Sequence[str], rows: Iterable[Sequence[Value]]) -> Response:

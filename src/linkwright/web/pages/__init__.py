@@ -10,6 +10,7 @@ from linkwright.web.pages import (
     live,
     places,
     plan,
+    prepare,
     recordings,
     setup,
     sheets,
@@ -21,6 +22,7 @@ from linkwright.web.pages import (
 ROUTERS = tuple(
     page.router
     for page in (
-        shoot, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, history, connect, places,
+        shoot, prepare, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, history,
+        connect, places,
     )
 )  # fmt: skip

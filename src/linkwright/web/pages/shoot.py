@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -9,8 +10,13 @@ from fastapi.responses import Response
 
 from linkwright.desk.document import Document
 from linkwright.desk.form import sections
+from linkwright.desk.questions import is_as_asked
+from linkwright.rules import territory
 from linkwright.shoot.catalogue import called, catalogue_names
+from linkwright.store.kitbook import own_bag
+from linkwright.units import number_word, together
 from linkwright.web.answers import file_response, render, snapshot_of
+from linkwright.web.pages.prepare import questions
 
 router = APIRouter()
 
@@ -19,18 +25,17 @@ def answer(document: Document) -> str:
     """The answer of the page as a sentence."""
     shoot, count = document.shoot, len(document.problems)
     if not document.draft.document:
-        return "Nothing is known of this shoot yet: begin with its title, its region and its date."
-    things = f"{count} thing{'s' if count != 1 else ''} to settle"
+        return "Four things, and there is a plan."
+    things = f"{count} thing{'s' if count != 1 else ''} still to fix"
     if shoot is None:
         return f"{things} before it can be planned."
     if count:
         return f"{things}; everything else stands and is planned."
-    links, sites = len(shoot.link), max(1, len(shoot.site))
-    calls = max(1, len(shoot.call))
-    return (
-        f"{links} link{'s' if links != 1 else ''} on {sites} site{'s' if sites != 1 else ''} in {calls} "
-        f"call{'s' if calls != 1 else ''}, {shoot.shoot.date:%-d %B %Y}, by the rules of {shoot.shoot.region}."
-    )
+    links, sites = number_word(len(shoot.link)).capitalize(), [site.name for site in shoot.site]
+    where = f" at {together(sites)}" if sites else ""
+    by = territory(shoot.shoot.region).name
+    many = "links" if len(shoot.link) != 1 else "link"
+    return f"{links} {many}{where}, {shoot.shoot.date:%-d %B %Y}, by the rules of {by}."
 
 
 def context(request: Request) -> dict[str, Any]:
@@ -51,9 +56,11 @@ def context(request: Request) -> dict[str, Any]:
 
 
 @router.get("/shoot")
-def page(request: Request) -> Response:
-    """The page."""
-    return render(request, "shoot.html", **context(request))
+def page(request: Request, again: bool = False) -> Response:
+    """The page: four questions while the job is empty, or for the same people at a new place."""
+    asks = again or is_as_asked(snapshot_of(request).document, own_bag(), datetime.datetime.now())
+    more = questions(request, again) if asks else {}
+    return render(request, "shoot.html", **context(request), **more, asks=asks)
 
 
 @router.get("/shoot/answer")

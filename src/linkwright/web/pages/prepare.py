@@ -1,0 +1,99 @@
+"""The four questions of an empty job, and the answer that stands beneath them."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import replace
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+from pydantic import Field as Bounded
+
+from linkwright.desk.questions import (
+    DISTANCES_M,
+    SURROUNDINGS,
+    Asked,
+    answered,
+    asked_of,
+    kit_lines,
+    outset_of,
+    regions,
+    ticks,
+    usual_day,
+)
+from linkwright.desk.table import answer as plan_says
+from linkwright.desk.table import rows
+from linkwright.door.gate import person_of
+from linkwright.store.kitbook import own_bag
+from linkwright.web.answers import Body, desk_of, render, snapshot_of
+from linkwright.web.pages.edit import told
+
+router = APIRouter()
+Text = Annotated[str, Bounded(max_length=200)]
+
+
+class Answers(Body):
+    """What was answered so far: enough for a plan, or not."""
+
+    where: Annotated[str, Bounded(min_length=1, max_length=80)]
+    region: Annotated[str, Bounded(min_length=2, max_length=2)]
+    surroundings: Literal["open", "street", "residential", "office", "hall"] = "street"
+    within_m: Annotated[float, Bounded(gt=0, le=10_000)] = 30
+    date: datetime.date
+    begins: datetime.time | None = None
+    ends: datetime.time | None = None
+    who: Annotated[list[Text], Bounded(min_length=1, max_length=200)]
+    permits: Annotated[tuple[Text, ...], Bounded(max_length=50)] = ()
+    zone: Text = ""
+
+
+def questions(request: Request, again: bool) -> dict[str, Any]:
+    """What the four questions show; `again`: for the same people at a new place."""
+    snapshot, now = snapshot_of(request), datetime.datetime.now()
+    asked = asked_of(snapshot.document, now)
+    if again:
+        asked = replace(asked, where="", date=usual_day(now), hours=("", ""))
+    return {
+        "asked": asked,
+        "regions": regions(),
+        "surroundings": SURROUNDINGS,
+        "distances": DISTANCES_M,
+        "kit": kit_lines(own_bag()),
+        "ticks": ticks(asked.region, asked.date) if asked.region else [],
+    }
+
+
+@router.get("/prepare/permits")
+def permits(request: Request, region: Annotated[str, Query(max_length=2)]) -> Response:
+    """The permits of a region, as sentences to tick."""
+    now = datetime.datetime.now()
+    asked = asked_of(snapshot_of(request).document, now)
+    return render(request, "prepare_permits.html", ticks=ticks(region, usual_day(now)), asked=asked)
+
+
+@router.get("/prepare/answer")
+def answer(request: Request) -> Response:
+    """What the answers come to: the plan's sentence, and who is on what."""
+    snapshot = snapshot_of(request)
+    given = [] if snapshot.made is None else rows(snapshot.made, "call")
+    said = plan_says(snapshot) if snapshot.document.draft.document else ""
+    return render(request, "prepare_answer.html", rows=given, said=said)
+
+
+@router.post("/prepare/begin")
+def begin(request: Request, answers: Answers) -> dict[str, Any]:
+    """A shoot of the answers, in place of what is there; it can be taken back."""
+    timed = answers.begins and answers.ends
+    asked = Asked(
+        answers.where, answers.region, answers.surroundings, answers.within_m, answers.date,
+        (f"{answers.begins:%H:%M}", f"{answers.ends:%H:%M}") if timed else ("", ""),
+        tuple(dict.fromkeys(name.strip() for name in answers.who if name.strip())), answers.permits,
+    )  # fmt: skip
+    document, begun = answered(outset_of(asked), own_bag(), answers.zone)
+    change = desk_of(request).store.replace(document, person_of(request).name)
+    given = [
+        [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
+        for one in begun.outfits
+    ]
+    return told(request, change, outfits=given, lacking=list(begun.lacking), title=document["shoot"]["title"])
