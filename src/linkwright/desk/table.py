@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.desk.snapshot import Made, Snapshot
+from linkwright.draw.ink import in_page_inks
 from linkwright.draw.ledger import Ledger, drawn_ledger
 from linkwright.plan.answer import answer_sentence, short_says, worst_says
 from linkwright.plan.file import parse_plan
@@ -73,7 +74,7 @@ class Row:
         link = self.link
         wanted = [(line.part, line.db or 0.0) for line in link.ledger if line.what == "wanted"]
         against = [(line.part, line.dbm) for line in link.ledger if line.dbm is not None]
-        return drawn_ledger(
+        return in_page_inks(drawn_ledger(
             Ledger(
                 f"{link.link} on {link.carrier} MHz",
                 tuple(wanted), link.wanted_dbm, tuple(against), link.noise_and_interference_dbm,
@@ -81,7 +82,7 @@ class Row:
                 tuple((line.part, line.db or 0.0) for line in link.ledger if line.what in ("fading", "doubt")),
                 link.in_hand_db,
             )
-        )  # fmt: skip
+        ))  # fmt: skip
 
 
 def rows(made: Made, order: str) -> list[Row]:

@@ -56,7 +56,7 @@ def document(says: str, parts: Iterable[str], width_px: float, tall_px: float, d
 def words(
     x: float, y: float, text: str, *, size: int = BODY_PX, anchor: str = "start", fill: str = INK, **more: object
 ) -> str:
-    """A line of text with its baseline at y; never under 12 px."""
+    """A line of text with its baseline at y; never under 14 px."""
     return element(
         "text", escape(text), x=x, y=y, font_size=max(size, LEAST_PX), font_family=FACE, text_anchor=anchor,
         fill=fill, **more,

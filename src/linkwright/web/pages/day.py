@@ -17,6 +17,7 @@ from linkwright.desk.day import CHANGED, counters, planned_day, since_changed
 from linkwright.desk.moving import moved_draft, moved_entry
 from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day
+from linkwright.draw.ink import in_page_inks
 from linkwright.lengths import hours
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import zone_of
@@ -149,7 +150,7 @@ def picture(
     day = planned_day(snapshot, draft.shoot())
     may = person_of(request).may("edit")
     svg = drawn_day(day, float(width), tuple(handles(draft)) if may else (), titled=False)
-    return {"svg": svg, "answer": answer(day)}
+    return {"svg": in_page_inks(svg), "answer": answer(day)}
 
 
 @router.post("/api/day/move")

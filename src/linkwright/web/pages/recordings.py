@@ -13,6 +13,7 @@ from linkwright.desk.files import plain_name
 from linkwright.desk.heard import QUIET_KINDS, answer, drawn_comb, drawn_track, drawn_voice, moment_wav, set_low_cut
 from linkwright.desk.listening import MOST_BYTES, Listening
 from linkwright.door.gate import person_of
+from linkwright.draw.ink import in_page_inks
 from linkwright.shoot.errors import InputError
 from linkwright.store import RECORDING
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
@@ -124,7 +125,7 @@ def excerpt_wav(request: Request, of: Id, track: Channel, at: Seconds, length: S
 def voice(request: Request, of: Id, track: Channel, width: Width = 720) -> Response:
     """The noise in a talker's pauses, before and after the low cut, and the steps over it."""
     drawn, cut, chosen = drawn_voice(listening_of(request), of, track, width)
-    return render(request, "sound_voice.html", drawn=drawn, cut=cut, chosen=chosen)
+    return render(request, "sound_voice.html", drawn=in_page_inks(drawn), cut=cut, chosen=chosen)
 
 
 @router.get("/sound/comb")
@@ -138,4 +139,4 @@ def comb(
 
 
 def _figure(svg: str) -> Response:
-    return Response(f'<figure class="chart">{svg}</figure>', media_type="text/html")
+    return Response(f'<figure class="chart">{in_page_inks(svg)}</figure>', media_type="text/html")

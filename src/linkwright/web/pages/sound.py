@@ -11,6 +11,7 @@ from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.sounding import WIRED, answer, calls, settings_of
 from linkwright.draw.arrivals import Arrival, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
+from linkwright.draw.ink import in_page_inks
 from linkwright.draw.link_sound import chain_of, low_cut_curves
 from linkwright.draw.response import drawn_curves
 from linkwright.shoot.errors import InputError
@@ -66,7 +67,8 @@ def link_part(request: Request, link: Text, width: Width = 720) -> Response:
     found, one = _link(snapshot_of(request), link)
     return render(
         request, "sound_link.html", link=found, one=one,
-        chain=drawn_chain(chain_of(found, one), width), curves=drawn_curves(low_cut_curves(found, one), width),
+        chain=in_page_inks(drawn_chain(chain_of(found, one), width)),
+        curves=in_page_inks(drawn_curves(low_cut_curves(found, one), width)),
     )  # fmt: skip
 
 
@@ -80,7 +82,8 @@ def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
     paths = [Arrival(name, parts, row.levelled.delay_ms.get(name, 0.0)) for name, parts in row.parts.items()]
     paths += [] if row.wired_ms is None else [Arrival(WIRED, (), row.wired_ms)]
     says = f"When each path of {call} comes, in ms after the lips moved, and the delay to set on it"
-    return Response(f'<figure class="chart">{drawn_arrivals(says, paths, width)}</figure>', media_type="text/html")
+    svg = in_page_inks(drawn_arrivals(says, paths, width))
+    return Response(f'<figure class="chart">{svg}</figure>', media_type="text/html")
 
 
 @router.get("/sound.csv")

@@ -19,6 +19,7 @@ from linkwright.desk.laying import SHORT_S
 from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.door.gate import person_of
+from linkwright.draw.ink import in_page_inks
 from linkwright.halfway import prefix
 from linkwright.sheets.wrap import (
     MOST_TOLD,
@@ -131,7 +132,7 @@ def time_line(
     wrap, wrapping = wrap_of(request), wrapping_of(request)
     between = _between(begin, end)
     from_ms, to_ms = between or bounds(wrap, wrapping.gone)
-    svg = picture(wrap, wrapping, float(width), between)
+    svg = in_page_inks(picture(wrap, wrapping, float(width), between))
     return {
         "svg": svg, "from": iso(from_ms, wrap.zone), "to": iso(to_ms, wrap.zone), "whole": between is None,
         "busy": wrapping.busy or desk_of(request).works["laying"].state.busy,
