@@ -47,7 +47,7 @@ def answer(document: dict[str, Any]) -> str:
         return f"Found {found}; nothing can be called clean: {reason}."
     total = sum(one["to_khz"] - one["from_khz"] for one in document["clean"])
     return (
-        f"Found {found}; {total / 1e3:.1f} MHz is clean as far as was looked, "
+        f"Found {found}; {total / 1e3:.1f} MHz had nothing in it while it was swept, "
         f"with a chance of {100 * document['missed']:.0f} % of having missed somebody who is on 5 % of the time."
     )
 

@@ -188,7 +188,11 @@ def _sweeps(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
                     "sweep-old", site, f'The sweep {sweep.path} lies {hours:.0f} h from the call "{call.name}".'
                 )
         if not sweep.calibrated:
-            yield finding("sweep-relative", site, f"The levels of {sweep.path} are relative: they only rank.")
+            yield finding(
+                "sweep-relative",
+                site,
+                f"The levels of {sweep.path} are relative: they tell stronger from weaker, and no more.",
+            )
     yield from _brief(air, site)
 
 

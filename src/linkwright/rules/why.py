@@ -229,7 +229,7 @@ def _nothing(use: _Use) -> str:
         if row is not None
     ]
     tail = f"; nearest are {' and '.join(beside)}" if beside else ""
-    return f"is opened by no row of the {use.territory.code} rules{tail}"
+    return f"may not be used under the {use.territory.code} rules as they are known here{tail}"
 
 
 def _notes(use: _Use) -> list[str]:

@@ -19,8 +19,8 @@ Kind = Literal["text", "number", "whole", "choice", "yes", "date", "time", "mome
 
 #: Units at the ends of names, as people read them.
 UNITS: Final = {
-    "_mhz": "MHz", "_khz": "kHz", "_mw": "mW", "_dbm": "dBm", "_dba": "dB(A)", "_dbi": "dBi", "_db": "dB",
-    "_mv_pa": "mV/Pa",
+    "_m_s": "m/s", "_mhz": "MHz", "_khz": "kHz", "_mw": "mW", "_dbm": "dBm", "_dba": "dB(A)",
+    "_dbi": "dBi", "_db": "dB", "_mv_pa": "mV/Pa",
     "_hz": "Hz", "_ms": "ms", "_km": "km", "_m": "m", "_s": "s", "_mah": "mAh", "_v": "V",
     "_ma": "mA", "_c": "°C", "_min": "min", "_h": "h",
 }  # fmt: skip
@@ -60,11 +60,22 @@ def fields_of(model: type[BaseModel], without: frozenset[str] = frozenset()) -> 
     return tuple(found)
 
 
+#: What a field is called where its key in the file says it badly.
+LABELS: Final = {
+    "im3_two": "Room kept for products of two carriers", "im3_three": "Room kept for products of three carriers",
+    "accepts": "Rows of the rules that were checked", "sure_wanted": "How sure a link is to be",
+    "stay_db": "Kept carrier may cost", "cell_reserve": "Share of the cells not relied upon",
+    "within_m": "Goes as far as", "does": "What the talent does", "at": "Receiver stands at",
+    "locked_mhz": "Carrier that stays", "locked_mw": "Power that stays",
+    "learnt": "Learnt by walking", "edge_khz": "Keeps from a TV channel's edge",
+    "look_s": "Looks at a frequency for",
+    "iip3_dbm": "Intercept point", "required_cnr_db": "Needed over noise and interference",
+}  # fmt: skip
+
+
 def _named(key: str) -> tuple[str, str]:
-    for ending, unit in UNITS.items():
-        if key.endswith(ending):
-            return _words(key.removesuffix(ending)), unit
-    return _words(key), ""
+    ending, unit = next(((end, unit) for end, unit in UNITS.items() if key.endswith(end)), ("", ""))
+    return LABELS.get(key) or _words(key.removesuffix(ending)), unit
 
 
 def _words(key: str) -> str:

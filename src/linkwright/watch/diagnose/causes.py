@@ -106,7 +106,7 @@ _ALL: Final = (
         (), "M-1 -1L1 1M1 -1L-1 1", filled=False,
     ),
     Cause(
-        "audio-path", "the audio before the transmitter", "audio", fits.dead_audio, because.dead_audio,
+        "audio-path", "no sound from microphone or cable", "audio", fits.dead_audio, because.dead_audio,
         "Check the microphone, its plug and its cable, and the transmitter's mute; the radio is good.",
         (0.55, 0.05, 0.40), "M-1 -1L1 -1L1 1L-1 1z", filled=True,
     ),
