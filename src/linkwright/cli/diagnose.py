@@ -52,6 +52,8 @@ def run(
     with progress() as tell:
         ready(tell)
         of = None if shoot is None else load_shoot(shoot)
+        if of is not None:
+            how = how.model_copy(update={"else_zone": str(zone_of(of))})
         expected = () if of is None or shoot is None else _expected(of, shoot, plan, tell)
         found = diagnose([(Path(log), log) for log in logs], expected, how, tell)
         if audio:
