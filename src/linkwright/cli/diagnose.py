@@ -38,7 +38,7 @@ def run(
 
     Exit status: 0 nothing did, 1 something did, 2 bad input.
     """
-    from linkwright.cli.output import console, print_json, progress
+    from linkwright.cli.output import console, print_json, progress, tell_unread
     from linkwright.desk.loading import load_shoot
     from linkwright.shoot.clock import zone_of
     from linkwright.shoot.errors import InputError
@@ -63,7 +63,8 @@ def run(
         print_json(document(found, laid))
     else:
         print_diagnosis(console(), found, laid, zone)
-    raise typer.Exit(1 if found.episodes else 0)
+    tell_unread(found.unread)
+    raise typer.Exit(2 if found.unread else 1 if found.episodes else 0)
 
 
 def mapping_in(path: str | None) -> Mapping:
@@ -153,6 +154,7 @@ def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
         ],
         "recordings": [one.document() for one in laid],
         "told": list(found.told),
+        "unread": [str(error) for error in found.unread],
     }
 
 
