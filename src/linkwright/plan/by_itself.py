@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from linkwright.plan.answer import hand_says
+from linkwright.plan.answer import itself_says
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.ledger import Set, planned
-from linkwright.plan.model import Finding, PlannedByItself
+from linkwright.plan.model import Finding, PlannedByItself, Severity
 from linkwright.plan.prove import Proof, Standing, decided
 from linkwright.plan.tuning import Known
 from linkwright.rules import range_text
@@ -87,9 +87,5 @@ def _proved(chain: Chain, call: LiveCall, range_khz: tuple[int, int], power_mw: 
 
 def _told(one: PlannedByItself) -> Finding:
     """That a link needs no carrier, and what is known of its reach."""
-    word = "is thin" if one.verdict == "thin" else one.verdict
-    says = (
-        f"{one.link} finds its carriers by itself in {range_text(one.from_khz, one.to_khz)}, so it is given none; "
-        f"with that band to itself it {word} at {one.worst_place} with {one.power_mw:g} mW, {hand_says(one)}."
-    )
-    return finding("by-itself", one.link, says, severity="note" if one.verdict == "holds" else "warn")
+    severity: Severity = "note" if one.verdict == "holds" else "warn"
+    return finding("by-itself", one.link, f"{one.link} {itself_says(one)}.", severity=severity)

@@ -228,6 +228,15 @@ def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
     return _way(site, link.sends, link, _standing(site, heard, "Receiver") if heard.stands else None)
 
 
+def walked_points(site: Site, link: Link) -> tuple[Spot, tuple[Spot, ...]]:
+    """Where the end stands that does not go, or where the receiver's way begins; and the spots through which
+    whoever goes does: the talent, or all who listen to a transmitter that stands."""
+    if not link.sends.stands:
+        return receiving_point(site, link), route_points(site, link)
+    every = (spot for end in link.hears for spot in receiving_points(site, link, end))
+    return route_points(site, link)[0], tuple(dict.fromkeys(every))
+
+
 def _standing(site: Site, end: End, otherwise: str) -> Spot:
     """The spot that an end names, else the site's first."""
     found = [spot for spot in site.spots if spot.name == end.at] or list(site.spots[:1])
