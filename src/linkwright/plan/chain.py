@@ -32,7 +32,7 @@ from linkwright.rules import (
 )
 from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of
-from linkwright.shoot.end import SPOKEN, End, Worn
+from linkwright.shoot.end import SPOKEN, TO_LISTENERS, End, Worn
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Header, Link, Power, Shoot
 from linkwright.shoot.permits import PermitHeld
@@ -137,7 +137,7 @@ class Chain:
     def ends(self) -> Ends:
         """Both ends as far as reach goes."""
         sends, way = self.link.sends, self.heard_at if len(self.heard_at) > 1 else ()
-        goes = bool(way) or self.listener.worn != "mounted"
+        goes = bool(way) or self.listener.worn != "mounted" or self.link.serves in TO_LISTENERS
         return Ends(
             self.site, self.transmitter, self.receiver, self.worn, self.at, sends.facing, sends.crowd, sends.does,
             sends.speed_m_s, self.link.name, _inside(sends), self.listener, way,
