@@ -20,8 +20,8 @@ from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain
 from linkwright.sound.gain import Recorder as Input
 from linkwright.sound.timing import LineUp, Path, line_up
 
-#: From the lips to the microphone where the shoot does not say it [m] (common practice, no source); what is mounted is
-#: fed by a line, so next to nothing.
+#: From the lips to the microphone where the shoot does not say it [m] (common practice, no source); what is mounted
+#: is fed by a line, so next to nothing.
 MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5, "mounted": 0.01}
 #: The class of the catalogue that stands for a microphone that the shoot does not name.
 USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
