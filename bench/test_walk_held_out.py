@@ -29,11 +29,11 @@ def by_model(ends: Ends, places: FloatArray) -> tuple[Arriving, FloatArray]:
     return found, (found.share * found.gain_db).sum(axis=1) + dbm_from_mw(POWER_MW)
 
 
-def after(ends: Ends, taken: Taken, found: Arriving, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+def after(ends: Ends, taken: Taken, found: Arriving) -> tuple[FloatArray, FloatArray]:
     """By how much levels move the places' medians, and how sure they are then [dB]."""
     readings = readings_of(ends.site, [replace(taken, ends=replace(taken.ends, site=ends.site))])
     assert readings is not None
-    return learned(ends.site, readings).each(ends, own_of(ends.site, found), places)
+    return learned(ends.site, readings).each(ends, own_of(ends.site, found), found)
 
 
 def errors(seed: int) -> tuple[FloatArray, FloatArray]:
@@ -42,10 +42,10 @@ def errors(seed: int) -> tuple[FloatArray, FloatArray]:
     ends, places = replace(invented.link.ends, facing=None), invented.held_out
     taken = pieces_taken(invented.link, invented.walked)
     found, plain = by_model(ends, places)
-    shift, _ = after(ends, taken, found, places)
+    shift, _ = after(ends, taken, found)
     site = ends.site.model_copy(update={"learnt": learn(invented.link, invented.walked, seed=1)})
     trended, trend = by_model(replace(ends, site=site), places)
-    more, spread = after(replace(ends, site=site), taken, trended, places)
+    more, spread = after(replace(ends, site=site), taken, trended)
     return invented.true_dbm - np.stack([plain, trend, plain + shift, trend + more]), spread
 
 

@@ -10,8 +10,8 @@ import numpy as np
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork, walk
 from linkwright.reach.walk import Walked
+from linkwright.shoot.end import Worn
 from linkwright.shoot.equipment import Receiver, Transmitter
-from linkwright.shoot.models import Worn
 from linkwright.shoot.place import Site, Spot
 from linkwright.units import FloatArray
 

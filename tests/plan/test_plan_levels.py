@@ -9,7 +9,7 @@ import pytest
 from tests.plan.shoots import links, pocket, shoot
 
 from linkwright.assign.levels import FEW_LINKS, PlainProducts, Radio, rejections, unwanted
-from linkwright.assign.verify import level_faults
+from linkwright.assign.verify import level_faults, strong_faults
 from linkwright.plan.model import Plan
 from linkwright.plan.pipeline import make_plan
 
@@ -75,41 +75,53 @@ def test_the_plan_says_which_criterion_and_what_the_other_gives() -> None:
     assert call.other_criterion_holding is not None
 
 
-def _random_radio(rng: np.random.Generator, n: int, own: int) -> tuple[Radio, np.ndarray, np.ndarray]:
-    gain = 10 ** (rng.uniform(-90, -30, (n, n)) / 10)
+def _random_radio(
+    rng: np.random.Generator, n: int, own: int, of: np.ndarray | None = None
+) -> tuple[Radio, np.ndarray, np.ndarray]:
+    """Transmitters n, the first `own` of links, whose receivers are `of` them (one each unless said)."""
+    of = np.arange(own) if of is None else of
+    gain = 10 ** (rng.uniform(-90, -30, (n, of.size)) / 10)
     coupling = 10 ** (rng.uniform(-60, -40, (n, n)) / 10)
     np.fill_diagonal(coupling, 0.0)
     rejection = np.tile(10 ** (-np.linspace(0, 80, 101) / 10), (2, 2, 1))
     radio = Radio(
-        gain, coupling, np.full(n, 0.01), np.full(n, 1e-11), np.full(n, 100.0), np.full(n, 30.0),
-        10 ** (rng.uniform(-20, 5, n) / 10), np.full(n, 0.01), rng.choice([150.0, 200.0], n), rejection, 25.0,
-        rng.integers(0, 2, n), own, n > FEW_LINKS,
+        gain, coupling, np.full(n, 0.01), np.full(of.size, 1e-11), np.full(of.size, 100.0), np.full(of.size, 30.0),
+        10 ** (rng.uniform(-20, 5, of.size) / 10), np.full(of.size, 0.01), rng.choice([150.0, 200.0], n), rejection,
+        25.0, rng.integers(0, 2, n), own, n > FEW_LINKS, of,
     )  # fmt: skip
     carriers = 500_000 + 25 * rng.choice(400, n, replace=False)
     return radio, carriers.astype(np.int64), rng.choice([1.0, 10.0, 50.0], n)
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_compiled_levels_equal_the_plain_ones_and_the_verifier_agrees(seed: int) -> None:
+@pytest.mark.parametrize("more", [0, 3])
+def test_compiled_levels_equal_the_plain_ones_and_the_verifier_agrees(seed: int, more: int) -> None:
+    """`more` links have two receivers, each of which hears everybody in its own way."""
     rng = np.random.default_rng(seed)
-    radio, carriers, powers = _random_radio(rng, FEW_LINKS + 4, FEW_LINKS + 2)
+    own = FEW_LINKS + 2
+    of = np.sort(np.concatenate([np.arange(own), rng.choice(own, more, replace=False)]))
+    radio, carriers, powers = _random_radio(rng, FEW_LINKS + 4, own, of)
     found = unwanted(radio, carriers, powers)
     received = radio.gain * powers[:, None]
     radiated = powers[:, None] * radio.coupling * radio.conversion[None, :] / powers[None, :]
     receiver, transmitter = PlainProducts(radio, carriers).at(received, radiated)
     assert found.receiver == pytest.approx(receiver, rel=1e-9)
     assert found.transmitter == pytest.approx(transmitter, rel=1e-9)
-    names = [str(n) for n in range(carriers.size)]
-    claimed = (found.receiver + found.transmitter)[: radio.own]
-    noise = radio.noise_mw[: radio.own]
+    names = [str(n) for n in range(of.size)]
+    claimed, noise = found.receiver + found.transmitter, radio.noise_mw
 
     def judge(claim: np.ndarray) -> list[str]:
-        return list(level_faults(names, carriers, radio.width_khz, received, radiated, radio.iip3_mw, claim, noise))
+        told = radio.iip3_mw, claim, noise, radio.of
+        return list(level_faults(names, carriers, radio.width_khz, received, radiated, *told))
 
     assert judge(claimed) == []
     wrong = claimed.copy()
     wrong[3] = wrong[3] * 1.1 + 1e-12
     assert [fault.split(":")[0] for fault in judge(wrong)] == ["3"]
+    strong = names, received, radio.blocking_mw, found.blocking, noise, radio.of
+    assert list(strong_faults(*strong)) == []
+    told = list(strong_faults(*strong[:3], 1.1 * found.blocking + 1e-9, *strong[4:]))
+    assert len(told) == of.size
 
 
 def test_an_other_is_heard_beside_its_carrier_but_not_twice_on_it() -> None:
@@ -117,7 +129,7 @@ def test_an_other_is_heard_beside_its_carrier_but_not_twice_on_it() -> None:
     radio, carriers, powers = _random_radio(rng, 3, 2)
     carriers[:] = [500_000, 502_000, 500_050]  # the other stands on the first link's carrier
     adjacent = (radio.gain * powers[:, None] * rejections(radio, carriers)).sum(axis=0)
-    alone = dataclasses.replace(radio, own=3)
-    counted = (radio.gain * powers[:, None] * rejections(alone, carriers)).sum(axis=0)
+    every = dataclasses.replace(radio, own=3, of=np.arange(2))
+    counted = (radio.gain * powers[:, None] * rejections(every, carriers)).sum(axis=0)
     assert adjacent[0] < counted[0]
     assert adjacent[1] == pytest.approx(counted[1])

@@ -12,8 +12,8 @@ import pytest
 from linkwright.plan.prove import verdict
 from linkwright.reach.budget import budget_of
 from linkwright.reach.ends import Ends
+from linkwright.shoot.end import Facing, Worn
 from linkwright.shoot.equipment import Receiver, Transmitter
-from linkwright.shoot.models import Facing, Worn
 from linkwright.shoot.place import Does, Site, Spot, Surroundings
 
 TX = Transmitter.model_validate({"use": "uhf-body-worn", "tunes_mhz": ((518.0, 622.0),)})

@@ -16,8 +16,8 @@ from linkwright.reach.hand import Wanted
 from linkwright.reach.path import AROUND, MODELS, paths, xyz
 from linkwright.reach.received import Radiator, strongest_gain_db
 from linkwright.reach.walls import WALL_DB, through
+from linkwright.shoot.end import Worn
 from linkwright.shoot.equipment import Receiver, Transmitter
-from linkwright.shoot.models import Worn
 from linkwright.shoot.place import Point, Site, Spot, Surroundings, Wall
 
 SURROUNDINGS: list[Surroundings] = ["open", "street", "residential", "office", "hall"]

@@ -54,7 +54,7 @@ def read(ends: Ends, places: list[tuple[float, float]], over_db: list[float], se
 def each(after: Learned, ends: Ends, x_m: float) -> tuple[float, float]:
     places = np.array([[x_m, 0.0, 1.3]])
     found = arriving([Stand(ends, MHZ, places, np.full(1, 1.4))])
-    shift, spread = after.each(ends, own_of(ends.site, found), places)
+    shift, spread = after.each(ends, own_of(ends.site, found), found)
     return float(shift[0]), float(spread[0])
 
 

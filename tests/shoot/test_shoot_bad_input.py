@@ -218,7 +218,7 @@ ONE_MISTAKE = [
         'worn = "belt-back"',
         'worn = "belt"',
         59,
-        'link "Pilot", worn is "belt"; expected "belt-front", "belt-back", "pocket", "hand" or "open"; '
+        'link "Pilot", worn is "belt"; expected "belt-front", "belt-back", "pocket", "hand", "open" or "mounted"; '
         'did you mean "belt-back"?',
     ),
     (
@@ -380,9 +380,10 @@ def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     (said,) = sentences(changed("voice = ", "zzz = "))
     assert said == (
         'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, attenuation_db, '
-        "breaks_per_hour, crowd, does, encrypted, facing, heard_at, locked_mhz, locked_mw, low_cut_hz, microphone, "
-        "mouth_m, name, power, receiver, recorder, reserve_db, route, set_at, set_delay_ms, set_mhz, spares, "
-        "speed_m_s, stay_db, sure_wanted, transmitter, voice, voice_f0_hz, within_m, worn"
+        "block, breaks_per_hour, crowd, does, encrypted, facing, heard_at, locked_mhz, locked_mw, low_cut_hz, "
+        "microphone, mouth_m, name, power, receive, receiver, recorder, reserve_db, route, serves, set_at, "
+        "set_delay_ms, set_mhz, spares, speed_m_s, stay_db, sure_wanted, transmit, transmitter, voice, "
+        "voice_f0_hz, within_m, worn"
     )
 
 

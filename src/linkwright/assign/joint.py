@@ -81,7 +81,8 @@ def candidates(placement: Placement, link: int, allowed: BoolArray | None) -> In
 
 
 def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at: int, free: IntArray) -> FloatArray:
-    """Noise, air, adjacent carriers and products of the others on each of the slots `free` [dB over noise]."""
+    """Noise, air, adjacent carriers and products of the others on each of the slots `free`, at the receiver of the
+    link that has most of them [dB over noise]."""
     radio = call.radio
     link = int(call.members[at])
     slots_khz = placement.problem.wishes[link].slots_khz[free]
@@ -89,20 +90,19 @@ def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at:
     own_khz = [placement.carrier_khz(int(i), int(placement.slots[i])) for i in call.members]
     f = np.concatenate([np.array(own_khz, dtype=np.int64), call.others_khz])[others]
     powers = np.concatenate([outcome.powers_mw, call.others_mw])
-    received = radio.gain[others, at] * powers[others]
     entry = np.abs(slots_khz[:, None] - f[None, :]) / radio.rejection_step_khz
     entry = np.minimum(entry.astype(np.int64), radio.rejection.shape[2] - 1)
-    adjacent = (radio.rejection[radio.kind[others][None, :], radio.kind[at], entry] * received[None, :]).sum(axis=1)
-    products = _product_map(
-        f,
-        radio.width_khz[others],
-        driving(received, radio.iip3_mw[at]),
-        float(radio.iip3_mw[at]),
-        slots_khz,
-        float(radio.width_khz[at]),
-    )
-    total = radio.noise_mw[at] + call.air_mw[at][free] + adjacent + products
-    return np.asarray(10.0 * np.log10(total / radio.noise_mw[at]))
+    passes = radio.rejection[radio.kind[others][None, :], radio.kind[at], entry]
+    most = np.zeros(free.size)
+    for v in radio.receivers_of(np.array([at])).tolist():
+        received, iip3_mw = radio.gain[others, v] * powers[others], float(radio.iip3_mw[v])
+        adjacent = (passes * received[None, :]).sum(axis=1)
+        products = _product_map(
+            f, radio.width_khz[others], driving(received, iip3_mw), iip3_mw, slots_khz, float(radio.width_khz[at])
+        )
+        total = radio.noise_mw[v] + call.air_mw[v][free] + adjacent + products
+        most = np.maximum(most, 10.0 * np.log10(total / radio.noise_mw[v]))
+    return most
 
 
 def _product_map(

@@ -1,7 +1,8 @@
 """The level computation as the judge: what everybody's carriers and powers do to everybody's receivers.
 
-For one call with n links. Every quantity is linear: milliwatts, ratios. The wanted signal is the local mean at the
-place of its route that decides; interferers stand where they are heard best. Contributions in receiver v's filter:
+For one call with n transmitters and r receivers. Every quantity is linear: milliwatts, ratios. The wanted signal is
+the local mean at the place of its route that decides; interferers stand where they are heard best. A link has one
+receiver or several, and the worst of them decides. Contributions in receiver v's filter:
 
 - products of its own making, 2A-B and A+B-C of everything at its input (`iip3_mw`), none stronger than its makers;
 - products radiated by transmitters: B's signal couples into A's output stage, which radiates 2A-B
@@ -14,7 +15,8 @@ Products of three carriers of width b are 3b wide, and only their share in the f
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import functools
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -31,17 +33,17 @@ FEW_LINKS: Final = 16
 
 @dataclass(frozen=True, eq=False)
 class Radio:
-    """The n transmitters of a call as rows, and as receivers (columns) the first `own` of them, its links.
+    """The n transmitters of a call as rows, of which the first `own` are its links' and the rest others', and the r
+    receivers of its links as columns.
 
-    Transmitters after the first `own` are others: they are heard, and their columns mean nothing.
-
-    gain : (n, n) from conducted power to the receiver's input; on the diagonal the wanted signal's, at the
-        place that decides, elsewhere an interferer's at its strongest.
+    of : (r,) whose receiver each is, ascending; as many as there are links unless said.
+    gain : (n, r) from conducted power to the receiver's input; of the receiver's own transmitter at the place that
+        decides, of any other at its strongest.
     coupling : (n, n) from the output of B (row) into the output stage of A (column); the diagonal is nothing.
     conversion : (n,) radiated 2A-B of A over what couples into it.
-    noise_mw, need, to_hold : (n,) noise, C/(N+I) at which the audio is unbroken, and how much more than that the
+    noise_mw, need, to_hold : (r,) noise, C/(N+I) at which the audio is unbroken, and how much more than that the
         local mean must have for the link to hold: what fading and doubt take.
-    iip3_mw, blocking_mw, width_khz : (n,).
+    iip3_mw, blocking_mw : (r,). width_khz : (n,), of a receiver that of its transmitter.
     rejection : (kinds, kinds, m) share of a transmitter's power that a receiver's filter lets in at a distance of
         0, `rejection_step_khz`, ...; the last entry holds beyond; `kind` (n,) indexes both.
     compiled : whether the compiled loops are worth loading; the plain arrays give the same to the last digits.
@@ -61,36 +63,60 @@ class Radio:
     kind: IntArray
     own: int
     compiled: bool = False
+    of: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+
+    def __post_init__(self) -> None:
+        if not self.of.size:
+            object.__setattr__(self, "of", np.arange(self.own, dtype=np.int64))
 
     @property
     def transmitters(self) -> int:
         """How many transmitters, others among them."""
-        return self.noise_mw.size
+        return self.width_khz.size
+
+    @functools.cached_property
+    def first(self) -> IntArray:
+        """The first receiver of each link (own,)."""
+        return np.searchsorted(self.of, np.arange(self.own))
+
+    @property
+    def wanted(self) -> FloatArray:
+        """The gain of each receiver's own transmitter (r,)."""
+        return np.asarray(self.gain[self.of, np.arange(self.of.size)])
+
+    def least(self, of_receivers: FloatArray) -> FloatArray:
+        """The least of what is told of receivers (r,), link by link (own,)."""
+        return np.asarray(np.minimum.reduceat(of_receivers, self.first)) if self.own else of_receivers
+
+    def receivers_of(self, links: IntArray) -> IntArray:
+        """The receivers of some of the links, which ascend."""
+        return np.flatnonzero(np.isin(self.of, links))
 
     def only(self, which: IntArray, own: int) -> Radio:
-        """The same radio for some of its transmitters, `own` of them links."""
-        both = np.ix_(which, which)
+        """The same radio for some of its transmitters, which ascend, `own` of them links."""
+        mine = self.receivers_of(which[:own])
         return Radio(
-            self.gain[both],
-            self.coupling[both],
+            self.gain[np.ix_(which, mine)],
+            self.coupling[np.ix_(which, which)],
             self.conversion[which],
-            self.noise_mw[which],
-            self.need[which],
-            self.to_hold[which],
-            self.iip3_mw[which],
-            self.blocking_mw[which],
+            self.noise_mw[mine],
+            self.need[mine],
+            self.to_hold[mine],
+            self.iip3_mw[mine],
+            self.blocking_mw[mine],
             self.width_khz[which],
             self.rejection,
             self.rejection_step_khz,
             self.kind[which],
             own,
             self.compiled,
+            np.searchsorted(which[:own], self.of[mine]),
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Unwanted:
-    """Interference by kind at each receiver, each (n,) [mW]."""
+    """Interference by kind at each receiver, each (r,) [mW]."""
 
     receiver: FloatArray
     transmitter: FloatArray
@@ -99,7 +125,7 @@ class Unwanted:
 
     @property
     def total(self) -> FloatArray:
-        """All kinds together (n,) [mW]."""
+        """All kinds together (r,) [mW]."""
         return self.receiver + self.transmitter + self.adjacent + self.blocking
 
 
@@ -110,14 +136,14 @@ class OnCarriers:
         self.radio, self.carriers_khz = radio, carriers_khz
         self.plain: PlainProducts | None = None
         self.through = radio.gain * rejections(radio, carriers_khz)
-        self.off = radio.gain - np.diag(np.diagonal(radio.gain))
+        self.off = without_own(radio, radio.gain)
         self.blocked = radio.noise_mw * ONE_DB_MORE / radio.blocking_mw
         self.order = np.argsort(carriers_khz, kind="stable")
         sorted_both = np.ix_(self.order, self.order)
         self.sorted_khz, self.sorted_width = carriers_khz[self.order], radio.width_khz[self.order]
-        self.sorted_gain = np.ascontiguousarray(radio.gain[sorted_both])
-        self.sorted_iip3 = radio.iip3_mw[self.order]
+        self.sorted_gain = np.ascontiguousarray(radio.gain[self.order])
         self.sorted_share = np.ascontiguousarray((radio.coupling * radio.conversion[None, :])[sorted_both])
+        self.centre_khz, self.filter_khz = carriers_khz[radio.of], radio.width_khz[radio.of]
 
     def unwanted(self, powers_mw: FloatArray) -> Unwanted:
         """The interference that the links of a call make each other at powers (n,) [mW]."""
@@ -136,20 +162,20 @@ class OnCarriers:
 
         powers = powers_mw[self.order]
         received = self.sorted_gain * powers[:, None]
-        at_receiver, at_transmitter = np.zeros(powers.size), np.zeros(powers.size)
+        at_receiver, at_transmitter = np.zeros((2, radio.of.size))
         every_filter(
             self.sorted_khz,
             self.sorted_width,
+            self.centre_khz,
+            self.filter_khz,
             received,
-            driving(received, self.sorted_iip3),
+            driving(received, radio.iip3_mw),
             powers[:, None] * self.sorted_share / powers[None, :],
-            self.sorted_iip3,
+            radio.iip3_mw,
             at_receiver,
             at_transmitter,
         )
-        back = np.empty(powers.size, dtype=np.int64)
-        back[self.order] = np.arange(powers.size)
-        return at_receiver[back], at_transmitter[back]
+        return at_receiver, at_transmitter
 
 
 def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:
@@ -164,14 +190,20 @@ def radiated_share(radio: Radio, powers_mw: FloatArray) -> FloatArray:
 
 def rejections(radio: Radio, carriers_khz: IntArray) -> FloatArray:
     """Share of each transmitter's (rows) power that gets through each receiver's (columns) filter; 0 on itself."""
-    distance = np.abs(carriers_khz[:, None] - carriers_khz[None, :])
+    distance = np.abs(carriers_khz[:, None] - carriers_khz[None, radio.of])
     entry = np.minimum((distance / radio.rejection_step_khz).astype(np.int64), radio.rejection.shape[2] - 1)
-    share = radio.rejection[radio.kind[:, None], radio.kind[None, :], entry]
-    np.fill_diagonal(share, 0.0)
+    share = without_own(radio, radio.rejection[radio.kind[:, None], radio.kind[None, radio.of], entry])
     # What an other puts on the carrier itself is on the air already (`Tuning.heard`) and not counted twice.
-    touching = distance < (radio.width_khz[:, None] + radio.width_khz[None, :]) / 2.0
+    touching = distance < (radio.width_khz[:, None] + radio.width_khz[None, radio.of]) / 2.0
     touching[: radio.own] = False
     return np.where(touching, 0.0, share)
+
+
+def without_own(radio: Radio, values: FloatArray) -> FloatArray:
+    """Values of transmitters at receivers (n, r), with nothing of each receiver's own transmitter."""
+    left = values.copy()
+    left[radio.of, np.arange(radio.of.size)] = 0.0
+    return left
 
 
 class PlainProducts:
@@ -187,13 +219,14 @@ class PlainProducts:
         self.three = i[distinct], j[distinct], k[distinct]
         a, b = self.two
         i, j, k = self.three
-        self.share_two = _shares(2 * f[a] - f[b], (w[a], w[a], w[b]), f, w)
-        share_three = _shares(f[i] + f[j] - f[k], (w[i], w[j], w[k]), f, w)
+        centre, channel = f[radio.of], w[radio.of]
+        self.share_two = _shares(2 * f[a] - f[b], (w[a], w[a], w[b]), centre, channel)
+        share_three = _shares(f[i] + f[j] - f[k], (w[i], w[j], w[k]), centre, channel)
         some = np.flatnonzero(share_three.any(axis=1))
         self.three, self.share_three = (i[some], j[some], k[some]), share_three[some]
 
     def at(self, received_mw: FloatArray, radiated: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Receivers' and transmitters' products at each receiver (n,) [mW]."""
+        """Receivers' and transmitters' products at each receiver (r,) [mW]."""
         drive = driving(received_mw, self.iip3_mw)
         (a, b), (i, j, k) = self.two, self.three
         two = (drive[a] ** 2 * drive[b] * self.share_two).sum(axis=0)
@@ -217,8 +250,7 @@ def _shares(
 
 
 def excess_db(radio: Radio, powers_mw: FloatArray, air_mw: FloatArray, own: Unwanted) -> FloatArray:
-    """What each link (own,) has in hand [dB]; below nothing it does not hold."""
-    own_links = slice(radio.own)
-    wanted = (np.diagonal(radio.gain) * powers_mw)[own_links]
-    noise = radio.noise_mw[own_links] + air_mw + own.total[own_links]
-    return np.asarray(10.0 * np.log10(wanted / (noise * radio.need[own_links] * radio.to_hold[own_links])))
+    """What each receiver (r,) has in hand [dB], with air (r,) [mW]; below nothing it does not hold."""
+    wanted = radio.wanted * powers_mw[radio.of]
+    noise = radio.noise_mw + air_mw + own.total
+    return np.asarray(10.0 * np.log10(wanted / (noise * radio.need * radio.to_hold)))

@@ -38,10 +38,11 @@ class PowerWishes:
 class CallLevels:
     """One call of a problem: who is live (indices of wishes), their radio, and their allowed power steps.
 
-    `air_mw[m]` is what the air brings on each slot of the m-th live link; `steps_mw[m]` its steps, ascending, and
-    `most_mw[m]` the most that is allowed on each of its slots. `others_khz` and `others_mw` are the narrow
-    transmitters of others, in the order in which the radio has them after the links; `wishes` are of powers;
-    `doubt_db` (n,) is what not knowing takes of each link's margin: short by more than that, it fails [dB].
+    `air_mw[v]` is what the air brings the v-th receiver on each slot of its link; `steps_mw[m]` are the steps of
+    the m-th live link, ascending, and `most_mw[m]` the most that is allowed on each of its slots. `others_khz` and
+    `others_mw` are the narrow transmitters of others, in the order in which the radio has them after the links;
+    `wishes` are of powers; `doubt_db` (n,) is what not knowing takes of each link's margin: short by more than
+    that, it fails [dB].
     """
 
     members: IntArray
@@ -67,7 +68,7 @@ class CallLevels:
         return CallLevels(
             self.members[mine],
             self.radio.only(every, mine.size),
-            part(self.air_mw),
+            tuple(self.air_mw[int(v)] for v in self.radio.receivers_of(mine)),
             part(self.steps_mw),
             part(self.most_mw),
             self.others_khz,
@@ -80,7 +81,7 @@ class CallLevels:
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What carriers come to in one call: powers (n,) [mW], what is in hand (n,) [dB], and how much interference and
-    air raise the noise (n,) [dB]."""
+    air raise the noise (n,) [dB], of each link at the worst of its receivers."""
 
     powers_mw: FloatArray
     excess_db: FloatArray
@@ -122,31 +123,35 @@ class _Powers:
 
     def __init__(self, call: CallLevels, slots: Sequence[int], carriers_khz: IntArray) -> None:
         self.call, n = call, call.radio.own
-        self.air = np.array([call.air_mw[m][slots[m]] for m in range(n)])
+        self.air = np.array([air[slots[m]] for air, m in zip(call.air_mw, call.radio.of.tolist(), strict=True)])
         self.steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
         self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
         self.at = np.zeros(n, dtype=np.int64)
-        self._known: dict[bytes, FloatArray] = {}
+        self._known: dict[bytes, tuple[FloatArray, FloatArray]] = {}
 
     def mw(self, at: IntArray) -> FloatArray:
         """Powers at steps (n,) [mW]."""
         return np.array([steps[i] for steps, i in zip(self.steps, at, strict=True)])
 
     def excess_db(self, at: IntArray) -> FloatArray:
-        """What everybody has in hand at steps (n,) [dB]."""
+        """What every link has in hand at steps (n,) [dB]."""
+        return self._at(at)[0]
+
+    def _at(self, at: IntArray) -> tuple[FloatArray, FloatArray]:
+        """What every link (n,) and every receiver (r,) has in hand at steps (n,) [dB]."""
         key = at.tobytes()
         if key not in self._known:
-            every_mw = np.concatenate([self.mw(at), self.call.others_mw])
-            own = self.here.unwanted(every_mw)
-            self._known[key] = excess_db(self.call.radio, every_mw, self.air, own)
+            radio, every_mw = self.call.radio, np.concatenate([self.mw(at), self.call.others_mw])
+            each = excess_db(radio, every_mw, self.air, self.here.unwanted(every_mw))
+            self._known[key] = radio.least(each), each
         return self._known[key]
 
     def outcome(self) -> Outcome:
         """What the steps come to as they stand."""
-        radio, powers, excess = self.call.radio, self.mw(self.at), self.excess_db(self.at)
-        own = slice(radio.own)
-        alone = np.diagonal(radio.gain)[own] * powers / (radio.noise_mw * radio.need * radio.to_hold)[own]
-        return Outcome(powers, excess, np.asarray(10.0 * np.log10(alone) - excess))
+        radio, powers = self.call.radio, self.mw(self.at)
+        excess, each = self._at(self.at)
+        alone = radio.wanted * powers[radio.of] / (radio.noise_mw * radio.need * radio.to_hold)
+        return Outcome(powers, excess, -radio.least(each - 10.0 * np.log10(alone)))
 
     def rise(self) -> None:
         """The least fixed point of those who can hold."""

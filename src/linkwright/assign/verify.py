@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -164,31 +165,36 @@ def level_faults(
     iip3_mw: NDArray[np.float64],
     claimed_mw: NDArray[np.float64],
     noise_mw: NDArray[np.float64],
+    tuned_to: NDArray[np.int64] | None = None,
 ) -> Iterator[str]:
-    """Whether the third-order interference that is claimed for each link is what enumeration comes to.
+    """Whether the third-order interference that is claimed for each receiver is what enumeration comes to.
 
-    All arrays are (n,), but received_mw and radiated (n, n): what each transmitter (row) brings at each receiver
-    (column) [mW], and what A (column) radiates at 2A-B for B (row) over its own power. Every product of distinct
-    carriers is taken; its spectrum is its makers' flat ones convolved.
+    carriers_khz, width_khz : (n,) of transmitters; names, iip3_mw, claimed_mw, noise_mw : (r,) of receivers;
+    tuned_to : (r,) the transmitter that each receives, one after the other unless said. received_mw (n, r) and
+    radiated (n, n): what each transmitter (row) brings at each receiver (column) [mW], and what A (column) radiates
+    at 2A-B for B (row) over its own power. Every product of distinct carriers is taken; its spectrum is its makers'
+    flat ones convolved.
     """
     kinds, kind = np.unique(width_khz, return_inverse=True)
+    tuned = np.arange(claimed_mw.size) if tuned_to is None else tuned_to
+    centre_khz, filter_of = carriers_khz[tuned], kind[tuned]
     twos, at_two = _twos(carriers_khz)
     a, b = twos[:, 0], twos[:, 1]
     looked_at = np.arange(claimed_mw.size)
     if looked_at.size > EVERY_ONE_UP_TO:
         looked_at = np.argsort(-claimed_mw / noise_mw, kind="stable")[:EVERY_ONE_UP_TO]
-    for filter_kind in np.unique(kind[looked_at]):
+    for filter_kind in np.unique(filter_of[looked_at]):
         inside = _Inside(kinds, float(kinds[filter_kind]))
-        filters = looked_at[kind[looked_at] == filter_kind]
+        filters = looked_at[filter_of[looked_at] == filter_kind]
         # Products do not grow with what is over half of the receiver's intercept: they would pass their makers.
         limited = np.clip(received_mw, 0.0, 0.5 * iip3_mw[None, :])
-        threes = _threes_mw(carriers_khz, kind, limited, filters, inside)
+        threes = _threes_mw(carriers_khz, kind, limited, centre_khz, filters, inside)
         made, sent = np.zeros((2, filters.size))
         some = max(1, AT_ONCE // max(1, at_two.size))
         for start in range(0, filters.size, some):
             part = filters[start : start + some]
             two = inside.share(
-                at_two[:, None] - carriers_khz[part], kind[a][:, None], kind[a][:, None], kind[b][:, None]
+                at_two[:, None] - centre_khz[part], kind[a][:, None], kind[a][:, None], kind[b][:, None]
             )
             held = limited[:, part]
             made[start : start + some] = (two * held[a] * held[a] * held[b]).sum(axis=0)
@@ -235,11 +241,12 @@ def _threes_mw(
     carriers_khz: NDArray[np.int64],
     kind: NDArray[np.int64],
     received_mw: NDArray[np.float64],
+    centre_khz: NDArray[np.int64],
     filters: NDArray[np.int64],
     inside: _Inside,
 ) -> NDArray[np.float64]:
-    """4 A B C of all A+B-C in the filters of some links (m,) [mW^3], some filters at a time so that memory stays
-    small.
+    """4 A B C of all A+B-C in the filters of some receivers (m,) [mW^3], some filters at a time so that memory
+    stays small.
 
     Every pair A, B is taken, with each C that brings the product within reach of the filter.
     """
@@ -251,7 +258,7 @@ def _threes_mw(
     for start in range(0, filters.size, some):
         part = filters[start : start + some]
         # A + B - V is where C would put the product on the middle of the filter of V.
-        aim = (carriers_khz[first] + carriers_khz[second])[None, :] - carriers_khz[part][:, None]
+        aim = (carriers_khz[first] + carriers_khz[second])[None, :] - centre_khz[part][:, None]
         begin = np.searchsorted(ascending, aim - inside.reach_khz)
         count = np.searchsorted(ascending, aim + inside.reach_khz, side="right") - begin
         row, pair = (np.repeat(index.ravel(), count.ravel()) for index in np.indices(aim.shape))
@@ -264,3 +271,32 @@ def _threes_mw(
         made = share * level[a, row] * level[b, row] * level[c, row]
         total[start : start + some] = 4.0 * np.bincount(row, weights=made, minlength=part.size)
     return total
+
+
+#: Noise that a signal at the blocking level adds, over the noise: it makes 1 dB of both together.
+ADDED_AT_BLOCKING = 10.0**0.1 - 1.0
+
+
+def strong_faults(
+    names: Sequence[str],
+    received_mw: NDArray[np.float64],
+    blocking_mw: NDArray[np.float64],
+    claimed_mw: NDArray[np.float64],
+    noise_mw: NDArray[np.float64],
+    tuned_to: NDArray[np.int64],
+) -> Iterator[str]:
+    """Whether what strong carriers off its channel are claimed to raise each receiver's noise by is what they do:
+    arrays as for `level_faults`, one receiver and one transmitter after the other."""
+    for v, own in enumerate(tuned_to.tolist()):
+        others_mw = math.fsum(float(mw) for a, mw in enumerate(received_mw[:, v].tolist()) if a != own)
+        found = float(noise_mw[v]) * ADDED_AT_BLOCKING * others_mw / float(blocking_mw[v])
+        if abs(found - float(claimed_mw[v])) > TOLERANCE * (found + float(noise_mw[v])):
+            yield f"{names[v]}: blocking comes to {found:.3e} mW, the plan says {float(claimed_mw[v]):.3e} mW"
+
+
+def listener_faults(told_db: Mapping[str, float], each_db: Sequence[tuple[str, float]]) -> Iterator[str]:
+    """Whether each link is told by the worst of those who listen to it: what is told of links, by name, to be in
+    hand, and of each one who listens, with the name of the link [dB]."""
+    for link, in_hand_db in each_db:
+        if in_hand_db < told_db[link]:
+            yield f"{link} is told to have {told_db[link]:g} dB in hand; one who listens has {in_hand_db:g} dB"

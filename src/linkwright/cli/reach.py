@@ -53,6 +53,14 @@ def run(
     raise typer.Exit(0 if made.all_hold else 1)
 
 
+def _alone(one: Reaching) -> dict[str, Any]:
+    """The worst place, as if the talent were there all the time, which the plan tells of the way that decides."""
+    of = one.planned
+    if not one.decides:
+        return {}
+    return {"alone": {"spot": of.alone_at, "turn": of.alone_turn, "in_hand_db": of.alone_db}}
+
+
 def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:
     """The calls of that name. Raises InputError, naming the nearest."""
     from linkwright.shoot.errors import InputError, did_you_mean
@@ -77,11 +85,12 @@ def document(plan: Plan, found: list[list[Reaching]]) -> dict[str, Any]:
         links.append(
             {
                 "link": one.planned.link,
+                **({"listener": one.listener.listener} if one.listener is not None else {}),
                 "call": one.call,
                 "site": one.chain.site.name,
                 "carrier_khz": one.planned.carrier_khz,
                 "power_mw": one.planned.power_mw,
-                "verdict": one.planned.verdict,
+                "verdict": one.told.verdict,
                 "spots": [
                     {
                         "spot": spot.spot,
@@ -94,12 +103,8 @@ def document(plan: Plan, found: list[list[Reaching]]) -> dict[str, Any]:
                     }
                     for spot in one.spots()
                 ],
-                "in_hand_db": one.planned.in_hand_db,
-                "alone": {
-                    "spot": one.planned.alone_at,
-                    "turn": one.planned.alone_turn,
-                    "in_hand_db": one.planned.alone_db,
-                },
+                "in_hand_db": one.told.in_hand_db,
+                **_alone(one),
                 "least_power_mw": least.power_mw,
                 "least_power_holds": least.holds,
                 "saves_db": round(least.down_db, 2),
@@ -140,7 +145,7 @@ def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
             for n, spot in enumerate(one.spots()):
                 rows.append(
                     (
-                        one.planned.link if n == 0 else "",
+                        one.name if n == 0 else "",
                         spot.spot,
                         f"{spot.wanted_dbm:.1f} dBm",
                         f"{spot.margin_db:.1f} dB",
@@ -152,8 +157,8 @@ def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
                 )
         columns = ("link", "all the time at", "arrives", "margin", "in hand", "sure", "breaks", "verdict")
         print_table(out, columns, rows, right=("arrives", "margin", "in hand", "sure", "breaks"))
-        for one in several:
-            out.print(f"{one.planned.link}: {hand_says(one.planned)}. {worst_says(one.planned)}.")
+        for link in call.links:
+            out.print(f"{link.link}: {hand_says(link)}. {worst_says(link)}.")
         for gone in call.unplaced:
             out.print(f"{gone.link}: no carrier; {gone.because}.", style="bold red")
         places = places_for(several)
@@ -161,7 +166,8 @@ def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
             told = ", ".join(f"{p.spot} {p.in_hand_db:.1f} dB ({p.link})" for p in places[:4])
             out.print(f"Antennas together at one spot, by the least in hand of all: {told}.")
         for one in several:
-            _print_least(out, one)
+            if one.decides:
+                _print_least(out, one)
 
 
 def _print_least(out: Console, one: Reaching) -> None:

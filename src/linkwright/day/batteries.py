@@ -131,7 +131,7 @@ def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> D
         if on and kit is None:
             unknown.append(link.name)
         elif on and kit is not None:
-            key = (link.transmitter, link.microphone, *((call.live.name, power) for call, _, power in on))
+            key = (link.sends.kit, link.microphone, *((call.live.name, power) for call, _, power in on))
             if key not in alike:
                 alike[key] = _link_day(shoot, link, kit, [(call, power) for call, _, power in on])
             links.append(_named(alike[key], link.name))

@@ -57,7 +57,7 @@ class Kits:
 
     def of(self, link: Link) -> Kit | None:
         """The kit of a link; None where its cells or its drain are not known."""
-        key = (link.transmitter, link.microphone)
+        key = (link.sends.kit, link.microphone)
         if key not in self._found:
             self._found[key] = _kit(self.shoot, *key)
         return self._found[key]

@@ -15,9 +15,8 @@ from linkwright.shoot.view import (
     distance_m,
     live_calls,
     receiver_of,
-    receiving_point,
-    route_points,
     transmitter_named,
+    walked_points,
 )
 
 Span = tuple[datetime.datetime, datetime.datetime]
@@ -152,12 +151,12 @@ def _parts(
 
 def sweep_min(shoot: Shoot, links: Sequence[Link]) -> float:
     """One pass of the receivers over the slots of these links, all at once, each with its own time a slot [min]."""
-    kinds = {(link.transmitter, link.receiver): link for link in links}
+    kinds = {(link.sends.kit, link.hears[0].kit): link for link in links}
     return max((_pass_s(shoot, link) for link in kinds.values()), default=0.0) / 60.0
 
 
 def _pass_s(shoot: Shoot, link: Link) -> float:
-    transmitter, receiver = transmitter_named(shoot, link.transmitter), receiver_of(shoot, link)
+    transmitter, receiver = transmitter_named(shoot, link.sends.kit), receiver_of(shoot, link)
     slots = 0
     for low, high in transmitter.tunes_khz:
         for least, most in receiver.tunes_khz:
@@ -167,8 +166,9 @@ def _pass_s(shoot: Shoot, link: Link) -> float:
 
 
 def walk_min(live: LiveCall, link: Link) -> float:
-    """Along a link's route from the receiver and back at the talent's pace [min]."""
-    points = [receiving_point(live.site, link), *route_points(live.site, link)]
+    """Along a link's route from where its other end stands and back, at the pace of whoever goes [min]."""
+    stands, goes = walked_points(live.site, link)
+    points = [stands, *goes]
     one_way_m = sum(distance_m(a, b) for a, b in itertools.pairwise(points))
     return 2.0 * one_way_m / (link.speed_m_s or WALKED_M_S) / 60.0
 

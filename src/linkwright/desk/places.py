@@ -174,7 +174,7 @@ def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
         if SHORTEST_H <= ran_h <= LONGEST_H:
             link, day = links[name], known[name]
             run = Run(
-                transmitter=link.transmitter, ran_h=ran_h, power_mw=day.power_mw, temperature_c=day.temperature_c,
+                transmitter=link.sends.kit, ran_h=ran_h, power_mw=day.power_mw, temperature_c=day.temperature_c,
                 microphone=link.microphone, link=link.name,
             )  # fmt: skip
             if run not in found:

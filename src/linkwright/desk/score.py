@@ -72,8 +72,8 @@ def _allowed(scene: Scene, air: SiteAir) -> list[dict[str, Any]]:
 
     ranges: dict[tuple[int, int], list[str]] = {}
     problem = site_problem(scene, air.site, Slots.of(scene), {})
-    for kind in dict.fromkeys(chain.link.transmitter for chain in problem.chains):
-        n = next(n for n, chain in enumerate(problem.chains) if chain.link.transmitter == kind)
+    for kind in dict.fromkeys(chain.link.sends.kit for chain in problem.chains):
+        n = next(n for n, chain in enumerate(problem.chains) if chain.link.sends.kit == kind)
         tuning = problem.tunings[n]
         for edges in contiguous(tuning.carriers_khz[tuning.legal]):
             ranges.setdefault(edges, []).append(kind)

@@ -55,7 +55,7 @@ def settings_of(planned: PlannedLink) -> Settings:
     """What the plan gives a link."""
     return Settings(
         planned.carrier_khz, planned.power_mw, planned.spares_khz, planned.attenuation_db, planned.low_cut_hz,
-        planned.set_delay_ms, planned.squelch_dbm, planned.worst_at, planned.labels or (),
+        planned.set_delay_ms, planned.squelch_dbm, planned.worst_place, planned.labels or (),
     )  # fmt: skip
 
 

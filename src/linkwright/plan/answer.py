@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from linkwright.plan.model import Plan, PlannedLink
-from linkwright.units import number_word
+from linkwright.plan.model import Plan, PlannedByItself, PlannedLink
+from linkwright.units import mhz_text, number_word, together
 
 #: So many seconds an hour that hold a break are most of the time.
 MOSTLY_S: Final = 1800.0
@@ -14,7 +14,7 @@ MOSTLY_S: Final = 1800.0
 
 def answer_sentence(plan: Plan) -> str:
     """What the plan comes to: how many links hold, which is the weakest, who has no place."""
-    links = [link for call in plan.calls for link in call.links]
+    links = [link for call in plan.calls for link in call.told]
     unplaced = {gone.link for call in plan.calls for gone in call.unplaced}
     names = {link.link for link in links} | unplaced
     short = {link.link for link in links if link.verdict != "holds"}
@@ -25,9 +25,9 @@ def answer_sentence(plan: Plan) -> str:
     worst = min(links, key=lambda link: (link.in_hand_db, link.margin_db), default=None)
     if worst is not None and worst.verdict != "holds":
         verb = "is thin" if worst.verdict == "thin" else "fails"
-        parts.append(f"{worst.link} {verb} at {worst.worst_at}, {hand_says(worst)}")
+        parts.append(f"{worst.link} {verb} at {worst.worst_place}, {hand_says(worst)}")
     elif worst is not None:
-        parts.append(f"the weakest is {worst.link} with {hand_says(worst)} at {worst.worst_at}")
+        parts.append(f"the weakest is {worst.link} with {hand_says(worst)} at {worst.worst_place}")
     return "; ".join(parts) + "."
 
 
@@ -41,7 +41,7 @@ def short_says(in_hand_db: float) -> str:
     return f"{decibels(in_hand_db)} in hand" if in_hand_db >= 0.0 else f"short by {decibels(-in_hand_db)}"
 
 
-def hand_says(link: PlannedLink) -> str:
+def hand_says(link: PlannedLink | PlannedByItself) -> str:
     """What a link has in hand, and what that means where it is short."""
     says = short_says(link.in_hand_db)
     if link.verdict == "thin":
@@ -49,6 +49,22 @@ def hand_says(link: PlannedLink) -> str:
     if link.verdict == "fails":
         return f"{says}: {breaks_say(link.breaks_per_hour)}"
     return says
+
+
+def heard_says(link: PlannedLink) -> str:
+    """Who listens to a link and what each has in hand, where they are several; nothing otherwise."""
+    each = [f"{one.listener} {short_says(one.in_hand_db)} at {one.worst_at}" for one in link.listeners or ()]
+    return f"is heard by {together(each)}" if each else ""
+
+
+def itself_says(link: PlannedByItself) -> str:
+    """What is to be told of a link that finds its carriers by itself: no carrier, and its reach."""
+    word = "is thin" if link.verdict == "thin" else link.verdict
+    return (
+        f"finds its carriers by itself in {mhz_text(link.from_khz)} to {mhz_text(link.to_khz)} MHz, so it is "
+        f"given none; with that band to itself it {word} at {link.worst_place} with {link.power_mw:g} mW, "
+        f"{hand_says(link)}"
+    )
 
 
 def breaks_say(per_hour: float) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -16,11 +16,11 @@ from linkwright.air.sweep import Sweep
 from linkwright.plan.air import SiteAir, airs
 from linkwright.reach.body import facing_db
 from linkwright.reach.budget import Asked, Budget, budgets_of
-from linkwright.reach.ends import Ends
+from linkwright.reach.ends import MOUNTED, Carried, Ends, Inside
 from linkwright.reach.hand import USUAL, Wanted
 from linkwright.reach.measured import Learned, Taken, learned, readings_of, taken_of, walked_levels
-from linkwright.reach.received import Radiator
 from linkwright.rules import (
+    Kind,
     Terms,
     Territory,
     check_accepts,
@@ -30,19 +30,22 @@ from linkwright.rules import (
     territory,
     tv_channels,
 )
+from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of
+from linkwright.shoot.end import SPOKEN, TO_LISTENERS, End, Worn
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter, shown
-from linkwright.shoot.models import Header, Link, Power, Shoot, Worn
+from linkwright.shoot.models import Header, Link, Power, Shoot
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import MeasuredLevel, Other, Site, Spot
 from linkwright.shoot.view import (
     LiveCall,
+    heard_worn,
     live_calls,
     microphone_of,
     others_by_site,
     others_during,
-    receiver_of,
-    receiving_point,
+    receiver_named,
+    receiving_points,
     recorder_of,
     route_points,
     sites,
@@ -50,7 +53,7 @@ from linkwright.shoot.view import (
     worn_of,
 )
 from linkwright.sound.settings import SoundSettings, sound_settings
-from linkwright.units import IntArray, dbm_from_mw
+from linkwright.units import IntArray
 
 #: Surroundings that are a building, for rules that open frequencies indoors only.
 INDOORS: Final = ("office", "hall")
@@ -62,7 +65,11 @@ MANY_LINKS: Final = 40
 
 @dataclass(frozen=True)
 class Chain:
-    """A link on one site with everything that it consists of."""
+    """A link on one site with everything that it consists of, as one of its listeners hears it.
+
+    `also` are the other ways on the same carrier: the link's other listeners, and the other links of its block,
+    which have the air in turns. `name` is whose carrier it is: the link's, or the block's.
+    """
 
     link: Link
     site: Site
@@ -72,12 +79,51 @@ class Chain:
     recorder: Recorder | None
     worn: Worn
     route: tuple[Spot, ...]
-    at: Spot
+    heard_at: tuple[Spot, ...]
+    listener: Carried = MOUNTED
+    listener_name: str = ""
+    name: str = ""
+    also: tuple[Chain, ...] = ()
     wanted: Wanted = USUAL
     power: Power = "least"
     reserve_db: float = 3.0
     stay_db: float = 6.0
     readings: Learned | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def at(self) -> Spot:
+        """Where the receiver's antennas stand, or where its way begins."""
+        return self.heard_at[0]
+
+    @property
+    def ways(self) -> tuple[Chain, ...]:
+        """All ways on its carrier, this one first."""
+        return (self, *self.also)
+
+    @property
+    def goes(self) -> tuple[Spot, ...]:
+        """The spots of whichever end goes: of the receiver where the transmitter stands and is listened to."""
+        return self.route if self.ends.sent_from is None else self.heard_at
+
+    @property
+    def own_ways(self) -> tuple[Chain, ...]:
+        """The ways of its own link, one for each who listens."""
+        return tuple(way for way in self.ways if way.link.name == self.link.name)
+
+    @property
+    def first_ways(self) -> tuple[Chain, ...]:
+        """One way of each link on its carrier."""
+        return tuple({way.link.name: way for way in reversed(self.ways)}.values())[::-1]
+
+    def live(self, links: Collection[str]) -> Chain:
+        """The same with those ways only whose links are live, of which there is one."""
+        here = [way for way in self.ways if way.link.name in links]
+        return self if len(here) == len(self.ways) else replace(here[0], also=tuple(here[1:]))
+
+    @property
+    def hearing(self) -> tuple[object, ...]:
+        """What decides how it hears others: its receiver, where that is, and how it is carried."""
+        return self.link.hears[0].kit, *(spot.name for spot in self.heard_at), self.listener.worn
 
     def budget(self, carrier_khz: int) -> Budget:
         """The budget along the route on one carrier."""
@@ -90,10 +136,12 @@ class Chain:
     @functools.cached_property
     def ends(self) -> Ends:
         """Both ends as far as reach goes."""
-        link = self.link
+        sends, way = self.link.sends, self.heard_at if len(self.heard_at) > 1 else ()
+        goes = bool(way) or self.listener.worn != "mounted" or self.link.serves in TO_LISTENERS
         return Ends(
-            self.site, self.transmitter, self.receiver, self.worn, self.at, link.facing, link.crowd, link.does,
-            link.speed_m_s, link.name,
+            self.site, self.transmitter, self.receiver, self.worn, self.at, sends.facing, sends.crowd, sends.does,
+            sends.speed_m_s, self.link.name, _inside(sends), self.listener, way,
+            self.route[0] if goes and sends.stands else None, self.listener_name,
         )  # fmt: skip
 
     @functools.cached_property
@@ -133,11 +181,24 @@ class Chain:
     def facing_gain_db(self) -> float:
         """From conducted power to what is radiated towards whoever the talent faces [dB]."""
         sent_db = self.transmitter.antenna_gain_dbi + self.transmitter.output_db[1]
-        return sent_db - facing_db(self.transmitter)
+        return sent_db - (0.0 if self.worn == "mounted" else facing_db(self.transmitter))
 
-    def radiator(self, carrier_khz: int, power_mw: float) -> Radiator:
-        """The transmitter as an interferer to others, at its strongest: facing them."""
-        return Radiator(self.route, carrier_khz / 1000.0, dbm_from_mw(power_mw) + self.facing_gain_db)
+    @property
+    def heard_by(self) -> str:
+        """The link, and who of several listens."""
+        return f"{self.link.name} at {self.listener_name}" if self.listener_name else self.link.name
+
+    @property
+    def kind(self) -> Kind:
+        """For which kind of equipment the rules are asked."""
+        if self.transmitter.coordinates_itself:
+            return "data"
+        return "wideband" if self.transmitter.carries > 1 else "microphone"
+
+    @property
+    def spoken(self) -> bool:
+        """Whether somebody speaks into its own microphone."""
+        return self.link.serves in SPOKEN
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -168,11 +229,31 @@ class Scene:
     _readings: dict[str, Learned | None] = field(default_factory=dict, repr=False)
 
     def chain(self, link: Link, site: Site) -> Chain:
-        """The chain of a link on a site."""
+        """The chain of a link on a site, with all other ways on its carrier."""
         key = (link.name, site.name)
         if key not in self._chains:
-            self._chains[key] = replace(self._bare(link, site), readings=self.readings(site))
+            mates = [self.shoot.link_named(name) for name in self.blocks.mates(link.name)]
+            ways = [
+                replace(
+                    self._bare(one, site, n), readings=self.readings(site), name=self.blocks.carrier_of(link.name)
+                )
+                for one in (link, *mates)
+                for n in range(len(one.hears))
+            ]
+            self._chains[key] = replace(ways[0], also=tuple(ways[1:]))
         return self._chains[key]
+
+    def live_chain(self, link: Link, site: Site) -> Chain:
+        """The same with those ways only whose links have a call on the site."""
+        chain = self.chain(link, site)
+        if link.name not in self.blocks.of_link:
+            return chain
+        return chain.live({one.name for call in self.calls_on(site) for one in call.links})
+
+    @functools.cached_property
+    def blocks(self) -> Blocks:
+        """Which links share a carrier."""
+        return Blocks.of(self.shoot)
 
     def readings(self, site: Site) -> Learned | None:
         """What was read on a site, weighed against each other; None where nothing was."""
@@ -198,18 +279,23 @@ class Scene:
             mhz = site.learnt.carrier_mhz or chain.middle_mhz
             yield walked_levels(chain.ends, mhz, site.learnt.levels)
 
-    def _bare(self, link: Link, site: Site) -> Chain:
-        """The chain of a link on a site without what was read there."""
+    def _bare(self, link: Link, site: Site, listener: int = 0) -> Chain:
+        """The chain of a link on a site as one listener hears it, without what was read there."""
+        end = link.hears[listener]
         return Chain(
             link,
             site,
             transmitter_of(self.shoot, link),
-            receiver_of(self.shoot, link),
+            receiver_named(self.shoot, end.kit),
             microphone_of(self.shoot, link),
             recorder_of(self.shoot, link),
             worn_of(self.shoot, link),
             route_points(site, link),
-            receiving_point(site, link),
+            receiving_points(site, link, end),
+            Carried(heard_worn(link, end), end.facing, end.crowd, end.does, end.speed_m_s, _inside(end)),
+            end.named,
+            link.name,
+            (),
             wanted_of(self.shoot.shoot, link),
             link.power or self.shoot.shoot.power,
             self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
@@ -222,16 +308,19 @@ class Scene:
         return sum(len(call.links) for call in self.calls) > MANY_LINKS
 
     def terms(self, chain: Chain, calls: Sequence[LiveCall] | None = None) -> Terms:
-        """Under which terms the rules are asked for a link on its site, in all its calls there or in some."""
-        site, law, link = chain.site, self.law, chain.link.name
+        """Under which terms the rules are asked for a link on its site, in all its calls there or in some; for a
+        block, what holds for all of its links."""
+        site, law, names = chain.site, self.law, list(dict.fromkeys(way.link.name for way in chain.ways))
         position = None if site.latitude is None or site.longitude is None else (site.latitude, site.longitude)
         held: tuple[PermitHeld, ...] = ()
         only: tuple[str, ...] = ()
         if law.licences:
             every = self.calls_on(site) if calls is None else calls
-            mine = [call for call in every if any(one.name == link for one in call.links)]
+            mine = [call for call in every if any(one.name in names for one in call.links)]
             times = [span_of(call, self.shoot) for call in mine]
-            held, only = licences_for(law.licences, link, position, times)
+            found = [licences_for(law.licences, name, position, times) for name in names]
+            held = tuple(one for one in found[0][0] if all(one in theirs for theirs, _ in found))
+            only = tuple(dict.fromkeys(name for _, theirs in found for name in theirs))
         return Terms(site.surroundings in INDOORS, position, law.accepts, held, only)
 
     def moved(self, shoot: Shoot) -> Scene:
@@ -260,6 +349,10 @@ class Scene:
         """The sites on which there is a call."""
         used = {call.site.name for call in self.calls}
         return tuple(site for site in sites(self.shoot) if site.name in used)
+
+
+def _inside(end: End) -> Inside | None:
+    return None if end.vehicle is None else Inside(end.vehicle, end.vehicle_db)
 
 
 def span_of(call: LiveCall, shoot: Shoot) -> tuple[datetime.datetime, datetime.datetime]:

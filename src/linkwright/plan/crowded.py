@@ -6,6 +6,7 @@ here is exact: no search could do better. What the levels would make of so dense
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -17,7 +18,7 @@ from linkwright.assign.clean import find_clean
 from linkwright.assign.problem import Problem, grid_of, only
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import PlannedLink
-from linkwright.plan.prove import CallToProve, Standing, prove
+from linkwright.plan.prove import CallToProve, Standing, decided, prove
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import SiteProblem
 from linkwright.units import IntArray, number_word, together
@@ -62,7 +63,7 @@ def crowds(problem: SiteProblem, n: int) -> list[Crowd]:
 def clean_together(scene: Scene, problem: SiteProblem, n: int, crowd: Crowd) -> tuple[int, int]:
     """How many of a crowd, those nearest to their receivers, were found clean together; and how many hold so."""
     nearest = sorted(crowd.chains, key=lambda chain: (_distance_m(chain), chain.link.name))
-    indices = [problem.index(chain.link.name) for chain in nearest]
+    indices = [problem.index(chain.name) for chain in nearest]
     low, high = 0, crowd.most
     best = np.zeros(0, dtype=np.int64)
     while low < high:
@@ -77,11 +78,12 @@ def clean_together(scene: Scene, problem: SiteProblem, n: int, crowd: Crowd) -> 
     if not low:
         return 0, 0
     standing = tuple(
-        Standing.of(problem.chains[i], problem.tunings[i], int(khz))
+        Standing.of(way, own, int(khz))
         for i, khz in zip(sorted(indices[:low]), best, strict=True)
+        for way, own in zip(problem.chains[i].ways, problem.tunings[i].each, strict=True)
     )
     proofs = prove(CallToProve(standing, narrow(scene.others_during(problem.calls[n])), scene.large))
-    return low, sum(proof.told.in_hand_db >= 0.0 for proof in proofs)
+    return low, sum(one.proof.told.in_hand_db >= 0.0 for one in decided(standing, proofs))
 
 
 def bare(problem: Problem) -> Problem:
@@ -136,7 +138,6 @@ def _closer(crowd: Crowd, count: int) -> str:
 
 
 def _distance_m(chain: Chain) -> float:
-    """The farthest that a talent goes from its receiver [m]."""
-    return max(
-        (math.dist((spot.x_m, spot.y_m), (chain.at.x_m, chain.at.y_m)) for spot in chain.route), default=math.inf
-    )
+    """The farthest that the two ends are from each other [m]."""
+    pairs = itertools.product(chain.route, chain.heard_at)
+    return max((math.dist((a.x_m, a.y_m), (b.x_m, b.y_m)) for a, b in pairs), default=math.inf)

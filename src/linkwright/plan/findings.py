@@ -303,6 +303,16 @@ CODES: Final[dict[str, Code]] = {
         "A link stands where it would be closed, but for a permit or an acceptance by name.",
         "Keep the paper that says so at hand.",
     ),
+    "by-itself": Code(
+        "note",
+        "The kit of a link finds its carriers by itself: it is given none, and is proved for reach alone.",
+        "Have its base where the people are, and keep its band free of other kit of its kind.",
+    ),
+    "by-itself-unknown": Code(
+        "warn",
+        "Kit that finds its carriers by itself is used where the rules that are kept say nothing of it.",
+        "Read the marking of the kit and the local law before it is switched on.",
+    ),
     "permit-left": Code(
         "note",
         "How much of a permit that was typed in the plan uses, and what is left of it.",

@@ -49,8 +49,8 @@ def fit(
     tasks: list[RoomTask] = []
     for site in scene.used_sites:
         problem = site_problem(scene, site, slots.fresh(), {})
-        for kind in dict.fromkeys(chain.link.transmitter for chain in problem.chains):
-            of_kind = [n for n, chain in enumerate(problem.chains) if chain.link.transmitter == kind]
+        for kind in dict.fromkeys(chain.link.sends.kit for chain in problem.chains):
+            of_kind = [n for n, chain in enumerate(problem.chains) if chain.link.sends.kit == kind]
             kinds.append((kind, site.name, len(of_kind)))
             tasks.append(RoomTask(problem.problem, of_kind[0]))
     rooms: dict[str, TypeRoom] = {}

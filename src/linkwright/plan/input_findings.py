@@ -59,7 +59,7 @@ def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:
     """The links of a site by kind (one transmitter, one tuning), as names together, a chain and the tuning."""
     groups: dict[tuple[str, int], list[int]] = {}
     for n, (chain, tuning) in enumerate(zip(problem.chains, problem.tunings, strict=True)):
-        groups.setdefault((chain.link.transmitter, id(tuning)), []).append(n)
+        groups.setdefault((chain.link.sends.kit, id(tuning)), []).append(n)
     return [
         (
             together([problem.chains[n].link.name for n in members]),
@@ -71,12 +71,12 @@ def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:
 
 
 def _tuning(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[Finding]:
-    kind = f"{called(chain.link.transmitter)} of {names}"
+    kind = f"{called(chain.link.sends.kit)} of {names}"
     if not tuning.carriers_khz.size:
         yield finding(
             "tuning",
             names,
-            f"Transmitter {called(chain.link.transmitter)} and receiver {called(chain.link.receiver)} have no "
+            f"Transmitter {called(chain.link.sends.kit)} and receiver {called(chain.link.hears[0].kit)} have no "
             "carrier in common.",
         )
         return
@@ -108,6 +108,7 @@ def rule_reason(scene: Scene, chain: Chain, carrier_khz: int) -> str:
         transmitter.form,
         transmitter.antenna_gain_dbi,
         law.on,
+        kind=chain.kind,
         terms=scene.terms(chain),
         least_mw=min(transmitter.powers_mw),
     )
@@ -124,7 +125,7 @@ def _closed(scene: Scene, names: str, chain: Chain, tuning: Tuning) -> Iterator[
                 "closed",
                 names,
                 f"{range_text(closed.from_khz, closed.to_khz)} is closed: {closed.why} ({closed.source}). "
-                f"Of {range_text(low, high)}, which {called(chain.link.transmitter)} tunes, {left} is left.",
+                f"Of {range_text(low, high)}, which {called(chain.link.sends.kit)} tunes, {left} is left.",
                 severity="note",
             )
 
@@ -206,7 +207,7 @@ def stepping_receivers(problem: SiteProblem) -> list[Stepping]:
     """The receivers of a site that could step through the slots of their links by themselves, each once."""
     slots: dict[str, Stepping] = {}
     for _, chain, tuning in kinds(problem):
-        count, name = int(np.count_nonzero(tuning.legal)), chain.link.receiver
+        count, name = int(np.count_nonzero(tuning.legal)), chain.link.hears[0].kit
         if count > (slots[name].slots if name in slots else 0):
             slots[name] = Stepping(name, count, chain.receiver.look_s)
     return list(slots.values())
@@ -263,10 +264,10 @@ def _warnings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
 def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedCall]) -> Iterator[Finding]:
     """The planned links of a site that stand where somebody had to open it, and by what."""
     law = scene.law
-    by_name = {chain.link.name: n for n, chain in enumerate(problem.chains)}
     for link in dict.fromkeys((one.link, khz) for call in calls for one in call.links for khz in one.all_khz):
         name, khz = link
-        chain, row = problem.chains[by_name[name]], problem.tunings[by_name[name]].row_at(khz)
+        n = problem.index(name)
+        chain, row = problem.chains[n], problem.tunings[n].row_at(khz)
         terms = scene.terms(chain)
         if row is not None:
             opened = openings(law.territory, law.on, law.permits, terms)

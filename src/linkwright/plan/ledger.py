@@ -8,8 +8,8 @@ from typing import Final
 
 from linkwright.physics.fading import doppler_hz
 from linkwright.physics.harm import NO_HELP_DB
-from linkwright.plan.model import Ledger, PlannedLink, Row, What
-from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing, floored, verdict
+from linkwright.plan.model import Ledger, PlannedLink, PlannedListener, Row, What
+from linkwright.plan.prove import ON_THE_CARRIER, Decided, Proof, Standing, floored, verdict
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.budget import Budget
 from linkwright.reach.hand import Told, told_of
@@ -24,11 +24,12 @@ RAYLEIGH_DB: Final = -9.0
 
 @dataclass(frozen=True, slots=True)
 class Set:
-    """How a link of a call is set besides its carrier: spares [kHz], its receiver's channel, the delay [ms]."""
+    """How a link of a call is set besides its carrier: spares [kHz], its receiver's channel, the delay [ms], which
+    it has where it is recorded."""
 
     spares_khz: tuple[int, ...]
     seat: Seat
-    delay_ms: float
+    delay_ms: float | None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -49,16 +50,41 @@ class _Summed:
         return self.margin_db - budget.gain_db + budget.noise_dbm
 
 
-def planned(standing: Sequence[Standing], proofs: Sequence[Proof], setting_of: Sequence[Set]) -> list[PlannedLink]:
+def planned(links: Sequence[Decided], setting_of: Sequence[Set]) -> list[PlannedLink]:
     """The proved links of a call as the plan has them. The sums are those of the lines as printed."""
-    summed = [_summed(one, proof) for one, proof in zip(standing, proofs, strict=True)]
+    summed = [_summed(one.standing, one.proof) for one in links]
     told = told_of(
-        [proof.budget.hand for proof in proofs],
+        [one.proof.budget.hand for one in links],
         [one.x_db for one in summed],
-        [proof.noisier_db for proof in proofs],
+        [one.proof.noisier_db for one in links],
     )
     opens = squelches([opened(one.standing, one.proof, one.wanted_dbm) for one in summed])
-    return [_planned(*one) for one in zip(summed, told, setting_of, opens, strict=True)]
+    found = [_planned(*one) for one in zip(summed, told, setting_of, opens, strict=True)]
+    return [_with_listeners(link, one) for link, one in zip(found, links, strict=True)]
+
+
+def _with_listeners(link: PlannedLink, decided: Decided) -> PlannedLink:
+    """A link with each of those who listen to it, where they are several."""
+    if len(decided.each) == 1:
+        return link
+    name = decided.standing.chain.listener_name
+    each = tuple(_listener(*way) for way in decided.each)
+    return link.model_copy(update={"listener": name, "listeners": each})
+
+
+def _listener(standing: Standing, proof: Proof) -> PlannedListener:
+    summed = _summed(standing, proof)
+    told = proof.budget.hand.told(summed.x_db, proof.noisier_db)
+    return PlannedListener(
+        listener=standing.chain.listener_name,
+        wanted_dbm=summed.wanted_dbm,
+        noise_and_interference_dbm=summed.n_and_i_dbm,
+        margin_db=summed.margin_db,
+        in_hand_db=floored(told.in_hand_db),
+        sure=round(told.sure, 4),
+        worst_at=proof.budget.worst_spot,
+        verdict=verdict(told.sure, standing.chain.wanted.sure),
+    )
 
 
 def _summed(standing: Standing, proof: Proof) -> _Summed:
@@ -71,7 +97,8 @@ def _summed(standing: Standing, proof: Proof) -> _Summed:
 
 def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> PlannedLink:
     standing, proof, margin_db = summed.standing, summed.proof, summed.margin_db
-    chain, budget, sound = standing.chain, proof.budget, standing.chain.sound
+    chain, budget = standing.chain, proof.budget
+    sound = chain.sound if chain.spoken else None
     noise = _noise_lines(budget)
     taken, in_hand_db = taken_lines(budget, told, margin_db)
     alone = budget.alone
@@ -99,16 +126,17 @@ def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> Planned
         squelch_dbm=round(squelch.level_dbm, 1),
         squelch_cuts=round(squelch.cuts, 6),
         squelch_opens=round(squelch.opens, 6),
-        attenuation_db=sound.at.attenuation_db,
-        low_cut_hz=sound.low_cut.corner_hz,
-        set_delay_ms=round(how.delay_ms, 2),
-        peak_dbfs=round(sound.at.peak_dbfs, 1),
-        voice_over_noise_db=round(sound.at.voice_over_noise_db, 1),
+        attenuation_db=sound and sound.at.attenuation_db,
+        low_cut_hz=sound and sound.low_cut.corner_hz,
+        set_delay_ms=None if how.delay_ms is None else round(how.delay_ms, 2),
+        peak_dbfs=sound and round(sound.at.peak_dbfs, 1),
+        voice_over_noise_db=sound and round(sound.at.voice_over_noise_db, 1),
         delay_ms=round(chain.transmitter.latency_ms + chain.receiver.latency_ms, 3),
         receiver_unit=how.seat.unit,
         receiver_channel=how.seat.channel,
         labels=chain.labels((standing.carrier_khz, *how.spares_khz)),
         ledger=Ledger((*summed.wanted, *noise, *proof.interference, *taken)),
+        block=None if chain.name == chain.link.name else chain.name,
     )
 
 
@@ -136,7 +164,7 @@ def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[Row]
     off_db = 0.0 if budget.always is None else budget.always.plain_db - budget.hand.plain_db
     channel, places = margin_db - told.plain_db + off_db, told.plain_db - told.median_db
     in_hand_db = floored(told.in_hand_db)
-    count = len(budget.asked.route)
+    count = len(budget.asked.pairs)
     if count > 1:
         found = [_taken("fading", "the channel", channel, "modelled", channel_says(budget))]
         said = "all of them in the median case"

@@ -28,7 +28,7 @@ def _of_call(scene: Scene, live: LiveCall, call: PlannedCall) -> Iterator[str]:
         yield f'its call "{call.call}" is on {call.site}, now it is on {live.site.name}'
         return
     links = {link.name: link for link in live.links}
-    known = {link.link for link in call.links} | {gone.link for gone in call.unplaced}
+    known = {link.link for link in call.told} | {gone.link for gone in call.unplaced}
     yield from (f'its call "{call.call}" lacks the link "{name}"' for name in links if name not in known)
     for planned in call.links:
         if planned.link in links:
@@ -40,8 +40,8 @@ def _of_call(scene: Scene, live: LiveCall, call: PlannedCall) -> Iterator[str]:
 def _of_link(chain: Chain, planned: PlannedLink) -> Iterator[str]:
     """What of a link's equipment does not go with its carriers and power."""
     ends = (
-        (called(chain.link.transmitter), chain.transmitter.tunes_khz),
-        (called(chain.link.receiver), chain.receiver.tunes_khz),
+        (called(chain.link.sends.kit), chain.transmitter.tunes_khz),
+        (called(chain.link.hears[0].kit), chain.receiver.tunes_khz),
     )
     for khz in (planned.carrier_khz, *planned.spares_khz):
         for kind, tunes in ends:
@@ -54,4 +54,4 @@ def _of_link(chain: Chain, planned: PlannedLink) -> Iterator[str]:
         if within and all((khz - low) % raster for low in within):
             yield f"{planned.link} stands on {mhz_text(khz)} MHz, off the raster of {raster} kHz"
     if planned.power_mw not in chain.transmitter.powers_mw:
-        yield f"{planned.link} has {planned.power_mw:g} mW, which is no step of {called(chain.link.transmitter)}"
+        yield f"{planned.link} has {planned.power_mw:g} mW, which is no step of {called(chain.link.sends.kit)}"

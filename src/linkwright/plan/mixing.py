@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import Radio, Unwanted, driving, radiated_share, rejections, unwanted
+from linkwright.assign.levels import Radio, Unwanted, driving, radiated_share, rejections, unwanted, without_own
 from linkwright.physics.intermodulation import filter_share, products_in_bands
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm
 
@@ -30,7 +30,7 @@ Parts = list[tuple[str, float]]
 @dataclass(frozen=True, eq=False)
 class Levels:
     """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
-    where (n, n), what of it is unwanted. What the lines of all its links need is worked out once."""
+    where (n, r), what of it is unwanted. What the lines of all its receivers need is worked out once."""
 
     radio: Radio
     names: tuple[str, ...]
@@ -53,21 +53,20 @@ class Levels:
 
     @functools.cached_property
     def least_line_mw(self) -> FloatArray:
-        """What has a line of its own at each link's receiver (own,) [mW]."""
-        return self.radio.noise_mw[: self.radio.own] * mw_from_dbm(-LINE_BELOW_NOISE_DB)
+        """What has a line of its own at each receiver (r,) [mW]."""
+        return self.radio.noise_mw * mw_from_dbm(-LINE_BELOW_NOISE_DB)
 
     @functools.cached_property
     def receiver_parts(self) -> list[Parts]:
-        """What each link's receiver makes of the others, product by product, the strongest first."""
-        radio, own = self.radio, slice(self.radio.own)
-        received = self.received_mw[:, own]
+        """What each receiver makes of the others, product by product, the strongest first."""
+        radio = self.radio
         found = products_in_bands(
             self.carriers_khz,
             radio.width_khz,
-            driving(received, radio.iip3_mw[own]),
-            self.carriers_khz[own],
-            radio.width_khz[own],
-            [dbm_from_mw(iip3) for iip3 in radio.iip3_mw[own].tolist()],
+            driving(self.received_mw, radio.iip3_mw),
+            self.carriers_khz[radio.of],
+            radio.width_khz[radio.of],
+            [dbm_from_mw(iip3) for iip3 in radio.iip3_mw.tolist()],
             self.least_line_mw,
         )
         return [
@@ -84,14 +83,15 @@ class Levels:
 
     @functools.cached_property
     def transmitter_parts(self) -> list[Parts]:
-        """What of others' output stages each link's receiver hears, pair by pair."""
-        f, w = self.carriers_khz, self.radio.width_khz
-        parts: list[Parts] = [[] for _ in range(self.radio.own)]
+        """What of others' output stages each receiver hears, pair by pair."""
+        f, w, of = self.carriers_khz, self.radio.width_khz, self.radio.of
+        parts: list[Parts] = [[] for _ in range(of.size)]
         some = max(1, PAIRS_AT_ONCE // f.size**2)
-        for begin in range(0, self.radio.own, some):
-            mine = slice(begin, min(begin + some, self.radio.own))
-            offset = (2 * f[:, None] - f[None, :] - f[mine, None, None]).astype(np.float64)
-            share = filter_share(offset, (w[:, None], w[:, None], w[None, :]), w[mine, None, None])
+        for begin in range(0, of.size, some):
+            mine = slice(begin, min(begin + some, of.size))
+            own = of[mine]
+            offset = (2 * f[:, None] - f[None, :] - f[own, None, None]).astype(np.float64)
+            share = filter_share(offset, (w[:, None], w[:, None], w[None, :]), w[own, None, None])
             power = self.received_mw[:, mine].T[:, :, None] * self.radiated.T * share
             power[:, np.arange(f.size), np.arange(f.size)] = 0.0
             for n, a, b in np.argwhere(power > self.least_line_mw[mine, None, None]).tolist():
@@ -106,26 +106,20 @@ class Levels:
 
     @functools.cached_property
     def adjacent_parts(self) -> list[Parts]:
-        """What gets through each link's filter of adjacent carriers, carrier by carrier."""
-        through_mw = self.received_mw * rejections(self.radio, self.carriers_khz)
-        return self._each("adjacent", through_mw[:, : self.radio.own])
+        """What gets through each receiver's filter of adjacent carriers, carrier by carrier."""
+        return self._each("adjacent", self.received_mw * rejections(self.radio, self.carriers_khz))
 
     @functools.cached_property
     def blocking_parts(self) -> list[Parts]:
-        """What strong carriers off its channel raise each link's noise by, carrier by carrier."""
-        own = slice(self.radio.own)
-        off_channel_mw = (self.received_mw.sum(axis=0) - np.diagonal(self.received_mw))[own]
-        power = (
-            self.received_mw[:, own]
-            * self.unwanted.blocking[own]
-            / np.where(off_channel_mw > 0.0, off_channel_mw, 1.0)
-        )
-        np.fill_diagonal(power, 0.0)
+        """What strong carriers off its channel raise each receiver's noise by, carrier by carrier."""
+        off_mw = without_own(self.radio, self.received_mw)
+        off_channel_mw = off_mw.sum(axis=0)
+        power = off_mw * self.unwanted.blocking / np.where(off_channel_mw > 0.0, off_channel_mw, 1.0)
         return self._each("blocking by", power)
 
     def _each(self, word: str, power_mw: FloatArray) -> list[Parts]:
-        """What each transmitter (rows) brings each link (columns) [mW], those that have a line of their own."""
-        parts: list[Parts] = [[] for _ in range(self.radio.own)]
+        """What each transmitter (rows) brings each receiver (columns) [mW], those that have a line of their own."""
+        parts: list[Parts] = [[] for _ in range(self.radio.of.size)]
         strong = np.argwhere(power_mw > self.least_line_mw)
         for (a, n), mw in zip(strong.tolist(), power_mw[strong[:, 0], strong[:, 1]].tolist(), strict=True):
             parts[n].append((f"{word} {self.names[a]}", mw))

@@ -118,6 +118,19 @@ def _label(labels: Labels | None, carrier_khz: int) -> str:
     return dict(labels or ()).get(carrier_khz, "")
 
 
+class PlannedListener(Checked):
+    """One of several who listen to a link: what arrives there, and what it comes to."""
+
+    listener: str = Field(description="who or what listens")
+    wanted_dbm: float = Field(description="local mean at the place that decides [dBm]")
+    noise_and_interference_dbm: float = Field(description="noise and interference together [dBm]")
+    margin_db: float = Field(description="what is left over the need at the place that decides [dB]")
+    in_hand_db: float = Field(description="what is left: margin less fading less doubt [dB]")
+    sure: float = Field(description="how sure it is (0..1) that it keeps to what is wanted of it")
+    worst_at: str = Field(description="the spot of its way that decides")
+    verdict: Verdict = Field(description="holds, thin or fails")
+
+
 class PlannedLink(Checked):
     """A link with its carrier, its spares, its power, and the proof that it holds or does not."""
 
@@ -163,6 +176,16 @@ class PlannedLink(Checked):
     peak_dbfs: float | None = Field(default=None, description="the voice's peaks at the converter [dBFS]")
     voice_over_noise_db: float | None = Field(default=None, description="the voice's rms over all noise [dB]")
     ledger: Ledger = Field(description="what the numbers are made of")
+    block: str | None = Field(default=None, description="the block whose links share its carrier; none: its own")
+    listener: str | None = Field(default=None, description="of several who listen, the one that decides")
+    listeners: tuple[PlannedListener, ...] | None = Field(
+        default=None, description="of several who listen, each by itself; none: one"
+    )
+
+    @property
+    def worst_place(self) -> str:
+        """The spot that decides, and of several who listen whose it is: "Riser (Drummer)"."""
+        return f"{self.worst_at} ({self.listener})" if self.listener else self.worst_at
 
     @property
     def all_khz(self) -> tuple[int, ...]:
@@ -182,6 +205,30 @@ class PlannedLink(Checked):
     def spares(self) -> tuple[str, ...]:
         """Its spares, so."""
         return tuple(map(self.shown, self.spares_khz))
+
+
+class PlannedByItself(Checked):
+    """A link whose kit finds its carriers by itself: it is given none, and proved for reach alone."""
+
+    link: str = Field(description="name of the link")
+    from_khz: Carrier = Field(description="its lowest carrier [kHz]")
+    to_khz: Carrier = Field(description="its highest carrier [kHz]")
+    power_mw: float = Field(description="the most that it may send, conducted [mW]")
+    margin_db: float = Field(
+        description="what is left over the need at the place that decides, over noise alone [dB]"
+    )
+    in_hand_db: float = Field(description="what is left: margin less fading less doubt [dB]")
+    sure: float = Field(description="how sure it is (0..1) that the link keeps to what is wanted of it")
+    breaks_per_hour: float = Field(description="seconds an hour that hold a break, in the median of what is known")
+    worst_at: str = Field(description="the spot that decides")
+    listener: str | None = Field(default=None, description="of several who listen, the one that decides")
+    verdict: Verdict = Field(description="holds, thin or fails")
+    ledger: Ledger = Field(description="what the numbers are made of")
+
+    @property
+    def worst_place(self) -> str:
+        """The spot that decides, and of several who listen whose it is."""
+        return f"{self.worst_at} ({self.listener})" if self.listener else self.worst_at
 
 
 class Unplaced(Checked):
@@ -235,6 +282,14 @@ class PlannedCall(Checked):
     products: Products | None = Field(default=None, description="what third-order products do")
     links: tuple[PlannedLink, ...] = Field(description="the links that have a carrier")
     unplaced: tuple[Unplaced, ...] = Field(default=(), description="the links that have none")
+    by_themselves: tuple[PlannedByItself, ...] | None = Field(
+        default=None, description="the links that find their carriers by themselves; none: there is none"
+    )
+
+    @property
+    def told(self) -> tuple[PlannedLink | PlannedByItself, ...]:
+        """All links that are proved."""
+        return (*self.links, *(self.by_themselves or ()))
 
 
 class Rule(Checked):
@@ -307,5 +362,5 @@ class Plan(Checked):
 
     @property
     def all_hold(self) -> bool:
-        """Whether every live link of every call has a carrier and holds."""
-        return all(not call.unplaced and all(link.verdict == "holds" for link in call.links) for call in self.calls)
+        """Whether every live link of every call has a carrier, or needs none, and holds."""
+        return all(not call.unplaced and all(link.verdict == "holds" for link in call.told) for call in self.calls)

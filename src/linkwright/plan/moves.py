@@ -9,7 +9,7 @@ from linkwright.assign.keep import switch_order
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Move
 from linkwright.plan.neighbours import Afar
-from linkwright.plan.prove import CallToProve, Proof, Standing, prove, verdict
+from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove, verdict
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import RANKS, SiteProblem
 from linkwright.plan.why import slot_reasons
@@ -88,9 +88,9 @@ def _if_it_stayed(
     standing = []
     for other, khz in placed.items():
         chain, tuning = problem.chains[problem.index(other)], problem.tunings[problem.index(other)]
-        standing.append(Standing.of(chain, tuning, khz, afar.on(chain, live, khz)))
+        standing += Standing.all_of(chain, tuning, khz, afar, live, {link.name for link in call.links})
     to_prove = CallToProve(tuple(standing), narrow(scene.others_during(call)), scene.large)
-    proofs = dict(zip(placed, prove(to_prove), strict=True))
+    proofs = {one.standing.chain.link.name: one.proof for one in decided(standing, prove(to_prove))}
     less = {
         other: word
         for other, proof in proofs.items()

@@ -35,11 +35,13 @@ MANY_FAR: Final = 40
 
 @dataclass(frozen=True, slots=True)
 class Far:
-    """A link of a planned site with the carrier that it has there in some call."""
+    """A way of a link of a planned site with the carrier that it has there in some call; `sends` for one of the
+    ways of a carrier, as one transmitter is on."""
 
     chain: Chain
     carrier_khz: int
     call: LiveCall
+    sends: bool = True
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -67,7 +69,7 @@ class FarSite:
             site,
             np.array([link.carrier_khz for link in links], dtype=np.int64),
             np.array([link.chain.transmitter.bandwidth_khz for link in links], dtype=np.float64),
-            np.array([strongest_mw(link.chain) for link in links], dtype=np.float64),
+            np.array([strongest_mw(link.chain) if link.sends else 0.0 for link in links], dtype=np.float64),
             mw_from_dbm_array(spare_db) * (10.0 ** (MAY_RAISE_DB / 10.0) - 1.0),
             spans[:, 0],
             spans[:, 1],

@@ -11,6 +11,7 @@ from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
+from linkwright.plan.by_itself import by_themselves
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
@@ -38,15 +39,16 @@ from linkwright.plan.plan_findings import (
     unseated_reason,
 )
 from linkwright.plan.products import products_of
-from linkwright.plan.prove import CallToProve, Proof, Standing, prove_calls
+from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove_calls
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
-from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
+from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem, verify_listeners
 from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
 from linkwright.plan.tuning import Tuning
 from linkwright.progress import Tell, quiet
 from linkwright.rules import Row
+from linkwright.shoot.end import RECORDED, SPOKEN
 from linkwright.shoot.models import Shoot
 from linkwright.sound.settings import delays_ms
 from linkwright.units import number_word
@@ -72,7 +74,7 @@ def make_plan(
     """
     scene = scene_of(shoot, sweeps, tv)
     slots = Slots.of(scene)
-    kept_by_site = {site.name: kept_on(keep, site) for site in scene.used_sites}
+    kept_by_site = {site.name: kept_on(scene, keep, site) for site in scene.used_sites}
     solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
     proved = _proved(scene, slots, solved, tell, run or here)
     calls: dict[str, PlannedCall] = {}
@@ -163,10 +165,12 @@ def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, af
     """The links of a call that have a carrier, as the proof wants them."""
     call = problem.calls[n]
     live = afar.during([call])
+    names = {link.name for link in call.links}
     standing = [
-        Standing.of(problem.chains[i], problem.tunings[i], carrier, afar.on(problem.chains[i], live, carrier))
+        way
         for i in problem.problem.calls[n]
-        if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
+        if (carrier := answer.carriers_khz[problem.chains[i].name]) is not None
+        for way in Standing.all_of(problem.chains[i], problem.tunings[i], carrier, afar, live, names)
     ]
     others = narrow(scene.others_during(call))
     return CallToProve(tuple(standing), others, scene.large)
@@ -184,27 +188,35 @@ def _planned_call(
 ) -> tuple[PlannedCall, list[Finding]]:
     """One call with its findings, from its proof."""
     call = problem.calls[n]
-    standing, proofs = proved[0].standing, proved[1]
-    sound = {s.chain.link.name: s.chain.sound for s in standing}
-    delays = delays_ms(sound)
+    each = decided(proved[0].standing, proved[1])
+    chains = [one.standing.chain for one in each]
+    sound = {chain.link.name: chain.sound for chain in chains if chain.link.serves in SPOKEN | RECORDED}
+    delays = delays_ms({chain.link.name: chain.sound for chain in chains if chain.link.serves in RECORDED})
     links = [
         _with_lawful_spares(link, problem.tunings[problem.index(link.link)])
         for link in planned(
-            standing,
-            proofs,
+            each,
             [
-                Set(answer.spares_khz[name], call.seats[name], delays[name])
-                for name in (s.chain.link.name for s in standing)
+                Set(answer.spares_khz[chain.name], call.seats[chain.link.name], delays.get(chain.link.name))
+                for chain in chains
             ],
         )
     ]
+    verify_listeners(call, links)
+    live = {link.name for link in call.links}
     unplaced = [
-        Unplaced(link=name, because=unplaced_reason(scene, problem, name, answer))
+        Unplaced(link=way.link.name, because=unplaced_reason(scene, problem, name, answer))
         for name, carrier in answer.carriers_khz.items()
         if carrier is None
+        for way in problem.chains[problem.index(name)].first_ways
+        if way.link.name in live
     ]
     unplaced += [Unplaced(link=name, because=unseated_reason(scene, name)) for name in call.unseated]
     place = {link.name: at for at, link in enumerate(call.links)}
+    # A block's carrier stands once, whichever of its links has it.
+    once = {chain.name: (chain, link) for chain, link in zip(reversed(chains), reversed(links), strict=True)}
+    once = dict(reversed(once.items()))
+    alone = by_themselves(scene, call)
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
@@ -215,21 +227,23 @@ def _planned_call(
         missed=_rounded(missed_during(scene.air[call.site.name])),
         look_s=_rounded(needed_s(scene.air[call.site.name])),
         products=products_of(
-            links,
-            [s.chain.transmitter.bandwidth_khz for s in standing],
+            [link for _, link in once.values()],
+            [chain.transmitter.bandwidth_khz for chain, _ in once.values()],
             proved[0].others,
             scene.shoot.shoot.guard_khz,
         ),
         links=tuple(sorted(links, key=lambda planned: place[planned.link])),
         unplaced=tuple(sorted(unplaced, key=lambda gone: place.get(gone.link, len(place)))),
+        by_themselves=tuple(alone.links) or None,
     )
     found = [
-        one
-        for s, p, link in zip(standing, proofs, links, strict=True)
-        for one in link_findings(call.name, s, p, link)
+        finding_
+        for one, link in zip(each, links, strict=True)
+        for finding_ in link_findings(call.name, one.standing, one.proof, link)
     ]
+    found += alone.findings
     found += receiver_findings(call, scene.shoot)
-    found += sound_findings(call.name, [s.chain.link for s in standing], sound)
+    found += sound_findings(call.name, [chain.link for chain in chains if chain.spoken], sound)
     found += unplaced_findings(call.name, unplaced)
     for crowd in crowds(problem, n) if unplaced else ():
         says = f'{number_word(len(crowd.chains)).capitalize()} links want carriers in call "{call.name}". '

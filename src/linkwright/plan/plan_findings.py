@@ -21,6 +21,7 @@ from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.seats import stand_of
 from linkwright.shoot.view import LiveCall, receiver_of
 from linkwright.units import counted, dbm_from_mw, number_word, sum_dbm, together
 
@@ -49,7 +50,7 @@ def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink
     state = "is thin" if link.verdict == "thin" else "fails"
     short = (
         f'{link.link} {state} in call "{call}", {hand_says(link)}: {link.margin_db:.1f} dB of margin at '
-        f"{link.worst_at} with {link.power_mw:g} mW, {link.fading_db:.1f} dB for fading, {link.doubt_db:.1f} dB "
+        f"{link.worst_place} with {link.power_mw:g} mW, {link.fading_db:.1f} dB for fading, {link.doubt_db:.1f} dB "
         f"for what is not known"
     )
     held = [power for power in sorted(higher) if proof.at(power).in_hand_db >= 0.0]
@@ -94,7 +95,7 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     chain, tuning = problem.chains[n], problem.tunings[n]
     locked = locked_khz(chain.link)
     if not tuning.carriers_khz.size:
-        sends, hears = called(chain.link.transmitter), called(chain.link.receiver)
+        sends, hears = called(chain.link.sends.kit), called(chain.link.hears[0].kit)
         return f"transmitter {sends} and receiver {hears} tune no carrier in common"
     if locked is not None and not problem.problem.wishes[n].slots_khz.size:
         return f"it is locked to {chain.shown(locked)} MHz, which cannot be used here"
@@ -128,7 +129,7 @@ def unseated_reason(scene: Scene, name: str) -> str:
     link = next(link for link in scene.shoot.link if link.name == name)
     receiver = receiver_of(scene.shoot, link)
     units = counted(receiver.count or 1, "unit")
-    return f"no receiver channel is left: {called(link.receiver)} has {receiver.channels} in each of {units}"
+    return f"no receiver channel is left: {called(link.hears[0].kit)} has {receiver.channels} in each of {units}"
 
 
 def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
@@ -136,7 +137,7 @@ def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
     first = call.site.spots[0].name if call.site.spots else ""
     groups: dict[tuple[str, str], list[Link]] = {}
     for link in call.links:
-        groups.setdefault((link.receiver, link.at or first), []).append(link)
+        groups.setdefault(stand_of(link, link.hears[0], first), []).append(link)
     for (kind, at), links in groups.items():
         receiver = receiver_of(shoot, links[0])
         units = max(call.seats[link.name].unit for link in links)

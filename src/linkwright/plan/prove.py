@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -17,20 +17,20 @@ import numpy as np
 
 from linkwright.assign.levels import unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
-from linkwright.assign.verify import level_faults
+from linkwright.assign.verify import level_faults, strong_faults
 from linkwright.plan.chain import Chain
 from linkwright.plan.heard import Arrival, switched
 from linkwright.plan.mixing import LINES_A_KIND, Levels, Parts
 from linkwright.plan.model import Row, Verdict
-from linkwright.plan.neighbours import REUSE
-from linkwright.plan.radio import likely_more, others_arrays, radio_of, wishes_of
+from linkwright.plan.neighbours import REUSE, Afar
+from linkwright.plan.radio import doubts_of, likely_more, others_arrays, radio_of, wishes_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
 from linkwright.reach.budget import Budget, OffAir, budgets_of, in_air
 from linkwright.reach.doubt import PLACES, TV, cases
 from linkwright.reach.hand import Told
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
-from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm, sum_dbm
+from linkwright.units import BoolArray, FloatArray, dbm_from_mw, mw_from_dbm, sum_dbm
 
 #: As sure as this a link is thin, less sure it fails (docs/reference.md).
 THIN: Final = 0.5
@@ -48,7 +48,7 @@ class PlanFault(AssertionError):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A link that has a carrier in a call: everything that its proof needs, and nothing of other carriers.
+    """A way of a link that has a carrier in a call: all that its proof needs, and nothing of other carriers.
 
     `air` is what arrives on the carrier besides the call's own links; `steps_mw` are the powers allowed there,
     ascending; `busy` tells that a sweep shows something there.
@@ -71,10 +71,28 @@ class Standing:
         air = (*switched(here), *from_afar)
         return cls(chain, carrier_khz, air, steps, tuning.noise_dbm, bool(tuning.busy[at]))
 
+    @classmethod
+    def all_of(
+        cls,
+        chain: Chain,
+        tuning: Tuning,
+        carrier_khz: int,
+        afar: Afar,
+        while_live: BoolArray,
+        links: Collection[str],
+    ) -> list[Standing]:
+        """All ways on a carrier of those links that are live, with what each hears of other sites."""
+        return [
+            cls.of(way, own, carrier_khz, afar.on(way, while_live, carrier_khz))
+            for way, own in zip(chain.ways, tuning.each, strict=True)
+            if way.link.name in links
+        ]
+
 
 @dataclass(frozen=True, slots=True)
 class CallToProve:
-    """The links of a call on their carriers, and the narrow transmitters of others that are on during it.
+    """The ways of a call's links on their carriers, those of one carrier together, and the narrow transmitters of
+    others that are on during it.
 
     `large` as for `radio_of`.
     """
@@ -115,8 +133,28 @@ class Proof:
 
 
 def prove(call: CallToProve) -> list[Proof]:
-    """The powers of a call's links, and the proof at these powers."""
+    """The powers of a call's links, and the proof of each way at these powers."""
     return prove_calls((call,))[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """A link with the way that decides, the worst of its listeners, and its proof; `each` are all of its ways."""
+
+    standing: Standing
+    proof: Proof
+    each: tuple[tuple[Standing, Proof], ...]
+
+
+def decided(standing: Sequence[Standing], proofs: Sequence[Proof]) -> list[Decided]:
+    """The links of a call, each by the worst of its ways: the first of those that have least in hand."""
+    ways: dict[str, list[tuple[Standing, Proof]]] = {}
+    for s, proof in zip(standing, proofs, strict=True):
+        ways.setdefault(s.chain.link.name, []).append((s, proof))
+    return [
+        Decided(*(of[0] if len(of) == 1 else min(of, key=lambda way: way[1].told.in_hand_db)), tuple(of))
+        for of in ways.values()
+    ]
 
 
 def prove_calls(calls: Sequence[CallToProve]) -> list[list[Proof]]:
@@ -129,8 +167,8 @@ def prove_calls(calls: Sequence[CallToProve]) -> list[list[Proof]]:
     return [_prove(call, [budgets[_key(s)] for s in call.standing]) for call in calls]
 
 
-def _key(standing: Standing) -> tuple[str, int]:
-    return standing.chain.link.name, standing.carrier_khz
+def _key(standing: Standing) -> tuple[str, str, int]:
+    return standing.chain.link.name, standing.chain.listener_name, standing.carrier_khz
 
 
 def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
@@ -138,26 +176,28 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
     if not standing:
         return []
     carriers = np.array([s.carrier_khz for s in standing], dtype=np.int64)
-    radio = radio_of([s.chain for s in standing], carriers, budgets, others, call.large)
+    ways = [s.chain for s in standing]
+    radio = radio_of(ways, carriers, budgets, others, call.large)
+    firsts, own_khz = [standing[n] for n in radio.first], carriers[radio.first]
     others_khz, others_mw = others_arrays(others)
     levels_of_call = CallLevels(
-        np.arange(carriers.size),
+        np.arange(radio.own),
         radio,
         tuple(np.array([_air_mw(s)]) for s in standing),
-        tuple(np.array(s.steps_mw) for s in standing),
-        tuple(np.array([np.inf]) for _ in standing),
+        tuple(np.array(s.steps_mw) for s in firsts),
+        tuple(np.array([np.inf]) for _ in firsts),
         others_khz,
         others_mw,
-        wishes_of([s.chain for s in standing]),
-        np.array([budget.hand.doubt_db for budget in budgets]),
+        wishes_of(ways),
+        doubts_of(radio, budgets),
     )
-    own_mw = settle_powers(levels_of_call, [0] * carriers.size, carriers).powers_mw
-    every_khz, powers = np.concatenate([carriers, others_khz]), np.concatenate([own_mw, others_mw])
-    names = (*(s.chain.link.name for s in standing), *(other.name for other in others))
+    own_mw = settle_powers(levels_of_call, [0] * radio.own, own_khz).powers_mw
+    every_khz, powers = np.concatenate([own_khz, others_khz]), np.concatenate([own_mw, others_mw])
+    names = (*(s.chain.name for s in firsts), *(other.name for other in others))
     levels = Levels(
         radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers)
     )
-    _verify(levels)
+    _verify(levels, [way.heard_by for way in ways])
     return [
         _proof(standing[n], levels, n, in_air(budget, off_air(standing[n], others, levels, n)))
         for n, budget in enumerate(budgets)
@@ -170,21 +210,23 @@ def _air_mw(standing: Standing) -> float:
     return sum(arrival.power_mw * likely_more(arrival.spread_db, sure) for arrival in standing.air)
 
 
-def _verify(levels: Levels) -> None:
-    radio, own = levels.radio, slice(levels.radio.own)
-    found = next(
+def _verify(levels: Levels, heard_by: Sequence[str]) -> None:
+    radio, of = levels.radio, levels.unwanted
+    faults = itertools.chain(
         level_faults(
-            levels.names,
+            heard_by,
             levels.carriers_khz,
             radio.width_khz,
             levels.received_mw,
             levels.radiated,
             radio.iip3_mw,
-            (levels.unwanted.receiver + levels.unwanted.transmitter)[own],
-            radio.noise_mw[own],
+            of.receiver + of.transmitter,
+            radio.noise_mw,
+            radio.of,
         ),
-        None,
+        strong_faults(heard_by, levels.received_mw, radio.blocking_mw, of.blocking, radio.noise_mw, radio.of),
     )
+    found = next(faults, None)
     if found is not None:
         raise PlanFault(found)
 
@@ -194,7 +236,12 @@ def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
     noise = [round(level.dbm, 2) for level in budget.noise]
     total = sum_dbm([*noise, *(line.dbm for line in lines if line.dbm is not None)])
     return Proof(
-        budget, float(levels.powers_mw[n]), lines, total, _noisier_db(standing, total), _driven_by(levels, n)
+        budget,
+        float(levels.powers_mw[levels.radio.of[n]]),
+        lines,
+        total,
+        _noisier_db(standing, total),
+        _driven_by(levels, n),
     )
 
 
@@ -245,7 +292,7 @@ def _noisier_db(standing: Standing, total_dbm: float) -> FloatArray | float:
 def _driven_by(levels: Levels, n: int) -> str:
     """Who drives the n-th receiver beyond half of its intercept, the strongest; nothing where nobody does."""
     received = levels.received_mw[:, n].copy()
-    received[n] = 0.0
+    received[levels.radio.of[n]] = 0.0
     strongest = int(received.argmax())
     return levels.names[strongest] if received[strongest] > levels.radio.iip3_mw[n] / 2.0 else ""
 

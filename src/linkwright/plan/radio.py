@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -17,89 +19,124 @@ from linkwright.plan.tuning import Tuning
 from linkwright.reach.budget import Budget, budgets_of
 from linkwright.reach.path import xyz
 from linkwright.reach.received import Radiator, heard_gains_db
-from linkwright.shoot.place import Other
+from linkwright.shoot.place import Other, Spot
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
 
-#: Grid of the rejection between mask and filter [kHz], and how far it is worked out.
+#: Grid of the rejection between mask and filter [kHz], and how far it is worked out: at least so far, and so many
+#: times the widest carrier.
 REJECTION_STEP_KHZ: Final = 25.0
 REJECTION_TO_KHZ: Final = 5_000.0
+REJECTION_WIDTHS: Final = 6.0
 #: Two transmitters at one spot are this far apart [m] (common practice, no source).
 SIDE_BY_SIDE_M: Final = 1.0
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Sender:
+    """A transmitter of the call as everybody else has it: wherever it may be on its carrier [kHz]; in a block all
+    that have the air in turns together."""
+
+    chain: Chain
+    carrier_khz: int
+    spots: tuple[Spot, ...]
+
+
+def carriers_of(ways: Sequence[Chain]) -> IntArray:
+    """Whose carrier each way has (r,), counted from nothing: those of one carrier lie together."""
+    number = {name: n for n, name in enumerate(dict.fromkeys(way.name for way in ways))}
+    return np.array([number[way.name] for way in ways], dtype=np.int64)
+
+
+def _senders(ways: Sequence[Chain], carriers_khz: IntArray) -> list[Sender]:
+    found = []
+    for _, of in itertools.groupby(range(len(ways)), lambda n: ways[n].name):
+        mine = list(of)
+        spots = tuple(dict.fromkeys(spot for n in mine for spot in ways[n].route)) if len(mine) > 1 else None
+        found.append(Sender(ways[mine[0]], int(carriers_khz[mine[0]]), spots or ways[mine[0]].route))
+    return found
+
+
 def radio_of(
-    chains: Sequence[Chain],
+    ways: Sequence[Chain],
     carriers_khz: IntArray,
     budgets: Sequence[Budget],
     others: Sequence[Other],
     large: bool,
 ) -> Radio:
-    """The radio of n links on one site, levels at `carriers_khz` (n,) [kHz], and of the narrow others there.
+    """The radio of the ways (r,) of links on one site, levels at `carriers_khz` (r,) [kHz], and of the narrow
+    others there.
 
-    `budgets` are the links' own, on those carriers; `large` that the shoot is worth loading compiled loops for.
+    `budgets` are the ways' own, on those carriers; `large` that the shoot is worth loading compiled loops for.
     """
-    own_widths = [chain.transmitter.bandwidth_khz for chain in chains]
+    senders = _senders(ways, carriers_khz)
+    own_widths = [sender.chain.transmitter.bandwidth_khz for sender in senders]
     widths = np.array([*own_widths, *(other.bandwidth_khz for other in others)], dtype=np.float64)
     kinds = np.unique(widths)
-    receivers = [chain.receiver for chain in chains]
-    intercepts = [c.ends.iip3_dbm(khz / 1000.0) for c, khz in zip(chains, carriers_khz, strict=True)]
+    of = carriers_of(ways)
+    intercepts = [c.ends.iip3_dbm(khz / 1000.0) for c, khz in zip(ways, carriers_khz, strict=True)]
     return Radio(
-        gain=_gain(chains, carriers_khz, budgets, others),
-        coupling=_coupling(chains, carriers_khz, others),
-        conversion=_ratio([-chain.transmitter.conversion_loss_db for chain in chains], others),
-        noise_mw=_ratio([budget.noise_dbm for budget in budgets], others),
-        need=_ratio([budget.required_cnr_db for budget in budgets], others),
-        to_hold=_ratio([budget.to_hold_db for budget in budgets], others),
-        iip3_mw=_ratio(intercepts, others),
-        blocking_mw=_ratio([receiver.blocking_dbm for receiver in receivers], others),
+        gain=_gain(ways, of, senders, carriers_khz, budgets, others),
+        coupling=_coupling(senders, others),
+        conversion=_ratio([*(-s.chain.transmitter.conversion_loss_db for s in senders), *(0.0 for _ in others)]),
+        noise_mw=_ratio([budget.noise_dbm for budget in budgets]),
+        need=_ratio([budget.required_cnr_db for budget in budgets]),
+        to_hold=_ratio([budget.to_hold_db for budget in budgets]),
+        iip3_mw=_ratio(intercepts),
+        blocking_mw=_ratio([way.receiver.blocking_dbm for way in ways]),
         width_khz=widths,
         rejection=_rejection(tuple(float(kind) for kind in kinds)),
         rejection_step_khz=REJECTION_STEP_KHZ,
         kind=np.searchsorted(kinds, widths),
-        own=len(chains),
+        own=len(senders),
         compiled=large or widths.size > FEW_LINKS,
+        of=of,
     )
 
 
-def _ratio(db: Sequence[float], others: Sequence[Other] = ()) -> FloatArray:
-    """Ratios of decibels, and 1 for each other, whose receiver is not ours to know."""
-    return mw_from_dbm_array(np.array([*db, *(0.0 for _ in others)], dtype=np.float64))
+def _ratio(db: Sequence[float]) -> FloatArray:
+    """Ratios of decibels."""
+    return mw_from_dbm_array(np.array(db, dtype=np.float64))
 
 
 def _gain(
-    chains: Sequence[Chain], carriers_khz: IntArray, budgets: Sequence[Budget], others: Sequence[Other]
+    ways: Sequence[Chain],
+    of: IntArray,
+    senders: Sequence[Sender],
+    carriers_khz: IntArray,
+    budgets: Sequence[Budget],
+    others: Sequence[Other],
 ) -> FloatArray:
     """Gains as `Radio.gain`: interferers at their strongest, the wanted one at its worst spot; others by EIRP, or
     as they were heard."""
-    radiators = [chain.radiator(int(khz), 1.0) for chain, khz in zip(chains, carriers_khz, strict=True)]
+    radiators = [Radiator(one.spots, one.carrier_khz / 1000.0, one.chain.facing_gain_db) for one in senders]
     radiators += [Radiator((other.stands,), sum(other.band_khz) / 2000.0, 0.0) for other in others]
-    gain = heard_gains_db([chain.ends for chain in chains], [khz / 1000.0 for khz in carriers_khz], radiators)
-    for row, other in enumerate(others, start=len(chains)):
+    gain = heard_gains_db([way.ends for way in ways], [khz / 1000.0 for khz in carriers_khz], radiators)
+    for row, other in enumerate(others, start=len(senders)):
         if other.heard_dbm is not None:
             gain[row] = other.heard_dbm - dbm_from_mw(other.radiated_mw)
-    np.fill_diagonal(gain, [budget.gain_db for budget in budgets])
-    every = np.zeros((len(radiators), len(radiators)))
-    every[:, : len(chains)] = mw_from_dbm_array(gain)
-    return every
+    gain[of, np.arange(of.size)] = [budget.gain_db for budget in budgets]
+    return mw_from_dbm_array(gain)
 
 
-def _coupling(chains: Sequence[Chain], carriers_khz: IntArray, others: Sequence[Other]) -> FloatArray:
+def _coupling(senders: Sequence[Sender], others: Sequence[Other]) -> FloatArray:
     """From the output of a transmitter (rows) into that of one of ours (columns), at the nearest of their spots.
 
     Free space between the two and both bodies facing; antennas as they are. What others' transmitters make of
     ours is left out: neither their output stages nor their receivers are known.
     """
-    points = xyz((*(spot for chain in chains for spot in chain.route), *(other.stands for other in others)))
-    counts = [*(len(chain.route) for chain in chains), *(1 for _ in others)]
+    points = xyz((*(spot for sender in senders for spot in sender.spots), *(other.stands for other in others)))
+    counts = [*(len(sender.spots) for sender in senders), *(1 for _ in others)]
     first = np.concatenate([[0], np.cumsum(counts)[:-1]]).astype(np.int64)
     distance = np.sqrt(((points[:, None, :] - points[None, :, :]) ** 2).sum(axis=2))
     nearest = np.minimum.reduceat(np.minimum.reduceat(distance, first, axis=0), first, axis=1)
-    every_khz = np.array([*carriers_khz, *(sum(other.band_khz) / 2.0 for other in others)])
+    every_khz = np.array(
+        [*(sender.carrier_khz for sender in senders), *(sum(other.band_khz) / 2.0 for other in others)]
+    )
     loss = free_space_db(every_khz[:, None] / 1000.0, np.maximum(nearest, SIDE_BY_SIDE_M))
-    ends = np.array([*(chain.facing_gain_db for chain in chains), *(0.0 for _ in others)])
+    ends = np.array([*(sender.chain.facing_gain_db for sender in senders), *(0.0 for _ in others)])
     coupling = mw_from_dbm_array(ends[:, None] + ends[None, :] - loss)
     np.fill_diagonal(coupling, 0.0)
-    coupling[:, len(chains) :] = 0.0
+    coupling[:, len(senders) :] = 0.0
     return coupling
 
 
@@ -111,7 +148,8 @@ def narrow(others: Sequence[Other]) -> tuple[Other, ...]:
 @functools.lru_cache(maxsize=256)
 def _rejection(kinds: tuple[float, ...]) -> FloatArray:
     """Share let in, by kinds of transmitter and receiver (both by bandwidth) and distance (k, k, m)."""
-    distance = np.arange(0.0, REJECTION_TO_KHZ + REJECTION_STEP_KHZ, REJECTION_STEP_KHZ)
+    to_khz = max(REJECTION_TO_KHZ, REJECTION_WIDTHS * max(kinds))
+    distance = np.arange(0.0, to_khz + REJECTION_STEP_KHZ, REJECTION_STEP_KHZ)
     return np.array([[off_channel_share(distance, sent, heard) for heard in kinds] for sent in kinds])
 
 
@@ -132,28 +170,37 @@ def call_levels(
         [int(slots[slots.size // 2]) if khz is None else khz for slots, khz in zip(slots_khz, at_khz, strict=True)],
         dtype=np.int64,
     )
-    budgets = budgets_of([chain.asked(int(khz)) for chain, khz in zip(chains, middle, strict=True)])
+    ways = [way for chain in chains for way in chain.ways]
+    khz = np.repeat(middle, [len(chain.ways) for chain in chains])
+    budgets = budgets_of([way.asked(int(one)) for way, one in zip(ways, khz, strict=True)])
     air, steps, most = [], [], []
     for chain, tuning, slots in zip(chains, tunings, slots_khz, strict=True):
         at = np.searchsorted(tuning.carriers_khz, slots)
-        sure = chain.wanted.sure
-        parts = (heard.power_mw[at] * likely_more(heard.spread_db, sure) for heard in tuning.heard)
-        air.append(sum(parts, np.zeros(slots.size)))
+        for way, own in zip(chain.ways, tuning.each, strict=True):
+            sure = way.wanted.sure
+            parts = (heard.power_mw[at] * likely_more(heard.spread_db, sure) for heard in own.heard)
+            air.append(sum(parts, np.zeros(slots.size)))
         steps.append(np.array(sorted(chain.transmitter.powers_mw)))
         most.append(tuning.most_mw[at])
-    radio = radio_of(chains, middle, budgets, others, large)
+    radio = radio_of(ways, khz, budgets, others, large)
     return CallLevels(
         np.array(members, dtype=np.int64), radio, tuple(air), tuple(steps), tuple(most), *others_arrays(others),
-        wishes_of(chains), np.array([budget.hand.doubt_db for budget in budgets]),
+        wishes_of(ways), doubts_of(radio, budgets),
     )  # fmt: skip
 
 
-def wishes_of(chains: Sequence[Chain]) -> PowerWishes:
-    """What links wish of their powers."""
+def doubts_of(radio: Radio, budgets: Sequence[Budget]) -> FloatArray:
+    """What not knowing takes of the margin of each carrier's ways, of the one that it takes most of (own,) [dB]."""
+    return -radio.least(np.array([-budget.hand.doubt_db for budget in budgets]))
+
+
+def wishes_of(ways: Sequence[Chain]) -> PowerWishes:
+    """What the carriers of some ways wish of their powers: of a block what any of its links does."""
+    groups = [list(of) for _, of in itertools.groupby(ways, lambda way: way.name)]
     return PowerWishes(
-        tuple(chain.link.name for chain in chains),
-        np.array([chain.reserve_db for chain in chains]),
-        np.array([chain.power == "most" for chain in chains], dtype=np.bool_),
+        tuple(of[0].name for of in groups),
+        np.array([max(way.reserve_db for way in of) for of in groups]),
+        np.array([any(way.power == "most" for way in of) for of in groups], dtype=np.bool_),
     )
 
 

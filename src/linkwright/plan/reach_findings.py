@@ -36,7 +36,7 @@ def site_reach_findings(problem: SiteProblem) -> Iterator[Finding]:
 def _assumed(problem: SiteProblem) -> Iterator[Finding]:
     """What is taken of a site where its drawing does not say it: how far talents go, and how far there is sight."""
     site = problem.site
-    undrawn = [chain for chain in problem.chains if not chain.link.within_m and chain.route[0] not in site.spots]
+    undrawn = [chain for chain in problem.chains if not chain.link.within_m and chain.goes[0] not in site.spots]
     if undrawn:
         names = together([chain.link.name for chain in undrawn])
         says = f"Nothing says how far {names} go at {site.name}: {ASSUMED_DISTANCE_M:g} m is taken."
@@ -94,6 +94,6 @@ def squelch_finding(link: PlannedLink, distant: str) -> Iterator[Finding]:
         says = (
             f"{distant} opens the squelch of {link.link} for {100 * link.squelch_opens:.2f} % of the time while "
             f"its transmitter is off, and at {link.squelch_dbm:g} dBm it cuts the talent for "
-            f"{100 * link.squelch_cuts:.2f} % at {link.worst_at}."
+            f"{100 * link.squelch_cuts:.2f} % at {link.worst_place}."
         )
         yield finding("squelch-risk", link.link, says)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from linkwright.plan.answer import hand_says
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Verdict
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink, PlannedListener, Verdict
 from linkwright.plan.prove import floored, verdict
 from linkwright.reach.budget import Budget, budgets_of
 from linkwright.reach.ground import AtWork, LeastPower, Placed, best_places, least_power
@@ -18,28 +18,44 @@ from linkwright.units import dbm_from_mw
 
 @dataclass(frozen=True, slots=True)
 class Reaching:
-    """A planned link with what its reach is worked out from."""
+    """A planned link, or one of several who listen to it, with what its reach is worked out from."""
 
     call: str
     chain: Chain
     planned: PlannedLink
     budget: Budget
+    listener: PlannedListener | None = None
+
+    @property
+    def name(self) -> str:
+        """The link, and of several who listen which."""
+        return self.planned.link if self.listener is None else f"{self.planned.link}, {self.listener.listener}"
+
+    @property
+    def decides(self) -> bool:
+        """Whether it is the one who listens that decides."""
+        return self.listener is None or self.listener.listener == self.planned.listener
+
+    @property
+    def told(self) -> PlannedLink | PlannedListener:
+        """What the plan tells of it."""
+        return self.listener or self.planned
 
     @property
     def x_db(self) -> float:
         """Power less the rise of the noise less what is needed, as the plan has them [dB]."""
-        return self.planned.margin_db - self.budget.gain_db + self.budget.noise_dbm
+        return self.told.margin_db - self.budget.gain_db + self.budget.noise_dbm
 
     @property
     def at_work(self) -> AtWork:
         """The link as maps and routes take it."""
-        rise = self.planned.noise_and_interference_dbm - self.budget.noise_dbm
+        rise = self.told.noise_and_interference_dbm - self.budget.noise_dbm
         return AtWork(
-            self.planned.link,
+            self.name,
             self.chain.ends,
             self.planned.carrier_khz,
             self.planned.power_mw,
-            self.chain.route,
+            self.chain.goes,
             rise,
             self.chain.wanted,
             self.chain.readings,
@@ -56,9 +72,7 @@ class Reaching:
 
     def least(self) -> LeastPower:
         """The least power that holds with the noise and interference of the plan, and what it saves."""
-        return least_power(
-            self.at_work, self.budget, self.planned.noise_and_interference_dbm, self.chain.reserve_db
-        )
+        return least_power(self.at_work, self.budget, self.told.noise_and_interference_dbm, self.chain.reserve_db)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,14 +89,20 @@ class SpotReach:
 
 
 def reaching(scene: Scene, call: PlannedCall) -> list[Reaching]:
-    """The links of a planned call that have a carrier."""
+    """The links of a planned call that have a carrier, each one who listens by itself."""
     live = next(one for one in scene.calls if one.name == call.call)
     by_name = {link.name: link for link in live.links}
-    chains = [scene.chain(by_name[planned.link], live.site) for planned in call.links]
-    budgets = budgets_of([c.asked(planned.carrier_khz) for c, planned in zip(chains, call.links, strict=True)])
+    ways = [
+        (way, planned, one)
+        for planned in call.links
+        for way, one in zip(
+            scene.chain(by_name[planned.link], live.site).own_ways, planned.listeners or (None,), strict=True
+        )
+    ]
+    budgets = budgets_of([way.asked(planned.carrier_khz) for way, planned, _ in ways])
     return [
-        Reaching(call.call, chain, planned, budget)
-        for chain, planned, budget in zip(chains, call.links, budgets, strict=True)
+        Reaching(call.call, way, planned, budget, one)
+        for (way, planned, one), budget in zip(ways, budgets, strict=True)
     ]
 
 
@@ -102,7 +122,7 @@ def answer(plan: Plan) -> str:
         return "No link has a carrier, so nothing is said of its reach."
     call, worst = min(links, key=lambda one: (one[1].in_hand_db, one[1].margin_db))
     bad = [link for _, link in links if link.verdict != "holds"]
-    where = f"the weakest is {worst.link} at {worst.worst_at}, {hand_says(worst)}"
+    where = f"the weakest is {worst.link} at {worst.worst_place}, {hand_says(worst)}"
     where += f' in call "{call.call}"' if len(plan.calls) > 1 else ""
     if not bad:
         count = "The one link reaches" if len(links) == 1 else f"All {len(links)} links reach"

@@ -12,9 +12,9 @@ from linkwright.assign.calls import CallAnswer, Kept, SiteTask
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Problem, Wish
 from linkwright.assign.regain import FAILS, HOLDS, THIN
-from linkwright.assign.verify import Placed, faults
+from linkwright.assign.verify import Placed, faults, listener_faults
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.model import Plan
+from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
@@ -42,8 +42,12 @@ class SiteProblem:
     problem: Problem
 
     def index(self, link: str) -> int:
-        """Where a link stands among the wishes."""
-        return next(n for n, chain in enumerate(self.chains) if chain.link.name == link)
+        """Where a link, or a block, stands among the wishes."""
+        return next(
+            n
+            for n, chain in enumerate(self.chains)
+            if link == chain.name or any(way.link.name == link for way in chain.ways)
+        )
 
 
 @dataclass
@@ -80,40 +84,39 @@ class Slots:
 
     def tuning(self, chain: Chain, calls: Sequence[LiveCall], afar: Afar) -> Tuning:
         """The tuning of a link over its calls on this site."""
-        link = chain.link
         terms = self.scene.terms(chain, calls)
         named = (tuple(licence.name for licence in terms.licences), terms.only)
+        heard = tuple(way.hearing for way in chain.ways)
         key = (
-            link.transmitter,
-            link.locked_mw,
-            link.receiver,
+            chain.link.sends.kit,
+            chain.link.locked_mw,
+            heard,
             named,
             chain.site.name,
-            chain.at.name,
             tuple(c.name for c in calls),
         )
         if key not in self._tunings:
             self._tunings[key] = tuning_of(self.scene, chain, calls, afar, self.known)
         return self._tunings[key]
 
-    def calls_of(self, link: str) -> Mapping[str, Sequence[LiveCall]]:
-        """The calls of a link, by name of their site."""
+    def calls_of(self, carrier: str) -> Mapping[str, Sequence[LiveCall]]:
+        """The calls of the links on a carrier, by name of their site."""
         if not self._calls_of:
             for call in self.scene.calls:
-                for one in call.links:
-                    self._calls_of.setdefault(one.name, {}).setdefault(call.site.name, []).append(call)
-        return self._calls_of.get(link, {})
+                for name in dict.fromkeys(self.scene.blocks.carrier_of(link.name) for link in call.links):
+                    self._calls_of.setdefault(name, {}).setdefault(call.site.name, []).append(call)
+        return self._calls_of.get(carrier, {})
 
-    def meeting(self, links: Iterable[str]) -> list[LiveCall]:
-        """The calls of any of some links, in the order of the shoot."""
-        theirs = {call.name for link in links for calls in self.calls_of(link).values() for call in calls}
+    def meeting(self, carriers: Iterable[str]) -> list[LiveCall]:
+        """The calls of the links on any of some carriers, in the order of the shoot."""
+        theirs = {call.name for name in carriers for calls in self.calls_of(name).values() for call in calls}
         return [call for call in self.scene.calls if call.name in theirs]
 
     def _elsewhere(self, chain: Chain) -> list[Tuning]:
         """The tunings of a link on the other sites that it has calls on."""
         return [
-            self.tuning(self.scene.chain(chain.link, calls[0].site), calls, self.afar(calls[0].site))
-            for site, calls in self.calls_of(chain.link.name).items()
+            self.tuning(self.scene.live_chain(chain.link, calls[0].site), calls, self.afar(calls[0].site))
+            for site, calls in self.calls_of(chain.name).items()
             if site != chain.site.name
         ]
 
@@ -134,7 +137,7 @@ class Slots:
                 chosen = there if there.any() else chosen
             self._arrays[key] = (tuning.carriers_khz[chosen], tuning.cost_db[chosen])
         slots, rise = self._arrays[key]
-        locked = locked_khz(chain.link)
+        locked = next((khz for way in chain.ways if (khz := locked_khz(way.link)) is not None), None)
         stays = locked if locked is not None else kept.carrier_khz if kept else None
         if stays is not None:
             at = tuning.index(stays)
@@ -145,16 +148,16 @@ class Slots:
                 here = int(np.searchsorted(slots, stays))
                 slots, rise = np.insert(slots, here, stays), np.insert(rise, here, tuning.cost_db[at])
         return Wish(
-            chain.link.name,
+            chain.name,
             slots,
             rise,
             chain.transmitter.spacing_khz,
-            chain.link.spares,
+            max(way.link.spares for way in chain.ways),
             locked,
             kept.carrier_khz if kept and locked is None else None,
             kept.spares_khz if kept else (),
             kept.rank if kept else HOLDS,
-            None if kept else self.stays.get(chain.link.name),
+            None if kept else self.stays.get(chain.name),
             chain.stay_db,
         )
 
@@ -164,40 +167,50 @@ def locked_khz(link: Link) -> int | None:
     return None if link.locked_mhz is None else khz_from_mhz(link.locked_mhz)
 
 
-def kept_on(plan: Plan | None, site: Site) -> dict[str, Kept]:
-    """What the links of a site had in an earlier plan: the first call's carriers, the worst verdict."""
+def kept_on(scene: Scene, plan: Plan | None, site: Site) -> dict[str, Kept]:
+    """What the carriers of a site's links and blocks were in an earlier plan: the first call's, the worst
+    verdict."""
     kept: dict[str, Kept] = {}
     for call in plan.calls if plan else ():
         if call.site == site.name:
             for link in call.links:
-                first = kept.get(link.link, Kept(link.carrier_khz, link.spares_khz))
-                kept[link.link] = replace(first, rank=min(first.rank, RANKS[link.verdict]))
+                name = scene.blocks.carrier_of(link.link)
+                first = kept.get(name, Kept(link.carrier_khz, link.spares_khz))
+                kept[name] = replace(first, rank=min(first.rank, RANKS[link.verdict]))
     return kept
 
 
 def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept]) -> SiteProblem:
     """The assignment problem of one site over all its calls; its links by name, whatever their order in the
     file."""
-    calls = scene.calls_on(site)
-    every = {link.name: link for call in calls for link in call.links}
-    live = {name: every[name] for name in sorted(every)}
-    chains = tuple(scene.chain(link, site) for link in live.values())
-    who = [{link.name for link in call.links} for call in calls]
+    calls, carrier_of = scene.calls_on(site), scene.blocks.carrier_of
+    every = {carrier_of(link.name): link for call in reversed(calls) for link in reversed(call.links)}
+    chains = tuple(
+        chain
+        for name in sorted(every)
+        if not (chain := scene.live_chain(every[name], site)).transmitter.coordinates_itself
+    )
+    live = {chain.name: chain for chain in chains}
+    who = [{name for link in call.links if (name := carrier_of(link.name)) in live} for call in calls]
     calls_of = {name: [call for call, names in zip(calls, who, strict=True) if name in names] for name in live}
     afar = slots.afar(site)
-    tunings = tuple(slots.tuning(chain, calls_of[chain.link.name], afar) for chain in chains)
+    tunings = tuple(slots.tuning(chain, calls_of[chain.name], afar) for chain in chains)
     wishes = tuple(
-        slots.wish(chain, tuning, kept.get(chain.link.name)) for chain, tuning in zip(chains, tunings, strict=True)
+        slots.wish(chain, tuning, kept.get(chain.name)) for chain, tuning in zip(chains, tunings, strict=True)
     )
     number = {name: n for n, name in enumerate(live)}
-    members = tuple(tuple(sorted(number[link.name] for link in call.links)) for call in calls)
+    members = tuple(tuple(sorted(number[name] for name in names)) for names in who)
     guard = scene.shoot.shoot.guard_khz
     makers = tuple(tuple(others_arrays(narrow(scene.others_during(call)))[0].tolist()) for call in calls)
     # A product is as wide as its three makers, a channel as its carrier: from twice the width on they do not touch.
-    # In an event there is no room to spare, and looking for it would cost more than all else.
-    wide = max((chain.transmitter.bandwidth_khz for chain in chains), default=0)
+    # In an event there is no room to spare, and looking for it would cost more than all else; nor for blocks.
+    narrow_kit = [chain.transmitter for chain in chains if chain.transmitter.carries == 1]
+    wide = max((transmitter.bandwidth_khz for transmitter in narrow_kit), default=0)
     roomy_khz = 2 * wide if len(scene.shoot.link) <= ROOMY_UP_TO else 0
-    meeting = (tuple(number[x.name] for x in call.links if x.name in number) for call in slots.meeting(number))
+    meeting = (
+        tuple(dict.fromkeys(number[name] for x in call.links if (name := carrier_of(x.name)) in number))
+        for call in slots.meeting(number)
+    )
     elsewhere = tuple(dict.fromkeys(these for these in meeting if len(these) > 2 and these not in members))
     problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere)
     return SiteProblem(site, calls, chains, tunings, problem)
@@ -238,15 +251,24 @@ def verify_site(site: SiteProblem, answers: Sequence[CallAnswer]) -> None:
         _verify(site, n, call_answer)
 
 
+def verify_listeners(call: LiveCall, links: Sequence[PlannedLink]) -> None:
+    """Let the separate verifier see that each link is told by the worst of those who listen. Raises PlanFault."""
+    told = {link.link: link.in_hand_db for link in links}
+    each = [(link.link, one.in_hand_db) for link in links for one in link.listeners or ()]
+    found = next(listener_faults(told, each), None)
+    if found is not None:
+        raise PlanFault(f'call "{call.name}": {found}')
+
+
 def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:
     """Let the separate verifier look at a call. Raises PlanFault with what it found."""
     placed = []
     for i in site.problem.calls[n]:
         chain, tuning = site.chains[i], site.tunings[i]
-        carrier = answer.carriers_khz[chain.link.name]
+        carrier = answer.carriers_khz[chain.name]
         if carrier is not None:
-            spares, spacing_khz = answer.spares_khz[chain.link.name], chain.transmitter.spacing_khz
-            placed.append(Placed(chain.link.name, carrier, spares, spacing_khz, tuning.legal_khz))
+            spares, spacing_khz = answer.spares_khz[chain.name], chain.transmitter.spacing_khz
+            placed.append(Placed(chain.name, carrier, spares, spacing_khz, tuning.legal_khz))
     guards = (site.problem.guard_two_khz, site.problem.guard_three_khz)
     others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_in(n), start=1)}
     found = next(faults(placed, answer.criterion == "clean", *guards, others), None)

@@ -81,10 +81,11 @@ def _with_shared_links(scene: Scene, hearing: Mapping[str, set[str]]) -> dict[st
 def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
     """The links of a planned site as other sites see them."""
     return [
-        Far(problem.chains[i], carrier, call)
+        Far(way, carrier, call, way is problem.chains[i])
         for call, members, answer in zip(problem.calls, problem.problem.calls, answers, strict=True)
         for i in members
-        if (carrier := answer.carriers_khz[problem.chains[i].link.name]) is not None
+        if (carrier := answer.carriers_khz[problem.chains[i].name]) is not None
+        for way in problem.chains[i].ways
     ]
 
 
@@ -93,7 +94,10 @@ def far_of_plan(scene: Scene, plan: Plan) -> dict[str, FarSite]:
     far: dict[str, list[Far]] = {site.name: [] for site in scene.used_sites}
     for live, planned in zip(scene.calls, plan.calls, strict=True):
         by_name = {link.name: link for link in live.links}
+        chains = {scene.blocks.carrier_of(link.link): link for link in reversed(planned.links)}
         far[live.site.name] += [
-            Far(scene.chain(by_name[link.link], live.site), link.carrier_khz, live) for link in planned.links
+            Far(way, link.carrier_khz, live, n == 0)
+            for link in chains.values()
+            for n, way in enumerate(scene.chain(by_name[link.link], live.site).ways)
         ]
     return {site.name: FarSite.of(site, far[site.name]) for site in scene.used_sites}

@@ -22,7 +22,7 @@ APART_MS: Final = 1.0
 
 
 def sound_findings(call: str, links: Sequence[Link], settings: Mapping[str, SoundSettings]) -> Iterator[Finding]:
-    """The findings of a call's links; `settings` by name of the link."""
+    """The findings of a call's links; `settings` by name of the link, of all that is recorded besides."""
     for link in links:
         one = settings[link.name]
         yield from _gain(link, one)
@@ -38,7 +38,7 @@ def _gain(link: Link, one: SoundSettings) -> Iterator[Finding]:
         steps = ", ".join(f"{step.attenuation_db:g}" for step in gain.steps)
         says = (
             f"{link.name} is set to {link.attenuation_db:g} dB of attenuation; "
-            f"{called(link.transmitter)} has {steps} dB."
+            f"{called(link.sends.kit)} has {steps} dB."
         )
         yield finding("setting-unknown", link.name, says)
     if at.peak_dbfs > TARGET_DBFS:
@@ -70,12 +70,12 @@ def _phantom(link: Link, one: SoundSettings) -> Iterator[Finding]:
         return
     name = link.microphone or "microphone"
     if one.phantom_given_ma <= 0.0:
-        says = f"{link.name}: {name} needs 48 V phantom power; {called(link.transmitter)} gives none."
+        says = f"{link.name}: {name} needs 48 V phantom power; {called(link.sends.kit)} gives none."
         yield finding("phantom-missing", link.name, says)
     elif one.phantom is None or one.phantom_needed_ma > one.phantom_given_ma:
         says = (
             f"{link.name}: {name} draws {one.phantom_needed_ma:g} mA at 48 V; "
-            f"{called(link.transmitter)} gives at most {one.phantom_given_ma:g} mA."
+            f"{called(link.sends.kit)} gives at most {one.phantom_given_ma:g} mA."
         )
         yield finding("phantom-missing", link.name, says)
 
@@ -86,9 +86,7 @@ def _low_cut(link: Link, one: SoundSettings) -> Iterator[Finding]:
         return
     if cut.corner_hz not in cut.steps_hz:
         steps = ", ".join(f"{step:g}" for step in cut.steps_hz)
-        says = (
-            f"{link.name} is set to a low cut of {cut.corner_hz:g} Hz; {called(link.transmitter)} has {steps} Hz."
-        )
+        says = f"{link.name} is set to a low cut of {cut.corner_hz:g} Hz; {called(link.sends.kit)} has {steps} Hz."
         yield finding("setting-unknown", link.name, says)
     if cut.loss_db > LOSS_DB:
         whose = "this voice" if cut.measured else "a low voice"

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -36,17 +36,15 @@ NOTHING_BELOW_NOISE_DB: Final = 30.0
 class Tuning:
     """The slots of a kind of link: arrays of shape (m,), one entry a carrier that both ends tune.
 
-    carriers_khz : ascending.
-    most_mw : most conducted power that the rules allow; 0 where nothing is allowed.
-    row : index into `rows` of the row of the rules that decides; -1 where none does.
-    in_tv : index into `tv` of a TV channel on the air that the occupied band touches; -1 where none.
-    at_edge : nearer to an edge of a TV channel than the type allows.
-    busy, covered : what the sweeps say; False where there is none.
-    heard : others and what the sweeps measured.
-    disturbs : a receiver of another site would be disturbed.
-    noise_dbm : the receiver's own noise in the link's bandwidth.
-    legal : allowed, and clear of TV; usable : legal, and quiet as far as is known.
+    carriers_khz : ascending. most_mw : most conducted power that the rules allow; 0 where nothing is allowed. row :
+    index into `rows` of the row of the rules that decides; -1 where none does. in_tv : index into `tv` of a TV
+    channel on the air that the occupied band touches; -1 where none. at_edge : nearer to an edge of a TV channel
+    than the type allows. busy, covered : what the sweeps say; False where there is none. heard : others and what
+    the sweeps measured. disturbs : a receiver of another site would be disturbed. noise_dbm : the receiver's own
+    noise in the link's bandwidth. legal : allowed, and clear of TV; usable : legal, and quiet as far as is known.
     rise_db : how much the air raises the noise; cost_db : the same, with a slot that no sweep looked at dearer.
+    ways : where the carrier has several ways, the tuning of each; what is told here of the air is the worst of
+    them.
     """
 
     carriers_khz: IntArray
@@ -61,6 +59,7 @@ class Tuning:
     heard: tuple[Heard, ...]
     noise_dbm: float
     disturbs: BoolArray
+    ways: tuple[Tuning, ...] = ()
     legal: BoolArray = field(init=False)
     rise_db: FloatArray = field(init=False)
     usable: BoolArray = field(init=False)
@@ -69,12 +68,18 @@ class Tuning:
     def __post_init__(self) -> None:
         heard_mw = sum((heard.power_mw for heard in self.heard), np.zeros(self.carriers_khz.size))
         rise = 10.0 * np.log10(1.0 + heard_mw / mw_from_dbm(self.noise_dbm))
+        rise = np.max([way.rise_db for way in self.ways], axis=0) if self.ways else rise
         legal = (self.most_mw > 0.0) & (self.in_tv < 0) & ~self.at_edge
         object.__setattr__(self, "legal", legal)
         object.__setattr__(self, "rise_db", rise)
         object.__setattr__(self, "usable", legal & ~self.busy & ~self.disturbs & (rise <= BUSY_RISE_DB))
         cost = rise + np.where(self.covered, 0.0, UNSEEN_DB) if self.covered.any() else rise
         object.__setattr__(self, "cost_db", cost)
+
+    @property
+    def each(self) -> tuple[Tuning, ...]:
+        """The tunings of all ways."""
+        return self.ways or (self,)
 
     @functools.cached_property
     def legal_khz(self) -> IntArray:
@@ -134,21 +139,22 @@ class Known:
     slot."""
 
     allowed: dict[tuple[object, ...], Allowed] = field(default_factory=dict)
-    levels_dbm: dict[tuple[str, ...], float] = field(default_factory=dict)
+    levels_dbm: dict[tuple[object, ...], float] = field(default_factory=dict)
     heard: dict[tuple[object, ...], Heard] = field(default_factory=dict)
 
     def allowed_to(self, law: Law, chain: Chain, terms: Terms) -> Allowed:
         """What a link's kind may use under these terms."""
         link = chain.link
         named = (tuple(licence.name for licence in terms.licences), terms.only)
-        key = (link.transmitter, link.locked_mw, link.receiver, terms.indoor, terms.position, named)
+        heard = tuple(dict.fromkeys(end.kit for way in chain.ways for end in way.link.hears))
+        key = (link.sends.kit, link.locked_mw, heard, terms.indoor, terms.position, named)
         if key not in self.allowed:
             self.allowed[key] = _allowed(law, chain, terms)
         return self.allowed[key]
 
     def level_dbm(self, chain: Chain, other: Other) -> float:
         """How strong a link's receiver hears an other [dBm]."""
-        key = (chain.site.name, chain.at.name, chain.link.receiver, other.name)
+        key = (chain.site.name, chain.hearing, other.name)
         if key not in self.levels_dbm:
             low, high = other.band_khz
             radiator = Radiator((other.stands,), (low + high) / 2000.0, dbm_from_mw(other.radiated_mw))
@@ -161,8 +167,21 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar,
 
     `afar` are the links of other sites that have their carriers already.
     """
-    transmitter, allowed = chain.transmitter, known.allowed_to(scene.law, chain, scene.terms(chain, calls))
-    carriers = allowed.carriers_khz
+    allowed = known.allowed_to(scene.law, chain, scene.terms(chain, calls))
+    ways = [_tuning_of(scene, way, allowed, calls, afar, known) for way in chain.ways]
+    if len(ways) == 1:
+        return ways[0]
+    busy, disturbs, covered = (
+        np.any([getattr(way, name) for way in ways], axis=0) for name in ("busy", "disturbs", "covered")
+    )
+    return replace(ways[0], busy=busy, disturbs=disturbs, covered=covered, ways=tuple(ways))
+
+
+def _tuning_of(
+    scene: Scene, chain: Chain, allowed: Allowed, calls: Sequence[LiveCall], afar: Afar, known: Known
+) -> Tuning:
+    """The slots as one way of a link has them."""
+    transmitter, carriers = chain.transmitter, allowed.carriers_khz
     tv = scene.air[chain.site.name].taken
     half = transmitter.bandwidth_khz / 2.0
     in_tv = np.full(carriers.size, -1, dtype=np.int64)
@@ -185,7 +204,7 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar,
 
 
 def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
-    """The carriers that both ends of a link tune, the most conducted power on each [mW], and the row that decides.
+    """The carriers that all ends of a link tune, the most conducted power on each [mW], and the row that decides.
 
     Where the least step is over what is allowed, nothing is.
     """
@@ -193,12 +212,13 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
     carriers = np.array(sorted(transmitter.listed_khz), dtype=np.int64)
     if not carriers.size:
         carriers = slots_khz(transmitter.tunes_khz, transmitter.raster_khz)
-    both = np.zeros(carriers.size, dtype=np.bool_)
-    for low, high in chain.receiver.tunes_khz:
-        both |= (carriers >= low) & (carriers <= high)
-    if chain.receiver.carriers:
-        both &= np.isin(carriers, list(chain.receiver.listed_khz))
-    carriers = carriers[both]
+    for receiver in {id(way.receiver): way.receiver for way in chain.ways}.values():
+        tuned = np.zeros(carriers.size, dtype=np.bool_)
+        for low, high in receiver.tunes_khz:
+            tuned |= (carriers >= low) & (carriers <= high)
+        if receiver.carriers:
+            tuned &= np.isin(carriers, list(receiver.listed_khz))
+        carriers = carriers[tuned]
     allowed = allowance(
         law.territory,
         law.permits,
@@ -207,6 +227,7 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
         transmitter.form,
         transmitter.antenna_gain_dbi,
         law.on,
+        kind=chain.kind,
         terms=terms,
     )
     # A step whose output was measured to be more than it says is that much nearer to the limit.
@@ -219,7 +240,7 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
 def _other(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Heard:
     """An other as the link's receiver hears it on each slot."""
     link = chain.link
-    key = (chain.site.name, chain.at.name, link.transmitter, link.locked_mw, link.receiver, other.name)
+    key = (chain.site.name, chain.hearing, link.sends.kit, id(carriers), other.name)
     if key not in known.heard:
         known.heard[key] = _heard(chain, other, carriers, known)
     return known.heard[key]

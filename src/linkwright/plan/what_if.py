@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan, Verdict
-from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, decided, floored, prove, verdict
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import Slots
 from linkwright.plan.solve import far_of_plan
@@ -58,17 +58,17 @@ def outcomes(
         by_name = {link.name: link for link in live.links}
         afar = slots.afar(live.site)
         while_live = afar.during([live])
-        standing = []
-        for one in planned.links:
-            if one.link not in by_name:
-                continue
-            chain = scene.chain(by_name[one.link], live.site)
+        standing: list[Standing] = []
+        here = {one.link for one in planned.links if one.link in by_name}
+        carriers = {scene.blocks.carrier_of(one.link): one for one in reversed(planned.links) if one.link in here}
+        for one in reversed(carriers.values()):
+            chain = scene.live_chain(by_name[one.link], live.site)
             tuning = slots.tuning(chain, [live], afar)
             khz = (moved or {}).get(one.link, one.carrier_khz)
             if tuning.index(khz) is not None and tuning.powers_mw(chain.transmitter, khz):
-                standing.append(Standing.of(chain, tuning, khz, afar.on(chain, while_live, khz)))
+                standing += Standing.all_of(chain, tuning, khz, afar, while_live, here)
         proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), scene.large))
-        for s, proof in zip(standing, proofs, strict=True):
+        for s, proof in ((one.standing, one.proof) for one in decided(standing, proofs)):
             found.append(
                 Outcome(
                     planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,

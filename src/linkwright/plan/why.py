@@ -12,7 +12,7 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import REUSE
-from linkwright.plan.prove import CallToProve, Standing, floored, prove, verdict
+from linkwright.plan.prove import CallToProve, Standing, decided, floored, prove, verdict
 from linkwright.plan.radio import narrow, others_arrays
 from linkwright.plan.site import Slots, locked_khz
 from linkwright.plan.solve import far_of_plan
@@ -74,7 +74,7 @@ def why(
         link = next((link for link in live.links if link.name == name), None)
         if link is None:
             continue
-        chain = scene.chain(link, live.site)
+        chain = scene.live_chain(link, live.site)
         with_it = [c for c in scene.calls_on(live.site) if any(x.name == name for x in c.links)]
         afar = slots.afar(live.site)
         tuning = slots.tuning(chain, with_it, afar)
@@ -88,9 +88,8 @@ def why(
             reasons += _of_the_plan(scene, planned, chain, carrier_khz)
         in_hand = held = None
         if at is not None and tuning.powers_mw(chain.transmitter, carrier_khz):
-            from_afar = afar.on(chain, afar.during([live]), carrier_khz)
-            alone = Standing.of(chain, tuning, carrier_khz, from_afar)
-            (proof,) = prove(CallToProve((alone,), ()))
+            mine = Standing.all_of(chain, tuning, carrier_khz, afar, afar.during([live]), {name})
+            proof = decided(mine, prove(CallToProve(tuple(mine), ())))[0].proof
             in_hand = floored(proof.told.in_hand_db)
             held = verdict(proof.told.sure, chain.wanted.sure)
         allowed = at is not None and tuning.most_mw[at] > 0.0
@@ -104,8 +103,8 @@ def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -
     shown = chain.shown(carrier_khz)
     transmitter, receiver = chain.transmitter, chain.receiver
     for what, tunes in (
-        (called(chain.link.transmitter), transmitter.tunes_khz),
-        (called(chain.link.receiver), receiver.tunes_khz),
+        (called(chain.link.sends.kit), transmitter.tunes_khz),
+        (called(chain.link.hears[0].kit), receiver.tunes_khz),
     ):
         if not any(low <= carrier_khz <= high for low, high in tunes):
             ranges = ", ".join(f"{mhz_text(low)} to {mhz_text(high)}" for low, high in tunes)
@@ -159,7 +158,7 @@ def air_reasons(tuning: Tuning, at: int) -> Iterator[Reason]:
 
 def _of_the_plan(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int) -> Iterator[Reason]:
     """Whom it would come too near, and which product would fall where, with the others as planned."""
-    others = [link for link in call.links if link.link != chain.link.name]
+    others = [link for link in call.links if scene.blocks.carrier_of(link.link) != chain.name]
     live = next(c for c in scene.calls if c.name == call.call)
     by_name = {link.name: scene.chain(link, live.site) for link in live.links}
     for other in others:
@@ -180,7 +179,8 @@ def _products(scene: Scene, call: PlannedCall, chain: Chain, carrier_khz: int) -
     """Which products would fall on a carrier or a spare with the link there, that do not without it."""
     guard = scene.shoot.shoot.guard_khz
     live = next(c for c in scene.calls if c.name == call.call)
-    links = [link for link in call.links if link.link != chain.link.name]
+    carrier_of = scene.blocks.carrier_of
+    links = list({name: x for x in call.links if (name := carrier_of(x.link)) != chain.name}.values())
     others = narrow(scene.others_during(live))
     names = [*(link.link for link in links), *(other.name for other in others), chain.link.name]
     makers = [*(link.carrier_khz for link in links), *others_arrays(others)[0].tolist(), carrier_khz]

@@ -20,7 +20,7 @@ from linkwright.physics.fading import doppler_hz
 from linkwright.physics.harm import K_DB, NO_HELP_DB, Kinds
 from linkwright.reach.antenna import polarisation_db, relative_db
 from linkwright.reach.body import BEHIND_THE_BODY, CROWD_DB, Body, shown_by
-from linkwright.reach.ends import Ear, Ends
+from linkwright.reach.ends import Carried, Ear, Ends
 from linkwright.reach.path import Paths, paths_between, xyz
 from linkwright.shoot.place import Site
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -35,9 +35,10 @@ ANGLES: Final = np.cos(np.pi * (np.arange(24) + 0.5) / 24.0)
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Stand:
-    """A link's talent at n places (n, 3) [m] on a frequency [MHz], at speeds (n,) [m/s]; `heading` (n, 3) is the
-    way that it walks, of any length, for a talent who looks where it walks; `shown` (n,), where it is known, how
-    much of the transmitter's side is shown, -1 to 1."""
+    """A link with its transmitter at n places (n, 3) [m] on a frequency [MHz], its ends moving against each other
+    at speeds (n,) [m/s]; `heading` (n, 3) is the way that it walks, of any length, for a talent who looks where it
+    walks; `shown` (n,), where it is known, how much of the transmitter's side is shown, -1 to 1. `heard_at` (n, 3)
+    and `heard_heading` : the same of a receiver that goes; None: it stands where the ends say."""
 
     ends: Ends
     mhz: float
@@ -45,11 +46,41 @@ class Stand:
     speed_m_s: FloatArray
     heading: FloatArray | None = None
     shown: FloatArray | None = None
+    heard_at: FloatArray | None = None
+    heard_heading: FloatArray | None = None
 
     @property
     def turns_evenly(self) -> bool:
-        """Whether the talent is taken to turn evenly all about."""
-        return self.shown is None and turns_evenly(self.ends)
+        """Whether who sends is taken to turn evenly all about."""
+        return self.shown is None and self.ends.sender.turns_evenly
+
+    @property
+    def ears(self) -> tuple[Ear, ...]:
+        """The antennas at every place."""
+        return tuple(itertools.chain.from_iterable(self.ends.branches))
+
+    @property
+    def receivers(self) -> FloatArray:
+        """Where the receiver is (n, 3) [m]."""
+        if self.heard_at is not None:
+            return self.heard_at
+        return np.broadcast_to(xyz((self.ends.at,)), (len(self.places), 3))
+
+
+def stand_at(
+    ends: Ends,
+    mhz: float,
+    places: FloatArray,
+    speed_m_s: FloatArray,
+    heading: FloatArray | None = None,
+    shown: FloatArray | None = None,
+) -> Stand:
+    """A link with whichever of its ends goes at places (n, 3) [m]: the transmitter, or where that stands the
+    receiver. `shown` is of who sends."""
+    if ends.sent_from is None:
+        return Stand(ends, mhz, places, speed_m_s, heading, shown)
+    stands = np.broadcast_to(xyz((ends.sent_from,)), places.shape)
+    return Stand(ends, mhz, stands, speed_m_s, shown=shown, heard_at=places, heard_heading=heading)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -61,10 +92,11 @@ class Arriving:
     branch_gain_db (r, 2, t) : the same of both branches, alike where there is one antenna for both. k_db (r, t) :
     Rice's factor there; weaker_db (r, t) : how much less over its noise the other branch has; apart (r,) : the
     branches [wavelengths], 0 for one; doppler_hz, bridges_ms (r,). body_db (rays, t) : loss of the steady wave,
-    scattered_body_db (rays,) of the others. antenna_db, turned_db, feed_db (rays,) : gains; `between` the paths and
-    `ear` (rays,) the number of the antenna among its stand's. says : how each stand is turned, in words. places (r,
-    3) : where the talents are [m]. shift_db (r,) : what levels that were read add, counted in all gains already;
-    None: none were.
+    scattered_body_db (rays,) of the others; shown, heard_shown (rays, t) : how much of the side with the kit each
+    end shows. vehicle_db (rays,) : loss into vehicles. antenna_db, turned_db, feed_db (rays,) : gains; `between`
+    the paths and `ear` (rays,) the number of the antenna among its stand's. says : how each stand is turned, in
+    words. places (r, 3) : where the transmitters are [m], heard_at (r, 3) the receivers. shift_db (r,) : what
+    levels that were read add, counted in all gains already; None: none were.
     """
 
     stand: IntArray
@@ -83,6 +115,8 @@ class Arriving:
     body_db: FloatArray
     scattered_body_db: FloatArray
     shown: FloatArray
+    heard_shown: FloatArray
+    vehicle_db: FloatArray
     antenna_db: FloatArray
     turned_db: FloatArray
     walked_db: FloatArray
@@ -90,6 +124,7 @@ class Arriving:
     ear: IntArray
     says: tuple[str, ...]
     places: FloatArray
+    heard_at: FloatArray
     shift_db: FloatArray | None = None
 
     @property
@@ -143,6 +178,8 @@ class _Rays:
     body_db: FloatArray
     scattered_body_db: FloatArray
     shown: FloatArray
+    heard_shown: FloatArray
+    vehicle_db: FloatArray
     says: str
 
 
@@ -168,32 +205,56 @@ def arriving(stands: Sequence[Stand]) -> Arriving:
         np.concatenate([np.full(len(stand.places), stand.ends.apart(stand.mhz)) for stand in stands]),
         np.concatenate([doppler_hz(stand.mhz, 1.0) * stand.speed_m_s for stand in stands]),
         np.concatenate([np.full(len(stand.places), stand.ends.receiver.bridges_ms) for stand in stands]),
-        between, body, scattered_body, np.concatenate([_wide(part.shown, body.shape[1]) for part in rays]),
-        antenna, turned, walked, feed,
+        between, body, scattered_body,
+        np.concatenate([_wide(part.shown, body.shape[1]) for part in rays]),
+        np.concatenate([_wide(part.heard_shown, body.shape[1]) for part in rays]),
+        np.concatenate([part.vehicle_db for part in rays]), antenna, turned, walked, feed,
         np.concatenate([part.ear for part in rays]), tuple(part.says for part in rays),
-        np.concatenate([stand.places for stand in stands]),
+        np.concatenate([stand.places for stand in stands]), np.concatenate([stand.receivers for stand in stands]),
     )  # fmt: skip
 
 
 def _rays(stand: Stand) -> _Rays:
-    ends, mhz = stand.ends, stand.mhz
-    ears = tuple(itertools.chain.from_iterable(ends.branches))
+    ends, mhz, ears = stand.ends, stand.mhz, stand.ears
     n, e = len(stand.places), len(ears)
     at = xyz(tuple(ear.point for ear in ears))
     a, b = stand.places if e == 1 else np.repeat(stand.places, e, axis=0), np.concatenate([at] * n)
+    if stand.heard_at is not None:
+        b = stand.heard_at
     antenna = np.array([ends.ear_gain_dbi(ear) for ear in ears] * n)
     for number, ear in enumerate(ears):
         if ear.antenna is not None:
             antenna[number::e] += relative_db(ear.antenna, stand.places - at[number])
     shown, says = _shown(stand, a, b, e)
-    body = ends.body
-    alone = ends.facing is None and stand.shown is None and ends.worn not in BEHIND_THE_BODY
-    all_turns = body.facing_db if alone else _all_turns_db(body)
+    body, scattered = ends.body.loss_db(shown), scattered_db(ends.sender, ends.body, stand.shown is not None)
+    heard_shown = np.ones(shown.shape)
+    if ends.listener.worn != "mounted":
+        # Both turn by themselves: every turn of the one with every turn of the other.
+        heard, heard_says = _shown_of(ends.listener, b, a, stand.heard_heading)
+        body = (body[:, :, None] + ends.listener_body.loss_db(heard)[:, None, :]).reshape(len(a), -1)
+        shown, heard_shown = np.repeat(shown, heard.shape[1], axis=1), np.tile(heard, (1, shown.shape[1]))
+        scattered += scattered_db(ends.listener, ends.listener_body, known=False)
+        says = f"{says}; the receiver {heard_says}"
+    into = _vehicles_db(ends, a, b)
+    crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
     return _Rays(
-        a, b, np.full(n * e, mhz), np.full(n * e, ends.sent_db - CROWD_DB[ends.crowd]),
+        a, b, np.full(n * e, mhz), np.full(n * e, ends.sent_db - crowds) - into,
         antenna, np.array([ends.feed(ear, mhz).gain_db for ear in ears] * n), np.array([*range(e)] * n),
-        body.loss_db(shown), np.full(n * e, all_turns), shown, says,
+        body, np.full(n * e, scattered), shown, heard_shown, into, says,
     )  # fmt: skip
+
+
+def scattered_db(carried: Carried, body: Body, known: bool) -> float:
+    """What a body takes from the scattered waves [dB]; `known` that its turn is."""
+    alone = carried.facing is None and not known and carried.worn not in BEHIND_THE_BODY
+    return body.facing_db if alone else _all_turns_db(body)
+
+
+def _vehicles_db(ends: Ends, a: FloatArray, b: FloatArray) -> FloatArray:
+    """The loss into vehicles of each ray (rays,) [dB]; none where both ends are inside one, at one place."""
+    inside = [end for end in (ends.inside, ends.listener.inside) if end is not None]
+    into = np.full(len(a), sum(end.loss_db for end in inside))
+    return np.where((a == b).all(axis=1), 0.0, into) if len(inside) == 2 else into
 
 
 @functools.lru_cache(maxsize=256)
@@ -202,41 +263,45 @@ def _all_turns_db(body: Body) -> float:
     return float(-10.0 * np.log10(np.mean(10.0 ** (-body.loss_db(ANGLES) / 10.0))))
 
 
-def turns_evenly(ends: Ends) -> bool:
-    """Whether the talent is taken to turn evenly all about."""
-    return ends.facing is None and ends.worn in BEHIND_THE_BODY
-
-
 def _shown(stand: Stand, a: FloatArray, b: FloatArray, ears: int) -> tuple[FloatArray, str]:
     """How much of the transmitter's side is shown by each ray at each turn (rays, t), and in words."""
-    ends = stand.ends
     if stand.shown is not None:
-        return np.repeat(stand.shown, ears)[:, None], f"worn {ends.worn}, turned as it was"
-    if stand.turns_evenly:
-        return np.broadcast_to(TURNS, (len(a), TURNS.size)), f"worn {ends.worn}, turning about"
+        return np.repeat(stand.shown, ears)[:, None], f"worn {stand.ends.worn}, turned as it was"
+    heading = None if stand.heading is None else np.repeat(stand.heading, ears, axis=0)
+    return _shown_of(stand.ends.sender, a, b, heading)
+
+
+def _shown_of(
+    carried: Carried, here: FloatArray, there: FloatArray, heading: FloatArray | None
+) -> tuple[FloatArray, str]:
+    """How much of its side with the kit an end shows to the other end at each turn (rays, t), and in words."""
+    if carried.turns_evenly:
+        return np.broadcast_to(TURNS, (len(here), TURNS.size)), f"worn {carried.worn}, turning about"
     ahead = None
-    if ends.facing == "walking" and stand.heading is not None:
-        heading = np.repeat(stand.heading, ears, axis=0)[:, :2]
-        way = b[:, :2] - a[:, :2]
+    if carried.facing == "walking" and heading is not None:
+        way = there[:, :2] - here[:, :2]
         length = np.hypot(way[:, 0], way[:, 1]) * np.hypot(heading[:, 0], heading[:, 1])
-        ahead = (way * heading).sum(axis=1) / np.maximum(length, 1e-9)
-    shown, says = shown_by(ends.worn, ends.facing, ahead)
-    return np.broadcast_to(np.asarray(shown), (len(a),))[:, None], says
+        ahead = (way * heading[:, :2]).sum(axis=1) / np.maximum(length, 1e-9)
+    shown, says = shown_by(carried.worn, carried.facing, ahead)
+    return np.broadcast_to(np.asarray(shown), (len(here),))[:, None], says
 
 
 def _shares(stand: Stand, turns: int) -> FloatArray:
     """Shares of time of the turns of each place (n, t)."""
+    one = np.ones(1)
+    sends = TURN_SHARES if stand.turns_evenly else one
+    hears = TURN_SHARES if stand.ends.listener.turns_evenly else one
     shares = np.zeros((len(stand.places), turns))
-    if stand.turns_evenly:
-        shares[:] = TURN_SHARES
-    else:
-        shares[:, 0] = 1.0
+    shares[:, : sends.size * hears.size] = np.outer(sends, hears).ravel()
     return shares
 
 
 def _wide(values: FloatArray, turns: int) -> FloatArray:
-    """Values (rays, 1 or t) as (rays, t)."""
-    return np.broadcast_to(values, (len(values), turns)) if values.shape[1] == 1 else values
+    """Values (rays, few) as (rays, t); what is added is of turns that do not occur."""
+    if values.shape[1] == 1:
+        return np.broadcast_to(values, (len(values), turns))
+    missing = turns - values.shape[1]
+    return np.pad(values, ((0, 0), (0, missing)), mode="edge") if missing else values
 
 
 def _padded(rays: Sequence[_Rays]) -> FloatArray:
@@ -252,10 +317,9 @@ def _turned(stands: Sequence[Stand], rays: Sequence[_Rays], between: Paths) -> F
         return turned
     begin = 0
     for stand, part in zip(stands, rays, strict=True):
-        ears: tuple[Ear, ...] = tuple(itertools.chain.from_iterable(stand.ends.branches))
-        for number, ear in enumerate(ears):
+        for number, ear in enumerate(stand.ears):
             if ear.antenna is not None:
-                mine = slice(begin + number, begin + len(part.a), len(ears))
+                mine = slice(begin + number, begin + len(part.a), len(stand.ears))
                 turned[mine] = polarisation_db(ear.antenna.polarisation, between.sight[mine])
         begin += len(part.a)
     return turned

@@ -1,4 +1,5 @@
-"""What the talent's body costs, by the way it is turned and where the transmitter is worn; and people about it."""
+"""What the body of whoever carries an end costs, by its turn and where the kit is worn; people about it;
+vehicles."""
 
 from __future__ import annotations
 
@@ -7,10 +8,10 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.shoot.equipment import Transmitter
+from linkwright.shoot.end import Crowd, Facing, Vehicle, Worn
+from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.learnt import Learnt
-from linkwright.shoot.models import Crowd, Facing, Worn
 from linkwright.units import FloatArray
 
 #: Loss on the body [dB]: assumed, no public number could be read; a transmitter's own figures outrank them, and
@@ -19,6 +20,12 @@ BODY_FACING_DB: Final = 5.0
 BODY_AWAY_DB: Final = 15.0
 #: Loss in people about the talent [dB]: assumed, no public number could be read.
 CROWD_DB: Final[dict[Crowd, float]] = {"none": 0.0, "thin": 3.0, "dense": 8.0}
+#: Median loss into a car with plain and with metal-coated windows [dB], and how it scatters from car to car,
+#: standard deviation [dB]: 3GPP TR 38.901 clause 7.4.3.2, stated from 0.6 to 60 GHz; not read there but where it is
+#: quoted.
+INTO_VEHICLE_DB: Final[dict[Vehicle, float]] = {"car": 9.0, "coated-car": 20.0}
+VEHICLE_SPREAD_DB: Final = 5.0
+VEHICLE_SOURCE: Final = "3GPP TR 38.901 clause 7.4.3.2, read second hand"
 #: Worn so that the body comes between the antennas when the talent turns.
 BEHIND_THE_BODY: Final = frozenset({"belt-front", "belt-back", "pocket"})
 #: Worn on the back: in the way of whoever the talent looks at.
@@ -42,21 +49,25 @@ class Body:
         return np.asarray(self.facing_db + (self.away_db - self.facing_db) * (1.0 - shown) / 2.0)
 
 
-def body_of(transmitter: Transmitter, learnt: Learnt | None = None) -> Body:
-    """The losses on the body of whoever wears a transmitter."""
-    facing = facing_db(transmitter)
-    facing_known: Evidence = "assumed" if transmitter.body_facing_db is None else "stated"
+#: No body about the kit.
+NOBODY: Final = Body(0.0, 0.0, "stated", "stated")
+
+
+def body_of(kit: Transmitter | Receiver, learnt: Learnt | None = None) -> Body:
+    """The losses on the body of whoever wears a transmitter or a receiver."""
+    facing = facing_db(kit)
+    facing_known: Evidence = "assumed" if kit.body_facing_db is None else "stated"
     if learnt is not None and learnt.body_db is not None:
         return Body(facing, facing + learnt.body_db, facing_known, "measured")
-    away = transmitter.body_away_db
+    away = kit.body_away_db
     if away is None:
         return Body(facing, BODY_AWAY_DB, facing_known, "assumed")
     return Body(facing, away, facing_known, "stated")
 
 
-def facing_db(transmitter: Transmitter) -> float:
-    """Loss on the talent's body when it faces the receiver [dB]: what an interferer has at its strongest."""
-    facing = transmitter.body_facing_db
+def facing_db(kit: Transmitter | Receiver) -> float:
+    """Loss on the body when its side with the kit is shown [dB]: what an interferer has at its strongest."""
+    facing = kit.body_facing_db
     return BODY_FACING_DB if facing is None else facing
 
 
@@ -70,6 +81,8 @@ def worst_turn(worn: Worn) -> tuple[float, str]:
     """How much of the transmitter's side is shown at the worst turn, and in words."""
     if worn in BEHIND_THE_BODY:
         return -1.0, "body in the way"
+    if worn == "mounted":
+        return 1.0, "mounted, no body about it"
     return 1.0, "in the hand or in the open, facing"
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 
 import functools
 import itertools
-from collections.abc import Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -13,8 +14,8 @@ import numpy as np
 
 from linkwright.physics.harm import read_curves
 from linkwright.physics.pathloss import P1411_LOWEST_M
-from linkwright.reach.arriving import Arriving, Stand, arriving, turns_evenly
-from linkwright.reach.body import CROWD_DB, ON_THE_BACK
+from linkwright.reach.arriving import Arriving, Stand, arriving, scattered_db
+from linkwright.reach.body import CROWD_DB, ON_THE_BACK, VEHICLE_SOURCE, Body
 from linkwright.reach.doubt import (
     CASES,
     NINETY,
@@ -28,12 +29,14 @@ from linkwright.reach.doubt import (
     groups,
     own_of,
     trend_spread_db,
+    vehicle_db_of,
 )  # fmt: skip
-from linkwright.reach.ends import Ear, Ends
+from linkwright.reach.ends import MOUNTED, SPEEDS_M_S, Carried, Ear, Ends
 from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, mixed, states_of
 from linkwright.reach.measured import Learned, shifted
 from linkwright.reach.path import source_of, spread_of, taken, xyz
 from linkwright.reach.walls import named
+from linkwright.shoot.end import Vehicle
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.evidence import Evidence, Gain, Level
 from linkwright.shoot.learnt import Learnt
@@ -44,16 +47,30 @@ from linkwright.units import FloatArray, counted, dbm_from_mw, mw_from_dbm
 LEAST_LINE_DB: Final = 0.005
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Asked:
-    """A link on a carrier [MHz]: its ends, the spots of its route, what it is to keep to, and what was read
-    there."""
+    """A link on a carrier [MHz]: its ends, the spots from which it is sent, what it is to keep to, and what was
+    read there. Where the receiver goes as well (`ends.way`) its places are all pairs of the spots of both."""
 
     ends: Ends
     route: tuple[Spot, ...]
     mhz: float
     wanted: Wanted = USUAL
     readings: Learned | None = None
+
+    @functools.cached_property
+    def pairs(self) -> tuple[tuple[Spot, Spot], ...]:
+        """The spots of both ends at each place."""
+        return tuple(itertools.product(self.route, self.ends.way or (self.ends.at,)))
+
+    @functools.cached_property
+    def places(self) -> tuple[str, ...]:
+        """What each place is called: by the spot of whichever end goes, by both where both do."""
+        if self.ends.sent_from is not None:
+            return tuple(spot.name for spot in self.ends.way or (self.ends.at,))
+        if not self.ends.way:
+            return tuple(spot.name for spot in self.route)
+        return tuple(f"{here.name}, heard at {there.name}" for here, there in self.pairs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +154,7 @@ class Budget:
     @property
     def worst_spot(self) -> str:
         """The spot that decides."""
-        return self.asked.route[self.at[0]].name
+        return self.asked.places[self.at[0]]
 
     @property
     def gain_db(self) -> float:
@@ -193,8 +210,8 @@ class Budget:
         """Each spot of the route, as if the talent were there all the time and turned as it does."""
         gains = self.found.mean_gain_db
         return tuple(
-            AtPlace(spot.name, "", float(gains[self.begin + n]), self._noise_at(n), self.at_spot(n).wanted_db)
-            for n, spot in enumerate(self.asked.route)
+            AtPlace(name, "", float(gains[self.begin + n]), self._noise_at(n), self.at_spot(n).wanted_db)
+            for n, name in enumerate(self.asked.places)
         )
 
     def at_spot(self, place: int) -> Hand:
@@ -211,7 +228,7 @@ class Budget:
         needs = self.state_needs()
         place, turn = (int(n) for n in np.unravel_index(int(needs.argmax()), needs.shape))
         return AtPlace(
-            self.asked.route[place].name,
+            self.asked.places[place],
             self.turn_says(place, turn),
             float(self.found.gain_db[self.begin + place, turn]),
             float(self.found.noise_dbm[self.begin + place, turn]),
@@ -221,7 +238,7 @@ class Budget:
     def state_needs(self) -> FloatArray:
         """The least x at which the link would not be short if it were in a state all the time: (places, turns)
         [dB]."""
-        mine = slice(self.begin, self.begin + len(self.asked.route))
+        mine = slice(self.begin, self.begin + len(self.asked.pairs))
         if self.off_air is None:
             return self.of_all.needs_db[mine]
         states, turns = self.states, self.states.turns
@@ -236,24 +253,22 @@ class Budget:
         return float(self.found.noise_dbm[row, int(self.states.over_db[row].argmax())])
 
     def turn_says(self, place: int, turn: int) -> str:
-        """How the talent is turned in a state, in words; nothing where it does not turn about."""
-        ends = self.asked.ends
-        if not turns_evenly(ends):
-            return ""
-        shown = float(self.found.shown[self.found.ray[self.begin + place, turn], turn])
-        if abs(shown) < 1.0:
-            return "half turned"
-        towards = (shown > 0.0) != (ends.worn in ON_THE_BACK)
-        return "facing the receiver" if towards else "turned away"
+        """How whoever turns about is turned in a state, in words; nothing where nobody does."""
+        ends, ray = self.asked.ends, self.found.ray[self.begin + place, turn]
+        sent = _turn(ends.sender, float(self.found.shown[ray, turn]), "the receiver")
+        heard = _turn(ends.listener, float(self.found.heard_shown[ray, turn]), "the transmitter")
+        return ", ".join(part for part in (sent, f"the listener {heard}" if heard else "") if part)
 
     @property
     def parts_db(self) -> tuple[tuple[str, float], ...]:
         """What the doubt where it decides is made of: names and standard deviations [dB]."""
         row = self.begin + self.at[0]
         place, body, kit = (float(part) for part in self.parts[self.at[0]])
+        vehicle = vehicle_db_of(self.asked.ends)
         walls = float(self.found.wall_spread_db[row]) if self.found.shift_db is None else 0.0
         own = float(np.sqrt(max(place**2 - walls**2, 0.0)))
-        named_parts = (("place", own), ("walls", walls), ("body", body), ("kit", kit))
+        body = body if vehicle == 0.0 else math.sqrt(max(body**2 - vehicle**2, 0.0))
+        named_parts = (("place", own), ("walls", walls), ("body", body), ("vehicle", vehicle), ("kit", kit))
         return tuple((name, db) for name, db in named_parts if db >= 0.05)
 
     @property
@@ -306,7 +321,7 @@ def budgets_of(asked: Sequence[Asked]) -> list[Budget]:
     first = states.course.first
     at, alone = _deciding(states, hands), Alone(states, hands)
     return [
-        Budget(link, found, states, hand, _parts(doubt, begin, len(link.route)), begin, at[n], alone)
+        Budget(link, found, states, hand, _parts(doubt, begin, len(link.pairs)), begin, at[n], alone)
         for n, (link, hand, begin) in enumerate(zip(asked, hands, first.tolist(), strict=True))
     ]
 
@@ -322,12 +337,13 @@ def in_air(budget: Budget, off_air: OffAir | None) -> Budget:
 def doubted(stands: Sequence[Stand], readings: Learned | None) -> tuple[Arriving, Doubt]:
     """What arrives at the receivers of stands on one site, and what is not known of it after the readings there."""
     found, ends = arriving(stands), [stand.ends for stand in stands]
-    talents = np.concatenate([stand.places for stand in stands])
     if readings is None:
-        return found, doubt_of(ends[0].site, ends, found, talents)
+        return found, doubt_of(ends[0].site, ends, found)
     own = own_of(ends[0].site, found)
     left = [
-        readings.places(ends[n], Own(own.sigma_db[mine], own.in_sight[mine]), talents[mine])
+        readings.places(
+            ends[n], Own(own.sigma_db[mine], own.in_sight[mine]), found.places[mine], found.heard_at[mine]
+        )
         for n, mine in enumerate(groups(found.stand))
     ]
     shift, deviation = (
@@ -360,10 +376,19 @@ def _deciding(states: States, hands: Sequence[Hand]) -> list[tuple[int, int]]:
 
 
 def stand_of(link: Asked) -> Stand:
-    """A link's talent at the spots of its route."""
-    places = xyz(link.route)
-    speeds = np.array([link.ends.speed_at(spot) for spot in link.route])
-    return Stand(link.ends, link.mhz, places, speeds, _headings(places) if link.ends.facing == "walking" else None)
+    """A link with its ends at the spots of its places."""
+    ends = link.ends
+    sent, heard = (tuple(pair[end] for pair in link.pairs) for end in (0, 1))
+    speeds = np.hypot(ends.sender.speeds_m_s(sent), ends.listener.speeds_m_s(heard))
+    # Between two ends that stand only what is about them moves.
+    speeds = np.where(speeds > 0.0, speeds, SPEEDS_M_S["standing"])
+    heading = np.repeat(_headings(xyz(link.route)), max(len(ends.way), 1), axis=0)
+    ways = heading if ends.facing == "walking" else None
+    if ends.listener == MOUNTED and not ends.way:
+        return Stand(ends, link.mhz, xyz(sent), speeds, ways)
+    heard_ways = np.tile(_headings(xyz(ends.way)), (len(link.route), 1)) if ends.way else None
+    heard_at = xyz(heard) if ends.way else None
+    return Stand(ends, link.mhz, xyz(sent), speeds, ways, heard_at=heard_at, heard_heading=heard_ways)
 
 
 def _headings(places: FloatArray) -> FloatArray:
@@ -381,15 +406,20 @@ def _lines(budget: Budget) -> Iterator[Gain]:
     ray, branch = int(found.ray[row, turn]), ends.branches[int(found.branch[row, turn])]
     ears: tuple[Ear, ...] = tuple(itertools.chain.from_iterable(ends.branches))
     ear, site, between = ears[int(found.ear[ray])], ends.site, found.between
-    place, at = xyz(budget.asked.route)[budget.at[0]], xyz((ear.point,))[0]
+    here, there = budget.asked.pairs[budget.at[0]]
+    place, at = xyz((here, there if ends.way else ear.point))
     distance = float(between.distance_m[ray])
     k, wall = float(between.rice_k[ray]), float(between.wall_db[ray])
     through = float(between.through_db[ray])
     body, scattered = float(found.body_db[ray, turn]), float(found.scattered_body_db[ray])
     mean = _mean_db(k, wall, float(between.around_db[ray]), body, scattered)
-    yield _body(budget, body, scattered, mean - through)
+    yield from _bodies(budget, ray, through, functools.partial(_mean_db, k, wall, float(between.around_db[ray])))
     if ends.crowd != "none":
         yield Gain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent")
+    if ends.listener.crowd != "none":
+        says = f"{ends.listener.crowd} crowd about the listener"
+        yield Gain("crowd at the receiver", -CROWD_DB[ends.listener.crowd], "assumed", says)
+    yield from _vehicles(ends, float(found.vehicle_db[ray]))
     source = source_of(site, int(between.choice[ray]), mhz, distance)
     assumed = taken(site) if not site.walls_complete else ""
     says = "; ".join(part for part in (source, f"{distance:.0f} m{_heights(site, place, at)}", assumed) if part)
@@ -409,12 +439,13 @@ def _lines(budget: Budget) -> Iterator[Gain]:
         yield Gain("polarisation", float(found.turned_db[ray]), "assumed", polarised)
     yield from ends.feed(ear, mhz).lines
     if len(branch) > 1:
-        here = ends.sent_db - CROWD_DB[ends.crowd] - mean - float(between.median_db[ray])
-        here += sum(
+        crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
+        fixed = ends.sent_db - crowds - mean - float(between.median_db[ray])
+        fixed += -float(found.vehicle_db[ray]) + sum(
             float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db)
         )
-        here += 0.0 if found.shift_db is None else float(found.shift_db[row])
-        more = budget.gain_db - here
+        fixed += 0.0 if found.shift_db is None else float(found.shift_db[row])
+        more = budget.gain_db - fixed
         if more > LEAST_LINE_DB:
             yield Gain("other antennas of the branch", more, "modelled", "their powers added")
 
@@ -440,23 +471,75 @@ def _heights(site: Site, place: FloatArray, at: FloatArray) -> str:
     return "; lower than the model's antennas (1.9 m)" if low else ""
 
 
-def _body(budget: Budget, loss_db: float, scattered_db: float, mean_db: float) -> Gain:
-    """The line of the talent's body; between the two sides it is known no better than the lesser known."""
-    ends, body = budget.asked.ends, budget.asked.ends.body
+def _bodies(budget: Budget, ray: int, before: float, mean_db: Callable[[float, float], float]) -> Iterator[Gain]:
+    """The lines of the bodies about both ends; `before` is what walls take without them [dB], `mean_db` with losses
+    of the steady wave and of the scattered ones."""
+    ends, found, turn = budget.asked.ends, budget.found, budget.at[1]
+    so_far = np.zeros(2)
+    for part, carried, body, shown in (
+        ("body", ends.sender, ends.body, found.shown),
+        ("body at the receiver", ends.listener, ends.listener_body, found.heard_shown),
+    ):
+        if carried.worn == "mounted":
+            continue
+        steady = float(body.loss_db(shown[ray, turn]))
+        both = np.array([steady, float(found.scattered_body_db[ray]) - so_far[1]])
+        if part == "body" and ends.worn_ends == 2:
+            both[1] = float(scattered_db(carried, body, known=False))
+        so_far += both
+        after = mean_db(float(so_far[0]), float(so_far[1]))
+        yield _body(budget, part, body, steady, float(both[1]), after - before)
+        before = after
+
+
+def _body(budget: Budget, part: str, body: Body, loss_db: float, scattered_db: float, mean_db: float) -> Gain:
+    """The line of a body; between the two sides it is known no better than the lesser known."""
+    ends = budget.asked.ends
     known = body.away_known if abs(loss_db - body.away_db) < 1e-9 else body.facing_known
     if abs(loss_db - body.facing_db) > 1e-9 and abs(loss_db - body.away_db) > 1e-9:
         known = "assumed"
+    carried = ends.sender if part == "body" else ends.listener
     turned = budget.turn_says(*budget.at)
-    says = f"worn {ends.worn}, {turned}" if turned else budget.found.says[int(budget.found.stand[budget.begin])]
+    says = f"worn {carried.worn}, {turned}" if turned else budget.found.says[int(budget.found.stand[budget.begin])]
     if abs(loss_db - scattered_db) > 0.05:
         says = f"{says}: the straight wave loses {loss_db:.1f} dB, scattered ones {scattered_db:.1f}"
-    return Gain("body", -mean_db, known, says)
+    return Gain(part, -mean_db, known, says)
+
+
+def _turn(carried: Carried, shown: float, to: str) -> str:
+    """How whoever carries an end is turned, in words; nothing where it does not turn about."""
+    if not carried.turns_evenly:
+        return ""
+    if abs(shown) < 1.0:
+        return "half turned"
+    towards = (shown > 0.0) != (carried.worn in ON_THE_BACK)
+    return f"facing {to}" if towards else "turned away"
+
+
+def _vehicles(ends: Ends, loss_db: float) -> Iterator[Gain]:
+    """The line of the vehicles that a wave goes into."""
+    inside = [end for end in (ends.inside, ends.listener.inside) if end is not None]
+    if not inside:
+        return
+    if loss_db == 0.0:
+        yield Gain("vehicle", 0.0, "assumed", "both ends at one place inside a vehicle: taken to be the same")
+        return
+    stated = all(end.stated_db is not None for end in inside)
+    said = " and ".join(VEHICLES[end.vehicle] for end in inside)
+    spread = vehicle_db_of(ends)
+    source = "as stated" if stated else VEHICLE_SOURCE
+    yield Gain("vehicle", -loss_db, "stated" if stated else "modelled", f"into {said}, {source}", spread or None)
+
+
+#: Vehicles in words.
+VEHICLES: Final[dict[Vehicle, str]] = {"car": "a car", "coated-car": "a car with metal-coated windows"}
 
 
 def _receive_antenna(ends: Ends, ear: Ear, gain_db: float) -> Gain:
     """The line of the receive antenna towards the talent."""
     if ear.antenna is None:
-        return _antenna("receive antenna", ends.receiver, ends.receiver.antenna_gain_dbi)
+        line = _antenna("receive antenna", ends.receiver, ends.receiver.antenna_gain_dbi)
+        return replace(line, source=f"{line.source}, {ends.listener_name}") if ends.listener_name else line
     known: Evidence = "assumed" if ear.antenna.gain_dbi is None else "stated"
     says = f"{ear.antenna.name}, branch {ear.antenna.branch}: {ear.antenna.pattern}, towards the talent"
     return Gain("receive antenna", gain_db, known, says)

@@ -23,6 +23,7 @@ import numpy as np
 
 from linkwright.physics.pathloss import p1411_sight_variability_db
 from linkwright.reach.arriving import Arriving
+from linkwright.reach.body import VEHICLE_SPREAD_DB
 from linkwright.reach.ends import Ends
 from linkwright.reach.path import MODELS, spread_of
 from linkwright.shoot.equipment import Quantity
@@ -191,6 +192,17 @@ def kit_db_of(ends: Ends) -> float:
     return KIT_STATED_DB if known else KIT_DB
 
 
+def body_db_of(ends: Ends) -> float:
+    """How what bodies and vehicles about the ends take may be off [dB]."""
+    return math.hypot(BODY_DB * math.sqrt(ends.worn_ends), vehicle_db_of(ends))
+
+
+def vehicle_db_of(ends: Ends) -> float:
+    """How the loss into vehicles may be off [dB]: nothing where it was stated."""
+    inside = [end for end in (ends.inside, ends.listener.inside) if end is not None and end.stated_db is None]
+    return VEHICLE_SPREAD_DB * math.sqrt(len(inside))
+
+
 def alike(site: Site, talents: FloatArray, receivers: FloatArray) -> FloatArray:
     """Correlation of the scores of paths (p, p): talents and receivers (p, 3) [m]."""
     return alike_between(site, talents, receivers, talents, receivers)
@@ -222,19 +234,17 @@ class Doubt:
         return Doubt(self.deviation_db[:, places], self.parts[places], self.tv)
 
 
-def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving, talents: FloatArray) -> Doubt:
-    """The doubt of places (p,) with their talents (p, 3) [m], link by link: each link has cases of its own
-    places."""
+def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving) -> Doubt:
+    """The doubt of places (p,), link by link: each link has cases of its own places."""
     own = own_of(site, found)
-    kit = np.array([kit_db_of(each) for each in ends])[found.stand]
-    receivers = np.array([(each.at.x_m, each.at.y_m, each.at.z_m) for each in ends])[found.stand]
-    score = np.empty((CASES, len(talents)))
+    kit, body = (np.array([of(each) for each in ends])[found.stand] for of in (kit_db_of, body_db_of))
+    score = np.empty((CASES, found.stand.size))
     for mine in groups(found.stand):
-        score[:, mine] = _scores(site, talents[mine], receivers[mine])
+        score[:, mine] = _scores(site, found.places[mine], found.heard_at[mine])
     first = cases(PLACES)
-    common = BODY_DB * first[:, BODY, None] + kit[None, :] * first[:, KIT, None]
-    parts = np.stack([own.spread_db, np.full(kit.size, BODY_DB), kit], axis=1)
-    return Doubt(laid(own, np.hypot(BODY_DB, kit), own.deviation_db(score) + common), parts, first[:, TV])
+    common = body[None, :] * first[:, BODY, None] + kit[None, :] * first[:, KIT, None]
+    parts = np.stack([own.spread_db, body, kit], axis=1)
+    return Doubt(laid(own, np.hypot(body, kit), own.deviation_db(score) + common), parts, first[:, TV])
 
 
 def groups(stand: IntArray) -> list[slice]:

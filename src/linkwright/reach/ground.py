@@ -13,9 +13,9 @@ from typing import Final
 import numpy as np
 
 from linkwright.physics.harm import read_curves
-from linkwright.reach.arriving import Arriving, Stand, arriving
+from linkwright.reach.arriving import Arriving, arriving, stand_at
 from linkwright.reach.budget import Budget
-from linkwright.reach.doubt import BODY_DB, CASES, Own, case_at, kit_db_of, laid, own_of
+from linkwright.reach.doubt import CASES, Own, body_db_of, case_at, kit_db_of, laid, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted, states_of
 from linkwright.reach.measured import Learned
@@ -36,8 +36,8 @@ COMPARE_STEPS: Final = 60
 
 @dataclass(frozen=True, slots=True)
 class AtWork:
-    """A link on a carrier at a power, with its route; `rise_db` is how much interference raises its noise [dB],
-    `wanted` what it is to keep to."""
+    """A link on a carrier at a power, with the route of whoever goes; `rise_db` is how much interference raises its
+    noise [dB], `wanted` what it is to keep to."""
 
     name: str
     ends: Ends
@@ -61,9 +61,9 @@ class AtWork:
     def arriving(
         self, places: FloatArray, heading: FloatArray | None = None, speed_m_s: FloatArray | None = None
     ) -> Arriving:
-        """What arrives from a talent at `places` (n, 3) [m], walking the way `heading` (n, 3)."""
+        """What arrives with whoever goes at `places` (n, 3) [m], walking the way `heading` (n, 3)."""
         speeds = np.full(len(places), self.ends.usual_m_s) if speed_m_s is None else speed_m_s
-        return arriving([Stand(self.ends, self.mhz, places, speeds, heading)])
+        return arriving([stand_at(self.ends, self.mhz, places, speeds, heading)])
 
     def margins_db(self, found: Arriving) -> FloatArray:
         """The margins (n,) of the mean level over all turns [dB]."""
@@ -80,7 +80,7 @@ class AtWork:
         from scipy.special import ndtri
 
         own = own_of(self.ends.site, found)
-        shift, spread = self.readings.each(self.ends, own, found.places)
+        shift, spread = self.readings.each(self.ends, own, found)
         return np.asarray(left + shift - float(ndtri(self.wanted.sure)) * spread)
 
 
@@ -175,7 +175,7 @@ def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
     nothing."""
     own = own_of(ends.site, found)
     keys, which = np.unique(np.stack([own.sigma_db, own.in_sight], axis=1).round(2), axis=0, return_inverse=True)
-    common = np.full(len(keys), np.hypot(BODY_DB, kit_db_of(ends)))
+    common = np.full(len(keys), np.hypot(body_db_of(ends), kit_db_of(ends)))
     rising = np.repeat(np.arange(CASES, dtype=np.float64)[:, None], len(keys), axis=1)
     deviation = laid(Own(keys[:, 0], keys[:, 1] > 0.0), common, rising)
     return np.asarray(deviation[case_at(1.0 - sure)][which.reshape(-1)])
@@ -210,7 +210,7 @@ def along_route(link: AtWork, steps: int = ROUTE_STEPS) -> Along:
 
 
 def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed, ...]:
-    """The spots by how they would serve for all the links' receivers, the best first: by the least in hand.
+    """The spots by how they would serve for all the links' ends that stand, the best first: by the least in hand.
 
     Antennas of the site stay with the spot that they name; a spot that has none gets the receivers' own.
     """
@@ -218,7 +218,9 @@ def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed,
     for spot in spots:
         worst: Placed | None = None
         for link in links:
-            moved = replace(link, ends=replace(link.ends, at=spot))
+            stands = link.ends.sent_from is None
+            there = replace(link.ends, at=spot, way=()) if stands else replace(link.ends, sent_from=spot)
+            moved = replace(link, ends=there)
             way = along_route(moved, COMPARE_STEPS)
             n = int(way.in_hand_db.argmin())
             if worst is None or way.in_hand_db[n] < worst.in_hand_db:

@@ -16,9 +16,9 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.reach.arriving import Arriving, Stand, arriving
+from linkwright.reach.arriving import Arriving, arriving, stand_at
 from linkwright.reach.body import shown_by
-from linkwright.reach.doubt import BODY_DB, CASES, PLACES, Own, alike_between, cases, kit_db_of, own_of
+from linkwright.reach.doubt import CASES, PLACES, Own, alike_between, body_db_of, cases, kit_db_of, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.path import xyz
 from linkwright.shoot.learnt import WalkedLevel
@@ -58,6 +58,7 @@ class Readings:
     meter: tuple[str, ...]
     kit: tuple[tuple[str, str], ...]
     kit_db: FloatArray
+    body_db: FloatArray
 
     @property
     def count(self) -> int:
@@ -127,7 +128,7 @@ def readings_of(site: Site, several: Sequence[Taken]) -> Readings | None:
             if mine.size:
                 speeds = np.full(mine.size, ends.usual_m_s)
                 shown = taken.shown[mine] if says else None
-                stands.append(Stand(ends, taken.mhz, taken.talents[mine], speeds, shown=shown))
+                stands.append(stand_at(ends, taken.mhz, taken.talents[mine], speeds, shown=shown))
                 owner += [(n, int(i)) for i in mine]
                 known += [says] * mine.size
     found = arriving(stands)
@@ -136,14 +137,15 @@ def readings_of(site: Site, several: Sequence[Taken]) -> Readings | None:
     kinds = [some[n].ends for n, _ in owner]
     return Readings(
         np.array([some[n].gain_db[i] for n, i in owner]) - model,
-        np.concatenate([stand.places for stand in stands]),
-        np.array([(e.at.x_m, e.at.y_m, e.at.z_m) for e in kinds]),
+        found.places,
+        found.heard_at,
         FADING_DB**2 / np.array([some[n].looks[i] for n, i in owner]) + np.where(column, 0.0, TURN_DB**2),
         own_of(site, found),
         tuple(e.name for e in kinds),
         tuple(e.name for e in kinds),
         tuple(kit_of(e) for e in kinds),
         np.array([kit_db_of(e) for e in kinds]),
+        np.array([body_db_of(e) for e in kinds]),
     )  # fmt: skip
 
 
@@ -173,56 +175,49 @@ class Learned:
     inverse: FloatArray
     weight: FloatArray
 
-    def places(self, ends: Ends, own: Own, talents: FloatArray) -> Conditioned:
+    def places(self, ends: Ends, own: Own, talents: FloatArray, receivers: FloatArray) -> Conditioned:
         """The doubt at places (p,) of a link after the readings, as cases of all of them together."""
         count = len(talents)
-        cross = self._cross(ends, talents)
-        mean, left = cross @ self.weight, self._prior(ends, talents) - cross @ self.inverse @ cross.T
+        cross = self._cross(ends, talents, receivers)
+        mean, left = cross @ self.weight, self._prior(talents, receivers) - cross @ self.inverse @ cross.T
         root = np.linalg.cholesky((left + left.T) / 2.0 + 1e-9 * np.eye(2 + count))
         first = cases(PLACES + count)
         drawn = mean + np.concatenate([first[:, :2], first[:, PLACES:]], axis=1) @ root.T
-        kit_db, own = kit_db_of(ends), replace(own, wider=self.readings.own.wider)
+        kit_db, body_db, own = kit_db_of(ends), body_db_of(ends), replace(own, wider=self.readings.own.wider)
         law = own.deviation_db(drawn[:, 2:])
-        deviation = BODY_DB * drawn[:, :1] + kit_db * drawn[:, 1:2] + law
+        deviation = body_db * drawn[:, :1] + kit_db * drawn[:, 1:2] + law
         shift = np.sort(deviation, axis=0)[CASES // 2]
-        known = np.sqrt(np.maximum(np.diagonal(left)[:2], 0.0)) * np.array([BODY_DB, kit_db])
+        known = np.sqrt(np.maximum(np.diagonal(left)[:2], 0.0)) * np.array([body_db, kit_db])
         parts = np.concatenate([law.std(axis=0)[:, None], np.broadcast_to(known, (count, 2))], axis=1)
         return Conditioned(np.asarray(shift), np.asarray(deviation - shift), parts)
 
-    def each(self, ends: Ends, own: Own, talents: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def each(self, ends: Ends, own: Own, found: Arriving) -> tuple[FloatArray, FloatArray]:
         """Shift of the median and standard deviation of thousands of places (p,), each by itself [dB]."""
-        cross = self._cross(ends, talents)
+        cross = self._cross(ends, found.places, found.heard_at)
         mean, own = cross @ self.weight, replace(own, wider=self.readings.own.wider)
         common, score = cross[:2], cross[2:]
         by_common, by_score = common @ self.inverse, score @ self.inverse
         own_slope = slope_of(own, mean[2:])
-        total = np.array([BODY_DB, kit_db_of(ends)])
+        total = np.array([body_db_of(ends), kit_db_of(ends)])
         known = total @ (np.eye(2) - by_common @ common.T) @ total
         variance = known + own_slope**2 * (1.0 - (by_score * score).sum(axis=1))
         variance -= 2.0 * own_slope * (by_score @ common.T @ total)
         shift = total @ mean[:2] + own.deviation_db(mean[2:])
         return np.asarray(shift), np.sqrt(np.maximum(variance, 0.01))
 
-    def _cross(self, ends: Ends, talents: FloatArray) -> FloatArray:
+    def _cross(self, ends: Ends, talents: FloatArray, receivers: FloatArray) -> FloatArray:
         """Covariance of body, kit and the places' scores with the readings (2 + p, n)."""
         readings = self.readings
         same = np.array([who == ends.name for who in readings.link], dtype=np.float64)
         mine = kit_of(ends)
         kit = np.array([what == mine for what in readings.kit], dtype=np.float64)
-        score = alike_between(
-            self.site, talents, _receivers(ends, len(talents)), readings.talents, readings.receivers
-        )
-        return np.concatenate([[BODY_DB * same, readings.kit_db * kit], score * self.slope])
+        score = alike_between(self.site, talents, receivers, readings.talents, readings.receivers)
+        return np.concatenate([[readings.body_db * same, readings.kit_db * kit], score * self.slope])
 
-    def _prior(self, ends: Ends, talents: FloatArray) -> FloatArray:
+    def _prior(self, talents: FloatArray, receivers: FloatArray) -> FloatArray:
         prior = np.eye(2 + len(talents))
-        ears = _receivers(ends, len(talents))
-        prior[2:, 2:] = alike_between(self.site, talents, ears, talents, ears)
+        prior[2:, 2:] = alike_between(self.site, talents, receivers, talents, receivers)
         return prior
-
-
-def _receivers(ends: Ends, count: int) -> FloatArray:
-    return np.broadcast_to(np.array([ends.at.x_m, ends.at.y_m, ends.at.z_m]), (count, 3))
 
 
 def slope_of(own: Own, score: FloatArray) -> FloatArray:
@@ -245,7 +240,9 @@ def _weighed(site: Site, readings: Readings, wider: float) -> tuple[float, Learn
     """How likely the readings are where places scatter so much wider than their models state, and them weighed."""
     readings = replace(readings, own=replace(readings.own, wider=wider))
     scores = alike_between(site, readings.talents, readings.receivers, readings.talents, readings.receivers)
-    common = BODY_DB**2 * _same(readings.link) + np.outer(readings.kit_db, readings.kit_db) * _same(readings.kit)
+    common = np.outer(readings.body_db, readings.body_db) * _same(readings.link) + np.outer(
+        readings.kit_db, readings.kit_db
+    ) * _same(readings.kit)
     noise = np.diag(readings.variance) + METER_DB**2 * _same(readings.meter)
     at = np.zeros(readings.count)
     for _ in range(ROUNDS):

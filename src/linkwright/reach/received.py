@@ -46,11 +46,12 @@ def strongest_gain_db(site: Site, radiators: Sequence[Radiator], receivers: Sequ
 
 
 def heard_gains_db(ends: Sequence[Ends], mhz: Sequence[float], radiators: Sequence[Radiator]) -> FloatArray:
-    """Gain from conducted power to each receiver's input [dB], shape (radiators, ends), on its strongest antenna.
+    """Gain from conducted power to each receiver's input [dB], shape (radiators, ends), on its strongest antenna;
+    of a receiver that is carried wherever it hears the radiator best, facing it.
 
     mhz : each receiver's frequency, for its lines. All `ends` are on one site.
     """
-    ears = [[ear for branch in one.branches for ear in branch] for one in ends]
+    ears = [one.everywhere for one in ends]
     column: dict[tuple[float, float, float, object], int] = {}
     distinct: list[Ear] = []
     for ear in (ear for several in ears for ear in several):
@@ -65,5 +66,5 @@ def heard_gains_db(ends: Sequence[Ends], mhz: Sequence[float], radiators: Sequen
             for ear in several
         ]
         own = np.array([one.ear_gain_dbi(ear) + one.feed(ear, mhz[n]).gain_db for ear in several])
-        found[:, n] = (gain[:, of] + own).max(axis=1)
+        found[:, n] = (gain[:, of] + own).max(axis=1) - one.listener_facing_db
     return found

@@ -21,7 +21,7 @@ import numpy as np
 from linkwright.physics.fading import cycles
 from linkwright.physics.pathloss import NEAREST_M
 from linkwright.progress import Tell
-from linkwright.reach.arriving import Stand, arriving
+from linkwright.reach.arriving import arriving, stand_at
 from linkwright.reach.body import SHOWN, shown_by
 from linkwright.reach.doubt import SLOPE_DB
 from linkwright.reach.ends import Ends
@@ -122,7 +122,7 @@ def averages(link: AtWork, walked: Walked) -> Averages:
     ends: Ends = replace(link.ends, site=link.ends.site.model_copy(update={"learnt": None}))
     shown = _shown(ends, walked)
     speeds = np.full(len(walked.places), ends.usual_m_s)
-    found = arriving([Stand(ends, link.mhz, walked.places, speeds, shown=shown)])
+    found = arriving([stand_at(ends, link.mhz, walked.places, speeds, shown=shown)])
     level = walked.level_dbm
     model = found.branch_gain_db[:, : level.shape[1], 0] + dbm_from_mw(link.power_mw)
     hidden = (1.0 - shown) / 2.0

@@ -5,7 +5,7 @@ from linkwright.rules.corrected import Correction
 from linkwright.rules.hazards import HardWarning, hard_warnings
 from linkwright.rules.library import known_best, known_codes, territory, territory_or_group, use_corrections
 from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permits, closed_ranges, closures
-from linkwright.rules.models import Closed, Permit, Row, Territory
+from linkwright.rules.models import Closed, Kind, Permit, Row, Territory
 from linkwright.rules.opening import opened_by, openings
 from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
 from linkwright.rules.report import rules_document
@@ -21,6 +21,7 @@ __all__ = [
     "Closed",
     "Correction",
     "HardWarning",
+    "Kind",
     "Outside",
     "Permit",
     "Row",

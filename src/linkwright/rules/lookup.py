@@ -17,6 +17,7 @@ from linkwright.rules.limits import Limits
 from linkwright.rules.models import Closed, Kind, Row, Territory
 from linkwright.rules.power import conducted_mw
 from linkwright.rules.terms import NO_TERMS, Terms, licence_row, meets, on_licence
+from linkwright.rules.tv import tv_channels
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.permits import PermitHeld
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -104,6 +105,8 @@ def allowance(
         row = territory.rows[index]
         if _is_open(row, held, bandwidth_khz, on, kind) and meets(row, terms):
             here = is_free & fits(row, carriers, bandwidth_khz)
+            if row.inside_channel:
+                here &= in_one_channel(territory, carriers, bandwidth_khz)
             _take(here, index, limits.of(row) if here.any() else most_mw, found, most_mw)
     if terms.only:
         found[:], most_mw[:] = -1, 0.0
@@ -194,6 +197,16 @@ def inside(row: Row, carriers_khz: IntArray, bandwidth_khz: int) -> BoolArray:
     if row.carriers_to_khz is not None:
         good &= carriers_khz <= row.carriers_to_khz
     return good
+
+
+def in_one_channel(territory: Territory, carriers_khz: IntArray, bandwidth_khz: int) -> BoolArray:
+    """(n,) whether the occupied bandwidth about each carrier [kHz] lies inside one TV channel."""
+    twice = 2 * carriers_khz
+    inside_one = np.zeros(carriers_khz.shape, dtype=np.bool_)
+    for channel in tv_channels(territory):
+        low, high = 2 * channel.from_khz, 2 * channel.to_khz
+        inside_one |= (twice - bandwidth_khz >= low) & (twice + bandwidth_khz <= high)
+    return inside_one
 
 
 def on_raster(row: Row, carriers_khz: IntArray) -> BoolArray:

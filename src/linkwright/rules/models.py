@@ -105,6 +105,7 @@ class Row(Span):
     carriers_to_khz: Khz | None = Field(None, description="highest carrier, where the source names one")
     carriers_khz: tuple[Khz, ...] = Field((), description="the only carriers, where the source lists them")
     steps: tuple[Step, ...] = Field((), alias="step", description="parts with lower limits, at the edges")
+    inside_channel: bool = Field(False, description="the whole occupied bandwidth inside one TV channel")
     indoor: bool = Field(False, description="inside buildings only")
     service: Service | None = Field(None, description="whose it is first: closed until the row is accepted by name")
     is_licence: bool = Field(False, description="made from a permit that the crew typed in")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from linkwright.rules.accepting import acceptable
-from linkwright.rules.lookup import allowance, check_permits, closures, in_closed, inside, on_raster
+from linkwright.rules.lookup import allowance, check_permits, closures, in_closed, in_one_channel, inside, on_raster
 from linkwright.rules.models import Kind, Row, Territory
 from linkwright.rules.opening import opened_by, openings
 from linkwright.rules.power import power_text
@@ -168,6 +168,12 @@ def _over_edge(row: Row, use: _Use) -> str | None:
     )
 
 
+def _over_channels(row: Row, use: _Use) -> str | None:
+    if not row.inside_channel or in_one_channel(use.territory, use.carriers(), use.bandwidth_khz)[0]:
+        return None
+    return f"is for what lies inside one TV channel, and with {use.bandwidth_khz} kHz this does not"
+
+
 def _off_raster(row: Row, use: _Use) -> str | None:
     if on_raster(row, use.carriers())[0] or (row.raster_khz is None and not row.carriers_khz):
         return None
@@ -186,6 +192,7 @@ CHECKS: tuple[Callable[[Row, _Use], str | None], ...] = (
     _service,
     _too_wide,
     _over_edge,
+    _over_channels,
     _off_raster,
     _no_limit,
 )

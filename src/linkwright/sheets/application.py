@@ -40,7 +40,9 @@ def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
     for site in scene.used_sites:
         problem = site_problem(scene, site, slots, {})
         asked = {
-            chain.link.name: (chain, tuning) for chain, tuning in zip(problem.chains, problem.tunings, strict=True)
+            way.link.name: (way, tuning)
+            for chain, tuning in zip(problem.chains, problem.tunings, strict=True)
+            for way in chain.ways
         }
         for call in plan.calls:
             for one in call.links if call.site == site.name else ():
@@ -59,7 +61,9 @@ def _row(
     transmitter = transmitter_of(scene.shoot, link)
     gain = transmitter.antenna_gain_dbi
     heights = (
-        [spot.z_m for spot in site.spots if spot.name in link.route] or [spot.z_m for spot in site.spots] or [1.5]
+        [spot.z_m for spot in site.spots if spot.name in (*link.sends.route, link.sends.at)]
+        or [spot.z_m for spot in site.spots]
+        or [1.5]
     )
     permit = "exempt" if stands == "exempt use" else ""
     return {

@@ -57,7 +57,13 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
                 call.call, call.site, one.link, dict(one.labels or ()).get(one.carrier_khz),
                 mhz_text(one.carrier_khz), " ".join(map(mhz_text, one.spares_khz)),
                 one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
-                one.margin_db, one.in_hand_db, one.sure, one.worst_at, one.verdict,
+                one.margin_db, one.in_hand_db, one.sure, one.worst_place, one.verdict,
+            ])  # fmt: skip
+        for alone in call.by_themselves or ():
+            bandwidth = transmitter_of(shoot, by_name[alone.link]).bandwidth_khz
+            rows.append([
+                call.call, call.site, alone.link, None, None, alone.power_mw, bandwidth, *[None] * 4,
+                alone.margin_db, alone.in_hand_db, alone.sure, alone.worst_place, alone.verdict,
             ])  # fmt: skip
         rows += [[call.call, call.site, gone.link, *[None] * 12, "no carrier"] for gone in call.unplaced]
     return csv_text(LINK_HEAD, rows)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Final
 
 from linkwright.shoot.catalogue import called, catalogue, class_of
+from linkwright.shoot.end import End
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.locate import Loc
 from linkwright.shoot.models import Call, Link, Shoot
@@ -13,6 +15,8 @@ from linkwright.shoot.view import default_site, transmitter_named
 
 #: The most links that one call may hold: beyond it one site's spectrum is no longer one person's shoot.
 MOST_LINKS_A_CALL = 1000
+#: The most pairs of places of a link of which both ends walk.
+MOST_PAIRS = 400
 #: How many known names a sentence lists.
 MOST_NAMED = 12
 
@@ -43,7 +47,7 @@ def problems_of(shoot: Shoot) -> Iterator[Problem]:
 
 
 def _readings(shoot: Shoot) -> Iterator[Problem]:
-    known = {link.name for link in shoot.link} | {link.transmitter for link in shoot.link}
+    known = {link.name for link in shoot.link} | {link.sends.kit for link in shoot.link}
     for number, site in enumerate(shoot.site):
         spots = {spot.name for spot in site.spots}
         for entry, level in enumerate(site.measured_level):
@@ -94,20 +98,56 @@ def _repeated(kind: str, names: Iterable[str], loc: Loc) -> Iterator[Problem]:
 
 def _equipment(shoot: Shoot) -> Iterator[Problem]:
     for number, link in enumerate(shoot.link):
-        for kind, own, wanted in (
-            ("transmitter", shoot.transmitter, link.transmitter),
-            ("receiver", shoot.receiver, link.receiver),
-            ("microphone", shoot.microphone, link.microphone),
-            ("recorder", shoot.recorder, link.recorder),
-        ):
+        named: list[tuple[Loc, str | None]] = [
+            (("transmitter",) if link.transmit is None else ("transmit", "kit"), link.sends.kit),
+            *(
+                (("receive", n, "kit") if link.receive else ("receiver",), end.kit)
+                for n, end in enumerate(link.hears)
+            ),
+            (("microphone",), link.microphone),
+            (("recorder",), link.recorder),
+        ]
+        for where, wanted in named:
+            kind = KINDS.get(str(where[0]), str(where[0]))
+            own = getattr(shoot, kind)
             if wanted is not None and not _is_known(kind, own, wanted):
-                near = _nearest_type(kind, own, wanted)
-                yield Problem(
-                    ("link", number, kind), f'link "{link.name}" names the unknown {kind} "{wanted}"{near}'
-                )
+                says = f'link "{link.name}" names the unknown {kind} "{wanted}"{_nearest_type(kind, own, wanted)}'
+                yield Problem(("link", number, *where), says)
             elif kind == "transmitter" and link.locked_mw is not None:
                 yield from _step(shoot, number, link, link.locked_mw)
+        heard = [end.named for end in link.hears if end.named]
+        yield from _repeated(f'link "{link.name}", listener', heard, ("link", number, "receive"))
     yield from _runs(shoot)
+    yield from _blocks(shoot)
+
+
+#: Keys of a link that name kit, and of which kind.
+KINDS: Final[dict[str, str]] = {"transmit": "transmitter", "receive": "receiver"}
+
+
+def _blocks(shoot: Shoot) -> Iterator[Problem]:
+    """Whether a block holds more links than its kit carries, or links of several kits."""
+    blocks: dict[str, list[tuple[int, Link]]] = {}
+    for number, link in enumerate(shoot.link):
+        if link.block is not None:
+            blocks.setdefault(link.block, []).append((number, link))
+    names = {link.name for link in shoot.link}
+    for name, members in blocks.items():
+        number, first = members[0]
+        loc: Loc = ("link", members[-1][0], "block")
+        kits = {(link.sends.kit, *(end.kit for end in link.hears)) for _, link in members}
+        if name in names:
+            yield Problem(loc, f'block "{name}" has the name of a link; expected a name of its own')
+        if len(kits) > 1:
+            yield Problem(
+                loc, f'block "{name}" has links of several kits; one transmitter and one receiver type each'
+            )
+        elif _is_known("transmitter", shoot.transmitter, first.sends.kit):
+            most = transmitter_named(shoot, first.sends.kit).carries
+            if len(members) > most:
+                kit = called(first.sends.kit)
+                says = f'block "{name}" has {len(members)} links; one carrier of {kit} carries {most}'
+                yield Problem(loc, says)
 
 
 def _is_known(kind: str, own: Collection[str], wanted: str) -> bool:
@@ -124,10 +164,12 @@ def _nearest_type(kind: str, own: Collection[str], wanted: str) -> str:
 
 
 def _step(shoot: Shoot, number: int, link: Link, locked_mw: float) -> Iterator[Problem]:
-    steps = sorted(transmitter_named(shoot, link.transmitter).powers_mw)
+    steps = sorted(transmitter_named(shoot, link.sends.kit).powers_mw)
     if locked_mw not in steps:
         listed = ", ".join(f"{step:g}" for step in steps)
-        says = f'link "{link.name}" is locked to {locked_mw:g} mW; the steps of {link.transmitter} are {listed}'
+        says = (
+            f'link "{link.name}" is locked to {locked_mw:g} mW; the steps of {called(link.sends.kit)} are {listed}'
+        )
         yield Problem(("link", number, "locked_mw"), says)
 
 
@@ -207,8 +249,19 @@ def _permits(shoot: Shoot) -> Iterator[Problem]:
 def _spots(shoot: Shoot) -> Iterator[Problem]:
     known = {spot.name for site in shoot.site for spot in site.spots}
     for number, link in enumerate(shoot.link):
-        wanted = [("route", name) for name in link.route] + ([("at", link.at)] if link.at else [])
-        for key, name in wanted:
-            if name not in known:
-                near = _near(name, known) if known else "; no site names any spot"
-                yield Problem(("link", number, key), f'link "{link.name}", {key}: there is no spot "{name}"{near}')
+        here = ("transmit",) if link.transmit is not None else ()
+        ends: list[tuple[Loc, End]] = [(here, link.sends)]
+        ends += [(("receive", n) if link.receive else (), end) for n, end in enumerate(link.hears)]
+        for where, end in ends:
+            for key, name in [*(("route", name) for name in end.route), *([("at", end.at)] if end.at else [])]:
+                if name not in known:
+                    near = _near(name, known) if known else "; no site names any spot"
+                    about = f'link "{link.name}", {key}'
+                    yield Problem(("link", number, *where, key), f'{about}: there is no spot "{name}"{near}')
+        longest = max((len(end.route) for end in link.hears), default=0)
+        if len(link.sends.route) * longest > MOST_PAIRS:
+            says = (
+                f'link "{link.name}" walks at both ends: {len(link.sends.route)} spots by {longest}; '
+                f"expected at most {MOST_PAIRS} pairs"
+            )
+            yield Problem(("link", number, "receive"), says)

@@ -16,6 +16,7 @@ from linkwright.shoot.fields import Day, Frozen, Gain, Khz, KhzOrNone, Mhz, Mill
 from linkwright.units import dbm_from_mw, khz_from_mhz, mhz_text
 
 Form = Literal["body-worn", "plug-on", "handheld", "mounted"]
+BodyDb = Annotated[float, Field(ge=0, le=60)]
 TunesMhz = Annotated[tuple[tuple[Mhz, Mhz], ...], Field(min_length=1, max_length=64)]
 
 
@@ -225,6 +226,12 @@ class Transmitter(Tuned):
     phantom_ma: float | None = Field(
         default=None, ge=0, le=100, description="48 V phantom current it gives at most [mA]; none: gives none"
     )
+    carries: int = Field(
+        default=1,
+        ge=1,
+        le=256,
+        description="links that share one carrier of it, in turns or side by side; more than 1: a wideband system",
+    )
     coordinates_itself: bool = Field(
         default=False, description="finds a free carrier by itself, over and over: it is given none"
     )
@@ -241,10 +248,8 @@ class Transmitter(Tuned):
     conversion_loss_db: float = Field(
         default=20.0, ge=0, le=100, description="loss from a carrier that couples in to its radiated 2A-B [dB]"
     )
-    body_facing_db: float | None = Field(
-        default=None, ge=0, le=60, description="loss on the body, facing the receiver [dB]"
-    )
-    body_away_db: float | None = Field(default=None, ge=0, le=60, description="loss with the body in the way [dB]")
+    body_facing_db: BodyDb | None = Field(default=None, description="loss on the body, facing the receiver [dB]")
+    body_away_db: BodyDb | None = Field(default=None, description="loss with the body in the way [dB]")
     control_mhz: Mhz | None = Field(default=None, description="carrier of its remote setting [MHz]; none: not told")
     control_reach_m: float | None = Field(
         default=None,
@@ -296,6 +301,12 @@ class Receiver(Tuned):
         default=-20.0, ge=-60, le=0, description="test tone that it sends to line up the next input [dBFS]"
     )
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antennas, feeder included [dBi]")
+    body_facing_db: BodyDb | None = Field(
+        default=None, description="where it is worn: loss on the body, facing the transmitter [dB]"
+    )
+    body_away_db: BodyDb | None = Field(
+        default=None, description="where it is worn: loss with the body in the way [dB]"
+    )
 
 
 class Microphone(Equipment):

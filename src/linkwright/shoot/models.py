@@ -8,7 +8,9 @@ import zoneinfo
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
+from linkwright.shoot.end import TO_LISTENERS, Crowd, End, EndTable, Facing, Listener, Serves, SpeedMS, Worn
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import did_you_mean
 from linkwright.shoot.fields import Day, Frozen, KhzOrNone, Mhz, Millisecond, Milliwatt, Moment, Name
@@ -17,10 +19,7 @@ from linkwright.shoot.place import Does, Other, Site
 from linkwright.shoot.times import Minutes, Run, SetUp
 from linkwright.shoot.zones import named
 
-Worn = Literal["belt-front", "belt-back", "pocket", "hand", "open"]
 Voice = Literal["casual", "normal", "raised", "loud", "shouted"]
-Facing = Literal["towards", "away", "side", "walking"]
-Crowd = Literal["none", "thin", "dense"]
 Power = Literal["least", "most"]
 BreaksPerHour = Annotated[float, Field(gt=0, le=600)]
 SureWanted = Annotated[float, Field(ge=0.5, le=0.99)]
@@ -99,11 +98,30 @@ class Header(Frozen):
 
 
 class Link(Frozen):
-    """One talent's chain: microphone, transmitter, receiver, and where the talent goes."""
+    """One way of sound by radio: what feeds it, its two ends, and where they are.
+
+    The sending end is `transmitter` with `route` and `worn`, or `transmit`; the other one `receiver` with `at`, or
+    `receive` with one entry for each listener.
+    """
 
     name: Name = Field(description="name of the link")
-    transmitter: Name = Field(description="type of transmitter, of this file or of the catalogue")
-    receiver: Name = Field(description="type of receiver, of this file or of the catalogue")
+    transmitter: Name | None = Field(
+        default=None, description="type of transmitter, of this file or of the catalogue; or transmit"
+    )
+    receiver: Name | None = Field(
+        default=None, description="type of receiver, of this file or of the catalogue; or receive"
+    )
+    serves: Serves = Field(default="talent", description="what the link is for")
+    transmit: EndTable | None = Field(default=None, description="the sending end, in place of transmitter")
+    receive: tuple[Listener, ...] = Field(
+        default=(),
+        max_length=100,
+        description="who listens, in place of receiver: each is judged, the worst decides",
+    )
+    block: Name | None = Field(
+        default=None,
+        description="links of a block share one carrier of a wideband system; default: filled in the file's order",
+    )
     microphone: Name | None = Field(default=None, description="type of microphone")
     recorder: Name | None = Field(default=None, description="type of camera or recorder input that it feeds")
     at: Name | None = Field(default=None, description="spot of the receiver's antennas; default: the first spot")
@@ -125,7 +143,7 @@ class Link(Frozen):
     does: Does | None = Field(
         default=None, description="what the talent does where the spot does not say it; default: walking"
     )
-    speed_m_s: Annotated[float, Field(gt=0, le=50)] | None = Field(
+    speed_m_s: SpeedMS | None = Field(
         default=None, description="how fast the talent goes [m/s]; default: by what it does: 0.1, 1.4 or 4"
     )
     breaks_per_hour: BreaksPerHour | None = Field(
@@ -158,6 +176,43 @@ class Link(Frozen):
     heard_at: Moment | None = Field(default=None, description="when it was listened to there, and was clean")
     locked_mw: Milliwatt | None = Field(default=None, description="this power step stays [mW], conducted")
     encrypted: bool | None = Field(default=None, description="encrypted at both ends, or at neither")
+
+    @model_validator(mode="after")
+    def _has_two_ends(self) -> Self:
+        for key, other, older in (
+            ("transmitter", "transmit", ("route", "worn")),
+            ("receiver", "receive", ("at",)),
+        ):
+            said, table = getattr(self, key), getattr(self, other)
+            if said is None and not table:
+                raise PydanticCustomError("lacks", "lacks {key}", {"key": key})
+            mixed = [name for name in (key, *older) if getattr(self, name)]
+            if table and mixed:
+                raise ValueError(f"has {other} and {mixed[0]}, which is in {other} then; leave {mixed[0]} out")
+        return self
+
+    @property
+    def sends(self) -> End:
+        """The end that sends."""
+        if self.transmit is None:
+            return self._talent(self.transmitter or "", self.route, self.worn)
+        return End.of(self.transmit, End("", False) if self.serves in TO_LISTENERS else self._talent())
+
+    @property
+    def hears(self) -> tuple[End, ...]:
+        """The ends that listen, at least one."""
+        if not self.receive:
+            return (End(self.receiver or "", False, self.at),)
+        mine = self._talent() if self.serves in TO_LISTENERS else End("", False)
+        many = len(self.receive) > 1
+        return tuple(
+            End.of(one, mine, one.name or (f"listener {n}" if many else ""))
+            for n, one in enumerate(self.receive, start=1)
+        )
+
+    def _talent(self, kit: str = "", route: tuple[str, ...] = (), worn: Worn | None = None) -> End:
+        """An end that is carried, with the link's own words on its talent."""
+        return End(kit, True, None, route, worn, self.facing, self.crowd, self.does, self.speed_m_s)
 
 
 class Break(Frozen):
@@ -229,5 +284,5 @@ class Shoot(Frozen):
     def read_link(self, name: str) -> Link | None:
         """Whom a reading is of: the link of that name, else the first with a transmitter of that type."""
         named = (link for link in self.link if link.name == name)
-        typed = (link for link in self.link if link.transmitter == name)
+        typed = (link for link in self.link if link.sends.kit == name)
         return next(named, None) or next(typed, None)

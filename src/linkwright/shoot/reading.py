@@ -162,6 +162,8 @@ def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> P
         return Problem(loc[:-1], f"{where} is {_show(found)}; expected at least {loc[-1] + 1} entries")
     if kind == "missing":
         return Problem(loc[:-1], f'{_where(loc[:-1], document)} lacks "{loc[-1]}"')
+    if kind == "lacks":
+        return Problem(loc, f'{where} lacks "{context["key"]}"')
     if kind == "value_error" and isinstance(found, str):
         return Problem(loc, f"{where} is {_show(found)}; {context.get('error', detail['msg'])}")
     if kind == "value_error":

@@ -1,6 +1,7 @@
 """Receivers' channels are given out, one a link: which unit and channel each link has in a call, and who has none.
 
-Units of one type stand at one spot. A link keeps its channel from call to call where it is free.
+Units of one type stand at one spot, or are worn by one who listens. A link keeps its channel from call to call
+where it is free.
 """
 
 from __future__ import annotations
@@ -8,11 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from linkwright.shoot.end import End
 from linkwright.shoot.equipment import Receiver
 from linkwright.shoot.models import Link
 
 #: A type of receiver and the spot at which its units stand.
 Stand = tuple[str, str]
+#: A link, and which of those who listen to it.
+Listening = tuple[str, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,38 +42,47 @@ def seatings(calls: Sequence[tuple[Sequence[Link], str]], receivers: Mapping[str
     A type that says how many units there are (`count`) has no more than those; of others as many are taken as it
     needs.
     """
-    before: dict[tuple[Stand, str], Seat] = {}
+    before: dict[tuple[Stand, Listening], Seat] = {}
     given = []
     for links, spot in calls:
-        stands = {link.name: (link.receiver, link.at or spot) for link in links}
-        seating = _of_call(stands, receivers, before)
-        before |= {(stands[name], name): seat for name, seat in seating.seats.items()}
-        given.append(seating)
+        stands = {(link.name, n): stand_of(link, end, spot) for link in links for n, end in enumerate(link.hears)}
+        seats = _of_call(stands, receivers, before)
+        before |= {(stands[who], who): seat for who, seat in seats.items()}
+        unseated = tuple(dict.fromkeys(name for name, n in stands if (name, n) not in seats))
+        given.append(
+            Seating({name: seat for (name, n), seat in seats.items() if n == 0 and name not in unseated}, unseated)
+        )
     return given
 
 
+def stand_of(link: Link, end: End, spot: str) -> Stand:
+    """The type of receiver of one who listens and where its units stand, or who wears one; `spot` where nothing is
+    said."""
+    return (end.kit, end.at or spot) if end.stands else (end.kit, f"on {end.named or link.name}")
+
+
 def _of_call(
-    stands: Mapping[str, Stand], receivers: Mapping[str, Receiver], before: Mapping[tuple[Stand, str], Seat]
-) -> Seating:
-    seats: dict[str, Seat] = {}
-    unseated: list[str] = []
+    stands: Mapping[Listening, Stand],
+    receivers: Mapping[str, Receiver],
+    before: Mapping[tuple[Stand, Listening], Seat],
+) -> dict[Listening, Seat]:
+    seats: dict[Listening, Seat] = {}
     taken: dict[Stand, set[tuple[int, int]]] = {}
     units: dict[str, set[tuple[Stand, int]]] = {}
-    for name in sorted(stands, key=lambda name: (stands[name], name) not in before):
-        stand, receiver = stands[name], receivers[stands[name][0]]
-        had, used = before.get((stand, name)), taken.setdefault(stand, set())
+    for who in sorted(stands, key=lambda who: (stands[who], who) not in before):
+        stand, receiver = stands[who], receivers[stands[who][0]]
+        had, used = before.get((stand, who)), taken.setdefault(stand, set())
         mine = units.setdefault(stand[0], set())
         seat = had if had is not None and (had.unit, had.channel) not in used else _next(used, receiver.channels)
         if receiver.count is not None and (stand, seat.unit) not in mine and len(mine) >= receiver.count:
             seat_here = _within(used, {unit for where, unit in mine if where == stand}, receiver.channels)
             if seat_here is None:
-                unseated.append(name)
                 continue
             seat = seat_here
         used.add((seat.unit, seat.channel))
         mine.add((stand, seat.unit))
-        seats[name] = seat
-    return Seating(seats, tuple(unseated))
+        seats[who] = seat
+    return seats
 
 
 def _next(used: set[tuple[int, int]], channels: int) -> Seat:

@@ -6,11 +6,13 @@ import datetime
 import zoneinfo
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.clock import zone_of
+from linkwright.shoot.end import TO_LISTENERS, End, Worn
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter
-from linkwright.shoot.models import Call, Link, Shoot, Worn
+from linkwright.shoot.models import Call, Link, Shoot
 from linkwright.shoot.place import Other, Point, Site, Spot
 from linkwright.shoot.seats import Seat, seatings
 
@@ -58,7 +60,7 @@ def site_named(shoot: Shoot, name: str | None) -> Site:
 def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     """The calls in the order of the file; one over all links on the first site where there is none."""
     calls = _calls(shoot)
-    receivers = {link.receiver: receiver_of(shoot, link) for link in shoot.link}
+    receivers = {end.kit: receiver_named(shoot, end.kit) for link in shoot.link for end in link.hears}
     return tuple(
         replace(
             call,
@@ -120,7 +122,8 @@ UNKNOWN_M = 10.0
 def _near(shoot: Shoot, site: Site) -> Point:
     """A point beside the first spot of the site at which there are receivers."""
     named = {spot.name: spot for spot in site.spots}
-    at = next((named[link.at] for link in shoot.link if link.at in named), site.spots[0] if site.spots else None)
+    stand = (end.at for link in shoot.link for end in link.hears if end.at in named)
+    at = next((named[spot] for spot in stand if spot), site.spots[0] if site.spots else None)
     return Point(x_m=0.0, y_m=UNKNOWN_M) if at is None else Point(x_m=at.x_m, y_m=at.y_m + UNKNOWN_M, z_m=at.z_m)
 
 
@@ -146,7 +149,7 @@ def _overlaps(other: Other, call: LiveCall) -> bool:
 
 def transmitter_of(shoot: Shoot, link: Link) -> Transmitter:
     """The link's type of transmitter: the shoot's own, else the catalogue's; with one step where that is locked."""
-    own = transmitter_named(shoot, link.transmitter)
+    own = transmitter_named(shoot, link.sends.kit)
     return own if link.locked_mw is None else own.model_copy(update={"powers_mw": (link.locked_mw,)})
 
 
@@ -156,9 +159,13 @@ def transmitter_named(shoot: Shoot, name: str) -> Transmitter:
 
 
 def receiver_of(shoot: Shoot, link: Link) -> Receiver:
-    """The link's type of receiver: the shoot's own, else the catalogue's."""
-    own = shoot.receiver.get(link.receiver)
-    return own or Receiver.model_validate(catalogue_entry("receiver", link.receiver))
+    """The type of receiver of the first who listens to the link: the shoot's own, else the catalogue's."""
+    return receiver_named(shoot, link.hears[0].kit)
+
+
+def receiver_named(shoot: Shoot, name: str) -> Receiver:
+    """A type of receiver: the shoot's own, else the catalogue's."""
+    return shoot.receiver.get(name) or Receiver.model_validate(catalogue_entry("receiver", name))
 
 
 def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
@@ -180,38 +187,73 @@ def recorder_of(shoot: Shoot, link: Link) -> Recorder | None:
 
 
 def worn_of(shoot: Shoot, link: Link) -> Worn:
-    """Where the transmitter is worn: as the link says, else by its form."""
-    if link.worn is not None:
-        return link.worn
-    by_form: dict[str, Worn] = {"body-worn": "belt-back", "mounted": "open"}
-    return by_form.get(transmitter_of(shoot, link).form, "hand")
+    """How the sending end is carried: as the link says, else by its form."""
+    if link.sends.worn is not None:
+        return link.sends.worn
+    return SENT_FROM.get(transmitter_of(shoot, link).form, "hand")
+
+
+#: How a transmitter is carried where nothing is said, by its form; in the hand otherwise.
+SENT_FROM: Final[dict[str, Worn]] = {"body-worn": "belt-back", "mounted": "mounted"}
+
+
+def heard_worn(link: Link, end: End) -> Worn:
+    """How a listening end is carried: as the link says, else on the belt where it goes to people who listen."""
+    return end.worn or ("belt-back" if link.receive and link.serves in TO_LISTENERS else "mounted")
 
 
 def receiving_point(site: Site, link: Link) -> Spot:
-    """Where the receiver's antennas stand: the spot that the link names, else the site's first."""
-    found = [spot for spot in site.spots if spot.name == link.at] or list(site.spots[:1])
-    return found[0] if found else Spot(name="Receiver", x_m=0.0, y_m=0.0, z_m=1.6)
+    """Where the first receiver's antennas stand, or where its way begins."""
+    return receiving_points(site, link, link.hears[0])[0]
+
+
+def receiving_points(site: Site, link: Link, end: End) -> tuple[Spot, ...]:
+    """Where one who listens stands, or the spots of its way: as `route_points` has them."""
+    if end.stands:
+        return (_standing(site, end, "Receiver"),)
+    away_from = _standing(site, link.sends, "Transmitter") if link.sends.stands else None
+    return _way(site, end, link, away_from)
 
 
 def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
-    """The spots that the talent walks through here, in the order of the route.
+    """Where the link is sent from: the spots that the talent walks through here, in the order of the route, or the
+    one at which its transmitter stands.
 
-    Where the link's route names no spot of this site: all spots but the receiver's; and where there is none,
-    one spot as far from it as the talent goes, `ASSUMED_DISTANCE_M` where that is not said.
+    Where the route names no spot of this site: all spots but that of a receiver that stands; and where there is
+    none, one spot as far from it as the talent goes, `ASSUMED_DISTANCE_M` where that is not said.
     """
+    if link.sends.stands:
+        return (_standing(site, link.sends, "Transmitter"),)
+    heard = link.hears[0]
+    return _way(site, link.sends, link, _standing(site, heard, "Receiver") if heard.stands else None)
+
+
+def walked_points(site: Site, link: Link) -> tuple[Spot, tuple[Spot, ...]]:
+    """Where the end stands that does not go, or where the receiver's way begins; and the spots through which
+    whoever goes does: the talent, or all who listen to a transmitter that stands."""
+    if not link.sends.stands:
+        return receiving_point(site, link), route_points(site, link)
+    every = (spot for end in link.hears for spot in receiving_points(site, link, end))
+    return route_points(site, link)[0], tuple(dict.fromkeys(every))
+
+
+def _standing(site: Site, end: End, otherwise: str) -> Spot:
+    """The spot that an end names, else the site's first."""
+    found = [spot for spot in site.spots if spot.name == end.at] or list(site.spots[:1])
+    return found[0] if found else Spot(name=otherwise, x_m=0.0, y_m=0.0, z_m=1.6)
+
+
+def _way(site: Site, end: End, link: Link, other: Spot | None) -> tuple[Spot, ...]:
+    """The spots of an end that goes, `other` being where the other end stands, if it does."""
     by_name = {spot.name: spot for spot in site.spots}
-    on_route = tuple(by_name[name] for name in link.route if name in by_name)
-    receiver = receiving_point(site, link)
-    spots = on_route or tuple(spot for spot in site.spots if spot.name != receiver.name)
+    on_route = tuple(by_name[name] for name in end.route if name in by_name)
+    spots = on_route or tuple(spot for spot in site.spots if other is None or spot.name != other.name)
+    if spots:
+        return spots
+    begin = other or Spot(name="Begin", x_m=0.0, y_m=0.0, z_m=1.6)
     away_m = link.within_m or ASSUMED_DISTANCE_M
-    inwards = -1.0 if receiver.x_m > 0.0 and receiver.x_m + away_m > MOST_M else 1.0
-    assumed = Spot(
-        name=f"{away_m:g} m away",
-        x_m=receiver.x_m + inwards * away_m,
-        y_m=receiver.y_m,
-        z_m=1.3,
-    )
-    return spots or (assumed,)
+    inwards = -1.0 if begin.x_m > 0.0 and begin.x_m + away_m > MOST_M else 1.0
+    return (Spot(name=f"{away_m:g} m away", x_m=begin.x_m + inwards * away_m, y_m=begin.y_m, z_m=1.3),)
 
 
 def distance_m(a: Point, b: Point) -> float:

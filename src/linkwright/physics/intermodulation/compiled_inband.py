@@ -135,6 +135,8 @@ def _enumerate(
 def every_filter(
     f: IntArray,
     width: FloatArray,
+    centre: IntArray,
+    channel: FloatArray,
     received: FloatArray,
     driving: FloatArray,
     radiated: FloatArray,
@@ -142,32 +144,36 @@ def every_filter(
     at_receiver: FloatArray,
     at_transmitter: FloatArray,
 ) -> None:
-    """Receivers' and transmitters' products in each carrier's own filter, added to the two outputs (n,) [mW].
+    """Receivers' and transmitters' products in each receiver's filter, added to the two outputs (r,) [mW].
 
-    f (n,) ascending [kHz]; received (n, n) [mW], transmitters by receivers, and driving (n, n), what of it the
-    receiver's products grow with; radiated (n, n), what A (column) radiates at 2A-B for B (row), over A's own
-    power.
+    f (n,) ascending, centre and channel (r,) of the filters [kHz]; received (n, r) [mW], transmitters by receivers,
+    and driving (n, r), what of it the receiver's products grow with; radiated (n, n), what A (column) radiates at
+    2A-B for B (row), over A's own power.
     """
     n = f.size
     widest = width.max() if n else 0.0
-    for v in range(n):
-        reach = np.int64((3.0 * widest + width[v]) / 2.0) + 1
+    for v in range(centre.size):
+        reach = np.int64((3.0 * widest + channel[v]) / 2.0) + 1
         gain = 1.0 / (iip3[v] * iip3[v])
         for a in range(n):
             # 2A-B in reach: B lies within reach of 2A - V.
-            b = np.searchsorted(f, 2 * f[a] - f[v] - reach)
-            while b < n and f[b] <= 2 * f[a] - f[v] + reach:
+            b = np.searchsorted(f, 2 * f[a] - centre[v] - reach)
+            while b < n and f[b] <= 2 * f[a] - centre[v] + reach:
                 if b != a:
-                    share = _share(abs(float(2 * f[a] - f[b] - f[v])), width[a], width[a], width[b], width[v])
+                    share = _share(
+                        abs(float(2 * f[a] - f[b] - centre[v])), width[a], width[a], width[b], channel[v]
+                    )
                     at_receiver[v] += gain * driving[a, v] * driving[a, v] * driving[b, v] * share
                     at_transmitter[v] += received[a, v] * radiated[b, a] * share
                 b += 1
             for b in range(a + 1, n):
                 pair = f[a] + f[b]
                 both = 4.0 * gain * driving[a, v] * driving[b, v]
-                c = np.searchsorted(f, pair - f[v] - reach)
-                while c < n and f[c] <= pair - f[v] + reach:
+                c = np.searchsorted(f, pair - centre[v] - reach)
+                while c < n and f[c] <= pair - centre[v] + reach:
                     if c != a and c != b:
-                        share = _share(abs(float(pair - f[c] - f[v])), width[a], width[b], width[c], width[v])
+                        share = _share(
+                            abs(float(pair - f[c] - centre[v])), width[a], width[b], width[c], channel[v]
+                        )
                         at_receiver[v] += both * driving[c, v] * share
                     c += 1

@@ -199,7 +199,7 @@ def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
     try:
         ran_h = float(lasted.hours.replace(",", "."))
         run = Run(
-            transmitter=links[name].transmitter, ran_h=ran_h, power_mw=known[name].power_mw,
+            transmitter=links[name].sends.kit, ran_h=ran_h, power_mw=known[name].power_mw,
             temperature_c=known[name].temperature_c, microphone=links[name].microphone, link=name,
         )  # fmt: skip
     except ValueError:

@@ -113,7 +113,7 @@ def margins(snapshot: Snapshot, site: str) -> list[dict[str, Any]]:
     return [
         {
             "call": call.call, "link": link.link, "in_hand": link.in_hand_db, "verdict": link.verdict,
-            "at": link.worst_at,
+            "at": link.worst_place,
         }
         for call in (plan.calls if plan is not None else ())
         if call.site == site
@@ -201,7 +201,7 @@ def _all_at_work(made: Made) -> list[Reaching]:
 
 def _at_work(snapshot: Snapshot, site: str, link: str) -> Reaching:
     for one in _all_at_work(snapshot.planned()):
-        if one.chain.site.name == site and one.planned.link == link:
+        if one.chain.site.name == site and one.planned.link == link and one.decides:
             return one
     raise InputError(f"{link} has no carrier at {site}")
 

@@ -149,10 +149,10 @@ def _check(shoot: Shoot, link: Link, key: str, value: Any, text: str) -> None:
     if key == "encrypted" or not number:
         wanted = "yes or no" if key == "encrypted" else "a number"
         raise InputError(f'"{text[:40]}" is no value for it; expected {wanted}')
-    powers = sorted(transmitter_named(shoot, link.transmitter).powers_mw)
+    powers = sorted(transmitter_named(shoot, link.sends.kit).powers_mw)
     if key == "locked_mw" and value not in powers:
         listed = ", ".join(f"{power:g}" for power in powers)
-        raise InputError(f"{called(link.transmitter)} has no step of {value:g} mW; its steps are {listed} mW")
+        raise InputError(f"{called(link.sends.kit)} has no step of {value:g} mW; its steps are {listed} mW")
     try:
         Link.model_validate({**link.model_dump(exclude_unset=True), key: float(value)})
     except ValidationError as error:
