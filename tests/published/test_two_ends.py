@@ -1,4 +1,4 @@
-"""What both ends of a link come to: losses into vehicles, and how fast the channel between two moving ends fades."""
+"""What both ends of a link come to: losses into vehicles, how fast two moving ends fade, a block in its channel."""
 
 from __future__ import annotations
 
