@@ -288,7 +288,7 @@ def strong_faults(
     arrays as for `level_faults`, one receiver and one transmitter after the other."""
     others_mw = received_mw.sum(axis=0) - received_mw[tuned_to, np.arange(tuned_to.size)]
     found = noise_mw * ADDED_AT_BLOCKING * others_mw / blocking_mw
-    for v in np.flatnonzero(np.abs(found - claimed_mw) > TOLERANCE * (found + noise_mw)):
+    for v in np.flatnonzero(np.abs(found - claimed_mw) > TOLERANCE * (found + noise_mw)).tolist():
         yield f"{names[v]}: blocking comes to {found[v]:.3e} mW, the plan says {claimed_mw[v]:.3e} mW"
 
 
