@@ -120,7 +120,7 @@ class Chain:
         here = [way for way in self.ways if way.link.name in links]
         return self if len(here) == len(self.ways) else replace(here[0], also=tuple(here[1:]))
 
-    @property
+    @functools.cached_property
     def hearing(self) -> tuple[object, ...]:
         """What decides how it hears others: its receiver, where that is, and how it is carried."""
         return self.link.hears[0].kit, *(spot.name for spot in self.heard_at), self.listener.worn
@@ -232,15 +232,15 @@ class Scene:
         """The chain of a link on a site, with all other ways on its carrier."""
         key = (link.name, site.name)
         if key not in self._chains:
-            mates = [self.shoot.link_named(name) for name in self.blocks.mates(link.name)]
-            ways = [
-                replace(
-                    self._bare(one, site, n), readings=self.readings(site), name=self.blocks.carrier_of(link.name)
-                )
+            name = self.blocks.carrier_of(link.name)
+            mates = [self.shoot.link_named(mate) for mate in self.blocks.mates(link.name)]
+            readings = self.readings(site)
+            first, *others = (
+                replace(self._bare(one, site, n), readings=readings, name=name)
                 for one in (link, *mates)
                 for n in range(len(one.hears))
-            ]
-            self._chains[key] = replace(ways[0], also=tuple(ways[1:]))
+            )
+            self._chains[key] = replace(first, also=tuple(others)) if others else first
         return self._chains[key]
 
     def live_chain(self, link: Link, site: Site) -> Chain:

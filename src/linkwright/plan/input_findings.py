@@ -284,7 +284,9 @@ def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:
             are = "is" if len(left) == 1 else "are"
             free = f"{', '.join(map(mhz_text, left))} MHz {are} left" if left else "none is left"
             count = len(permit.carriers_mhz)
-            says = f"Of {counted(count, 'carrier')} on {licence_text(permit)}, {count - len(left)} used; {free}."
+            gone = count - len(left)
+            used_up = f"{gone} {'is' if gone == 1 else 'are'} used"
+            says = f"Of {counted(count, 'carrier')} on {licence_text(permit)}, {used_up}; {free}."
             yield finding("permit-left", permit.name, says)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from linkwright.day.schedule import TimedCall, schedule
+from linkwright.day.steps import heard_with
 from linkwright.plan.answer import answer_sentence, heard_says, itself_says
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.plan.products import products_sentence
@@ -95,7 +96,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
         found.append(
             {
                 "link": link.name,
-                "transmitter": f"{called(link.sends.kit)} to {called(link.hears[0].kit)}",
+                "transmitter": f"{called(link.sends.kit)} to {heard_with(link)}",
                 "microphone": link.microphone or "",
                 "encrypted": _encrypted(link),
                 "settings": _grouped(live),

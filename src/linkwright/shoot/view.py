@@ -245,7 +245,7 @@ def _standing(site: Site, end: End, otherwise: str) -> Spot:
 
 def _way(site: Site, end: End, link: Link, other: Spot | None) -> tuple[Spot, ...]:
     """The spots of an end that goes, `other` being where the other end stands, if it does."""
-    by_name = {spot.name: spot for spot in site.spots}
+    by_name = {spot.name: spot for spot in site.spots} if end.route else {}
     on_route = tuple(by_name[name] for name in end.route if name in by_name)
     spots = on_route or tuple(spot for spot in site.spots if other is None or spot.name != other.name)
     if spots:
