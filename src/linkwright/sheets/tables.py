@@ -62,7 +62,7 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
         for alone in call.by_themselves or ():
             bandwidth = transmitter_of(shoot, by_name[alone.link]).bandwidth_khz
             rows.append([
-                call.call, call.site, alone.link, None, None, alone.power_mw, bandwidth, *[None] * 4,
+                call.call, call.site, alone.link, *[None] * 3, alone.power_mw, bandwidth, *[None] * 4,
                 alone.margin_db, alone.in_hand_db, alone.sure, alone.worst_place, alone.verdict,
             ])  # fmt: skip
         rows += [[call.call, call.site, gone.link, *[None] * 12, "no carrier"] for gone in call.unplaced]
