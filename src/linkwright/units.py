@@ -82,6 +82,11 @@ def number_word(count: int) -> str:
     return NUMBERS[count] if count < len(NUMBERS) else str(count)
 
 
+def counted(count: int, word: str) -> str:
+    """How many of what: "1 link", "3 links"."""
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
 def together(names: Sequence[str]) -> str:
     """Several names as people say them: "Pilot, Cook and 3 others"."""
     if len(names) <= 3:

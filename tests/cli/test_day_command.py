@@ -63,8 +63,8 @@ def test_the_table_and_the_picture(run: Run, tmp_path: Path) -> None:
     picture = tmp_path / "day.svg"
     said = run("day", DEMO, "--picture", picture)
     assert said.status == 0
-    assert said.out.startswith("6 battery changes, none in a take")
-    assert "Pack 6 AA alkaline cells" in said.out
+    assert said.out.startswith("8 battery changes, none in a take")
+    assert "Pack 10 AA alkaline cells" in said.out
     assert "Never mix cells" in said.out
     svg = picture.read_text("utf-8")
     assert svg.startswith("<svg")
@@ -132,7 +132,7 @@ def test_times_that_do_not_fit_are_told(run: Run, tmp_path: Path) -> None:
     shoot = changed(tmp_path, "travel_min = 10", "travel_min = 55")
     said = run("day", shoot)
     assert said.status == 1
-    assert "Boiling: 11 min are missing after Raking." in said.out
+    assert "Boiling: 25 min are missing after Raking." in said.out
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import pty
+import subprocess
+import sys
 import tomllib
 import zipfile
 from pathlib import Path
@@ -292,3 +296,21 @@ def test_nothing_is_written_over(capsys: Capture) -> None:
     new_shoot(capsys)
     again = new_shoot(capsys)
     assert (again.status, "shoot.toml: is there already" in again.err) == (2, True)
+
+
+def test_on_a_terminal_what_was_not_said_is_asked(home: Path) -> None:
+    ours, theirs = pty.openpty()
+    answers = ["Quay", "gb", "2027-05-14", "Pilot, Cook", "body-worn 863-865"]
+    os.write(ours, "".join(f"{answer}\n" for answer in answers).encode())
+    done = subprocess.run(
+        [sys.executable, "-m", "linkwright.cli", "new", "job"],
+        stdin=theirs,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert [question in done.stderr for question in ("Where is it?", "With what?")] == [True, True]
+    assert "Pilot, Cook: body-worn, 863-865 MHz." in done.stdout
+    document = tomllib.loads((home / "work" / "job" / "shoot.toml").read_text("utf-8"))
+    assert (document["shoot"]["region"], document["site"][0]["name"]) == ("GB", "Quay")

@@ -74,3 +74,30 @@ def test_where_the_units_are_counted_the_others_have_no_place() -> None:
     gone = plan.calls[0].unplaced
     assert [link.link for link in gone] == ["L3", "L4", "L5"]
     assert gone[0].because == "no receiver channel is left: rx has 2 in each of 1 unit"
+
+
+EARS = """
+[[site]]
+name = "Stage"
+spots = [{ name = "Rack", x_m = 0, y_m = 0 }, { name = "Riser", x_m = 9, y_m = 0 }]
+[receiver.ear]
+use = "uhf-camera-slot"
+channels = 1
+count = COUNT
+"""
+HEARD = """
+[[link]]
+name = "NAME"
+serves = "in-ear"
+transmit = { kit = "uhf-handheld", at = "Rack", worn = "mounted" }
+receive = [{ name = "Bo", kit = "ear", at = "Riser" }, { name = "Cy", kit = "ear", route = ["Riser"] }]
+"""
+
+
+def test_everyone_who_listens_wants_a_receiver() -> None:
+    two = HEARD.replace("NAME", "Left") + HEARD.replace("NAME", "Right")
+    enough = make_plan(shoot(EARS.replace("COUNT", "4") + two), {}, effort=0.0).calls[0]
+    assert {link.link for link in enough.links} == {"Left", "Right"}
+    short = make_plan(shoot(EARS.replace("COUNT", "3") + two), {}, effort=0.0).calls[0]
+    assert [link.link for link in short.links] == ["Left"]
+    assert "no receiver channel is left" in short.unplaced[0].because

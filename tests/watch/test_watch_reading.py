@@ -135,7 +135,7 @@ def test_a_bad_mapping_gets_one_sentence(text: str, says: str) -> None:
         (b"", "is empty"),
         (b"\n\n", "is empty"),
         (b"\x00\x01\x02", "is not UTF-8 text"),
-        ("time,link,quality\n".encode("utf-16"), "is not UTF-8 text"),
+        ("time,link,quality\n".encode("utf-16"), "has no readings"),
         (b"RIFF....WAVEfmt ", 'has no column "time"'),
         (b"a,b\n1,2\n", 'has no column "time"'),
         (b"time,link\n2027-05-14T09:00:00Z,A\n", "has no column of values"),

@@ -27,7 +27,7 @@ def ready(job: Served, page: Any) -> None:
     from playwright.sync_api import expect
 
     page.goto(f"{job.url}/day")
-    expect(page.locator("#answer")).to_contain_text("6 battery changes")
+    expect(page.locator("#answer")).to_contain_text("8 battery changes")
     expect(page.locator(HANDLE.format("Call Raking"))).to_be_attached()
     wait_for_plan(job.desk)
     page.wait_for_timeout(500)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import functools
 import itertools
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -287,11 +286,10 @@ def strong_faults(
 ) -> Iterator[str]:
     """Whether what strong carriers off its channel are claimed to raise each receiver's noise by is what they do:
     arrays as for `level_faults`, one receiver and one transmitter after the other."""
-    for v, own in enumerate(tuned_to.tolist()):
-        others_mw = math.fsum(float(mw) for a, mw in enumerate(received_mw[:, v].tolist()) if a != own)
-        found = float(noise_mw[v]) * ADDED_AT_BLOCKING * others_mw / float(blocking_mw[v])
-        if abs(found - float(claimed_mw[v])) > TOLERANCE * (found + float(noise_mw[v])):
-            yield f"{names[v]}: blocking comes to {found:.3e} mW, the plan says {float(claimed_mw[v]):.3e} mW"
+    others_mw = received_mw.sum(axis=0) - received_mw[tuned_to, np.arange(tuned_to.size)]
+    found = noise_mw * ADDED_AT_BLOCKING * others_mw / blocking_mw
+    for v in np.flatnonzero(np.abs(found - claimed_mw) > TOLERANCE * (found + noise_mw)).tolist():
+        yield f"{names[v]}: blocking comes to {found[v]:.3e} mW, the plan says {claimed_mw[v]:.3e} mW"
 
 
 def listener_faults(told_db: Mapping[str, float], each_db: Sequence[tuple[str, float]]) -> Iterator[str]:

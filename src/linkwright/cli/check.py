@@ -25,6 +25,7 @@ def run(
     from linkwright.plan.chain import scene_of
     from linkwright.plan.pipeline import check_shoot
     from linkwright.sheets.application import wanted, without_permit
+    from linkwright.units import counted
 
     read = load_shoot(shoot)
     sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
@@ -46,8 +47,8 @@ def run(
         )
     else:
         out = console()
-        links = f"{len(read.link)} link{'s' if len(read.link) != 1 else ''}"
-        judged = "nothing stops it" if not stops else f"{stops} thing{'s' if stops != 1 else ''} to put right first"
+        links = counted(len(read.link), "link")
+        judged = "nothing stops it" if not stops else f"{counted(stops, 'thing')} to put right first"
         out.print(f"{read.shoot.title}: {links}; {judged}.", style="bold")
         print_findings(out, findings)
         for says in lacking:

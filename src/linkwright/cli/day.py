@@ -24,7 +24,7 @@ def run(
     holds, 1 a change falls into a take, a chance is reached on the reserve only, or time is missing, 2 bad input.
     """
     from linkwright.cli.output import check_picture, console, print_json, progress, write_drawing
-    from linkwright.day.report import document
+    from linkwright.day.report import document, troubles
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
     from linkwright.plan.batteries import day_with
@@ -42,22 +42,19 @@ def run(
         print_json(document(day))
     else:
         print_day(console(), day)
-    raise typer.Exit(0 if holds(day) else 1)
-
-
-def holds(day: Day) -> bool:
-    """Whether no change falls into a take, none waits for the reserve, and there is time to set up."""
-    battery = all(change.when != "take" and not change.on_reserve for change in day.changes)
-    return battery and all(call.short_min < 1.0 for call in day.calls) and not day.twice
+    raise typer.Exit(1 if troubles(day) else 0)
 
 
 def print_day(out: Console, day: Day) -> None:
     """The answer, the calls, the transmitters, what to pack, what would save."""
     from linkwright.cli.output import print_table
-    from linkwright.day.report import WHEN, answer, clock
+    from linkwright.day.report import WHEN, answer, clock, troubles
     from linkwright.lengths import hours
 
     out.print(answer(day), style="bold")
+    against = troubles(day)
+    if against:
+        out.print(f"The day does not hold: {'; '.join(against)}.", style="yellow")
     out.print()
     first = next((call.span[0].date() for call in day.calls if call.span is not None), None)
     rows = []

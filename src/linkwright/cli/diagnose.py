@@ -38,7 +38,7 @@ def run(
 
     Exit status: 0 nothing did, 1 something did, 2 bad input.
     """
-    from linkwright.cli.output import console, print_json, progress
+    from linkwright.cli.output import console, print_json, progress, tell_unread
     from linkwright.desk.loading import load_shoot
     from linkwright.shoot.clock import zone_of
     from linkwright.shoot.errors import InputError
@@ -52,6 +52,8 @@ def run(
     with progress() as tell:
         ready(tell)
         of = None if shoot is None else load_shoot(shoot)
+        if of is not None:
+            how = how.model_copy(update={"else_zone": str(zone_of(of))})
         expected = () if of is None or shoot is None else _expected(of, shoot, plan, tell)
         found = diagnose([(Path(log), log) for log in logs], expected, how, tell)
         if audio:
@@ -61,7 +63,8 @@ def run(
         print_json(document(found, laid))
     else:
         print_diagnosis(console(), found, laid, zone)
-    raise typer.Exit(1 if found.episodes else 0)
+    tell_unread(found.unread)
+    raise typer.Exit(2 if found.unread else 1 if found.episodes else 0)
 
 
 def mapping_in(path: str | None) -> Mapping:
@@ -151,6 +154,7 @@ def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
         ],
         "recordings": [one.document() for one in laid],
         "told": list(found.told),
+        "unread": [str(error) for error in found.unread],
     }
 
 

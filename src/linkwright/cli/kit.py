@@ -181,6 +181,7 @@ def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
     from linkwright.desk.archive import bag_in
     from linkwright.shoot.bag import write_bag
     from linkwright.store.kitbook import keep_bag
+    from linkwright.units import counted
 
     came = bag
     if action == "export":
@@ -193,7 +194,7 @@ def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
     if json:
         print_json({"items": [item.name for item in came.item]})
     elif file != "-":
-        items = f"{len(came.item)} item{'' if len(came.item) == 1 else 's'}"
+        items = counted(len(came.item), "item")
         console().print(f"{items} written to {file}." if action == "export" else f"{items} taken into the bag.")
 
 

@@ -11,6 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from linkwright.progress import Tell
+    from linkwright.shoot.errors import InputError
     from linkwright.sound.listen import Heard
     from linkwright.sound.lowcut import Filter
     from linkwright.sound.pairs import Pair
@@ -29,25 +30,27 @@ def run(
     """Levels, faults and low cut of every track of these recordings, and the delay of each track to the others.
 
     Certain faults are those that no microphone makes: mute, hold, exact repeat, hole, flat tops. Leaves with 1
-    where there is one. Suspects are places to listen to. A positive delay means that the second track is later.
+    where there is one, with 2 where a file could not be read. Suspects are places to listen to. A positive delay
+    means that the second track is later.
     """
-    from linkwright.cli.output import console, print_json, progress
+    from linkwright.cli.output import console, print_json, progress, tell_unread
     from linkwright.sound.report import grave, listen_document
     from linkwright.work.compiling import ready
 
     low_cut = _low_cut(shoot, link)
     with progress() as tell:
         ready(tell)
-        heard, pairs = _listen(file, low_cut, tell)
-    document = listen_document(heard, pairs, picture_ms)
+        heard, pairs, errors = _listen(file, low_cut, tell)
+    document = listen_document(heard, pairs, picture_ms) | {"unread": [str(error) for error in errors]}
     if json:
         print_json(document)
     else:
         from linkwright.cli.listen_table import print_listen
 
         print_listen(document, console())
-    if grave(heard):
-        raise typer.Exit(1)
+    tell_unread(errors)
+    if errors or grave(heard):
+        raise typer.Exit(2 if errors else 1)
 
 
 def _low_cut(shoot: str | None, link: str | None) -> Filter:
@@ -76,9 +79,12 @@ def _wrong(says: str) -> Exception:
     return InputError(says)
 
 
-def _listen(files: list[str], low_cut: Filter, tell: Tell) -> tuple[list[Heard], list[Pair]]:
-    """Every file, and their tracks against each other. Raises InputError(s) with all that is wrong with any."""
-    from linkwright.shoot.errors import InputError, InputErrors
+def _listen(files: list[str], low_cut: Filter, tell: Tell) -> tuple[list[Heard], list[Pair], list[InputError]]:
+    """Every file, their tracks against each other, and what is wrong with others.
+
+    Raises InputError(s) where that is all of them.
+    """
+    from linkwright.shoot.errors import InputError, raise_if_none
     from linkwright.sound.listen import listen
     from linkwright.sound.pairs import compare
     from linkwright.sound.recordings import open_recording
@@ -96,10 +102,9 @@ def _listen(files: list[str], low_cut: Filter, tell: Tell) -> tuple[list[Heard],
                 heard.append(listen(recording, tell, low_cut))
             except InputError as error:
                 errors.append(error)
-        if errors:
-            raise errors[0] if len(errors) == 1 else InputErrors(errors)
+        raise_if_none(heard, errors)
         pairs = compare([one.recording for one in heard], tell)
-        return seconded(heard, pairs), pairs
+        return seconded(heard, pairs), pairs, errors
 
 
 @contextmanager

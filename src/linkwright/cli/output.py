@@ -68,6 +68,12 @@ class _Trimmed:
         return getattr(sys.stdout, name)
 
 
+def tell_unread(errors: Sequence[InputError]) -> None:
+    """Say on standard error which files of a batch could not be read; the others are answered."""
+    for error in errors:
+        sys.stderr.write(f"{error}\n")
+
+
 def print_json(document: Any) -> None:
     """One JSON document on standard output."""
     sys.stdout.write(json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n")

@@ -106,7 +106,8 @@ def print_moves(out: Console, plan: Plan) -> None:
 
 def print_call(out: Console, call: PlannedCall) -> None:
     """One call as a table."""
-    from linkwright.cli.output import DISCS, print_table
+    from linkwright.cli.output import DISCS, STYLES, print_table
+    from linkwright.plan.answer import heard_says, itself_says
     from linkwright.units import together
 
     bound = f", of at most {call.bound}" if call.bound is not None else ""
@@ -129,6 +130,11 @@ def print_call(out: Console, call: PlannedCall) -> None:
     ]
     columns = ("link", "MHz", "spares", "power", "in hand", "worst at", "sure", "margin", "breaks", "verdict")
     print_table(out, columns, rows, right=RIGHT, drop=DROP)
+    for link in call.links:
+        if link.listeners:
+            out.print(f"{link.link} {heard_says(link)}.")
+    for one in call.by_themselves or ():
+        out.print(f"{one.link}: {itself_says(one)}.", style=STYLES[one.verdict] or None)
     gone = [(gone.because, gone.link) for gone in call.unplaced]
     for because, names in _together(gone):
         out.print(f"{together(names)}: no carrier; {because}.", style="bold red")

@@ -56,7 +56,7 @@ def run(
 def _alone(one: Reaching) -> dict[str, Any]:
     """The worst place, as if the talent were there all the time, which the plan tells of the way that decides."""
     of = one.planned
-    if one.listener is not None and one.listener.listener != of.listener:
+    if not one.decides:
         return {}
     return {"alone": {"spot": of.alone_at, "turn": of.alone_turn, "in_hand_db": of.alone_db}}
 
@@ -166,7 +166,7 @@ def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
             told = ", ".join(f"{p.spot} {p.in_hand_db:.1f} dB ({p.link})" for p in places[:4])
             out.print(f"Antennas together at one spot, by the least in hand of all: {told}.")
         for one in several:
-            if one.listener is None or one.listener.listener == one.planned.listener:
+            if one.decides:
                 _print_least(out, one)
 
 

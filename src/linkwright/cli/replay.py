@@ -19,10 +19,11 @@ def run(
     from linkwright.cli.diagnose import mapping_in
     from linkwright.cli.output import console
     from linkwright.cli.sending import send
+    from linkwright.units import counted
     from linkwright.watch.log.reading import read_log
 
     how = mapping_in(mapping)
     for name in logs:
         log = read_log(Path(name), name, how)
         send(log.in_time(), live, speed)
-        console().print(f"{name}: {log.readings} readings played.")
+        console().print(f"{name}: {counted(log.readings, 'reading')} played.")

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from linkwright.cli.output import print_table
 from linkwright.rules import range_text
+from linkwright.units import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -48,7 +49,7 @@ def print_rules(document: dict[str, Any], console: Console) -> None:
 def print_stale(rows: list[dict[str, Any]], console: Console) -> None:
     """Prints what `linkwright.rules.stale_rows` returned."""
     read = sum(row["basis"] == "seen" for row in rows)
-    says = f"{len(rows)} rows, {read} read in the document itself; the least sure and the oldest come first."
+    says = f"{counted(len(rows), 'row')}, {read} read in the document itself; the least sure and oldest first."
     console.print(says, style="bold", markup=False, highlight=False)
     lines = []
     for row in rows:

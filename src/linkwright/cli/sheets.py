@@ -27,6 +27,7 @@ def run(
     from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
+    from linkwright.units import counted
 
     read = load_shoot(shoot)
     with progress() as tell:
@@ -36,7 +37,7 @@ def run(
         print_json({"folder": out, "files": files})
     else:
         out_console = console()
-        out_console.print(f"{len(files)} files in {out}:")
+        out_console.print(f"{counted(len(files), 'file')} in {out}:")
         for one in files:
             out_console.print(f"  {one['file']}: {one['about']}")
     raise typer.Exit(0)

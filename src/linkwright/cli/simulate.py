@@ -37,6 +37,7 @@ def run(
     """
     from linkwright.cli.output import console, print_json, progress, write_text
     from linkwright.shoot.errors import InputError
+    from linkwright.units import counted
 
     if out is None and live is None and truth is None and not json:
         raise InputError("nowhere to put the readings; expected -o FILE or --live ADDRESS")
@@ -55,7 +56,8 @@ def run(
         print_json(document)
     elif out != "-":
         links = len({course.expected.link for course in courses})
-        console().print(f"Played {links} links with {len(played)} faults; all of it is invented.", style="bold")
+        said = f"Played {counted(links, 'link')} with {counted(len(played), 'fault')}; all of it is invented."
+        console().print(said, style="bold")
     if live is not None:
         from linkwright.cli.sending import send
 

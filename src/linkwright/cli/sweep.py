@@ -9,6 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from linkwright.air.readers import ReadOptions, Readout
+    from linkwright.shoot.errors import InputError
 
 #: What may be said of a sweep by hand, and what each word stands for.
 UNITS = {"dbm": "dBm", "dbuv": "dBuV", "dbuv/m": "dBuV/m", "db": "dB"}
@@ -60,8 +61,9 @@ def run(
         columns,
         lasted_s,
     )
-    if not _answered(file, region, shoot, picture, options, json):
-        raise typer.Exit(1)
+    status = _answered(file, region, shoot, picture, options, json)
+    if status:
+        raise typer.Exit(status)
 
 
 def _answered(
@@ -71,11 +73,11 @@ def _answered(
     picture: str | None,
     options: ReadOptions,
     as_json: bool,
-) -> bool:
-    """Read, survey, draw and print; whether every file counts as evidence."""
+) -> int:
+    """Read, survey, draw and print; 0: every file counts as evidence, 1: not every, 2: one cannot be read."""
     from linkwright.air.report import EXAMPLES, sweep_document
     from linkwright.air.survey import survey
-    from linkwright.cli.output import check_picture, console, print_json, progress
+    from linkwright.cli.output import check_picture, console, print_json, progress, tell_unread
     from linkwright.desk.loading import load_shoot, own_rules
     from linkwright.plan.pipeline import receivers_stepping
     from linkwright.rules import territory_or_group, tv_channels
@@ -85,11 +87,11 @@ def _answered(
     if picture is not None:
         check_picture(picture)
     steppings = EXAMPLES if shoot is None else receivers_stepping(load_shoot(shoot))
-    readouts = _read(files, options)
+    readouts, errors = _read(files, options)
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
         found = survey(readouts, () if territory is None else tv_channels(territory))
-        document = sweep_document(found, steppings)
+        document = sweep_document(found, steppings) | {"unread": [str(error) for error in errors]}
         if picture is not None:
             from linkwright.cli.sweep_picture import write_picture
 
@@ -101,7 +103,8 @@ def _answered(
         from linkwright.cli.sweep_table import print_sweep
 
         print_sweep(document, console(), None if territory is None else territory.name)
-    return all(reason is None for reason in found.refused)
+    tell_unread(errors)
+    return 2 if errors else 0 if all(reason is None for reason in found.refused) else 1
 
 
 def read_options(
@@ -150,13 +153,13 @@ def _one_of(option: str, word: str | None, known: dict[str, str]) -> str | None:
     return known[word]
 
 
-def _read(files: list[str], options: ReadOptions) -> list[Readout]:
-    """Every file. Raises InputError(s) with all that is wrong with any of them."""
+def _read(files: list[str], options: ReadOptions) -> tuple[list[Readout], list[InputError]]:
+    """Every file, and what is wrong with others. Raises InputError(s) where that is all of them."""
     import sys
 
     from linkwright.air.readers import read_file, read_stream
     from linkwright.cli.output import progress
-    from linkwright.shoot.errors import InputError, InputErrors
+    from linkwright.shoot.errors import InputError, raise_if_none
 
     readouts: list[Readout] = []
     errors: list[InputError] = []
@@ -169,6 +172,5 @@ def _read(files: list[str], options: ReadOptions) -> list[Readout]:
                     readouts.append(read_file(Path(name), name, options, tell))
             except InputError as error:
                 errors.append(error)
-    if errors:
-        raise errors[0] if len(errors) == 1 else InputErrors(errors)
-    return readouts
+    raise_if_none(readouts, errors)
+    return readouts, errors

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +11,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from linkwright.plan.model import PlannedLink
+    from linkwright.plan.model import LedgerLine, PlannedLink
     from linkwright.plan.why import CallReasons
     from linkwright.shoot.models import Shoot
 
@@ -33,6 +34,7 @@ def run(
     from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
+    from linkwright.plan.answer import itself_says
     from linkwright.plan.why import link_of, why
 
     read = load_shoot(shoot)
@@ -49,12 +51,16 @@ def run(
         return
     ledgers = [(call.call, one) for call in made.plan.calls for one in call.links if one.link == name]
     gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
+    alone = [(call.call, one) for call in made.plan.calls for one in call.by_themselves or () if one.link == name]
     if json:
         print_json(
             {
                 "link": name,
                 "calls": [
                     {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in ledgers
+                ],
+                "by_itself": [
+                    {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in alone
                 ],
                 "unplaced": [{"call": call, "because": one.because} for call, one in gone],
             }
@@ -65,6 +71,9 @@ def run(
         if n:
             out.print()
         print_ledger(out, call, planned)
+    for call, itself in alone:
+        out.print(f"{call}: {name} {itself_says(itself)}.", style="bold")
+        print_lines(out, itself.ledger)
     for call, unplaced in gone:
         out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
 
@@ -99,15 +108,27 @@ def whole_khz(text: str) -> int:
 
 def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
     """A link's ledger: what its level and its noise are made of, and what comes of it."""
-    from linkwright.cli.output import DISCS, print_table
-    from linkwright.cli.plan import breaks, sure_says
-    from linkwright.plan.answer import hand_says, worst_says
+    from linkwright.cli.output import DISCS
+    from linkwright.plan.answer import hand_says, short_says
 
     out.print(
         f"{call}: {link.link} on {link.carrier} MHz {DISCS[link.verdict]} {link.verdict}, "
         f"{hand_says(link)}, at {link.worst_place}",
         style="bold",
     )
+    print_lines(out, link.ledger)
+    for one in link.listeners or ():
+        out.print(
+            f"{one.listener} at {one.worst_at}: {DISCS[one.verdict]} {one.verdict}, {short_says(one.in_hand_db)} "
+            f"({one.wanted_dbm:.1f} dBm over {one.noise_and_interference_dbm:.1f} dBm)"
+        )
+    _print_sums(out, link)
+
+
+def print_lines(out: Console, ledger: Iterable[LedgerLine]) -> None:
+    """The lines of a ledger as a table."""
+    from linkwright.cli.output import print_table
+
     rows = [
         (
             line.what,
@@ -116,9 +137,16 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
             line.evidence,
             line.source,
         )
-        for line in link.ledger
+        for line in ledger
     ]
     print_table(out, ("", "part", "level", "evidence", "source"), rows, right=("level",))
+
+
+def _print_sums(out: Console, link: PlannedLink) -> None:
+    """What comes of a ledger's lines."""
+    from linkwright.cli.plan import breaks, sure_says
+    from linkwright.plan.answer import worst_says
+
     out.print(
         f"wanted {link.wanted_dbm:.1f} dBm - noise and interference {link.noise_and_interference_dbm:.1f} dBm "
         f"- needed {link.required_cnr_db:g} dB = {link.margin_db:.1f} dB of margin; "

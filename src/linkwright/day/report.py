@@ -46,6 +46,24 @@ def answer(day: Day) -> str:
     return "; ".join(parts) + "."
 
 
+def troubles(day: Day) -> list[str]:
+    """Why a day does not hold, phrases; none where it does: no change in a take or on the reserve, time for all."""
+    return [
+        *(f"{one.link} runs out in a take, in {one.call}" for one in day.changes if one.when == "take"),
+        *(
+            f"{one.link} reaches its change at {clock(one.at)} only on the reserve of its cells"
+            for one in day.changes
+            if one.on_reserve and one.when != "take"
+        ),
+        *(
+            f"{call.short_min:.0f} min are missing before {call.live.name}"
+            for call in day.calls
+            if call.short_min >= 1.0
+        ),
+        *(f"{link} is wanted in {first} and in {second} at once" for link, first, second in day.twice),
+    ]
+
+
 def _nothing(day: Day) -> str:
     least = min(
         (link for link in day.links if link.end_h is not None), key=lambda link: link.end_h or 0.0, default=None
@@ -94,6 +112,7 @@ def document(day: Day) -> dict[str, Any]:
     """Everything that the day says, as plain values."""
     return {
         "says": answer(day),
+        "because": troubles(day),
         "calls": [_call(call) for call in day.calls],
         "batteries": [battery(change) for change in day.changes],
         "links": [_link(link) for link in day.links],

@@ -15,9 +15,8 @@ from linkwright.shoot.view import (
     distance_m,
     live_calls,
     receiver_of,
-    receiving_point,
-    route_points,
     transmitter_named,
+    walked_points,
 )
 
 Span = tuple[datetime.datetime, datetime.datetime]
@@ -167,8 +166,9 @@ def _pass_s(shoot: Shoot, link: Link) -> float:
 
 
 def walk_min(live: LiveCall, link: Link) -> float:
-    """Along a link's route from the receiver and back at the talent's pace [min]."""
-    points = [receiving_point(live.site, link), *route_points(live.site, link)]
+    """Along a link's route from where its other end stands and back, at the pace of whoever goes [min]."""
+    stands, goes = walked_points(live.site, link)
+    points = [stands, *goes]
     one_way_m = sum(distance_m(a, b) for a, b in itertools.pairwise(points))
     return 2.0 * one_way_m / (link.speed_m_s or WALKED_M_S) / 60.0
 

@@ -9,8 +9,8 @@ from typing import Final, Literal
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import shown
 from linkwright.shoot.models import Link, Shoot
-from linkwright.shoot.view import LiveCall, microphone_of, receiving_point, route_points, transmitter_named
-from linkwright.units import mhz_text
+from linkwright.shoot.view import LiveCall, microphone_of, transmitter_named, walked_points
+from linkwright.units import mhz_text, together
 
 What = Literal[
     "pair",
@@ -114,17 +114,23 @@ def steps_of(
 
 
 def _pair(link: Link, by: Known) -> Step:
-    both = f"{called(link.sends.kit)} with {called(link.hears[0].kit)}"
+    both = f"{called(link.sends.kit)} with {heard_with(link)}"
     return Step(
         "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", both,
         "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
     )  # fmt: skip
 
 
+def heard_with(link: Link) -> str:
+    """The kit that listens, and whose it is where it is told."""
+    return together([f"{called(end.kit)} of {end.named}" if end.named else called(end.kit) for end in link.hears])
+
+
 def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
-    value = f"{called(link.hears[0].kit)} at {call.site.name}"
+    kit = link.hears[0].kit
+    value = f"{called(kit)} at {call.site.name}"
     return Step(
-        "sweep", by.key(by.site, link.hears[0].kit, "sweep", ""), "receiver", "Sweep", value,
+        "sweep", by.key(by.site, kit, "sweep", ""), "receiver", "Sweep", value,
         "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
         caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
     )  # fmt: skip
@@ -187,15 +193,17 @@ def _encryption(link: Link, by: Known) -> Step:
 
 
 def _battery(shoot: Shoot, link: Link, by: Known) -> Step:
-    cells = transmitter_named(shoot, link.sends.kit).cells
-    microphone = microphone_of(shoot, link)
+    kit, microphone = transmitter_named(shoot, link.sends.kit), microphone_of(shoot, link)
+    cells, at = kit.cells, "transmitter"
     value = f"{cells.count} fresh {cells.type} {cells.chemistry}" if cells is not None else "fresh cells"
+    if kit.form == "mounted":
+        value, at = "fresh cells in what is worn", "receiver"
     caution = "Never mix cells: one kind, one age, one charge."
     if microphone is not None and microphone.phantom:
         caution += " Phantom power off before plugging the microphone."
     return Step(
-        "battery", by.key(by.call, by.link, "battery", value), "transmitter", "Battery", value,
-        "Put them in and set the transmitter's counter to zero. With the tick the counter here begins anew too.",
+        "battery", by.key(by.call, by.link, "battery", value), at, "Battery", value,
+        f"Put them in and set the {at}'s counter to zero. With the tick the counter here begins anew too.",
         caution=caution,
     )  # fmt: skip
 
@@ -210,11 +218,13 @@ def _listen(settings: Settings, by: Known) -> Step:
 
 
 def _walk(call: LiveCall, link: Link, settings: Settings, by: Known) -> Step:
-    at = receiving_point(call.site, link).name
-    spots = [spot.name for spot in route_points(call.site, link)]
+    stands, goes = walked_points(call.site, link)
+    at, spots = stands.name, [spot.name for spot in goes]
     route = ", ".join(spots)
     key = by.key(by.call, by.link, "walk", ", ".join(map(by.spot, spots)))
+    who, says = "talent", "The talent walks the route and speaks, facing away as well"
+    if link.sends.stands and link.receive:
+        who, says = "listener", "Whoever listens walks the route with the receiver on, turned away as well"
     return Step(
-        "walk", key, "talent", "Walk", f"{at} to {route}",
-        f"The talent walks the route and speaks, facing away as well; listen most of all at {settings.worst_at}.",
+        "walk", key, who, "Walk", f"{at} to {route}", f"{says}; listen most of all at {settings.worst_at}.",
     )  # fmt: skip

@@ -12,6 +12,7 @@ from linkwright.shoot.catalogue import about_class, called, catalogue_names
 from linkwright.shoot.equipment import MEASURES, Cells, Equipment, Microphone, Receiver, Transmitter, Tuned
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.evidence import Evidence
+from linkwright.units import counted
 
 #: What of a type is no figure.
 NO_FIGURES: Final = frozenset({"use", "mark", "serial", "measured", "carriers", "count"})
@@ -98,11 +99,11 @@ def in_short(equipment: Equipment) -> str:
     if isinstance(equipment, Transmitter):
         steps = ", ".join(f"{step:g}" for step in sorted(equipment.powers_mw))
         powered = "" if equipment.cells is None else cells_said(equipment.cells)
-        carriers = f"{len(equipment.carriers)} carriers listed" if equipment.carriers else ""
+        carriers = f"{counted(len(equipment.carriers), 'carrier')} listed" if equipment.carriers else ""
         finds = "finds its own carriers" if equipment.coordinates_itself else carriers
         return "; ".join(filter(None, (f"{steps} mW", finds or f"{equipment.raster_khz} kHz apart", powered)))
     if isinstance(equipment, Receiver):
-        channels = f"{equipment.channels} channel{'s' if equipment.channels > 1 else ''}"
+        channels = f"{counted(equipment.channels, 'channel')}"
         branches = "two branches" if equipment.branches > 1 else "one branch"
         needs = f"needs {equipment.required_cnr_db:g} dB"
         return f"{channels}, {branches}; noise figure {equipment.noise_figure_db:g} dB; {needs}"

@@ -24,6 +24,10 @@ REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
     ("site", ("site", "*", "learnt", "site")),
     ("spot", ("link", "*", "at")),
     ("spot", ("link", "*", "route")),
+    ("spot", ("link", "*", "transmit", "at")),
+    ("spot", ("link", "*", "transmit", "route")),
+    ("spot", ("link", "*", "receive", "*", "at")),
+    ("spot", ("link", "*", "receive", "*", "route")),
     ("spot", ("site", "*", "antennas", "*", "at")),
     ("spot", ("site", "*", "measured_level", "*", "spot")),
 )

@@ -88,7 +88,7 @@ def swept_on(air: SiteAir, chain: Chain, carrier_khz: int, live: LiveCall) -> Sw
 def _lives(scene: Scene, calls: Sequence[PlannedCall]) -> Iterator[Live]:
     by_name = {call.name: call for call in scene.calls}
     for call in calls:
-        for one in reaching(scene, call):
+        for one in filter(lambda one: one.decides, reaching(scene, call)):
             yield Live(by_name[call.call], one, scene.air[one.chain.site.name])
 
 

@@ -13,6 +13,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import MOST_BYTES, parse_document, read_text
 from linkwright.shoot.regular import beneath, open_regular
 from linkwright.store import Attachment, Store
+from linkwright.units import counted
 from linkwright.work.apart import APART
 
 if TYPE_CHECKING:
@@ -122,7 +123,7 @@ def attach_to_site(
             store.detach(attachment, who)
             raise
         says = [f"{sweep.format}: {', '.join(sweep.understood)}" for sweep in readout.sweeps]
-        says = says or [f"{len(readout.heard)} carriers from a list"]
+        says = says or [f"{counted(len(readout.heard), 'carrier')} from a list"]
     if site and use in ("sweeps", "stations"):
         path = ("site", site, use)
         now = store.document().at(*path)

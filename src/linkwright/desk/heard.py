@@ -16,7 +16,7 @@ from linkwright.shoot.view import transmitter_of
 from linkwright.sound.lowcut import Filter, choose_low_cut
 from linkwright.sound.timing import comb_db
 from linkwright.store import Change
-from linkwright.units import FloatArray, SampleArray
+from linkwright.units import FloatArray, SampleArray, counted
 
 MARKED: Final = 400
 
@@ -86,7 +86,7 @@ def _document(heard: Heard | None) -> dict[str, Any]:
 def _track(document: dict[str, Any], channel: int) -> dict[str, Any]:
     tracks: list[dict[str, Any]] = document["tracks"]
     if channel > len(tracks):
-        raise InputError(f"the recording has {len(tracks)} tracks; expected one of them")
+        raise InputError(f"the recording has {counted(len(tracks), 'track')}; expected one of them")
     return tracks[channel - 1]
 
 
@@ -120,7 +120,7 @@ def moment_wav(listening: Listening, of: str, track: int, at: float, length: flo
 
     recording = _opened(listening, of)
     if track > recording.tracks:
-        raise InputError(f"{recording.name} has {recording.tracks} tracks; expected one of them")
+        raise InputError(f"{recording.name} has {counted(recording.tracks, 'track')}; expected one of them")
     begin = max(0.0, at - AROUND_S)
     rate, samples = _piece(recording, begin, min(at + length + AROUND_S, begin + MOST_PLAYED_S))
     return wav(rate, samples[track - 1 : track])

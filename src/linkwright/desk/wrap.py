@@ -23,6 +23,7 @@ from linkwright.sheets.tables import csv_text
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.store import Happening
+from linkwright.units import counted
 from linkwright.watch.align.recordings import QUIET_KINDS, Laid, NotLaid, TrackFaults, clock_words, stamped_ns
 from linkwright.watch.diagnose.episodes import Episode, answer, moment
 from linkwright.watch.figures.statistics import OFF_MS, Between, Figures
@@ -298,6 +299,7 @@ def picture(
     left_out = len(gone.figures) - len(lanes)
     more = f"; {left_out} further links are in the table" if left_out else ""
     says = f"Time line, {moment(from_ms, wrap.zone):%H:%M:%S} to {moment(to_ms, wrap.zone):%H:%M:%S}, " + (
-        f"{duration((to_ms - from_ms) / 1000.0)}: {len(lanes)} links, {len(flags)} notes and changes{more}"
+        f"{duration((to_ms - from_ms) / 1000.0)}: {counted(len(lanes), 'link')}, "
+        f"{len(flags)} notes and changes{more}"
     )
     return drawn_timeline(Timeline(from_ms, to_ms, wrap.zone, calls, lanes, flags, bars), says, width_px)

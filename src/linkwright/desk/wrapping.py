@@ -23,6 +23,7 @@ from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.model import PlannedLink
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, Attachment, Store
+from linkwright.units import counted
 from linkwright.watch.align.breaks import LinkBreaks
 from linkwright.watch.diagnose.watcher import Episode
 from linkwright.watch.figures.outline import Outline
@@ -169,7 +170,7 @@ class Wrapping:
         late = sum(one.late for one in figures)
         told = list(self._broken.values())
         if late:
-            told.append(f"{late} readings were of a time that their link had already; they are left out.")
+            told.append(f"{counted(late, 'reading')} of a time that their link had already; left out.")
         sites = {site: one.figures() for site, one in by_site.items()}
         readings = sum(one.readings for one in figures)
         found = so_far.diagnosing

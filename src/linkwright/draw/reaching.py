@@ -30,9 +30,9 @@ def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
     if not found:
         raise InputError("there is nothing to draw: no link has a carrier")
     if name is None:
-        return min(found, key=lambda one: (one.planned.in_hand_db, one.planned.margin_db))
+        return min(found, key=lambda one: (one.told.in_hand_db, one.told.margin_db))
     for one in found:
-        if one.planned.link == name:
+        if name == one.name or (name == one.planned.link and one.decides):
             return one
     names = list(dict.fromkeys(one.planned.link for one in found))
     raise InputError(
@@ -58,13 +58,15 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
 
     site, planned = shown.chain.site, shown.planned
     others = others_by_site(shoot)[site.name]
-    x_m, y_m = grid_of(site, points, (*shown.chain.route, shown.chain.at, *(other.stands for other in others)))
+    ends = (*shown.chain.route, *shown.chain.heard_at)
+    x_m, y_m = grid_of(site, points, (*ends, *(other.stands for other in others)))
     field = margin_field(shown.at_work, x_m, y_m)
     held = planned.verdict if planned.verdict != "thin" else "is thin"
     says = f"{planned.link} {held} along its route: {hand_says(planned)}. {worst_says(planned)}."
     under = (
         f"{shoot.shoot.title}, {shown.call}, {site.name}. The map: {planned.link} on "
-        f"{planned.carrier_khz / 1000:.3f} MHz with {planned.power_mw:g} mW, in hand wherever its talent stays."
+        f"{planned.carrier_khz / 1000:.3f} MHz with {planned.power_mw:g} mW, in hand wherever its "
+        f"{'talent' if shown.chain.ends.sent_from is None else 'listener'} stays."
     )
     spots = _spots(shown, together)
     learnt = " Corrected by a walk test." if site.learnt is not None else ""
@@ -93,22 +95,27 @@ def _walls(shown: Reaching) -> tuple[Line, ...]:
 
 
 def _route(one: Reaching) -> Line:
-    points = tuple((spot.x_m, spot.y_m) for spot in one.chain.route)
-    return Line(one.planned.link if len(points) > 1 else "", points, f"route of {one.planned.link}")
+    points = tuple((spot.x_m, spot.y_m) for spot in one.chain.goes)
+    return Line(one.name if len(points) > 1 else "", points, f"route of {one.name}")
 
 
 def _spots(shown: Reaching, together: Sequence[Reaching]) -> tuple[Mark, ...]:
     """The spots of the site and of the routes, but those where antennas stand."""
     every: dict[str, Spot] = {spot.name: spot for spot in shown.chain.site.spots}
-    every |= {spot.name: spot for one in together for spot in one.chain.route}
+    every |= {spot.name: spot for one in together for spot in one.chain.goes}
     heard = {mark.name for mark in _antennas(together)}
     return tuple(Mark(spot.name, spot.x_m, spot.y_m) for spot in every.values() if spot.name not in heard)
 
 
 def _antennas(together: Sequence[Reaching]) -> tuple[Mark, ...]:
-    """Where the call's links are received: by antennas of the site, or at a spot by the receiver's own."""
+    """Where the call's links are received: by antennas of the site, or at a spot by the receiver's own; or where
+    they are sent from, where whoever listens goes."""
     marks: dict[str, Mark] = {}
     for one in together:
+        stands = one.chain.ends.sent_from
+        if stands is not None:
+            marks[stands.name] = Mark(stands.name, stands.x_m, stands.y_m, says=f"transmitter at {stands.name}")
+            continue
         ears = [ear for branch in one.chain.ends.branches for ear in branch]
         for ear in ears:
             name = one.chain.at.name if ear.antenna is None else ear.antenna.name
@@ -136,11 +143,11 @@ def walk_of(one: Reaching) -> Walk:
     from linkwright.reach.ground import along_route
 
     way = along_route(one.at_work)
-    route, speed = one.chain.route, one.chain.ends.usual_m_s
+    route, speed = one.chain.goes, one.chain.ends.usual_m_s
     gone, places = 0.0, []
     for before, spot in zip((None, *route), route, strict=False):
         if before is not None:
             step = (spot.x_m - before.x_m, spot.y_m - before.y_m, spot.z_m - before.z_m)
             gone += sum(part * part for part in step) ** 0.5
         places.append((gone / speed, spot.name))
-    return Walk(one.planned.link, way.time_s, way.in_hand_db, tuple(places))
+    return Walk(one.name, way.time_s, way.in_hand_db, tuple(places))

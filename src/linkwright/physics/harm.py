@@ -51,8 +51,8 @@ _WEAKER: Final = np.array([*WEAKER_DB, NO_HELP_DB])
 _TENTH: Final = np.log(10.0) / 10.0
 #: The root of the mean over the need at each margin of a curve.
 _GROWING: Final = 10.0 ** (CURVE_DB / 20.0)
-#: From so many places on a loop is compiled: loading compiled code takes longer than a few places do.
-MANY: Final = 24
+#: From so many kinds of place on a loop is compiled: loading compiled code takes longer than a few dozen do (4 ms).
+MANY: Final = 40
 
 
 @dataclass(frozen=True, eq=False, slots=True)

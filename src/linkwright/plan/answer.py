@@ -6,7 +6,7 @@ import math
 from typing import Final
 
 from linkwright.plan.model import Plan, PlannedByItself, PlannedLink
-from linkwright.units import number_word
+from linkwright.units import mhz_text, number_word, together
 
 #: So many seconds an hour that hold a break are most of the time.
 MOSTLY_S: Final = 1800.0
@@ -49,6 +49,22 @@ def hand_says(link: PlannedLink | PlannedByItself) -> str:
     if link.verdict == "fails":
         return f"{says}: {breaks_say(link.breaks_per_hour)}"
     return says
+
+
+def heard_says(link: PlannedLink) -> str:
+    """Who listens to a link and what each has in hand, where they are several; nothing otherwise."""
+    each = [f"{one.listener} {short_says(one.in_hand_db)} at {one.worst_at}" for one in link.listeners or ()]
+    return f"is heard by {together(each)}" if each else ""
+
+
+def itself_says(link: PlannedByItself) -> str:
+    """What is to be told of a link that finds its carriers by itself: no carrier, and its reach."""
+    word = "is thin" if link.verdict == "thin" else link.verdict
+    return (
+        f"finds its carriers by itself in {mhz_text(link.from_khz)} to {mhz_text(link.to_khz)} MHz, so it is "
+        f"given none; with that band to itself it {word} at {link.worst_place} with {link.power_mw:g} mW, "
+        f"{hand_says(link)}"
+    )
 
 
 def breaks_say(per_hour: float) -> str:

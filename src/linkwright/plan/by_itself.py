@@ -9,24 +9,26 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from linkwright.plan.answer import hand_says
+from linkwright.plan.answer import itself_says
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.ledger import Set, planned
-from linkwright.plan.model import Finding, PlannedByItself
+from linkwright.plan.model import Finding, PlannedByItself, Severity
 from linkwright.plan.prove import Proof, Standing, decided
 from linkwright.plan.tuning import Known
-from linkwright.rules import range_text
+from linkwright.rules import Row, range_text
 from linkwright.shoot.view import LiveCall
 from linkwright.units import sum_dbm
 
 
 @dataclass(frozen=True, slots=True)
 class ByThemselves:
-    """The links of a call that find their carriers by themselves, and what is to be told of them."""
+    """The links of a call that find their carriers by themselves, what is to be told of them, and which row of the
+    rules decided for each."""
 
     links: list[PlannedByItself] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    decided: list[tuple[str, Row]] = field(default_factory=list)
 
 
 def by_themselves(scene: Scene, call: LiveCall) -> ByThemselves:
@@ -48,7 +50,9 @@ def _most(scene: Scene, chain: Chain, call: LiveCall, found: ByThemselves) -> tu
     allowed = Known().allowed_to(scene.law, chain, scene.terms(chain, [call]))
     lawful = allowed.carriers_khz[allowed.most_mw > 0.0]
     if lawful.size:
-        most = max(step for step in steps if step <= allowed.most_mw.max())
+        at = int(allowed.most_mw.argmax())
+        most = max(step for step in steps if step <= allowed.most_mw[at])
+        found.decided.append((chain.link.name, allowed.rows[int(allowed.row[at])]))
         return int(lawful[0]), int(lawful[-1]), most
     edges = [khz for tunes in chain.transmitter.tunes_khz for khz in tunes]
     says = (
@@ -87,9 +91,5 @@ def _proved(chain: Chain, call: LiveCall, range_khz: tuple[int, int], power_mw: 
 
 def _told(one: PlannedByItself) -> Finding:
     """That a link needs no carrier, and what is known of its reach."""
-    word = "is thin" if one.verdict == "thin" else one.verdict
-    says = (
-        f"{one.link} finds its carriers by itself in {range_text(one.from_khz, one.to_khz)}, so it is given none; "
-        f"with that band to itself it {word} at {one.worst_place} with {one.power_mw:g} mW, {hand_says(one)}."
-    )
-    return finding("by-itself", one.link, says, severity="note" if one.verdict == "holds" else "warn")
+    severity: Severity = "note" if one.verdict == "holds" else "warn"
+    return finding("by-itself", one.link, f"{one.link} {itself_says(one)}.", severity=severity)

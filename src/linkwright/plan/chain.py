@@ -32,7 +32,7 @@ from linkwright.rules import (
 )
 from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of
-from linkwright.shoot.end import SPOKEN, End, Worn
+from linkwright.shoot.end import SPOKEN, TO_LISTENERS, End, Worn
 from linkwright.shoot.equipment import Microphone, Receiver, Recorder, Transmitter, shown
 from linkwright.shoot.models import Header, Link, Power, Shoot
 from linkwright.shoot.permits import PermitHeld
@@ -120,7 +120,7 @@ class Chain:
         here = [way for way in self.ways if way.link.name in links]
         return self if len(here) == len(self.ways) else replace(here[0], also=tuple(here[1:]))
 
-    @property
+    @functools.cached_property
     def hearing(self) -> tuple[object, ...]:
         """What decides how it hears others: its receiver, where that is, and how it is carried."""
         return self.link.hears[0].kit, *(spot.name for spot in self.heard_at), self.listener.worn
@@ -137,7 +137,7 @@ class Chain:
     def ends(self) -> Ends:
         """Both ends as far as reach goes."""
         sends, way = self.link.sends, self.heard_at if len(self.heard_at) > 1 else ()
-        goes = bool(way) or self.listener.worn != "mounted"
+        goes = bool(way) or self.listener.worn != "mounted" or self.link.serves in TO_LISTENERS
         return Ends(
             self.site, self.transmitter, self.receiver, self.worn, self.at, sends.facing, sends.crowd, sends.does,
             sends.speed_m_s, self.link.name, _inside(sends), self.listener, way,
@@ -232,15 +232,15 @@ class Scene:
         """The chain of a link on a site, with all other ways on its carrier."""
         key = (link.name, site.name)
         if key not in self._chains:
-            mates = [self.shoot.link_named(name) for name in self.blocks.mates(link.name)]
-            ways = [
-                replace(
-                    self._bare(one, site, n), readings=self.readings(site), name=self.blocks.carrier_of(link.name)
-                )
+            name = self.blocks.carrier_of(link.name)
+            mates = [self.shoot.link_named(mate) for mate in self.blocks.mates(link.name)]
+            readings = self.readings(site)
+            first, *others = (
+                replace(self._bare(one, site, n), readings=readings, name=name)
                 for one in (link, *mates)
                 for n in range(len(one.hears))
-            ]
-            self._chains[key] = replace(ways[0], also=tuple(ways[1:]))
+            )
+            self._chains[key] = replace(first, also=tuple(others)) if others else first
         return self._chains[key]
 
     def live_chain(self, link: Link, site: Site) -> Chain:

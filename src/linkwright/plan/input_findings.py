@@ -28,7 +28,7 @@ from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import chosen
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.zones import zones_of
-from linkwright.units import khz_from_mhz, mhz_text, together
+from linkwright.units import counted, khz_from_mhz, mhz_text, together
 
 
 def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
@@ -285,9 +285,12 @@ def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:
     for permit in scene.law.licences:
         left = [khz for khz in sorted(map(khz_from_mhz, permit.carriers_mhz)) if khz not in used]
         if permit.carriers_mhz:
-            free = f"{', '.join(map(mhz_text, left))} MHz are left" if left else "none is left"
+            are = "is" if len(left) == 1 else "are"
+            free = f"{', '.join(map(mhz_text, left))} MHz {are} left" if left else "none is left"
             count = len(permit.carriers_mhz)
-            says = f"Of the {count} carriers on {licence_text(permit)}, {count - len(left)} are used; {free}."
+            gone = count - len(left)
+            used_up = f"{gone} {'is' if gone == 1 else 'are'} used"
+            says = f"Of {counted(count, 'carrier')} on {licence_text(permit)}, {used_up}; {free}."
             yield finding("permit-left", permit.name, says)
 
 

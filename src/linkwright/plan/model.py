@@ -114,6 +114,10 @@ class Ledger(Sequence[LedgerLine]):
         )
 
 
+def _label(labels: Labels | None, carrier_khz: int) -> str:
+    return dict(labels or ()).get(carrier_khz, "")
+
+
 class PlannedListener(Checked):
     """One of several who listen to a link: what arrives there, and what it comes to."""
 
@@ -125,10 +129,6 @@ class PlannedListener(Checked):
     sure: float = Field(description="how sure it is (0..1) that it keeps to what is wanted of it")
     worst_at: str = Field(description="the spot of its way that decides")
     verdict: Verdict = Field(description="holds, thin or fails")
-
-
-def _label(labels: Labels | None, carrier_khz: int) -> str:
-    return dict(labels or ()).get(carrier_khz, "")
 
 
 class PlannedLink(Checked):

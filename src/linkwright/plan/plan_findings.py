@@ -23,7 +23,7 @@ from linkwright.shoot.catalogue import called
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.seats import stand_of
 from linkwright.shoot.view import LiveCall, receiver_of
-from linkwright.units import dbm_from_mw, number_word, sum_dbm, together
+from linkwright.units import counted, dbm_from_mw, number_word, sum_dbm, together
 
 
 def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink) -> Iterator[Finding]:
@@ -34,7 +34,7 @@ def link_findings(call: str, standing: Standing, proof: Proof, link: PlannedLink
         yield finding(
             "spare-missing",
             link.link,
-            f'{link.link} asks for {_count(wished, "spare")} and has {len(link.spares_khz)} in call "{call}".',
+            f'{link.link} asks for {counted(wished, "spare")} and has {len(link.spares_khz)} in call "{call}".',
         )
     distant = max((a for a in standing.air if a.code in ON_THE_CARRIER), key=lambda a: a.power_mw, default=None)
     yield from squelch_finding(link, "" if distant is None else distant.part)
@@ -77,10 +77,6 @@ def _near_far(standing: Standing, link: PlannedLink) -> Iterator[Finding]:
             yield finding(code, link.link, says)
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
-
-
 def _on_the_carrier(standing: Standing) -> Iterator[Finding]:
     """Whoever else is on the link's carrier."""
     name, carrier = standing.chain.link.name, standing.chain.shown(standing.carrier_khz)
@@ -111,7 +107,7 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
     spacing = chain.transmitter.spacing_khz
     return (
-        f"no carrier of its type is left that is {spacing} kHz from every other: {placed} links are placed, "
+        f"no carrier of its type is left that is {spacing} kHz from every other: {counted(placed, 'link')} placed, "
         f"and at most {answer.bound} can be"
     )
 
@@ -132,7 +128,7 @@ def unseated_reason(scene: Scene, name: str) -> str:
     """Why a link has no receiver channel."""
     link = next(link for link in scene.shoot.link if link.name == name)
     receiver = receiver_of(scene.shoot, link)
-    units = _count(receiver.count or 1, "unit")
+    units = counted(receiver.count or 1, "unit")
     return f"no receiver channel is left: {called(link.hears[0].kit)} has {receiver.channels} in each of {units}"
 
 
@@ -149,7 +145,7 @@ def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
             where = f" at {at}" if at else ""
             says = (
                 f'{number_word(len(links)).capitalize()} links want {kind}{where} in call "{call.name}"; it has '
-                f"{_count(receiver.channels, 'channel')}, so {number_word(units)} of it are needed."
+                f"{counted(receiver.channels, 'channel')}, so {number_word(units)} of it are needed."
             )
             yield finding("receiver-channels", kind, says)
 
@@ -218,7 +214,7 @@ def fewest_finding(site: str, moves: Sequence[Move], answers: Sequence[CallAnswe
     moved = sum(move.from_khz is not None for move in moves)
     if moved > 1 and not all(answer.fewest for answer in answers):
         says = (
-            f"{_count(moved, 'carrier')} at {site} move; that no fewer would do is not proved: the search stopped."
+            f"{counted(moved, 'carrier')} at {site} move; that no fewer would do is not proved: the search stopped."
         )
         yield finding("moves-unproved", site, says)
 

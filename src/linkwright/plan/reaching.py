@@ -32,6 +32,11 @@ class Reaching:
         return self.planned.link if self.listener is None else f"{self.planned.link}, {self.listener.listener}"
 
     @property
+    def decides(self) -> bool:
+        """Whether it is the one who listens that decides."""
+        return self.listener is None or self.listener.listener == self.planned.listener
+
+    @property
     def told(self) -> PlannedLink | PlannedListener:
         """What the plan tells of it."""
         return self.listener or self.planned

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
@@ -43,11 +44,12 @@ class SiteProblem:
 
     def index(self, link: str) -> int:
         """Where a link, or a block, stands among the wishes."""
-        return next(
-            n
-            for n, chain in enumerate(self.chains)
-            if link == chain.name or any(way.link.name == link for way in chain.ways)
-        )
+        return self._numbers[link]
+
+    @functools.cached_property
+    def _numbers(self) -> dict[str, int]:
+        each = [(n, way.link.name) for n, chain in enumerate(self.chains) for way in chain.ways]
+        return {name: n for n, name in (*enumerate(chain.name for chain in self.chains), *each)}
 
 
 @dataclass

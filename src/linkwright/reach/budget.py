@@ -41,7 +41,7 @@ from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.evidence import Evidence, Gain, Level
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Site, Spot
-from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm
+from linkwright.units import FloatArray, counted, dbm_from_mw, mw_from_dbm
 
 #: Other antennas of a branch that add less than this have no line [dB].
 LEAST_LINE_DB: Final = 0.005
@@ -461,7 +461,7 @@ def _walked(learnt: Learnt, db: float, distance_m: float) -> Gain:
     sigma = float(trend_spread_db(learnt, np.asarray(distance_m)))
     beyond = "" if learnt.nearest_m <= distance_m <= learnt.farthest_m else ", beyond what was walked"
     day = f" of {learnt.date}" if learnt.date is not None else ""
-    says = f"walk test{day}, {learnt.readings} readings, within {NINETY * sigma:.1f} dB (90 %){beyond}"
+    says = f"walk test{day}, {counted(learnt.readings, 'reading')}, within {NINETY * sigma:.1f} dB (90 %){beyond}"
     return Gain("walk test", db, "measured", says, sigma)
 
 

@@ -17,11 +17,12 @@ from typing import Final
 import numpy as np
 
 from linkwright.physics.harm import CURVE_DB, MOST_STEPS, Kinds, harm_curves, read_curves
-from linkwright.physics.harm import MANY as MANY_PLACES
 from linkwright.reach.arriving import Arriving
 from linkwright.reach.doubt import CASES, Doubt, case_at, distinct
 from linkwright.units import FloatArray, IntArray
 
+#: From so many places on the shifts are found by a compiled loop.
+MANY_PLACES: Final = 24
 #: How often the shift is halved between its bounds, which lie some decibels apart.
 HALVINGS: Final = 11
 

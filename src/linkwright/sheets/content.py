@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
 from linkwright.day.schedule import TimedCall, schedule
-from linkwright.plan.answer import answer_sentence
+from linkwright.day.steps import heard_with
+from linkwright.plan.answer import answer_sentence, heard_says, itself_says
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.plan.products import products_sentence
 from linkwright.rules import territory
@@ -90,13 +91,16 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
     found = []
     for link in shoot.link:
         live = [(call, one) for call in plan.calls for one in call.links if one.link == link.name]
+        heard = [f"In {call.call} it {heard_says(one)}." for call, one in live if one.listeners]
+        alone = [(call, one) for call in plan.calls for one in call.by_themselves or () if one.link == link.name]
         found.append(
             {
                 "link": link.name,
-                "transmitter": f"{called(link.sends.kit)} to {called(link.hears[0].kit)}",
+                "transmitter": f"{called(link.sends.kit)} to {heard_with(link)}",
                 "microphone": link.microphone or "",
                 "encrypted": _encrypted(link),
                 "settings": _grouped(live),
+                "told": [*heard, *(f"In {call.call} it {itself_says(one)}." for call, one in alone)],
                 "missing": [call.call for call in plan.calls if any(u.link == link.name for u in call.unplaced)],
                 "batteries": by_link.get(link.name, []),
                 "code": codes.get(link.name, ""),
@@ -202,6 +206,10 @@ def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict
         "breaks": ", ".join(f"{a:%H:%M}\N{EN DASH}{b:%H:%M}" for a, b in timed.breaks),
         "links": [{**_settings(one), "cells": _times(batteries.get(one.link, []), timed)} for one in call.links],
         "unplaced": [{"link": gone.link, "because": gone.because} for gone in call.unplaced],
+        "told": [
+            *({"link": one.link, "says": heard_says(one)} for one in call.links if one.listeners),
+            *({"link": one.link, "says": itself_says(one)} for one in call.by_themselves or ()),
+        ],
         "products": products_sentence(call),
     }
 

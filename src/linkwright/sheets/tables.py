@@ -59,6 +59,12 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
                 one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
                 one.margin_db, one.in_hand_db, one.sure, one.worst_place, one.verdict,
             ])  # fmt: skip
+        for alone in call.by_themselves or ():
+            bandwidth = transmitter_of(shoot, by_name[alone.link]).bandwidth_khz
+            rows.append([
+                call.call, call.site, alone.link, *[None] * 3, alone.power_mw, bandwidth, *[None] * 4,
+                alone.margin_db, alone.in_hand_db, alone.sure, alone.worst_place, alone.verdict,
+            ])  # fmt: skip
         rows += [[call.call, call.site, gone.link, *[None] * 12, "no carrier"] for gone in call.unplaced]
     return csv_text(LINK_HEAD, rows)
 

@@ -142,10 +142,11 @@ def _blocks(shoot: Shoot) -> Iterator[Problem]:
             yield Problem(
                 loc, f'block "{name}" has links of several kits; one transmitter and one receiver type each'
             )
-        elif first.sends.kit in {**shoot.transmitter, **catalogue()["transmitter"]}:
+        elif _is_known("transmitter", shoot.transmitter, first.sends.kit):
             most = transmitter_named(shoot, first.sends.kit).carries
             if len(members) > most:
-                says = f'block "{name}" has {len(members)} links; one carrier of {first.sends.kit} carries {most}'
+                kit = called(first.sends.kit)
+                says = f'block "{name}" has {len(members)} links; one carrier of {kit} carries {most}'
                 yield Problem(loc, says)
 
 
@@ -166,7 +167,9 @@ def _step(shoot: Shoot, number: int, link: Link, locked_mw: float) -> Iterator[P
     steps = sorted(transmitter_named(shoot, link.sends.kit).powers_mw)
     if locked_mw not in steps:
         listed = ", ".join(f"{step:g}" for step in steps)
-        says = f'link "{link.name}" is locked to {locked_mw:g} mW; the steps of {link.sends.kit} are {listed}'
+        says = (
+            f'link "{link.name}" is locked to {locked_mw:g} mW; the steps of {called(link.sends.kit)} are {listed}'
+        )
         yield Problem(("link", number, "locked_mw"), says)
 
 

@@ -8,7 +8,7 @@ it and leaves with status 2; anything else that escapes is a bug.
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 
 class InputError(Exception):
@@ -44,6 +44,12 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     """'; did you mean "..."?' for the nearest known word, or '' where none is near."""
     near = nearest(word, known)
     return f'; did you mean "{near}"?' if near else ""
+
+
+def raise_if_none(good: object, errors: Sequence[InputError]) -> None:
+    """Raise what is wrong with the files of a batch where none of them is good. Raises InputError(s)."""
+    if errors and not good:
+        raise errors[0] if len(errors) == 1 else InputErrors(errors)
 
 
 class InputErrors(InputError):

@@ -240,6 +240,15 @@ def route_points(site: Site, link: Link) -> tuple[Spot, ...]:
     return _way(site, link.sends, link, _standing(site, heard, "Receiver") if heard.stands else None)
 
 
+def walked_points(site: Site, link: Link) -> tuple[Spot, tuple[Spot, ...]]:
+    """Where the end stands that does not go, or where the receiver's way begins; and the spots through which
+    whoever goes does: the talent, or all who listen to a transmitter that stands."""
+    if not link.sends.stands:
+        return receiving_point(site, link), route_points(site, link)
+    every = (spot for end in link.hears for spot in receiving_points(site, link, end))
+    return route_points(site, link)[0], tuple(dict.fromkeys(every))
+
+
 def _standing(site: Site, end: End, otherwise: str) -> Spot:
     """The spot that an end names, else the site's first."""
     found = [spot for spot in site.spots if spot.name == end.at] or list(site.spots[:1])
@@ -248,7 +257,7 @@ def _standing(site: Site, end: End, otherwise: str) -> Spot:
 
 def _way(site: Site, end: End, link: Link, other: Spot | None) -> tuple[Spot, ...]:
     """The spots of an end that goes, `other` being where the other end stands, if it does."""
-    by_name = {spot.name: spot for spot in site.spots}
+    by_name = {spot.name: spot for spot in site.spots} if end.route else {}
     on_route = tuple(by_name[name] for name in end.route if name in by_name)
     spots = on_route or tuple(spot for spot in site.spots if other is None or spot.name != other.name)
     if spots:

@@ -13,13 +13,21 @@ import numpy as np
 
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
-from linkwright.units import SampleArray
+from linkwright.units import SampleArray, counted
 
 #: What may be listened to: rates [Hz] and tracks. Outside, a file is damaged or something else.
 RATES_HZ: Final = (8000, 384000)
 MOST_TRACKS: Final = 256
 #: How WAV, its large forms and FLAC begin.
 FORMATS: Final = (b"RIFF", b"RF64", b"BW64", b"riff", b"fLaC")
+#: What else recordings come as, by how they begin, and what a WAV may hold by its number (RFC 2361).
+OTHERS: Final = {
+    b"ID3": "MP3", b"\xff\xfb": "MP3", b"\xff\xf3": "MP3", b"OggS": "Ogg", b"FORM": "AIFF", b"caff": "CAF",
+}  # fmt: skip
+IN_WAV: Final = {
+    1: "PCM", 2: "ADPCM", 3: "floating point", 6: "A-law", 7: "mu-law", 0x11: "ADPCM", 0x31: "GSM", 0x50: "MPEG",
+    0x55: "MP3", 0xFF: "AAC", 0x161: "WMA", 0xFFFE: "one of the extensible kinds",
+}  # fmt: skip
 #: A sample that is so many times full scale is no audio, but numbers of something else.
 MOST_OVER: Final = 1e4
 #: Numbers in one block, all tracks together.
@@ -71,16 +79,19 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
     name = name or str(path)
     try:
         with open_regular(path, name) as file:
-            if file.read(4) not in FORMATS:  # decoders of anything else are never reached
-                raise InputError("is neither WAV nor FLAC; expected one of these", path=name)
+            begins = file.read(12)
+            if begins[:4] not in FORMATS:  # decoders of anything else are never reached
+                raise InputError(_other(begins), path=name)
             file.seek(0)
             stamp = read_stamp(file)
+            file.seek(0)
+            holds = _holds(file)
         info = soundfile.info(str(path))
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", path=name) from None
-    except (soundfile.LibsndfileError, TypeError) as error:
-        said = str(getattr(error, "error_string", error)).rstrip(".")
-        raise InputError(f"is no recording that can be read ({said}); expected WAV or FLAC", path=name) from None
+    except (soundfile.LibsndfileError, TypeError):
+        says = f"cannot be read{holds}; it is damaged, or of a kind that is not read here"
+        raise InputError(f"{says}: save it as plain WAV or as FLAC", path=name) from None
     if not RATES_HZ[0] <= info.samplerate <= RATES_HZ[1]:
         raise InputError(
             f"has {info.samplerate} samples a second; expected {RATES_HZ[0]} to {RATES_HZ[1]}", path=name
@@ -88,7 +99,7 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
     if info.channels > MOST_TRACKS:
         raise InputError(f"has {info.channels} tracks; expected at most {MOST_TRACKS}", path=name)
     if info.frames <= 0:
-        raise InputError("holds no samples; expected a recording", path=name)
+        raise InputError(f"holds no samples{holds}; a recorder that was cut off leaves such files", path=name)
     return Recording(
         path, name, info.samplerate, info.channels, info.frames, f"{info.format} {info.subtype}", stamp
     )
@@ -179,6 +190,34 @@ def read_stamp(file: BinaryIO) -> Stamp | None:
 
     Sources: EBU Tech 3285, section 2.3; EBU Tech 3306 and ITU-R BS.2088 (RF64, BW64).
     """
+    body = _chunk(file, b"bext", BEXT_BYTES)
+    return None if body is None else _stamp(body)
+
+
+def _other(begins: bytes) -> str:
+    """What a file is that is neither WAV nor FLAC, as a sentence."""
+    kind = (
+        "MP4"
+        if begins[4:8] == b"ftyp"
+        else next((k for magic, k in OTHERS.items() if begins.startswith(magic)), "")
+    )
+    if kind:
+        return f"is {kind}; WAV and FLAC are read: save it as one of these"
+    return "is neither WAV nor FLAC; expected one of these"
+
+
+def _holds(file: BinaryIO) -> str:
+    """What a WAV says that it holds, in words behind a colon; "" where it says nothing that can be told."""
+    body = _chunk(file, b"fmt ", 16)
+    if body is None or len(body) < 16:
+        return ""
+    tag, tracks, rate_hz, _, _, bits = struct.unpack("<HHIIHH", body)
+    kind = IN_WAV.get(tag, f"format {tag:#06x}")
+    return f" ({kind}, {counted(tracks, 'track')}, {rate_hz} samples a second of {bits} bits)"
+
+
+def _chunk(file: BinaryIO, wanted: bytes, most: int) -> bytes | None:
+    """The beginning of a chunk of a WAV in any of its forms; None where there is none."""
     head = file.read(12)
     if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
         return None
@@ -188,8 +227,8 @@ def read_stamp(file: BinaryIO) -> Stamp | None:
         if len(chunk) < 8:
             return None
         kind, size = chunk[:4], struct.unpack("<I", chunk[4:])[0]
-        if kind == b"bext":
-            return _stamp(file.read(min(size, BEXT_BYTES)))
+        if kind == wanted:
+            return file.read(min(size, most))
         if kind == b"ds64" and size >= 24:
             body = file.read(24)
             large = struct.unpack("<Q", body[8:16])[0] if len(body) == 24 else 0

@@ -19,8 +19,9 @@ from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain
 from linkwright.sound.gain import Recorder as Input
 from linkwright.sound.timing import LineUp, Path, line_up
 
-#: From the lips to the microphone where the shoot does not say it [m] (common practice, no source).
-MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5, "mounted": 0.3}
+#: From the lips to the microphone where the shoot does not say it [m] (common practice, no source); what is mounted
+#: is fed by a line, so next to nothing.
+MOUTH_M: Final[Mapping[Form, float]] = {"body-worn": 0.2, "handheld": 0.05, "plug-on": 0.5, "mounted": 0.01}
 #: The class of the catalogue that stands for a microphone that the shoot does not name.
 #: The lowest fundamental of usual voices [Hz]: what a low cut must leave where nobody has recorded the talker
 #: (men's fundamentals lie between 85 and 155 Hz; common practice).

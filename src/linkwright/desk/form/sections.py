@@ -12,6 +12,7 @@ from pydantic import BaseModel
 from linkwright.desk.document import Document
 from linkwright.desk.form.fields import Field, fields_of, shown
 from linkwright.shoot.antennas import Antenna, Preamplifier
+from linkwright.shoot.end import EndTable, Listener
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link
 from linkwright.shoot.permits import PermitHeld
@@ -23,7 +24,7 @@ Path = tuple[str, ...]
 #: Tables inside a table, which have fields of their own.
 INNER: Final[dict[str, type[BaseModel]]] = {
     "guard_khz": Guard, "cells": Cells, "drain_mw": Drain, "at": Point,
-    "preamplifier": Preamplifier, "set_up": SetUp,
+    "preamplifier": Preamplifier, "set_up": SetUp, "transmit": EndTable,
 }  # fmt: skip
 #: Lists of tables inside an entry.
 LISTS: Final[dict[str, type[BaseModel]]] = {
@@ -31,7 +32,10 @@ LISTS: Final[dict[str, type[BaseModel]]] = {
     "walls": Wall,
     "antennas": Antenna,
     "breaks": Break,
+    "receive": Listener,
 }
+#: What an entry of such a list is called, where that is not the list's own name.
+CALLED: Final = {"receive": "listener"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +156,7 @@ def entry(document: Document, path: Path, model: type[BaseModel], value: Any, na
     table = value if isinstance(value, dict) else {}
     cells = tuple(_cells(document, path, model, table))
     inside = tuple(
-        listing(document, (*path, key), inner, key.rstrip("s"))
+        listing(document, (*path, key), inner, CALLED.get(key, key.rstrip("s")))
         for key, inner in LISTS.items()
         if key in {field.alias or n for n, field in model.model_fields.items()}
     )

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Final
 
 from linkwright.progress import Tell
-from linkwright.shoot.errors import InputError
+from linkwright.shoot.errors import InputError, raise_if_none
+from linkwright.units import counted
 from linkwright.watch.diagnose.expected import Expected, at_any_time
 from linkwright.watch.diagnose.watcher import Episode, Seen, Watcher
 from linkwright.watch.log.ahead import ahead
@@ -26,13 +27,14 @@ PART: Final = 65_536
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
     """What logs tell: episodes in the order of time, what came of each link, from when to when [ns], and what was
-    put right or left out while reading."""
+    put right or left out while reading; `unread` are logs that could not be read to their end."""
 
     episodes: tuple[Episode, ...]
     seen: tuple[Seen, ...]
     from_ns: int
     to_ns: int
     told: tuple[str, ...]
+    unread: tuple[InputError, ...] = ()
 
 
 def diagnose(
@@ -40,11 +42,12 @@ def diagnose(
     tell: Tell | None = None,
 ) -> Diagnosis:  # fmt: skip
     """Diagnose logs, one after another: paths with the names that messages call them by. Raises InputError."""
-    watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
+    unread: dict[str, InputError] = {}
+    watcher, told, span = _watched(_stream(paths, mapping, tell, unread), expected)
     spans = [one for link in expected for one in link.spans]
     if spans and not any(start < span[1] and span[0] < end for start, end in spans):
         expected = at_any_time(expected)
-        watcher, told, span = _watched(_stream(paths, mapping, tell), expected)
+        watcher, told, span = _watched(_stream(paths, mapping, tell, unread), expected)
         told.append("the log lies outside all calls of the shoot: the plan's levels were used, not its times")
     if any(seen.late for seen in watcher.seen()):
         if sum(seen.readings + seen.late for seen in watcher.seen()) > MOST_SORTED:
@@ -53,29 +56,36 @@ def diagnose(
                 "sort it by time", path=paths[0][1],
             )  # fmt: skip
         kept: list[str] = []
-        log = Log.of(_batches(_stream(paths, mapping, tell), kept))
+        log = Log.of(_batches(_stream(paths, mapping, tell, unread), kept))
         watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)
         told = [*kept, *log.told]
     twice = sum(seen.twice for seen in watcher.seen())
     if twice:
-        told.append(f"{twice} readings were of a moment that their link had already; the first was kept")
+        told.append(f"{counted(twice, 'reading')} of a moment that their link had already; the first was kept")
     if watcher.dropped:
         told.append(f"there were too many episodes: the first {watcher.dropped} are left out")
-    return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told))
+    return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
 
 
 Said = tuple[Batch, list[str] | None]
 
 
-def _stream(paths: Sequence[tuple[Path, str]], mapping: Mapping, tell: Tell | None) -> Iterator[Said]:
-    """The batches of all logs, each with what was amiss once a log is at its end."""
+def _stream(
+    paths: Sequence[tuple[Path, str]], mapping: Mapping, tell: Tell | None, unread: dict[str, InputError]
+) -> Iterator[Said]:
+    """The batches of all logs, each with what was amiss once a log is at its end; `unread` hears of those that
+    cannot be read. Raises InputError(s) where that is all of them."""
     for path, name in paths:
         amiss = Amiss(name)
-        for batch in ahead(read_batches(path, name, mapping, amiss, tell)):
-            for start in range(0, len(batch), PART):
-                yield batch.part(start, start + PART), None
+        try:
+            for batch in ahead(read_batches(path, name, mapping, amiss, tell)):
+                for start in range(0, len(batch), PART):
+                    yield batch.part(start, start + PART), None
+        except InputError as error:
+            unread[name] = error
         if amiss.told:
-            yield batch.part(0, 0), [f"{name}: {one}" for one in amiss.told]
+            yield Batch.of(()), [f"{name}: {one}" for one in amiss.told]
+    raise_if_none(len(unread) < len(paths), list(unread.values()))
 
 
 def _batches(stream: Iterator[Said], told: list[str]) -> Iterator[Batch]:

@@ -103,14 +103,16 @@ def column_index(cells: list[str], key: str, mapping: Mapping, name: str, line: 
         raise InputError(f'has no column "{wanted}", which the mapping names for {key}{near}', path=name, line=line)
     if key == "time" or (key == "link" and mapping.link is None):
         near = did_you_mean(key, cells)
-        hint = "" if key == "time" else ", or say which link it is of in a mapping file (link = ...)"
+        alone = ', or link = "whose it is"' if key == "link" else ""
         raise InputError(
-            f'has no column "{key}"{near}; expected a receiver\'s log{hint} (its columns are {shown})',
+            f'has no column "{key}"{near}; expected a receiver\'s log, or a mapping file (--mapping) that says '
+            f'[column] {key} = "{cells[0][:30] if cells else ""}"{alone} (its columns are {shown})',
             path=name, line=line,
         )  # fmt: skip
     if key == FIELDS[-1] and not {mapping.column_of(one).lower() for one in FIELDS} & {c.lower() for c in cells}:
         raise InputError(
-            f"has no column of values; expected one of {', '.join(FIELDS)} (its columns are {shown})",
+            f"has no column of values; expected one of {', '.join(FIELDS)}, or a mapping file (--mapping) with "
+            f'[column] {FIELDS[0]} = "{cells[-1][:30]}" (its columns are {shown})',
             path=name, line=line,
         )  # fmt: skip
     return None
@@ -133,6 +135,9 @@ def zoned(
             )  # fmt: skip
         import datetime
 
+        guess = f"times without an offset are taken as those of {mapping.else_zone}"
+        if mapping.zone is None and guess not in amiss.told:
+            amiss.told.append(guess)
         hours, which = np.unique(time_ns // (_HOUR_NS // 4), return_inverse=True)
         away = []
         for quarter in hours.tolist():

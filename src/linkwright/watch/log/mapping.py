@@ -4,6 +4,7 @@ TOML. Everything is optional; without a file the columns are those of the tidy r
 
     zone = "Europe/London"          # of times without an offset; IANA name or "+01:00"
     time_unit = "s"                 # times are numbers since 1970: "s", "ms", "us" or "ns"
+    dates = "day-first"             # 14.05.2027 or 14/05/2027; "month-first" for 05/14/2027
     delimiter = ";"                 # default: found from the first line
     decimal = ","                   # default: "." (or "," where the delimiter is ";")
     link = "Presenter"              # for a log of one link without such a column
@@ -43,6 +44,7 @@ MOST_BYTES: Final = 1024 * 1024
 COLUMNS: Final = ("time", "link", *FIELDS)
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
 
+Dates = Literal["day-first", "month-first"]
 Seconds = Annotated[float, Field(ge=-3.2e8, le=3.2e8)]
 Factor = Annotated[float, Field(ge=-1e9, le=1e9)]
 
@@ -51,7 +53,9 @@ class Mapping(Frozen):
     """How a log is read; the defaults are the tidy record."""
 
     zone: str | None = Field(default=None, description="zone of times without an offset")
+    else_zone: str | None = Field(default=None, description="that zone where nobody said one; told as a guess")
     time_unit: Literal["s", "ms", "us", "ns"] | None = Field(default=None, description="unit of numbers as times")
+    dates: Dates | None = Field(default=None, description="how dates run that do not begin with the year")
     delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = Field(
         default=None, description="what stands between two cells"
     )
@@ -74,7 +78,7 @@ class Mapping(Frozen):
     def _values_are_ours(cls, found: dict[str, float]) -> dict[str, float]:
         return _known(found, FIELDS)
 
-    @field_validator("zone")
+    @field_validator("zone", "else_zone")
     @classmethod
     def _zone_is_known(cls, name: str | None) -> str | None:
         if name is not None:
@@ -95,7 +99,8 @@ class Mapping(Frozen):
     @property
     def tzinfo(self) -> datetime.tzinfo | None:
         """The zone of times without an offset."""
-        return None if self.zone is None else zone_of(self.zone)
+        name = self.zone or self.else_zone
+        return None if name is None else zone_of(name)
 
 
 #: A log as the tidy record has it.

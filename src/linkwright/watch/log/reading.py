@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import os
 from collections.abc import Generator, Iterator
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import BinaryIO, Final, cast
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 from linkwright.watch.log import scan
 from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
+from linkwright.watch.log.likely import likely
 from linkwright.watch.log.mapping import TIDY, Mapping
 from linkwright.watch.log.record import (
     FIELDS,
@@ -28,6 +30,9 @@ from linkwright.watch.log.record import (
 BLOCK_BYTES: Final = 8 * 1024 * 1024
 MOST_LINE: Final = 1024 * 1024
 _PLACES: Final = {"s": 9, "ms": 6, "us": 3, "ns": 0}
+_ORDERS: Final = {None: scan.YEAR_FIRST, "day-first": scan.DAY_FIRST, "month-first": scan.MONTH_FIRST}
+#: So much of a log tells what its columns are likely to be [bytes].
+LOOKED_AT: Final = 65_536
 
 
 def read_batches(
@@ -50,7 +55,7 @@ def read_batches(
 
                 yield from parquet_batches(file, shown, mapping, heard, tell)
             else:
-                yield from csv_batches(file, shown, mapping, heard, size, tell)
+                yield from csv_batches(_in_utf_8(file), shown, mapping, heard, size, tell)
     except FileNotFoundError:
         raise InputError("there is no such file; expected a receiver's log", path=shown) from None
     except PermissionError:
@@ -58,6 +63,15 @@ def read_batches(
     except OSError as error:
         raise InputError(f"the file could not be read ({error.strerror or error})", path=shown) from None
     heard.finish()
+
+
+def _in_utf_8(file: BinaryIO) -> BinaryIO:
+    """A stream of text as UTF-8, also where it is the UTF-16 of spreadsheets."""
+    begins = file.read(2)
+    file.seek(0)
+    if begins not in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
+        return file
+    return cast("BinaryIO", codecs.EncodedFile(file, "utf-8", "utf-16", errors="replace"))
 
 
 def read_log(path: Path, name: str | None = None, mapping: Mapping = TIDY, tell: Tell | None = None) -> Log:
@@ -74,8 +88,13 @@ def csv_batches(
     block = file.read(BLOCK_BYTES)
     header, start, line = _header(block, name)
     delimiter, decimal = _marks(header, mapping)
-    kinds = _kinds(header, delimiter, mapping, name, line)
-    places = -1 if mapping.time_unit is None else _PLACES[mapping.time_unit]
+    cells = _cells(header, delimiter, name, line)
+    found = likely(cells, block[start : start + LOOKED_AT].decode("utf-8", "replace"), delimiter, mapping)
+    mapping = found.mapping
+    kinds = _kinds(cells, mapping, name, line)
+    if found.told:
+        amiss.told.append(found.told)
+    places = _ORDERS[mapping.dates] if mapping.time_unit is None else _PLACES[mapping.time_unit]
     marks = np.array([ord(delimiter), ord(decimal), places], dtype=np.int64)
     names, ranges, done = Names(mapping), scale_and_range(mapping), len(block)
     block = block[start:]
@@ -103,7 +122,7 @@ def csv_batches(
 
 def _header(block: bytes, name: str) -> tuple[str, int, int]:
     """The line of column names, where the rows begin, and its number. Raises InputError."""
-    if block.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in block[:65_536]:
+    if b"\0" in block[:65_536]:
         raise InputError("is not UTF-8 text; expected a log as CSV or Parquet", path=name)
     at, line = 3 if block.startswith(b"\xef\xbb\xbf") else 0, 0
     while at < len(block):
@@ -128,12 +147,16 @@ def _marks(header: str, mapping: Mapping) -> tuple[str, str]:
     return delimiter, mapping.decimal or ("," if delimiter == ";" else ".")
 
 
-def _kinds(header: str, delimiter: str, mapping: Mapping, name: str, line: int) -> np.ndarray:
-    """What each column is. Raises InputError where the time, the links or every value is missing."""
+def _cells(header: str, delimiter: str, name: str, line: int) -> list[str]:
+    """The names of the columns. Raises InputError."""
     try:
-        cells = [cell.strip() for cell in next(csv.reader([header], delimiter=delimiter))]
+        return [cell.strip() for cell in next(csv.reader([header], delimiter=delimiter))]
     except (csv.Error, StopIteration):
         raise InputError("has no line of column names", path=name, line=line) from None
+
+
+def _kinds(cells: list[str], mapping: Mapping, name: str, line: int) -> np.ndarray:
+    """What each column is. Raises InputError where the time, the links or every value is missing."""
     kinds = np.full(len(cells), scan.SKIP, dtype=np.int64)
     for n, key in enumerate(("time", "link", *FIELDS)):
         column = column_index(cells, key, mapping, name, line)

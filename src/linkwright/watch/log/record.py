@@ -16,7 +16,7 @@ from pydantic import AfterValidator, AwareDatetime, Field, ValidationError
 
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.fields import Frozen, Name
-from linkwright.units import CountArray, IntArray, SampleArray
+from linkwright.units import CountArray, IntArray, SampleArray, counted
 
 #: The columns of values, in the order in which they are kept; "time" and "link" stand before them.
 FIELDS: Final = ("rf_a_dbm", "rf_b_dbm", "audio_dbfs", "quality", "battery", "muted")
@@ -256,7 +256,7 @@ def _told(tracks: Sequence[Track]) -> list[str]:
     told = []
     unsorted, duplicates = sum(t.unsorted for t in tracks), sum(t.duplicates for t in tracks)
     if unsorted:
-        told.append(f"{unsorted} readings came out of order and were put in the order of time")
+        told.append(f"{counted(unsorted, 'reading')} came out of order, put in the order of time")
     if duplicates:
-        told.append(f"{duplicates} readings were of a moment that their link had already; the first was kept")
+        told.append(f"{counted(duplicates, 'reading')} of a moment that their link had already; the first was kept")
     return told

@@ -16,6 +16,8 @@ from linkwright.physics.compiled import kernel
 SKIP, TIME, LINK, FIRST_VALUE = -1, 0, 1, 2
 #: What is wrong with a line, in its lowest byte; the next byte is the column.
 BAD_TIME, NO_OFFSET, BAD_NUMBER, OUT_OF_RANGE, FEW_CELLS, NO_LINK, MANY_LINKS, BAD_QUOTES = 1, 2, 3, 4, 5, 6, 7, 8
+#: How dates run, where times are no numbers.
+YEAR_FIRST, DAY_FIRST, MONTH_FIRST = -1, -2, -3
 #: So many faulty lines of a block are told one by one; more are only counted.
 MOST_BAD: Final = 8
 _POWERS: Final = 10.0 ** np.arange(19)
@@ -56,13 +58,26 @@ def digits(data: np.ndarray, at: int, many: int, stop: int) -> int:
 
 
 @kernel
-def iso_time(data: np.ndarray, at: int, stop: int) -> tuple[int, int]:
-    """ISO 8601 into nanoseconds since 1970, and 0, BAD_TIME or NO_OFFSET (then the time is local)."""
+def iso_time(data: np.ndarray, at: int, stop: int, order: int) -> tuple[int, int]:
+    """ISO 8601 into nanoseconds since 1970, and 0, BAD_TIME or NO_OFFSET (then the time is local).
+
+    order : YEAR_FIRST, or how the dates run that have the year last, as 14.05.2027 has it.
+    """
     year, month, day = digits(data, at, 4, stop), digits(data, at + 5, 2, stop), digits(data, at + 8, 2, stop)
+    first_mark, mark = at + 4, 45
+    if order != YEAR_FIRST:
+        year, month, day = digits(data, at + 6, 4, stop), digits(data, at + 3, 2, stop), digits(data, at, 2, stop)
+        if order == MONTH_FIRST:
+            month, day = day, month
+        first_mark = at + 2
     hour, minute = digits(data, at + 11, 2, stop), digits(data, at + 14, 2, stop)
     if year < 0 or month < 0 or day < 0 or hour < 0 or minute < 0 or hour > 23 or minute > 59:
         return 0, BAD_TIME
-    if data[at + 4] != 45 or data[at + 7] != 45 or data[at + 13] != 58:
+    if order != YEAR_FIRST:
+        mark = data[first_mark]
+        if mark != 45 and mark != 46 and mark != 47:
+            return 0, BAD_TIME
+    if data[first_mark] != mark or data[first_mark + 3] != mark or data[at + 13] != 58:
         return 0, BAD_TIME
     if data[at + 10] != 84 and data[at + 10] != 116 and data[at + 10] != 32:
         return 0, BAD_TIME
@@ -252,9 +267,9 @@ def scan_lines(
 ) -> tuple[int, int, int, int]:
     """Whole lines into columns: how many rows, lines, faulty lines, and links are known now.
 
-    kinds : what each column is. marks : delimiter, decimal mark, and decimal places of a time's unit (-1: ISO
-    8601). ranges (4, f) : scale, offset, least and most of each value. keys, ids, places : the links' names, a
-    table with open places. bad (m, 4) : line, code, and the faulty cell's begin and end.
+    kinds : what each column is. marks : delimiter, decimal mark, and decimal places of a time's unit (below 0: how
+    dates run). ranges (4, f) : scale, offset, least and most of each value. keys, ids, places : the links' names,
+    a table with open places. bad (m, 4) : line, code, and the faulty cell's begin and end.
     """
     at, row, line, faulty = 0, 0, 0, 0
     needs_link = False
@@ -302,7 +317,7 @@ def scan_lines(
                 last -= 1
             if kind == TIME:
                 if marks[2] < 0:
-                    time, code = iso_time(data, cell, last)
+                    time, code = iso_time(data, cell, last, marks[2])
                     if code == NO_OFFSET:
                         local[row], code = 1, 0
                 else:

@@ -201,7 +201,7 @@ def _all_at_work(made: Made) -> list[Reaching]:
 
 def _at_work(snapshot: Snapshot, site: str, link: str) -> Reaching:
     for one in _all_at_work(snapshot.planned()):
-        if one.chain.site.name == site and one.planned.link == link:
+        if one.chain.site.name == site and one.planned.link == link and one.decides:
             return one
     raise InputError(f"{link} has no carrier at {site}")
 
