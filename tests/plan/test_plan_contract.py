@@ -194,7 +194,7 @@ def test_nobody_is_forgotten(case: tuple[Shoot, Plan]) -> None:
     shoot, plan = case
     assert [call.call for call in plan.calls] == ([call.name for call in shoot.call] or ["Whole shoot"])
     for call in plan.calls:
-        told = [link.link for link in call.links] + [gone.link for gone in call.unplaced]
+        told = [link.link for link in call.told] + [gone.link for gone in call.unplaced]
         given = next((c.links for c in shoot.call if c.name == call.call), ())
         assert sorted(told) == sorted(given or [link.name for link in shoot.link])
 
