@@ -1,4 +1,4 @@
-"""How the links are set for sound, and whether their paths line up."""
+"""How the links into which somebody speaks are set for sound, and whether the paths that are recorded line up."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.desk.snapshot import Snapshot
-from linkwright.shoot.models import Shoot
+from linkwright.shoot.end import RECORDED, SPOKEN
+from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import live_calls
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings, lined_up, settings_by_link
@@ -35,14 +36,22 @@ class CallRow:
 def settings_of(snapshot: Snapshot) -> tuple[Shoot | None, dict[str, SoundSettings]]:
     """The shoot and the settings of its links, by name; nothing while it is not whole."""
     shoot = snapshot.shoot
-    return shoot, settings_by_link(shoot) if shoot is not None else {}
+    if shoot is None:
+        return None, {}
+    return shoot, settings_by_link(shoot, [link for link in shoot.link if link.serves in SPOKEN | RECORDED])
+
+
+def spoken(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> list[tuple[Link, SoundSettings]]:
+    """The links into which somebody speaks, with their settings."""
+    links = () if shoot is None else shoot.link
+    return [(link, settings[link.name]) for link in links if link.serves in SPOKEN]
 
 
 def calls(shoot: Shoot, settings: Mapping[str, SoundSettings]) -> list[CallRow]:
     """Each call's line-up."""
     found = []
     for call in live_calls(shoot):
-        live = {link.name: settings[link.name] for link in call.links}
+        live = {link.name: settings[link.name] for link in call.links if link.serves in RECORDED}
         levelled = lined_up(live)
         if levelled is not None:
             found.append(CallRow(call.name, levelled, {name: _parts(one) for name, one in live.items()}))
@@ -59,8 +68,9 @@ def answer(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> str:
         return "The sound cannot be set before the shoot is whole; the page Shoot says what it lacks."
     if not settings:
         return "The shoot has no links yet."
-    hot = [name for name, one in settings.items() if one.at.peak_dbfs > TARGET_DBFS]
-    levels = _levels_sentence(hot, settings)
+    voices = {link.name: one for link, one in spoken(shoot, settings)}
+    hot = [name for name, one in voices.items() if one.at.peak_dbfs > TARGET_DBFS]
+    levels = _levels_sentence(hot, voices)
     rows = calls(shoot, settings)
     spread = max((max(row.levelled.delay_ms.values(), default=0.0) for row in rows), default=0.0)
     late = [row.wired_ms for row in rows if row.wired_ms is not None]

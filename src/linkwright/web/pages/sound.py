@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.desk.snapshot import Snapshot
-from linkwright.desk.sounding import WIRED, answer, calls, settings_of
+from linkwright.desk.sounding import WIRED, answer, calls, settings_of, spoken
 from linkwright.draw.arrivals import Arrival, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
 from linkwright.draw.ink import in_page_inks
@@ -42,7 +42,7 @@ def context(snapshot: Snapshot) -> dict[str, Any]:
     plan = snapshot.plan
     return {
         "answer": answer(shoot, settings),
-        "links": [(link, settings[link.name]) for link in shoot.link] if shoot is not None else [],
+        "links": spoken(shoot, settings),
         "calls": calls(shoot, settings) if shoot is not None else [],
         "target": TARGET_DBFS,
         "findings": [one for one in plan.findings if one.code in ABOUT_SOUND] if plan is not None else [],
@@ -94,8 +94,7 @@ def as_csv(request: Request) -> Response:
         (link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
          round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz,
          None if one.path.unknown else round(one.path.total_ms(), 2))
-        for link in (shoot.link if shoot is not None else ())
-        for one in (settings[link.name],)
+        for link, one in spoken(shoot, settings)
     ]  # fmt: skip
     return csv_response("sound.csv", COLUMNS, rows)
 
