@@ -41,7 +41,9 @@ def test_a_document_comes_back_as_it_was_given(store: Store) -> None:
     assert draft.problems() == []
     assert draft.shoot() == parse_shoot(demo_text(), "demo")
     assert tomllib.loads(draft.toml()) == demo()
-    assert list(draft.document["transmitter"]) == ["pocket", "boom"], "in the order in which they were given"
+    assert list(draft.document["transmitter"]) == list(demo()["transmitter"]), (
+        "in the order in which they were given"
+    )
 
 
 def test_a_field_is_set_where_it_is_what_was_seen(store: Store) -> None:
@@ -344,7 +346,7 @@ def test_only_lists_of_tables_take_entries(store: Store) -> None:
 def test_the_caller_may_change_what_he_was_given(store: Store) -> None:
     store.replace(demo(), POTTER)
     store.document().document["link"].clear()
-    assert len(store.document().document["link"]) == 7
+    assert len(store.document().document["link"]) == len(demo()["link"])
 
 
 def test_changes_are_told_in_order(store: Store) -> None:

@@ -13,6 +13,8 @@ import pytest
 from fastapi.testclient import TestClient
 from tests.web.conftest import HOST, ORIGIN, client_of, demo_into, desk_of_client, planned
 
+from linkwright.desk.moving import late
+from linkwright.draw.pocket import Pocket, drawn_pocket
 from linkwright.store import Store
 from linkwright.web.app import create_app
 
@@ -27,14 +29,15 @@ def day(client: TestClient) -> dict[str, Any]:
 
 
 def changes(client: TestClient) -> dict[str, str]:
-    return {one["link"]: one["change_at"][11:16] for one in day(client)["batteries"]}
+    """Each link's first change."""
+    return {one["link"]: one["change_at"][11:16] for one in reversed(day(client)["batteries"])}
 
 
 def test_the_page_says_what_the_command_says(demo: TestClient) -> None:
     text = demo.get("/day").text
-    assert "2 battery changes, none in a take: Boom at 10:30, Presenter at 13:20." in text
+    assert "8 battery changes, none in a take: Boom at 10:30, Presenter at 10:30" in text
     rows = list(csv.DictReader(io.StringIO(demo.get("/day.csv").text)))
-    assert [(row["link"], row["when"]) for row in rows] == [("Boom", "break"), ("Presenter", "before")]
+    assert {row["when"] for row in rows} == {"break", "before"}
     assert [row["change_at"] for row in rows] == [one["change_at"] for one in day(demo)["batteries"]]
     assert demo.get("/plan.json").json()["batteries"] == day(demo)["batteries"]
 
@@ -274,3 +277,36 @@ def test_a_shoot_without_times_has_a_day_and_steps(store: Store) -> None:
         assert "The calls have no times; a fresh set lasts" in client.get("/day").text
         assert card(client, call="Whole shoot", link="Boom")["what"] == "pair"
         assert client.get("/api/day/picture").status_code == 200
+
+
+def test_thirty_minutes_late_moves_what_is_left_as_one_change(demo: TestClient) -> None:
+    before = [value for _, value in calls(demo)]
+    told = demo.post("/day/late?minutes=30")
+    assert told.status_code == 200, told.text
+    assert told.json()["says"] == "30 minutes later: Raking 09:30 to 13:00, Boiling 14:00 to 17:30."
+    assert [value["from"] for _, value in calls(demo)] == ["09:30:00", "14:00:00"]
+    assert demo.post("/api/undo").json()["changed"]
+    assert [value for _, value in calls(demo)] == before, "one tap takes all of it back"
+
+
+def test_a_call_under_way_ends_later_and_its_coming_breaks_with_it(demo: TestClient) -> None:
+    draft = desk_of_client(demo).snapshot().document.draft
+    day = datetime.date.fromisoformat(str(draft.at("shoot", "date")))
+    under_way = late(draft, 30, datetime.datetime.combine(day, datetime.time(10, 0)))
+    (_, _, raking), (_, _, boiling) = under_way
+    assert (raking["from"], raking["to"]) == ("09:00:00", "13:00:00")
+    assert [one["from"] for one in raking["breaks"]] == ["11:00:00"]
+    assert (boiling["from"], boiling["to"]) == ("14:00:00", "17:30:00")
+    (_, _, last) = late(draft, 30, datetime.datetime.combine(day, datetime.time(15, 15)))[0]
+    assert [one["from"] for one in last["breaks"]] == ["15:10:00"], "a break that has begun stays"
+    assert late(draft, 30, datetime.datetime.combine(day, datetime.time(18, 0))) == []
+
+
+def test_the_pocket_card_is_a_picture_with_every_carrier(demo: TestClient) -> None:
+    card = demo.get("/pocket.png")
+    assert card.headers["content-type"] == "image/png"
+    assert card.content.startswith(b"\x89PNG")
+    many = [Pocket(f"Somebody with a long name {n}", f"5{n:02d}.125", ("530.000",)) for n in range(60)]
+    svg = drawn_pocket("Sixty", many)
+    assert "and 46 more" in svg
+    assert "501.125" in svg

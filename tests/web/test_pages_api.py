@@ -59,7 +59,7 @@ def test_from_nothing_to_a_plan(empty: TestClient) -> None:
     planned(empty)
     text = empty.get("/plan/body").text
     assert "All two links hold" in text or "Both" in text or "links hold" in text
-    assert {"Pilot", "Cook"} <= set(re.findall(r"<strong>(\w+)</strong>", text))
+    assert {"Pilot", "Cook"} <= set(re.findall(r'<strong class="name">(\w+)</strong>', text))
 
 
 def test_what_is_wrong_is_kept_and_told_beside_its_field(empty: TestClient) -> None:

@@ -27,6 +27,35 @@ def moved_entry(draft: Draft, path: Path, minutes: int, longer: int) -> tuple[di
     return there, _moved_call(draft, there, minutes, longer)
 
 
+def late(draft: Draft, minutes: int, now: datetime.datetime) -> list[tuple[Path, Any, Any]]:
+    """What is left of the day, later: path, as it stands, as it will be, for each call that has not ended.
+
+    now : on the clock of the shoot, without a zone. A call under way ends later, and its breaks that have not begun
+    begin later; one that has not begun moves with its breaks.
+    """
+    found: list[tuple[Path, Any, Any]] = []
+    for id_, call in draft.entries("call"):
+        if not call.get("from") or not call.get("to"):
+            continue
+        day = _date(call.get("date") or draft.at("shoot", "date"))
+        begin = datetime.datetime.combine(day, _time(call["from"]))
+        end = datetime.datetime.combine(
+            day + datetime.timedelta(days=bool(call.get("next_day"))), _time(call["to"])
+        )
+        if begin > now:
+            found.append((("call", id_), call, _moved_call(draft, call, minutes, 0)))
+        elif end > now:
+            left = [
+                _later(pause, minutes)
+                if begin + datetime.timedelta(minutes=(_minute(pause["from"]) - _minute(call["from"])) % 1440) > now
+                else pause
+                for pause in call.get("breaks") or ()
+            ]
+            new = _moved_call(draft, call, 0, minutes) | ({"breaks": left} if left else {})
+            found.append((("call", id_), call, new))
+    return found
+
+
 def moved_draft(draft: Draft, path: Path, minutes: int, longer: int) -> Draft:
     """The document with that entry moved. Raises InputError as `moved_entry` does."""
     copied = draft.copied()

@@ -14,7 +14,7 @@ from pydantic import Field as Bounded
 from linkwright.day.batteries import CellChange, packing
 from linkwright.day.report import WHEN, answer, clock, document, savings
 from linkwright.desk.day import CHANGED, counters, planned_day, since_changed
-from linkwright.desk.moving import moved_draft, moved_entry
+from linkwright.desk.moving import late, moved_draft, moved_entry
 from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day
 from linkwright.draw.ink import in_page_inks
@@ -168,6 +168,23 @@ def move(request: Request, moving: Moving) -> dict[str, Any]:
     told = f"{new.get('from')} to {new.get('to')}"
     return {
         "says": f"{new.get('name', 'The break')} is from {told} now.", "revision": anew(request).revision,
+        "change": change and change.revision,
+    }  # fmt: skip
+
+
+@router.post("/day/late")
+def day_is_late(request: Request, minutes: Annotated[int, Query(ge=5, le=240)] = 30) -> dict[str, Any]:
+    """What is left of the day, later, as one change; cells, calls and permits are judged again with the plan."""
+    snapshot, store = snapshot_of(request), desk_of(request).store
+    shoot = snapshot.whole_shoot()
+    now = store.now().astimezone(zone_of(shoot)).replace(tzinfo=None)
+    moved = late(snapshot.document.used, minutes, now)
+    if not moved:
+        raise InputError("no call with times is left of the day")
+    change = store.set_fields(moved, person_of(request).name)
+    told = ", ".join(f"{new['name']} {new['from'][:5]} to {new['to'][:5]}" for _, _, new in moved)
+    return {
+        "says": f"{minutes} minutes later: {told}.", "revision": anew(request).revision,
         "change": change and change.revision,
     }  # fmt: skip
 

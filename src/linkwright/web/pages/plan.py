@@ -10,6 +10,8 @@ from pydantic import Field as Bounded
 
 from linkwright.desk.table import BESIDE, ORDERS, answer, differences, once, rows
 from linkwright.door.gate import person_of
+from linkwright.draw.png import png_of
+from linkwright.draw.pocket import Pocket, drawn_pocket
 from linkwright.plan.file import write_plan
 from linkwright.plan.what_if import outcomes
 from linkwright.plan.why import why
@@ -66,6 +68,15 @@ def download(request: Request) -> Response:
     if plan is None:
         return plain_text("There is no plan yet.", 404)
     return file_response("plan.json", write_plan(plan), "application/json")
+
+
+@router.get("/pocket.png")
+def pocket(request: Request) -> Response:
+    """Names, carriers and spares as a picture for a telephone's lock screen."""
+    made = snapshot_of(request).planned()
+    once = {link.link: link for call in reversed(made.plan.calls) for link in reversed(call.links)}
+    links = [Pocket(name, link.carrier, link.spares) for name, link in reversed(once.items())]
+    return file_response("pocket.png", png_of(drawn_pocket(made.shoot.shoot.title, links)), "image/png")
 
 
 @router.post("/plan/again")
