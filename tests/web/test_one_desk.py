@@ -180,7 +180,7 @@ def test_a_new_link_empties_nothing_until_it_is_complete(demo: TestClient) -> No
         answer = re.search(r'id="answer"[^>]*>([^<]*)<', demo.get(f"/{name}").text)
         assert answer is not None
         assert words in answer[1], name
-    assert "things still to fix; everything else" in demo.get("/shoot").text
+    assert "thing still to fix; everything else" in demo.get("/shoot").text
     assert "Nothing." not in demo.get("/shoot/body").text.split("Still to fix")[1]
 
 
