@@ -47,6 +47,39 @@ def test_every_page_opens_with_an_answer_once_all_is_known(demo: TestClient, pag
     )
 
 
+def test_four_answers_make_a_shoot_and_stand_until_more_is_said(
+    empty: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    answers = {
+        "where": "Quay", "region": "GB", "date": "2027-05-14", "begins": "09:00", "ends": "12:30",
+        "who": ["Pilot", "Cook", "Pilot"], "permits": ["gb-coordinated"], "kit": "body-worn, 470-694 MHz",
+    }  # fmt: skip
+    told = empty.post("/prepare/begin", json=answers)
+    assert told.status_code == 200, told.text
+    assert [row[0] for row in told.json()["outfits"]] == ["Pilot", "Cook"]
+    assert told.json()["wrong"] == []
+    planned(empty)
+    assert "Both links hold" in (said := empty.get("/prepare/answer").text) or "two links hold" in said
+    page = empty.get("/shoot").text
+    assert 'id="questions"' in page
+    assert "<option selected>body-worn, 470-694 MHz" in page
+    change(empty, ["shoot", "breaks_per_hour"], "1")
+    assert 'id="questions"' not in empty.get("/shoot").text, "more was said than the four answers"
+    again = empty.get("/shoot?again=1").text
+    assert "Pilot" in again
+    assert 'name="where" value=""' in again
+    (tmp_path / "linkwright").mkdir(exist_ok=True)
+    (tmp_path / "linkwright" / "kit.toml").write_text("[[item", "utf-8")
+    assert "The bag cannot be read" in empty.get("/shoot?again=1").text
+    (tmp_path / "linkwright" / "kit.toml").unlink()
+    wrongs: list[dict[str, Any]] = [{"region": "XX"}, {"who": []}, {"kit": "no such kit"}, {"date": "tomorrow"}]
+    for wrong in wrongs:
+        refused = empty.post("/prepare/begin", json=answers | wrong)
+        assert refused.status_code in (400, 422), wrong
+        assert refused.json()["says"], wrong
+
+
 def test_from_nothing_to_a_plan(empty: TestClient) -> None:
     for key, text in (("title", "Trial"), ("region", "GB"), ("date", "2027-05-14"), ("permits", "gb-coordinated")):
         change(empty, ["shoot", key], text)

@@ -13,7 +13,9 @@ from linkwright.desk.outset import Begun, Outset, begin
 from linkwright.rules import known_codes, territory
 from linkwright.rules.models import Permit
 from linkwright.shoot.bag import Bag
+from linkwright.shoot.catalogue import about_class, called, catalogue
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Surroundings
 from linkwright.shoot.reading import parse_document
 from linkwright.shoot.zones import zones_of
@@ -61,6 +63,7 @@ class Asked:
     hours: tuple[str, str]
     who: tuple[str, ...]
     permits: tuple[str, ...]
+    kit: str = ""
 
 
 def regions() -> list[Region]:
@@ -107,7 +110,15 @@ def asked_of(document: Document, now: datetime.datetime) -> Asked:
         hours,
         tuple(link.name for link in shoot.link),
         shoot.shoot.permits,
+        _class_taken(shoot),
     )
+
+
+def _class_taken(shoot: Shoot) -> str:
+    """The class that every link transmits with, in words; nothing where that is not one of the catalogue."""
+    taken = {link.sends.kit for link in shoot.link}
+    (kit,) = taken if len(taken) == 1 else ("",)
+    return called(kit) if about_class(kit) is not None else ""
 
 
 def answered(outset: Outset, bag: Bag, browser_zone: str = "") -> tuple[dict[str, Any], Begun]:
@@ -130,8 +141,8 @@ def outset_of(asked: Asked) -> Outset:
     """The answers as a shoot is begun from them."""
     begins, ends = (datetime.time.fromisoformat(text) if text else None for text in asked.hours)
     return Outset(
-        f"{asked.where}, {asked.date:%-d %B %Y}", asked.where, asked.region, asked.date, asked.who, (),
-        asked.permits, surroundings=asked.surroundings, within_m=asked.within_m,
+        f"{asked.where}, {asked.date:%-d %B %Y}", asked.where, asked.region, asked.date, asked.who,
+        (asked.kit,) if asked.kit else (), asked.permits, surroundings=asked.surroundings, within_m=asked.within_m,
         hours=(begins, ends) if begins and ends else None,
     )  # fmt: skip
 
@@ -143,11 +154,17 @@ def is_as_asked(document: Document, bag: Bag, now: datetime.datetime) -> bool:
     if document.shoot is None or document.problems or len(document.shoot.link) > MOST_NAMES:
         return False
     asked, there = asked_of(document, now), parse_document(document.draft.toml(), "the job")
+    zone = str(there["shoot"].get("timezone", ""))
     try:
-        made, _ = answered(outset_of(asked), bag, str(there["shoot"].get("timezone", "")))
+        return any(answered(outset_of(as_), bag, zone)[0] == there for as_ in (asked, replace(asked, kit="")))
     except InputError:
         return False
-    return made == there
+
+
+def classes() -> list[str]:
+    """The classes of transmitter that people wear or hold, in words."""
+    kinds = catalogue()["transmitter"].items()
+    return [called(name) for name, fields in kinds if fields["form"] in ("body-worn", "handheld", "plug-on")]
 
 
 def kit_lines(bag: Bag) -> list[tuple[str, str]]:

@@ -16,6 +16,7 @@ from linkwright.desk.questions import (
     Asked,
     answered,
     asked_of,
+    classes,
     kit_lines,
     outset_of,
     regions,
@@ -25,6 +26,8 @@ from linkwright.desk.questions import (
 from linkwright.desk.table import answer as plan_says
 from linkwright.desk.table import rows
 from linkwright.door.gate import person_of
+from linkwright.shoot.bag import Bag
+from linkwright.shoot.errors import InputError
 from linkwright.store.kitbook import own_bag
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.edit import told
@@ -45,13 +48,22 @@ class Answers(Body):
     ends: datetime.time | None = None
     who: Annotated[list[Text], Bounded(min_length=1, max_length=200)]
     permits: Annotated[tuple[Text, ...], Bounded(max_length=50)] = ()
+    kit: Text = ""
     zone: Text = ""
+
+
+def bag_there() -> tuple[Bag, str]:
+    """The bag, and what is wrong with it: an empty one stands in for a bag that cannot be read."""
+    try:
+        return own_bag(), ""
+    except InputError as error:
+        return Bag(), f"The bag cannot be read: {error}"
 
 
 def questions(request: Request, again: bool) -> dict[str, Any]:
     """What the four questions show; `again`: for the same people at a new place."""
     snapshot, now = snapshot_of(request), datetime.datetime.now()
-    asked = asked_of(snapshot.document, now)
+    asked, (bag, says) = asked_of(snapshot.document, now), bag_there()
     if again:
         asked = replace(asked, where="", date=usual_day(now), hours=("", ""))
     return {
@@ -59,7 +71,9 @@ def questions(request: Request, again: bool) -> dict[str, Any]:
         "regions": regions(),
         "surroundings": SURROUNDINGS,
         "distances": DISTANCES_M,
-        "kit": kit_lines(own_bag()),
+        "kit": kit_lines(bag),
+        "bag_says": says,
+        "classes": classes(),
         "ticks": ticks(asked.region, asked.date) if asked.region else [],
     }
 
@@ -88,7 +102,7 @@ def begin(request: Request, answers: Answers) -> dict[str, Any]:
     asked = Asked(
         answers.where, answers.region, answers.surroundings, answers.within_m, answers.date,
         (f"{answers.begins:%H:%M}", f"{answers.ends:%H:%M}") if timed else ("", ""),
-        tuple(dict.fromkeys(name.strip() for name in answers.who if name.strip())), answers.permits,
+        tuple(dict.fromkeys(name.strip() for name in answers.who if name.strip())), answers.permits, answers.kit,
     )  # fmt: skip
     document, begun = answered(outset_of(asked), own_bag(), answers.zone)
     change = desk_of(request).store.replace(document, person_of(request).name)

@@ -13,10 +13,9 @@ from linkwright.desk.form import sections
 from linkwright.desk.questions import is_as_asked
 from linkwright.rules import territory
 from linkwright.shoot.catalogue import called, catalogue_names
-from linkwright.store.kitbook import own_bag
 from linkwright.units import number_word, together
 from linkwright.web.answers import file_response, render, snapshot_of
-from linkwright.web.pages.prepare import questions
+from linkwright.web.pages.prepare import bag_there, questions
 
 router = APIRouter()
 
@@ -58,7 +57,7 @@ def context(request: Request) -> dict[str, Any]:
 @router.get("/shoot")
 def page(request: Request, again: bool = False) -> Response:
     """The page: four questions while the job is empty, or for the same people at a new place."""
-    asks = again or is_as_asked(snapshot_of(request).document, own_bag(), datetime.datetime.now())
+    asks = again or is_as_asked(snapshot_of(request).document, bag_there()[0], datetime.datetime.now())
     more = questions(request, again) if asks else {}
     return render(request, "shoot.html", **context(request), **more, asks=asks)
 
