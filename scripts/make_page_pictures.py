@@ -57,13 +57,13 @@ def main(folder: Path) -> int:
             browser = play.chromium.launch(executable_path=chromium, args=["--headless", "--no-sandbox"])
             page = browser.new_page()
             page.goto(f"http://{host}/plan")
-            page.wait_for_selector("table.plan strong")
+            page.wait_for_selector(".link-row .name")
             page.close()
             keep_readings(desk)
             for size, (wide, tall) in SIZES.items():
                 page = browser.new_page(viewport={"width": wide, "height": tall})
                 page.goto(f"http://{host}/plan")
-                page.wait_for_selector("table.plan strong")
+                page.wait_for_selector(".link-row .name")
                 for name in PAGES:
                     page.goto(f"http://{host}/{name}")
                     page.wait_for_timeout(800)
