@@ -52,12 +52,20 @@ line?.querySelector("button").addEventListener("click", async (event) => {
 // What every page hears of how things stand.
 export function stands(told) {
   works = Object.fromEntries((told.works || []).map((work) => [work.name, work]));
-  broken = told.broken || ""; silent = told.silent || "";
+  silent = told.silent || "";
+  alarms(told);
   draw();
+}
+// How many alarms are open stands at Live and in the tab's title, wherever one is.
+function alarms(told) {
+  broken = told.broken || "";
+  const count = document.getElementById("alarms-open");
+  if (count) { count.hidden = !told.open; count.textContent = told.open || ""; }
+  document.title = `${told.open ? `(${told.open}) ` : ""}${document.title.replace(/^\(\d+\) /, "")}`;
 }
 const on = (what, does) => document.body.addEventListener(`lw:${what}`, (event) => { does(event.detail || {}); draw(); });
 on("work", (work) => { works[work.name] = work; });
-on("alarms", (told) => { broken = told.broken || ""; document.title = `${told.open ? "! " : ""}${document.title.replace(/^! /, "")}`; });
+on("alarms", alarms);
 on("readings", (told) => { silent = told.silent || ""; });
 on("lost", () => {}); on("found", () => {}); on("waiting", () => {});
 on("kept", (told) => { saved = new Date(); if (told.late) said = { text: `${told.what || "What waited"} is kept.`, change: told.said.change ?? null }; });
