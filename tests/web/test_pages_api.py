@@ -47,6 +47,23 @@ def test_every_page_opens_with_an_answer_once_all_is_known(demo: TestClient, pag
     )
 
 
+def test_an_undo_gives_back_carriers_and_spares(demo: TestClient) -> None:
+    """A plan made again after the undo of a lock kept to the carrier that the lock had given."""
+
+    def carriers() -> list[tuple[str, int, list[int]]]:
+        planned(demo)
+        calls = demo.get("/plan.json").json()["calls"]
+        return [(one["link"], one["carrier_khz"], one["spares_khz"]) for call in calls for one in call["links"]]
+
+    before = carriers()
+    salter = next(one for one in before if one[0] == "Salter")
+    link = desk_of_client(demo).names().id_of("link", "Salter")
+    assert demo.post("/plan/lock", json={"link": link, "mhz": f"{salter[2][0] / 1000}"}).status_code == 200
+    assert next(one for one in carriers() if one[0] == "Salter")[1] == salter[2][0]
+    assert demo.post("/api/undo").json()["changed"]
+    assert carriers() == before
+
+
 def test_four_answers_make_a_shoot_and_stand_until_more_is_said(
     empty: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

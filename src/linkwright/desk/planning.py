@@ -6,8 +6,9 @@ import datetime
 import json
 import threading
 import time
+from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright import __version__
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 SETTLE_S: Final = 0.4
 #: A plan that is under way for longer is finished before the next: else who changes much never gets one [s].
 PATIENT_S: Final = 2.0
+#: So many plans are remembered: where the shoot is again what one of them was made for, as after an undo, that plan
+#: stands again, with its carriers and spares.
+REMEMBERED: Final = 20
 #: Under which key the newest plan is kept in the store.
 KEY: Final = f"made/{__version__}"
 
@@ -49,6 +53,7 @@ class Planning:
     _fresh: bool = False
     _for: tuple[Shoot | None, tuple[str, ...]] | None = None
     _since_s: float = 0.0
+    _before: deque[Made] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
 
     def follow(self) -> None:
         """The job has changed: make the plan again soon, where the shoot or its files are others."""
@@ -93,16 +98,25 @@ class Planning:
 
         run.tell("planning", 0.0)
         read = self.files.of(shoot)
+        at = datetime.datetime.now(datetime.UTC)
+        same = (made for made in reversed(self._before) if (made.shoot, made.attachments) == (shoot, attachments))
+        there = None if fresh else next(same, None)
+        if there is not None and there is not self.made:
+            made = replace(there, names=names, used=document.used, at=at)
+            self._set(made)
+            self._keep(made)
+            return
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
         plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
         scene = scene_of(shoot, read.sweeps, read.tv)
-        at = datetime.datetime.now(datetime.UTC)
         made = Made(plan, shoot, scene, read, names, document.used, attachments, at)
         self._set(made)
         self._keep(made)
 
     def _set(self, made: Made | None) -> None:
         self.made = made
+        if made is not None:
+            self._before.append(made)
         self.told(made)
 
     def _keep(self, made: Made) -> None:
