@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from linkwright.desk.outset import Begun
     from linkwright.shoot.bag import Bag
 
-#: From this hour on, what is begun is for tomorrow.
-EVENING = 18
-
 
 def run(
     folder: Annotated[str, typer.Argument(help="the folder of the shoot; it is made where there is none")] = ".",
@@ -49,7 +46,7 @@ def run(
     from linkwright.cli.asked import clock_of, day_of, position_of
     from linkwright.cli.output import console, print_json, write_text
     from linkwright.desk.loading import own_rules
-    from linkwright.desk.outset import Outset, begin
+    from linkwright.desk.outset import Outset, begin, usual_day
     from linkwright.shoot.errors import InputError
     from linkwright.store.kitbook import own_bag
 
@@ -61,7 +58,7 @@ def run(
     asks = sys.stdin.isatty()
     where = _asked(where, "Where is it? The place's name", "--where", asks)
     region = _asked(region, "Whose rules apply there? Two letters, such as GB or US", "--region", asks).upper()
-    date = day_of(_asked(on, "When? The day", "--on", asks, _usual_day()), "--on")
+    date = day_of(_asked(on, "When? The day", "--on", asks, usual_day(datetime.datetime.now()).isoformat()), "--on")
     who = _asked(who, "Who wears a microphone? Names, with commas between", "--who", asks)
     hours = clock_of(from_, "--from"), clock_of(to, "--to")
     if hours[0] is not None and hours[1] is not None:
@@ -108,12 +105,6 @@ def _asked(given: str | None, question: str, option: str, asks: bool, default: s
     if default is None:
         raise InputError(f"{option} is missing. {question}")
     return default
-
-
-def _usual_day() -> str:
-    """Today, in the evening tomorrow."""
-    now = datetime.datetime.now()
-    return (now.date() + datetime.timedelta(days=now.hour >= EVENING)).isoformat()
 
 
 def _kit_question(bag: Bag) -> str:

@@ -27,6 +27,8 @@ KNOWN: Final = {
     "region": "the one that the region has",
     "place": "of those of the region the nearest to the place",
 }
+#: From this hour on, what is begun is for tomorrow.
+EVENING: Final = 18
 #: Remarks begin in this column.
 REMARKS_AT: Final = 40
 #: A class serves where so much of what it tunes may be used.
@@ -59,6 +61,11 @@ class Begun:
     zone: Chosen
     outfits: tuple[Outfit, ...]
     lacking: tuple[str, ...]
+
+
+def usual_day(now: datetime.datetime) -> datetime.date:
+    """Today, in the evening tomorrow."""
+    return now.date() + datetime.timedelta(days=now.hour >= EVENING)
 
 
 def begin(outset: Outset, bag: Bag) -> Begun:

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from linkwright.desk.bag import in_short
 from linkwright.desk.document import Document
-from linkwright.desk.outset import Begun, Outset, begin
+from linkwright.desk.outset import Begun, Outset, begin, usual_day
 from linkwright.rules import known_codes, territory
 from linkwright.rules.models import Permit
 from linkwright.shoot.bag import Bag
@@ -20,8 +20,6 @@ from linkwright.shoot.place import Surroundings
 from linkwright.shoot.reading import parse_document
 from linkwright.shoot.zones import zones_of
 
-#: From this hour on, what is begun is for tomorrow.
-EVENING: Final = 18
 #: What surroundings are called where they are chosen.
 SURROUNDINGS: Final = {
     "open": "open", "street": "street", "residential": "houses", "office": "rooms", "hall": "hall",
@@ -88,11 +86,6 @@ def _tick(permit: Permit, rows: Sequence[Any], on: datetime.date) -> Tick:
     return Tick(permit.id, says, permit.note or "", assumed)
 
 
-def usual_day(now: datetime.datetime) -> datetime.date:
-    """Today, in the evening tomorrow."""
-    return now.date() + datetime.timedelta(days=now.hour >= EVENING)
-
-
 def asked_of(document: Document, now: datetime.datetime) -> Asked:
     """The questions as a job answers them; an empty one answers with what is usual."""
     shoot = document.shoot
@@ -153,6 +146,9 @@ def is_as_asked(document: Document, bag: Bag, now: datetime.datetime) -> bool:
         return True
     if document.shoot is None or document.problems or len(document.shoot.link) > MOST_NAMES:
         return False
+    shoot = document.shoot
+    if len(shoot.site) != 1 or shoot.site[0].spots or len(shoot.call) > 1 or shoot.other:
+        return False  # seen at a glance; what is below begins a shoot anew at every look at the page
     asked, there = asked_of(document, now), parse_document(document.draft.toml(), "the job")
     zone = str(there["shoot"].get("timezone", ""))
     try:

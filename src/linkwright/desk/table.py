@@ -53,7 +53,7 @@ class Row:
         link = self.link
         sure = f"{math.floor(100.0 * link.sure)} % sure"
         deciding = f"{link.worst_place} decides: {short_says(link.in_hand_db)}, {sure}"
-        return f"{deciding}, {number(link.breaks_per_hour)}. {worst_says(link)}."
+        return f"{deciding}, {breaks_told(link.breaks_per_hour)}. {worst_says(link)}."
 
     @property
     def sum(self) -> tuple[tuple[str, str], ...]:
@@ -106,7 +106,7 @@ def rows(made: Made, order: str) -> list[Row]:
     return found
 
 
-def number(breaks_per_hour: float) -> str:
+def breaks_told(breaks_per_hour: float) -> str:
     """How often it would break in the median case, in words."""
     return "no break in an hour" if breaks_per_hour < 0.5 else f"{breaks_per_hour:.0f} breaks an hour"
 

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.outset import usual_day
 from linkwright.desk.questions import (
     DISTANCES_M,
     SURROUNDINGS,
@@ -21,7 +22,6 @@ from linkwright.desk.questions import (
     outset_of,
     regions,
     ticks,
-    usual_day,
 )
 from linkwright.desk.table import answer as plan_says
 from linkwright.desk.table import rows
