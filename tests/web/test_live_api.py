@@ -127,7 +127,7 @@ def test_a_fault_becomes_an_alarm_with_cause_and_next_step_and_is_acknowledged(d
     assert demo.post("/log/acknowledge", json={"key": "no"}).status_code == 400
 
 
-def test_spares_are_proved_now_and_a_switch_is_kept_planned_and_told(demo: TestClient) -> None:
+def test_spares_are_proved_now(demo: TestClient) -> None:
     send(demo, [record("Presenter", 0.1 * n) for n in range(20)])
     eventually(lambda: row_of(demo, "Presenter")[0] == "holds")
     text = demo.get("/live/spare", params={"link": "Presenter"}).text
@@ -136,16 +136,7 @@ def test_spares_are_proved_now_and_a_switch_is_kept_planned_and_told(demo: TestC
     for khz in spares:
         assert f"{khz / 1000:.3f}" in text
     assert "holds" in text
-    answered = demo.post("/live/switch", json={"link": "Presenter", "khz": spares[0]})
-    assert answered.status_code == 200
-    assert "Tell" in answered.json()["says"][0]
-    planned(demo)
-    shoot = desk_of_client(demo).snapshot().shoot
-    assert shoot is not None
-    assert next(link.locked_mhz for link in shoot.link if link.name == "Presenter") == spares[0] / 1000
-    assert "switched" in demo.get("/live/happened").text
     assert demo.get("/live/spare", params={"link": "Nobody"}).status_code == 400
-    assert demo.post("/live/switch", json={"link": "Nobody", "khz": 571_000}).status_code == 400
 
 
 def test_takes_count_themselves_and_notes_are_text(demo: TestClient) -> None:

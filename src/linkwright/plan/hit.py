@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import datetime
+from typing import Final
 
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Other
 from linkwright.units import mhz_text
+
+#: What a transmitter that nobody knows is called, before its carrier.
+STRANGER: Final = "Stranger on"
 
 
 def stranger(
@@ -28,7 +32,7 @@ def stranger(
     if site is not None and site not in names:
         raise InputError(f'there is no site "{site}"; the sites are {", ".join(names) or "none"}')
     taken = {other.name for other in shoot.other}
-    first = f"Stranger on {mhz_text(carrier_khz)}"
+    first = f"{STRANGER} {mhz_text(carrier_khz)}"
     name = next(n for n in (first, *(f"{first} ({k})" for k in range(2, len(taken) + 3))) if n not in taken)
     given = {
         "name": name,

@@ -200,7 +200,7 @@ def _others(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
     """Others of whom something had to be assumed."""
     told = {other.name: other for other in scene.shoot.other}
     for other in scene.others[problem.site.name]:
-        given = told[other.name]
+        given = told.get(other.name, other)
         if given.heard_dbm is None and given.at is None:
             power = f"{given.radiated_mw:g} mW" + ("" if "radiated_mw" in given.model_fields_set else ", assumed")
             says = f"Nobody said where {other.name} stands: taken to be 10 m from the receivers, with {power}."

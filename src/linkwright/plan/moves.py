@@ -54,6 +54,8 @@ def _because(
     index = problem.index(name)
     chain, tuning, home_khz = problem.chains[index], problem.tunings[index], kept[name].carrier_khz
     at = tuning.index(home_khz)
+    if chain.link.locked_mhz is not None:
+        return "it is locked there"
     if at is None or not tuning.legal[at]:
         said = next((reason.says for reason in slot_reasons(scene, chain, tuning, home_khz)), "")
         return _plain(said) or f"{chain.shown(home_khz)} MHz is none of its carriers any more"

@@ -87,6 +87,7 @@ def make_plan(
         findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
         if kept:
             stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
+            stepped = [move for move in stepped if keep is not None or move.from_khz is not None]
             moves += stepped
             findings += moved_findings(kept, stepped)
             findings += fewest_finding(site.name, stepped, answers)

@@ -171,7 +171,7 @@ def locked_khz(link: Link) -> int | None:
 
 def kept_on(scene: Scene, plan: Plan | None, site: Site) -> dict[str, Kept]:
     """What the carriers of a site's links and blocks were in an earlier plan: the first call's, the worst
-    verdict."""
+    verdict. Where both ends are set counts where no plan is known, and for a link that is locked elsewhere."""
     kept: dict[str, Kept] = {}
     for call in plan.calls if plan else ():
         if call.site == site.name:
@@ -179,6 +179,10 @@ def kept_on(scene: Scene, plan: Plan | None, site: Site) -> dict[str, Kept]:
                 name = scene.blocks.carrier_of(link.link)
                 first = kept.get(name, Kept(link.carrier_khz, link.spares_khz))
                 kept[name] = replace(first, rank=min(first.rank, RANKS[link.verdict]))
+    for there in (link for live in scene.calls_on(site) for link in live.links):
+        name = scene.blocks.carrier_of(there.name)
+        if there.set_mhz is not None and (there.locked_mhz is not None or name not in kept):
+            kept[name] = Kept(khz_from_mhz(there.set_mhz), ())
     return kept
 
 

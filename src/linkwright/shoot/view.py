@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import functools
 import zoneinfo
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -16,6 +16,7 @@ from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Tra
 from linkwright.shoot.models import Call, Link, Shoot
 from linkwright.shoot.place import Other, Point, Site, Spot
 from linkwright.shoot.seats import Seat, seatings
+from linkwright.units import khz_from_mhz, mhz_text
 
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
@@ -111,14 +112,44 @@ def _in_call(call: Call, day: datetime.date, at: datetime.time, zone: zoneinfo.Z
 
 
 def others_by_site(shoot: Shoot) -> dict[str, tuple[Other, ...]]:
-    """The others on each site, by its name; those whose place nobody told stand near the receivers."""
+    """The others on each site, by its name; those whose place nobody told stand near the receivers.
+
+    A link that is to leave a carrier counts among them until it has left (`_still_sending`).
+    """
     found: dict[str, list[Other]] = {site.name: [] for site in sites(shoot)}
     for other in shoot.other:
         site = site_named(shoot, other.site)
         found[site.name].append(
             other if other.at is not None else other.model_copy(update={"at": _near(shoot, site)})
         )
+    for call, link in _leaving(shoot):
+        found[call.site.name].append(_still_sending(shoot, call, link))
     return {name: tuple(others) for name, others in found.items()}
+
+
+def _leaving(shoot: Shoot) -> Iterator[tuple[LiveCall, Link]]:
+    """The links that are to have another carrier than both ends are set to, in each of their calls."""
+    leaving = [link for link in shoot.link if link.set_mhz and link.locked_mhz not in (None, link.set_mhz)]
+    for call in _calls(shoot) if leaving else ():
+        yield from ((call, link) for link in leaving if link in call.links)
+
+
+def _still_sending(shoot: Shoot, call: LiveCall, link: Link) -> Other:
+    """A link's transmitter on the carrier to which it is set: nobody else is given that until somebody has set both
+    ends to the new one, or the call is over, and what it makes with others counts."""
+    assert link.set_mhz is not None
+    kit, begin = transmitter_named(shoot, link.sends.kit), route_points(call.site, link)[0]
+    given: dict[str, object] = {
+        "name": f"{link.name}, still on {mhz_text(khz_from_mhz(link.set_mhz))} MHz",
+        "carrier_mhz": link.set_mhz,
+        "bandwidth_khz": kit.bandwidth_khz,
+        "radiated_mw": link.locked_mw or max(kit.powers_mw),
+        "at": Point(x_m=begin.x_m, y_m=begin.y_m, z_m=begin.z_m),
+        "site": call.site.name,
+    }
+    if call.starts is not None and call.ends is not None:
+        given |= {"from": call.starts.time(), "to": call.ends.time()}
+    return Other.model_validate(given)
 
 
 #: How far somebody stands from the receivers where nobody said where [m]: near, the least kind of places.

@@ -119,9 +119,16 @@ def set_field(turn: Turn, path: Path, seen: Any, value: Any) -> Edit | None:
 def set_fields(turn: Turn, fields: Sequence[tuple[Path, Any, Any]]) -> Edit | None:
     """Several fields (path, seen, value) as one change, called by the first; None where all stood so already.
 
-    An entry whose value is None is removed. Raises Conflict as `set_field` does; then nothing is changed.
+    An entry whose value is None is removed; a table for a list is a new entry, the last of it. Raises Conflict as
+    `set_field` does; then nothing is changed.
     """
-    edits = [edit for edit in (set_field(turn, *one) for one in fields) if edit is not None]
+    made = (
+        insert(turn, path, value, None)
+        if is_list(path) and isinstance(value, dict)
+        else set_field(turn, path, seen, value)
+        for path, seen, value in fields
+    )
+    edits = [edit for edit in made if edit is not None]
     if len(edits) < 2:
         return edits[0] if edits else None
     before = [row for edit in edits for row in unpacked(edit.before) or ()]

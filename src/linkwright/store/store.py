@@ -74,7 +74,8 @@ class Store(Aside):
         return self._edit(who, lambda turn: edits.set_field(turn, at, old, new))
 
     def set_fields(self, fields: Sequence[tuple[Sequence[str | int], Any, Any]], who: str) -> Change | None:
-        """Several fields (path, seen, value) as one change, which is taken back as one; None removes an entry.
+        """Several fields (path, seen, value) as one change, which is taken back as one; None removes an entry, a
+        table at the path of a list is a new entry of it.
 
         Raises Conflict and InputError as `set_field` does; then nothing is changed.
         """

@@ -2,6 +2,7 @@
 
 from linkwright.web.pages import (
     air,
+    carriers,
     connect,
     day,
     edit,
@@ -22,7 +23,7 @@ from linkwright.web.pages import (
 ROUTERS = tuple(
     page.router
     for page in (
-        shoot, prepare, edit, air, plan, ground, sound, recordings, day, setup, sheets, live, wrap, history,
-        connect, places,
+        shoot, prepare, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
+        history, connect, places,
     )
 )  # fmt: skip

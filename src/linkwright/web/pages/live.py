@@ -16,7 +16,6 @@ from linkwright.desk.spares import spares_now
 from linkwright.desk.watching import Watching
 from linkwright.door.gate import READINGS_PATH, person_of
 from linkwright.shoot.errors import InputError
-from linkwright.units import mhz_text
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
 
@@ -38,13 +37,6 @@ class Seen(Body):
     """An alarm that somebody has seen."""
 
     key: Annotated[str, Bounded(max_length=200)]
-
-
-class Switch(Body):
-    """A link, and the carrier that it goes to [kHz]."""
-
-    link: Annotated[str, Bounded(max_length=200)]
-    khz: Annotated[int, Bounded(ge=1_000, le=10_000_000)]
 
 
 class LevelHere(Body):
@@ -181,29 +173,6 @@ def spare(request: Request, link: Annotated[str, Query(max_length=200)]) -> Resp
         request, "live_spare.html", answer="", id=id_, link=snapshot.names.name_of(id_), spares=spares,
         sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),
     )  # fmt: skip
-
-
-@router.post("/live/switch")
-def switch(request: Request, to: Switch) -> dict[str, Any]:
-    """A link goes to another carrier: locked there in the shoot, kept as what happened, and who must be told."""
-    snapshot, store, who = snapshot_of(request), desk_of(request).store, person_of(request).name
-    id_, made = snapshot.names.id_of("link", to.link), snapshot.made
-    if snapshot.document.draft.at("link", id_) is None:
-        raise InputError(f'there is no link "{to.link}"; load the page again')
-    planned = [link for call in made.plan.calls for link in call.links] if made is not None else []
-    then = made.names.name_of(id_) if made is not None else ""
-    mine = next((link for link in planned if link.link == then), None)
-    before = None if mine is None else mine.carrier_khz
-    path = ("link", id_, "locked_mhz")
-    change = store.set_field(path, snapshot.document.draft.at(*path), to.khz / 1000.0, who)
-    was = "" if mine is None else f" from {mine.carrier}"
-    text = f"switched{was} to {mhz_text(to.khz) if mine is None else mine.shown(to.khz)} MHz"
-    if change is not None:
-        store.happen("switched", id_, {"text": text, "from_khz": before, "to_khz": to.khz}, None, who)
-    tell = [one.name for one in snapshot.shoot.contact] if snapshot.shoot is not None else []
-    told = f"Tell {', '.join(tell)}." if tell else "Tell whoever coordinates carriers here."
-    says = f"{snapshot.names.name_of(id_)} {text}. Set the transmitter, then the receiver, and listen. {told}"
-    return {"says": [says], "change": change and change.revision}
 
 
 @router.post("/live/level")

@@ -13,10 +13,11 @@ from linkwright.door.gate import person_of
 from linkwright.draw.png import png_of
 from linkwright.draw.pocket import Pocket, drawn_pocket
 from linkwright.plan.file import write_plan
+from linkwright.plan.model import Plan
 from linkwright.plan.what_if import outcomes
 from linkwright.plan.why import why
 from linkwright.shoot.errors import InputError
-from linkwright.units import khz_from_mhz
+from linkwright.units import khz_from_mhz, mhz_text
 from linkwright.web.answers import Body, desk_of, file_response, plain_text, render, snapshot_of
 
 router = APIRouter()
@@ -139,8 +140,22 @@ def try_carrier(
         or now.verdict != then.verdict
     ]
     return render(
-        request, "plan_try.html", link=name, id=id_, khz=khz, reasons=reasons, effects=changed, all=len(effects)
+        request,
+        "plan_try.html",
+        link=name,
+        id=id_,
+        khz=khz,
+        shown=_shown(made.plan, name, khz),
+        reasons=reasons,
+        effects=changed,
+        all=len(effects),
     )
+
+
+def _shown(plan: Plan, link: str, khz: int) -> str:
+    """A carrier as the link's display has it."""
+    planned = (one for call in plan.calls for one in call.links if one.link == link)
+    return next((one.shown(khz) for one in planned), mhz_text(khz))
 
 
 def _khz(text: str) -> int:

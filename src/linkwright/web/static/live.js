@@ -106,15 +106,14 @@ addEventListener("visibilitychange", () => { if (!document.hidden) beginSoon(); 
 setInterval(() => { if (seen && (lost() || Date.now() - seen > OLD_MS)) board.classList.add("lost"); }, 1000);
 
 document.addEventListener("click", async (event) => {
-  const button = event.target.closest("[data-happen],[data-acknowledge],[data-switch],[data-try]");
+  const button = event.target.closest("[data-happen],[data-acknowledge],[data-try]");
   if (!button) return;
-  const { happen, text, acknowledge, khz, try: play } = button.dataset;
+  const { happen, text, acknowledge, try: play } = button.dataset;
   try {
     let told;
     if (happen) { told = await post("/log/happen", { kind: happen, text }, { what: text }); next(told.next_take); }
     else if (acknowledge) told = await post("/log/acknowledge", { key: acknowledge }, { what: "that the alarm was seen" });
-    else if (play) told = await post("/live/try", { what: play });
-    else told = await post("/live/switch", { link: button.dataset.switch, khz: Number(khz) }, { what: "the switch" });
+    else told = await post("/live/try", { what: play });
     did(told);
     tell("happened", {}); tell("alarms-again", {});
   } catch (error) { say(error.message); }

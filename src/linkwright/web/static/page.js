@@ -17,6 +17,14 @@ if (choice) {
   });
 }
 
+// A carrier is asked for, then set and heard at both ends, one act or all of them; or it is free of whoever was there.
+async function onCarrier(what, { link, khz, act, other, on }) {
+  if (what === "move") did(await post("/carrier/move", { link, khz: Number(khz), on: on === "yes" }, { what: "the move" }));
+  else if (what === "done") did(await post("/tick/carrier", { link, khz: Number(khz), act }, { what: "the tick" }));
+  else did(await post("/carrier/free", { other }));
+  tell("carriers", {});
+}
+
 // One stream a page, closed while the page is hidden, made anew when it was lost: a stream gives up for good after a 401.
 let stream = null, tries = 0, revision = Number(document.body.dataset.revision || 0), plan = Number(document.body.dataset.plan || -1);
 function listen() {
@@ -52,11 +60,12 @@ export function seen(now) { revision = Math.max(revision, now); }
 export function did(told) { seen(told.revision ?? 0); say(told.says ?? told.did, told.change); }
 
 document.addEventListener("click", async (event) => {
-  const button = event.target.closest("[data-do],[data-post],[data-lock]");
+  const button = event.target.closest("[data-do],[data-post],[data-lock],[data-carrier]");
   if (!button || button.closest("#status")) return;
-  const { post: url, lock, mhz, do: what } = button.dataset;
+  const { post: url, lock, mhz, do: what, carrier } = button.dataset;
   try {
     if (url) did(await post(url));
+    else if (carrier) await onCarrier(carrier, button.dataset);
     else if (lock !== undefined) did(await post("/plan/lock", { link: lock, mhz }));
     else if (what === "undo" || what === "redo") {
       const told = await post(`/api/${what}`);
