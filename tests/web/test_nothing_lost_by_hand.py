@@ -189,11 +189,11 @@ def test_live_asks_once_however_many_links_there_are(laptop: Laptop, pages: Any)
     page.on("console", lambda message: errors.append(message.text) if message.type == "error" else None)
     page.on("pageerror", lambda error: errors.append(str(error)))
     page.goto(f"{laptop.url}/live")
-    expect(page.locator(".live-card").first).to_be_visible()
+    expect(page.locator(".tile").first).to_be_visible()
     at = datetime.datetime.now(datetime.UTC).isoformat()
     records = [{"time": at, "link": f"Guest {n}", "rf_a_dbm": -60, "quality": 1} for n in range(60)]
     pages.request.post(f"{laptop.url}/log/readings", data=records)
-    expect(page.get_by_role("heading", name="Guest 59")).to_be_attached()
+    expect(page.locator(".tile", has_text="Guest 59")).to_be_attached()
     page.wait_for_timeout(1000)
     assert sum("/api/live" in url for url in asked) <= 10, "not once a link"
     assert errors == []

@@ -18,6 +18,7 @@ from linkwright.desk.playing import Playing
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.desk.sources import Sources
 from linkwright.desk.telling import Listeners, Nobody
+from linkwright.desk.troubles import Trouble, dying, reported
 from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.clock import zone_of
@@ -71,6 +72,7 @@ class Desk:
         self.planning = Planning(self.store, self.files, self.works["planning"], self.document, self._planned)
         self.listening = Listening(self.store, self.listeners, self.works["listening"])
         self.watching = Watching(self.store, self.listeners, self.works["looking"], self.works["judging"])
+        self.watching.besides = self._besides
         self.watching.compiled = lambda: self.works["preparing"].state == State()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
@@ -168,6 +170,17 @@ class Desk:
                 self.listeners.tell("forgotten", {"device": str(change.path[0])})
         if any(change.area in ("document", "attachment") for change in news):
             self.planning.follow()
+
+    def troubles(self) -> tuple[Trouble, ...]:
+        """What is amiss besides what the readings say."""
+        snapshot = self.snapshot()
+        return (*reported(self.store, snapshot), *dying(self.store, snapshot, self.watching.gauges()))
+
+    def _besides(self) -> tuple[str, ...]:
+        try:
+            return tuple(one.says for one in self.troubles())
+        except InputError:
+            return ()  # the job cannot be read now, which is told elsewhere
 
     def _planned(self, made: Made | None) -> None:
         self.watching.expect(made)

@@ -20,17 +20,21 @@ if TYPE_CHECKING:
     from linkwright.desk.desk import Desk
 
 #: Kinds of happening that are listed, and how many.
-KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed", "slept")
+KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed", "slept", "trouble", "over")
 LISTED: Final = 40
 
 
 def answer(desk: Desk, snapshot: Snapshot) -> str:
     """What is happening, as a sentence: of the readings that come now, and of alarms that are open."""
     watching = desk.watching
+    troubles = desk.troubles()
     silent = watching.silent()
-    if silent:
+    if silent and not troubles:
         return silent
     states = {link: state for link, state in watching.states().items() if state != "not on now"}
+    if troubles and (silent or all(state == "no readings" for state in states.values())):
+        more = f"; {number_word(len(troubles) - 1)} more" if len(troubles) > 1 else ""
+        return f"{troubles[0].link}: {troubles[0].words}{more}."
     return _said(snapshot, states, [alarm for alarm in watching.shown() if alarm.open])
 
 
@@ -42,7 +46,8 @@ def _said(snapshot: Snapshot, states: dict[str, str], alarms: Sequence[Alarm]) -
         more = f", and {number_word(len(alarms) - 1)} more" if len(alarms) > 1 else ""
         return f"{called(first.link)}: {words_of(first.cause)}{more}."
     if not heard:
-        return "No readings come in." if not states else f"No readings come in of {_links(len(states))}."
+        nobody = f"No readings come in of {_links(len(states))}: tap who is in trouble."
+        return nobody if states else "No link yet."
     bad = [called(link) for link, state in heard.items() if state != "holds"]
     silent = len(states) - len(heard)
     rest = f"; {number_word(silent)} {'says' if silent == 1 else 'say'} nothing" if silent else ""

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import logging
+import math
 import queue
 import threading
 import time
@@ -36,7 +37,7 @@ from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import SILENT_S, Board
 from linkwright.watch.log.agreed import DAY_NS
 from linkwright.watch.log.live import Intake
-from linkwright.watch.log.record import Batch
+from linkwright.watch.log.record import BATTERY, Batch
 
 LOG: Final = logging.getLogger(__name__)
 #: How often the pages are told [s].
@@ -45,13 +46,17 @@ LOOK_S: Final = 0.25
 MOST_TURNS: Final = 120
 #: Looks that tell whether a transmitter is on: the last second.
 NEWEST: Final = 4
+#: What else is amiss is asked so often [s]; a gauge tells nothing that said nothing for so long [s].
+ASKED_S: Final = 15.0
+OLD_S: Final = 60.0
 #: After a restart the last so many kept minutes are looked through again.
 AGAIN: Final = 5
 
 
 @dataclass
 class Watching:
-    """The readings of one job. `names` are those of now. Safe to use from several threads."""
+    """The readings of one job. `names` are those of now; `besides` tells what else is amiss, sentences. Safe to use
+    from several threads."""
 
     store: Store
     listeners: Listeners
@@ -73,6 +78,9 @@ class Watching:
     _links: tuple[str, ...] = ()
     _silent: str = ""
     _new_plan: bool = False
+    besides: Callable[[], tuple[str, ...]] = field(default=tuple)
+    _besides: tuple[str, ...] = ()
+    _asked_s: float = -math.inf
 
     def __post_init__(self) -> None:
         self._keeper = kept_readings.Keeper(self.store)
@@ -235,6 +243,8 @@ class Watching:
             rows = {}
             if self.listeners.open:
                 rows = {link: self.board.row(n, look, now_s) for n, link in self._shown_rows()}
+        if now_s - self._asked_s > ASKED_S:
+            self.ask_besides()
         silent = self.silent()
         if silent != self._silent:
             self._silent = silent
@@ -297,13 +307,29 @@ class Watching:
         if changed:
             self.listeners.tell("alarms", self.told())
 
+    def ask_besides(self) -> None:
+        """Ask what else is amiss, and tell the pages where that is something else than before."""
+        self._asked_s, before = time.monotonic(), self._besides
+        self._besides = self.besides()
+        if self._besides != before:
+            self.listeners.tell("alarms", self.told())
+
     def told(self) -> dict[str, Any]:
         """What is broken and what is silent now, in words, as every page is told."""
-        alarms = [alarm for alarm in self.shown() if alarm.open]
-        first = alarms[0].episode if alarms else None
-        more = f", and {number_word(len(alarms) - 1)} more" if len(alarms) > 1 else ""
-        broken = "" if first is None else f"{self._called(first.link)}: {words_of(first.cause)}{more}."
-        return {"open": len(alarms), "broken": broken, "silent": self.silent()}
+        alarms = [alarm.episode for alarm in self.shown() if alarm.open]
+        said = [f"{self._called(one.link)}: {words_of(one.cause)}." for one in alarms] + list(self._besides)
+        more = f", and {number_word(len(said) - 1)} more." if len(said) > 1 else "."
+        broken = said[0].removesuffix(".") + more if said else ""
+        return {"open": len(said), "broken": broken, "silent": self.silent()}
+
+    def gauges(self) -> dict[str, float]:
+        """What is left in the cells as receivers show it (0 to 1), by id; of those that say so now."""
+        with self._lock:
+            now_s = time.monotonic()
+            ages = {name: self.board.age_s(n, now_s) for n, name in enumerate(self.board.names)}
+            last = {name: float(self.board.last(n)[BATTERY]) for n, name in enumerate(self.board.names)}
+        fresh = (name for name, age in ages.items() if age is not None and age < OLD_S)
+        return {name: last[name] for name in fresh if last[name] >= 0.0}
 
     def silent(self) -> str:
         """What is amiss with the readings, a sentence: they cannot be kept, or none come any more."""

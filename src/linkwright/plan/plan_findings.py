@@ -141,7 +141,7 @@ def receiver_findings(call: LiveCall, shoot: Shoot) -> Iterator[Finding]:
     for (kind, at), links in groups.items():
         receiver = receiver_of(shoot, links[0])
         units = max(call.seats[link.name].unit for link in links)
-        if units > 1 and receiver.count is None:
+        if units > 1 and len(links) > receiver.channels and receiver.count is None:
             where = f" at {at}" if at else ""
             says = (
                 f'{number_word(len(links)).capitalize()} links want {kind}{where} in call "{call.name}"; it has '

@@ -23,7 +23,7 @@ from linkwright.door.gate import Gate, person_of
 from linkwright.door.lan import Lan
 from linkwright.door.once import Once
 from linkwright.lengths import clock
-from linkwright.plan.answer import hand_says
+from linkwright.plan.answer import hand_says, short_says
 from linkwright.plan.products import products_sentence
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
@@ -110,6 +110,7 @@ def _templates() -> Jinja2Templates:
         lstrip_blocks=True,
     )
     env.filters["mhz"] = mhz_text
+    env.filters["hand"] = short_says
     env.filters["clock"] = clock
     env.filters["products"] = products_sentence
     env.globals["static"] = static_url

@@ -10,6 +10,7 @@ from pydantic import Field as Bounded
 
 from linkwright.desk import carriers
 from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.troubles import end
 from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.watch.diagnose.causes import CAUSES
@@ -66,10 +67,10 @@ def move(request: Request, to: Moving) -> dict[str, Any]:
     """A link is to go to another carrier: locked there, to be done by whoever has its ends, and whom to tell."""
     desk, snapshot, who = desk_of(request), snapshot_of(request), person_of(request).name
     id_, now_ns = snapshot.names.id_of("link", to.link), desk.watching.now_ns()
-    disturbed = any(
-        alarm.open and alarm.episode.link == id_ and CAUSES[alarm.episode.cause].by_others
-        for alarm in desk.watching.shown()
-    )
+    amiss = [one for one in desk.troubles() if one.id == id_]
+    episodes = [alarm.episode for alarm in desk.watching.shown() if alarm.open]
+    causes = [one.cause for one in amiss] + [one.cause for one in episodes if one.link == id_]
+    disturbed = any(CAUSES[cause].by_others for cause in causes)
     text, change = carriers.move(
         desk.store, snapshot, id_, to.khz, now_ns, who, is_on=to.on, fled=to.fled or disturbed
     )
@@ -77,6 +78,10 @@ def move(request: Request, to: Moving) -> dict[str, Any]:
     stands = any(one.id == id_ for one in carriers.to_do(desk.store, later, now_ns))
     if change is not None and stands:
         desk.store.happen(SWITCHED, id_, {"text": text.partition(" ")[2], "to_khz": to.khz}, None, who)
+        for one in amiss:
+            if one.ends == "over" and CAUSES[one.cause].spare_helps:
+                end(desk.store, snapshot, one.key, who)  # what is to be done now is the move
+        desk.watching.ask_besides()
     says = f"Changed: {text}."
     if stands:
         says += f" To be done at both ends. {_to_tell(later)}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
@@ -9,10 +10,12 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.alarms import Alarm
-from linkwright.desk.day import since_changed
 from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_at, next_take, sweep_age
 from linkwright.desk.measuring import measure
+from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.spares import spares_now
+from linkwright.desk.troubles import Level, Still, end, report
+from linkwright.desk.wall import Tile, call_left, tiles
 from linkwright.desk.watching import Watching
 from linkwright.door.gate import READINGS_PATH, person_of
 from linkwright.shoot.errors import InputError
@@ -39,6 +42,15 @@ class Seen(Body):
     key: Annotated[str, Bounded(max_length=200)]
 
 
+class Told(Body):
+    """A link in trouble, and three answers of whoever hears it."""
+
+    link: Annotated[str, Bounded(max_length=200)]
+    several: bool = False
+    level: Level = "unknown"
+    still: Still = "unknown"
+
+
 class LevelHere(Body):
     """A link whose level now is kept as measured, and the spot at which its talent is."""
 
@@ -52,35 +64,62 @@ class Play(Body):
     what: Literal["start", "stop"]
 
 
-def alarms_of(request: Request) -> list[dict[str, Any]]:
-    """The alarms as the page shows them."""
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """One cause that lasts, with its one action: what is amiss with whom, since when, why, what to do.
+
+    ends : by which tap ("seen", "over", "changed"). spares : another carrier may help, and is there. seen : by
+    whom.
+    """
+
+    key: str
+    id: str
+    link: str
+    words: str
+    since: str
+    because: str
+    do: str
+    ends: str
+    spares: bool
+    seen: str = ""
+
+
+def strips(request: Request) -> list[Strip]:
+    """What is amiss now: alarms of the watch that last and nobody has seen, then what else is."""
     desk, snapshot = desk_of(request), snapshot_of(request)
+    found = [_strip(snapshot, alarm) for alarm in desk.watching.shown() if alarm.open]
+    for one in desk.troubles():
+        helps = CAUSES[one.cause].spare_helps and _has_spare(snapshot, one.id)
+        found.append(Strip(one.key, one.id, one.link, one.words, one.since, one.because, one.do, one.ends, helps))
+    return found
+
+
+def _strip(snapshot: Snapshot, alarm: Alarm) -> Strip:
+    episode, row = alarm.episode, CAUSES[alarm.episode.cause]
+    times = f"{alarm.times} times since" if alarm.times > 1 else "since"
+    since = f"{times} {clock_of(snapshot, alarm.since_ns)}, {100 * episode.probability:.0f} % sure"
+    return Strip(
+        alarm.key, episode.link, snapshot.names.name_of(episode.link), row.words, since, episode.because,
+        episode.do, "seen", row.spare_helps and _has_spare(snapshot, episode.link), alarm.acknowledged,
+    )  # fmt: skip
+
+
+def _has_spare(snapshot: Snapshot, id_: str) -> bool:
     made = snapshot.made
-    links = [] if made is None else [link for call in made.plan.calls for link in call.links]
-    planned = {} if made is None else {made.names.id_of("link", link.link): link for link in links}
-
-    def shown(alarm: Alarm) -> dict[str, Any]:
-        episode, row = alarm.episode, CAUSES[alarm.episode.cause]
-        spares = planned[episode.link].spares_khz if episode.link in planned else ()
-        return {
-            "key": alarm.key, "id": episode.link, "link": snapshot.names.name_of(episode.link),
-            "cause_words": row.words, "since": clock_of(snapshot, alarm.since_ns), "times": alarm.times,
-            "until": "" if alarm.open else clock_of(snapshot, episode.to_ns),
-            "probability": episode.probability, "because": episode.because, "do": episode.do,
-            "acknowledged": alarm.acknowledged, "spares": row.spare_helps and bool(spares),
-        }  # fmt: skip
-
-    return [shown(alarm) for alarm in desk.watching.shown()]
+    name = "" if made is None else made.names.name_of(id_)
+    return made is not None and any(
+        link.link == name and link.spares_khz for call in made.plan.calls for link in call.links
+    )
 
 
 @router.get("/live")
 def page(request: Request) -> Response:
     """The page."""
     desk, snapshot = desk_of(request), snapshot_of(request)
-    names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
     return render(
-        request, "live.html", answer=answer(desk, snapshot), names=names, alarms=alarms_of(request),
-        happened=happened(desk.store, snapshot), next_take=next_take(desk.store), intake=_came(desk.watching),
+        request, "live.html", answer=answer(desk, snapshot), tiles=tiles(desk, snapshot), strips=strips(request),
+        left=call_left(desk, snapshot), happened=happened(desk.store, snapshot), next_take=next_take(desk.store),
+        intake=_came(desk.watching),
         spots=[spot.name for spot in live_call_at(snapshot.shoot, desk.watching.now_ns()).site.spots]
         if snapshot.shoot is not None else [],
     )  # fmt: skip
@@ -97,9 +136,40 @@ def _came(watching: Watching) -> str:
 
 @router.get("/live/alarms")
 def alarms(request: Request) -> Response:
-    """The alarms, with the newest answer."""
-    now = answer(desk_of(request), snapshot_of(request))
-    return render(request, "live_alarms.html", answer=now, alarms=alarms_of(request))
+    """The strips, with the newest answer."""
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    return render(
+        request, "live_alarms.html", answer=answer(desk, snapshot), strips=strips(request),
+        left=call_left(desk, snapshot),
+    )  # fmt: skip
+
+
+@router.get("/live/ask")
+def ask(request: Request, link: Annotated[str, Query(max_length=200)]) -> Response:
+    """What is asked where somebody says that a link is in trouble."""
+    snapshot = snapshot_of(request)
+    id_ = snapshot.names.id_of("link", link)
+    return render(request, "live_ask.html", id=id_, link=snapshot.names.name_of(id_))
+
+
+@router.post("/log/trouble")
+def trouble(request: Request, told: Told) -> dict[str, Any]:
+    """A link is in trouble, told by hand."""
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    id_ = snapshot.names.id_of("link", told.link)
+    answers = told.several, told.level, told.still
+    found = report(desk.store, snapshot, id_, answers, desk.watching.gauges().get(id_), person_of(request).name)
+    desk.watching.ask_besides()
+    return {"says": [found.says]}
+
+
+@router.post("/log/over")
+def over(request: Request, seen: Seen) -> dict[str, Any]:
+    """A trouble that was told by hand is over."""
+    desk = desk_of(request)
+    found = end(desk.store, snapshot_of(request), seen.key, person_of(request).name)
+    desk.watching.ask_besides()
+    return {"says": [f"{found.link}: {found.words}: over."]}
 
 
 @router.get("/live/happened")
@@ -111,14 +181,13 @@ def happenings(request: Request) -> Response:
 
 @router.get("/api/live")
 def state(request: Request) -> dict[str, Any]:
-    """Every link as it stands, with its last minute, and when its cells were changed [ms since 1970]."""
+    """Every link as it stands, with its last minute, and what stands on its tile besides."""
     desk, snapshot = desk_of(request), snapshot_of(request)
     rows = desk.watching.rows()
-    changed = since_changed(desk.store, snapshot.names)
-    when = [changed.get(id_) for id_ in rows["ids"]]
+    known = {tile.id: tile for tile in tiles(desk, snapshot)}
     return {
-        **rows, "changed": [None if one is None else round(one.timestamp() * 1000) for one in when],
-        "answer": answer(desk, snapshot),
+        **rows, "tiles": [asdict(known.get(id_, Tile(id_, ""))) for id_ in rows["ids"]],
+        "answer": answer(desk, snapshot), "left": call_left(desk, snapshot),
     }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ export function say(text, change = null) {
 }
 
 function first() {
-  if (broken) return { text: broken, act: "look", words: "Look" };
+  if (broken) return { text: broken, act: location.pathname === "/live" ? "" : "look", words: "Look" };
   if (lost()) return { text: `The laptop cannot be reached since ${clock(lost())}; ${count(waiting().length)}.` };
   const fault = Object.values(works).find((work) => work.fault && !seenFault.has(work.fault + work.began_anew));
   if (fault && fault.began_anew) return { text: `${fault.fault} It began anew by itself at ${clock(new Date(fault.began_anew))}.`, act: "seen", words: "Seen", fault };
@@ -56,11 +56,13 @@ export function stands(told) {
   alarms(told);
   draw();
 }
-// How many alarms are open stands at Live and in the tab's title, wherever one is.
+// How many alarms are open stands at Live, in the tab's title and as its icon, wherever one is.
 function alarms(told) {
   broken = told.broken || "";
   const count = document.getElementById("alarms-open");
   if (count) { count.hidden = !told.open; count.textContent = told.open || ""; }
+  const icon = document.querySelector('link[rel="icon"]');
+  if (icon) icon.href = icon.href.replace(/mark(-alarm)?\.svg/, told.open ? "mark-alarm.svg" : "mark.svg");
   document.title = `${told.open ? `(${told.open}) ` : ""}${document.title.replace(/^\(\d+\) /, "")}`;
 }
 const on = (what, does) => document.body.addEventListener(`lw:${what}`, (event) => { does(event.detail || {}); draw(); });

@@ -1,0 +1,91 @@
+"""The wall of the day: what stands on each link's tile besides its readings, and what is left of the call."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from linkwright.desk.carriers import planned_link
+from linkwright.desk.day import since_changed
+from linkwright.desk.live import live_call_at
+from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.troubles import cells_now
+from linkwright.lengths import hours
+from linkwright.plan.answer import short_says
+from linkwright.shoot.view import LiveCall, live_calls
+
+if TYPE_CHECKING:
+    from linkwright.desk.desk import Desk
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """A link on the wall: where it is set, its first spare, its cells, and what the plan promised for it.
+
+    carrier : as its display has it. planned : in words. verdict : the plan's. off : when it is on, where it is not
+    now. trouble : what is amiss with it as somebody told.
+    """
+
+    id: str
+    name: str
+    carrier: str = ""
+    spare: str = ""
+    cells: str = ""
+    planned: str = ""
+    verdict: str = ""
+    off: str = ""
+    trouble: str = ""
+
+
+def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
+    """The links that have a tile: those of the call that is on or comes next first, each in the shoot's order."""
+    now_ns = desk.watching.now_ns()
+    shoot = snapshot.shoot
+    call = None if shoot is None else live_call_at(shoot, now_ns)
+    now = desk.store.now().astimezone(snapshot.zone)
+    changed = since_changed(desk.store, snapshot.names)
+    cells = {id_: f"cells in for {hours((now - when).total_seconds() / 3600.0)}" for id_, when in changed.items()}
+    running = cells_now(desk.store, snapshot, desk.watching.gauges())
+    cells |= {one.id: f"cells {one.left(now)}" for one in running}
+    names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
+    amiss = {one.id: one.words for one in reversed(desk.troubles())}
+    found = [
+        replace(_tile(snapshot, id_, name, call, cells.get(id_, ""), now_ns), trouble=amiss.get(id_, ""))
+        for id_, name in names
+    ]
+    return sorted(found, key=lambda tile: bool(tile.off))
+
+
+def _tile(
+    snapshot: Snapshot, id_: str, name: str, call: LiveCall | None, cells: str,
+    now_ns: int,
+) -> Tile:  # fmt: skip
+    planned = planned_link(snapshot, id_, now_ns)
+    off = "" if call is None or any(link.name == name for link in call.links) else _when(snapshot, name, call)
+    if planned is None:
+        return Tile(id_, name, cells=cells, off=off)
+    spare = planned.shown(planned.spares_khz[0]) if planned.spares_khz else ""
+    return Tile(id_, name, planned.carrier, spare, cells, short_says(planned.in_hand_db), planned.verdict, off)
+
+
+def _when(snapshot: Snapshot, name: str, now: LiveCall) -> str:
+    """When a link is on that is not now."""
+    calls = [one for one in live_calls(snapshot.whole_shoot()) if any(link.name == name for link in one.links)]
+    later = [one for one in calls if one.starts is not None and (now.starts is None or one.starts > now.starts)]
+    first = min(later, key=lambda one: one.starts.timestamp() if one.starts else 0.0, default=None)
+    return f"on from {first.starts:%H:%M}" if first is not None and first.starts is not None else "not in this call"
+
+
+def call_left(desk: Desk, snapshot: Snapshot) -> str:
+    """Which call is on and what is left of it, a sentence; nothing where calls have no times."""
+    if snapshot.shoot is None:
+        return ""
+    now = desk.store.now().astimezone(snapshot.zone)
+    call = live_call_at(snapshot.shoot, round(now.timestamp() * 1e9))
+    if call.starts is None or call.ends is None:
+        return ""
+    if call.starts <= now < call.ends:
+        left = hours((call.ends - now).total_seconds() / 3600.0)
+        return f"{call.name} until {call.ends:%H:%M}, {left} left."
+    day = "" if call.starts.date() == now.date() else f" on {call.starts:%d.%m.%Y}"
+    return f"{call.name} begins at {call.starts:%H:%M}{day}." if call.starts > now else f"{call.name} is over."
