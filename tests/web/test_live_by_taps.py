@@ -51,7 +51,7 @@ def test_every_pair_of_answers_names_a_cause_of_the_table() -> None:
         for level in ("low", "good", "unknown"):
             for still in ("yes", "no", "unknown"):
                 for low in (False, True):
-                    assert cause_by_hand(several, level, still, low) in CAUSES  # type: ignore[arg-type]
+                    assert cause_by_hand(several, level, still, low) in CAUSES
     assert cause_by_hand(False, "low", "no", True) == "battery"
 
 

@@ -105,10 +105,10 @@ def test_ticks_stay_with_a_link_that_is_renamed(demo: TestClient) -> None:
         ticking = {"call": call[1], "link": id_of(demo, "Raker"), "key": key[1]}
         assert demo.post("/tick/step", json=ticking).status_code == 200
         body = demo.get("/setup/body", params={"link": id_of(demo, "Raker")}).text
-    assert "Raker, 3 of 11" in body
+    assert "3 of 11 steps of Raker are done" in body
     rename(demo, "Raker", "Rake")
     planned(demo)
-    assert "Rake, 3 of 11" in demo.get("/setup/body", params={"link": id_of(demo, "Rake")}).text
+    assert "3 of 11 steps of Rake are done" in demo.get("/setup/body", params={"link": id_of(demo, "Rake")}).text
 
 
 def test_two_taps_on_done_log_one_change_of_cells(demo: TestClient) -> None:
@@ -175,7 +175,7 @@ def test_a_new_link_empties_nothing_until_it_is_complete(demo: TestClient) -> No
         ("ground", "hold"),
         ("sound", "dBFS"),
         ("day", "change"),
-        ("setup", "step"),
+        ("setup", "ready"),
     ):
         answer = re.search(r'id="answer"[^>]*>([^<]*)<', demo.get(f"/{name}").text)
         assert answer is not None

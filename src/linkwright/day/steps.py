@@ -58,7 +58,8 @@ class Settings:
 class Step:
     """One step: what it is about, on which equipment, what to do, and the value in full.
 
-    key : under which it is ticked off; another value is another step. options : what could be set instead.
+    key : under which it is ticked off; another value is another step. options : what could be set instead. large,
+    beside : what the display shows, and what stands small beside it, where that is not the value.
     """
 
     what: What
@@ -69,6 +70,8 @@ class Step:
     says: str
     options: tuple[str, ...] = ()
     caution: str = ""
+    large: str = ""
+    beside: str = ""
 
     @property
     def field(self) -> str | None:
@@ -142,7 +145,10 @@ def _carrier(settings: Settings, by: Known) -> Step:
     spares = ", ".join(shown(khz, settings.label(khz)) for khz in settings.spares_khz)
     return Step(
         "carrier", key, "both ends", "Carrier", value,
-        f"Set receiver and transmitter to it. Spares, in order: {spares or 'none'}.",
+        "Set the receiver, transmitter off, and listen; then the transmitter. "
+        f"Spares, in order: {spares or 'none'}.",
+        large=settings.label(settings.carrier_khz) or mhz_text(settings.carrier_khz),
+        beside=f"{mhz_text(settings.carrier_khz)} MHz" if settings.label(settings.carrier_khz) else "MHz",
     )  # fmt: skip
 
 

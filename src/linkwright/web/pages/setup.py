@@ -19,6 +19,7 @@ from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, live_calls, transmitter_named
+from linkwright.units import counted
 from linkwright.web.answers import Body, anew, desk_of, render, snapshot_of
 
 router = APIRouter()
@@ -80,17 +81,17 @@ def context(request: Request, call: str, link: str, at: int) -> dict[str, Any]:
         "current": current,
         "step": step,
         "following": next((one for one in open_links if one.id != current.id), None),
-        "busy": snapshot.planning.busy or snapshot.plan_is_old,
     }
 
 
 def _answer(call: LiveCall, links: list[LinkSteps], current: LinkSteps, step: Ticked | None) -> str:
-    left = sum(len(one.steps) - one.done for one in links)
-    if not left:
+    """Who is done, who is next."""
+    ready = sum(one.next is None for one in links)
+    if ready == len(links):
         return f"{call.name} is set up: every step is ticked off."
-    if step is None:
-        return f"{current.link} is set up; {left} steps are left in {call.name}."
-    return f"{current.link}, step {step.number} of {len(current.steps)}; {left} are left in {call.name}."
+    done = "Nobody is" if not ready else f"{ready} of {counted(len(links), 'link')} {'is' if ready == 1 else 'are'}"
+    following = f"{current.link} is set up" if step is None else f"next: {current.link}, {step.step.title.lower()}"
+    return f"{done} ready; {following}."
 
 
 @router.get("/setup")

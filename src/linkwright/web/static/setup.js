@@ -1,6 +1,7 @@
 // Setting up, step by step: one card a step; what is ticked off is kept, and the next step comes.
 import { getText, post } from "./lib/net.js";
 import { takeAnswer } from "./lib/parts.js";
+import { width } from "./lib/canvas.js";
 import { say } from "./lib/status.js";
 import { did } from "./page.js";
 
@@ -12,13 +13,13 @@ let wanted = { call: card()?.dataset.call || "", link: card()?.dataset.link || "
 
 async function show(call, link, step, focus) {
   wanted = { call, link, step: Number(step) || 0 };
-  const asked = new URLSearchParams(wanted), open = body.querySelector("details")?.open;
+  const asked = new URLSearchParams(wanted), open = [...body.querySelectorAll("details[open]")].map((one) => one.dataset.entry);
   let text = null;
   try { text = await getText(`/setup/body?${asked}`, { as: "setup" }); } catch (error) { say(error.message); }
   if (text === null) return;  // something newer was asked for meanwhile
   body.innerHTML = text;
   if (!wanted.link) wanted.link = here().link || "";
-  if (open && !focus) { const details = body.querySelector("details"); if (details) details.open = true; }
+  if (!focus) for (const one of body.querySelectorAll("details")) if (open.includes(one.dataset.entry)) one.open = true;
   takeAnswer();
   history.replaceState(null, "", `/setup?${asked}`);
   if (focus) (document.getElementById("done") || body.querySelector("[data-link-go]"))?.focus({ preventScroll: true });
@@ -43,7 +44,6 @@ body.addEventListener("click", async (event) => {
 });
 body.addEventListener("change", async (event) => {
   if (event.target.id === "call") await show(event.target.value, "", 0, false);
-  else if (event.target.id === "link") await show(document.getElementById("call").value, event.target.value, 0, false);
 });
 body.addEventListener("submit", async (event) => {
   event.preventDefault();
@@ -55,6 +55,13 @@ body.addEventListener("submit", async (event) => {
   } catch (error) { say(error.message); }
 });
 body.addEventListener("input", (event) => { if (event.target.name === "text") typing = true; });
+
+// What is folded in, sound for one, is asked for when it is opened.
+body.addEventListener("toggle", async (event) => {
+  const { part } = event.target.dataset, into = event.target.querySelector(".part");
+  if (!part || !event.target.open || into.childElementCount) return;
+  try { into.innerHTML = (await getText(`${part}&width=${width(into, 300, 640)}`)) ?? ""; } catch (error) { say(error.message); }
+}, true);
 
 async function again() {
   if (!typing) await show(wanted.call, wanted.link, wanted.step, document.activeElement?.id === "done");
