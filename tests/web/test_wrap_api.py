@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import re
 import tomllib
@@ -13,13 +14,14 @@ from xml.etree import ElementTree
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.watch.made_readings import NINE_MS
+from tests.watch.made_readings import NINE_MS, readings
 from tests.web.conftest import client_of, demo_into, desk_of_client, planned
-from tests.web.wrapped import day_behind, gone_through, log_csv
+from tests.web.wrapped import LINKS, day_behind, gone_through, log_csv
 
-from linkwright.store import Store
+from linkwright.store import READINGS, Store
 from linkwright.store.placebook import PlaceBook
 from linkwright.watch.diagnose.episodes import iso
+from linkwright.watch.log.kept import packed
 
 
 @pytest.fixture(scope="module")
@@ -236,3 +238,21 @@ def test_where_no_places_are_kept_nothing_is_offered(store: Store) -> None:
     with day_behind(store) as client:
         assert "Keep what was learnt" not in client.get("/wrap").text
         assert client.post("/places/keep", json={"site": "Pans"}).status_code == 400
+
+
+def test_readings_of_another_date_do_not_stretch_the_picture(store: Store) -> None:
+    """A minute of half a year before made an axis of half a year, of which all but a hair was empty."""
+    early = packed(readings(LINKS, seconds=60.0, from_ms=NINE_MS - 180 * 86_400_000))
+    store.attach("2026-11-15T09:00:00", early, "live", most_bytes=1 << 24, kind=READINGS)
+    with day_behind(store) as client:
+        told = client.get("/api/wrap/picture").json()
+        begin, end = (datetime.datetime.fromisoformat(told[key]) for key in ("from", "to"))
+        assert end - begin < datetime.timedelta(hours=24)
+        assert begin.date() == end.date() == datetime.date(2027, 5, 14)
+        assert "the picture shows the longest day of them" in client.get("/wrap/body").text
+
+
+def test_every_shape_has_its_cause_in_words(looked_at: TestClient) -> None:
+    """Where there was no room beside a shape it stood alone."""
+    svg = ElementTree.fromstring(looked_at.get("/api/wrap/picture?width=390").json()["svg"])
+    assert "switched off" in ["".join(one.itertext()) for one in svg.iter("{http://www.w3.org/2000/svg}text")]

@@ -45,6 +45,7 @@ def test_closer_by_button_key_and_pointer(day: tuple[Served, Path], page: Any) -
     svg = ready(day[0], page)
     whole = span(svg)
     with page.expect_response("**/api/wrap/picture*"):
+        page.locator(".fail-row", has_text="Boom").first.click()
         page.get_by_role("button", name="Look at Boom").first.click()
     expect(page.locator("#readout")).to_contain_text("09:03:25 to 09:03:")
     begin, end = span(svg)

@@ -31,6 +31,8 @@ from linkwright.watch.figures.wrapped import Event, Heard, LaidTrack, WrapUp, wi
 
 #: Widths of the picture on the report [px].
 REPORT_PX: Final = 1000.0
+#: What lies farther apart than half a day belongs to another day [ms].
+APART_MS: Final = 12 * 3_600_000
 #: So many lanes are drawn at most; links that failed come first.
 MOST_LANES: Final = 60
 
@@ -234,10 +236,44 @@ def _ms(when: datetime.datetime) -> int:
     return round(when.timestamp() * 1000.0)
 
 
+def read_together(gone: Gone) -> tuple[int, int] | None:
+    """The longest time with readings and no half day between them [ms]: those of another date are another day."""
+    stretches = sorted(
+        (begin, end)
+        for one in gone.figures
+        for begin, end in zip(
+            (one.first_ms, *(gap.to_ms for gap in one.gaps)),
+            (*(gap.from_ms for gap in one.gaps), one.last_ms),
+            strict=True,
+        )
+    )
+    days: list[tuple[int, int]] = []
+    for begin, end in stretches:
+        if days and begin - days[-1][1] < APART_MS:
+            days[-1] = days[-1][0], max(days[-1][1], end)
+        else:
+            days.append((begin, end))
+    return max(days, key=lambda day: day[1] - day[0], default=None)
+
+
+def elsewhere(wrap: WrapUp, gone: Gone) -> str:
+    """That readings of other days are kept as well, which the picture leaves out; "" where there are none."""
+    here, every = read_together(gone), gone.span_ms
+    if here is None or every is None or every == here:
+        return ""
+    first, last = (f"{moment(at, wrap.zone):%-d %B %Y}" for at in every)
+    return f"Readings from {first} to {last} are kept; the picture shows the longest day of them."
+
+
 def bounds(wrap: WrapUp, gone: Gone) -> tuple[int, int]:
-    """From where to where the whole time line goes [ms]."""
-    spans = [span for span in (gone.span_ms,) if span is not None]
-    spans += [(event.at_ms, event.at_ms) for event in wrap.events]
+    """From where to where the whole time line goes [ms]: what was read together, and what was noted about then."""
+    here = read_together(gone)
+    spans = [] if here is None else [here]
+    spans += [
+        (event.at_ms, event.at_ms)
+        for event in wrap.events
+        if here is None or here[0] - APART_MS <= event.at_ms <= here[1] + APART_MS
+    ]
     near = [(begin, end) for _, begin, end in wrap.calls]
     if not spans:
         spans = near or [(0, 3_600_000)]

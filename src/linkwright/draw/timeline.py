@@ -111,6 +111,8 @@ def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> s
     for line in wrapped(_legend(timeline, range_dbm), (width_px - 2 * EDGE_PX) / WIDE, TEXT_PX):
         y += 20.0
         parts.append(words(EDGE_PX, y, line, size=TEXT_PX, fill=SOFT))
+    drawn, y = _key(timeline, width_px, y)
+    parts.append(drawn)
     top = y = y + 10.0
     drawn, y = _calls(timeline, axis, y)
     parts.append(drawn)
@@ -165,8 +167,7 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
     any_tracks = any(lane.tracks for lane in timeline.lanes)
     return (
         f"{day}. Each lane from {_dbm(range_dbm[0])} dBm to {_dbm(range_dbm[1])} dBm: branch A filled, B outlined; "
-        "dashed, what the receiver needs; hatched, no readings. A mark's shape is the cause; a tick alone was not "
-        "heard."
+        "dashed, what the receiver needs; hatched, no readings. A tick alone was not heard."
         + (" A bar under a lane is its track in a recording, with its losses." if any_tracks else "")
         + (
             ""
@@ -174,6 +175,20 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
             else " A dashed recording lies by its own time stamp."
         )
     )
+
+
+def _key(timeline: Timeline, width_px: float, top: float) -> tuple[str, float]:
+    """Every shape that is drawn with its cause in words, in as many lines as they take; and where they end [px]."""
+    drawn = {one.cause: one for lane in timeline.lanes for one in lane.episodes}
+    parts, x, y = [], EDGE_PX, top + 22.0
+    for cause, one in sorted(drawn.items()):
+        wide = 34.0 + WIDE * width_of(one.cause_words, TEXT_PX)
+        if x + wide > width_px - EDGE_PX and x > EDGE_PX:
+            x, y = EDGE_PX, y + 22.0
+        parts.append(shape(cause, x + 8.0, y - 6.0, 7.0))
+        parts.append(words(x + 20.0, y, one.cause_words, size=TEXT_PX))
+        x += wide
+    return "".join(parts), y if parts else top
 
 
 def _fit(text: str, room: float) -> str:

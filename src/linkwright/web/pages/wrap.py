@@ -16,7 +16,7 @@ from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.files import plain_name
 from linkwright.desk.laying import SHORT_S
-from linkwright.desk.wrap import REPORT_PX, bounds, happenings_csv, learnt_of, picture, wrapped
+from linkwright.desk.wrap import REPORT_PX, bounds, elsewhere, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
@@ -84,7 +84,7 @@ def context(request: Request) -> dict[str, Any]:
         "busy": wrapping.busy,
         "laying": work.busy,
         "share": wrapping.background.state.share,
-        "told": wrapping.gone.told,
+        "told": [one for one in (elsewhere(wrap, wrapping.gone), *wrapping.gone.told) if one],
         "episodes": _rows(longest[:OPEN], wrap.zone),
         "shorter": _rows(longest[OPEN:], wrap.zone),
         "left_out": len(wrap.episodes) - len(longest),
