@@ -71,6 +71,7 @@ lint: $(DEV)
 	$(BIN)/mypy
 	$(BIN)/lint-imports --no-logo
 	$(BIN)/python scripts/check_circles.py
+	$(BIN)/python scripts/check_pages.py
 
 bench: $(DEV)
 	$(BIN)/python -m pytest bench --benchmark-only --benchmark-disable-gc -q

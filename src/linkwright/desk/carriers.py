@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass
 from typing import Any, Final
 
-from linkwright.desk.live import live_call_at
+from linkwright.desk.live import call_of, live_call_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.hit import STRANGER, stranger
 from linkwright.plan.model import PlannedLink
@@ -46,22 +46,25 @@ class Fled:
     carrier: str
 
 
-def planned_link(snapshot: Snapshot, id_: str, now_ns: int) -> PlannedLink | None:
-    """What the newest plan gives a link in the call that is on or comes next; else in its first call."""
+def planned_links(snapshot: Snapshot, now_ns: int) -> dict[str, PlannedLink]:
+    """What the newest plan gives each link, by its id, in the call that is on or comes next; else in its first."""
     made = snapshot.made
     if made is None:
-        return None
-    name, on = made.names.name_of(id_), live_call_at(made.shoot, now_ns).name
-    mine = [(call.call != on, link) for call in made.plan.calls for link in call.links if link.link == name]
-    return min(mine, key=lambda one: one[0])[1] if mine else None
+        return {}
+    on = call_of(made.scene.calls, now_ns).name
+    found: dict[str, PlannedLink] = {}
+    for call in sorted(made.plan.calls, key=lambda call: call.call != on):
+        for link in call.links:
+            found.setdefault(made.names.id_of("link", link.link), link)
+    return found
 
 
 def to_do(store: Store, snapshot: Snapshot, now_ns: int) -> tuple[ToDo, ...]:
     """Every link that is to have another carrier than it is set to, in the order of the shoot."""
-    found, ticks = [], store.ticks()
+    found, ticks, given = [], store.ticks(), planned_links(snapshot, now_ns)
     for link in () if snapshot.shoot is None else snapshot.shoot.link:
         id_ = snapshot.names.id_of("link", link.name)
-        planned = planned_link(snapshot, id_, now_ns)
+        planned = given.get(id_)
         khz = _wanted_khz(link, planned)
         if link.set_mhz is None or khz is None or khz_from_mhz(link.set_mhz) == khz:
             continue
@@ -116,7 +119,7 @@ def move(
     on the old one; nobody is given it until somebody listened. Raises InputError for no link.
     """
     link = _link(snapshot, id_)
-    planned = planned_link(snapshot, id_, now_ns)
+    planned = planned_links(snapshot, now_ns).get(id_)
     now = datetime.datetime.fromtimestamp(now_ns / 1e9, datetime.UTC)
     old_khz = khz_from_mhz(link.set_mhz) if link.set_mhz is not None else planned.carrier_khz if planned else None
     fields = [_field(snapshot, id_, "locked_mhz", khz / 1000.0)]

@@ -73,8 +73,12 @@ def call_at(shoot: Shoot, time_ns: int) -> str:
 
 def live_call_at(shoot: Shoot, time_ns: int) -> LiveCall:
     """The call that is on at a time; else the first that follows, else the last."""
+    return call_of(live_calls(shoot), time_ns)
+
+
+def call_of(calls: Sequence[LiveCall], time_ns: int) -> LiveCall:
+    """The call of some that is on at a time; else the first that follows, else the last."""
     at = datetime.datetime.fromtimestamp(time_ns / 1e9, datetime.UTC)
-    calls = live_calls(shoot)
     timed = [(call.starts, call.ends, call) for call in calls if call.starts is not None and call.ends is not None]
     on = [call for starts, ends, call in timed if starts <= at < ends]
     later = [call for starts, _, call in sorted(timed, key=lambda one: one[0].timestamp()) if starts > at]

@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from linkwright.desk.carriers import planned_link
+from linkwright.desk.carriers import planned_links
 from linkwright.desk.day import since_changed
 from linkwright.desk.live import live_call_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.troubles import cells_now
 from linkwright.lengths import hours
 from linkwright.plan.answer import short_says
+from linkwright.plan.model import PlannedLink
+from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall, live_calls
 
 if TYPE_CHECKING:
@@ -49,31 +51,33 @@ def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
     cells |= {one.id: f"cells {one.left(now)}" for one in running}
     names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
     amiss = {one.id: one.words for one in reversed(desk.troubles())}
-    found = [
-        replace(_tile(snapshot, id_, name, call, cells.get(id_, ""), now_ns), trouble=amiss.get(id_, ""))
-        for id_, name in names
-    ]
+    planned, later = planned_links(snapshot, now_ns), _later(shoot, call)
+    on = set() if call is None else {link.name for link in call.links}
+    found = []
+    for id_, name in names:
+        off = "" if call is None or name in on else later.get(name, "not in this call")
+        tile = Tile(id_, name, cells=cells.get(id_, ""), off=off, trouble=amiss.get(id_, ""))
+        found.append(_planned(tile, planned[id_]) if id_ in planned else tile)
     return sorted(found, key=lambda tile: bool(tile.off))
 
 
-def _tile(
-    snapshot: Snapshot, id_: str, name: str, call: LiveCall | None, cells: str,
-    now_ns: int,
-) -> Tile:  # fmt: skip
-    planned = planned_link(snapshot, id_, now_ns)
-    off = "" if call is None or any(link.name == name for link in call.links) else _when(snapshot, name, call)
-    if planned is None:
-        return Tile(id_, name, cells=cells, off=off)
+def _planned(tile: Tile, planned: PlannedLink) -> Tile:
+    """A tile with what the plan says of its link."""
     spare = planned.shown(planned.spares_khz[0]) if planned.spares_khz else ""
-    return Tile(id_, name, planned.carrier, spare, cells, short_says(planned.in_hand_db), planned.verdict, off)
+    says = short_says(planned.in_hand_db)
+    return replace(tile, carrier=planned.carrier, spare=spare, planned=says, verdict=planned.verdict)
 
 
-def _when(snapshot: Snapshot, name: str, now: LiveCall) -> str:
-    """When a link is on that is not now."""
-    calls = [one for one in live_calls(snapshot.whole_shoot()) if any(link.name == name for link in one.links)]
-    later = [one for one in calls if one.starts is not None and (now.starts is None or one.starts > now.starts)]
-    first = min(later, key=lambda one: one.starts.timestamp() if one.starts else 0.0, default=None)
-    return f"on from {first.starts:%H:%M}" if first is not None and first.starts is not None else "not in this call"
+def _later(shoot: Shoot | None, now: LiveCall | None) -> dict[str, str]:
+    """When links are on that are not in the call that is on, by name."""
+    if shoot is None or now is None or now.starts is None:
+        return {}
+    found: dict[str, str] = {}
+    coming = [call for call in live_calls(shoot) if call.starts is not None and call.starts > now.starts]
+    for call in sorted(coming, key=lambda call: call.starts.timestamp() if call.starts else 0.0):
+        for link in call.links:
+            found.setdefault(link.name, f"on from {call.starts:%H:%M}")
+    return found
 
 
 def call_left(desk: Desk, snapshot: Snapshot) -> str:

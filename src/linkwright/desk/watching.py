@@ -19,6 +19,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
+import numpy as np
+
 from linkwright.desk import kept_readings
 from linkwright.desk.alarms import Alarm, Alarms
 from linkwright.desk.background import Background, Run
@@ -29,7 +31,7 @@ from linkwright.desk.spares import Now
 from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
-from linkwright.units import number_word
+from linkwright.units import SampleArray, number_word
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, at_any_time
 from linkwright.watch.diagnose.plain import plain_loop
@@ -216,10 +218,7 @@ class Watching:
                 "names": [self._called(link) for _, link in shown],
                 "needs": [self.board.need_dbm.get(link) for _, link in shown],
                 "rows": [self.board.row(n, look, now_s) for n, _ in shown],
-                "looks": [
-                    [[None if v != v else round(float(v)) for v in four] for four in self.board.looks(n)]
-                    for n, _ in shown
-                ],
+                "looks": [_listed(self.board.looks(n)) for n, _ in shown],
             }
 
     # The work
@@ -350,6 +349,17 @@ class Watching:
                 self.judge([batch])
         except InputError:
             return  # a damaged minute is told on the page Wrap; the day goes on
+
+
+def _listed(looks: SampleArray) -> list[list[int | None]]:
+    """A minute of looks in whole decibels, None for what was not said; nothing where nothing was."""
+    silent = np.isnan(looks)
+    if silent.all():
+        return []
+    told = np.rint(np.nan_to_num(looks)).astype(int).astype(object)
+    told[silent] = None
+    listed: list[list[int | None]] = told.tolist()
+    return listed
 
 
 def clock_of(time_ns: int, zone: datetime.tzinfo) -> str:

@@ -12,7 +12,7 @@ const STEP = 5, EDGE = 18, WAIT = 700;  // minutes, pixels from the right end th
 let held = null, keeping = null;
 
 async function draw(moving) {
-  const asked = new URLSearchParams({ width: width(box) });
+  const asked = new URLSearchParams({ width: String(width(box)) });
   if (moving) for (const key of ["path", "minutes", "longer"]) asked.set(key, moving[key]);
   let told = null;
   try { told = await getJson(`/api/day/picture?${asked}`, { as: "day" }); } catch (error) { if (moving) readout.textContent = error.message; }

@@ -44,7 +44,6 @@ async function begin() {
     show(id, told.rows[n]);
   });
   for (const [id, tile] of tiles) if (!told.ids.includes(id)) { tile.card.remove(); tiles.delete(id); }
-  wall.dataset.count = told.ids.length;
   size(told.ids.length);
   order();
   answer(told.answer);
@@ -200,5 +199,4 @@ function tone() {
   setTimeout(() => air.close(), 1000);
 }
 document.body.addEventListener("lw:alarms", (event) => { if (aloud.checked && event.detail.open > count) tone(); count = event.detail.open || 0; });
-size(Number(wall.dataset.count));
 begin();

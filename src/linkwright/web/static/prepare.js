@@ -13,9 +13,9 @@ async function permits() {
   document.getElementById("permits").innerHTML = region.value ? await getText(`/prepare/permits?region=${region.value}`, { as: "permits" }) : "";
 }
 function answers() {
-  const given = new FormData(form), who = given.get("who").split(/[\n,;\t]/).map((name) => name.trim()).filter(Boolean);
+  const given = new FormData(form), who = String(given.get("who")).split(/[\n,;\t]/).map((name) => name.trim()).filter(Boolean);
   return {
-    where: given.get("where").trim(), region: given.get("region"), surroundings: given.get("surroundings"), date: given.get("date"),
+    where: String(given.get("where")).trim(), region: given.get("region"), surroundings: given.get("surroundings"), date: given.get("date"),
     within_m: Number(String(given.get("within_m")).replace(",", ".")) || 30, begins: given.get("begins") || null, ends: given.get("ends") || null,
     who, permits: given.getAll("permits"), kit: given.get("kit") || "", zone,
   };

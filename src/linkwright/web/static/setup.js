@@ -1,7 +1,6 @@
 // Setting up, step by step: one card a step; what is ticked off is kept, and the next step comes.
 import { getText, post } from "./lib/net.js";
 import { takeAnswer } from "./lib/parts.js";
-import { width } from "./lib/canvas.js";
 import { say } from "./lib/status.js";
 import { did } from "./page.js";
 
@@ -13,7 +12,7 @@ let wanted = { call: card()?.dataset.call || "", link: card()?.dataset.link || "
 
 async function show(call, link, step, focus) {
   wanted = { call, link, step: Number(step) || 0 };
-  const asked = new URLSearchParams(wanted), open = [...body.querySelectorAll("details[open]")].map((one) => one.dataset.entry);
+  const asked = new URLSearchParams({ ...wanted, step: String(wanted.step) }), open = [...body.querySelectorAll("details[open]")].map((one) => one.dataset.entry);
   let text = null;
   try { text = await getText(`/setup/body?${asked}`, { as: "setup" }); } catch (error) { say(error.message); }
   if (text === null) return;  // something newer was asked for meanwhile
@@ -55,13 +54,6 @@ body.addEventListener("submit", async (event) => {
   } catch (error) { say(error.message); }
 });
 body.addEventListener("input", (event) => { if (event.target.name === "text") typing = true; });
-
-// What is folded in, sound for one, is asked for when it is opened.
-body.addEventListener("toggle", async (event) => {
-  const { part } = event.target.dataset, into = event.target.querySelector(".part");
-  if (!part || !event.target.open || into.childElementCount) return;
-  try { into.innerHTML = (await getText(`${part}&width=${width(into, 300, 640)}`)) ?? ""; } catch (error) { say(error.message); }
-}, true);
 
 async function again() {
   if (!typing) await show(wanted.call, wanted.link, wanted.step, document.activeElement?.id === "done");

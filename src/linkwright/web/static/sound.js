@@ -5,23 +5,6 @@ import { files, send } from "./lib/send.js";
 import { say } from "./lib/status.js";
 import { did } from "./page.js";
 
-async function fill(holder) {
-  const part = holder.querySelector(".part");
-  if (part.dataset.of === holder.dataset.part) return;
-  part.dataset.of = holder.dataset.part;
-  try { const text = await getText(`${holder.dataset.part}&width=${width(holder, 300, 900)}`); if (text !== null) part.innerHTML = text; }
-  catch (error) { part.dataset.of = ""; say(error.message); }
-}
-function opened(details) {
-  if (!details.open) return;
-  fill(details);
-  for (const lazy of details.querySelectorAll(":scope > .lazy")) fill(lazy);
-}
-document.addEventListener("toggle", (event) => { if (event.target.dataset?.part) opened(event.target); }, true);
-function all(part) { for (const details of part.querySelectorAll("details[data-part]")) opened(details); }
-all(document);
-document.body.addEventListener("lw:part", (event) => all(event.detail.part));
-
 // While it is listened to, only the bar moves; what was heard is asked for when that has ended.
 document.body.addEventListener("lw:work", (event) => {
   if (event.detail.name !== "listening" || !event.detail.busy) return;

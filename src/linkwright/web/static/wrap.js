@@ -10,7 +10,7 @@ const box = document.getElementById("wrap-picture"), readout = document.getEleme
 let shown = null, drag = null;  // shown: from and to in ms, null for all of it
 
 async function draw() {
-  const query = new URLSearchParams({ width: width(box) });
+  const query = new URLSearchParams({ width: String(width(box)) });
   if (shown) { query.set("from", new Date(shown[0]).toISOString()); query.set("to", new Date(shown[1]).toISOString()); }
   let told = null;
   try { told = await getJson(`/api/wrap/picture?${query}`, { as: "picture", ms: 120000 }); } catch (error) { readout.textContent = error.message; }

@@ -1,4 +1,6 @@
 // Fingers, mouse and wheel on a picture: drag, pinch, tap, turn. Each is told in pixels of the page.
+/** @param {HTMLElement} on
+ * @param {{tap?: Function, drag?: Function, pinch?: Function, wheel?: Function, hover?: Function, down?: Function, up?: Function, cancel?: Function}} told */
 export function gestures(on, { tap, drag, pinch, wheel, hover, down, up, cancel }) {
   const held = new Map();
   let moved = 0, apart = 0, grip = null;

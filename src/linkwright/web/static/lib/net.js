@@ -25,9 +25,8 @@ async function told(response) {
   const kind = response.headers.get("content-type") || "";
   const said = kind.includes("json") ? await response.json() : { says: [await response.text()] };
   if (response.ok) return said;
-  const error = new Error([].concat(said.says || "That did not work.").join(" "));
-  error.status = response.status; error.told = said;
-  throw error;
+  const says = [].concat(said.says || "That did not work.").join(" ");
+  throw Object.assign(new Error(says), { status: response.status, told: said });
 }
 
 // One question under one name: a newer one takes its place, and the older is answered with null.

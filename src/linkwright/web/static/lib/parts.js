@@ -1,5 +1,6 @@
 // Parts of a page that are asked for by themselves: at an event, by a button or a form; what is open stays open, and a
 // field in which somebody types stays as it is.
+import { width } from "./canvas.js";
 import { get, getText, tell } from "./net.js";
 import { say } from "./status.js";
 
@@ -43,13 +44,29 @@ for (const part of document.querySelectorAll("[data-url][data-on]")) {
   for (const what of part.dataset.on.split(" ")) if (what === "load") soon(part); else document.body.addEventListener(`lw:${what}`, () => soon(part));
 }
 
+// What is folded away is asked for when it is opened, as wide as it may be drawn; and again where it was swapped.
+export async function fill(holder) {
+  const part = holder.querySelector(".part");
+  if (!part || part.dataset.of === holder.dataset.part) return;
+  part.dataset.of = holder.dataset.part;
+  try {
+    const text = await getText(`${holder.dataset.part}${holder.dataset.part.includes("?") ? "&" : "?"}width=${width(part, 300, 900)}`);
+    if (text !== null) { part.innerHTML = text; tell("part", { part }); }
+  } catch (error) { part.dataset.of = ""; say(error.message); }
+}
+function opened(details) { if (details.open) for (const one of [details, ...details.querySelectorAll(":scope > .lazy")]) fill(one); }
+function all(part) { for (const details of part.querySelectorAll("details[data-part]")) opened(details); }
+document.addEventListener("toggle", (event) => { if (event.target.dataset?.part) opened(event.target); }, true);
+document.body.addEventListener("lw:part", (event) => all(event.detail.part));
+all(document);
+
 // A form that asks, a form that sends, a button that asks: the answer goes into the part that it names.
 const into = (from) => document.getElementById(from.dataset.into);
 document.addEventListener("submit", async (event) => {
   const form = event.target.closest("[data-get],[data-send]");
   if (!form) return;
   event.preventDefault();
-  const fields = new URLSearchParams(new FormData(form));
+  const fields = new URLSearchParams(/** @type {any} */ (new FormData(form)));
   if (form.dataset.get) { await fresh(into(form), `${form.dataset.get}?${fields}`); return; }
   try {
     const response = await fetch(form.dataset.send, { method: "POST", body: fields });
