@@ -1,4 +1,4 @@
-"""Check the types of the pages' scripts with the TypeScript compiler, where node is at hand; else say that it was not."""
+"""Check the types of the pages' scripts with the TypeScript compiler, where node is at hand; else say so."""
 
 from __future__ import annotations
 
