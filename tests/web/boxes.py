@@ -1,0 +1,81 @@
+"""Where the words of a page or of its pictures stand: whether any overlap, are cut, too small or too faint.
+
+`untidy(page, "main")` measures every line of text inside a selector, in HTML and in SVG, and the value of every
+field. `faint_text(page, "svg")` and `faint_marks(page, "#ground .wall")` measure contrast in the pixels that the
+browser drew, so that words on hatching and marks on whatever is under them are measured as they are seen. All give
+sentences; an empty list is a tidy page. WCAG 2.2: text 4.5 to 1 (3 to 1 from 24 px), marks 3 to 1.
+"""
+
+from __future__ import annotations
+
+import base64
+from pathlib import Path
+from typing import Any, Final
+
+#: Smallest letters [px], and how far two boxes may reach into each other: descenders under the line above [px].
+LEAST_PX: Final = 14.0
+INTO_PX: Final = 1.5
+JS: Final = Path(__file__).with_suffix(".js").read_text("utf-8")
+
+
+def lines_of(page: Any, within: str = "body", *, pictures: bool = False) -> list[list[Any]]:
+    """Every visible line of text inside `within`; `pictures`: those of SVG alone."""
+    found: list[list[Any]] = _run(page, "measure", [within, pictures])
+    return found
+
+
+def untidy(page: Any, within: str = "body", *, pictures: bool = False) -> list[str]:
+    """A sentence for each line of text that is cut, too small, or overlaps another."""
+    lines = lines_of(page, within, pictures=pictures)
+    assert lines, f"no text inside {within}"
+    told = [f"“{one[0]}” is {one[7]}" for one in lines if one[7]]
+    told += [f"“{one[0]}” has {one[5]:.1f} px" for one in lines if one[5] < LEAST_PX - 0.05]
+    lines.sort(key=lambda one: one[2])
+    for n, one in enumerate(lines):
+        for other in lines[n + 1 :]:
+            if other[2] > one[4] - INTO_PX:
+                break
+            across = min(one[3], other[3]) - max(one[1], other[1])
+            down = min(one[4], other[4]) - max(one[2], other[2])
+            if across > INTO_PX and down > INTO_PX and one[6] == other[6]:
+                told.append(f"“{one[0]}” and “{other[0]}” overlap by {across:.0f} x {down:.0f} px")
+    return told
+
+
+def faint_text(page: Any, within: str, *, pictures: bool = False) -> list[str]:
+    """A sentence for each line of text without the contrast of WCAG 2.2, 1.4.3 (AA), in the pixels as drawn."""
+    lines = lines_of(page, within, pictures=pictures)
+    found = _contrasts(page, [[*one[1:5], one[8]] for one in lines])
+    return [
+        f"“{one[0]}” has {much:.1f} to 1"
+        for one, much in zip(lines, found, strict=True)
+        if much is not None and much < (3.0 if one[5] >= 24 else 4.5)
+    ]
+
+
+def faint_marks(page: Any, within: str) -> list[str]:
+    """A sentence for each mark under 3 to 1 against what it stands on (WCAG 2.2, 1.4.11), in pixels as drawn."""
+    marks = _run(page, "marks", within)
+    assert marks, f"no mark {within}"
+    found = _contrasts(page, [one[1:6] for one in marks])
+    return [
+        f"{one[0]} has {much:.1f} to 1"
+        for one, much in zip(marks, found, strict=True)
+        if much is not None and much < 3.0
+    ]
+
+
+def _run(page: Any, what: str, given: Any) -> Any:
+    """One of the functions of boxes.js in a page."""
+    return page.evaluate(f"given => {{ {JS}\n return {what}(given); }}", given)
+
+
+def _contrasts(page: Any, boxes: list[list[Any]]) -> list[float | None]:
+    """The contrast in each box [px of the whole page, colour]; None where it is too small to be measured."""
+    png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+    aside = page.context.new_page()  # the page itself lets no data in
+    try:
+        found: list[float | None] = _run(aside, "contrast", [png, boxes])
+    finally:
+        aside.close()
+    return found

@@ -1,0 +1,107 @@
+"""Jobs with many links, served: for whoever looks whether a page still stands with 7, 24 or 60 of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from tests.web.conftest import Served, served, wait_for_plan
+
+from linkwright.plan.chain import Sweeps
+from linkwright.plan.model import Plan
+from linkwright.plan.pipeline import make_plan
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.reading import parse_shoot
+
+#: How many links the pages are looked at with, and up to how many a plan is really made.
+CROWDS = (7, 24, 60)
+MADE = 7
+NAMES = ("Presenter", "Salter", "Raker", "Boom", "Historian", "Packer", "Stoker", "Ferryman", "Guest", "Warden")
+HEADER = """
+[shoot]
+title = "Fair on the quay, day 2"
+region = "GB"
+permits = ["gb-coordinated"]
+accepts = ["gb-coordinated-470-606"]
+date = 2027-05-14
+timezone = "Europe/London"
+[[permit]]
+name = "Licence of the quay"
+number = "Q 1742"
+ranges_mhz = [[470.0, 606.0]]
+[[contact]]
+name = "Keeper of the quay"
+role = "site"
+phone = "+44 0000 000000"
+[[site]]
+name = "Quay"
+surroundings = "street"
+spots = [{ name = "Camera", x_m = 0, y_m = 0 }, { name = "Steps", x_m = 12, y_m = 4 },
+  { name = "Crane house", x_m = 30, y_m = -9 }, { name = "Pontoon", x_m = 33, y_m = -6 }]
+walls = [{ from = [20, -12], to = [20, 2], material = "brick" }]
+[transmitter.pocket]
+use = "uhf-body-worn"
+tunes_mhz = [[470.0, 606.0]]
+[[call]]
+name = "Morning"
+site = "Quay"
+from = 09:00:00
+to = 12:30:00
+"""
+
+
+def crowded(links: int) -> str:
+    """A shoot of that many links in one call at one site, as its file."""
+    spots = ("Steps", "Crane house", "Pontoon")
+    return HEADER + "".join(
+        f'[[link]]\nname = "{NAMES[n % len(NAMES)]}{"" if n < len(NAMES) else f" {n // len(NAMES) + 1}"}"\n'
+        f'transmitter = "pocket"\nreceiver = "uhf-cart-rack"\nat = "Camera"\n'
+        f'route = ["{spots[n % 3]}", "{spots[(n + 1) % 3]}"]\nspares = {1 + n % 2}\n'
+        for n in range(links)
+    )
+
+
+def planned_as_few(shoot: Shoot, sweeps: Sweeps, earlier: Plan | None = None, *_: Any, **more: Any) -> Plan:
+    """A plan of the first few links, copied to all: pages show it as they would a real one, and nobody proves it.
+
+    A search for 60 carriers takes minutes, and what is looked at is how their rows stand on a page.
+    """
+    few = shoot.model_copy(update={"link": shoot.link[:MADE]})
+    made = make_plan(few, sweeps, earlier, **more)
+    call = made.calls[0]
+    own = [(call.links[n % len(call.links)], link.name, n) for n, link in enumerate(shoot.link)]
+    copies = tuple(
+        one.model_copy(
+            update={
+                "link": name,
+                "carrier_khz": 470_400 + 2_200 * n,
+                "spares_khz": tuple(471_000 + 2_200 * n + 500 * k for k in range(len(one.spares_khz))),
+                "receiver_unit": n // 4 + 1, "receiver_channel": n % 4 + 1,
+            }
+        )
+        for one, name, n in own
+    )  # fmt: skip
+    cells = tuple(
+        one.model_copy(update={"link": name})
+        for source, name, _ in own
+        for one in made.batteries
+        if one.link == source.link
+    )
+    calls = (call.model_copy(update={"links": copies}),)
+    return made.model_copy(update={"calls": calls, "batteries": cells})
+
+
+@contextmanager
+def crowd(path: Path, links: int) -> Iterator[Served]:
+    """The pages of a job of that many links, with a plan."""
+    with pytest.MonkeyPatch.context() as patch, served(path) as pages:
+        if links > MADE:
+            patch.setattr("linkwright.plan.pipeline.make_plan", planned_as_few)
+        shoot = parse_shoot(crowded(links), "crowd.toml")
+        whole = shoot.model_dump(mode="json", by_alias=True, exclude_none=True, exclude_defaults=True)
+        pages.store.replace(whole, "laptop")
+        wait_for_plan(pages.desk)
+        yield pages
