@@ -45,7 +45,7 @@ def untidy(page: Any, within: str = "body", *, pictures: bool = False) -> list[s
 def faint_text(page: Any, within: str, *, pictures: bool = False) -> list[str]:
     """A sentence for each line of text without the contrast of WCAG 2.2, 1.4.3 (AA), in the pixels as drawn."""
     lines = lines_of(page, within, pictures=pictures)
-    found = _contrasts(page, [[*one[1:5], one[8]] for one in lines])
+    found = _contrasts(page, [[*one[1:5], one[8]] for one in lines], [bool(one[6]) for one in lines])
     return [
         f"“{one[0]}” has {much:.1f} to 1"
         for one, much in zip(lines, found, strict=True)
@@ -57,7 +57,7 @@ def faint_marks(page: Any, within: str) -> list[str]:
     """A sentence for each mark under 3 to 1 against what it stands on (WCAG 2.2, 1.4.11), in pixels as drawn."""
     marks = _run(page, "marks", within)
     assert marks, f"no mark {within}"
-    found = _contrasts(page, [one[1:6] for one in marks])
+    found = _contrasts(page, [one[1:6] for one in marks], [False] * len(marks))
     return [
         f"{one[0]} has {much:.1f} to 1"
         for one, much in zip(marks, found, strict=True)
@@ -70,12 +70,24 @@ def _run(page: Any, what: str, given: Any) -> Any:
     return page.evaluate(f"given => {{ {JS}\n return {what}(given); }}", given)
 
 
-def _contrasts(page: Any, boxes: list[list[Any]]) -> list[float | None]:
-    """The contrast in each box [px of the whole page, colour]; None where it is too small to be measured."""
-    png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+def _contrasts(page: Any, boxes: list[list[Any]], over: list[bool]) -> list[float | None]:
+    """The contrast in each box [px of the whole page, colour]; None where it is too small to be measured.
+
+    `over`: whether it stands on something that stays while the page scrolls; that is taken away for the others.
+    """
+    found: list[float | None] = [None] * len(boxes)
     aside = page.context.new_page()  # the page itself lets no data in
     try:
-        found: list[float | None] = _run(aside, "contrast", [png, boxes])
+        for stays in (True, False):
+            which = [n for n, is_over in enumerate(over) if is_over == stays]
+            if not which:
+                continue
+            _run(page, "staying", not stays)
+            png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+            measured = _run(aside, "contrast", [png, [boxes[n] for n in which]])
+            for n, much in zip(which, measured, strict=True):
+                found[n] = much
     finally:
+        _run(page, "staying", False)
         aside.close()
     return found
