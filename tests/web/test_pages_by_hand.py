@@ -13,25 +13,7 @@ import soundfile
 from tests.web.accessible import violations
 from tests.web.conftest import Served, served
 
-SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
 SWEEP = "".join(f"{566 + n * 0.025:.3f},{-104 + (n * 7) % 3}\n" for n in range(961))
-
-
-@pytest.fixture(params=list(SIZES.values()), ids=list(SIZES))
-def page(request: pytest.FixtureRequest, browser: Any) -> Iterator[Any]:
-    """A page of a browser of its own size; what it complains of fails the test."""
-    wide, tall = request.param
-    context = browser.new_context(viewport={"width": wide, "height": tall}, has_touch=wide < 700)
-    opened = context.new_page()
-    opened.set_default_timeout(10_000)
-    complaints: list[str] = []
-    opened.on("pageerror", lambda error: complaints.append(str(error)))
-    opened.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
-    yield opened
-    context.close()
-    # A refusal is shown to the person.
-    expected = ("409", "400")
-    assert not [one for one in complaints if not any(part in one for part in expected)], complaints
 
 
 @pytest.fixture
@@ -212,7 +194,7 @@ def test_the_ground_moves_by_keys_and_by_touch(demo_job: Served, page: Any) -> N
         page.mouse.up()
     page.wait_for_timeout(1500)  # both coordinates are kept, and the plan has followed
     page.locator("#link").select_option(label="Salter")
-    page.get_by_role("button", name="Walk a route").click()
+    page.get_by_role("button", name="Draw a route").click()
     page.locator(".spot").first.press("Enter")
     expect(page.locator("#readout")).to_contain_text("Salter walks")
 

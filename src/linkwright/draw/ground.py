@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.contours import rings_at
-from linkwright.draw.ink import BODY_PX, HEAD_PX, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
+from linkwright.draw.ink import BODY_PX, HEAD_PX, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT, in_page_inks
 from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
 from linkwright.units import FloatArray
 
@@ -128,14 +128,16 @@ def map_of(ground: Ground, view: View) -> str:
 
 
 def drawn_bands(ground: Ground) -> str:
-    """The bands alone from edge to edge, as one SVG that stretches under a page's own drawing of the site."""
+    """The bands alone from edge to edge, in a page's inks: one SVG that stretches under its drawing."""
     east, north = float(ground.x_m[-1] - ground.x_m[0]), float(ground.y_m[-1] - ground.y_m[0])
     view = View(
         float(ground.x_m[0]), float(ground.y_m[-1]), WIDTH_PX / east, 0.0, 0.0, WIDTH_PX, north * WIDTH_PX / east
     )
-    head = element("defs", hatch("unreached", MADDER, 14.0, 2.0))
+    head, bands = element("defs", hatch("unreached", MADDER, 14.0, 2.0)), in_page_inks(_bands(ground, view))
+    for _, share in BANDS:
+        bands = bands.replace(shade(share), f"color-mix(in srgb, var(--ink) {100 * share:g}%, var(--ground))")
     return element(
-        "svg", head + _bands(ground, view), xmlns="http://www.w3.org/2000/svg",
+        "svg", head + bands, xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {view.width_px:g} {view.height_px:g}", preserveAspectRatio="none",
     )  # fmt: skip
 
