@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import pytest
 from tests.web.boxes import faint_marks, faint_text, untidy
 from tests.web.conftest import GROUNDS, Served, on_ground
 
@@ -101,20 +100,20 @@ def test_a_level_read_on_a_receiver_is_taken_at_the_power_it_is_sent_with(
     expect(page.locator("#levels-table")).to_be_hidden()
 
 
-@pytest.mark.parametrize("ground", GROUNDS)
-def test_walls_scale_and_words_are_seen_on_every_ground(ground: str, job: Served, page: Any) -> None:
+def test_walls_scale_and_words_are_seen_on_every_ground(job: Served, page: Any) -> None:
     from playwright.sync_api import expect
 
     shown(page, f"{job.url}/ground?site=Boiling+house")
-    on_ground(page, ground)
     page.locator("#link").select_option(label="Packer")
     with page.expect_response("**/ground/map.svg*"):
         page.get_by_role("button", name="Map of what is in hand").click()
     expect(page.locator("#ground svg path").first).to_be_attached()
     page.wait_for_timeout(300)
     assert untidy(page, ".ground-set") == []
-    assert faint_text(page, ".ground-set") == []
-    assert faint_marks(page, "#ground .wall, #ground .rule, #ground .sign, #ground .route") == []
+    for ground in GROUNDS:
+        on_ground(page, ground)
+        assert faint_text(page, ".ground-set") == [], ground
+        assert faint_marks(page, "#ground .wall, #ground .rule, #ground .sign, #ground .route") == [], ground
 
 
 def test_swipes_and_wheel_turn_the_page_over_the_ground(job: Served, page: Any) -> None:

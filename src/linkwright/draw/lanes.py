@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol, TypeAlias
+from typing import Any, Literal, Protocol, TypeAlias
 
 import numpy as np
 
@@ -161,7 +161,12 @@ class Bands:
     def _band(self, axis: Axis, top_px: float, band: Band) -> str:
         left, right = axis.x(band.from_khz), axis.x(band.to_khz)
         edge = MADDER if band.fill == "closed" else INK
-        box = {"x": left, "y": top_px + 3.0, "width": max(2.0, right - left), "height": self.tall_px - 6.0}
+        box: dict[str, Any] = {
+            "x": left,
+            "y": top_px + 3.0,
+            "width": max(2.0, right - left),
+            "height": self.tall_px - 6.0,
+        }
         inside = [
             element("rect", **box, fill=PAPER),
             element("rect", **box, fill=FILLS[band.fill], stroke=edge, stroke_width=1.0),
@@ -292,9 +297,14 @@ class Pins:
         parts += [leader(flag, base, over - ROW_PX * flag.row) for flag in placed]
         parts += [_pin(axis, base, pin, id(pin) in shown) for pin in visible]
         for flag in placed:
-            line = {"x": flag.left, "y": over - ROW_PX * flag.row, "text": flag.label, "size": LEAST_PX}
-            parts.append(words(**line, fill=PAPER, stroke=PAPER, stroke_width=3.0))  # type: ignore[arg-type]
-            parts.append(words(**line))  # type: ignore[arg-type]
+            line: dict[str, Any] = {
+                "x": flag.left,
+                "y": over - ROW_PX * flag.row,
+                "text": flag.label,
+                "size": LEAST_PX,
+            }
+            parts.append(words(**line, fill=PAPER, stroke=PAPER, stroke_width=3.0))
+            parts.append(words(**line))
         return group(parts, self.name)
 
     def _labelled(self, axis: Axis) -> list[Pin]:
@@ -321,12 +331,12 @@ def _pin(axis: Axis, base: float, pin: Pin, with_head: bool) -> str:
 
 def head(kind: Head, x: float, y: float, r: float = HEAD_R_PX) -> str:
     """The head of a pin, or a verdict's disc: told by shape, so that grey is enough."""
-    line: dict[str, object] = {"stroke": MADDER if kind == "fails" else INK, "stroke_width": 1.4}
+    line: dict[str, Any] = {"stroke": MADDER if kind == "fails" else INK, "stroke_width": 1.4}
     if kind == "spare":
         d = f"M{number(x)} {number(y - r - 1)}l{r + 1:g} {r + 1:g}l{-r - 1:g} {r + 1:g}l{-r - 1:g} {-r - 1:g}z"
         return element("path", d=d, fill=PAPER, **line)
     if kind in ("on", "at times", "listed"):
-        box = {"y": y - r, "height": 2.0 * r}
+        box: dict[str, Any] = {"y": y - r, "height": 2.0 * r}
         fill = INK if kind == "on" else PAPER
         square = element("rect", x=x - r, width=2.0 * r, **box, fill=fill, **line)
         return square + (element("rect", x=x - r, width=r, **box, fill=INK) if kind == "at times" else "")

@@ -12,9 +12,9 @@ from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 
 
-def drawn_plan(scene: Scene, plan: Plan, site: str) -> str:
-    """The score of one site as one SVG. KeyError for a site on which there is no call."""
-    return drawn(plan_score(scene, plan, site))
+def drawn_plan(scene: Scene, plan: Plan, site: str, tall_px: float = 0.0) -> str:
+    """The score of one site as one SVG, at least so tall [px]. KeyError for a site on which there is no call."""
+    return drawn(plan_score(scene, plan, site), tall_px)
 
 
 def plan_score(scene: Scene, plan: Plan, site: str) -> Score:

@@ -44,14 +44,17 @@ def page(request: Request, site: SiteName = "") -> Response:
     names = list(scene.air) if scene is not None else []
     chosen = site if site in names else site_now(snapshot, desk.watching.now_ns(), names)
     air = scene.air[chosen] if scene is not None and chosen else None
-    there = scene is not None and air is not None
+    said: dict[str, Any] = {"lead": "", "links": [], "others": (), "band": WHOLE}
+    if scene is not None and air is not None:
+        links = [(snapshot.names.id_of("link", one.name), one.name) for one in scene.shoot.link]
+        said = {
+            "lead": "" if troubles else lead(scene, air, plan), "links": links,
+            "others": scene.others.get(chosen, ()), "band": band(scene, air),
+        }  # fmt: skip
     return render(
         request, "air.html", answer=answer(scene, air, plan, troubles), sites=names, chosen=chosen, air=air,
-        lead=lead(scene, air, plan) if there and not troubles else "", troubles=troubles,
-        site_id=snapshot.names.id_of("site", chosen) if chosen else "",
-        swept=air is not None and air.survey is not None and bool(air.survey.judged),
-        links=[(snapshot.names.id_of("link", one.name), one.name) for one in scene.shoot.link] if there else [],
-        others=scene.others.get(chosen, ()) if there else (), band=band(scene, air) if there else WHOLE,
+        troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",
+        swept=air is not None and air.survey is not None and bool(air.survey.judged), **said,
     )  # fmt: skip
 
 

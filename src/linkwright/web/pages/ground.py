@@ -12,7 +12,7 @@ from fastapi.responses import Response
 from linkwright.desk.live import site_now
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
-from linkwright.draw.ground import BANDS, Ground, drawn_bands
+from linkwright.draw.ground import PAGE_BANDS, Ground, drawn_bands
 from linkwright.plan.answer import short_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
@@ -100,7 +100,7 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
         "picture": f"/ground/picture/{pictures[-1].id}" if pictures else None,
         "picture_m": _picture_m(pictures[-1].name) if pictures else None,
         "margins": margins(snapshot, site), "answer": answer(snapshot, site),
-        "bands": BANDS,
+        "bands": PAGE_BANDS,
     }  # fmt: skip
 
 

@@ -8,12 +8,13 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.table import BESIDE, ORDERS, answer, differences, once, rows
+from linkwright.desk.table import BESIDE, ORDERS, answer, differences, rows
 from linkwright.desk.trying import tried
 from linkwright.door.gate import person_of
 from linkwright.draw.png import png_of
 from linkwright.draw.pocket import Pocket, drawn_pocket
 from linkwright.plan.file import write_plan
+from linkwright.plan.findings import once
 from linkwright.shoot.errors import InputError
 from linkwright.units import khz_from_mhz
 from linkwright.web.answers import Body, desk_of, file_response, plain_text, render, snapshot_of
