@@ -36,7 +36,7 @@ FILES: Final[dict[str, str]] = {
     "if-it-breaks-up.pdf": "what to do, with the spares in order",
     "links.csv": "every link's settings",
     "day.csv": "calls, breaks, changes of cells",
-    "day.ics": "the same as a calendar",
+    "day.ics": "the day as a calendar",
     "carriers.csv": "our carriers, for other crews",
     "carriers.json": "the same as JSON",
 }
@@ -48,7 +48,7 @@ WRAP_FILES: Final[dict[str, str]] = {
 }
 #: Who asks for what: each reader's files in the order in which they help; pictures of sites by their kind.
 READERS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
-    ("The crew", ("crew.pdf", "if-it-breaks-up.pdf", "day.ics", "day.csv", "links.csv")),
+    ("The crew", ("crew.pdf", "if-it-breaks-up.pdf", "links.csv", "day.csv", "day.ics")),
     ("Whoever sets or wears a pack", ("cards.pdf",)),
     ("Whoever places antennas", ("ground", "score")),
     ("Other crews, and whoever coordinates carriers", ("coordination.pdf", "carriers.csv", "carriers.json")),

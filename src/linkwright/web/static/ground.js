@@ -138,6 +138,7 @@ function draw() {
   parts.push(...names([...site.spots.map((one) => ({ x: px(one.x_m), y: py(one.y_m), name: one.name || "spot" })), ...others.map((one) => ({ x: px(one.at.x_m), y: py(one.at.y_m), name: one.name || "somebody" }))]));
   if (walking) parts.push(SIGNS.body(px(walking.x), py(walking.y)));
   const strip = el("g", { transform: `translate(0 ${tall()})` }, el("rect", { class: "strip", width: svg.clientWidth, height: foot }), ...keys);
+  svg.setAttribute("viewBox", `0 0 ${svg.clientWidth} ${svg.clientHeight}`);
   svg.replaceChildren(hatches(), ...parts, strip);
   if (focused) svg.querySelector(`[data-spot="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
 }
