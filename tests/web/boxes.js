@@ -91,3 +91,17 @@ const staying = (away) => {
     if (away) one.style.setProperty("visibility", "hidden", "important"); else one.style.removeProperty("visibility");
   }
 };
+
+// What a grey picture of the page shows over and left, and under and right of the middle of each box: true for ink.
+const grey = async ([png, boxes, ink, ground]) => {
+  const image = await createImageBitmap(await (await fetch(`data:image/png;base64,${png}`)).blob());
+  const canvas = new OffscreenCanvas(image.width, image.height), pen = canvas.getContext("2d", { willReadFrequently: true });
+  pen.filter = "grayscale(1)";
+  pen.drawImage(image, 0, 0);
+  const luma = (of) => { pen.fillStyle = of; pen.fillRect(0, 0, 1, 1); return pen.getImageData(0, 0, 1, 1).data[0]; };
+  const [dark, light] = [ink, ground].map(luma);
+  return boxes.map(([left, top, right, bottom]) => [0.33, 0.67].map((share) => {
+    const at = pen.getImageData(Math.round(left + share * (right - left)), Math.round(top + share * (bottom - top)), 1, 1).data[0];
+    return Math.abs(at - dark) < Math.abs(at - light);
+  }));
+};

@@ -3,7 +3,8 @@
 `untidy(page, "main")` measures every line of text inside a selector, in HTML and in SVG, and the value of every
 field. `faint_text(page, "svg")` and `faint_marks(page, "#ground .wall")` measure contrast in the pixels that the
 browser drew, so that words on hatching and marks on whatever is under them are measured as they are seen. All give
-sentences; an empty list is a tidy page. WCAG 2.2: text 4.5 to 1 (3 to 1 from 24 px), marks 3 to 1.
+sentences; an empty list is a tidy page. `verdicts_in_grey(page, ".disc")` reads discs by their shape alone.
+WCAG 2.2: text 4.5 to 1 (3 to 1 from 24 px), marks 3 to 1.
 """
 
 from __future__ import annotations
@@ -63,6 +64,27 @@ def faint_marks(page: Any, within: str) -> list[str]:
         for one, much in zip(marks, found, strict=True)
         if much is not None and much < 3.0
     ]
+
+
+def verdicts_in_grey(page: Any, within: str) -> list[str]:
+    """The verdict that each disc tells by its shape alone, in a picture of the page without colours.
+
+    Full: holds; its left half: thin; neither: fails.
+    """
+    boxes = [[one[1] + 3, one[2] + 3, one[3] - 3, one[4] - 3] for one in _run(page, "marks", within)]
+    assert boxes, f"no disc {within}"
+    style = "getComputedStyle(document.documentElement)"
+    ink, ground = (page.evaluate(f"{style}.getPropertyValue('--{name}')") for name in ("ink", "sheet"))
+    _run(page, "staying", True)
+    png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+    _run(page, "staying", False)
+    aside = page.context.new_page()
+    try:
+        found = _run(aside, "grey", [png, boxes, ink.strip(), ground.strip()])
+    finally:
+        aside.close()
+    words = {(True, True): "holds", (True, False): "thin", (False, False): "fails"}
+    return [words.get(tuple(one), "nothing") for one in found]
 
 
 def _run(page: Any, what: str, given: Any) -> Any:

@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 import soundfile
 from tests.web.accessible import violations
-from tests.web.conftest import Served, served
+from tests.web.conftest import Served, page, served
+
+__all__ = ["page"]
 
 SWEEP = "".join(f"{566 + n * 0.025:.3f},{-104 + (n * 7) % 3}\n" for n in range(961))
 
@@ -143,11 +145,12 @@ def test_a_sweep_is_dropped_in_and_read_by_keys(demo_job: Served, page: Any) -> 
     page.keyboard.press("ArrowRight")
     expect(page.locator("#readout")).to_contain_text("MHz")
     page.keyboard.press("+")
-    page.get_by_role("button", name="Why?").click()
+    page.get_by_role("button", name="Ask").click()
     expect(page.locator("#why h3")).to_contain_text("MHz")
     page.set_input_files("#sweeps", {"name": "noon.csv", "mimeType": "text/csv", "buffer": SWEEP.encode()})
-    expect(page.locator("main")).to_contain_text("noon.csv")
-    expect(page.get_by_role("heading", name="The files")).to_be_visible()
+    expect(page.locator("main details", has_text="noon.csv")).to_be_attached()
+    page.get_by_text("The files").click()
+    expect(page.get_by_text("columns, separated").last).to_be_visible()
 
 
 def test_a_plan_is_locked_tried_and_followed(demo_job: Served, page: Any) -> None:

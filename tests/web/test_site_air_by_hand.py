@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from tests.web.boxes import faint_marks, faint_text, untidy
+from tests.web.boxes import faint_marks, faint_text, untidy, verdicts_in_grey
 from tests.web.conftest import GROUNDS, Served, on_ground, served, wait_for_plan
 
 SWEEP = "".join(f"{470 + n * 0.2:.3f},{-104 + (n * 7) % 3}\n" for n in range(681))
@@ -96,6 +96,32 @@ def test_words_and_marks_are_seen_on_every_ground(job: Served, page: Any) -> Non
         assert faint_marks(page, marks) == [], ground
 
 
+def test_verdicts_are_told_apart_in_a_grey_picture(job: Served, page: Any) -> None:
+    told = ["holds", "thin", "fails", "holds"]
+
+    def lanes(route: Any) -> None:
+        answered = route.fetch().json()
+        for n, one in enumerate(answered["ours"]):
+            if one["head"] != "spare":
+                one["head"] = told[n]
+        route.fulfill(json=answered)
+
+    page.route("**/api/air/lanes*", lanes)
+    shown(page, f"{job.url}/air")
+    pins = "#score .pin .mark:not(.spare) circle"
+    for ground in GROUNDS:
+        on_ground(page, ground)
+        assert verdicts_in_grey(page, pins) == told, ground
+    page.goto(f"{job.url}/ground?site=Boiling+house")
+    page.wait_for_selector("#margins .disc")
+    discs = page.locator("#margins .disc")
+    for n, verdict in enumerate(told):
+        discs.nth(n).evaluate("(one, verdict) => { one.className = `disc ${verdict}`; }", verdict)
+    for ground in GROUNDS:
+        on_ground(page, ground)
+        assert verdicts_in_grey(page, "#margins .disc")[: len(told)] == told, ground
+
+
 def test_a_carrier_proved_on_the_score_is_given_to_a_link_there(page: Any, tmp_path: Path) -> None:
     from playwright.sync_api import expect
 
@@ -104,7 +130,7 @@ def test_a_carrier_proved_on_the_score_is_given_to_a_link_there(page: Any, tmp_p
         shown(page, f"{pages.url}/air")
         page.locator("#why-mhz").fill("590.500")
         page.locator("#why-form select").select_option(label="Salter")
-        page.get_by_role("button", name="What is there?").click()
+        page.get_by_role("button", name="Ask").click()
         expect(page.locator("#why")).to_contain_text("What it does to everybody")
         page.get_by_role("button", name="Move Salter to 590.500 and lock it").click()
         expect(page.locator("#status .says")).to_contain_text("Salter is locked to 590.500 MHz")

@@ -118,7 +118,8 @@ def lanes_of(scene: Scene, air: SiteAir, plan: Plan | None) -> dict[str, Any]:
         "others": _told(others(scene, site)),
         "carriers": [
             {"khz": one.centre_khz, "width": one.bandwidth_khz, "over": round(one.excess_db, 1),
-             "duty": round(one.duty, 2), "says": f"{one.level_db:.0f} {lane_unit(air)}, on {100 * one.duty:.0f} %"}
+             "duty": round(one.duty, 2), "says": f"{one.level_db:.0f}".replace("-", "\N{MINUS SIGN}")
+             + f" {lane_unit(air)}, on {100 * one.duty:.0f} %"}
             for one in (survey.carriers if survey is not None else ())
         ],
         "clean": [{"from": a, "to": b} for a, b in (survey.clean if survey is not None else ())],

@@ -225,7 +225,7 @@ function tellBeside(spot, list = []) {
   const ul = document.createElement("ul");
   ul.className = "hands"; ul.append(...shown.map(hand));
   const more = document.createElement("p");
-  more.textContent = rest ? `${rest} more below` : "";
+  more.textContent = rest ? `${rest} more in the list` : "";
   beside.replaceChildren(head, ul, ...(rest ? [more] : []));
   pin(beside, px(spot.x_m), py(spot.y_m), 26);
 }
