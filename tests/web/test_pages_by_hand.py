@@ -148,7 +148,7 @@ def test_a_sweep_is_dropped_in_and_read_by_keys(demo_job: Served, page: Any) -> 
     page.get_by_role("button", name="Ask").click()
     expect(page.locator("#why h3")).to_contain_text("MHz")
     page.set_input_files("#sweeps", {"name": "noon.csv", "mimeType": "text/csv", "buffer": SWEEP.encode()})
-    expect(page.locator("main details", has_text="noon.csv")).to_be_attached()
+    expect(page.locator("main details", has_text="noon.csv")).to_be_attached(timeout=15_000)
     page.get_by_text("The files").click()
     expect(page.get_by_text("columns, separated").last).to_be_visible()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -58,6 +59,9 @@ def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None
     together = [one for one in found if one.call == shown.call]
     walks = walks_of(together[:MOST_WALKS])
     ground = ground_of(shoot, shown, together)
+    if len(together) > MOST_WALKS:
+        left = together[MOST_WALKS:]
+        ground = replace(ground, notes=(*ground.notes, f"Walks left out: {', '.join(one.name for one in left)}."))
     return drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))])
 
 

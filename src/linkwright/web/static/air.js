@@ -311,7 +311,7 @@ document.getElementById("site")?.addEventListener("change", (event) => { locatio
 // Files: several at once, sweeps by dropping too.
 async function take(chosen, url, fields) {
   const done = await Promise.all([...chosen].map((file) => send(url, file, fields)));
-  if (done.some(Boolean)) setTimeout(() => location.reload(), 2500);
+  if (done.some(Boolean)) setTimeout(() => location.reload(), 1500);
 }
 const into = about.dataset.siteId;
 document.getElementById("stations")?.addEventListener("change", (event) => take(event.target.files, "/api/attach", { site: into, use: "stations" }));
