@@ -72,7 +72,7 @@ def test_the_drawing_is_well_formed_and_names_what_is_on_it() -> None:
     )
     root = ElementTree.fromstring(svg)
     texts = ["".join(one.itertext()) for one in root.iter("{http://www.w3.org/2000/svg}text")]
-    assert {"All reach <here>.", "Pilot", "Gate <1>", "Mast", "Radio", "does not reach", "north"} <= set(texts)
+    assert {"All reach <here>.", "Pilot", "Gate <1>", "Mast", "Radio", "short", "north"} <= set(texts)
     titles = ["".join(one.itertext()) for one in root.iter("{http://www.w3.org/2000/svg}title")]
     assert "wall of brick" in titles
     sizes = [float(one.attrib["font-size"]) for one in root.iter("{http://www.w3.org/2000/svg}text")]

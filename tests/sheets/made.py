@@ -45,7 +45,23 @@ def strange() -> Shoot:
     )
 
 
-SHOOTS = {"demo": demo, "hostile": hostile, "strange": strange}
+def calls() -> Shoot:
+    """One link that is on in three calls with another power in each, and somebody to call."""
+    sites = "".join(
+        f'[[site]]\nname = "Pier {n}"\nspots = [{{ name = "Camera", x_m = 0, y_m = 0 }}, '
+        f'{{ name = "Far", x_m = {away}, y_m = 0 }}]\n'
+        for n, away in enumerate((5, 45, 200))
+    )
+    times = ("08:00:00", "10:00:00"), ("11:00:00", "13:00:00"), ("14:00:00", "16:00:00")
+    days = "".join(
+        f'[[call]]\nname = "Call {n}"\nsite = "Pier {n}"\nfrom = {a}\nto = {b}\n' for n, (a, b) in enumerate(times)
+    )
+    link = '[[link]]\nname = "Pilot"\ntransmitter = "pocket"\nreceiver = "uhf-cart-rack"\nroute = ["Far"]\n'
+    contact = '[[contact]]\nname = "Keeper of the quay"\nrole = "site"\nphone = "+44 0000 000000"\n'
+    return shoot(pocket() + sites + link + days + contact)
+
+
+SHOOTS = {"demo": demo, "hostile": hostile, "strange": strange, "calls": calls}
 
 
 @functools.cache

@@ -88,9 +88,11 @@ def test_a_card_for_each_link_and_a_row_for_each_carrier() -> None:
     text = text_of("cards.pdf")
     names = {link.name for link in sheets().scene.shoot.link}
     assert len(read("cards.pdf").pages) == -(-len(names) // 4)
+    assert "at both ends" in text
     assert all(name in text for name in names)
     table = text_of("coordination.pdf")
-    assert "gb-coordinated" in table
+    assert "coordinated licence, by site, frequency and time" in table
+    assert not [name for name in PDFS if "gb-coordinated" in text_of(name)], "a permit is told in words"
     assert "49.90000" in table
     breaks = text_of("if-it-breaks-up.pdf")
     assert "Fresh cells first" in breaks
@@ -164,3 +166,63 @@ def test_previews_are_pictures_of_the_first_page() -> None:
 def test_an_unknown_sheet_is_told() -> None:
     with pytest.raises(InputError, match=r"there is no sheet x\.pdf; expected one of crew\.pdf"):
         list(sheets().made(only=frozenset({"x.pdf"})))
+
+
+def placed(name: str, which: str = "demo") -> list[list[tuple[str, float, float]]]:
+    """The words of each page and where they stand, as shares of its width and height."""
+    found = []
+    for page in read(name, which).pages:
+        words: list[tuple[str, float, float]] = []
+        wide, tall = float(page.mediabox.width), float(page.mediabox.height)
+
+        def hear(text: str, user: Any, matrix: Any, *_: Any, words: Any = words, of: Any = (wide, tall)) -> None:
+            x = matrix[4] * user[0] + matrix[5] * user[2] + user[4]
+            y = matrix[4] * user[1] + matrix[5] * user[3] + user[5]
+            if text.strip():
+                words.append((text.strip(), x / of[0], y / of[1]))
+
+        page.extract_text(visitor_text=hear)
+        found.append(words)
+    return found
+
+
+@pytest.mark.parametrize("name", [name for name in PDFS if name.startswith(("score", "ground"))])
+def test_pictures_fill_their_page_in_black_and_keep_their_labels(name: str) -> None:
+    first = placed(name)[0]
+    assert max(x for _, x, _ in first) - min(x for _, x, _ in first) > 0.75
+    assert max(y for _, _, y in first) > 0.8
+    assert sorted(y for _, _, y in first)[len(first) // 10] < 0.3, "down to the foot of the page"
+    text = text_of(name)
+    if name.startswith("score"):
+        for call in sheets().plan.calls:
+            for link in call.links if call.site in text else ():
+                assert text.count(link.link) >= 1 + len(link.spares_khz), link.link
+    for page in read(name).pages:
+        for stream in [page.get_contents(), *page.get("/Resources", {}).get("/XObject", {}).values()]:
+            data = stream.get_object().get_data() if stream is not None else b""
+            for r, g, b in re.findall(rb"([\d.]+) ([\d.]+) ([\d.]+) (?:rg|RG|scn|SCN)\b", data):
+                assert r == g == b, "black on white"
+
+
+def test_what_is_left_out_is_said_and_in_hand_stands_on_every_sheet() -> None:
+    crew = text_of("crew.pdf")
+    assert re.search(r"Left out here: \w+ more warnings? and \w+ notes?; all stand on the page Plan", crew)
+    for name in ("crew.pdf", "if-it-breaks-up.pdf"):
+        assert "In hand, dB" in text_of(name)
+    assert re.search(r"(in hand|short by [\d.]+ dB), weakest at", text_of("cards.pdf"))
+
+
+def test_whoever_gets_a_card_needs_nothing_else() -> None:
+    """Carrier, spares, when and where, whom to call, what to do; and of many settings none is dropped."""
+    text = text_of("cards.pdf", "calls").replace("\n", " ")
+    assert (
+        text.count("Keeper of the quay")
+        == len(read("cards.pdf", "calls").pages[0].extract_text().split("paired")) - 1
+    )
+    assert "+44 0000 000000" in text
+    assert "If it breaks up" in text
+    for call in sheets("calls").plan.calls:
+        assert f"{call.call}, {call.site}" in text
+        for link in call.links:
+            assert link.carrier in text
+    assert "card 2 of 2" in text

@@ -1,7 +1,7 @@
 // Lines of text: [words, left, top, right, bottom, size px, layer, how it is cut or "", colour]. A box is the line's middle
 // part, from about the height of small letters with their ascenders down to the baseline.
 const measure = ([within, pictures]) => {
-  const roots = [...document.querySelectorAll(within)], found = [], layers = new Map();
+  const roots = [...document.querySelectorAll(within)], found = [], layers = new Map([[null, 0]]);
   const fixed = (one) => { for (; one && one !== document.body; one = one.parentElement) if (["fixed", "sticky"].includes(getComputedStyle(one).position)) return one; return null; };
   const layerOf = (one) => { const at = fixed(one); if (!layers.has(at)) layers.set(at, layers.size); return layers.get(at); };
   const seen = (one) => {
@@ -82,4 +82,26 @@ const contrast = async ([png, boxes]) => {
     const ground = (colours.find(([rgb, times]) => times > 0.08 * wide * tall && against(rgb, [r, g, b]) > 1.2) || colours[0])[0];
     return against(ground, [r, g, b].map((one, n) => alpha * one + (1 - alpha) * ground[n]));
   });
+};
+
+// Takes what stays in sight while the page scrolls out of the picture, or gives it back; nothing moves for it.
+const staying = (away) => {
+  for (const one of document.body.querySelectorAll("*")) {
+    if (!["fixed", "sticky"].includes(getComputedStyle(one).position)) continue;
+    if (away) one.style.setProperty("visibility", "hidden", "important"); else one.style.removeProperty("visibility");
+  }
+};
+
+// What a grey picture of the page shows over and left, and under and right of the middle of each box: true for ink.
+const grey = async ([png, boxes, ink, ground]) => {
+  const image = await createImageBitmap(await (await fetch(`data:image/png;base64,${png}`)).blob());
+  const canvas = new OffscreenCanvas(image.width, image.height), pen = canvas.getContext("2d", { willReadFrequently: true });
+  pen.filter = "grayscale(1)";
+  pen.drawImage(image, 0, 0);
+  const luma = (of) => { pen.fillStyle = of; pen.fillRect(0, 0, 1, 1); return pen.getImageData(0, 0, 1, 1).data[0]; };
+  const [dark, light] = [ink, ground].map(luma);
+  return boxes.map(([left, top, right, bottom]) => [0.33, 0.67].map((share) => {
+    const at = pen.getImageData(Math.round(left + share * (right - left)), Math.round(top + share * (bottom - top)), 1, 1).data[0];
+    return Math.abs(at - dark) < Math.abs(at - light);
+  }));
 };

@@ -3,7 +3,8 @@
 `untidy(page, "main")` measures every line of text inside a selector, in HTML and in SVG, and the value of every
 field. `faint_text(page, "svg")` and `faint_marks(page, "#ground .wall")` measure contrast in the pixels that the
 browser drew, so that words on hatching and marks on whatever is under them are measured as they are seen. All give
-sentences; an empty list is a tidy page. WCAG 2.2: text 4.5 to 1 (3 to 1 from 24 px), marks 3 to 1.
+sentences; an empty list is a tidy page. `verdicts_in_grey(page, ".disc")` reads discs by their shape alone.
+WCAG 2.2: text 4.5 to 1 (3 to 1 from 24 px), marks 3 to 1.
 """
 
 from __future__ import annotations
@@ -45,7 +46,7 @@ def untidy(page: Any, within: str = "body", *, pictures: bool = False) -> list[s
 def faint_text(page: Any, within: str, *, pictures: bool = False) -> list[str]:
     """A sentence for each line of text without the contrast of WCAG 2.2, 1.4.3 (AA), in the pixels as drawn."""
     lines = lines_of(page, within, pictures=pictures)
-    found = _contrasts(page, [[*one[1:5], one[8]] for one in lines])
+    found = _contrasts(page, [[*one[1:5], one[8]] for one in lines], [bool(one[6]) for one in lines])
     return [
         f"“{one[0]}” has {much:.1f} to 1"
         for one, much in zip(lines, found, strict=True)
@@ -57,7 +58,7 @@ def faint_marks(page: Any, within: str) -> list[str]:
     """A sentence for each mark under 3 to 1 against what it stands on (WCAG 2.2, 1.4.11), in pixels as drawn."""
     marks = _run(page, "marks", within)
     assert marks, f"no mark {within}"
-    found = _contrasts(page, [one[1:6] for one in marks])
+    found = _contrasts(page, [one[1:6] for one in marks], [False] * len(marks))
     return [
         f"{one[0]} has {much:.1f} to 1"
         for one, much in zip(marks, found, strict=True)
@@ -65,17 +66,50 @@ def faint_marks(page: Any, within: str) -> list[str]:
     ]
 
 
+def verdicts_in_grey(page: Any, within: str) -> list[str]:
+    """The verdict that each disc tells by its shape alone, in a picture of the page without colours.
+
+    Full: holds; its left half: thin; neither: fails.
+    """
+    boxes = [[one[1] + 3, one[2] + 3, one[3] - 3, one[4] - 3] for one in _run(page, "marks", within)]
+    assert boxes, f"no disc {within}"
+    style = "getComputedStyle(document.documentElement)"
+    ink, ground = (page.evaluate(f"{style}.getPropertyValue('--{name}')") for name in ("ink", "sheet"))
+    _run(page, "staying", True)
+    png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+    _run(page, "staying", False)
+    aside = page.context.new_page()
+    try:
+        found = _run(aside, "grey", [png, boxes, ink.strip(), ground.strip()])
+    finally:
+        aside.close()
+    words = {(True, True): "holds", (True, False): "thin", (False, False): "fails"}
+    return [words.get(tuple(one), "nothing") for one in found]
+
+
 def _run(page: Any, what: str, given: Any) -> Any:
     """One of the functions of boxes.js in a page."""
     return page.evaluate(f"given => {{ {JS}\n return {what}(given); }}", given)
 
 
-def _contrasts(page: Any, boxes: list[list[Any]]) -> list[float | None]:
-    """The contrast in each box [px of the whole page, colour]; None where it is too small to be measured."""
-    png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+def _contrasts(page: Any, boxes: list[list[Any]], over: list[bool]) -> list[float | None]:
+    """The contrast in each box [px of the whole page, colour]; None where it is too small to be measured.
+
+    `over`: whether it stands on something that stays while the page scrolls; that is taken away for the others.
+    """
+    found: list[float | None] = [None] * len(boxes)
     aside = page.context.new_page()  # the page itself lets no data in
     try:
-        found: list[float | None] = _run(aside, "contrast", [png, boxes])
+        for stays in (True, False):
+            which = [n for n, is_over in enumerate(over) if is_over == stays]
+            if not which:
+                continue
+            _run(page, "staying", not stays)
+            png = base64.b64encode(page.screenshot(full_page=True, animations="disabled")).decode()
+            measured = _run(aside, "contrast", [png, [boxes[n] for n in which]])
+            for n, much in zip(which, measured, strict=True):
+                found[n] = much
     finally:
+        _run(page, "staying", False)
         aside.close()
     return found

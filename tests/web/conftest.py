@@ -8,7 +8,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from linkwright.web.app import create_app
 from linkwright.web.serving import Serving
 
 HOST = "testserver"
+GROUNDS = ("paper", "dusk", "sun")
 ORIGIN = {"origin": f"http://{HOST}"}
 CHROMIUM_ARGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
@@ -130,3 +131,47 @@ def browser() -> Iterator[Any]:
         opened = play.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
         yield opened
         opened.close()
+
+
+SIZES = {"laptop": (1280, 800), "telephone": (390, 844)}
+
+
+@pytest.fixture(params=list(SIZES.values()), ids=list(SIZES))
+def page(request: pytest.FixtureRequest, browser: Any) -> Iterator[Any]:
+    """A page of a browser of its own size; what it complains of fails the test."""
+    wide, tall = request.param
+    context = browser.new_context(viewport={"width": wide, "height": tall}, has_touch=wide < 700)
+    opened = context.new_page()
+    opened.set_default_timeout(10_000)
+    complaints: list[str] = []
+    opened.on("pageerror", lambda error: complaints.append(str(error)))
+    opened.on("console", lambda message: complaints.append(message.text) if message.type == "error" else None)
+    yield opened
+    context.close()
+    # A refusal is shown to the person.
+    expected = ("409", "400")
+    assert not [one for one in complaints if not any(part in one for part in expected)], complaints
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The built-in shoot with its plan, for tests that leave it as it is."""
+    with served(tmp_path_factory.mktemp("job") / "demo.lwjob", with_demo=True) as pages:
+        wait_for_plan(pages.desk)
+        yield pages
+
+
+@pytest.fixture(scope="module")
+def crowds(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[int, Served]]:
+    """Jobs of as many links as pages are looked at with, by their number."""
+    from tests.web.crowded import CROWDS, crowd
+
+    with ExitStack() as stack:
+        folder = tmp_path_factory.mktemp("crowds")
+        yield {links: stack.enter_context(crowd(folder / f"{links}.lwjob", links)) for links in CROWDS}
+
+
+def on_ground(page: Any, ground: str) -> None:
+    """The page on paper, at dusk or in the sun."""
+    page.locator("[data-ground-choice]").select_option(ground)
+    page.wait_for_timeout(150)

@@ -18,6 +18,7 @@ from tests.web.test_live_api import eventually, record, row_of, send
 from linkwright.desk.desk import WORKS
 from linkwright.desk.expecting import expected_of
 from linkwright.store import Store
+from linkwright.units import number_word
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.log.record import Batch, reading_from
 
@@ -171,7 +172,7 @@ def test_a_new_link_empties_nothing_until_it_is_complete(demo: TestClient) -> No
     assert demo.get("/plan.json").json() == plan
     assert "Guest is left out until it is complete" in demo.get("/plan").text
     for name, words in (
-        ("air", "At Pans"),
+        ("air", "carriers at Pans are clean"),
         ("ground", "hold"),
         ("sound", "dBFS"),
         ("day", "change"),
@@ -224,12 +225,13 @@ def test_a_plan_that_is_older_than_the_shoot_says_so(demo: TestClient, monkeypat
 def test_a_headline_is_of_the_very_table_under_it(demo: TestClient) -> None:
     there = demo.get("/api/ground/site", params={"site": "Pans"}).json()
     weakest = min(there["margins"], key=lambda one: one["in_hand"])
-    assert f"the weakest is {weakest['link']} at {weakest['at']}, {weakest['verdict']}" in there["answer"]
+    assert f"the weakest, {weakest['link']} is short by" in there["answer"]
+    assert f"dB at {weakest['at']}." in there["answer"]
     assert there["answer"] in demo.get("/ground", params={"site": "Pans"}).text
     holding = {one["link"] for one in there["margins"]} - {
         one["link"] for one in there["margins"] if one["verdict"] != "holds"
     }
-    assert there["answer"].startswith(f"{len(holding)} of ")
+    assert there["answer"].startswith(f"{number_word(len(holding)).capitalize()} of ")
 
 
 def test_a_device_that_joined_is_counted(store: Store) -> None:

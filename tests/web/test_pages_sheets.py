@@ -15,7 +15,13 @@ from linkwright.store import Store
 def test_every_file_on_the_page_can_be_had(demo: TestClient) -> None:
     text = demo.get("/sheets").text
     archive = zipfile.ZipFile(io.BytesIO(demo.get("/sheets.zip?paper=us-letter").content))
-    assert "Sheets for 11 links in 2 calls are ready." in text
+    assert "Eleven links in two calls, on paper for everybody." in text
+    assert (
+        text.index("The crew")
+        < text.index("crew.pdf")
+        < text.index("The regulator")
+        < text.index("application.pdf")
+    )
     for name in archive.namelist():
         assert f"/sheets/file/{name}?paper=a4" in text
     for name, kind in (("crew.pdf", "application/pdf"), ("day.ics", "text/calendar"), ("links.csv", "text/csv")):

@@ -32,7 +32,7 @@ def run(
         planned = planned_scene(read, shoot, plan, tell)
         files = written(planned, out, paper, None, frozenset({"application.pdf", "application.csv"}), tell)
     rows = wanted(planned.scene, planned.plan)
-    lacking = without_permit(rows)
+    lacking = without_permit(planned.scene.shoot, rows)
     if json:
         print_json({"folder": out, "files": files, "rows": rows, "says": lacking})
     else:

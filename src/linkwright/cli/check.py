@@ -32,7 +32,7 @@ def run(
     findings = check_shoot(read, sweeps, tv)
     scene = scene_of(read, sweeps, tv)
     there = standing(scene, shoot, plan)
-    lacking = [] if there is None else without_permit(wanted(scene, there[0]))
+    lacking = [] if there is None else without_permit(scene.shoot, wanted(scene, there[0]))
     stops = sum(found.severity == "stop" for found in findings)
     if json:
         print_json(

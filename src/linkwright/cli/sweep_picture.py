@@ -59,7 +59,7 @@ def _notes(found: Survey, territory: Territory | None) -> tuple[str, ...]:
 
     looked = "; ".join(dict.fromkeys(look_says(one) for one in found.looks))
     notes = [f"How it was looked: {looked}."] if looked else []
-    legend = "Ochre: the floor. Pins: full, on all the time; half, now and then; hollow, from a list."
+    legend = "Ochre: the floor. Squares: full, on all the time; half, now and then; hollow, from a list."
     if territory is not None:
         legend += " Hatched: closed, or not sure. The licence and the regulator override what is drawn."
     return (*notes, legend)
@@ -89,10 +89,10 @@ def _carriers(found: Survey) -> Pins:
     pins = []
     for one in found.carriers:
         says = f"{one.centre_khz / 1e3:.3f} MHz, {one.excess_db:.1f} dB over the floor, on {100 * one.duty:.0f} %"
-        head: Head = "full" if one.duty > 0.9 else "half"
+        head: Head = "on" if one.duty > 0.9 else "at times"
         label = f"{one.centre_khz / 1e3:.3f}"
         pins.append(Pin(one.centre_khz, one.excess_db / FULL_PIN_DB, label, head, one.bandwidth_khz, says))
     for heard in found.heard:
         label = heard.name or f"{heard.centre_khz / 1e3:.3f}"
-        pins.append(Pin(heard.centre_khz, 0.5, label, "hollow", says=f"{label}, from a list"))
+        pins.append(Pin(heard.centre_khz, 0.5, label, "listed", says=f"{label}, from a list"))
     return Pins("Carriers", tuple(pins))

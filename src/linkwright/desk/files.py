@@ -12,6 +12,7 @@ from linkwright.desk.site_files import sweeps_of, tv_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import MOST_BYTES, parse_document, read_text
 from linkwright.shoot.regular import beneath, open_regular
+from linkwright.shoot.view import default_site
 from linkwright.store import Attachment, Store
 from linkwright.units import counted
 from linkwright.work.apart import APART
@@ -111,6 +112,8 @@ def attach_to_site(
 ) -> tuple[str, str, list[str]]:
     """A file for a site (by id): a sweep, a list of stations, the picture under its ground.
 
+    Without an id a sweep or a list goes to the first site; where the shoot names none yet, one begins with it.
+
     Returns its id, the name that it got, and what was understood of it, sentences. Raises InputError.
     """
     shown = name if use == "picture" else _free(name, {one.name for one in store.attachment_list()})
@@ -124,12 +127,19 @@ def attach_to_site(
             raise
         says = [f"{sweep.format}: {', '.join(sweep.understood)}" for sweep in readout.sweeps]
         says = says or [f"{counted(len(readout.heard), 'carrier')} from a list"]
-    if site and use in ("sweeps", "stations"):
-        path = ("site", site, use)
+    if use in ("sweeps", "stations"):
+        path = ("site", site or _first_site(store, who), use)
         now = store.document().at(*path)
         value = [*(now if isinstance(now, list) else []), shown] if use == "sweeps" else shown
         store.set_field(path, now, value, who)
     return attachment, shown, says
+
+
+def _first_site(store: Store, who: str) -> str:
+    """The id of the first site; of a new one where there is none."""
+    if not store.document().entries("site"):
+        store.insert(("site",), {"name": default_site().name}, who)
+    return store.document().entries("site")[0][0]
 
 
 def _free(name: str, taken: set[str]) -> str:

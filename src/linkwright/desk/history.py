@@ -19,7 +19,8 @@ NOTHING: Final = "nothing"
 ONE: Final = {
     "link": "link", "site": "site", "call": "call", "other": "other transmitter", "run": "run time",
     "permit": "permit",
-    "contact": "contact", "spots": "spot", "walls": "wall", "antennas": "antenna", "breaks": "break",
+    "contact": "contact", "spots": "spot", "walls": "wall", "floors": "floor", "materials": "material",
+    "antennas": "antenna", "breaks": "break",
 }  # fmt: skip
 
 

@@ -86,6 +86,13 @@ def call_of(calls: Sequence[LiveCall], time_ns: int) -> LiveCall:
     return (on or later or last or list(calls))[0]
 
 
+def site_now(snapshot: Snapshot, time_ns: int, names: Sequence[str]) -> str:
+    """The site of the call that is on at a time, or of the next, where it is among these; else the first."""
+    shoot = snapshot.shoot
+    now = "" if shoot is None or not shoot.link else live_call_at(shoot, time_ns).site.name
+    return now if now in names else names[0] if names else ""
+
+
 def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:
     """The newest of what happened."""
     names, found = snapshot.names, store.happenings(kinds=KINDS)[-LISTED:][::-1]

@@ -10,7 +10,7 @@ import numpy as np
 from linkwright.air.judged import JudgedSweep
 from linkwright.draw.columns import per_column
 from linkwright.draw.lanes import Band, Pin
-from linkwright.draw.site_lanes import closed, others, ours, tv
+from linkwright.draw.site_lanes import band, closed, may_be_used, others, ours, tv
 from linkwright.physics.intermodulation import three_carrier_products, two_carrier_products
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
@@ -20,67 +20,12 @@ from linkwright.units import FloatArray, khz_from_mhz
 
 #: Products are shown for calls of up to so many links, and no more than so many places.
 MOST_MIXED: Final = 40
-
-
 MOST_PRODUCTS: Final = 20_000
-
-
-#: A band that holds nothing of ours or of a sweep is shown from here to there [kHz].
-WHOLE: Final = (470_000, 694_000)
-
-
-def band(scene: Scene, air: SiteAir) -> tuple[int, int]:
-    """From the lowest to the highest frequency that anything of ours tunes or a sweep looked at [kHz]."""
-    edges: list[float] = []
-    for call in scene.calls_on(air.site):
-        for link in call.links:
-            for tunes in scene.chain(link, air.site).transmitter.tunes_khz:
-                edges += tunes
-    for one in air.survey.judged if air.survey is not None else ():
-        edges += [float(one.left_khz[0]), float(one.right_khz[-1])] if not edges else []
-    low, high = (min(edges), max(edges)) if edges else WHOLE
-    room = 0.02 * (high - low) + 500.0
-    return int(low - room), int(high + room)
-
-
-def answer(air: SiteAir | None, troubles: Sequence[str]) -> str:
-    """The answer of the page as a sentence."""
-    if air is None:
-        return "The air cannot be shown before the shoot is whole; the page Shoot says what it lacks."
-    if troubles:
-        return troubles[0]
-    survey = air.survey
-    if survey is None or not survey.judged:
-        return f"Nobody has looked at the air of {air.site.name} yet: sweep it, and drop the file here."
-    tv, carriers = len(air.taken), len(survey.carriers)
-    missed = f"somebody who is on 5 % of the time was missed in {100 * survey.missed:.0f} % of cases"
-    return (
-        f"At {air.site.name}: {tv or 'no'} TV channel{'s' if tv != 1 else ''}, "
-        f"{carriers or 'no'} carrier{'s' if carriers != 1 else ''} in the sweep; {missed}."
-    )
 
 
 def lane_unit(air: SiteAir) -> str:
     """The unit of a site's sweep."""
     return air.survey.judged[0].sweep.unit if air.survey is not None and air.survey.judged else "dB"
-
-
-def _allowed(scene: Scene, air: SiteAir) -> list[dict[str, Any]]:
-    """The parts of what the links tune that may be used at all, by type of transmitter."""
-    from linkwright.plan.input_findings import contiguous
-    from linkwright.plan.site import Slots, site_problem
-
-    ranges: dict[tuple[int, int], list[str]] = {}
-    problem = site_problem(scene, air.site, Slots.of(scene), {})
-    for kind in dict.fromkeys(chain.link.sends.kit for chain in problem.chains):
-        n = next(n for n, chain in enumerate(problem.chains) if chain.link.sends.kit == kind)
-        tuning = problem.tunings[n]
-        for edges in contiguous(tuning.carriers_khz[tuning.legal]):
-            ranges.setdefault(edges, []).append(kind)
-    return [
-        {"from": low, "to": high, "label": ", ".join(kinds), "says": f"{' and '.join(kinds)} may be used here"}
-        for (low, high), kinds in ranges.items()
-    ]
 
 
 def _products(plan: Plan | None, site: str, low: int, high: int) -> list[int]:
@@ -95,6 +40,20 @@ def _products(plan: Plan | None, site: str, low: int, high: int) -> list[int]:
 
 def _ours(plan: Plan | None, site: str) -> list[Pin]:
     return [pin for call in (plan.calls if plan is not None else ()) if call.site == site for pin in ours(call)]
+
+
+def _pins(plan: Plan | None, site: str) -> list[dict[str, Any]]:
+    """Our carriers and spares, what is the same in several calls once."""
+    found: dict[tuple[float, str, bool], Pin] = {}
+    says: dict[tuple[float, str, bool], list[str]] = {}
+    for pin in _ours(plan, site):
+        key = pin.khz, pin.label, pin.head == "spare"
+        found.setdefault(key, pin)
+        says.setdefault(key, []).append(pin.says)
+    return [
+        {"khz": pin.khz, "label": pin.label, "head": pin.head, "says": "; ".join(dict.fromkeys(says[key]))}
+        for key, pin in found.items()
+    ]
 
 
 def _told(bands: Sequence[Band]) -> list[dict[str, Any]]:
@@ -154,19 +113,18 @@ def lanes_of(scene: Scene, air: SiteAir, plan: Plan | None) -> dict[str, Any]:
         "unit": survey.judged[0].sweep.unit if survey is not None and survey.judged else "",
         "sweeps": sum(one.sweep.sweeps for one in survey.judged) if survey is not None else 0,
         "closed": _told(closed(scene.law.territory, scene.law.on, low, high)),
-        "allowed": _allowed(scene, air),
+        "allowed": _told(may_be_used(scene, air)),
         "tv": _told(tv(air)),
         "others": _told(others(scene, site)),
         "carriers": [
             {"khz": one.centre_khz, "width": one.bandwidth_khz, "over": round(one.excess_db, 1),
-             "duty": round(one.duty, 2), "says": f"{one.level_db:.0f} {lane_unit(air)}, on {100 * one.duty:.0f} %"}
+             "duty": round(one.duty, 2), "says": f"{one.level_db:.0f}".replace("-", "\N{MINUS SIGN}")
+             + f" {lane_unit(air)}, on {100 * one.duty:.0f} %"}
             for one in (survey.carriers if survey is not None else ())
         ],
         "clean": [{"from": a, "to": b} for a, b in (survey.clean if survey is not None else ())],
-        "ours": [
-            {"khz": pin.khz, "label": pin.label, "spare": pin.head == "hollow", "says": pin.says}
-            for pin in _ours(plan, site)
-        ],
+        "ours": _pins(plan, site),
+        "seconds": None if survey is None or survey.main is None else survey.main.sweep.lasted_s,
         "products": _products(plan, site, low, high),
     }  # fmt: skip
 
@@ -182,9 +140,9 @@ def levels_in(air: SiteAir, low: float, high: float, columns: int) -> FloatArray
 
 def levels_over_time(air: SiteAir, low: float, high: float, columns: int, rows: int) -> np.ndarray:
     """Levels over time (rows, columns): a byte a cell, 0 for nothing and 255 for the strongest, 1 at the floor."""
-    judged = air.survey.judged if air.survey is not None else ()
+    main = air.survey.main if air.survey is not None else None
     picture = np.zeros((0, columns), dtype=np.uint8)
-    for one in judged[:1]:
+    for one in () if main is None else (main,):
         sweep = one.sweep
         edges = np.linspace(low, high, columns + 1)
         column = np.searchsorted(edges, sweep.frequencies_khz, side="right") - 1

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,7 +11,7 @@ from linkwright.draw.ink import in_page_inks
 from linkwright.draw.ledger import Ledger, drawn_ledger
 from linkwright.plan.answer import answer_sentence, short_says, worst_says
 from linkwright.plan.file import parse_plan
-from linkwright.plan.model import Finding, Plan, PlannedCall, PlannedLink
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
 
@@ -109,26 +108,6 @@ def rows(made: Made, order: str) -> list[Row]:
 def breaks_told(breaks_per_hour: float) -> str:
     """How often it would break in the median case, in words."""
     return "no break in an hour" if breaks_per_hour < 0.5 else f"{breaks_per_hour:.0f} breaks an hour"
-
-
-@dataclass(frozen=True, slots=True)
-class Once:
-    """A finding that is told once, with the names of all whom it concerns besides the first."""
-
-    finding: Finding
-    besides: tuple[str, ...]
-
-
-def once(findings: Sequence[Finding]) -> list[Once]:
-    """Findings that say the same of several, each told once."""
-    alike: dict[tuple[str, str, str], list[Finding]] = {}
-    for finding in findings:
-        says = finding.says.replace(finding.about, "\0") if finding.about else finding.says
-        alike.setdefault((finding.code, says, finding.do), []).append(finding)
-    return [
-        Once(same[0], tuple(dict.fromkeys(one.about for one in same if one.about != same[0].about)))
-        for same in alike.values()
-    ]
 
 
 def answer(snapshot: Snapshot) -> str:

@@ -31,12 +31,12 @@ class Walk:
     says: str = ""
 
 
-def height_of(walks: Sequence[Walk]) -> float:
+def height_of(walks: Sequence[Walk], row_px: float = ROW_PX) -> float:
     """How tall the drawing is [px]."""
-    return 34.0 + len(walks) * (ROW_PX + BETWEEN_PX) + 30.0
+    return 34.0 + len(walks) * (row_px + BETWEEN_PX) + 30.0
 
 
-def drawn_walks(walks: Sequence[Walk], width_px: float) -> str:
+def drawn_walks(walks: Sequence[Walk], width_px: float, row_px: float = ROW_PX) -> str:
     """The rows as SVG from the top left corner, without a document about them."""
     last_s = max((float(walk.time_s[-1]) for walk in walks), default=1.0) or 1.0
     margins = np.concatenate([walk.in_hand_db for walk in walks])
@@ -50,8 +50,8 @@ def drawn_walks(walks: Sequence[Walk], width_px: float) -> str:
         return LEFT_PX + (right - LEFT_PX) * time_s / last_s
 
     for walk in walks:
-        parts.append(_row(walk, x, right, top, low, high))
-        top += ROW_PX + BETWEEN_PX
+        parts.append(_row(walk, x, right, top, row_px, low, high))
+        top += row_px + BETWEEN_PX
     foot = top - 4.0
     for second in ticks(0.0, last_s, 10):
         parts.append(
@@ -62,10 +62,10 @@ def drawn_walks(walks: Sequence[Walk], width_px: float) -> str:
     return "".join(parts)
 
 
-def _row(walk: Walk, x: object, right: float, top: float, low: float, high: float) -> str:
+def _row(walk: Walk, x: object, right: float, top: float, row_px: float, low: float, high: float) -> str:
     """One link: a line of ink, hatching from nothing down to where it does not reach."""
     assert callable(x)
-    scale = ROW_PX / (high - low)
+    scale = row_px / (high - low)
 
     def y(db: float) -> float:
         return top + (high - min(high, max(low, db))) * scale
@@ -88,10 +88,10 @@ def _row(walk: Walk, x: object, right: float, top: float, low: float, high: floa
     last = -np.inf
     for time_s, name in walk.places:
         at = x(time_s)
-        parts.append(element("line", x1=at, x2=at, y1=top, y2=top + ROW_PX, stroke=FAINT, stroke_width=1.0))
+        parts.append(element("line", x1=at, x2=at, y1=top, y2=top + row_px, stroke=FAINT, stroke_width=1.0))
         anchor = "end" if at + width_of(name, LEAST_PX) > right else "start"
         if at - last > width_of(name, LEAST_PX) + 10:
             shift = -4.0 if anchor == "end" else 4.0
-            parts.append(words(at + shift, top + ROW_PX + 14, name, size=LEAST_PX, anchor=anchor, fill=SOFT))
+            parts.append(words(at + shift, top + row_px + 14, name, size=LEAST_PX, anchor=anchor, fill=SOFT))
             last = at
     return group(parts, walk.says or f"{walk.name}: in hand along the route")

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from linkwright.draw.axis import ticks
 from linkwright.draw.contours import rings_at
-from linkwright.draw.ink import BODY_PX, HEAD_PX, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT
+from linkwright.draw.ink import BODY_PX, HEAD_PX, INK, LEAST_PX, MADDER, OCHRE, PAPER, SOFT, in_page_inks
 from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
 from linkwright.units import FloatArray
 
@@ -33,6 +33,8 @@ BANDS: tuple[tuple[float, float], ...] = (
     (30.0, 0.06),
     (40.0, 0.0),
 )
+#: The same on a page, thinner, so that walls stand out from them at dusk too.
+PAGE_BANDS: tuple[tuple[float, float], ...] = tuple((level, round(0.8 * share, 3)) for level, share in BANDS)
 
 
 @dataclass(frozen=True)
@@ -128,20 +130,23 @@ def map_of(ground: Ground, view: View) -> str:
 
 
 def drawn_bands(ground: Ground) -> str:
-    """The bands alone from edge to edge, as one SVG that stretches under a page's own drawing of the site."""
+    """The bands alone from edge to edge, in a page's inks: one SVG that stretches under its drawing."""
     east, north = float(ground.x_m[-1] - ground.x_m[0]), float(ground.y_m[-1] - ground.y_m[0])
     view = View(
         float(ground.x_m[0]), float(ground.y_m[-1]), WIDTH_PX / east, 0.0, 0.0, WIDTH_PX, north * WIDTH_PX / east
     )
-    head = element("defs", hatch("unreached", MADDER, 14.0, 2.0))
+    head, bands = element("defs", hatch("unreached", MADDER, 14.0, 2.0)), in_page_inks(_bands(ground, view))
+    for (_, share), (_, thinner) in zip(BANDS, PAGE_BANDS, strict=True):
+        bands = bands.replace(shade(share), f"color-mix(in srgb, var(--ink) {100 * thinner:g}%, var(--sheet))")
     return element(
-        "svg", head + _bands(ground, view), xmlns="http://www.w3.org/2000/svg",
+        "svg", head + bands, xmlns="http://www.w3.org/2000/svg",
         viewBox=f"0 0 {view.width_px:g} {view.height_px:g}", preserveAspectRatio="none",
     )  # fmt: skip
 
 
-def drawn_ground(ground: Ground, below: Sequence[tuple[float, str]] = ()) -> str:
-    """The ground as one SVG document; `below` are further drawings with their heights [px], `WIDTH_PX` wide."""
+def drawn_ground(ground: Ground, below: Sequence[tuple[float, str]] = (), tallest_px: float = TALLEST_PX) -> str:
+    """The ground as one SVG document, its map no taller than said; `below` are further drawings with their heights
+    [px], `WIDTH_PX` wide."""
     room = WIDTH_PX - 2 * EDGE_PX
     parts: list[str] = []
     y = 20.0
@@ -152,7 +157,7 @@ def drawn_ground(ground: Ground, below: Sequence[tuple[float, str]] = ()) -> str
         y += BODY_PX + 6
         parts.append(words(EDGE_PX, y, line, size=BODY_PX, fill=SOFT))
     wide = room - SCALE_PX - LEGEND_PX
-    view = view_of(ground, EDGE_PX + SCALE_PX, y + 22.0, wide, TALLEST_PX)
+    view = view_of(ground, EDGE_PX + SCALE_PX, y + 22.0, wide, tallest_px)
     parts.append(map_of(ground, view))
     parts.append(_legend(view, ground))
     y = max(view.top_px + view.height_px + 34.0, view.top_px + 330.0)
@@ -312,7 +317,7 @@ def _label(
 def _legend(view: View, ground: Ground) -> str:
     """What the bands and the signs mean, and the way north."""
     x, y = view.left_px + view.width_px + 26.0, view.top_px + 6.0
-    return words(x, y + 6, "Margin", size=BODY_PX) + _legend_rows(x, y + 18.0, ground)
+    return words(x, y + 6, "In hand", size=BODY_PX) + _legend_rows(x, y + 18.0, ground)
 
 
 def _legend_rows(x: float, y: float, ground: Ground) -> str:
@@ -320,7 +325,7 @@ def _legend_rows(x: float, y: float, ground: Ground) -> str:
     tops = [*(f"{level:g} to {after:g} dB" for (level, _), (after, _) in itertools.pairwise(BANDS)), ""]
     tops[-1] = f"{BANDS[-1][0]:g} dB and more"
     rows = [*zip((shade(share) for _, share in BANDS), tops, strict=True)][::-1]
-    for fill, says in (*rows, ("url(#unreached)", "does not reach")):
+    for fill, says in (*rows, ("url(#unreached)", "short")):
         parts.append(element("rect", x=x, y=y, width=30.0, height=17.0, fill=fill, stroke=SOFT, stroke_width=0.7))
         parts.append(words(x + 40, y + 13, says, size=13))
         y += 23.0

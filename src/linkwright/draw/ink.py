@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 PAPER = "#f7f3ea"
@@ -29,3 +30,20 @@ def in_page_inks(svg: str) -> str:
     for ink, name in _ON_PAGES.items():
         svg = svg.replace(ink, f"var(--{name})")
     return svg
+
+
+def in_black(svg: str) -> str:
+    """A picture as it is printed: its inks as greys from black to white, so that no ground of paper is printed."""
+
+    def light(colour: str) -> float:
+        """Luma, ITU-R BT.709."""
+        red, green, blue = (int(colour[n : n + 2], 16) for n in (1, 3, 5))
+        return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+    black, white = light(INK), light(PAPER)
+
+    def grey(found: re.Match[str]) -> str:
+        share = min(1.0, max(0.0, (light(found[0]) - black) / (white - black)))
+        return "#" + f"{round(255 * share):02x}" * 3
+
+    return re.sub(r"#[0-9a-fA-F]{6}\b", grey, svg)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol, TypeAlias
+from typing import Any, Literal, Protocol, TypeAlias
 
 import numpy as np
 
@@ -20,16 +20,21 @@ from linkwright.units import FloatArray
 
 #: How a band is filled: solid, outlined, hatched in ink (doubt) or in madder (closed).
 Fill: TypeAlias = Literal["solid", "open", "doubt", "closed"]
-#: A pin's head: on all the time, now and then, or not in use (a spare, or only heard of).
-Head: TypeAlias = Literal["full", "half", "hollow"]
+#: A pin's head. Discs are for verdicts: full, half, a ring with a bar. A spare is a lozenge; of what was found a
+#: square: full for what is on all the time, half for now and then, hollow for what is only listed.
+Head: TypeAlias = Literal["holds", "thin", "fails", "spare", "on", "at times", "listed"]
 FILLS: dict[Fill, str] = {"solid": INK, "open": PAPER, "doubt": "url(#doubt)", "closed": "url(#closed)"}
 
 
 #: A floor is drawn through so many points, and not across gaps wider than this share of the axis.
 FLOOR_POINTS = 400
 GAP_SHARE = 0.02
-#: With more pins than this only those with a label have heads.
+#: With more pins than this only the tallest have heads and labels.
 MOST_HEADS = 60
+#: A row of labels [px], and the room from a lane's foot to its lowest and highest heads [px].
+ROW_PX = 16.0
+STEM_PX = (24.0, 46.0)
+HEAD_R_PX = 4.0
 
 
 class Lane(Protocol):
@@ -133,51 +138,57 @@ class Bands:
     tall_px: float = 30.0
 
     def height_px(self, axis: Axis) -> float:
-        """How tall the lane is [px]: a row more for every layer of overlapping bands."""
-        return self.tall_px * max(1, len(self._rows(axis)))
+        """How tall the lane is [px]: a row more for every layer of overlapping bands, and of labels beside them."""
+        layers = self._layers(axis)
+        return self.tall_px * max(1, len(layers)) + ROW_PX * rows_of(self._beside(axis, layers))
 
     def draw(self, axis: Axis, top_px: float) -> str:
         """The lane as SVG."""
-        rows = self._rows(axis)
-        if not rows:
+        layers = self._layers(axis)
+        if not layers:
             return _empty(axis, top_px, self.tall_px, "nothing here")
+        beside = self._beside(axis, layers)
+        top = top_px + ROW_PX * rows_of(beside)
         parts = []
-        for number_of_row, row in enumerate(rows):
-            ends = [axis.x(band.from_khz) for band in row[1:]] + [axis.right_px]
-            for band, end in zip(row, ends, strict=True):
-                parts.append(self._band(axis, top_px + number_of_row * self.tall_px, band, end))
+        for n, layer in enumerate(layers):
+            parts += [self._band(axis, top + n * self.tall_px, band) for band in layer]
+        for flag in beside:
+            foot = top + 3.0
+            parts.append(leader(flag, foot, foot - 5.0 - ROW_PX * flag.row))
+            parts.append(words(flag.left, foot - 5.0 - ROW_PX * flag.row, flag.label, size=LEAST_PX))
         return group(parts, self.name)
 
-    def _band(self, axis: Axis, top_px: float, band: Band, next_px: float) -> str:
+    def _band(self, axis: Axis, top_px: float, band: Band) -> str:
         left, right = axis.x(band.from_khz), axis.x(band.to_khz)
         edge = MADDER if band.fill == "closed" else INK
-        width = max(2.0, right - left)
+        box: dict[str, Any] = {
+            "x": left,
+            "y": top_px + 3.0,
+            "width": max(2.0, right - left),
+            "height": self.tall_px - 6.0,
+        }
         inside = [
-            element("rect", x=left, y=top_px + 3.0, width=width, height=self.tall_px - 6.0, fill=PAPER),
-            element(
-                "rect", x=left, y=top_px + 3.0, width=width, height=self.tall_px - 6.0, fill=FILLS[band.fill],
-                stroke=edge, stroke_width=1.0,
-            ),
-        ]  # fmt: skip
-        inside.append(self._label(band, left, left + width, top_px + self.tall_px / 2.0 + 4.5, next_px))
+            element("rect", **box, fill=PAPER),
+            element("rect", **box, fill=FILLS[band.fill], stroke=edge, stroke_width=1.0),
+        ]
+        if _fits(axis, band):
+            inside.append(self._inside(band, (left + right) / 2.0, top_px + self.tall_px / 2.0 + 4.5))
         return group(inside, band.says or f"{band.label} {band.from_khz / 1e3:g} to {band.to_khz / 1e3:g} MHz")
 
-    def _label(self, band: Band, left: float, right: float, base: float, next_px: float) -> str:
-        """The label inside its band, or beside a narrow one where there is room; else none."""
-        room = width_of(band.label, 13)
-        if not band.label or (room > right - left - 6.0 and right + room + 8.0 > next_px):
-            return ""
-        if room > right - left - 6.0:
-            return words(right + 4.0, base, band.label, size=13)
-        middle = (left + right) / 2.0
-        text = words(
-            middle, base, band.label, size=13, anchor="middle", fill=PAPER if band.fill == "solid" else INK
-        )
+    def _inside(self, band: Band, middle: float, base: float) -> str:
+        ink = PAPER if band.fill == "solid" else INK
+        text = words(middle, base, band.label, size=LEAST_PX, anchor="middle", fill=ink)
         if band.fill not in ("doubt", "closed"):
             return text
+        room = width_of(band.label, LEAST_PX)
         return element("rect", x=middle - room / 2 - 3, y=base - 12, width=room + 6, height=15.0, fill=PAPER) + text
 
-    def _rows(self, axis: Axis) -> list[list[Band]]:
+    def _beside(self, axis: Axis, layers: list[list[Band]]) -> list[Flag]:
+        """The labels of bands that are too narrow for them, over the lane."""
+        narrow = [band for layer in layers for band in layer if band.label and not _fits(axis, band)]
+        return flags([(axis.x((one.from_khz + one.to_khz) / 2.0), one.label) for one in narrow], axis)
+
+    def _layers(self, axis: Axis) -> list[list[Band]]:
         """The bands in as few rows as they need not to cover one another."""
         rows: list[list[Band]] = []
         visible = [one for one in self.bands if one.to_khz > axis.from_khz and one.from_khz < axis.to_khz]
@@ -190,80 +201,152 @@ class Bands:
         return rows
 
 
+def _fits(axis: Axis, band: Band) -> bool:
+    """Whether a band's label has room inside it."""
+    return width_of(band.label, LEAST_PX) + 6.0 <= axis.x(band.to_khz) - axis.x(band.from_khz)
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A label over a mark at x: where it begins [px], how wide it is, and in which row over the marks."""
+
+    x: float
+    label: str
+    left: float
+    wide: float
+    row: int
+
+    def covers(self, x: float) -> bool:
+        """Whether a line down from x would run through it."""
+        return self.left - 2.0 < x < self.left + self.wide + 2.0
+
+
+def flags(marks: Sequence[tuple[float, str]], axis: Axis) -> list[Flag]:
+    """A label for each mark (x [px], words), staggered: none covers another, nor stands in the line to another.
+
+    From the right to the left, each in the lowest row that is free; so labels go down like stairs.
+    """
+    placed: list[Flag] = []
+    for x, label in sorted(marks, reverse=True):
+        wide = width_of(label, LEAST_PX)
+        left = max(axis.left_px, min(x - 3.0, axis.right_px - wide))
+        row = next(row for row in range(len(marks) + 1) if _is_free(placed, x, left, wide, row))
+        placed.append(Flag(x, label, left, wide, row))
+    return placed
+
+
+def _is_free(placed: Sequence[Flag], x: float, left: float, wide: float, row: int) -> bool:
+    """Whether a label may stand in a row: beside those there, over no line to one above, its own line through none.
+
+    Where a line can only run through a label, as at the right edge, it runs under it.
+    """
+    mine = Flag(x, "", left, wide, row)
+    same = [one for one in placed if one.row == row]
+    if any(left < one.left + one.wide + 8.0 and one.left < left + wide + 8.0 for one in same):
+        return False
+    if row > max((one.row for one in placed), default=-1):
+        return True
+    return not any((one.row < row and one.covers(x)) or (one.row > row and mine.covers(one.x)) for one in placed)
+
+
+def rows_of(placed: Sequence[Flag]) -> int:
+    """How many rows of labels there are."""
+    return 1 + max((one.row for one in placed), default=-1)
+
+
+def leader(flag: Flag, from_y: float, to_y: float) -> str:
+    """The line from a mark up to its label."""
+    return element("line", x1=flag.x, x2=flag.x, y1=from_y, y2=to_y + 3.0, stroke=SOFT, stroke_width=1.0)
+
+
 @dataclass(frozen=True)
 class Pin:
-    """A carrier: where [kHz], how tall (0..1), its label, hollow for a spare, half for one not always on."""
+    """A carrier: where [kHz], how tall (0..1), its label and its head."""
 
     khz: float
     share: float = 1.0
     label: str = ""
-    head: Head = "full"
+    head: Head = "holds"
     width_khz: float = 0.0
     says: str = ""
 
 
 @dataclass(frozen=True)
 class Pins:
-    """Carriers as pins: others', or ours with hollow spares. Labels are set for those that have room."""
+    """Carriers as pins: others', ours, or our spares. Each has its label, staggered over the heads."""
 
     name: str
     pins: tuple[Pin, ...]
-    tall_px: float = 92.0
 
-    def height_px(self, axis: Axis) -> float:  # noqa: ARG002
+    def height_px(self, axis: Axis) -> float:
         """How tall the lane is [px]."""
-        return self.tall_px
+        return STEM_PX[1] + 6.0 + ROW_PX * max(1, rows_of(self._flags(axis)))
 
     def draw(self, axis: Axis, top_px: float) -> str:
         """The lane as SVG."""
         visible = [pin for pin in self.pins if axis.covers(pin.khz)]
         if not visible:
-            return _empty(axis, top_px, self.tall_px, "nothing here")
-        base = top_px + self.tall_px - 2.0
+            return _empty(axis, top_px, STEM_PX[1], "nothing here")
+        base = top_px + self.height_px(axis) - 2.0
+        shown = {id(pin) for pin in self._labelled(axis)}
+        placed = self._flags(axis)
+        over = base - STEM_PX[1] - 6.0
         parts = [
             element("line", x1=axis.left_px, x2=axis.right_px, y1=base, y2=base, stroke=FAINT, stroke_width=1.0)
         ]
-        labelled, labels = self._labels(axis, base, visible)
-        crowded = len(visible) > MOST_HEADS
-        parts += [self._pin(axis, base, pin, not crowded or pin in labelled) for pin in visible]
-        return group([*parts, *labels], self.name)
+        parts += [leader(flag, base, over - ROW_PX * flag.row) for flag in placed]
+        parts += [_pin(axis, base, pin, id(pin) in shown) for pin in visible]
+        for flag in placed:
+            line: dict[str, Any] = {
+                "x": flag.left,
+                "y": over - ROW_PX * flag.row,
+                "text": flag.label,
+                "size": LEAST_PX,
+            }
+            parts.append(words(**line, fill=PAPER, stroke=PAPER, stroke_width=3.0))
+            parts.append(words(**line))
+        return group(parts, self.name)
 
-    def _head_y(self, base: float, pin: Pin) -> float:
-        return base - 12.0 - (self.tall_px - 36.0) * min(1.0, max(0.0, pin.share))
+    def _labelled(self, axis: Axis) -> list[Pin]:
+        """The pins with heads and labels: all, of a crowd the tallest."""
+        visible = [pin for pin in self.pins if axis.covers(pin.khz)]
+        return sorted(visible, key=lambda one: -one.share)[:MOST_HEADS]
 
-    def _pin(self, axis: Axis, base: float, pin: Pin, with_head: bool) -> str:
-        x, y, radius = axis.x(pin.khz), self._head_y(base, pin), 4.0
-        parts = [element("line", x1=x, x2=x, y1=base, y2=y, stroke=INK, stroke_width=1.4)]
-        if pin.width_khz > 0.0:
-            left, right = axis.x(pin.khz - pin.width_khz / 2.0), axis.x(pin.khz + pin.width_khz / 2.0)
-            wide = max(1.4, right - left)
-            parts.append(element("rect", x=x - wide / 2.0, y=base - 5.0, width=wide, height=5.0, fill=INK))
-        says = pin.says or f"{pin.label} {pin.khz / 1e3:.3f} MHz"
-        if not with_head:
-            return group(parts, says)
-        fill = INK if pin.head == "full" else PAPER
-        parts.append(element("circle", cx=x, cy=y, r=radius, fill=fill, stroke=INK, stroke_width=1.4))
-        if pin.head == "half":
-            d = f"M{number(x)} {number(y - radius)}a{radius:g} {radius:g} 0 0 0 0 {2 * radius:g}z"
-            parts.append(element("path", d=d, fill=INK))
-        return group(parts, says)
+    def _flags(self, axis: Axis) -> list[Flag]:
+        return flags([(axis.x(pin.khz), pin.label) for pin in self._labelled(axis) if pin.label], axis)
 
-    def _labels(self, axis: Axis, base: float, visible: Sequence[Pin]) -> tuple[list[Pin], list[str]]:
-        """The pins with a label over their heads, the tallest first, where none runs into another; the labels."""
-        taken: list[tuple[float, float, float]] = []
-        parts, labelled = [], []
-        for pin in sorted(visible, key=lambda one: -one.share):
-            half = width_of(pin.label, LEAST_PX) / 2.0 + 3.0
-            x = min(max(axis.x(pin.khz), axis.left_px + half), axis.right_px - half)
-            y = self._head_y(base, pin) - 8.0
-            heads = [(axis.x(one.khz), self._head_y(base, one)) for one in visible if one is not pin]
-            hits_head = any(abs(hx - x) < half + 3.0 and hy - 5.0 < y + 3.0 for hx, hy in heads)
-            hits_label = any(abs(tx - x) < half + th and abs(ty - y) < 14.0 for tx, th, ty in taken)
-            if pin.label and not hits_head and not hits_label:
-                taken.append((x, half, y))
-                labelled.append(pin)
-                parts.append(words(x, y, pin.label, size=LEAST_PX, anchor="middle"))
-        return labelled, parts
+
+def _pin(axis: Axis, base: float, pin: Pin, with_head: bool) -> str:
+    x = axis.x(pin.khz)
+    y = base - STEM_PX[0] - (STEM_PX[1] - STEM_PX[0]) * min(1.0, max(0.0, pin.share))
+    parts = [element("line", x1=x, x2=x, y1=base, y2=y, stroke=INK, stroke_width=1.4)]
+    if pin.width_khz > 0.0:
+        left, right = axis.x(pin.khz - pin.width_khz / 2.0), axis.x(pin.khz + pin.width_khz / 2.0)
+        wide = max(1.4, right - left)
+        parts.append(element("rect", x=x - wide / 2.0, y=base - 5.0, width=wide, height=5.0, fill=INK))
+    if with_head:
+        parts.append(head(pin.head, x, y))
+    return group(parts, pin.says or f"{pin.label} {pin.khz / 1e3:.3f} MHz")
+
+
+def head(kind: Head, x: float, y: float, r: float = HEAD_R_PX) -> str:
+    """The head of a pin, or a verdict's disc: told by shape, so that grey is enough."""
+    line: dict[str, Any] = {"stroke": MADDER if kind == "fails" else INK, "stroke_width": 1.4}
+    if kind == "spare":
+        d = f"M{number(x)} {number(y - r - 1)}l{r + 1:g} {r + 1:g}l{-r - 1:g} {r + 1:g}l{-r - 1:g} {-r - 1:g}z"
+        return element("path", d=d, fill=PAPER, **line)
+    if kind in ("on", "at times", "listed"):
+        box: dict[str, Any] = {"y": y - r, "height": 2.0 * r}
+        fill = INK if kind == "on" else PAPER
+        square = element("rect", x=x - r, width=2.0 * r, **box, fill=fill, **line)
+        return square + (element("rect", x=x - r, width=r, **box, fill=INK) if kind == "at times" else "")
+    disc = element("circle", cx=x, cy=y, r=r, fill=INK if kind == "holds" else PAPER, **line)
+    if kind == "thin":
+        d = f"M{number(x)} {number(y - r)}a{r:g} {r:g} 0 0 0 0 {2 * r:g}z"
+        return disc + element("path", d=d, fill=INK)
+    if kind == "fails":
+        return disc + element("line", x1=x - r - 1, y1=y + r + 1, x2=x + r + 1, y2=y - r - 1, **line)
+    return disc
 
 
 def _unlooked(axis: Axis, top_px: float, tall_px: float, marked: np.ndarray) -> str:

@@ -2,46 +2,42 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from linkwright.draw.lanes import Bands, Lane, Pins
 from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
-from linkwright.draw.site_lanes import allowed, closed, others, ours, tv
+from linkwright.draw.site_lanes import band, closed, may_be_used, others, ours, tv
 from linkwright.plan.air import SiteAir
 from linkwright.plan.answer import answer_sentence
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 
-#: Room left and right of what the links tune [kHz].
-ROOM_KHZ: Final = 500.0
 
-
-def drawn_plan(scene: Scene, plan: Plan, site: str) -> str:
-    """The score of one site as one SVG. KeyError for a site on which there is no call."""
-    return drawn(plan_score(scene, plan, site))
+def drawn_plan(scene: Scene, plan: Plan, site: str, tall_px: float = 0.0) -> str:
+    """The score of one site as one SVG, at least so tall [px]. KeyError for a site on which there is no call."""
+    return drawn(plan_score(scene, plan, site), tall_px)
 
 
 def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
     """The lanes of one site's plan. KeyError for a site on which there is no call."""
     air = scene.air[site]
-    edges = [
-        edge
-        for call in scene.calls_on(air.site)
-        for link in call.links
-        for tunes in scene.chain(link, air.site).transmitter.tunes_khz
-        for edge in tunes
-    ]
-    low, high = min(edges) - ROOM_KHZ, max(edges) + ROOM_KHZ
-    law = scene.law
-    rules = (
-        *allowed(law.territory, law.on, law.permits, low, high),
-        *closed(law.territory, law.on, low, high),
+    low, high = band(scene, air)
+    calls = [call for call in plan.calls if call.site == site]
+    lanes: list[Lane] = [*_measured(air)]
+    rules = (*may_be_used(scene, air), *closed(scene.law.territory, scene.law.on, low, high))
+    for name, bands in (("May be used", rules), ("TV", tv(air)), ("Others", others(scene, site))):
+        inside = tuple(one for one in bands if one.to_khz > low and one.from_khz < high)
+        lanes += [Bands(name, inside)] if inside else []
+    for call in calls:
+        pins = ours(call)
+        carriers = tuple(pin for pin in pins if pin.head != "spare")
+        spares = tuple(pin for pin in pins if pin.head == "spare")
+        lanes += [Pins(f"Ours, {call.call}", carriers)] if carriers else []
+        lanes += [Pins("Spares", spares)] if spares else []
+    swept = "Ochre: the floor. " if any(one.name.startswith("Measured") for one in lanes) else ""
+    notes = (
+        f"{swept}Discs: full, holds; half, thin; a ring with a bar, fails. Lozenges: spares. Hatched: closed, or "
+        "not sure; in the sweep, nobody looked.",
     )
-    lanes: list[Lane] = [*_measured(air), Bands("May be used", rules, 26.0)]
-    lanes += [Bands("TV", tv(air)), Bands("Others", others(scene, site))]
-    lanes += [Pins(f"Ours, {call.call}", ours(call)) for call in plan.calls if call.site == site]
-    notes = ("Pins: full, holds; half, thin or fails; hollow, a spare. Hatched: closed, or not sure.",)
     return Score(answer_sentence(plan), f"{plan.shoot}, {site}", low, high, tuple(lanes), notes)
 
 

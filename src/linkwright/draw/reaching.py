@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from linkwright.draw.along import Walk, drawn_walks, height_of
+from linkwright.draw.along import BETWEEN_PX, Walk, drawn_walks, height_of
 from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground
+from linkwright.draw.ink import MADDER
+from linkwright.draw.svg import document, hatch
 from linkwright.plan.answer import hand_says, worst_says
+from linkwright.units import FloatArray
 
 if TYPE_CHECKING:
     from linkwright.plan.reaching import Reaching
@@ -19,6 +23,14 @@ if TYPE_CHECKING:
 #: Points along the longer side of a drawn map; and at most so many routes under it.
 POINTS = 161
 MOST_WALKS = 12
+#: On paper: how tall a page is [px]; points along the longer side of its map, how tall that is [px] and how many
+#: times as wide; walks on a page, and how tall one is at most [px].
+PAGE_PX = 690.0
+PAPER_POINTS = 121
+PAPER_TALL_PX = 540.0
+PAPER_ASPECT = 1.7
+WALKS_A_PAGE = 5
+WALK_PX = 240.0
 #: Where nobody walks, so long a time is drawn [s].
 STANDS_S = 60.0
 
@@ -47,12 +59,45 @@ def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None
     together = [one for one in found if one.call == shown.call]
     walks = walks_of(together[:MOST_WALKS])
     ground = ground_of(shoot, shown, together)
+    if len(together) > MOST_WALKS:
+        left = together[MOST_WALKS:]
+        ground = replace(ground, notes=(*ground.notes, f"Walks left out: {', '.join(one.name for one in left)}."))
     return drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))])
 
 
-def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], points: int = POINTS) -> Ground:
+def reach_pages(shoot: Shoot, found: Sequence[Reaching]) -> list[str]:
+    """The ground of the weakest link as pages that are wider than tall: its map, then the walks of its call."""
+    if not found:
+        return []
+    shown = chosen(found, None)
+    together = [one for one in found if one.call == shown.call]
+    walks = [walk for walk in walks_of(together) if len(walk.places) > 1]
+    pages = [drawn_ground(ground_of(shoot, shown, together, PAPER_POINTS, PAPER_ASPECT), tallest_px=PAPER_TALL_PX)]
+    for n in range(0, len(walks), WALKS_A_PAGE):
+        rows = walks[n : n + WALKS_A_PAGE]
+        says = f"In hand along the routes of {shown.call}, {shown.chain.site.name}"
+        tall = min(WALK_PX, (PAGE_PX - height_of([])) / len(rows) - BETWEEN_PX)
+        drawing, height = drawn_walks(rows, WIDTH_PX, tall), height_of(rows, tall)
+        pages.append(document(says, [drawing], WIDTH_PX, height, hatch("unreached", MADDER, 8.0, 1.3)))
+    return pages
+
+
+def _widened(x_m: FloatArray, y_m: FloatArray, aspect: float) -> tuple[FloatArray, FloatArray]:
+    """A grid with more ground about it, so that it is so many times as wide as tall."""
+    step = float(x_m[1] - x_m[0])
+    wide, tall = float(x_m[-1] - x_m[0]), float(y_m[-1] - y_m[0])
+    more_x, more_y = (max(0, round((want / step) / 2.0)) for want in (aspect * tall - wide, wide / aspect - tall))
+    return (
+        np.asarray(x_m[0] + step * np.arange(-more_x, x_m.size + more_x)),
+        np.asarray(y_m[0] + step * np.arange(-more_y, y_m.size + more_y)),
+    )
+
+
+def ground_of(
+    shoot: Shoot, shown: Reaching, together: Sequence[Reaching], points: int = POINTS, aspect: float | None = None
+) -> Ground:
     """The ground of one link's site: what it has in hand everywhere, the routes of its call's links, what stands
-    there."""
+    there; with an `aspect` so many times as wide as tall."""
     from linkwright.reach.ground import grid_of, margin_field
     from linkwright.shoot.view import others_by_site
 
@@ -60,6 +105,8 @@ def ground_of(shoot: Shoot, shown: Reaching, together: Sequence[Reaching], point
     others = others_by_site(shoot)[site.name]
     ends = (*shown.chain.route, *shown.chain.heard_at)
     x_m, y_m = grid_of(site, points, (*ends, *(other.stands for other in others)))
+    if aspect is not None:
+        x_m, y_m = _widened(x_m, y_m, aspect)
     field = margin_field(shown.at_work, x_m, y_m)
     held = planned.verdict if planned.verdict != "thin" else "is thin"
     says = f"{planned.link} {held} along its route: {hand_says(planned)}. {worst_says(planned)}."

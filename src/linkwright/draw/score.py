@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from linkwright.draw.axis import Axis, grid
-from linkwright.draw.ink import BODY_PX, FAINT, HEAD_PX, INK, MADDER, PAPER, SOFT
-from linkwright.draw.lanes import Lane
+from linkwright.draw.ink import BODY_PX, FAINT, HEAD_PX, INK, LEAST_PX, MADDER, PAPER, SOFT
+from linkwright.draw.lanes import Lane, Levels
 from linkwright.draw.svg import element, escape, hatch, words, wrapped
 
 #: Widths [px] of the picture, and of the margins that hold the lanes' names and scales.
@@ -30,9 +30,26 @@ class Score:
     notes: tuple[str, ...] = ()
 
 
-def drawn(score: Score) -> str:
-    """The score as one SVG document."""
+def drawn(score: Score, tall_px: float = 0.0) -> str:
+    """The score as one SVG document; where it would be less tall than said, what was measured is drawn taller."""
     axis = Axis(score.from_khz, score.to_khz, LEFT_PX, WIDTH_PX - RIGHT_PX)
+    parts, height = _laid(score, axis, BETWEEN_PX)
+    if height < tall_px:
+        measured = sum(isinstance(lane, Levels) for lane in score.lanes)
+        if measured:
+            more = (tall_px - height) / measured
+            lanes = tuple(
+                replace(lane, tall_px=lane.tall_px + more) if isinstance(lane, Levels) else lane
+                for lane in score.lanes
+            )
+            parts, height = _laid(replace(score, lanes=lanes), axis, BETWEEN_PX)
+        else:
+            parts, height = _laid(score, axis, BETWEEN_PX + (tall_px - height) / max(1, len(score.lanes)))
+    return _document(parts, score, height)
+
+
+def _laid(score: Score, axis: Axis, between_px: float) -> tuple[list[str], float]:
+    """The parts of the score from its head down, and how tall it is [px]."""
     room = WIDTH_PX - 2 * RIGHT_PX
     parts: list[str] = []
     y = 20.0
@@ -46,18 +63,18 @@ def drawn(score: Score) -> str:
     tops, y = [], top
     for lane in score.lanes:
         tops.append(y)
-        y += max(lane.height_px(axis), 17.0 * len(_name_lines(lane))) + BETWEEN_PX
-    bottom = y - BETWEEN_PX / 2.0
+        y += max(lane.height_px(axis), 17.0 * len(_name_lines(lane))) + between_px
+    bottom = y - between_px / 2.0
     parts.append(grid(axis, top - 4.0, bottom))
     for lane, lane_top in zip(score.lanes, tops, strict=True):
         parts.append(_name(lane, axis, lane_top))
         parts.append(lane.draw(axis, lane_top))
     y = bottom + 36.0
     for note in score.notes:
-        for line in wrapped(note, room, 13):
-            y += 18.0
-            parts.append(words(RIGHT_PX, y, line, size=13, fill=SOFT))
-    return _document(parts, score, y + 22.0)
+        for line in wrapped(note, room, LEAST_PX):
+            y += 19.0
+            parts.append(words(RIGHT_PX, y, line, size=LEAST_PX, fill=SOFT))
+    return parts, y + 22.0
 
 
 def _name_lines(lane: Lane) -> list[str]:

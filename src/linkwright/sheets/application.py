@@ -12,10 +12,10 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 from linkwright.plan.site import Slots, site_problem
 from linkwright.rules import on_licence
-from linkwright.sheets.content import ERP_DB, contacts, permits_said, titled
+from linkwright.sheets.content import ERP_DB, contacts, permit_called, permits_said, titled
 from linkwright.sheets.tables import Value, csv_text
 from linkwright.shoot.clock import zone_of
-from linkwright.shoot.models import Link
+from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall, live_calls, receiving_point, transmitter_of
@@ -104,8 +104,8 @@ def application_csv(scene: Scene, plan: Plan) -> str:
     return csv_text(HEAD, rows)
 
 
-def without_permit(rows: list[dict[str, Any]]) -> list[str]:
-    """Sentences on the carriers that stand on no permit yet, one for each kind that they need."""
+def without_permit(shoot: Shoot, rows: list[dict[str, Any]]) -> list[str]:
+    """Sentences on the carriers that stand on no permit yet, one for each kind that they need, in its words."""
     found: dict[str, dict[str, None]] = {}
     for row in rows:
         if not row["permit"]:
@@ -114,9 +114,9 @@ def without_permit(rows: list[dict[str, Any]]) -> list[str]:
     for what, carriers in found.items():
         named = ", ".join(list(carriers)[:NAMED]) + (" and more" if len(carriers) > NAMED else "")
         many = "One carrier needs" if len(carriers) == 1 else f"{len(carriers)} carriers need"
-        said.append(
-            f"{many} {what}, and no permit of the shoot lists {'it' if len(carriers) == 1 else 'them'}: {named}."
-        )
+        them = "it" if len(carriers) == 1 else "them"
+        kind = permit_called(shoot, what)
+        said.append(f"{many} a permit ({kind}), and no permit of the shoot lists {them}: {named}.")
     return said
 
 
@@ -141,7 +141,7 @@ def application(scene: Scene, plan: Plan) -> dict[str, Any]:
         "places": places,
         "rows": [row for row in asked if row["permit"] != "exempt"],
         "exempt": ", ".join(dict.fromkeys(row["link"] for row in asked if row["permit"] == "exempt")),
-        "lacking": without_permit(rows),
+        "lacking": without_permit(scene.shoot, rows),
         "zone": str(zone_of(scene.shoot)),
         "permits": permits_said(scene.shoot),
         "contacts": contacts(scene.shoot),

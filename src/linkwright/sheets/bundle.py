@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import quote
 
-from linkwright.draw.ink import PAPER
+from linkwright.draw.ink import in_black
 from linkwright.draw.plan_score import drawn_plan
-from linkwright.draw.reaching import drawn_reach
+from linkwright.draw.reaching import reach_pages
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 from linkwright.plan.reaching import reaching
@@ -35,7 +36,7 @@ FILES: Final[dict[str, str]] = {
     "if-it-breaks-up.pdf": "what to do, with the spares in order",
     "links.csv": "every link's settings",
     "day.csv": "calls, breaks, changes of cells",
-    "day.ics": "the same as a calendar",
+    "day.ics": "the day as a calendar",
     "carriers.csv": "our carriers, for other crews",
     "carriers.json": "the same as JSON",
 }
@@ -45,6 +46,17 @@ WRAP_FILES: Final[dict[str, str]] = {
     "wrap.csv": "the time line as a table",
     "wrap-links.csv": "every link's statistics of the day",
 }
+#: Who asks for what: each reader's files in the order in which they help; pictures of sites by their kind.
+READERS: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
+    ("The crew", ("crew.pdf", "if-it-breaks-up.pdf", "links.csv", "day.csv", "day.ics")),
+    ("Whoever sets or wears a pack", ("cards.pdf",)),
+    ("Whoever places antennas", ("ground", "score")),
+    ("Other crews, and whoever coordinates carriers", ("coordination.pdf", "carriers.csv", "carriers.json")),
+    ("The regulator", ("application.pdf", "application.csv")),
+    ("Production, after the day", tuple(WRAP_FILES)),
+)
+#: How tall a score is at least, so that it fills a page that is wider than tall [px].
+SCORE_TALL_PX: Final = 720.0
 Maker = Callable[[], bytes]
 
 
@@ -85,6 +97,15 @@ class Sheets:
         site = next((site for number, site in self._sites() if str(number) == n), "")
         return f"the {kind} of {site}"
 
+    def by_reader(self) -> list[tuple[str, list[str]]]:
+        """The names of all files by who asks for them."""
+        names = self.names()
+        found = [
+            (reader, [name for kind in kinds for name in names if name == kind or name.startswith(f"{kind}-")])
+            for reader, kinds in READERS
+        ]
+        return [(reader, files) for reader, files in found if files]
+
     def previewed(self, name: str) -> bytes:
         """The first page of a PDF as SVG. Raises InputError for a name that has none."""
         made: dict[str, tuple[str, dict[str, Any]]] = {}
@@ -122,7 +143,7 @@ class Sheets:
             makers[f"ground-{n}.pdf"] = lambda site=site: self._ground(set_one, site)  # type: ignore[misc]
         wrap = self.wrap
         if wrap is not None:
-            makers["wrap.pdf"] = lambda: set_one("wrap", {**wrap_sheet(wrap), "svg": on_white(wrap.svg)})
+            makers["wrap.pdf"] = lambda: set_one("wrap", {**wrap_sheet(wrap), "svg": in_black(wrap.svg)})
             makers["wrap.csv"] = lambda: wrap_csv(wrap).encode()
             makers["wrap-links.csv"] = lambda: figures_csv(wrap).encode()
         return makers
@@ -136,27 +157,29 @@ class Sheets:
         }
 
     def _score(self, set_one: Setter, site: str) -> bytes:
-        svg = drawn_plan(self.scene, self.plan, site)
+        svg = on_page(drawn_plan(self.scene, self.plan, site, SCORE_TALL_PX))
         alt = f"Lanes over frequency at {site}: measured, allowed, TV, others, and our carriers with their spares"
-        return set_one("picture", {"name": f"The score of {site}", "svg": on_white(svg), "alt": alt})
+        return set_one("picture", {"name": f"The score of {site}", "pictures": [svg], "alt": alt})
 
     def _ground(self, set_one: Setter, site: str) -> bytes:
         found = [one for call in self.plan.calls if call.site == site for one in reaching(self.scene, call)]
         alt = (
             f"The ground of {site} in metres, north up, with routes, antennas and what the weakest link has in hand"
         )
-        if not found:
-            return set_one(
-                "picture", {"name": f"The ground of {site}", "svg": EMPTY, "alt": "No link has a carrier here"}
-            )
-        svg = drawn_reach(self.scene.shoot, found)
-        return set_one("picture", {"name": f"The ground of {site}", "svg": svg, "alt": alt})
+        pictures = [on_page(svg) for svg in reach_pages(self.scene.shoot, found)]
+        return set_one("picture", {"name": f"The ground of {site}", "pictures": pictures, "alt": alt})
 
 
-def on_white(svg: str) -> str:
-    """A drawing without its ground of paper, which a printer would print."""
-    return svg.replace(PAPER, "#ffffff")
+def on_page(svg: str) -> str:
+    """A drawing in black, without the margins that a page has of its own."""
+
+    def inside(found: re.Match[str]) -> str:
+        wide, tall = float(found[1]) - 2 * EDGE_PX, float(found[2]) - 2 * EDGE_PX
+        return f'viewBox="{EDGE_PX:g} {EDGE_PX:g} {wide:g} {tall:g}"'
+
+    whole = re.sub(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', inside, in_black(svg), count=1)
+    return re.sub(r'(<svg[^>]*?) width="[^"]*"( height="[^"]*")?', r"\1", whole, count=1)
 
 
-#: A picture of nothing.
-EMPTY: Final = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10" width="10" height="10"></svg>'
+#: Margins of a drawing that are left away on a page [px].
+EDGE_PX: Final = 18.0

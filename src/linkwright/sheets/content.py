@@ -11,7 +11,8 @@ from typing import Any, Final
 
 from linkwright.day.schedule import TimedCall, schedule
 from linkwright.day.steps import heard_with
-from linkwright.plan.answer import answer_sentence, heard_says, itself_says
+from linkwright.plan.answer import answer_sentence, heard_says, itself_says, short_says
+from linkwright.plan.findings import once
 from linkwright.plan.model import Battery, Plan, PlannedCall, PlannedLink
 from linkwright.plan.products import products_sentence
 from linkwright.rules import territory
@@ -20,13 +21,14 @@ from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import receiving_point, sites, transmitter_of
+from linkwright.units import number_word, together
 
 #: From conducted power to effective radiated power over a half-wave dipole [dB].
 ERP_DB: Final = 2.15
 #: So many of the plan's findings stand on the crew's sheet; the gravest come first.
 MOST_FINDINGS: Final = 6
-#: A card holds so many different settings; what they are told apart by.
-MOST_ON_A_CARD: Final = 3
+#: A card holds so many different settings, and a link with more has another; what they are told apart by.
+MOST_ON_A_CARD: Final = 2
 SET_KEYS: Final = ("carrier", "channel", "spares", "power", "attenuation", "low_cut", "delay", "squelch", "verdict")
 #: What to do when a link breaks up, in the order in which it costs least (common practice, no source).
 BREAKS_UP: Final = (
@@ -39,6 +41,11 @@ BREAKS_UP: Final = (
     "Level and quality good, no sound: microphone, plug, mute, attenuation. Change the microphone before the pack.",
     "Write down the time and the link: the log and the recording can be matched to it afterwards.",
 )
+#: The same in a sentence, for a card.
+BREAKS_UP_SHORT: Final = (
+    "If it breaks up: ask for one moment. No level: fresh cells, then compare carriers. Level high: somebody is on "
+    "it, so go to the first spare, transmitter first. No sound: microphone, plug, mute."
+)
 
 
 def header(shoot: Shoot, paper: str) -> dict[str, Any]:
@@ -47,7 +54,7 @@ def header(shoot: Shoot, paper: str) -> dict[str, Any]:
         "paper": paper,
         "title": shoot.shoot.title,
         "date": long_date(shoot.shoot.date),
-        "region": shoot.shoot.region,
+        "region": territory(shoot.shoot.region).name,
         "foot": "Licence and regulator override this sheet. Predictions are estimates: listen on site, and never "
         "transmit outside band, place, time or power.",
     }
@@ -75,38 +82,60 @@ def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
             }
             for move in plan.moves
         ],
-        "findings": [
-            {"severity": one.severity, "says": one.says, "do": one.do}
-            for one in plan.findings
-            if one.severity != "note"
-        ][:MOST_FINDINGS],
+        **_findings(plan),
         "contacts": contacts(shoot),
         "cautions": list(territory(shoot.shoot.region).cautions),
     }
+
+
+def _findings(plan: Plan) -> dict[str, Any]:
+    """The gravest findings, each told once, and what was left out."""
+    told = once([one for one in plan.findings if one.severity != "note"])
+    notes = once([one for one in plan.findings if one.severity == "note"])
+    more = len(told) - MOST_FINDINGS
+    left = [f"{number_word(more)} more warning{'' if more == 1 else 's'}"] if more > 0 else []
+    left += [f"{number_word(len(notes))} note{'' if len(notes) == 1 else 's'}"] if notes else []
+    return {
+        "findings": [
+            {
+                "severity": one.finding.severity, "do": one.finding.do,
+                "says": one.finding.says + (f" The same for {together(one.besides)}." if one.besides else ""),
+            }
+            for one in told[:MOST_FINDINGS]
+        ],
+        "left_out": f"Left out here: {' and '.join(left)}; all stand on the page Plan." if left else "",
+    }  # fmt: skip
 
 
 def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
     """A card for each link; `codes` are drawings of QR codes by name of the link, of those that have a page."""
     by_link = _batteries(plan.batteries)
     found = []
+    times = {timed.live.name: hours(timed) for timed in schedule(shoot)}
     for link in shoot.link:
         live = [(call, one) for call in plan.calls for one in call.links if one.link == link.name]
         heard = [f"In {call.call} it {heard_says(one)}." for call, one in live if one.listeners]
         alone = [(call, one) for call in plan.calls for one in call.by_themselves or () if one.link == link.name]
-        found.append(
-            {
-                "link": link.name,
-                "transmitter": f"{called(link.sends.kit)} to {heard_with(link)}",
-                "microphone": link.microphone or "",
-                "encrypted": _encrypted(link),
-                "settings": _grouped(live),
-                "told": [*heard, *(f"In {call.call} it {itself_says(one)}." for call, one in alone)],
-                "missing": [call.call for call in plan.calls if any(u.link == link.name for u in call.unplaced)],
-                "batteries": by_link.get(link.name, []),
-                "code": codes.get(link.name, ""),
-            }
-        )
-    return {"cards": found}
+        groups = _grouped(live, times)
+        parts = [groups[n : n + MOST_ON_A_CARD] for n in range(0, max(1, len(groups)), MOST_ON_A_CARD)]
+        for n, settings in enumerate(parts, 1):
+            found.append(
+                {
+                    "link": link.name,
+                    "part": f"{n} of {len(parts)}" if len(parts) > 1 else "",
+                    "transmitter": f"{called(link.sends.kit)} to {heard_with(link)}",
+                    "microphone": link.microphone or "",
+                    "encrypted": _encrypted(link),
+                    "settings": settings,
+                    "told": [*heard, *(f"In {call.call} it {itself_says(one)}." for call, one in alone)],
+                    "missing": [
+                        call.call for call in plan.calls if any(u.link == link.name for u in call.unplaced)
+                    ],
+                    "batteries": by_link.get(link.name, []),
+                    "code": codes.get(link.name, ""),
+                }
+            )
+    return {"cards": found, "breaks_up": BREAKS_UP_SHORT, "contacts": contacts(shoot)}
 
 
 def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
@@ -174,9 +203,16 @@ def titled(permit: PermitHeld) -> str:
 
 
 def permits_said(shoot: Shoot) -> str:
-    """The permits of a shoot: those that it holds by name and number, and the kinds that it names."""
-    said = [titled(permit) for permit in shoot.permit] + list(shoot.shoot.permits)
+    """The permits of a shoot by name and number, and the kinds that it names in words."""
+    kinds = [permit_called(shoot, one) for one in shoot.shoot.permits]
+    said = [titled(permit) for permit in shoot.permit] + [f"{one} (no number given)" for one in kinds]
     return "; ".join(said) or "none: exempt use only"
+
+
+def permit_called(shoot: Shoot, permit: str) -> str:
+    """What the rules call a kind of permit; its id where they do not know it."""
+    kinds = territory(shoot.shoot.region).permits
+    return next((one.name for one in kinds if permit in (one.id, *one.also)), permit)
 
 
 def contacts(shoot: Shoot) -> list[dict[str, str]]:
@@ -194,6 +230,11 @@ def when(timed: TimedCall) -> str:
     starts, ends = timed.span
     day = "" if starts.date() == ends.date() else f" on {ends.date().isoformat()}"
     return f"{starts:%Y-%m-%d %H:%M}\N{EN DASH}{ends:%H:%M}{day}"
+
+
+def hours(timed: TimedCall) -> str:
+    """From when to when a call is, without its day; nothing where nothing is said of it."""
+    return "" if timed.span is None else "{:%H:%M}\N{EN DASH}{:%H:%M}".format(*timed.span)
 
 
 def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict[str, str]]]) -> dict[str, Any]:
@@ -227,24 +268,29 @@ def _settings(one: PlannedLink) -> dict[str, Any]:
         "delay": "" if one.set_delay_ms is None else f"{one.set_delay_ms:.1f}",
         "squelch": "" if one.squelch_dbm is None else f"{one.squelch_dbm:.0f}".replace("-", "\N{MINUS SIGN}"),
         "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
+        "hand": f"{short_says(one.in_hand_db)}, weakest at {one.worst_place}",
         "worst": one.worst_place,
         "verdict": one.verdict,
     }
 
 
-def _grouped(live: Sequence[tuple[PlannedCall, PlannedLink]]) -> list[dict[str, Any]]:
-    """A link's settings, those that are the same in several calls once; at most `MOST_ON_A_CARD`."""
+def _grouped(live: Sequence[tuple[PlannedCall, PlannedLink]], times: Mapping[str, str]) -> list[dict[str, Any]]:
+    """A link's settings, those that are the same in several calls once, with where and when."""
     found: list[dict[str, Any]] = []
     for call, one in live:
         settings = _settings(one)
         same = next((group for group in found if all(group[key] == settings[key] for key in SET_KEYS)), None)
         if same is None:
-            found.append({**settings, "where": [f"{call.call}, {call.site}"]})
+            found.append({**settings, "where": [_where(call, times)]})
         else:
-            same["where"].append(f"{call.call}, {call.site}")
+            same["where"].append(_where(call, times))
     for group in found:
         group["where"] = "; ".join(group["where"])
-    return found[:MOST_ON_A_CARD]
+    return found
+
+
+def _where(call: PlannedCall, times: Mapping[str, str]) -> str:
+    return ", ".join(filter(None, [call.call, call.site, times.get(call.call, "")]))
 
 
 def _encrypted(link: Link) -> str:

@@ -16,7 +16,7 @@ from linkwright.shoot.end import EndTable, Listener
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Break, Call, Guard, Header, Link
 from linkwright.shoot.permits import PermitHeld
-from linkwright.shoot.place import Other, Point, Site, Spot, Wall
+from linkwright.shoot.place import Floor, MaterialLoss, Other, Point, Site, Spot, Wall
 from linkwright.shoot.times import Run, SetUp
 
 Path = tuple[str, ...]
@@ -30,6 +30,8 @@ INNER: Final[dict[str, type[BaseModel]]] = {
 LISTS: Final[dict[str, type[BaseModel]]] = {
     "spots": Spot,
     "walls": Wall,
+    "floors": Floor,
+    "materials": MaterialLoss,
     "antennas": Antenna,
     "breaks": Break,
     "receive": Listener,

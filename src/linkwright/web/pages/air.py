@@ -7,12 +7,15 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from linkwright.desk.score import WHOLE, answer, band, lanes_of, levels_in, levels_over_time, stands, whole_khz
+from linkwright.desk.clean import answer, lead
+from linkwright.desk.live import site_now
+from linkwright.desk.score import lanes_of, levels_in, levels_over_time, stands, whole_khz
+from linkwright.desk.trying import tried
+from linkwright.draw.site_lanes import WHOLE, band
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
-from linkwright.plan.why import CallReasons, why
 from linkwright.shoot.errors import InputError
-from linkwright.web.answers import KEEP_OUT, render, snapshot_of
+from linkwright.web.answers import KEEP_OUT, desk_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -35,17 +38,23 @@ def scene_and_site(request: Request, site: str) -> tuple[Scene, SiteAir]:
 
 @router.get("/air")
 def page(request: Request, site: SiteName = "") -> Response:
-    """The page."""
-    snapshot = snapshot_of(request)
-    scene, troubles = snapshot.scene, snapshot.read.troubles
+    """The page, of the site of the call that is on unless another is asked for."""
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    scene, troubles, plan = snapshot.scene, snapshot.read.troubles, snapshot.plan
     names = list(scene.air) if scene is not None else []
-    chosen = site if site in names else names[0] if names else ""
+    chosen = site if site in names else site_now(snapshot, desk.watching.now_ns(), names)
     air = scene.air[chosen] if scene is not None and chosen else None
+    said: dict[str, Any] = {"lead": "", "links": [], "others": (), "band": WHOLE}
+    if scene is not None and air is not None:
+        links = [(snapshot.names.id_of("link", one.name), one.name) for one in scene.shoot.link]
+        said = {
+            "lead": "" if troubles else lead(scene, air, plan), "links": links,
+            "others": scene.others.get(chosen, ()), "band": band(scene, air),
+        }  # fmt: skip
     return render(
-        request, "air.html", answer=answer(air, troubles), sites=names, chosen=chosen, air=air, troubles=troubles,
-        site_id=snapshot.names.id_of("site", chosen) if chosen else "",
-        links=[link.name for link in scene.shoot.link] if scene is not None else [],
-        band=band(scene, air) if scene is not None and air is not None else WHOLE,
+        request, "air.html", answer=answer(scene, air, plan, troubles), sites=names, chosen=chosen, air=air,
+        troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",
+        swept=air is not None and air.survey is not None and bool(air.survey.judged), **said,
     )  # fmt: skip
 
 
@@ -81,14 +90,9 @@ def waterfall(
 def reasons(
     request: Request, site: SiteName, mhz: Annotated[str, Query(max_length=20)], link: SiteName = ""
 ) -> Response:
-    """What stands at a frequency, and why a link did not get it."""
+    """What stands at a frequency; and what it would do if a link had it."""
     snapshot = snapshot_of(request)
     scene, air = scene_and_site(request, site)
     khz, made = whole_khz(mhz), snapshot.made
-    about: tuple[CallReasons, ...] = ()
-    if link and made is not None:
-        name = made.names.name_of(snapshot.names.id_of("link", link))
-        about = why(made.scene, made.plan, name, khz)
-    return render(
-        request, "air_why.html", khz=khz, here=stands(snapshot.plan, scene, air, khz), about=about, link=link
-    )
+    there = tried(made, link, khz) if link and made is not None else None
+    return render(request, "air_why.html", khz=khz, here=stands(snapshot.plan, scene, air, khz), tried=there)

@@ -9,9 +9,10 @@ import numpy as np
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from linkwright.desk.live import site_now
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
-from linkwright.draw.ground import Ground, drawn_bands
+from linkwright.draw.ground import PAGE_BANDS, Ground, drawn_bands
 from linkwright.plan.answer import short_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
 from linkwright.plan.what_if import Outcome, outcomes
@@ -19,6 +20,7 @@ from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Material
+from linkwright.units import number_word
 from linkwright.web.answers import KEEP_OUT, desk_of, plain_text, render, snapshot_of
 
 router = APIRouter()
@@ -28,6 +30,8 @@ PICTURE_M: Final = 60.0
 #: Points of a map along its width, and of a route.
 MAP_POINTS: Final = 120
 ROUTE_POINTS: Final = 400
+#: A verdict as the verb of a sentence.
+HOLDS: Final = {"holds": "holds", "thin": "is thin", "fails": "fails"}
 MATERIALS: Final = Material.__args__  # type: ignore[attr-defined]
 SiteName = Annotated[str, Query(max_length=80)]
 Metre = Annotated[float, Query(ge=-100_000.0, le=100_000.0)]
@@ -41,18 +45,21 @@ def answer(snapshot: Snapshot, site: str) -> str:
     worst = min(links, key=lambda one: float(one["in_hand"]))
     names = {one["link"] for one in links}
     holding = len(names - {one["link"] for one in links if one["verdict"] != "holds"})
-    of = f"{holding} of {len(names)} links hold" if len(names) > 1 else f"{worst['link']}: {worst['verdict']}"
-    weakest = f"{worst['link']} at {worst['at']}, {worst['verdict']}, {short_says(worst['in_hand'])}"
-    return f"{of} at {site}; the weakest is {weakest}."
+    weakest = f"{worst['link']} {'has ' if worst['in_hand'] >= 0 else 'is '}{short_says(worst['in_hand'])}"
+    if len(names) == 1:
+        return f"{weakest} at {site}, {worst['at']}: it {HOLDS[worst['verdict']]}."
+    many = number_word(len(names))
+    of = f"All {many} links hold" if holding == len(names) else f"{number_word(holding)} of {many} links hold"
+    return f"{of[0].upper()}{of[1:]} at {site}; the weakest, {weakest} at {worst['at']}."
 
 
 @router.get("/ground")
 def page(request: Request, site: SiteName = "") -> Response:
     """The page."""
-    snapshot = snapshot_of(request)
+    snapshot, now_ns = snapshot_of(request), desk_of(request).watching.now_ns()
     entries = snapshot.document.draft.entries("site")
     names = [str(value["name"]) for _, value in entries if isinstance(value.get("name"), str)]
-    chosen = site if site in names else names[0] if names else ""
+    chosen = site if site in names else site_now(snapshot, now_ns, names)
     ids = {value.get("name"): id_ for id_, value in entries}
     links = [link.name for link in snapshot.shoot.link] if snapshot.shoot is not None else []
     return render(
@@ -93,6 +100,7 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
         "picture": f"/ground/picture/{pictures[-1].id}" if pictures else None,
         "picture_m": _picture_m(pictures[-1].name) if pictures else None,
         "margins": margins(snapshot, site), "answer": answer(snapshot, site),
+        "bands": PAGE_BANDS,
     }  # fmt: skip
 
 
@@ -113,7 +121,7 @@ def margins(snapshot: Snapshot, site: str) -> list[dict[str, Any]]:
     return [
         {
             "call": call.call, "link": link.link, "in_hand": link.in_hand_db, "verdict": link.verdict,
-            "at": link.worst_place,
+            "at": link.worst_place, "power_mw": link.power_mw,
         }
         for call in (plan.calls if plan is not None else ())
         if call.site == site

@@ -8,16 +8,15 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.table import BESIDE, ORDERS, answer, differences, once, rows
+from linkwright.desk.table import BESIDE, ORDERS, answer, differences, rows
+from linkwright.desk.trying import tried
 from linkwright.door.gate import person_of
 from linkwright.draw.png import png_of
 from linkwright.draw.pocket import Pocket, drawn_pocket
 from linkwright.plan.file import write_plan
-from linkwright.plan.model import Plan
-from linkwright.plan.what_if import outcomes
-from linkwright.plan.why import why
+from linkwright.plan.findings import once
 from linkwright.shoot.errors import InputError
-from linkwright.units import khz_from_mhz, mhz_text
+from linkwright.units import khz_from_mhz
 from linkwright.web.answers import Body, desk_of, file_response, plain_text, render, snapshot_of
 
 router = APIRouter()
@@ -135,39 +134,7 @@ def try_carrier(
     request: Request, link: Annotated[str, Query(max_length=80)], mhz: Annotated[str, Query(max_length=20)]
 ) -> Response:
     """What another carrier would do, to the link and to everybody."""
-    made = snapshot_of(request).planned()
-    khz, id_ = _khz(mhz), made.names.id_of("link", link)
-    name = made.names.name_of(id_)
-    reasons = why(made.scene, made.plan, name, khz)
-    calls = frozenset(one.call for one in reasons)
-    after = outcomes(made.scene, made.plan, {name: khz}, calls)
-    before = {(one.call, one.link): one for one in outcomes(made.scene, made.plan, None, calls)}
-    effects = [(one, before.get((one.call, one.link))) for one in after]
-    changed = [
-        (now, then)
-        for now, then in effects
-        if then is None
-        or now.link == name
-        or abs(now.in_hand_db - then.in_hand_db) >= 0.1
-        or now.verdict != then.verdict
-    ]
-    return render(
-        request,
-        "plan_try.html",
-        link=name,
-        id=id_,
-        khz=khz,
-        shown=_shown(made.plan, name, khz),
-        reasons=reasons,
-        effects=changed,
-        all=len(effects),
-    )
-
-
-def _shown(plan: Plan, link: str, khz: int) -> str:
-    """A carrier as the link's display has it."""
-    planned = (one for call in plan.calls for one in call.links if one.link == link)
-    return next((one.shown(khz) for one in planned), mhz_text(khz))
+    return render(request, "plan_try.html", tried=tried(snapshot_of(request).planned(), link, _khz(mhz)))
 
 
 def _khz(text: str) -> int:

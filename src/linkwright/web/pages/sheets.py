@@ -17,9 +17,10 @@ from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrap import REPORT_PX, picture, wrapped
 from linkwright.door.gate import person_of
 from linkwright.plan.swapped import hits, hits_sentence
-from linkwright.sheets.bundle import FILES, Sheets
+from linkwright.sheets.bundle import Sheets
 from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
+from linkwright.units import number_word
 from linkwright.watch.figures.wrapped import WrapUp
 from linkwright.web.answers import KEEP_OUT, desk_of, file_response, pages_of, render, snapshot_of
 from linkwright.web.pages.edit import told
@@ -35,8 +36,6 @@ TYPES: Final = {
 MOST_LIST: Final = 8 * 1024 * 1024
 #: How long a file waits until the readings have been gone through [s].
 MOST_WAIT_S: Final = 600.0
-#: Sheets that are shown as pictures on the page.
-SHOWN: Final = ("crew.pdf", "cards.pdf", "coordination.pdf", "if-it-breaks-up.pdf")
 
 
 def sheets_of(request: Request, paper: Literal["a4", "us-letter"] = "a4", *, named: bool = False) -> Sheets:
@@ -66,12 +65,11 @@ def answer(snapshot: Snapshot) -> str:
         return "There is nothing to hand out before there is a plan."
     links = {link.link for call in plan.calls for link in call.links}
     late = " The shoot has changed since; wait for the new plan." if snapshot.plan_is_old else ""
-    many = "one link" if len(links) == 1 else f"{len(links)} links"
-    return f"Sheets for {many} in {_calls(len(plan.calls))} are ready.{late}"
+    return f"{_many(len(links), 'link')} in {_many(len(plan.calls), 'call').lower()}, on paper for everybody.{late}"
 
 
-def _calls(count: int) -> str:
-    return "one call" if count == 1 else f"{count} calls"
+def _many(count: int, word: str) -> str:
+    return f"{number_word(count).capitalize()} {word}{'' if count == 1 else 's'}"
 
 
 @router.get("/sheets")
@@ -79,12 +77,12 @@ def page(request: Request, paper: Paper = "a4") -> Response:
     """The page."""
     try:
         sheets = sheets_of(request, paper, named=True)
-        files = [(name, sheets.about(name)) for name in sheets.names()]
+        readers = [(who, [(name, sheets.about(name)) for name in files]) for who, files in sheets.by_reader()]
     except InputError:
-        files = []
+        readers = []
     return render(
-        request, "sheets.html", answer=answer(snapshot_of(request)), files=files, paper=paper,
-        shown=SHOWN if files else (), codes=bool(pages_of(request).lan.urls), about=FILES,
+        request, "sheets.html", answer=answer(snapshot_of(request)), readers=readers, paper=paper,
+        codes=bool(pages_of(request).lan.urls),
     )  # fmt: skip
 
 

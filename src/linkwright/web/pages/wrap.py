@@ -161,12 +161,12 @@ def _between(begin: str, end: str) -> tuple[int, int] | None:
 @router.get("/wrap/report.pdf")
 def report(request: Request, paper: Paper = "a4") -> Response:
     """The wrap report."""
-    from linkwright.sheets.bundle import on_white
+    from linkwright.draw.ink import in_black
     from linkwright.sheets.content import header
     from linkwright.sheets.pdf import setting
 
     wrap, shoot = whole(request), snapshot_of(request).whole_shoot()
-    svg = on_white(picture(wrap, wrapping_of(request), REPORT_PX))
+    svg = in_black(picture(wrap, wrapping_of(request), REPORT_PX))
     with setting(header(shoot, paper)) as set_one:
         data = set_one("wrap", {**wrap_sheet(wrap), "svg": svg})
     return file_response("wrap.pdf", data, "application/pdf")

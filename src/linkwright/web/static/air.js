@@ -1,25 +1,29 @@
-// The score: lanes under one another on one frequency axis, one cursor through all of them.
-import { gestures } from "./lib/gesture.js";
-import { hatch, ink, penOf } from "./lib/canvas.js";
+// The score: lanes under one another on one frequency axis, one cursor through all of them. Levels are painted on a canvas,
+// everything else is drawn over it, in the page's own inks, so that it can be read, measured and printed.
+import { ink, penOf, svg as make } from "./lib/canvas.js";
+import { flags, rowsOf, widthOf } from "./lib/flags.js";
+import { gestures, pin } from "./lib/gesture.js";
 import { get, getJson } from "./lib/net.js";
 import { files, send } from "./lib/send.js";
 import { say } from "./lib/status.js";
 import { row } from "./lib/table.js";
 import "./page.js";
 
-const section = document.querySelector(".score"), canvas = document.getElementById("score");
-const site = section?.dataset.site;
-let lanes = null, levels = null, fall = null, over = false;
-let from = Number(section?.dataset.from), to = Number(section?.dataset.to), cursor = null;
-const LEFT = () => (canvas.clientWidth < 600 ? 12 : 130);
-const TALL = { measured: 210, rules: 40, tv: 40, others: 40, found: 46, products: 36, ours: 96 };
-const NAMES = { measured: "Measured", rules: "May be used", tv: "TV", others: "Others", found: "Carriers found", products: "Products", ours: "Ours" };
-const ORDER = ["measured", "rules", "tv", "others", "found", "products", "ours"];
-const GAP = 22, FOOT = 34;
+const about = document.getElementById("air"), section = document.querySelector(".score");
+const picture = document.getElementById("score"), canvas = document.getElementById("levels"), readout = document.getElementById("readout");
+const site = about.dataset.site;
+let lanes = null, levels = null, fall = null, over = false, measuredAt = null;
+const first = Number(section?.dataset.from), last = Number(section?.dataset.to);
+let from = first, to = last, cursor = null;
+const HIGH = 190, BAND = 26, GAP = 20, FOOT = 30, STEM = 34, ROW = 18;
 
+const narrow = () => picture.clientWidth < 600;
+const LEFT = () => (narrow() ? 10 : 130), RIGHT = () => picture.clientWidth - 10;
 const mhz = (khz) => (khz / 1000).toFixed(3);
-const x = (khz) => LEFT() + ((khz - from) / (to - from)) * (canvas.clientWidth - LEFT() - 10);
-const khzAt = (px) => from + ((px - LEFT()) / (canvas.clientWidth - LEFT() - 10)) * (to - from);
+const number = (value, digits = 0) => value.toFixed(digits).replace("-", "−");
+const x = (khz) => LEFT() + ((khz - from) / (to - from)) * (RIGHT() - LEFT());
+const khzAt = (px) => from + ((px - LEFT()) / (RIGHT() - LEFT())) * (to - from);
+const shown = (one) => one.to > from && one.from < to;
 
 async function load() {
   try {
@@ -32,7 +36,8 @@ async function load() {
 }
 
 async function measure() {
-  const columns = Math.max(50, Math.min(4096, Math.round(canvas.clientWidth - LEFT() - 10)));
+  if (lanes && !lanes.sweeps) { draw(); return; }
+  const columns = Math.max(50, Math.min(4096, Math.round(RIGHT() - LEFT())));
   const query = `site=${encodeURIComponent(site)}&low=${from}&high=${to}&columns=${columns}`;
   const response = await get(`/api/air/levels?${query}`, { as: "levels" });
   if (!response) return;
@@ -45,208 +50,271 @@ async function measure() {
   draw();
 }
 
-function draw() {
-  if (!lanes || !canvas.clientWidth) return;
-  const wide = canvas.clientWidth, tall = ORDER.reduce((sum, name) => sum + TALL[name] + GAP, FOOT);
-  canvas.style.height = `${tall}px`;
-  const pen = penOf(canvas, wide, tall), of = ink();
-  pen.fillStyle = of("sheet"); pen.fillRect(0, 0, wide, tall);
-  pen.font = '16px "Linkwright Sans", sans-serif'; pen.textBaseline = "alphabetic";
-  grid(pen, of, tall);
-  let top = 8;
-  for (const name of ORDER) {
-    pen.fillStyle = of("soft");
-    if (LEFT() > 50) { pen.textAlign = "left"; pen.fillText(NAMES[name], 10, top + 22); }
-    else { pen.textAlign = "left"; pen.fillText(NAMES[name], 14, top + 14); }
-    const y = LEFT() > 50 ? top : top + 16;
-    LANES[name](pen, of, y, TALL[name] - (y - top));
-    top += TALL[name] + GAP;
-    pen.strokeStyle = of("line"); pen.lineWidth = 1;
-    pen.beginPath(); pen.moveTo(0, top - GAP / 2 + 0.5); pen.lineTo(wide, top - GAP / 2 + 0.5); pen.stroke();
-  }
-  if (cursor !== null) {
-    const at = x(cursor);
-    pen.strokeStyle = of("ochre"); pen.lineWidth = 2;
-    pen.beginPath(); pen.moveTo(at, 4); pen.lineTo(at, tall - FOOT + 4); pen.stroke();
-  }
+const el = (tag, of, ...inside) => make(tag, of, ...inside.map((one) => (typeof one === "string" ? document.createTextNode(one) : one)));
+const words = (at, y, text, more = {}) => el("text", { x: at, y, ...more }, text);
+const titled = (part, says) => { part.append(el("title", {}, says || "")); return part; };
+
+// What a lane is: its name, how tall it is, and its parts from a top downwards.
+function bandLane(name, kind, list) {
+  if (!list.length) return null;
+  const visible = list.filter(shown).map((one) => ({ ...one, left: Math.max(LEFT(), x(one.from)), right: Math.min(RIGHT(), Math.max(x(one.to), x(one.from) + 2)) }));
+  const inside = (one) => one.label && widthOf(one.label) + 12 < one.right - one.left;
+  const beside = flags(visible.filter((one) => one.label && !inside(one)).map((one) => ({ x: (one.left + one.right) / 2, label: one.label })), LEFT(), RIGHT());
+  const rows = rowsOf(beside);
+  return {
+    name, tall: rows * ROW + BAND,
+    draw: (top) => {
+      const foot = top + rows * ROW, parts = flagged(beside, foot - 4, foot);
+      for (const one of visible) {
+        const part = titled(el("g", {}), one.says);
+        part.append(el("rect", { class: `band ${one.kind || kind}`, x: one.left, y: foot, width: one.right - one.left, height: BAND }));
+        if (inside(one)) { const wide = widthOf(one.label), at = (one.left + one.right) / 2; part.append(el("rect", { class: "under", x: at - wide / 2 - 4, y: foot + 3, width: wide + 8, height: BAND - 6 }), words(at, foot + 18, one.label, { class: "middle" })); }
+        parts.push(part);
+      }
+      return parts;
+    },
+  };
+}
+// Labels over marks, with the lines up to them.
+function flagged(placed, base, foot) {
+  return placed.flatMap((one) => [el("line", { class: "leader", x1: one.x, x2: one.x, y1: foot, y2: base - one.row * ROW + 3 }), words(one.left, base - one.row * ROW, one.label)]);
+}
+function pinLane(name, list, tall) {
+  if (!list.length) return null;
+  const visible = list.filter((one) => one.khz > from && one.khz < to);
+  const placed = flags(visible.map((one) => ({ x: x(one.khz), label: one.label })), LEFT(), RIGHT()), rows = Math.max(1, rowsOf(placed));
+  return {
+    name, tall: rows * ROW + tall,
+    draw: (top) => {
+      const foot = top + rows * ROW + tall, head = foot - tall + 10;
+      return [...flagged(placed, head - 12, head), ...visible.map((one) => titled(el("g", { class: "pin" }, el("line", { x1: x(one.khz), x2: x(one.khz), y1: head, y2: foot }), mark(one.head, x(one.khz), head)), one.says))];
+    },
+  };
+}
+// Verdicts are discs; a spare is a lozenge.
+function mark(kind, at, y, r = 5.5) {
+  const part = el("g", { class: `mark ${kind}` });
+  if (kind === "spare") part.append(el("path", { d: `M${at} ${y - r - 1}l${r + 1} ${r + 1}l${-r - 1} ${r + 1}l${-r - 1} ${-r - 1}z` }));
+  else part.append(el("circle", { cx: at, cy: y, r }));
+  if (kind === "thin") part.append(el("path", { class: "half", d: `M${at} ${y - r}a${r} ${r} 0 0 0 0 ${2 * r}z` }));
+  if (kind === "fails") part.append(el("line", { x1: at - r - 2, y1: y + r + 2, x2: at + r + 2, y2: y - r - 2 }));
+  return part;
+}
+function lineLane(name, tall, path, kind) { return path && { name, tall, draw: (top) => [el("path", { class: kind, d: path(top) })] }; }
+
+function all() {
+  const found = lanes.carriers.filter((one) => one.khz > from && one.khz < to), seen = [...new Set(lanes.products.filter((one) => one > from && one < to).map((one) => Math.round(x(one))))];
+  const carriers = lanes.ours.filter((one) => one.head !== "spare"), spares = lanes.ours.filter((one) => one.head === "spare");
+  return [
+    lanes.sweeps ? { name: over ? "Over time" : "Measured", tall: HIGH, draw: measured } : null,
+    bandLane("May be used", "open", [...lanes.allowed, ...lanes.closed.map((one) => ({ ...one, kind: "closed" }))]),
+    bandLane("TV", "doubt", lanes.tv.filter((one) => one.to > first && one.from < last)),
+    bandLane("Others", "solid", lanes.others.filter((one) => one.to > first && one.from < last)),
+    lineLane("Carriers found", 40, lanes.carriers.length && ((top) => found.map((one) => { const tall = Math.min(40, 6 + one.over), wide = Math.max(2, x(one.khz + one.width / 2) - x(one.khz - one.width / 2)); return `M${x(one.khz) - wide / 2} ${top + 40}v${-tall}h${wide}v${tall}z`; }).join("")), "found"),
+    lineLane("Products", 28, lanes.products.length && ((top) => seen.map((at) => `M${at} ${top}v28`).join("")), "products"),
+    pinLane("Ours", carriers, STEM), pinLane("Spares", spares, STEM - 8),
+  ].filter(Boolean);
 }
 
-function grid(pen, of, tall) {
-  const span = (to - from) / 1000, most = Math.max(2, Math.floor((canvas.clientWidth - LEFT()) / 90));
+/** @type {() => [(at: number, y: number) => any, string][]} */
+const KEYS = () => [
+  lanes.sweeps && !over && [(at, y) => el("path", { class: "floor", d: `M${at} ${y}h18` }), "floor of the sweep"],
+  lanes.sweeps && [(at, y) => el("rect", { class: "unlooked", x: at, y: y - 8, width: 18, height: 16 }), "nobody looked"],
+  lanes.ours.some((one) => one.head !== "spare") && [(at, y) => mark("holds", at + 9, y), "holds"],
+  lanes.ours.some((one) => one.head === "thin") && [(at, y) => mark("thin", at + 9, y), "thin"],
+  lanes.ours.some((one) => one.head === "fails") && [(at, y) => mark("fails", at + 9, y), "fails"],
+  lanes.ours.some((one) => one.head === "spare") && [(at, y) => mark("spare", at + 9, y), "spare"],
+  lanes.closed.length && [(at, y) => el("rect", { class: "band closed", x: at, y: y - 8, width: 18, height: 16 }), "closed"],
+].filter(Boolean);
+function key(top) {
+  const parts = [];
+  let at = 10, y = top + 16;
+  for (const [sign, says] of KEYS()) {
+    const wide = 26 + widthOf(says) + 20;
+    if (at > 10 && at + wide > picture.clientWidth) { at = 10; y += 24; }
+    parts.push(sign(at, y), words(at + 26, y + 5, says, { class: "soft" }));
+    at += wide;
+  }
+  return [parts, y + 16];
+}
+
+function draw() {
+  if (!lanes || !picture.clientWidth) return;
+  const wide = picture.clientWidth, parts = [], shownLanes = all(), head = narrow() ? 20 : 0;
+  let top = 10;
+  const places = shownLanes.map((lane) => { const at = top; top += head + lane.tall + GAP; return at; });
+  const foot = top - GAP / 2, under = el("g", {});
+  parts.push(under);
+  shownLanes.forEach((lane, n) => {
+    const at = places[n];
+    if (n) parts.push(el("line", { class: "grid", x1: 0, x2: wide, y1: at - GAP / 2, y2: at - GAP / 2 }));
+    parts.push(words(10, at + 15, lane.name, { class: "soft" }));
+    parts.push(...lane.draw(at + head));
+  });
+  const [keys, tall] = key(foot + FOOT);
+  axis(under, parts, foot);
+  parts.push(...keys);
+  if (cursor !== null) parts.push(el("line", { class: "cursor", x1: x(cursor), x2: x(cursor), y1: 4, y2: foot }));
+  picture.setAttribute("viewBox", `0 0 ${wide} ${tall}`);
+  picture.style.height = `${tall}px`;
+  picture.replaceChildren(hatches(), ...parts);
+  if (measuredAt === null || !lanes.sweeps) { canvas.height = 0; return; }
+  paint();
+}
+function hatches() {
+  const one = (id, kind, apart) => el("pattern", { id, width: apart, height: apart, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, el("line", { class: kind, y2: apart }));
+  return el("defs", {}, one("score-doubt", "hatch-ink", 6), one("score-closed", "hatch-madder", 6), one("score-unlooked", "hatch-soft", 8));
+}
+function axis(under, parts, foot) {
+  const span = (to - from) / 1000, most = Math.max(2, Math.floor((RIGHT() - LEFT()) / 80));
   let step = 10 ** Math.floor(Math.log10(span / most));
   for (const times of [1, 2, 5, 10]) if (span / (step * times) <= most) { step *= times; break; }
-  pen.strokeStyle = of("line"); pen.fillStyle = of("ink"); pen.lineWidth = 1; pen.textAlign = "center";
+  parts.push(el("line", { class: "axis", x1: LEFT(), x2: RIGHT(), y1: foot, y2: foot }), words(narrow() ? RIGHT() - 32 : 10, foot + 20, "MHz", { class: "soft" }));
   for (let at = Math.ceil(from / 1000 / step) * step; at <= to / 1000; at += step) {
-    const px = Math.round(x(at * 1000)) + 0.5;
-    pen.beginPath(); pen.moveTo(px, 4); pen.lineTo(px, tall - FOOT + 4); pen.stroke();
-    if (px > LEFT() + 18 && px < canvas.clientWidth - 24) pen.fillText(String(+at.toFixed(3)), px, tall - 12);
-  }
-  pen.fillStyle = of("soft"); pen.textAlign = "left"; pen.fillText("MHz", 6, tall - 12);
-}
-
-const LANES = {
-  measured(pen, of, top, tall) {
-    if (!levels) return;
-    const n = levels.columns, low = levels.values.subarray(0, n), high = levels.values.subarray(n, 2 * n), floor = levels.values.subarray(2 * n);
-    let bottom = Infinity, most = -Infinity;
-    for (let i = 0; i < n; i += 1) { if (low[i] < bottom) bottom = low[i]; if (high[i] > most) most = high[i]; }
-    const width = (x(levels.to) - x(levels.from)) / n, first = x(levels.from);
-    pen.fillStyle = hatch(pen, of("line"));
-    for (let i = 0; i < n; i += 1) if (Number.isNaN(low[i])) pen.fillRect(first + i * width, top, Math.ceil(width), tall);
-    if (bottom === Infinity) { pen.fillStyle = of("soft"); pen.fillText("nothing was looked at here", LEFT() + 8, top + tall / 2); return; }
-    bottom -= 2; most = Math.max(most + 2, bottom + 10);
-    const y = (db) => top + ((most - db) / (most - bottom)) * tall;
-    if (over && fall && fall.rows) { waterfall(pen, of, top, tall); return; }
-    pen.fillStyle = of("ink");
-    for (let i = 0; i < n; i += 1) if (!Number.isNaN(low[i])) {
-      const upper = y(high[i]);
-      pen.fillRect(first + i * width, upper, Math.max(1, width), Math.max(1, y(low[i]) - upper));
-    }
-    pen.fillStyle = of("ochre");
-    for (let i = 0; i < n; i += 1) if (!Number.isNaN(floor[i])) pen.fillRect(first + i * width, y(floor[i]) - 1, Math.max(1, width), 2);
-    pen.fillStyle = of("soft"); pen.textAlign = "right";
-    const labels = LEFT() > 50 ? [[most - 4, top + 44], [bottom + 1, top + tall]] : [];
-    for (const [db, at] of labels) pen.fillText(`${db.toFixed(0)} ${lanes.unit}`, LEFT() - 8, at);
-  },
-  rules(pen, of, top, tall) {
-    bands(pen, lanes.allowed, top, tall, of("line"), of("ink"));
-    pen.fillStyle = hatch(pen, of("madder"));
-    for (const one of lanes.closed) pen.fillRect(x(one.from), top, Math.max(2, x(one.to) - x(one.from)), tall);
-  },
-  tv(pen, of, top, tall) { bands(pen, lanes.tv, top, tall, hatch(pen, of("ink")), of("ink")); },
-  others(pen, of, top, tall) { bands(pen, lanes.others, top, tall, of("soft"), of("ink")); },
-  found(pen, of, top, tall) {
-    pen.fillStyle = of("ink");
-    for (const one of lanes.carriers) if (one.khz > from && one.khz < to) {
-      const height = Math.min(tall, 6 + one.over), wide = Math.max(2, x(one.khz + one.width / 2) - x(one.khz - one.width / 2));
-      pen.fillRect(x(one.khz) - wide / 2, top + tall - height, wide, height);
-    }
-  },
-  products(pen, of, top, tall) {
-    pen.fillStyle = of("ochre");
-    for (const khz of lanes.products) if (khz > from && khz < to) pen.fillRect(x(khz) - 0.5, top, 1, tall);
-  },
-  ours(pen, of, top, tall) {
-    let taken = [];
-    const shown = lanes.ours.filter((one) => one.khz > from && one.khz < to).sort((a, b) => Number(a.spare) - Number(b.spare));
-    for (const one of shown) {
-      const at = x(one.khz), head = one.spare ? top + tall * 0.62 : top + 38;
-      pen.strokeStyle = of("ink"); pen.lineWidth = 1.6;
-      pen.beginPath(); pen.moveTo(at, top + tall); pen.lineTo(at, head); pen.stroke();
-      pen.beginPath(); pen.arc(at, head, 6, 0, 7); pen.fillStyle = one.spare ? of("sheet") : of("ink"); pen.fill(); pen.stroke();
-      if (one.spare) continue;
-      const wide = pen.measureText(one.label).width, left = Math.min(Math.max(at - wide / 2, LEFT()), canvas.clientWidth - wide - 4);
-      for (const row of [head - 12, head - 28]) {
-        if (taken.some(([l, r, y]) => y === row && left < r + 6 && left + wide > l - 6)) continue;
-        taken.push([left, left + wide, row]);
-        pen.fillStyle = of("ink"); pen.textAlign = "left"; pen.fillText(one.label, left, row);
-        break;
-      }
-    }
-  },
-};
-
-function bands(pen, list, top, tall, fill, text) {
-  for (const one of list) {
-    const left = x(one.from), wide = Math.max(2, x(one.to) - left);
-    if (left > canvas.clientWidth || left + wide < LEFT()) continue;
-    pen.fillStyle = fill; pen.fillRect(Math.max(left, LEFT()), top, left + wide - Math.max(left, LEFT()), tall);
-    pen.strokeStyle = text; pen.lineWidth = 1; pen.strokeRect(Math.max(left, LEFT()), top + 0.5, left + wide - Math.max(left, LEFT()), tall - 1);
-    const size = pen.measureText(one.label || "").width;
-    if (one.label && wide > size + 12) {
-      const middle = Math.max(left, LEFT()) + (left + wide - Math.max(left, LEFT())) / 2;
-      pen.fillStyle = ink()("sheet"); pen.fillRect(middle - size / 2 - 4, top + tall / 2 - 11, size + 8, 22);
-      pen.fillStyle = text; pen.textAlign = "center"; pen.fillText(one.label, middle, top + tall / 2 + 6);
-    }
+    const px = x(at * 1000), text = String(+at.toFixed(3)), half = widthOf(text) / 2;
+    under.append(el("line", { class: "grid", x1: px, x2: px, y1: 4, y2: foot }));
+    parts.push(el("line", { class: "axis", x1: px, x2: px, y1: foot, y2: foot + 5 }));
+    if (px - half > (narrow() ? 2 : LEFT() - 4) && px + half < RIGHT() - (narrow() ? 40 : -6)) parts.push(words(px, foot + 20, text, { class: "middle" }));
   }
 }
 
-function waterfall(pen, of, top, tall) {
-  const image = new ImageData(fall.columns, fall.rows), [r, g, b] = rgb(of("ink"));
+// The lane of the sweep: its hatching and scale are drawn, its levels painted.
+let scale = null;
+function measured(top) {
+  measuredAt = top;
+  const parts = [], inside = { class: "on-sheet" }, left = { class: "soft end" };
+  if (!levels) return parts;
+  const n = levels.columns, low = levels.values.subarray(0, n), high = levels.values.subarray(n, 2 * n);
+  let bottom = Infinity, most = -Infinity, begun = -1;
+  const step = (x(levels.to) - x(levels.from)) / n, at = (i) => x(levels.from) + i * step;
+  for (let i = 0; i <= n; i += 1) {
+    if (i < n && low[i] < bottom) bottom = low[i];
+    if (i < n && high[i] > most) most = high[i];
+    const blind = i < n && Number.isNaN(low[i]);
+    if (blind && begun < 0) begun = i;
+    if (!blind && begun >= 0) { if ((i - begun) * step > 3) parts.push(titled(el("rect", { class: "unlooked", x: at(begun), y: top, width: at(i) - at(begun), height: HIGH }), "nobody looked here")); begun = -1; }
+  }
+  scale = bottom === Infinity ? null : { bottom: bottom - 2, most: Math.max(most + 2, bottom + 8) };
+  if (!scale) return [...parts, words(LEFT() + 8, top + HIGH / 2, "nobody looked here", inside)];
+  const label = (text, y) => parts.push(narrow() ? words(LEFT() + 4, y, text, inside) : words(LEFT() - 8, y, text, left));
+  if (over && fall?.rows) {
+    const many = lanes.seconds ? lanes.seconds : fall.rows, unit = lanes.seconds ? "s" : "sweeps";
+    for (const share of [0, 0.5, 1]) label(`${share ? number(many * share) : 0} ${unit}`, top + (narrow() ? 14 : 38) + share * (HIGH - (narrow() ? 18 : 40)));
+  } else {
+    label(`${number(scale.most - 2)} ${lanes.unit}`, top + (narrow() ? 14 : 38));
+    label(`${number(scale.bottom + 2)} ${lanes.unit}`, top + HIGH - 2);
+  }
+  return parts;
+}
+function paint(inks = null) {
+  const pen = penOf(canvas, picture.clientWidth, measuredAt + HIGH), of = inks || ink();
+  canvas.style.height = `${measuredAt + HIGH}px`;
+  pen.clearRect(0, 0, picture.clientWidth, measuredAt + HIGH);
+  if (!levels || !scale) return;
+  if (over && fall?.rows) { waterfall(pen, of); return; }
+  const n = levels.columns, step = (x(levels.to) - x(levels.from)) / n, y = (db) => measuredAt + ((scale.most - db) / (scale.most - scale.bottom)) * HIGH;
+  const [low, high, floor] = [0, 1, 2].map((part) => levels.values.subarray(part * n, (part + 1) * n));
+  pen.save(); pen.beginPath(); pen.rect(LEFT(), measuredAt, RIGHT() - LEFT(), HIGH); pen.clip();
+  pen.fillStyle = of("ink");
+  for (let i = 0; i < n; i += 1) if (!Number.isNaN(low[i])) pen.fillRect(x(levels.from) + i * step, y(high[i]), Math.max(1, step), Math.max(1, y(low[i]) - y(high[i])));
+  pen.fillStyle = of("ochre");
+  for (let i = 0; i < n; i += 1) if (!Number.isNaN(floor[i])) pen.fillRect(x(levels.from) + i * step, y(floor[i]) - 1, Math.max(1, step), 2);
+  pen.restore();
+}
+function waterfall(pen, of) {
+  const image = new ImageData(fall.columns, fall.rows), [r, g, b] = [1, 3, 5].map((at) => parseInt(of("ink").slice(at, at + 2), 16));
   for (let i = 0; i < fall.cells.length; i += 1) { image.data[4 * i] = r; image.data[4 * i + 1] = g; image.data[4 * i + 2] = b; image.data[4 * i + 3] = fall.cells[i]; }
   const sheet = document.createElement("canvas");
   sheet.width = fall.columns; sheet.height = fall.rows;
   sheet.getContext("2d").putImageData(image, 0, 0);
   pen.imageSmoothingEnabled = false;
-  pen.drawImage(sheet, x(fall.from), top, x(fall.to) - x(fall.from), tall);
+  pen.drawImage(sheet, x(fall.from), measuredAt, x(fall.to) - x(fall.from), HIGH);
 }
-const rgb = (hex) => [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16));
+const PRINTED = (name) => ({ ink: "#000000", ochre: "#7a7a7a" })[name];
 
 function table() {
   const rows = [
     ...lanes.allowed.map((one) => ["may be used", one.from, one.to, one.says]), ...lanes.closed.map((one) => ["closed", one.from, one.to, one.says]),
     ...lanes.tv.map((one) => ["TV", one.from, one.to, one.says]), ...lanes.others.map((one) => ["other", one.from, one.to, one.says]),
     ...lanes.carriers.map((one) => ["carrier found", one.khz - one.width / 2, one.khz + one.width / 2, one.says]),
-    ...lanes.ours.map((one) => [one.spare ? "our spare" : "ours", one.khz, one.khz, one.says]),
+    ...lanes.ours.map((one) => [one.head === "spare" ? "our spare" : "ours", one.khz, one.khz, one.says]),
   ];
   const heads = ["What", "From, MHz", "To, MHz", "Says"], numbers = heads.slice(1, 3);
-  const shown = rows.map((cells) => row(cells.map((cell) => (typeof cell === "number" ? mhz(cell) : cell)), heads, { numbers }));
-  document.getElementById("lane-rows").replaceChildren(...shown);
+  const told = rows.map((cells) => row(cells.map((cell) => (typeof cell === "number" ? mhz(cell) : cell)), heads, { numbers }));
+  document.getElementById("lane-rows").replaceChildren(...told);
 }
 
-// One cursor: pointed at, touched or moved with the keys; what stands under it is read out.
-function point(khz) {
-  cursor = Math.min(to, Math.max(from, Math.round(khz / 25) * 25));
+// One cursor: pointed at, touched or moved with the keys; what stands under it is read out beside it.
+function told() {
   const inside = (list) => list.filter((one) => one.from <= cursor && cursor <= one.to).map((one) => one.says);
-  const near = (to - from) / 300;
-  const parts = [`${mhz(cursor)} MHz`];
+  const near = Math.max(40, (to - from) / 300), parts = [];
   if (levels) {
-    const i = Math.floor(((cursor - levels.from) / (levels.to - levels.from)) * levels.columns), n = levels.columns;
-    const high = levels.values[n + i];
-    parts.push(Number.isFinite(high) ? `up to ${high.toFixed(0)} ${lanes.unit}, floor ${levels.values[2 * n + i].toFixed(0)}` : "not looked at");
+    const n = levels.columns, i = Math.min(n - 1, Math.floor(((cursor - levels.from) / (levels.to - levels.from)) * n)), high = levels.values[n + i];
+    parts.push(Number.isFinite(high) ? `up to ${number(high)} ${lanes.unit}, floor ${number(levels.values[2 * n + i])}` : "nobody looked here");
   }
-  parts.push(...inside(lanes.closed), ...inside(lanes.tv), ...inside(lanes.others), ...inside(lanes.allowed));
-  if (inside(lanes.clean).length) parts.push("clean as far as it was looked at");
-  parts.push(...lanes.carriers.filter((one) => Math.abs(one.khz - cursor) < Math.max(near, one.width / 2)).map((one) => `carrier ${mhz(one.khz)}: ${one.says}`));
+  parts.push(...lanes.ours.filter((one) => Math.abs(one.khz - cursor) < near).map((one) => one.says), ...inside(lanes.closed), ...inside(lanes.tv), ...inside(lanes.others));
+  parts.push(...lanes.carriers.filter((one) => Math.abs(one.khz - cursor) < Math.max(near, one.width / 2)).map((one) => `found at ${mhz(one.khz)}: ${one.says}`));
   if (lanes.products.some((one) => Math.abs(one - cursor) < 150)) parts.push("a third-order product of ours falls here");
-  parts.push(...lanes.ours.filter((one) => Math.abs(one.khz - cursor) < near).map((one) => `${mhz(one.khz)}: ${one.says}`));
-  document.getElementById("readout").textContent = parts.join(" · ");
+  if (inside(lanes.clean.map((one) => ({ ...one, says: "clean" }))).length) parts.push("clean as far as it was swept");
+  parts.push(inside(lanes.allowed)[0] || "may not be used by any kit here");
+  return parts;
+}
+function point(khz, y = null) {
+  cursor = Math.min(to, Math.max(from, Math.round(khz / 25) * 25));
+  const head = document.createElement("strong"), rest = told();
+  head.textContent = `${mhz(cursor)} MHz`;
+  readout.replaceChildren(head, ...rest.map((text) => { const p = document.createElement("p"); p.textContent = text; return p; }));
   document.getElementById("why-mhz").value = mhz(cursor);
   draw();
+  pin(readout, x(cursor), y ?? 24);
 }
 
 function zoom(times, about) {
-  const at = about ?? cursor ?? (from + to) / 2, whole = Number(section.dataset.to) - Number(section.dataset.from);
-  const span = Math.min(whole, Math.max(500, (to - from) * times)), share = (at - from) / (to - from);
+  const at = about ?? cursor ?? (from + to) / 2, span = Math.min(last - first, Math.max(500, (to - from) * times)), share = (at - from) / (to - from);
   show(at - share * span, span);
 }
 function show(start, span) {
-  const first = Number(section.dataset.from), last = Number(section.dataset.to);
   from = Math.max(first, Math.min(last - span, start)); to = from + span;
+  if (cursor !== null && (cursor < from || cursor > to)) { cursor = null; readout.hidden = true; }
   draw(); later();
+  if (cursor !== null) pin(readout, x(cursor), readout.offsetTop);
 }
 let waiting = null;
 function later() { clearTimeout(waiting); waiting = setTimeout(measure, 120); }
 
-if (canvas) {
-  const left = () => canvas.getBoundingClientRect().left;
-  gestures(canvas, {
-    hover: (event) => { if (lanes) point(khzAt(event.offsetX)); },
-    tap: (event) => { if (lanes) point(khzAt(event.offsetX)); },
-    drag: (event, by, moved) => { if (lanes && moved > 6) show(from - (by[0] / (canvas.clientWidth - LEFT() - 10)) * (to - from), to - from); },
-    pinch: (times, x) => zoom(1 / times, khzAt(x - left())),
-    wheel: (way, event) => zoom(way > 0 ? 1.25 : 0.8, khzAt(event.offsetX)),
+if (picture) {
+  const at = (event) => { const box = picture.getBoundingClientRect(); return [khzAt(event.clientX - box.left), event.clientY - box.top]; };
+  gestures(picture, {
+    hover: (event) => { if (lanes) point(...at(event)); },
+    tap: (event) => { if (lanes) point(...at(event)); },
+    drag: (event, by, moved) => { if (!lanes || moved <= 6) return; if (event.pointerType === "mouse") show(from - (by[0] / (RIGHT() - LEFT())) * (to - from), to - from); else point(...at(event)); },
+    pinch: (times, [px], [by]) => { if (!lanes) return; const box = picture.getBoundingClientRect(); zoom(1 / times, khzAt(px - box.left)); show(from - (by / (RIGHT() - LEFT())) * (to - from), to - from); },
+    wheel: (way, event) => zoom(way > 0 ? 1.25 : 0.8, at(event)[0]),
   });
-  canvas.addEventListener("keydown", (event) => {
+  picture.addEventListener("keydown", (event) => {
     const step = event.shiftKey ? (to - from) / 20 : Math.max(25, (to - from) / 400), now = cursor ?? (from + to) / 2;
-    const does = { ArrowLeft: () => point(now - step), ArrowRight: () => point(now + step), Home: () => point(from), End: () => point(to), "+": () => zoom(0.5), "=": () => zoom(0.5), "-": () => zoom(2) }[event.key];
-    if (does && lanes) { event.preventDefault(); does(); if (cursor < from || cursor > to) show(cursor - (to - from) / 2, to - from); }
+    const does = { ArrowLeft: () => point(now - step), ArrowRight: () => point(now + step), Home: () => point(from), End: () => point(to), "+": () => zoom(0.5), "=": () => zoom(0.5), "-": () => zoom(2), Escape: () => { cursor = null; readout.hidden = true; draw(); } }[event.key];
+    if (does && lanes) { event.preventDefault(); does(); }
   });
-  for (const one of document.querySelectorAll("[data-zoom]")) one.addEventListener("click", () => ({ in: () => zoom(0.5), out: () => zoom(2), all: () => show(Number(section.dataset.from), Number(section.dataset.to) - Number(section.dataset.from)) })[one.dataset.zoom]());
-  document.getElementById("waterfall").addEventListener("click", (event) => { over = !over; event.target.setAttribute("aria-pressed", String(over)); measure(); });
-  addEventListener("resize", later);
+  for (const one of document.querySelectorAll("[data-zoom]")) one.addEventListener("click", () => ({ in: () => zoom(0.5), out: () => zoom(2), all: () => show(first, last - first) })[one.dataset.zoom]());
+  document.getElementById("waterfall")?.addEventListener("click", (event) => { over = !over; event.target.setAttribute("aria-pressed", String(over)); measure(); });
+  addEventListener("resize", () => { draw(); later(); });
+  addEventListener("beforeprint", () => { if (lanes?.sweeps) paint(PRINTED); });
+  addEventListener("afterprint", draw);
   document.body.addEventListener("lw:ground", draw);
+  document.fonts?.ready.then(draw);
   document.body.addEventListener("lw:plan", load);
   load();
 }
 
 document.getElementById("site")?.addEventListener("change", (event) => { location.search = `?site=${encodeURIComponent(event.target.value)}`; });
 
-// Files: several at once.
-const into = () => section?.dataset.siteId || "";
-async function take(files, use) {
-  const done = await Promise.all([...files].map((file) => send("/api/attach", file, { site: into(), use })));
-  if (done.some(Boolean)) setTimeout(() => location.reload(), 1200);
+// Files: several at once, sweeps by dropping too.
+async function take(chosen, url, fields) {
+  const done = await Promise.all([...chosen].map((file) => send(url, file, fields)));
+  if (done.some(Boolean)) setTimeout(() => location.reload(), 1500);
 }
-document.getElementById("stations")?.addEventListener("change", (event) => take(event.target.files, "stations"));
-files("sweeps", (chosen) => take(chosen, "sweeps"));
+const into = about.dataset.siteId;
+document.getElementById("stations")?.addEventListener("change", (event) => take(event.target.files, "/api/attach", { site: into, use: "stations" }));
+document.getElementById("theirs")?.addEventListener("change", async (event) => { for (const file of event.target.files) await send("/sheets/neighbours", file, {}); });
+files("sweeps", (chosen) => take(chosen, "/api/attach", { site: into, use: "sweeps" }));

@@ -1,15 +1,18 @@
-// The ground: the site in metres, north up. Spots and walls are placed by touch; drag a spot and the margins follow.
+// The ground: the site in metres, north up. Spots and walls are placed by touch; drag a spot, and what links have in hand
+// is told beside the finger. The picture has its key at its foot; no name leaves it or covers another.
 import { svg as make } from "./lib/canvas.js";
-import { gestures, newest } from "./lib/gesture.js";
-import { getJson, post, upload } from "./lib/net.js";
+import { gestures, newest, pin } from "./lib/gesture.js";
+import { widthOf } from "./lib/flags.js";
+import { getJson, getText, post, upload } from "./lib/net.js";
 import { answer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
 import { button, row } from "./lib/table.js";
 import { did, may } from "./page.js";
 
 const section = document.querySelector(".ground"), svg = document.getElementById("ground");
-let site = null, mode = "move", view = null, wallFrom = null, held = null, walking = null, mapOn = false;
-const name = section?.dataset.site, linkChoice = document.getElementById("link");
+const beside = document.getElementById("beside"), naming = document.getElementById("naming"), scaling = document.getElementById("scale");
+let site = null, mode = "move", view = null, wallFrom = null, held = null, walking = null, mapOn = false, bands = null, foot = 0;
+const name = section?.dataset.site, readout = document.getElementById("readout"), linkChoice = document.getElementById("link");
 const feet = () => document.getElementById("length").value === "ft";
 const length = (m) => (feet() ? `${(m / 0.3048).toFixed(1)} ft` : `${m.toFixed(1)} m`);
 async function load() {
@@ -18,56 +21,148 @@ async function load() {
     if (!told || held) return;
     site = told;
   } catch (error) { say(error.message); return; }
-  if (!view) all();
-  draw(); margins(site.margins); table(); levels(); answer(site.answer);
+  if (!view) { all(); drawKey(); foot = drawKey()[1]; all(); }
+  moved(); margins(site.margins); table(); levels(); answer(site.answer);
 }
 
 function all() {
   const at = [...site.spots.map((one) => [one.x_m, one.y_m]), ...site.walls.flatMap((one) => [one.from, one.to])].filter((one) => one && one.every(Number.isFinite));
   const xs = at.map((one) => one[0]), ys = at.map((one) => one[1]);
   const [left, right, low, high] = at.length ? [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)] : [-20, 20, -15, 15];
-  view = { x: (left + right) / 2, y: (low + high) / 2, span: Math.max(right - left, (high - low) * 1.6, 10) * 1.35 };
+  const wide = svg.clientWidth, tall = svg.clientHeight - (foot || 60), room = 60;
+  view = { x: (left + right) / 2, y: (low + high) / 2, span: Math.max((right - left) * (wide / (wide - 2 * room)), (high - low) * (wide / (tall - 2 * room)), 10) };
 }
 const scale = () => svg.clientWidth / view.span;
+const tall = () => svg.clientHeight - foot;
 const px = (x) => svg.clientWidth / 2 + (x - view.x) * scale();
-const py = (y) => svg.clientHeight / 2 - (y - view.y) * scale();
+const py = (y) => tall() / 2 - (y - view.y) * scale();
 const metres = (event) => {
   const box = svg.getBoundingClientRect();
-  return [view.x + (event.clientX - box.left - svg.clientWidth / 2) / scale(), view.y - (event.clientY - box.top - svg.clientHeight / 2) / scale()];
+  return [view.x + (event.clientX - box.left - svg.clientWidth / 2) / scale(), view.y - (event.clientY - box.top - tall() / 2) / scale()];
 };
+const el = (tag, of, ...inside) => make(tag, of, ...inside);
+const words = (x, y, text, more = {}) => el("text", { x, y, ...more }, text);
+
+// Signs, the same on the ground and in its key.
+const SIGNS = {
+  spot: (x, y) => el("rect", { class: "sign", x: x - 7, y: y - 7, width: 14, height: 14, rx: 3 }),
+  antenna: (x, y) => el("path", { class: "sign mast", d: `M${x} ${y + 9}v-18M${x - 9} ${y - 9}h18` }),
+  other: (x, y) => el("path", { class: "other", d: `M${x} ${y - 9}l9 9l-9 9l-9 -9z` }),
+  wall: (x, y) => el("path", { class: "wall", d: `M${x - 10} ${y}h20` }),
+  route: (x, y) => el("path", { class: "route", d: `M${x - 11} ${y}h22` }),
+  body: (x, y) => el("circle", { class: "body", cx: x, cy: y, r: 7 }),
+};
+const seen = (at) => px(at.x_m) > 0 && px(at.x_m) < svg.clientWidth && py(at.y_m) > 0 && py(at.y_m) < tall();
+const shade = (share) => `color-mix(in srgb, var(--ink) ${100 * share}%, var(--sheet))`;
+/** @returns {[(x: number, y: number) => any, string][]} */
+function key() {
+  const antennas = site.spots.some((one) => listens().has(one.name));
+  const signs = [site.spots.length > 1 && ["spot", "spot"], antennas && ["antenna", "antennas"], site.links.some((one) => one.route.length > 1) && ["route", "route"], site.walls.length && ["wall", "wall"], site.others.some((one) => one.at && seen(one.at)) && ["other", "somebody else"], walking && ["body", "talent"]].filter(Boolean).map(([kind, says]) => [(x, y) => SIGNS[kind](x + 11, y), says]);
+  if (mapOn) {
+    signs.push([(x, y) => el("rect", { class: "swatch", fill: "url(#unreached)", x, y: y - 8, width: 22, height: 16 }), "short"]);
+    site.bands.forEach(([from, share], n) => signs.push([(x, y) => el("rect", { class: "swatch", fill: shade(share), x, y: y - 8, width: 22, height: 16 }), n + 1 < site.bands.length ? `from ${from}` : `${from} dB and more`]));
+  }
+  return signs;
+}
+/** @returns {[any[], number, number]} */
+function drawKey() {
+  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].find((one) => one * scale() > 60) || 2000, bar = step * scale(), says = length(step);
+  const parts = [];
+  let x = 14 + bar + 12 + widthOf(says) + 26, y = 20;
+  const first = [el("path", { class: "rule", d: `M14 ${y}h${bar}m0 -6v12m${-bar} 0v-12` }), words(14 + bar + 10, y + 5, says)];
+  for (const [sign, text] of [[(at) => el("path", { class: "rule", d: `M${at + 11} ${y + 9}v-18m-6 8l6 -8l6 8` }), "north"], ...key()]) {
+    const wide = 30 + widthOf(text) + 20;
+    if (x + wide > svg.clientWidth) { x = 14; y += 26; }
+    parts.push(sign(x, y), words(x + 30, y + 5, text));
+    x += wide;
+  }
+  return [[...first, ...parts], y + 18, step];
+}
+
+// Names beside their marks: the first place that is inside the picture and free, else further off with a line.
+function names(marks) {
+  const taken = marks.map((one) => [one.x - 9, one.y - 9, one.x + 9, one.y + 9]), parts = [];
+  const inside = (box) => box[0] > 3 && box[2] < svg.clientWidth - 3 && box[1] > 3 && box[3] < tall() - 3;
+  const free = (box) => !taken.some((other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1]);
+  for (const one of marks) {
+    const wide = widthOf(one.name), tries = [];
+    for (let away = 0; away < 12; away += 1) {
+      const by = away ? 12 + 18 * away : 0;
+      for (const [dx, dy] of away ? [[14, -by], [14, by], [-14 - wide, -by], [-14 - wide, by]] : [[14, 5], [-14 - wide, 5], [-wide / 2, -15], [-wide / 2, 25]]) tries.push({ x: one.x + dx, y: one.y + dy, away });
+    }
+    const boxOf = (at) => [at.x - 2, at.y - 14, at.x + wide + 2, at.y + 5];
+    const at = tries.find((of) => inside(boxOf(of)) && free(boxOf(of))) || tries.find((of) => free(boxOf(of))) || tries[0];
+    if (!inside([one.x, one.y, one.x, one.y])) continue;
+    taken.push(boxOf(at));
+    if (at.away) parts.push(el("line", { class: "leader", x1: one.x, y1: one.y, x2: Math.max(at.x, Math.min(one.x, at.x + wide)), y2: at.y - 5 }));
+    parts.push(words(at.x, at.y, one.name));
+  }
+  return parts;
+}
+function listens() {
+  const found = new Set(site.links.map((one) => one.at).filter(Boolean));
+  if (!found.size && site.spots.length) found.add(site.spots[0].name);
+  return found;
+}
 
 function draw() {
   const focused = document.activeElement?.dataset?.spot;  // whoever works by keys stays where they are
-  svg.replaceChildren();
+  const [keys, keyTall, step] = drawKey(), parts = [];
+  foot = keyTall;
   if (site.picture) {
     const wide = site.picture_m * scale();
-    svg.append(make("image", { href: site.picture, x: px(0) - wide / 2, y: py(0) - wide / 2, width: wide, height: wide, opacity: 0.45, preserveAspectRatio: "xMidYMid meet" }));
+    parts.push(el("image", { href: site.picture, x: px(0) - wide / 2, y: py(0) - wide / 2, width: wide, height: wide, opacity: 0.45, preserveAspectRatio: "xMidYMid meet" }));
   }
-  if (mapOn && linkChoice.value) svg.append(make("image", { href: `/ground/map.svg?${new URLSearchParams({ site: name, link: linkChoice.value, left: metresAt(0), right: metresAt(1), low: view.y - svg.clientHeight / scale() / 2, high: view.y + svg.clientHeight / scale() / 2 })}`, x: 0, y: 0, width: svg.clientWidth, height: svg.clientHeight, preserveAspectRatio: "none" }));
-  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].find((one) => one * scale() > 60) || 2000;
-  for (let x = Math.ceil((view.x - view.span) / step) * step; x < view.x + view.span; x += step) svg.append(make("line", { class: "grid", x1: px(x), x2: px(x), y1: 0, y2: svg.clientHeight }));
-  for (let y = Math.ceil((view.y - view.span) / step) * step; y < view.y + view.span; y += step) svg.append(make("line", { class: "grid", y1: py(y), y2: py(y), x1: 0, x2: svg.clientWidth }));
-  for (const wall of site.walls) if (wall.from && wall.to) svg.append(make("line", { class: "wall", x1: px(wall.from[0]), y1: py(wall.from[1]), x2: px(wall.to[0]), y2: py(wall.to[1]) }, make("title", {}, `${wall.material || "wall"}`)));
-  const chosen = linkChoice.value, spots = new Map(site.spots.map((one) => [one.name, one]));
+  if (mapOn && bands) {
+    const { left, right, low, high } = bands.of;
+    for (const [name, value] of Object.entries({ x: px(left), y: py(high), width: (right - left) * scale(), height: (high - low) * scale() })) bands.svg.setAttribute(name, value);
+    parts.push(bands.svg);
+  }
+  for (let x = Math.ceil((view.x - view.span) / step) * step; x < view.x + view.span; x += step) parts.push(el("line", { class: "grid", x1: px(x), x2: px(x), y1: 0, y2: tall() }));
+  for (let y = Math.ceil((view.y - view.span) / step) * step; y < view.y + view.span; y += step) parts.push(el("line", { class: "grid", y1: py(y), y2: py(y), x1: 0, x2: svg.clientWidth }));
+  for (const wall of site.walls) if (wall.from && wall.to) parts.push(el("line", { class: "wall", x1: px(wall.from[0]), y1: py(wall.from[1]), x2: px(wall.to[0]), y2: py(wall.to[1]) }, el("title", {}, `wall of ${wall.material || "something"}`)));
+  if (wallFrom) parts.push(SIGNS.wall(px(wallFrom[0]), py(wallFrom[1])));
+  const chosen = linkChoice.value, spots = new Map(site.spots.map((one) => [one.name, one])), antennas = listens(), routes = new Map();
   for (const link of site.links) {
-    if (chosen && link.name !== chosen) continue;
-    const route = link.route.map((one) => spots.get(one)).filter(Boolean);
-    if (route.length > 1) svg.append(make("polyline", { class: "route", points: route.map((one) => `${px(one.x_m)},${py(one.y_m)}`).join(" ") }, make("title", {}, `route of ${link.name}`)));
+    const route = (!chosen || link.name === chosen ? link.route : []).map((one) => spots.get(one)).filter(Boolean);
+    if (route.length > 1) routes.set(route.map((one) => `${px(one.x_m)},${py(one.y_m)}`).join(" "), [...(routes.get(route) || []), link.name]);
   }
-  for (const other of site.others) if (other.at) svg.append(make("circle", { class: "other", cx: px(other.at.x_m), cy: py(other.at.y_m), r: 9 }, make("title", {}, other.name || "other")));
-  const antennas = new Set(site.links.map((one) => one.at).filter(Boolean));
-  if (!antennas.size && site.spots.length) antennas.add(site.spots[0].name);
+  for (const [points, who] of routes) parts.push(el("polyline", { class: "route", points }, el("title", {}, `route of ${who.join(", ")}`)));
+  const others = site.others.filter((one) => one.at && seen(one.at));
+  for (const other of others) parts.push(SIGNS.other(px(other.at.x_m), py(other.at.y_m)));
   for (const spot of site.spots) {
-    const group = make("g", { class: `spot${antennas.has(spot.name) ? " antenna" : ""}${held === spot ? " held" : ""}`, tabindex: 0, role: "button", "data-spot": spot.id, "aria-label": `${spot.name}, ${length(spot.x_m)} east, ${length(spot.y_m)} north. Arrow keys move it.` });
-    group.append(make("circle", { cx: px(spot.x_m), cy: py(spot.y_m), r: 10 }), make("text", { x: px(spot.x_m) + 15, y: py(spot.y_m) + 5 }, spot.name || "spot"));
+    const [x, y] = [px(spot.x_m), py(spot.y_m)];
+    const group = el("g", { class: `spot${held === spot ? " held" : ""}`, tabindex: 0, role: "button", "data-spot": spot.id, "aria-label": `${spot.name}, ${length(spot.x_m)} east, ${length(spot.y_m)} north. Arrow keys move it.` });
+    group.append(el("circle", { class: "hit", cx: x, cy: y, r: 22 }), SIGNS[antennas.has(spot.name) ? "antenna" : "spot"](x, y));
     group.addEventListener("keydown", (event) => nudge(event, spot));
-    svg.append(group);
-    if (focused === spot.id) group.focus({ preventScroll: true });
+    parts.push(group);
   }
-  if (walking) svg.append(make("circle", { class: "body", cx: px(walking.x), cy: py(walking.y), r: 7 }));
-  const bar = step * scale();
-  svg.append(make("path", { d: `M16 ${svg.clientHeight - 18}h${bar}m0 -6v12m${-bar} 0v-12`, stroke: "currentColor", "stroke-width": 2, fill: "none" }), make("text", { x: 22, y: svg.clientHeight - 26 }, length(step)), make("text", { x: svg.clientWidth - 44, y: 26 }, "N ↑"));
+  parts.push(...names([...site.spots.map((one) => ({ x: px(one.x_m), y: py(one.y_m), name: one.name || "spot" })), ...others.map((one) => ({ x: px(one.at.x_m), y: py(one.at.y_m), name: one.name || "somebody" }))]));
+  if (walking) parts.push(SIGNS.body(px(walking.x), py(walking.y)));
+  const strip = el("g", { transform: `translate(0 ${tall()})` }, el("rect", { class: "strip", width: svg.clientWidth, height: foot }), ...keys);
+  svg.setAttribute("viewBox", `0 0 ${svg.clientWidth} ${svg.clientHeight}`);
+  svg.replaceChildren(hatches(), ...parts, strip);
+  if (focused) svg.querySelector(`[data-spot="${CSS.escape(focused)}"]`)?.focus({ preventScroll: true });
 }
+function hatches() { return el("defs", {}, el("pattern", { id: "unreached", width: 8, height: 8, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, el("line", { class: "hatch-madder", y2: 8 }))); }
+
+// What a link has in hand over the ground, for the piece that is seen: one question at a time, always the newest.
+const mapped = newest(async (of) => {
+  const text = await getText(`/ground/map.svg?${new URLSearchParams({ site: name, ...of })}`, { as: "map" }).catch((error) => { say(error.message); return null; });
+  if (!text) return;
+  const drawn = document.importNode(new DOMParser().parseFromString(text, "image/svg+xml").documentElement, true);
+  drawn.querySelector("defs")?.remove();  // its hatching is ours
+  bands = { of, svg: drawn };
+  draw();
+});
+let later = null;
+function remap() {
+  if (!mapOn || !linkChoice.value) return;
+  clearTimeout(later);
+  const half = tall() / scale() / 2;
+  later = setTimeout(() => mapped({ link: linkChoice.value, left: metresAt(0), right: metresAt(1), low: view.y - half, high: view.y + half }), 150);
+}
+function moved() { draw(); remap(); }
 const metresAt = (share) => view.x + (share - 0.5) * view.span;
 
 function hold(event, spot) {
@@ -87,16 +182,24 @@ async function choose(spot) {
     return post("/api/field", { path: ["link", link.id, "route"], seen: JSON.stringify(link.route.length ? link.route : null), text: route.length ? JSON.stringify(route) : "" }, { what: `the route of ${link.name}` });
   });
   const now = site.links.find((one) => one.name === linkChoice.value);
-  document.getElementById("readout").textContent = mode === "antenna" ? `${now.name} is received at ${now.at}.` : `${now.name} walks ${now.route.join(", ") || "nowhere in particular"}.`;
+  readout.textContent = mode === "antenna" ? `${now.name} is received at ${now.at}.` : `${now.name} walks ${now.route.join(", ") || "nowhere in particular"}.`;
 }
 async function nudge(event, spot) {
-  if ((event.key === "Enter" || event.key === " ") && (mode === "route" || mode === "antenna")) { event.preventDefault(); await choose(spot); return; }
+  if (event.key === "Enter" || event.key === " ") { event.preventDefault(); await touch(spot); return; }
   const by = { ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] }[event.key];
   if (!by || may !== "edit") return;
   event.preventDefault(); event.stopPropagation();
   spot.was = [spot.x_m, spot.y_m];
   spot.x_m += by[0]; spot.y_m += by[1];
+  await follow(spot);
   await keep(spot);
+}
+// A spot that is touched is the one at which a level is read; else what the chosen tool does with it.
+async function touch(spot) {
+  if (mode !== "move") { await choose(spot); return; }
+  if (!levelForm) return;
+  levelForm.elements.spot.value = spot.name;
+  readout.textContent = `${spot.name}: ${length(spot.x_m)} east, ${length(spot.y_m)} north. A level read here can be typed below.`;
 }
 async function keep(spot) {
   const path = ["site", site.id, "spots", spot.id];
@@ -110,46 +213,83 @@ async function keep(spot) {
   draw(); table();
 }
 
-// Margins while dragging: one question at a time, always the newest.
+// What everybody has in hand while a spot is dragged: told beside it, one question at a time, always the newest.
 const follow = newest(async (spot) => {
   const told = await getJson(`/api/ground/margins?${new URLSearchParams({ site: name, spot: spot.name, x: spot.x_m, y: spot.y_m })}`).catch(() => null);
-  if (told) margins(told.margins);
+  if (told) { margins(told.margins); tellBeside(spot, told.margins); }
 });
+const BESIDE = 5;
+function tellBeside(spot, list = []) {
+  const head = document.createElement("strong"), before = new Map(site.margins.map((one) => [`${one.call} ${one.link}`, one]));
+  head.textContent = `${spot.name}: ${length(spot.x_m)} east, ${length(spot.y_m)} north`;
+  const changed = list.filter((one) => { const was = before.get(`${one.call} ${one.link}`); return !was || Math.abs(was.in_hand - one.in_hand) >= 0.05; });
+  const shown = (changed.length ? changed : list).sort((a, b) => a.in_hand - b.in_hand).slice(0, BESIDE), rest = list.length - shown.length;
+  const ul = document.createElement("ul");
+  ul.className = "hands"; ul.append(...shown.map(hand));
+  const more = document.createElement("p");
+  more.textContent = rest ? `${rest} more in the list` : "";
+  beside.replaceChildren(head, ul, ...(rest ? [more] : []));
+  pin(beside, px(spot.x_m), py(spot.y_m), 26);
+}
+const short = (db) => (db < 0 ? `short by ${(-db).toFixed(1)} dB` : `${db.toFixed(1)} dB in hand`);
+function hand(one) {
+  const li = document.createElement("li"), disc = document.createElement("span");
+  disc.className = `disc ${one.verdict}`;
+  const parts = [one.link, several() ? `${one.at}, ${one.call}` : one.at, short(one.in_hand)].map((text, n) => { const made = document.createElement(n === 2 ? "b" : "span"); made.textContent = text; return made; });
+  parts[0].prepend(disc);
+  const word = document.createElement("span");
+  word.className = "unseen"; word.textContent = one.verdict;
+  li.append(...parts, word);
+  return li;
+}
+const several = () => new Set(site.margins.map((one) => one.call)).size > 1;
 
+let placed = null;  // where a spot is to be that has no name yet
 async function place(event) {  // a touch on the ground
-  const [x, y] = metres(event), rounded = [Math.round(x * 10) / 10, Math.round(y * 10) / 10];
-  if (mode === "spot") {
-    const given = prompt("What is this spot called?");
-    if (given) await change(() => post("/api/entry", { path: ["site", site.id, "spots"], value: { name: given, x_m: rounded[0], y_m: rounded[1] } }, { what: `the spot ${given}` }));
+  const at = metres(event).map((one) => Math.round(one * 10) / 10);
+  if (mode === "spot" && naming) {
+    placed = at; naming.elements.name.value = "";
+    pin(naming, px(at[0]), py(at[1]));
+    naming.elements.name.focus({ preventScroll: true });
   } else if (mode === "wall") {
-    if (!wallFrom) { wallFrom = rounded; document.getElementById("readout").textContent = "Now the other end of the wall."; return; }
-    const one = wallFrom; wallFrom = null;
-    await change(() => post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value, from: one, to: rounded } }, { what: "the wall" }));
-    document.getElementById("readout").textContent = "";
+    if (!wallFrom) { wallFrom = at; readout.textContent = "Now the other end of the wall."; draw(); return; }
+    const one = wallFrom; wallFrom = null; readout.textContent = "";
+    await change(() => post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value, from: one, to: at } }, { what: "the wall" }));
   }
 }
+naming?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const given = naming.elements.name.value.trim(), [x_m, y_m] = placed;
+  if (!given) return;
+  naming.hidden = true;
+  await change(() => post("/api/entry", { path: ["site", site.id, "spots"], value: { name: given, x_m, y_m } }, { what: `the spot ${given}` }));
+});
+const leave = () => { naming.hidden = true; placed = null; };
+naming?.querySelector("[data-leave]").addEventListener("click", leave);
+naming?.addEventListener("keydown", (event) => { if (event.key === "Escape") leave(); });
 const spotAt = (event) => { const group = event.target.closest(".spot"); return group && site.spots.find((one) => one.id === group.dataset.spot); };
 if (svg) gestures(svg, {
-  down: (event) => { if (!site) return null; const spot = spotAt(event); return spot ? { spot, held: hold(event, spot) } : {}; },
-  tap: (event, grip) => { if (grip.spot && mode !== "move") choose(grip.spot); else if (!grip.spot) place(event); },
-  drag: (event, by, moved, grip) => {
+  down: (event) => { if (!site) return null; const spot = spotAt(event); beside.hidden = true; return spot ? { spot, held: hold(event, spot) } : {}; },
+  tap: (event, grip) => { if (grip.spot) touch(grip.spot); else place(event); },
+  drag: (event, by, far, grip) => {
     if (grip.held) {
+      if (far <= 6) return;
       [held.x_m, held.y_m] = metres(event).map((one) => Math.round(one * 10) / 10);
-      document.getElementById("readout").textContent = `${held.name}: ${length(held.x_m)} east, ${length(held.y_m)} north`;
       draw(); follow(held);
-    } else if (moved > 6) { view.x -= by[0] / scale(); view.y += by[1] / scale(); draw(); }
+      if (beside.hidden) tellBeside(held); else pin(beside, px(held.x_m), py(held.y_m), 26);
+    } else if (far > 6 && event.pointerType === "mouse") { view.x -= by[0] / scale(); view.y += by[1] / scale(); moved(); }
   },
-  pinch: (times) => { view.span /= times; draw(); },
-  up: async (event, moved, grip) => { if (!grip.held) return; const spot = held; held = null; await keep(spot); },
-  cancel: () => { if (held) { [held.x_m, held.y_m] = held.was; held = null; draw(); } },
-  wheel: (way) => { view.span *= way > 0 ? 1.2 : 0.83; draw(); },
+  pinch: (times, _at, by) => { if (held) return; view.span /= times; view.x -= by[0] / scale(); view.y += by[1] / scale(); moved(); },
+  up: async (event, far, grip) => { if (!grip?.held || !held) return; const spot = held; held = null; if (far > 6) await keep(spot); else draw(); },
+  cancel: () => { if (held) { [held.x_m, held.y_m] = held.was; held = null; beside.hidden = true; draw(); } },
+  wheel: (way) => { view.span *= way > 0 ? 1.2 : 0.83; moved(); },
 });
 async function change(does) { try { did(await does()); await load(); } catch (error) { say(error.message); } }
 
 function margins(list) {
-  const heads = ["Link", "Call", "In hand, dB", "Worst at", "Verdict"];
-  const rows = list.map((one) => row([one.link, one.call, one.in_hand.toFixed(1), one.at, one.verdict], heads, { verdict: one.verdict, numbers: ["In hand, dB"] }));
-  document.getElementById("margins").replaceChildren(...(rows.length ? rows : [row(["The plan is not there yet."], [""])]));
+  const rows = [...list].sort((a, b) => a.in_hand - b.in_hand).map(hand);
+  if (!rows.length) { const li = document.createElement("li"); li.textContent = "The plan is not there yet."; rows.push(li); }
+  document.getElementById("margins").replaceChildren(...rows);
 }
 const levelForm = document.getElementById("level");
 function levels() {
@@ -159,11 +299,12 @@ function levels() {
     if (levelForm) {
       const remove = button("Remove");
       remove.addEventListener("click", () => change(() => post("/api/remove", { path: ["site", site.id, "measured_level", level.id], revision: site.revision }, { what: "a level read here" })));
-      tr.lastChild.append(remove);
+      tr.lastElementChild.append(remove);
     }
     return tr;
   });
-  document.getElementById("levels").replaceChildren(...(rows.length ? rows : [row(["None yet."], [""])]));
+  document.getElementById("levels").replaceChildren(...rows);
+  document.getElementById("levels-table").hidden = !rows.length;
   const spot = levelForm?.elements.spot;
   if (spot) { const chosen = spot.value; spot.replaceChildren(...site.spots.map((one) => new Option(one.name))); if (chosen) spot.value = chosen; }
 }
@@ -172,6 +313,8 @@ levelForm?.addEventListener("submit", (event) => {
   const { link, spot, dbm, seconds, facing } = levelForm.elements;
   const value = { link: link.value, spot: spot.value, dbm: Number(dbm.value), seconds: Number(seconds.value) };
   if (facing.value) value.facing = facing.value;
+  const power = site.margins.find((one) => one.link === value.link)?.power_mw;  // at which it is sent now
+  if (power) value.power_mw = power;
   change(() => post("/api/entry", { path: ["site", site.id, "measured_level"], value }, { what: `the level of ${value.link} at ${value.spot}` }));
 });
 function table() {
@@ -183,40 +326,45 @@ for (const one of document.querySelectorAll("[data-mode]")) one.addEventListener
   mode = one.dataset.mode; wallFrom = null;
   for (const other of document.querySelectorAll("[data-mode]")) other.setAttribute("aria-pressed", String(other === one));
 });
-for (const one of document.querySelectorAll(".ground [data-zoom]")) one.addEventListener("click", () => { if (one.dataset.zoom === "all") all(); else view.span *= one.dataset.zoom === "in" ? 0.7 : 1.4; draw(); });
+for (const one of document.querySelectorAll(".ground [data-zoom]")) one.addEventListener("click", () => { if (one.dataset.zoom === "all") all(); else view.span *= one.dataset.zoom === "in" ? 0.7 : 1.4; moved(); });
 document.getElementById("site")?.addEventListener("change", (event) => { location.search = `?site=${encodeURIComponent(event.target.value)}`; });
-linkChoice?.addEventListener("change", draw);
+linkChoice?.addEventListener("change", () => { bands = null; moved(); });
 document.getElementById("length")?.addEventListener("change", () => { draw(); table(); });
 document.getElementById("map")?.addEventListener("click", (event) => {
-  if (!linkChoice.value && site.links.length) linkChoice.value = site.links[0].name;
-  mapOn = !mapOn; event.target.setAttribute("aria-pressed", String(mapOn)); draw();
+  if (!linkChoice.value && site.margins.length) linkChoice.value = site.margins[0].link;
+  mapOn = !mapOn; event.target.setAttribute("aria-pressed", String(mapOn)); moved();
 });
 document.getElementById("play")?.addEventListener("click", async () => {
-  const link = linkChoice.value || site.links[0]?.name;
+  const link = linkChoice.value || site.margins[0]?.link;
   if (!link) return;
   const told = await getJson(`/api/ground/along?${new URLSearchParams({ site: name, link })}`).catch((error) => { say(error.message); return null; });
   if (!told) return;
   const last = told.time_s[told.time_s.length - 1], begun = performance.now(), FASTER = 4;
   const step = (now) => {
     const at = ((now - begun) / 1000) * FASTER;
-    if (at >= last) { walking = null; draw(); return; }
+    if (at >= last) { walking = null; beside.hidden = true; draw(); return; }
     let i = told.time_s.findIndex((one) => one >= at);
     if (i < 0) i = 0;
     walking = { x: told.x_m[i], y: told.y_m[i] };
-    document.getElementById("readout").textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${told.in_hand_db[i] < 0 ? `short by ${(-told.in_hand_db[i]).toFixed(0)} dB` : `${told.in_hand_db[i].toFixed(0)} dB in hand`}, margin ${told.margin_db[i].toFixed(0)} dB`;
-    draw(); requestAnimationFrame(step);
+    beside.textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${short(told.in_hand_db[i])}`;
+    draw(); pin(beside, px(walking.x), py(walking.y)); requestAnimationFrame(step);
   };
   requestAnimationFrame(step);
 });
-document.getElementById("picture")?.addEventListener("change", async (event) => {
-  const wide = prompt("How many metres wide is the picture?", "60");
-  if (!wide || !(Number(wide) > 0)) return;
+const chosenPicture = document.getElementById("picture");
+chosenPicture?.addEventListener("change", () => { scaling.hidden = false; scaling.elements.wide.select(); });
+scaling?.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const wide = Number(scaling.elements.wide.value.replace(",", ".")), file = chosenPicture.files[0];
+  if (!(wide > 0)) { say("How wide is the picture on the ground, in metres? Expected a number such as 60."); return; }
   const data = new FormData();
-  data.append("file", event.target.files[0], `${site.id}: ${Number(wide)} m wide: ${event.target.files[0].name}`); data.append("use", "picture");
+  data.append("file", file, `${site.id}: ${wide} m wide: ${file.name}`); data.append("use", "picture");
+  scaling.hidden = true; chosenPicture.value = "";
   await change(() => upload("/api/attach", data));
 });
 if (svg) {
-  addEventListener("resize", () => site && draw());
+  addEventListener("resize", () => { if (site) moved(); });
+  document.fonts?.ready.then(() => { if (site) draw(); });
   for (const what of ["lw:plan", "lw:changed"]) document.body.addEventListener(what, () => { if (!held) load(); });
   load();
 }
