@@ -116,7 +116,6 @@ function all() {
   ].filter(Boolean);
 }
 
-/** @type {() => [(at: number, y: number) => any, string][]} */
 const KEYS = () => [
   lanes.sweeps && !over && [(at, y) => el("path", { class: "floor", d: `M${at} ${y}h18` }), "floor of the sweep"],
   lanes.sweeps && [(at, y) => el("rect", { class: "unlooked", x: at, y: y - 8, width: 18, height: 16 }), "nobody looked"],
@@ -129,7 +128,7 @@ const KEYS = () => [
 function key(top) {
   const parts = [];
   let at = 10, y = top + 16;
-  for (const [sign, says] of KEYS()) {
+  for (const [sign, says] of /** @type {any[][]} */ (KEYS())) {
     const wide = 26 + widthOf(says) + 20;
     if (at > 10 && at + wide > picture.clientWidth) { at = 10; y += 24; }
     parts.push(sign(at, y), words(at + 26, y + 5, says, { class: "soft" }));

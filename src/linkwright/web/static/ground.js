@@ -54,7 +54,6 @@ const SIGNS = {
 };
 const seen = (at) => px(at.x_m) > 0 && px(at.x_m) < svg.clientWidth && py(at.y_m) > 0 && py(at.y_m) < tall();
 const shade = (share) => `color-mix(in srgb, var(--ink) ${100 * share}%, var(--sheet))`;
-/** @returns {[(x: number, y: number) => any, string][]} */
 function key() {
   const antennas = site.spots.some((one) => listens().has(one.name));
   const signs = [site.spots.length > 1 && ["spot", "spot"], antennas && ["antenna", "antennas"], site.links.some((one) => one.route.length > 1) && ["route", "route"], site.walls.length && ["wall", "wall"], site.others.some((one) => one.at && seen(one.at)) && ["other", "somebody else"], walking && ["body", "talent"]].filter(Boolean).map(([kind, says]) => [(x, y) => SIGNS[kind](x + 11, y), says]);
@@ -70,7 +69,7 @@ function drawKey() {
   const parts = [];
   let x = 14 + bar + 12 + widthOf(says) + 26, y = 20;
   const first = [el("path", { class: "rule", d: `M14 ${y}h${bar}m0 -6v12m${-bar} 0v-12` }), words(14 + bar + 10, y + 5, says)];
-  for (const [sign, text] of [[(at) => el("path", { class: "rule", d: `M${at + 11} ${y + 9}v-18m-6 8l6 -8l6 8` }), "north"], ...key()]) {
+  for (const [sign, text] of /** @type {any[][]} */ ([[(at) => el("path", { class: "rule", d: `M${at + 11} ${y + 9}v-18m-6 8l6 -8l6 8` }), "north"], ...key()])) {
     const wide = 30 + widthOf(text) + 20;
     if (x + wide > svg.clientWidth) { x = 14; y += 26; }
     parts.push(sign(x, y), words(x + 30, y + 5, text));
