@@ -52,7 +52,12 @@ def test_a_spot_is_named_beside_where_it_is_placed(job: Served, page: Any) -> No
     from playwright.sync_api import expect
 
     asked: list[str] = []
-    page.on("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+
+    def refuse(dialog: Any) -> None:
+        asked.append(dialog.message)
+        dialog.dismiss()
+
+    page.on("dialog", refuse)
     shown(page, f"{job.url}/ground?site=Pans")
     page.get_by_role("button", name="Place a spot").click()
     page.locator("#ground").scroll_into_view_if_needed()
