@@ -17,7 +17,7 @@ from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrap import REPORT_PX, picture, wrapped
 from linkwright.door.gate import person_of
 from linkwright.plan.swapped import hits, hits_sentence
-from linkwright.sheets.bundle import Sheets
+from linkwright.sheets.bundle import WRAP_FILES, Sheets
 from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
 from linkwright.units import number_word
@@ -89,7 +89,7 @@ def page(request: Request, paper: Paper = "a4") -> Response:
 @router.get("/sheets/file/{name}")
 def one_file(request: Request, name: str, paper: Paper = "a4") -> Response:
     """One file, made now."""
-    sheets = sheets_of(request, paper)
+    sheets = sheets_of(request, paper, named=name not in WRAP_FILES)
     ((_, data),) = sheets.made(only=frozenset({name}))
     return file_response(name, data, TYPES[name.rpartition(".")[2]])
 
@@ -97,7 +97,7 @@ def one_file(request: Request, name: str, paper: Paper = "a4") -> Response:
 @router.get("/sheets/preview/{name}")
 def look(request: Request, name: str, paper: Paper = "a4") -> Response:
     """The first page of a PDF as a picture."""
-    svg = sheets_of(request, paper).previewed(name)
+    svg = sheets_of(request, paper, named=name not in WRAP_FILES).previewed(name)
     return Response(svg, media_type="image/svg+xml", headers=KEEP_OUT)
 
 
