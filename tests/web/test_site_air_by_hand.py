@@ -133,7 +133,7 @@ def test_a_carrier_proved_on_the_score_is_given_to_a_link_there(page: Any, tmp_p
         page.get_by_role("button", name="Ask").click()
         expect(page.locator("#why")).to_contain_text("What it does to everybody")
         page.get_by_role("button", name="Move Salter to 590.500 MHz").click()
-        expect(page.locator("#status .says")).to_contain_text("Salter is locked to 590.500 MHz")
+        expect(page.locator("#status .says")).to_contain_text("to 590.500 MHz")
         wait_for_plan(pages.desk)
         plan = pages.desk.snapshot().plan
         assert plan is not None
