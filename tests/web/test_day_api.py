@@ -274,7 +274,9 @@ def test_a_shoot_without_times_has_a_day_and_steps(store: Store) -> None:
             at, revision = calls(client)[0][0], desk_of_client(client).snapshot().document.revision
             client.post("/api/remove", json={"path": ["call", at], "revision": revision})
         planned(client)
-        assert "The calls have no times; a fresh set lasts" in client.get("/day").text
+        text = client.get("/day").text
+        assert "The calls have no times; a fresh set lasts" in text
+        assert "day-picture" not in text, "an empty chart asked to be dragged"
         assert card(client, call="Whole shoot", link="Boom")["what"] == "pair"
         assert client.get("/api/day/picture").status_code == 200
 

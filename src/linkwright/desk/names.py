@@ -7,7 +7,7 @@ that still says the old name of a link is understood, unless another link is cal
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -87,3 +87,10 @@ def _names_in(draft: Draft) -> Iterable[tuple[str, str, object]]:
             if kind == "site":
                 for spot_id, spot in draft.entries("site", id_, "spots"):
                     yield f"spot {id_}", spot_id, spot.get("name") if isinstance(spot, dict) else None
+
+
+def named_in(file: str, links: Sequence[str]) -> str:
+    """The link whose name a file has in its own, the longest such name; else the first; "" for none."""
+    said = "".join(letter for letter in file.casefold() if letter.isalnum())
+    named = [link for link in links if "".join(filter(str.isalnum, link.casefold())) in said]
+    return max(named, key=len, default=links[0] if links else "")

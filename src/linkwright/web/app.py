@@ -17,6 +17,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from linkwright import __version__
 from linkwright.desk.desk import Desk
 from linkwright.desk.devices import may_until
+from linkwright.desk.names import named_in
 from linkwright.door.bodies import Bodies
 from linkwright.door.book import Book
 from linkwright.door.gate import Gate, person_of
@@ -111,6 +112,7 @@ def _templates() -> Jinja2Templates:
     )
     env.filters["mhz"] = mhz_text
     env.filters["hand"] = short_says
+    env.filters["named_in"] = named_in
     env.filters["clock"] = clock
     env.filters["products"] = products_sentence
     env.globals["static"] = static_url
