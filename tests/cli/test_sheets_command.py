@@ -31,7 +31,7 @@ def test_one_file_only(shoot: Path, tmp_path: Path, capsys: pytest.CaptureFixtur
     told = call(capsys, "sheets", str(shoot), "-o", str(tmp_path / "out"), "--only", "day.ics")
     assert told.status == 0
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["day.ics"]
-    assert "the same as a calendar" in told.out
+    assert "the day as a calendar" in told.out
 
 
 def test_bad_calls_are_one_sentence(shoot: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
