@@ -1,9 +1,9 @@
 """Receiver logs from textbooks alone, by somebody who had read no rule that will read them and no other player.
 
-Fading: sums of sinusoids after Clarke, with Rice's steady part; site losses ITU-R P.1238; shadowing with Gudmundson's
-distance; doorways by the knife edge of ITU-R P.526; discharge of cells by Shepherd's curve; kTB and a noise figure.
-Habits (who walks, how long, how a meter steps) are from memory. What is shared - a mast, the feed of a rack, mains -
-harms every link of its rack at once. Seeded; reads no clock and no file.
+Fading: sums of sinusoids after Clarke, with Rice's steady part; site losses ITU-R P.1238; shadowing with
+Gudmundson's distance; doorways by the knife edge of ITU-R P.526; discharge of cells by Shepherd's curve; kTB and a
+noise figure. Habits (who walks, how long, how a meter steps) are from memory. What is shared (a mast, the feed of
+a rack) harms every link of its rack at once. Seeded; reads no clock and no file.
 """
 
 from __future__ import annotations
@@ -206,11 +206,11 @@ def harm(rng: Rng, kit: Kit, one: Talent, cause: str, start: float, end: float) 
 
 
 def shared(rng: Rng, kit: Kit, rack: list[Talent], cause: str, start: float, end: float) -> None:
-    """What falls on a whole rack: its mast is knocked over or its feeders hang loose; or its feed of power fails."""
+    """What falls on a whole rack: its mast is knocked over, its feeders hang loose, or its power fails."""
     t = rack[0].t
     inside = (t >= start) & (t < end)
     over = [float(np.median(one.wanted()[0][inside])) - kit.noise - kit.cnr for one in rack]
-    deep = max(rng.uniform(12, 28), float(np.quantile(over, 0.4)) - rng.uniform(-6, 6))
+    deep = min(max(rng.uniform(12, 28), float(np.quantile(over, 0.4)) - rng.uniform(-6, 6)), 38.0)
     for one in rack:
         if cause == "antennas":
             one.loss += (deep + rng.normal(0, 2.5, (2, 1))) * ramp(t, start, end, rng.uniform(0.1, 0.6))
@@ -266,10 +266,10 @@ def carriers(rng: Rng, count: int) -> list[int]:
 
 
 def play(
-    seed: int, links: int = 6, minutes: float = 30.0, rate_hz: float = 10.0, faults: bool = True, meter: str = "any",
-    worst_db: float = 0.0,
+    seed: int, links: int = 6, minutes: float = 30.0, rate_hz: float = 10.0, faults: bool = True,
+    meter: str = "any", worst_db: float = 0.0,
 ) -> Recorded:  # fmt: skip
-    """A log, the same for the same arguments. worst_db : how far the plan's worst case stands over thermal noise."""
+    """A log, the same for the same arguments. worst_db : how far the plan's worst stands over thermal noise."""
     rng = np.random.default_rng([seed, 77])
     every, n = max(1, round(FINE_HZ / rate_hz)), int(minutes * 60 * rate_hz)
     t = (np.arange(n * every) + 1) / FINE_HZ
