@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from linkwright.progress import Tell
-from linkwright.shoot.errors import InputError, raise_if_none
+from linkwright.shoot.errors import InputError, nearest, raise_if_none
 from linkwright.units import counted
 from linkwright.watch.diagnose.expected import Expected, at_any_time
 from linkwright.watch.diagnose.watcher import Episode, Seen, Watcher
@@ -22,6 +22,8 @@ from linkwright.watch.log.record import Batch, Log
 MOST_SORTED: Final = 20_000_000
 #: Readings are given to the watch in parts of so many, so that what it says on the way is not of one moment only.
 PART: Final = 65_536
+#: So many links that the shoot lacks are named.
+MOST_NAMED: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +61,27 @@ def diagnose(
         log = Log.of(_batches(_stream(paths, mapping, tell, unread), kept))
         watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)
         told = [*kept, *log.told]
+    told += _strangers(watcher.seen(), expected)
     twice = sum(seen.twice for seen in watcher.seen())
     if twice:
         told.append(f"{counted(twice, 'reading')} of a moment that their link had already; the first was kept")
     if watcher.dropped:
         told.append(f"there were too many episodes: the first {watcher.dropped} are left out")
     return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
+
+
+def _strangers(seen: Sequence[Seen], expected: Sequence[Expected]) -> list[str]:
+    """Links of the log that the shoot lacks: they are judged, but by no plan."""
+    planned = sorted({one.link for one in expected})
+    names = [one.link for one in seen if one.link not in planned]
+    if not planned or not names:
+        return []
+    said = ", ".join(f'"{name}"' for name in names[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    as_ = f'[rename] "{names[0]}" = "{nearest(names[0], planned) or planned[0]}"'
+    return [
+        f"the shoot has no {said}{more}: judged without a plan; a mapping file (--mapping) can name them: {as_}"
+    ]
 
 
 Said = tuple[Batch, list[str] | None]

@@ -17,7 +17,7 @@ from linkwright.watch.log.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTE
 OPENED, CLOSED = 0, 1
 #: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
 #: this file changes; a test says what to write here when they do.
-COMPILED_WITH = "928b69ce2fb3"
+COMPILED_WITH = "bd8ab0660f00"
 
 
 @kernel
@@ -83,6 +83,7 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
     f[at.HIGH_L], f[at.LOW_L] = -np.inf, np.inf
     f[at.LOW_GAUGE] = f[at.LAST_GAUGE] = np.nan
     f[at.GAUGE_BEFORE], f[at.QUAL_BEFORE], f[at.DIFF_BEFORE] = s[at.GAUGE], s[at.QUAL], s[at.DIFF]
+    f[at.HELD_L], f[at.FLOOR_L], f[at.TOP_L] = s[at.HELD], s[at.LOWEST], s[at.TOP]
 
 
 @kernel
@@ -408,7 +409,9 @@ def step_readings(
         if s[at.COUNT] == 0.0:
             dt = 0.1
             s[at.SECOND] = math.floor(t)
-            s[at.GAUGE] = s[at.QUAL] = s[at.AUDIO_LOW] = s[at.REF_A] = s[at.REF_B] = np.nan
+            s[at.GAUGE] = s[at.QUAL] = s[at.AUDIO_LOW] = s[at.REF_A] = s[at.REF_B] = s[at.HELD] = s[at.LOWEST] = (
+                np.nan
+            )
             stop_all(link, s, active[link], sure[link], events, count, 0.0)
         elif s[at.COUNT] >= 3.0 and dt > max(GAP_PERIODS * s[at.PERIOD], GAP_S):
             count = stop_all(link, s, active[link], sure[link], events, count, 1.0)
@@ -451,6 +454,13 @@ def step_readings(
         q, muted = float(v[QUALITY]), float(v[MUTED])
         bad = muted == 1.0 or q < at.BAD_QUALITY or (q != q and muted != muted and level < need)
         gone, over = level < least, level >= ceiling - 1.0
+        weaker = b if not b > a else a
+        if weaker == weaker and not weaker >= s[at.LOWEST]:
+            s[at.LOWEST] = weaker
+        if level == level and q >= 0.9 and muted != 1.0:
+            if s[at.HELD] != s[at.HELD]:
+                s[at.HELD] = level
+            s[at.HELD] += (0.02 - (1.0 if level < s[at.HELD] else 0.0)) * 4.0 * min(dt, 1.0)
         if bad and not active[link, at.SIGNAL] and max(s[at.REF_A], s[at.REF_B]) < least + 3.0:
             bad = gone  # it has just come on: its quality follows in a moment
         top = at_top(s, a, b, dt, ceiling)

@@ -12,18 +12,18 @@ SIGNAL, BRANCH, SOUND = range(3)
 (
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
-    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, AT_TOP,
-) = range(37)  # fmt: skip
-STATE: Final = 37
+    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, AT_TOP, HELD, LOWEST,
+) = range(39)  # fmt: skip
+STATE: Final = 39
 
 #: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
 (
     ON_T, LAST_T, N, N_BAD, N_GONE, N_OVER, N_SAG, SUM_LA, N_LA, SUM_LB, N_LB, SUM_L, N_L, SQ_L, SUM_Q, N_Q,
     LOW_GAUGE, GAUGE_BEFORE, BASE_A, BASE_B, PRE_10, PRE_30, FIRST_L, FIRST_N, RUNS, LONGEST, SQ_A, SQ_B, AB, N_AB,
     SUM_AB_A, SUM_AB_B, N_MUTED, HIGH_L, LOW_L, BAD_L, N_BAD_L, FINE_L, N_FINE_L, QUAL_BEFORE, DIFF_BEFORE, N_DEAD,
-    LAST_GAUGE, BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S, WAIT_L, N_WAIT_L,
-) = range(50)  # fmt: skip
-FEATURES: Final = 50
+    LAST_GAUGE, BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S, WAIT_L, N_WAIT_L, HELD_L, FLOOR_L, TOP_L,
+) = range(53)  # fmt: skip
+FEATURES: Final = 53
 
 #: Quality under this is broken audio (assumed).
 BAD_QUALITY: Final = 0.5
