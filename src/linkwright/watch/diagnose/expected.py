@@ -16,6 +16,9 @@ GONE_DBM: Final = -100.0
 GONE_OVER_NOISE_DB: Final = 7.0
 #: From this level on the meter has no more to show, nor the receiver to give [dBm] (assumed).
 CEILING_DBM: Final = -25.0
+#: How much likelier somebody else on the carrier is where a sweep showed him, strong enough to break the link and
+#: weaker; and the share of those who were not there yet at the time of the sweep (all assumed).
+SHOWN, SHOWN_WEAK, CAME_LATER = 2.0, 1.3, 0.5
 #: Readings this far from every call are of another day than the plan [ns].
 OTHER_DAY_NS: Final = 12 * 3600 * 1_000_000_000
 #: Thermal noise at 290 K [dBm/Hz]; a receiver with its feeder and amplifier adds no more than this to it [dB]
@@ -87,6 +90,17 @@ class Expected:
     def gone_dbm(self) -> float:
         """The level below which nothing of it is received [dBm]."""
         return min(self.thermal_dbm + GONE_OVER_NOISE_DB, self.need_dbm - 4.0)
+
+    def somebody_likelier(self, level_dbm: float) -> float:
+        """How much likelier, or less so, the sweep of the site makes somebody else on the carrier; 1 without one.
+
+        An empty sweep speaks against him as far as he was there then, and it would not have missed him (Bayes).
+        """
+        if self.swept is None:
+            return 1.0
+        if self.swept.heard_dbm is None:
+            return CAME_LATER + (1.0 - CAME_LATER) * self.swept.missed
+        return SHOWN if not level_dbm - self.swept.heard_dbm > self.required_cnr_db else SHOWN_WEAK
 
     def live_at(self, time_ns: int) -> bool:
         """Whether it is live at a time [ns, UTC]."""

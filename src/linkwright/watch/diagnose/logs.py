@@ -28,15 +28,25 @@ MOST_NAMED: Final = 8
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What logs tell: episodes in the order of time, what came of each link, from when to when [ns], and what was
-    put right or left out while reading; `unread` are logs that could not be read to their end."""
+    """What logs tell: all episodes in the order of time, what came of each link, from when to when [ns], and what
+    was put right or left out while reading; `unread` are logs that could not be read to their end."""
 
-    episodes: tuple[Episode, ...]
+    all: tuple[Episode, ...]
     seen: tuple[Seen, ...]
     from_ns: int
     to_ns: int
     told: tuple[str, ...]
     unread: tuple[InputError, ...] = ()
+
+    @property
+    def episodes(self) -> tuple[Episode, ...]:
+        """What could be heard, or soon will be."""
+        return tuple(one for one in self.all if one.alarm)
+
+    @property
+    def marks(self) -> tuple[Episode, ...]:
+        """What nobody could hear: worth knowing, and no more."""
+        return tuple(one for one in self.all if not one.alarm)
 
 
 def diagnose(
@@ -67,7 +77,7 @@ def diagnose(
         told.append(f"{counted(twice, 'reading')} of a moment that their link had already; the first was kept")
     if watcher.dropped:
         told.append(f"there were too many episodes: the first {watcher.dropped} are left out")
-    return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
+    return Diagnosis(watcher.all_episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
 
 
 def _strangers(seen: Sequence[Seen], expected: Sequence[Expected]) -> list[str]:
