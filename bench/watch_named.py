@@ -173,7 +173,8 @@ def examples(folder: Path, sets: Sequence[str], many: int) -> Iterator[tuple[str
                         continue
                     inside = [told_of(fault, [e for e in episodes if e.track == track]) for track in at.TRACKS]
                     for episode in filter(None, inside):
-                        cause = fault.cause
+                        # nothing in its own readings tells a product from somebody else
+                        cause = "interference" if fault.cause == "intermodulation" else fault.cause
                         if episode.track == "branch" and cause != "antenna":
                             cause = "unknown"
                         if episode.track == "audio" and cause != "audio-path":

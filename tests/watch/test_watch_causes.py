@@ -11,7 +11,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linkwright.watch.diagnose.causes import CAUSES, shares
+from linkwright.watch.diagnose.causes import CAUSES, shares, split
 from linkwright.watch.diagnose.company import Company
 from linkwright.watch.diagnose.evidence import ALWAYS, places, table
 from linkwright.watch.diagnose.gathered import Figures
@@ -49,7 +49,8 @@ def test_every_cause_is_told_in_whole_sentences() -> None:
 def test_every_cause_has_evidence_on_its_track_and_every_observable_is_weighed() -> None:
     for track in ("signal", "branch", "audio"):
         causes, weights = table(track)
-        assert {cause.name for cause in CAUSES.values() if cause.track == track} <= set(causes) <= set(CAUSES)
+        mine = {cause.name for cause in CAUSES.values() if cause.track == track and not cause.has_makers}
+        assert mine <= set(causes) <= set(CAUSES)
         assert ALWAYS in weights
         assert set(weights) <= {ALWAYS, *OBSERVED}
         for name in set(weights) - {ALWAYS}:
@@ -64,6 +65,16 @@ def test_with_nothing_observed_the_shares_are_those_of_the_priors_and_sum_to_one
     assert math.isclose(sum(found.values()), 1.0)
     odds = found["interference"] / found["body"]
     assert math.isclose(doubled["interference"] / doubled["body"], 2.0 * odds)
+
+
+@given(st.floats(0, 1), st.floats(0.1, 3))
+def test_another_transmitter_is_split_by_bayes(product: float, somebody: float) -> None:
+    found = dict(split((("interference", 0.6), ("body", 0.37), ("unknown", 0.03)), product, somebody))
+    assert math.isclose(sum(found.values()), 1.0)
+    assert math.isclose(
+        found["interference"] * 0.37, found["body"] * 0.6 * (1.0 - product) * somebody, abs_tol=1e-9
+    )
+    assert math.isclose(found["intermodulation"] * 0.37, found["body"] * 0.6 * product, abs_tol=1e-9)
 
 
 @given(st.floats(-200, 200), st.sampled_from(list(OBSERVED)))

@@ -6,7 +6,7 @@ of its own, and is told where no cause reaches `NAMED`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -22,6 +22,8 @@ UNKNOWN: Final = 0.03
 #: A cause that is less probable than this is not named: the episode's cause is "unknown" (assumed).
 NAMED: Final = 0.4
 
+#: How likely another transmitter is a product of our own where no carrier is known (assumed).
+PRODUCT: Final = 0.35
 #: What will be heard soon is an alarm from this probability on (assumed).
 SURE: Final = 0.8
 
@@ -116,7 +118,7 @@ _ALL: Final = (
         (0.05, 0.25, 0.65, 0.05), "M-1 0L-.5 -.8L0 0L.5 .8L1 0", filled=False,
     ),
     Cause(
-        "interference", "somebody else on the carrier", "signal", 0.8, because.another,
+        "interference", "somebody else on the carrier", "signal", 1.2, because.another,
         "Listen on the carrier with the transmitter off; go over to a spare that proves good now, and tell the "
         "coordinator.",
         "Does the level stay with the transmitter off?",
@@ -124,7 +126,7 @@ _ALL: Final = (
         spare_helps=True, others_stayed=True,
     ),
     Cause(
-        "intermodulation", "a product of our own carriers", "signal", 0.8, because.another,
+        "intermodulation", "a product of our own carriers", "signal", 0.0, because.another,
         "Keep those transmitters apart from each other and from the receiver, lower their power, or go over to a "
         "spare.",
         "Does it go when one of the others is switched off?",
@@ -176,6 +178,20 @@ def shares(track: Track, observed: FloatArray, likelier: Mapping[str, float]) ->
     found = {cause: share * (1.0 - UNKNOWN) for cause, share in weighed(track, observed, priors).items()}
     found["unknown"] = found.get("unknown", 0.0) + UNKNOWN
     return tuple(sorted(found.items(), key=lambda one: -one[1]))
+
+
+def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -> tuple[tuple[str, float], ...]:
+    """The share of another transmitter on the carrier, split: somebody else's, or a product of our own.
+
+    Nothing in the readings of a link tells the two apart; who else is on does. product : how well a product fits,
+    NaN where no carrier is known. somebody : how much likelier the sweep makes somebody else.
+    """
+    product = PRODUCT if product != product else product
+    odds = dict(found)
+    another = odds["interference"]
+    odds |= {"interference": another * (1.0 - product) * somebody, "intermodulation": another * product}
+    total = sum(odds.values())
+    return tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda one: -one[1]))
 
 
 def cause_of(found: tuple[tuple[str, float], ...]) -> tuple[str, float]:

@@ -30,13 +30,12 @@ class Seen:
     """What observables are made of.
 
     f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; others (n, 15) :
-    that of the links that were on, from 8 s before the begin. products : how well intermodulation fits.
+    that of the links that were on, from 8 s before the begin.
     """
 
     f: Figures
     own: FloatArray
     others: FloatArray
-    products: float
 
     def span(self, first: int, last: int) -> FloatArray:
         """Seconds of the own level, from the begin."""
@@ -140,7 +139,6 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
         lambda s: float(_fell_with(s).max(initial=-99.0)) if len(s.others) else math.nan,
     ),
     "fell_usually_db": ((1, 3, 5, 8, 12), lambda s: float(np.median(_fell_with(s))) if len(s.others) else math.nan),
-    "products": ((0.01, 0.06, 0.3, 0.5, 0.7, 0.85, 0.95), lambda s: s.products),
 }
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose import observed
 from linkwright.watch.diagnose import states as at
-from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, shares
+from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, shares, split
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
 from linkwright.watch.diagnose.gathered import Figures, figures_of
@@ -366,14 +366,13 @@ class Watcher:
         figures = self._figures(raw)
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
         kind, products = at.TRACKS[raw.track], Products(math.nan)
-        seen = self._observed(raw, figures, math.nan)
-        likelier = {} if expected is None else {"interference": expected.somebody_likelier(figures.level_dbm)}
-        if not observed.along(seen):
-            likelier |= {cause.name: ALONE for cause in CAUSES.values() if cause.together}
+        seen = self._observed(raw, figures)
+        likelier = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
         causes = shares(kind, seen, likelier)
         if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
             products = self._products_of(raw, company)  # only then are the others' carriers looked at
-            causes = shares(kind, self._observed(raw, figures, products.fit), likelier)
+            somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
+            causes = split(causes, products.fit, somebody)
         if raw.before is not None and _goes_on(raw.before, figures, from_ns):
             causes = raw.before.causes
         cause, probability = cause_of(causes)
@@ -400,17 +399,16 @@ class Watcher:
         found = {}
         for raw in self._raw:
             figures = self._figures(raw)
-            company = self._history.company(raw.link, float(raw.figures[at.ON_T]), float(raw.figures[at.LAST_T]))
-            found[raw.number] = self._observed(raw, figures, self._products_of(raw, company).fit)
+            found[raw.number] = self._observed(raw, figures)
         return found
 
-    def _observed(self, raw: _Raw, figures: Figures, products: float) -> FloatArray:
+    def _observed(self, raw: _Raw, figures: Figures) -> FloatArray:
         """What is observed of an episode."""
         begin, end = math.floor(raw.figures[at.ON_T]), math.floor(raw.figures[at.LAST_T])
         history = self._history
         own = history.own(raw.link, begin - observed.BEFORE_S, end + observed.AFTER_S)
         others = history.on_about(raw.link, begin, self.defaults[1])
-        return observed.observe(observed.Seen(figures, own, others, products))
+        return observed.observe(observed.Seen(figures, own, others))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults
