@@ -15,8 +15,8 @@ from linkwright.watch.log.record import Batch
 PLAN = Expected("Potter", "Call", (), 570_000, -70.0, -112.0, 20.0)
 
 
-def disturbed(swept: Swept | None, level_dbm: float = -83.0) -> Episode:
-    """A link that breaks for 4 s at a steady level, 9 dB over its need: less than interference mostly needs."""
+def disturbed(swept: Swept | None, level_dbm: float = -76.0) -> Episode:
+    """A link that breaks for 4 s at a steady level, 16 dB over its need."""
     times = np.arange(0.0, 40.0, 0.1)
     broken = (times >= 20.0) & (times < 24.0)
     values = np.empty((times.size, 6), dtype=np.float32)
@@ -27,7 +27,7 @@ def disturbed(swept: Swept | None, level_dbm: float = -83.0) -> Episode:
     watcher = Watcher([replace(PLAN, swept=swept)])
     watcher.add(Batch(("Potter",), link, BEGIN_NS + np.round(times * 1e9).astype(np.int64), values))
     watcher.finish()
-    (found,) = watcher.episodes()
+    (found,) = watcher.all_episodes()
     return found
 
 
@@ -54,6 +54,6 @@ def test_an_empty_sweep_weighs_what_bayes_says() -> None:
 
     def odds(one: Episode) -> float:
         shares = dict(one.causes)
-        return shares["interference"] / shares["unknown"]
+        return shares["interference"] / shares["range"]
 
     assert odds(empty) / odds(none) == pytest.approx(0.75, rel=1e-6)

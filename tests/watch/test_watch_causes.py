@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import fields
 from typing import Any
 
 import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
 
-from linkwright.watch.diagnose.causes import CAUSES, weights_of
+from linkwright.watch.diagnose.causes import CAUSES, shares, split
 from linkwright.watch.diagnose.company import Company
-from linkwright.watch.diagnose.fits import Sight
+from linkwright.watch.diagnose.evidence import ALWAYS, places, table
 from linkwright.watch.diagnose.gathered import Figures
+from linkwright.watch.diagnose.observed import OBSERVED
 from linkwright.watch.diagnose.products import Products
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.play import effects
@@ -37,19 +41,79 @@ def test_every_cause_is_told_in_whole_sentences() -> None:
         for sentence in said:
             assert sentence[0].isupper()
             assert sentence.endswith(".")
+        assert cause.asks.endswith("?")
         assert cause.words
         assert cause.mark.startswith("M")
 
 
-def test_every_cause_but_the_unknown_has_a_weight_on_its_track_and_is_played() -> None:
+def test_every_cause_has_evidence_on_its_track_and_every_observable_is_weighed() -> None:
     for track in ("signal", "branch", "audio"):
-        weights = weights_of(track, Sight(NOTHING_KNOWN))
-        assert set(weights) == {cause.name for cause in CAUSES.values() if cause.track == track}
-        assert all(0.0 <= weight <= 2.0 for weight in weights.values())
-    assert set(CAUSES) - set(effects.KINDS) == {"unknown"}
+        causes, weights = table(track)
+        mine = {cause.name for cause in CAUSES.values() if cause.track == track and not cause.has_makers}
+        assert mine <= set(causes) <= set(CAUSES)
+        assert ALWAYS in weights
+        assert set(weights) <= {ALWAYS, *OBSERVED}
+        for name in set(weights) - {ALWAYS}:
+            assert weights[name].shape == (len(causes), len(OBSERVED[name][0]))
+    assert set(table("signal")[1]) == {ALWAYS, *OBSERVED}
+
+
+def test_with_nothing_observed_the_shares_are_those_of_the_priors_and_sum_to_one() -> None:
+    nothing = np.full(len(OBSERVED), math.nan)
+    found = dict(shares("signal", nothing, {}))
+    doubled = dict(shares("signal", nothing, {"interference": 2.0}))
+    assert math.isclose(sum(found.values()), 1.0)
+    odds = found["interference"] / found["body"]
+    assert math.isclose(doubled["interference"] / doubled["body"], 2.0 * odds)
+
+
+@given(st.floats(0, 1), st.floats(0.1, 3))
+def test_another_transmitter_is_split_by_bayes(product: float, somebody: float) -> None:
+    found = dict(split((("interference", 0.6), ("body", 0.37), ("unknown", 0.03)), product, somebody))
+    assert math.isclose(sum(found.values()), 1.0)
+    assert math.isclose(
+        found["interference"] * 0.37, found["body"] * 0.6 * (1.0 - product) * somebody, abs_tol=1e-9
+    )
+    assert math.isclose(found["intermodulation"] * 0.37, found["body"] * 0.6 * product, abs_tol=1e-9)
+
+
+@given(st.floats(-200, 200), st.sampled_from(list(OBSERVED)))
+def test_a_weight_runs_straight_between_its_knots(value: float, name: str) -> None:
+    knots, _ = OBSERVED[name]
+    _, weights = table("signal")
+    expected = [np.interp(value, knots, row) for row in weights[name]]
+    np.testing.assert_allclose(weights[name] @ places(value, knots), expected, atol=1e-9)
+
+
+def test_every_cause_but_those_of_several_links_is_played() -> None:
+    assert set(CAUSES) - set(effects.KINDS) == {"unknown", "wall", "antennas", "receiver"}
 
 
 def test_how_often_a_cause_leaves_each_pattern_sums_to_one() -> None:
     for cause in CAUSES.values():
         if cause.pattern:
             assert math.isclose(sum(cause.pattern), 1.0)
+
+
+@given(st.floats(-110, -20), st.floats(-10, 60), st.floats(-110, -20), st.floats(-20, 90))
+def test_every_sentence_says_a_level_s_own_distance_from_the_need(
+    bad: float, over: float, level: float, fell: float
+) -> None:
+    """A sentence once said "-104 dBm, 51 dB over what the receiver needs": two levels in one breath."""
+    numbers = {**UNKNOWN, "bad_dbm": bad, "over_need_db": over, "level_dbm": level, "base_dbm": level + fell}
+    figures = Figures(**{**numbers, "drop_db": level + fell - bad, "first_db": fell / 2})
+    for cause in CAUSES.values():
+        said = cause.because(figures)
+        for shown, apart, side in re.findall(r"(-?\d+) dBm, (\d+) dB (over|under)", said):
+            distance = float(apart) * (1 if side == "over" else -1)
+            assert abs(float(shown) - distance - (bad - over)) <= 1.01, said
+        levels = re.findall(r"(-?\d+) dBm", said)
+        if "hardly fallen" in said or "not fallen" in said:
+            assert figures.base_dbm - float(levels[0]) < 3.6
+
+
+def test_a_rival_that_is_nearly_as_likely_is_told_with_the_question_that_decides() -> None:
+    company, shares_ = Company((), NONE, NONE, NONE), (("body", 0.6), ("wall", 0.3), ("range", 0.1))
+    _, do = words("body", "signal", NOTHING_KNOWN, company, Products(0.0), None, False, shares_)
+    assert "a wall or doorway between instead (30 %): is it still there with the talent turned" in do
+    assert "too far away" not in do

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from pathlib import Path
 
 import pytest
@@ -70,9 +71,13 @@ def test_days_that_are_none_are_refused(tmp_path: Path) -> None:
         read_log(log(tmp_path, "time,link,rf_a_dbm\n32.05.2027 11:00:00,Pilot,-60\n"), "log.csv", LONDON)
 
 
-def test_a_tidy_log_is_read_as_before_and_nothing_is_guessed(tmp_path: Path) -> None:
+def test_a_tidy_log_is_read_as_before_and_what_it_has_besides_is_told_and_not_guessed(tmp_path: Path) -> None:
     found = read_log(log(tmp_path, "time,link,rf_a_dbm,Level\n2027-05-14T10:00:00Z,Pilot,-60,3\n"), "log.csv", TIDY)
-    assert (found.told, found.tracks[0].time_ns.tolist()) == ((), [UTC_10])
+    (told,) = found.told
+    assert '"Level"' in told
+    assert "--mapping" in told
+    assert math.isnan(found.tracks[0].values[0, 1])
+    assert found.tracks[0].time_ns.tolist() == [UTC_10]
 
 
 def test_a_refusal_shows_the_mapping_that_would_do(tmp_path: Path) -> None:
@@ -90,3 +95,13 @@ def test_times_without_an_offset_are_the_shoot_s_and_that_is_told(
     assert "times without an offset are taken as those of Europe/London" in " ".join(said.out.split())
     without = call(capsys, "diagnose", str(path))
     assert (without.status, 'zone = "Europe/London"' in without.err) == (2, True)
+
+
+def test_a_link_that_the_shoot_lacks_is_named_with_the_mapping_that_would_do(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = "".join(f"2027-05-14T09:00:{n:02d}Z,Nobody,-50\n" for n in range(12))
+    said = call(capsys, "diagnose", str(log(tmp_path, f"time,link,rf_a_dbm\n{rows}")), "--shoot", str(QUAY))
+    told = " ".join(said.out.split())
+    assert 'the shoot has no "Nobody"' in told
+    assert '[rename] "Nobody" = ' in told

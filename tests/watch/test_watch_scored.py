@@ -24,7 +24,7 @@ def watched(played: Played, plan: bool = True) -> tuple[Episode, ...]:
     watcher = Watcher(expected_of(played) if plan else ())
     watcher.add(batch_of(played))
     watcher.finish()
-    return watcher.episodes()
+    return watcher.all_episodes()
 
 
 @pytest.mark.parametrize("plan", [True, False])

@@ -117,9 +117,9 @@ def _with_audio(
     from linkwright.watch.align.weighing import spans_of, weighed
 
     breaks = _breaks(logs, how, tell)
-    laid, not_laid = lay(breaks, tracks, spans_of(found.episodes))
+    laid, not_laid = lay(breaks, tracks, spans_of(found.all))
     told = (*found.told, *(one.says for one in not_laid))
-    return replace(found, episodes=weighed(found.episodes, laid, breaks), told=told), laid
+    return replace(found, all=weighed(found.all, laid, breaks), told=told), laid
 
 
 def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, ...]:
@@ -149,6 +149,7 @@ def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
         "from": iso_of(found.from_ns),
         "to": iso_of(found.to_ns),
         "episodes": [one.document() for one in found.episodes],
+        "marks": [one.document() for one in found.marks],
         "links": [
             {"link": s.link, "readings": s.readings, "gaps": s.gaps, "gap_s": round(s.gap_s, 3)} for s in found.seen
         ],
@@ -180,9 +181,12 @@ def answer(found: Diagnosis) -> str:
 
 def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid], zone: datetime.tzinfo = UTC) -> None:
     """The answer, a table, each episode in words, and what was put right; times on the clock of the shoot."""
+    from collections import Counter
+
     from linkwright.cli.output import print_table
     from linkwright.lengths import seconds
     from linkwright.watch.align.recordings import alone_words, clock_words
+    from linkwright.watch.diagnose.causes import words_of
 
     out.print(answer(found), style="bold")
     if found.episodes:
@@ -202,6 +206,10 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid], zone: 
             others = ", ".join(f"{cause} {100 * share:.0f} %" for cause, share in rest[:2])
             out.print(f"{n}. {one.link}: {one.because}" + (f" Or else: {others}." if others else ""))
             out.print(f"   {one.do}")
+    if found.marks:
+        marks = Counter((one.link, words_of(one.cause)) for one in found.marks).most_common(6)
+        said = ", ".join(f"{link} {cause} ({many})" for (link, cause), many in marks)
+        out.print(f"Worth knowing, and heard by nobody: {said}.")
     gaps = [(s.link, s.gaps, s.gap_s) for s in found.seen if s.gaps]
     for link, many, length in gaps:
         gap = "a gap" if many == 1 else f"{many} gaps"

@@ -49,6 +49,8 @@ class Alarms:
         news = False
         for change in changes:
             before = self._kept.get(change.episode.number)
+            if before is None and not change.episode.alarm:
+                continue
             closed = now_s if change.kind == "closed" else None
             who = before.acknowledged if before is not None else ""
             self._kept[change.episode.number] = _Kept(change.episode, who, closed)

@@ -50,7 +50,7 @@ class Diagnosing:
 
     def episodes(self) -> tuple[Seen, ...]:
         """All of them so far, by their begin."""
-        return () if self._watcher is None else self._watcher.episodes()
+        return () if self._watcher is None else self._watcher.all_episodes()
 
 
 def told_of(one: Seen) -> Episode:

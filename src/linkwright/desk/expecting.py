@@ -69,6 +69,7 @@ class Live:
             receiver=f"{self.live.site.name}, {chain.at.name}",
             ceiling_dbm=chain.receiver.blocking_dbm,
             fading_db=planned.fading_db,
+            noise_dbm=self.reaching.budget.noise_dbm,
             swept=swept_on(self.air, chain, planned.carrier_khz, self.live),
         )
 

@@ -132,7 +132,7 @@ class Watching:
                 return
             self._expected, self._new_plan = expected, False
             self._watcher.expect(expected)
-            self.board.need_dbm = {one.link: one.need_dbm for one in reversed(expected)}
+            self.board.need_dbm = {one.link: one.planned_need_dbm for one in reversed(expected)}
             self.board.fading_db = {one.link: one.fading_db for one in reversed(expected)}
 
     def _newest_ns(self) -> int:

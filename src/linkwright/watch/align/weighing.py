@@ -29,7 +29,7 @@ LONG_S: Final = 0.9
 #: losses of the radio's kind, digital silence for most of it. How often each cause leaves each is in the table.
 HELD, ONE_SHORT, SHORT, LONG = range(4)
 NOTHING, RADIO, SILENT = range(3)
-SIGNAL: Final = {cause.name: cause.pattern for cause in CAUSES.values() if cause.track in ("signal", None)}
+SIGNAL: Final = {cause.name: cause.pattern for cause in CAUSES.values() if cause.track != "audio"}
 SOUND: Final = {cause.name: cause.pattern for cause in CAUSES.values() if cause.track == "audio"} | {
     "unknown": UNKNOWN_SOUND
 }
@@ -118,7 +118,14 @@ def _shared(episode: Episode, laid: Laid, inside: Sequence[Loss], unsaid: bool) 
         return found
     none = np.zeros(0)
     because, do = words(
-        cause, episode.track, episode.figures, Company((), none, none, none), Products(0.0), None, episode.open
+        cause,
+        episode.track,
+        episode.figures,
+        Company((), none, none, none),
+        Products(0.0),
+        None,
+        episode.open,
+        causes,
     )
     because += f" By the readings alone: {episode.cause}, {100 * episode.probability:.0f} %."
     return replace(found, because=because, do=do, makers=())

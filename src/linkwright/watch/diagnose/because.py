@@ -1,11 +1,17 @@
-"""What was seen of an episode, a sentence for each cause."""
+"""What was seen of an episode, a sentence for each cause: nothing is said that its own numbers do not bear out."""
 
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from linkwright.lengths import seconds
+from linkwright.units import counted
 from linkwright.watch.diagnose.gathered import Figures
+
+#: A fall of less is hardly one [dB]; and one is at once where this share of it came within a second (assumed).
+HARDLY_DB: Final = 3.0
+AT_ONCE: Final = 0.6
 
 
 def _both(f: Figures) -> str:
@@ -20,19 +26,42 @@ def dbm(value: float) -> str:
     return f"{value:.0f} dBm" if math.isfinite(value) else "an unknown level"
 
 
-def _over_need(f: Figures) -> str:
-    if not math.isfinite(f.over_need_db):
-        return ""
-    side = "over" if f.over_need_db >= 0 else "under"
-    return f", {abs(f.over_need_db):.0f} dB {side} what the receiver needs"
+def _at(level_dbm: float, f: Figures) -> str:
+    """A level, and how far that very level lies over the need."""
+    over = level_dbm - f.need_dbm
+    if not math.isfinite(over):
+        return dbm(level_dbm)
+    return f"{dbm(level_dbm)}, {abs(over):.0f} dB {'over' if over >= 0 else 'under'} what the receiver needs"
+
+
+def _at_once(f: Figures) -> bool:
+    """Whether most of the fall came within a second."""
+    return f.first_db >= AT_ONCE * (f.base_dbm - f.level_dbm)
+
+
+def _fell(f: Figures, level_dbm: float) -> str:
+    """How the level went from what it was before to a level: in the words that its numbers allow."""
+    fall = f.base_dbm - level_dbm
+    if not math.isfinite(fall):
+        return "went"
+    if fall < HARDLY_DB:
+        return "had not fallen" if fall < 0.5 * HARDLY_DB else "had hardly fallen"
+    how = " within a second" if _at_once(f) else ""
+    return f"fell by {_db(fall)}{how}"
 
 
 def too_far(f: Figures) -> str:
-    return f"{_both(f)} sagged together by {_db(f.drop_db)} over many seconds to {dbm(f.level_dbm)}{_over_need(f)}"
+    fall = f"sagged by {_db(f.drop_db)}" if f.drop_db >= HARDLY_DB else "stood low"
+    how = "" if _at_once(f) or f.drop_db < HARDLY_DB else " over many seconds"
+    return f"{_both(f)} {fall}{how}, to {_at(f.bad_dbm, f)}"
 
 
 def body(f: Figures) -> str:
-    return f"{_both(f)} fell together by {_db(f.drop_db)} within a second, for {seconds(f.length_s)}"
+    return f"{_both(f)} {_fell(f, f.level_dbm)}, to {_at(f.level_dbm, f)}, for {seconds(f.length_s)}"
+
+
+def together(f: Figures) -> str:
+    return f"{_both(f)} {_fell(f, f.level_dbm)}, to {dbm(f.level_dbm)}, as other links did then"
 
 
 def weaker(f: Figures) -> str:
@@ -49,25 +78,27 @@ def one_branch(f: Figures) -> str:
 
 
 def reflections(f: Figures) -> str:
+    own = " that each branch had for itself" if f.alike < 0.5 else ""
     return (
-        f"the audio broke {f.runs} times in {seconds(f.length_s)}, each for {seconds(f.longest_s)} at most, in "
-        f"dips of the level that each branch had for itself{_over_need(f)}"
+        f"the audio broke {counted(f.runs, 'time')} in {seconds(f.length_s)}, each for {seconds(f.longest_s)} at "
+        f"most, in dips of the level{own} to {_at(f.bad_dbm, f)}"
     )
 
 
 def another(f: Figures) -> str:
     quality = f", with the quality at {100 * f.quality:.0f} %" if f.quality == f.quality else ""
-    fell = "had hardly fallen" if f.drop_db > 1.5 else "had not fallen"
-    return f"the level {fell} ({dbm(f.level_dbm)}{_over_need(f)}) while the audio broke{quality}"
+    return f"the level {_fell(f, f.bad_dbm)} ({_at(f.bad_dbm, f)}) while the audio broke{quality}"
 
 
 def too_strong(f: Figures) -> str:
-    return f"the level stood at the top of the meter ({dbm(f.level_dbm)})"
+    top = f.top_dbm - f.level_dbm < HARDLY_DB
+    return f"the level {'stood at the top of the meter' if top else 'was high'} ({_at(f.level_dbm, f)})"
 
 
 def vanished(f: Figures) -> str:
     gauge = "the gauge is not known" if f.gauge != f.gauge else f"the gauge said {100 * f.gauge:.0f} %"
-    return f"{_both(f)} vanished at once, from {dbm(f.base_dbm)} to {dbm(f.level_dbm)}, and {gauge}"
+    how = "vanished at once" if f.gone > 0.5 and _at_once(f) else "fell"
+    return f"{_both(f)} {how}, from {dbm(f.base_dbm)} to {dbm(f.level_dbm)}, and {gauge}"
 
 
 def dead_audio(f: Figures) -> str:
@@ -78,6 +109,6 @@ def dead_audio(f: Figures) -> str:
 
 def nothing_clear(f: Figures) -> str:
     return (
-        f"no cause stands out: {_both(f)} went from {dbm(f.base_dbm)} to {dbm(f.level_dbm)}{_over_need(f)}, for "
+        f"no cause stands out: {_both(f)} went from {dbm(f.base_dbm)} to {_at(f.level_dbm, f)}, for "
         f"{seconds(f.length_s)}"
     )

@@ -1,25 +1,31 @@
-"""The causes of an episode, each a row of one table: its name, words, weight, pattern, mark, and what to do.
+"""The causes of an episode, each a row of one table: its name, words, prior, pattern, mark, and what to do.
 
-A cause's weight is the product of its fits (`fits`); "unknown" has a weight of its own, so that it wins where
-nothing fits. Probability is a weight over the sum of all.
+How probable each is comes by Bayes from its prior and what was observed (`evidence`); "unknown" has a small share
+of its own, and is told where no cause reaches `NAMED`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 
-from linkwright.watch.diagnose import because, fits
-from linkwright.watch.diagnose.fits import Sight
+from linkwright.units import FloatArray
+from linkwright.watch.diagnose import because
+from linkwright.watch.diagnose.evidence import weighed
 from linkwright.watch.diagnose.gathered import Figures
 
-#: The weight of "unknown".
-UNKNOWN: Final = 0.04
-#: A cause that is less probable than this is not named: the episode's cause is "unknown".
-NAMED: Final = 0.5
+#: The share of "unknown" (assumed).
+UNKNOWN: Final = 0.03
+#: A cause that is less probable than this is not named: the episode's cause is "unknown" (assumed).
+NAMED: Final = 0.4
+
+#: How likely another transmitter is a product of our own where no carrier is known (assumed).
+PRODUCT: Final = 0.35
+#: What will be heard soon is an alarm from this probability on (assumed).
+SURE: Final = 0.8
 
 Track = Literal["signal", "branch", "audio"]
 
@@ -28,20 +34,24 @@ Track = Literal["signal", "branch", "audio"]
 class Cause:
     """One cause.
 
-    name : as in files. words : as it goes into a sentence. track : what is amiss; None of "unknown". weight : how
-    well an episode fits it. because : what was seen, a sentence without its end. next_step : what to do, sentences.
-    pattern : how often it leaves each pattern of losses in a recording (`align.weighing`; assumed). mark : its
-    outline in a square from -1 to 1, an SVG path, `filled` or not. by_others : another transmitter is on the
-    carrier. spare_helps : another carrier may help. has_makers : our own transmitters make it. others_stayed : it
-    tells who was not affected. silences : nothing more comes, so that a gap does not end it.
+    name : as in files. words : as it goes into a sentence. track : what is amiss; None of "unknown". prior : how
+    much likelier it is than the others before anything was seen (assumed). because : what was seen, a sentence
+    without its end. next_step : what to do, sentences. asks : a question that
+    is answered yes where it was this cause. pattern : how often it leaves each pattern of losses in a
+    recording (`align.weighing`; assumed). mark : its outline in a square from -1 to 1, an SVG path, `filled` or
+    not. by_others : another transmitter is on the carrier. spare_helps : another carrier may help. has_makers : our
+    own transmitters make it. others_stayed : it tells who was not affected. together : it takes several links at
+    once. soon : it will be heard soon, where it is sure. silences : nothing more comes, so that a gap does not end
+    it.
     """
 
     name: str
     words: str
     track: Track | None
-    weight: Callable[[Sight], float] | None
+    prior: float
     because: Callable[[Figures], str]
     next_step: str
+    asks: str
     pattern: tuple[float, ...]
     mark: str
     filled: bool
@@ -50,69 +60,101 @@ class Cause:
     has_makers: bool = False
     others_stayed: bool = False
     silences: bool = False
+    together: bool = False
+    soon: bool = False
 
 
 _ALL: Final = (
     Cause(
-        "battery", "battery empty", "signal", fits.battery, because.vanished,
+        "battery", "battery empty", "signal", 1.0, because.vanished,
         "Change the cells; all of the set, of one kind.",
+        "Is the transmitter's display dark?",
         (0.01, 0.02, 0.02, 0.95), "M-.6 -1L.6 -1L.6 1L-.6 1z", filled=False, others_stayed=True, silences=True,
     ),
     Cause(
-        "switched-off", "switched off", "signal", fits.switched_off, because.vanished,
+        "switched-off", "switched off", "signal", 1.0, because.vanished,
         "See whether the transmitter is on, and lock its switch.",
+        "Are its cells good, and its switch off?",
         (0.01, 0.02, 0.02, 0.95), "M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1zM0 -1L0 0", filled=False, others_stayed=True,
         silences=True,
     ),
     Cause(
-        "range", "too far away", "signal", fits.too_far, because.too_far,
+        "range", "too far away", "signal", 1.0, because.too_far,
         "Bring the receiver's antennas nearer or higher, or the talent back; more power only where the permit and "
         "the plan allow it.",
+        "Does it come back as the talent walks nearer?",
         (0.10, 0.10, 0.35, 0.45), "M-1 -1L1 -1L0 1z", filled=True, others_stayed=True,
     ),
     Cause(
-        "body", "body in the way", "signal", fits.body, because.body,
+        "body", "body in the way", "signal", 1.0, because.body,
         "Move an antenna to the other side, or the transmitter to the side that faces it; keep hands off its "
         "antenna.",
+        "Is it gone with the talent turned round?",
         (0.25, 0.20, 0.15, 0.40), "M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1z", filled=True, others_stayed=True,
     ),
     Cause(
-        "multipath", "reflections", "signal", fits.reflections, because.reflections,
+        "wall", "a wall or doorway between", "signal", 0.6, because.body,
+        "See where the talent stands: open the door, or bring an antenna to this side of the wall.",
+        "Is it still there with the talent turned, and gone on this side of the wall?",
+        (0.10, 0.15, 0.30, 0.45), "M-.3 -1L.3 -1L.3 1L-.3 1z", filled=True, others_stayed=True,
+    ),
+    Cause(
+        "antennas", "the mast or both antennas of several links", "signal", 0.5, because.together,
+        "Look at the mast and the antennas that these links share: whether they stand, and whether both feeders "
+        "are plugged.",
+        "Do the other links on this mast read low as well?",
+        (0.05, 0.10, 0.35, 0.50), "M0 1L0 -1M-1 -1L1 -1", filled=False, together=True,
+    ),
+    Cause(
+        "receiver", "power of the receivers or their antenna feed", "signal", 0.4, because.together,
+        "Look at the power of the receivers and of what feeds their antennas: supply, fuse, plug.",
+        "Are the receivers' displays dark?",
+        (0.01, 0.02, 0.02, 0.95), "M-1 -1L1 -1L1 1L-1 1zM-1 0L1 0", filled=False, together=True, silences=True,
+    ),
+    Cause(
+        "multipath", "reflections", "signal", 1.0, because.reflections,
         "Move the antennas by a step, or farther apart from each other; walk the spot again.",
+        "Is it gone half a step to the side?",
         (0.05, 0.25, 0.65, 0.05), "M-1 0L-.5 -.8L0 0L.5 .8L1 0", filled=False,
     ),
     Cause(
-        "interference", "somebody else on the carrier", "signal", fits.somebody, because.another,
+        "interference", "somebody else on the carrier", "signal", 1.2, because.another,
         "Listen on the carrier with the transmitter off; go over to a spare that proves good now, and tell the "
         "coordinator.",
+        "Does the level stay with the transmitter off?",
         (0.05, 0.10, 0.35, 0.50), "M0 -1L.3 -.3L1 0L.3 .3L0 1L-.3 .3L-1 0L-.3 -.3z", filled=True, by_others=True,
         spare_helps=True, others_stayed=True,
     ),
     Cause(
-        "intermodulation", "a product of our own carriers", "signal", fits.own_product, because.another,
+        "intermodulation", "a product of our own carriers", "signal", 0.0, because.another,
         "Keep those transmitters apart from each other and from the receiver, lower their power, or go over to a "
         "spare.",
+        "Does it go when one of the others is switched off?",
         (0.05, 0.10, 0.35, 0.50), "M0 -1L1 0L0 1L-1 0z", filled=False, by_others=True, spare_helps=True,
         has_makers=True,
     ),
     Cause(
-        "overload", "too strong for the receiver", "signal", fits.too_strong, because.too_strong,
+        "overload", "too strong for the receiver", "signal", 0.6, because.too_strong,
         "Take the transmitter away from the receiver, lower its power, or put attenuation before the receiver.",
+        "Is it gone two metres farther from the receiver?",
         (0.05, 0.10, 0.35, 0.50), "M-1 1L1 1L0 -1z", filled=True, others_stayed=True,
     ),
     Cause(
-        "antenna", "an antenna or its cable", "branch", fits.one_branch, because.one_branch,
+        "antenna", "an antenna or its cable", "branch", 0.6, because.one_branch,
         "Check the antenna, its plug and its cable of that branch; swap the two and see whether it goes along.",
-        (), "M-1 -1L1 1M1 -1L-1 1", filled=False,
+        "Does it go along when the two antennas are swapped?",
+        (0.10, 0.10, 0.35, 0.45), "M-1 -1L1 1M1 -1L-1 1", filled=False, soon=True,
     ),
     Cause(
-        "audio-path", "no sound from microphone or cable", "audio", fits.dead_audio, because.dead_audio,
+        "audio-path", "no sound from microphone or cable", "audio", 1.0, because.dead_audio,
         "Check the microphone, its plug and its cable, and the transmitter's mute; the radio is good.",
+        "Does a tap on the microphone show on the transmitter's own meter?",
         (0.55, 0.05, 0.40), "M-1 -1L1 -1L1 1L-1 1z", filled=True,
     ),
     Cause(
-        "unknown", "cause not known", None, None, because.nothing_clear,
+        "unknown", "cause not known", None, 1.0, because.nothing_clear,
         "Listen, look at the link's trace at this time, and compare with the recordings.",
+        "What changed just before?",
         (0.25, 0.25, 0.25, 0.25), "M-1 -1L1 -1L1 1L-1 1z", filled=False, spare_helps=True,
     ),
 )  # fmt: skip
@@ -127,17 +169,29 @@ def words_of(cause: str) -> str:
     return CAUSES[cause].words if cause in CAUSES else cause
 
 
-def weights_of(track: Track, sight: Sight) -> dict[str, float]:
-    """The weights of the causes of a track, by name."""
-    rows = (cause for cause in CAUSES.values() if cause.track == track)
-    return {cause.name: cause.weight(sight) for cause in rows if cause.weight is not None}
+def shares(track: Track, observed: FloatArray, likelier: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
+    """Probabilities of the causes of a track and of "unknown", the greatest first.
+
+    likelier : how much likelier causes are than by their priors, for what else is known of this link and place.
+    """
+    priors = {cause.name: cause.prior * likelier.get(cause.name, 1.0) for cause in CAUSES.values()}
+    found = {cause: share * (1.0 - UNKNOWN) for cause, share in weighed(track, observed, priors).items()}
+    found["unknown"] = found.get("unknown", 0.0) + UNKNOWN
+    return tuple(sorted(found.items(), key=lambda one: -one[1]))
 
 
-def shares(weights: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
-    """Probabilities of the causes and of "unknown", the greatest first."""
-    total = sum(weights.values()) + UNKNOWN
-    found = [*((cause, weight / total) for cause, weight in weights.items()), ("unknown", UNKNOWN / total)]
-    return tuple(sorted(found, key=lambda one: -one[1]))
+def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -> tuple[tuple[str, float], ...]:
+    """The share of another transmitter on the carrier, split: somebody else's, or a product of our own.
+
+    Nothing in the readings of a link tells the two apart; who else is on does. product : how well a product fits,
+    NaN where no carrier is known. somebody : how much likelier the sweep makes somebody else.
+    """
+    product = PRODUCT if product != product else product
+    odds = dict(found)
+    another = odds["interference"]
+    odds |= {"interference": another * (1.0 - product) * somebody, "intermodulation": another * product}
+    total = sum(odds.values())
+    return tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda one: -one[1]))
 
 
 def cause_of(found: tuple[tuple[str, float], ...]) -> tuple[str, float]:

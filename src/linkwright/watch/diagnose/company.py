@@ -75,6 +75,24 @@ class History:
             mean(end + AFTER_S[0], end + AFTER_S[1]),
         )
 
+    def own(self, link: int, first: int, last: int) -> FloatArray:
+        """A link's level in these seconds since the base, both included [dBm]; NaN where nothing was received."""
+        return np.asarray(self._levels_of(np.array([link]), first, last)[0])
+
+    def on_about(self, link: int, second: int, gone_dbm: float) -> FloatArray:
+        """The levels of the others that were on, from 8 s before a second to 6 s after it, (n, 15) [dBm]."""
+        others = np.array([n for n in range(len(self.names)) if n != link], dtype=np.int64)
+        found = self._levels_of(others, second - 8, second + 6)
+        on = np.where(np.isnan(found[:, :6]), -np.inf, found[:, :6]).max(axis=1, initial=-np.inf) > gone_dbm
+        return np.asarray(found[on])
+
+    def _levels_of(self, links: np.ndarray, first: int, last: int) -> FloatArray:
+        seconds = np.arange(first, last + 1)
+        place, lap = _ring(np.maximum(seconds, 0))
+        read = self.levels[np.ix_(links, place)].astype(np.float64)
+        known = (self.laps[np.ix_(links, place)] == lap) & (read > 0.0) & (seconds >= 0)
+        return np.asarray(np.where(known, read - 128.0, np.nan))
+
     def live_about(self, name: str, time_ns: int) -> Expected | None:
         """What is expected of a link that is on about a time by the plan; None where it is not."""
         known = self.expected.get(name, ())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -15,8 +16,15 @@ GONE_DBM: Final = -100.0
 GONE_OVER_NOISE_DB: Final = 7.0
 #: From this level on the meter has no more to show, nor the receiver to give [dBm] (assumed).
 CEILING_DBM: Final = -25.0
+#: How much likelier somebody else on the carrier is where a sweep showed him, strong enough to break the link and
+#: weaker; and the share of those who were not there yet at the time of the sweep (all assumed).
+SHOWN, SHOWN_WEAK, CAME_LATER = 2.0, 1.3, 0.5
 #: Readings this far from every call are of another day than the plan [ns].
 OTHER_DAY_NS: Final = 12 * 3600 * 1_000_000_000
+#: Thermal noise at 290 K [dBm/Hz]; a receiver with its feeder and amplifier adds no more than this to it [dB]
+#: (assumed): what a plan has over that is interference that it predicts, and may never come.
+THERMAL_DBM_HZ: Final = -173.98
+MOST_NOISE_FIGURE_DB: Final = 16.0
 #: Occupied bandwidth where nobody says [kHz].
 BANDWIDTH_KHZ: Final = 200
 
@@ -38,7 +46,8 @@ class Expected:
     """A planned link in a call.
 
     spans : when it is live, breaks left out [ns, UTC]; empty: always. carrier_khz, bandwidth_khz. wanted_dbm :
-    local mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan. spares_khz : in the
+    local mean at the worst spot. noise_and_interference_dbm, required_cnr_db : of the plan, in its worst case.
+    noise_dbm : thermal noise alone; None where nobody says. spares_khz : in the
     order to try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm :
     the level at which its receiver is overloaded. fading_db : what it takes of
     the margin. swept : what sweeps show; None where none looked there. spares_said : spares as people read them.
@@ -58,16 +67,40 @@ class Expected:
     fading_db: float = 0.0
     swept: Swept | None = None
     spares_said: tuple[str, ...] = ()
+    noise_dbm: float | None = None
+
+    @property
+    def thermal_dbm(self) -> float:
+        """The noise that is there at all times [dBm]: predicted interference is a hypothesis, and no part of it."""
+        most = THERMAL_DBM_HZ + 10.0 * math.log10(1e3 * self.bandwidth_khz) + MOST_NOISE_FIGURE_DB
+        noise = most if self.noise_dbm is None else self.noise_dbm
+        return min(noise, self.noise_and_interference_dbm)
 
     @property
     def need_dbm(self) -> float:
-        """The level from which the audio is unbroken [dBm]."""
+        """The level from which the audio is unbroken while nobody else is on the carrier [dBm]."""
+        return self.thermal_dbm + self.required_cnr_db
+
+    @property
+    def planned_need_dbm(self) -> float:
+        """The level from which it is unbroken in the plan's worst case [dBm]."""
         return self.noise_and_interference_dbm + self.required_cnr_db
 
     @property
     def gone_dbm(self) -> float:
         """The level below which nothing of it is received [dBm]."""
-        return min(self.noise_and_interference_dbm + GONE_OVER_NOISE_DB, self.need_dbm - 4.0)
+        return min(self.thermal_dbm + GONE_OVER_NOISE_DB, self.need_dbm - 4.0)
+
+    def somebody_likelier(self, level_dbm: float) -> float:
+        """How much likelier, or less so, the sweep of the site makes somebody else on the carrier; 1 without one.
+
+        An empty sweep speaks against him as far as he was there then, and it would not have missed him (Bayes).
+        """
+        if self.swept is None:
+            return 1.0
+        if self.swept.heard_dbm is None:
+            return CAME_LATER + (1.0 - CAME_LATER) * self.swept.missed
+        return SHOWN if not level_dbm - self.swept.heard_dbm > self.required_cnr_db else SHOWN_WEAK
 
     def live_at(self, time_ns: int) -> bool:
         """Whether it is live at a time [ns, UTC]."""

@@ -23,7 +23,10 @@ class Figures:
     first_db : how much of it had fallen within the first second. over_need_db : level over the need as the audio
     breaks; mean_over_db : at all times. bad_dip_db : how much weaker it is as the audio breaks than while it holds.
     spread_db : scatter of the level. alike : correlation of the branches. gauge; uneven_db : A over B before it.
-    NaN: not known.
+    bad_dbm : level as the audio breaks; held_dbm : one at which it usually held before; floor_dbm, top_dbm : lowest
+    and highest that the meter ever showed; gauge_after : the gauge as it ended; branch : share of its readings with
+    one branch told to be amiss; under_ceiling_db : how far the level lies under the one that overloads. NaN: not
+    known.
     """
 
     length_s: float
@@ -52,9 +55,21 @@ class Figures:
     gauge: float
     uneven_db: float
     heard: bool
+    bad_dbm: float
+    held_dbm: float
+    floor_dbm: float
+    top_dbm: float
+    gauge_after: float
+    branch: float
+    under_ceiling_db: float
+
+    @property
+    def need_dbm(self) -> float:
+        """What the receiver needs."""
+        return self.bad_dbm - self.over_need_db
 
 
-def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Figures:
+def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float, ceiling_dbm: float) -> Figures:
     """The figures of what was gathered of an episode."""
 
     def mean(total: int, count: int) -> float:
@@ -70,6 +85,7 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
     dip = fine_level - f[at.BAD_L] / n_bad_l if n_bad_l else math.nan
     bad_level = mean(at.BAD_L, at.N_BAD_L) if n_bad_l else level
     need = need_dbm if expected is None else expected.need_dbm
+    ceiling_dbm = ceiling_dbm if expected is None else expected.ceiling_dbm
     gauges = [float(g) for g in (f[at.GAUGE_BEFORE], f[at.LOW_GAUGE]) if g == g]
     return Figures(
         length_s=float(f[at.LAST_T] - f[at.ON_T]),
@@ -98,6 +114,13 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float) -> Fig
         gauge=min(gauges, default=math.nan),
         uneven_db=float(f[at.DIFF_BEFORE]),
         heard=bool(f[at.N_BAD] > 0 or f[at.N_DEAD] > 0),
+        bad_dbm=bad_level,
+        held_dbm=float(f[at.HELD_L]),
+        floor_dbm=float(f[at.FLOOR_L]),
+        top_dbm=float(f[at.TOP_L]) or math.nan,
+        gauge_after=float(f[at.LAST_GAUGE]),
+        branch=float(f[at.N_BRANCH]) / n,
+        under_ceiling_db=ceiling_dbm - level,
     )
 
 

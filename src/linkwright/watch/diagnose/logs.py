@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from linkwright.progress import Tell
-from linkwright.shoot.errors import InputError, raise_if_none
+from linkwright.shoot.errors import InputError, nearest, raise_if_none
 from linkwright.units import counted
 from linkwright.watch.diagnose.expected import Expected, at_any_time
 from linkwright.watch.diagnose.watcher import Episode, Seen, Watcher
@@ -22,19 +22,31 @@ from linkwright.watch.log.record import Batch, Log
 MOST_SORTED: Final = 20_000_000
 #: Readings are given to the watch in parts of so many, so that what it says on the way is not of one moment only.
 PART: Final = 65_536
+#: So many links that the shoot lacks are named.
+MOST_NAMED: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
-    """What logs tell: episodes in the order of time, what came of each link, from when to when [ns], and what was
-    put right or left out while reading; `unread` are logs that could not be read to their end."""
+    """What logs tell: all episodes in the order of time, what came of each link, from when to when [ns], and what
+    was put right or left out while reading; `unread` are logs that could not be read to their end."""
 
-    episodes: tuple[Episode, ...]
+    all: tuple[Episode, ...]
     seen: tuple[Seen, ...]
     from_ns: int
     to_ns: int
     told: tuple[str, ...]
     unread: tuple[InputError, ...] = ()
+
+    @property
+    def episodes(self) -> tuple[Episode, ...]:
+        """What could be heard, or soon will be."""
+        return tuple(one for one in self.all if one.alarm)
+
+    @property
+    def marks(self) -> tuple[Episode, ...]:
+        """What nobody could hear: worth knowing, and no more."""
+        return tuple(one for one in self.all if not one.alarm)
 
 
 def diagnose(
@@ -59,12 +71,27 @@ def diagnose(
         log = Log.of(_batches(_stream(paths, mapping, tell, unread), kept))
         watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)
         told = [*kept, *log.told]
+    told += _strangers(watcher.seen(), expected)
     twice = sum(seen.twice for seen in watcher.seen())
     if twice:
         told.append(f"{counted(twice, 'reading')} of a moment that their link had already; the first was kept")
     if watcher.dropped:
         told.append(f"there were too many episodes: the first {watcher.dropped} are left out")
-    return Diagnosis(watcher.episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
+    return Diagnosis(watcher.all_episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
+
+
+def _strangers(seen: Sequence[Seen], expected: Sequence[Expected]) -> list[str]:
+    """Links of the log that the shoot lacks: they are judged, but by no plan."""
+    planned = sorted({one.link for one in expected})
+    names = [one.link for one in seen if one.link not in planned]
+    if not planned or not names:
+        return []
+    said = ", ".join(f'"{name}"' for name in names[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    as_ = f'[rename] "{names[0]}" = "{nearest(names[0], planned) or planned[0]}"'
+    return [
+        f"the shoot has no {said}{more}: judged without a plan; a mapping file (--mapping) can name them: {as_}"
+    ]
 
 
 Said = tuple[Batch, list[str] | None]

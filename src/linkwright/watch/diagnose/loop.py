@@ -17,7 +17,7 @@ from linkwright.watch.log.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTE
 OPENED, CLOSED = 0, 1
 #: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
 #: this file changes; a test says what to write here when they do.
-COMPILED_WITH = "928b69ce2fb3"
+COMPILED_WITH = "a78bf9c130c8"
 
 
 @kernel
@@ -83,6 +83,7 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
     f[at.HIGH_L], f[at.LOW_L] = -np.inf, np.inf
     f[at.LOW_GAUGE] = f[at.LAST_GAUGE] = np.nan
     f[at.GAUGE_BEFORE], f[at.QUAL_BEFORE], f[at.DIFF_BEFORE] = s[at.GAUGE], s[at.QUAL], s[at.DIFF]
+    f[at.HELD_L], f[at.FLOOR_L], f[at.TOP_L] = s[at.HELD], s[at.LOWEST], s[at.TOP]
 
 
 @kernel
@@ -217,23 +218,9 @@ def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
 
 
 @kernel
-def at_top(s: np.ndarray, a: float, b: float, dt: float, ceiling: float) -> bool:
-    """Whether the meter stands at its top: most of the last second's readings of both branches are the highest that
-    it ever showed."""
-    best, weaker = (a, b) if not b > a else (b, a)
-    if best != best:
-        return False
-    if best > s[at.TOP] + 0.05 or s[at.TOP] == 0.0:
-        s[at.TOP], s[at.AT_TOP] = best, 0.0
-    now = 0.0 if weaker < s[at.TOP] - 0.05 else 1.0
-    s[at.AT_TOP] += (now - s[at.AT_TOP]) * dt / (at.TOP_S + dt)
-    return bool(s[at.AT_TOP] >= at.TOP_SHARE and s[at.TOP] >= ceiling - at.TOP_UNDER_DB)
-
-
-@kernel
 def step_signal(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
-    t: float, dt: float, bad: bool, gone: bool, over: bool, top: bool, harmless: float, near: float,
+    t: float, dt: float, bad: bool, gone: bool, over: bool, harmless: float, near: float,
     events: np.ndarray, count: int,
 ) -> int:  # fmt: skip
     """The track of the signal: broken audio, nothing received, too much, or a sag."""
@@ -243,13 +230,12 @@ def step_signal(
         level = float(v[RF_A]) if not v[RF_B] > v[RF_A] else float(v[RF_B])
         was = s[at.SAG_A] if not s[at.SAG_B] > s[at.SAG_A] else s[at.SAG_B]
         gone = gone or level < was - at.VANISHED_DB
-    over = over or top
-    hard = bad or gone or (over and not fine)
-    symptom = hard or sag or top
+    hard = bad or gone
+    symptom = hard or sag
     s[at.ACC] *= at.KEEPS_S / (at.KEEPS_S + dt)
     if hard:
         s[at.ACC] += min(dt, 0.5)
-    elif sag or top:
+    elif sag:
         s[at.ACC] = max(s[at.ACC], 0.03)
     if s[at.ACC] < 0.02 and not active[at.SIGNAL]:
         f[at.ON_T] = -1.0
@@ -260,6 +246,7 @@ def step_signal(
         s[at.BAD_SINCE] = t - min(dt, 1.0)
         f[at.RUNS] += 1.0
     gather(f, v, t, dt, bad, gone, over, sag, bad and t - s[at.BAD_SINCE] <= min(dt, 1.0) + at.BREAKS_S)
+    f[at.N_BRANCH] += active[at.BRANCH]
     if bad:
         f[at.LONGEST] = max(f[at.LONGEST], t - s[at.BAD_SINCE])
     else:
@@ -268,11 +255,7 @@ def step_signal(
         f[at.LAST_T] = t
         f[at.LAST_SECOND_L] = s[at.SHORT_A] if not s[at.SHORT_B] > s[at.SHORT_A] else s[at.SHORT_B]
         g[:] = f
-    if not active[at.SIGNAL] and (
-        s[at.ACC] >= at.OPENS_S
-        or (sag and deep_sag(f, t, dt, harmless))
-        or (top and f[at.N_OVER] * min(dt, 1.0) >= at.OVER_TELLS_S)
-    ):
+    if not active[at.SIGNAL] and (s[at.ACC] >= at.OPENS_S or (sag and deep_sag(f, t, dt, harmless))):
         active[at.SIGNAL] = 1
         g[:] = f
         return emit(events, count, link, at.SIGNAL, OPENED, f)
@@ -280,6 +263,7 @@ def step_signal(
         active[at.SIGNAL] = 0
         s[at.ACC] = 0.0
         f[at.ON_T] = -1.0
+        g[at.LAST_GAUGE] = float(v[BATTERY])
         return emit(events, count, link, at.SIGNAL, CLOSED, g)
     return count
 
@@ -408,7 +392,9 @@ def step_readings(
         if s[at.COUNT] == 0.0:
             dt = 0.1
             s[at.SECOND] = math.floor(t)
-            s[at.GAUGE] = s[at.QUAL] = s[at.AUDIO_LOW] = s[at.REF_A] = s[at.REF_B] = np.nan
+            s[at.GAUGE] = s[at.QUAL] = s[at.AUDIO_LOW] = s[at.REF_A] = s[at.REF_B] = s[at.HELD] = s[at.LOWEST] = (
+                np.nan
+            )
             stop_all(link, s, active[link], sure[link], events, count, 0.0)
         elif s[at.COUNT] >= 3.0 and dt > max(GAP_PERIODS * s[at.PERIOD], GAP_S):
             count = stop_all(link, s, active[link], sure[link], events, count, 1.0)
@@ -449,14 +435,25 @@ def step_readings(
         need, least, ceiling, harmless = limits[here, 0], limits[here, 1], limits[here, 2], limits[here, 3]
         level = a if not b > a else b
         q, muted = float(v[QUALITY]), float(v[MUTED])
-        bad = muted == 1.0 or q < at.BAD_QUALITY or (q != q and muted != muted and level < need)
         gone, over = level < least, level >= ceiling - 1.0
+        limit = max(at.BAD_QUALITY, min(at.BAD_AT_MOST, 1.0 - at.LOST_S / dt))
+        if level >= need + at.WHOLE_OVER_NEED_DB:
+            limit = at.BAD_AT_MOST
+        bad = muted == 1.0 or q < limit or (q != q and muted != muted and level < need)
+        weaker = b if not b > a else a
+        if weaker == weaker and not weaker >= s[at.LOWEST]:
+            s[at.LOWEST] = weaker
+        if level == level and q >= 0.9 and muted != 1.0:
+            if s[at.HELD] != s[at.HELD]:
+                s[at.HELD] = level
+            s[at.HELD] += (0.02 - (1.0 if level < s[at.HELD] else 0.0)) * 4.0 * min(dt, 1.0)
         if bad and not active[link, at.SIGNAL] and max(s[at.REF_A], s[at.REF_B]) < least + 3.0:
             bad = gone  # it has just come on: its quality follows in a moment
-        top = at_top(s, a, b, dt, ceiling)
+        if level > s[at.TOP] or s[at.TOP] == 0.0:
+            s[at.TOP] = level
         count = step_signal(
             link, s, rings[link], gathered[link, at.SIGNAL], sure[link, at.SIGNAL], active[link], v, t, dt, bad,
-            gone, over, top, harmless, ceiling - at.NEAR_DB, events, count,
+            gone, over, harmless, ceiling - at.NEAR_DB, events, count,
         )  # fmt: skip
         count = step_branch(
             link, s, rings[link], gathered[link, at.BRANCH], sure[link, at.BRANCH], active[link], v, t, dt, bad,

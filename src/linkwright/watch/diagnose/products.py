@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -32,8 +33,8 @@ MOST_OF_THREE: Final = 24
 
 @dataclass(frozen=True, slots=True)
 class Products:
-    """How well intermodulation fits, whose product it would be, and who came up as it began (`by_plan`: his
-    receiver says nothing, the plan has him come on then)."""
+    """How well intermodulation fits (NaN: nobody knows the carriers), whose product it would be, and who came up as
+    it began (`by_plan`: his receiver says nothing, the plan has him come on then)."""
 
     fit: float
     makers: tuple[str, ...] = ()
@@ -67,7 +68,7 @@ def products_on(
     there = np.flatnonzero(on)
     if own_khz is None or not all(company.names[n] in carriers_khz for n in there.tolist()):
         if not rising.any():
-            return Products(0.05)
+            return Products(math.nan)
         first = int(np.flatnonzero(rising)[np.argmax(now[rising])])
         return Products(_fit(NO_CARRIERS, bool(went[first]), closed), (), company.names[first])
     some = there[np.argsort(-now[there], kind="stable")][:MOST]

@@ -12,21 +12,27 @@ SIGNAL, BRANCH, SOUND = range(3)
 (
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
-    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, AT_TOP,
-) = range(37)  # fmt: skip
-STATE: Final = 37
+    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST,
+) = range(38)  # fmt: skip
+STATE: Final = 38
 
 #: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
 (
     ON_T, LAST_T, N, N_BAD, N_GONE, N_OVER, N_SAG, SUM_LA, N_LA, SUM_LB, N_LB, SUM_L, N_L, SQ_L, SUM_Q, N_Q,
     LOW_GAUGE, GAUGE_BEFORE, BASE_A, BASE_B, PRE_10, PRE_30, FIRST_L, FIRST_N, RUNS, LONGEST, SQ_A, SQ_B, AB, N_AB,
     SUM_AB_A, SUM_AB_B, N_MUTED, HIGH_L, LOW_L, BAD_L, N_BAD_L, FINE_L, N_FINE_L, QUAL_BEFORE, DIFF_BEFORE, N_DEAD,
-    LAST_GAUGE, BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S, WAIT_L, N_WAIT_L,
-) = range(50)  # fmt: skip
-FEATURES: Final = 50
+    LAST_GAUGE, BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S, WAIT_L, N_WAIT_L, HELD_L, FLOOR_L, TOP_L,
+    N_BRANCH,
+) = range(54)  # fmt: skip
+FEATURES: Final = 54
 
 #: Quality under this is broken audio (assumed).
 BAD_QUALITY: Final = 0.5
+#: Where readings are slow, so much of a reading's time that was lost is broken audio [s]; never over this quality,
+#: which is broken audio wherever the level is this much over the need [dB]: there it should be whole (assumed).
+LOST_S: Final = 0.2
+BAD_AT_MOST: Final = 0.8
+WHOLE_OVER_NEED_DB: Final = 25.0
 #: The audio breaks for so long [s]: the level of then says why (assumed; many receivers stay muted a while longer).
 BREAKS_S: Final = 0.25
 #: Both branches under what they were in the three seconds before by this [dB] is a sag (PHYSICS: 10-25 dB for a
@@ -45,13 +51,6 @@ SAG_BODY_DB: Final = 28.0
 SAG_ALIKE_DB: Final = 6.0
 #: Whoever is received this little under the ceiling stands at the receiver [dB].
 NEAR_DB: Final = 15.0
-#: Over the ceiling while the audio holds is told after so long [s], if the meter stands at its top: this share of
-#: the last second's readings of both branches is the highest that it ever showed, and that lies no more than so far
-#: under the ceiling [dB] (all assumed).
-OVER_TELLS_S: Final = 1.0
-TOP_SHARE: Final = 0.5
-TOP_S: Final = 1.0
-TOP_UNDER_DB: Final = 15.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].
 VANISHED_DB: Final = 30.0
 #: An episode opens when this much of the last seconds was amiss [s], and closes after so long without a sign [s].
@@ -72,7 +71,7 @@ OPEN_CABLE_DB: Final = 18.0
 OPEN_CABLE_S: Final = 1.2
 #: Audio is dead under this [dBFS] for so long [s], or this far under the quietest of the link [dB] (assumed).
 DEAD_DBFS: Final = -80.0
-DEAD_MOST_DBFS: Final = -75.0
+DEAD_MOST_DBFS: Final = -70.0
 DEAD_LEAST_DBFS: Final = -95.0
 DEAD_UNDER_DB: Final = 12.0
 DEAD_S: Final = 0.6

@@ -13,11 +13,12 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
+from linkwright.units import FloatArray
+from linkwright.watch.diagnose import observed
 from linkwright.watch.diagnose import states as at
-from linkwright.watch.diagnose.causes import CAUSES, cause_of, shares, weights_of
+from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, shares, split
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
-from linkwright.watch.diagnose.fits import LEAST_FIT, Sight, air_factor
 from linkwright.watch.diagnose.gathered import Figures, figures_of
 from linkwright.watch.diagnose.products import Products, products_on
 from linkwright.watch.diagnose.words import words
@@ -30,6 +31,10 @@ MOST_EPISODES: Final = 100_000
 STILL_ON: Final = 0.95
 #: A link that is gone again so soon after a gap was gone all the time [ns] (assumed).
 GOES_ON_NS: Final = 15 * SECOND_NS
+#: So much less likely is what takes several links at once where no other link fell along (assumed).
+ALONE: Final = 0.1
+#: From this share of another transmitter on it is looked up whose product falls on the link (assumed).
+BY_OTHERS: Final = 0.02
 #: What lasts is judged anew once in so long [s of the readings].
 JUDGED_S: Final = 1.0
 #: What lasts is told again, with what is known by then, once in so long [s of the readings].
@@ -59,6 +64,11 @@ class Episode:
     track: str
     makers: tuple[str, ...]
     figures: Figures
+
+    @property
+    def alarm(self) -> bool:
+        """Whether it could be heard, or soon will be; anything else is worth a mark only."""
+        return self.heard or (CAUSES[self.cause].soon and self.probability >= SURE)
 
     def document(self) -> dict[str, Any]:
         """As `diagnose --json` and the pages give it."""
@@ -314,7 +324,11 @@ class Watcher:
         return tuple(changes)
 
     def episodes(self) -> tuple[Episode, ...]:
-        """All episodes so far, by their begin; those that last with what is known now."""
+        """The alarms so far, by their begin; those that last with what is known now."""
+        return tuple(one for one in self.all_episodes() if one.alarm)
+
+    def all_episodes(self) -> tuple[Episode, ...]:
+        """The same with those that are worth a mark only."""
         for raw in self._open.values():
             raw.figures = self._sure[raw.link, raw.track].copy()
         found = [self._judged(raw) for raw in self._raw]
@@ -349,25 +363,28 @@ class Watcher:
             return raw.told
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(end)
         expected = raw.expected
-        figures = figures_of(f, expected, self.defaults[0])
+        figures = self._figures(raw)
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
-        products, kind = Products(0.0), at.TRACKS[raw.track]
-        ceiling = self.defaults[2] if expected is None else expected.ceiling_dbm
-        sight = Sight(figures, 0.0, ceiling, air_factor(figures, expected))
-        weights = weights_of(kind, sight)
-        if weights.get("interference", 0.0) > LEAST_FIT:  # only then are the others' carriers looked at
-            planned = (one for known in self.expected.values() for one in known)
-            wider = with_planned(company, planned, name, from_ns, to_ns)
-            products = self._products(raw, expected, wider, newest - end > AFTER_S[1] + 1.0)
-            if products.rose in set(wider.names) - set(company.names):
-                products = replace(products, by_plan=True)
-            weights = weights_of(kind, replace(sight, products=products.fit))
-        causes = shares(weights)
+        kind, products = at.TRACKS[raw.track], Products(math.nan)
+        seen = self._observed(raw, figures)
+        likelier = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        causes = shares(kind, seen, likelier)
+        if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
+            products = self._products_of(raw, company)  # only then are the others' carriers looked at
+            somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
+            causes = split(causes, products.fit, somebody)
         if raw.before is not None and _goes_on(raw.before, figures, from_ns):
             causes = raw.before.causes
         cause, probability = cause_of(causes)
         because, do = words(
-            cause, kind, figures, company.called(self.called), products.called(self.called), expected, raw.open
+            cause,
+            kind,
+            figures,
+            company.called(self.called),
+            products.called(self.called),
+            expected,
+            raw.open,
+            causes,
         )
         makers = products.makers if CAUSES[cause].has_makers else ()
         raw.told = Episode(
@@ -376,6 +393,35 @@ class Watcher:
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
+
+    def raw_observed(self) -> dict[int, FloatArray]:
+        """What is observed of every episode so far, by its number: what the weights of evidence are learnt from."""
+        found = {}
+        for raw in self._raw:
+            figures = self._figures(raw)
+            found[raw.number] = self._observed(raw, figures)
+        return found
+
+    def _observed(self, raw: _Raw, figures: Figures) -> FloatArray:
+        """What is observed of an episode."""
+        begin, end = math.floor(raw.figures[at.ON_T]), math.floor(raw.figures[at.LAST_T])
+        history = self._history
+        own = history.own(raw.link, begin - observed.BEFORE_S, end + observed.AFTER_S)
+        others = history.on_about(raw.link, begin, self.defaults[1])
+        return observed.observe(observed.Seen(figures, own, others))
+
+    def _figures(self, raw: _Raw) -> Figures:
+        need, _, ceiling = self.defaults
+        return figures_of(raw.figures, raw.expected, need, ceiling)
+
+    def _products_of(self, raw: _Raw, company: Company) -> Products:
+        """Whose product may fall on the link of an episode, those included whose receivers say nothing."""
+        f, name = raw.figures, self.names[raw.link]
+        from_ns, to_ns = self._time(f[at.ON_T]), self._time(f[at.LAST_T])
+        planned = (one for known in self.expected.values() for one in known)
+        wider = with_planned(company, planned, name, from_ns, to_ns)
+        found = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
+        return replace(found, by_plan=found.rose in set(wider.names) - set(company.names))
 
     def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> Products:
         """Whose product may fall on the link of an episode."""

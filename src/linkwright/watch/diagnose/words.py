@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Final
+
 import numpy as np
 
 from linkwright.lengths import seconds
@@ -13,11 +16,15 @@ from linkwright.watch.diagnose.expected import Expected
 from linkwright.watch.diagnose.gathered import Figures
 from linkwright.watch.diagnose.products import Products
 
+#: Another cause is told along from this share on (assumed).
+RIVAL: Final = 0.2
+
 
 def words(
-    cause: str, track: str, f: Figures, company: Company, products: Products, expected: Expected | None, open_: bool
-) -> tuple[str, str]:
-    """Because, and what to do: sentences."""
+    cause: str, track: str, f: Figures, company: Company, products: Products, expected: Expected | None,
+    open_: bool, causes: Sequence[tuple[str, float]] = (),
+) -> tuple[str, str]:  # fmt: skip
+    """Because, and what to do: sentences; of `causes` a rival that is nearly as likely, and what decides."""
     row = CAUSES[cause]
     because = row.because(f)
     if row.has_makers:
@@ -34,6 +41,9 @@ def words(
     if row.by_others and expected is not None and expected.spares_khz:
         spares = ", ".join((expected.spares_said or tuple(map(mhz_text, expected.spares_khz)))[:3])
         do = do.replace("go over to a spare", f"go over to a spare ({spares} MHz)")
+    rivals = [(CAUSES[name], share) for name, share in causes if name not in (cause, "unknown") and share >= RIVAL]
+    for rival, share in rivals[:1]:
+        do += f" It may be {rival.words} instead ({100 * share:.0f} %): {rival.asks[:1].lower()}{rival.asks[1:]}"
     return because[:1].upper() + because[1:] + ".", do
 
 

@@ -25,6 +25,8 @@ CALLED: Final = {
 #: Units that are no part of a name, and those that make hundredths of a share.
 UNITS: Final = ("dbm", "dbfs", "db", "percent", "%")
 SHARES: Final = ("quality", "battery")
+#: So many columns that are not read are told.
+MOST_TOLD: Final = 8
 #: So many rows tell how dates run.
 ROWS: Final = 200
 
@@ -40,7 +42,7 @@ class Likely:
 def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) -> Likely:
     """What a log's columns (`cells`) are likely to be, by their names and the first of its `rows`.
 
-    Of a log that has our columns no other is guessed.
+    Of a log that has our columns no other is guessed, but those that are not read are told.
     """
     taken = {mapping.column_of(key).lower() for key in COLUMNS}
     plain = {cell: _plain(cell) for cell in cells if cell.lower() not in taken}
@@ -48,7 +50,7 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     known = [key for key in COLUMNS if key in mapping.column or any(cell.lower() == key for cell in cells)]
     known += ["link"] if mapping.link is not None else []
     tidy = "time" in known and "link" in known and not set(known).isdisjoint(FIELDS)
-    for key in () if tidy else COLUMNS:
+    for key in COLUMNS:
         if key in known:
             continue
         names = (key.replace("_", " "), _plain(key), *CALLED[key])
@@ -57,6 +59,7 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
         ]
         if found:
             column[key] = found[0]
+    unread, column = (column, {}) if tidy else ({}, column)
     at = {**{key: key for key in COLUMNS}, **mapping.column, **column}
     table = list(csv.reader(rows.splitlines()[:ROWS], delimiter=delimiter)) if '"' not in rows[:1] else []
     scale: dict[str, float] = {
@@ -71,6 +74,13 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     said += [f"[scale] {', '.join(f'{key} = {one:g}' for key, one in scale.items())}"] if scale else []
     said = ([f'dates = "{dates}"'] if dates != mapping.dates else []) + said
     told = f"guessed, as a mapping file (--mapping) would say it: {'; '.join(said)}" if said else ""
+    lacks = not set(COLUMNS) <= set(known)
+    left = [cell for cell in cells if cell in plain and cell not in column.values()][:MOST_TOLD]
+    if tidy and lacks and left:
+        likely_ones = [f'{key} = "{cell}"' for key, cell in unread.items()] or [f'OURS = "{left[0][:30]}"']
+        told = f"{told}; " if told else ""
+        quoted = ", ".join(f'"{cell[:30]}"' for cell in left)
+        told += f"not read: {quoted}; a mapping file (--mapping) could: [column] {', '.join(likely_ones)}"
     return Likely(mapping.model_copy(update=given), told)
 
 

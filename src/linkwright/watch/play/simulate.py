@@ -95,7 +95,7 @@ class Player:
         mean = self._mean_dbm(speed)
         mean += hit.share * (hit.target_dbm - mean) - hit.loss_db
         branch = self._branches(mean, speed, hit)
-        unwanted = mw_from_dbm_array(np.full(count, course.expected.noise_and_interference_dbm)) + hit.unwanted_mw
+        unwanted = mw_from_dbm_array(np.full(count, course.expected.thermal_dbm)) + hit.unwanted_mw
         total = branch.mean(axis=2) + unwanted
         best = branch.max(axis=0)
         over_db = 10.0 * np.log10(np.maximum(best, 1e-30) / unwanted[:, None]) - course.expected.required_cnr_db

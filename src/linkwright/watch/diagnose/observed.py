@@ -1,0 +1,152 @@
+"""What is observed of an episode of the signal: numbers that the causes are weighed by, NaN where not known.
+
+Each says something that physics or habit ties to some causes and not to others: how fast and how far the level
+fell, whether the branches or other links fell along, what the audio, the gauge and the quality did.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linkwright.units import FloatArray
+from linkwright.watch.diagnose.gathered import Figures
+
+#: Seconds of the levels that are looked at before an episode and after it.
+BEFORE_S: Final = 40
+AFTER_S: Final = 8
+#: A link falls along with another where it loses so much within two seconds [dB] (assumed).
+ALONG_DB: Final = 7.0
+#: A meter that has not shown this much yet has shown neither its top nor its floor [dB] (assumed).
+RANGE_DB: Final = 30.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Seen:
+    """What observables are made of.
+
+    f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; others (n, 15) :
+    that of the links that were on, from 8 s before the begin.
+    """
+
+    f: Figures
+    own: FloatArray
+    others: FloatArray
+
+    def span(self, first: int, last: int) -> FloatArray:
+        """Seconds of the own level, from the begin."""
+        return self.own[max(0, BEFORE_S + first) : max(0, BEFORE_S + last)]
+
+    def ranged(self, value: float) -> float:
+        """A level against the meter's lowest or highest, where it has shown enough of its range to know them."""
+        return value if self.f.top_dbm - self.f.floor_dbm > RANGE_DB else math.nan
+
+    @property
+    def end(self) -> int:
+        """The second in which it ended, from the begin."""
+        return len(self.own) - BEFORE_S - AFTER_S - 1
+
+
+def mean(levels: FloatArray) -> float:
+    """The mean of what is known."""
+    known = levels[~np.isnan(levels)]
+    return float(known.mean()) if known.size else math.nan
+
+
+def falls_db(levels: FloatArray) -> FloatArray:
+    """The steepest fall of each row (n, m) from one pair of seconds to the next but one [dB]; (n,)."""
+    known, level = ~np.isnan(levels), np.nan_to_num(levels)
+    count = known[:, :-1] * 1.0 + known[:, 1:]
+    pair = np.where(count > 0, (level[:, :-1] + level[:, 1:]) / np.maximum(count, 1.0), np.nan)
+    fall = pair[:, :-3] - pair[:, 3:]
+    return np.asarray(np.where(np.isnan(fall), -np.inf, fall).max(axis=1, initial=-np.inf))
+
+
+def fall_db(levels: FloatArray) -> float:
+    """The steepest fall of one line [dB]; NaN where it is not known."""
+    fall = float(falls_db(levels[None, :])[0]) if levels.size > 3 else -math.inf
+    return fall if math.isfinite(fall) else math.nan
+
+
+def rough_db(levels: FloatArray) -> float:
+    """How much a level changes from second to second [dB]; NaN where that is not known."""
+    steps = np.diff(levels)
+    steps = steps[~np.isnan(steps)]
+    return float(steps.std()) if steps.size > 2 else math.nan
+
+
+def _fell_with(seen: Seen) -> FloatArray:
+    falls = falls_db(seen.others) if seen.others.shape[0] else np.zeros(0)
+    return falls[np.isfinite(falls)]
+
+
+#: Every observable: its knots, between which the weight of evidence runs straight, and how it is found.
+OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = {
+    # the way the level fell and came back
+    "step_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(s.span(-7, 6))),
+    "back_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(-s.span(s.end - 4, s.end + 7))),
+    "trend_db": ((-2, 1, 4, 8, 14), lambda s: mean(s.span(-32, -12)) - mean(s.span(-6, -1))),
+    "after_db": ((-12, -6, -3, 0, 3, 6, 12), lambda s: mean(s.span(s.end + 2, s.end + 7)) - mean(s.span(-6, -1))),
+    "drop_db": ((-3, 0, 3, 6, 10, 15, 20, 28, 38), lambda s: s.f.drop_db),
+    "first_db": ((-2, 1, 4, 7, 10, 15, 22, 30), lambda s: s.f.first_db),
+    "dip_db": ((-2, 0, 2, 4, 7, 11), lambda s: s.f.bad_dip_db),
+    "spread_db": ((0.3, 1, 2, 3, 4.5, 6.5, 9), lambda s: s.f.spread_db),
+    "rough_db": ((0.3, 1, 2, 3.5, 5, 8), lambda s: rough_db(s.span(0, s.end + 1))),
+    "usually_rough_db": ((0.5, 1.2, 2, 3, 5), lambda s: rough_db(s.span(-BEFORE_S, -1))),
+    # where the level stood
+    "over_need_db": ((-12, -4, 0, 4, 8, 12, 18, 28, 40), lambda s: s.f.over_need_db),
+    "over_held_db": ((-12, -6, -3, 0, 3, 6, 10, 16, 25), lambda s: s.f.bad_dbm - s.f.held_dbm),
+    "over_floor_db": ((2, 6, 12, 20, 35, 50), lambda s: s.ranged(s.f.level_dbm - s.f.floor_dbm)),
+    "under_top_db": ((0.3, 1, 3, 8, 15, 25, 40), lambda s: s.ranged(s.f.top_dbm - s.f.level_dbm)),
+    "under_ceiling_db": ((-3, 2, 7, 12, 20, 30, 45), lambda s: s.f.under_ceiling_db),
+    "before_over_need_db": ((-10, 0, 6, 12, 20, 30, 45), lambda s: s.f.base_dbm - s.f.bad_dbm + s.f.over_need_db),
+    "before_over_held_db": ((-10, -3, 0, 3, 8, 15, 25, 40), lambda s: s.f.base_dbm - s.f.held_dbm),
+    "gone": ((0.02, 0.3, 0.7, 0.97), lambda s: s.f.gone),
+    "gone_spread_db": ((0.5, 1.5, 3, 5, 8), lambda s: s.f.gone_spread_db),
+    "over": ((0.02, 0.2, 0.5, 0.8), lambda s: s.f.over),
+    # the branches
+    "alike": ((-0.2, 0.1, 0.3, 0.5, 0.7, 0.85), lambda s: s.f.alike),
+    "apart_db": ((1.5, 4, 8, 13, 20), lambda s: abs(s.f.a_dbm - s.f.b_dbm)),
+    "more_apart_db": (
+        (1.5, 4, 8, 13, 20),
+        lambda s: abs(s.f.a_dbm - s.f.b_dbm - s.f.base_a_dbm + s.f.base_b_dbm),
+    ),
+    "apart_before_db": ((1.5, 4, 8, 13, 20), lambda s: abs(s.f.uneven_db)),
+    "weaker_over_floor_db": (
+        (2, 5, 10, 20),
+        lambda s: s.ranged(min(s.f.a_dbm, s.f.b_dbm) - s.f.floor_dbm),
+    ),
+    "one_branch": ((0, 1), lambda s: s.f.branch),
+    # the audio, the quality, the gauge, and how long it took
+    "bad": ((0.05, 0.2, 0.4, 0.6, 0.8, 0.95), lambda s: s.f.bad),
+    "longest_s": ((0.15, 0.35, 0.7, 1.5, 3, 6, 15, 40), lambda s: s.f.longest_s),
+    "length_s": ((1, 2.5, 5, 10, 20, 40, 90), lambda s: s.f.length_s),
+    "breaks_per_s": ((0.03, 0.08, 0.2, 0.5, 1), lambda s: s.f.runs / max(1.0, s.f.length_s)),
+    "quality": ((0.02, 0.1, 0.25, 0.4, 0.6, 0.8), lambda s: s.f.quality),
+    "gauge": ((0.02, 0.045, 0.1, 0.3), lambda s: s.f.gauge),
+    "gauge_after": ((-0.02, 0.01, 0.1, 0.3), lambda s: s.f.gauge_after - s.f.gauge),
+    # the other links
+    "fell_along": (
+        (0, 1, 2, 4),
+        lambda s: float((_fell_with(s) >= ALONG_DB).sum()) if len(s.others) else math.nan,
+    ),
+    "fell_most_db": (
+        (3, 5, 8, 12, 18),
+        lambda s: float(_fell_with(s).max(initial=-99.0)) if len(s.others) else math.nan,
+    ),
+    "fell_usually_db": ((1, 3, 5, 8, 12), lambda s: float(np.median(_fell_with(s))) if len(s.others) else math.nan),
+}
+
+
+def observe(seen: Seen) -> FloatArray:
+    """All observables, in the order of the table."""
+    return np.array([how(seen) for _, how in OBSERVED.values()], dtype=np.float64)
+
+
+def along(seen: FloatArray) -> bool:
+    """Whether another link fell along, of what was observed."""
+    return bool(seen[list(OBSERVED).index("fell_along")] >= 1.0)
