@@ -20,7 +20,7 @@ from linkwright.watch.diagnose.causes import CAUSES
     [
         (False, "unknown", "yes", "interference"),
         (True, "good", "yes", "interference"),
-        (True, "low", "no", "antenna"),
+        (True, "low", "no", "antennas"),
         (False, "low", "no", "range"),
         (False, "good", "no", "audio-path"),
         (False, "unknown", "unknown", "unknown"),

@@ -62,7 +62,7 @@ def cause_by_hand(several: bool, level: Level, still: Still, cells_low: bool) ->
     if still == "yes":
         return "interference"
     if level == "low":
-        return "antenna" if several else "battery" if cells_low else "range"
+        return "antennas" if several else "battery" if cells_low else "range"
     if level == "good" and not several:
         return "audio-path"
     return "unknown"
