@@ -15,7 +15,7 @@ const measure = ([within, pictures]) => {
       const style = getComputedStyle(at), over = at.getBoundingClientRect();
       const svg = at.tagName === "svg" && at !== one;
       for (const [way, low, high] of [["overflowX", box.left < over.left - 1, box.right > over.right + 1], ["overflowY", box.top < over.top - 1, box.bottom > over.bottom + 1]]) {
-        if (["auto", "scroll"].includes(style[way])) return "";
+        if (["auto", "scroll"].includes(style[way])) return box.top > over.bottom - 1 || box.bottom < over.top + 1 || box.left > over.right - 1 || box.right < over.left + 1 ? "away" : "";
         if (["hidden", "clip"].includes(style[way]) && (low || high) && (svg || (at instanceof HTMLElement && style.display !== "inline"))) return `cut by ${at.tagName.toLowerCase()}${at.className?.baseVal ?? at.className ? "." + String(at.className?.baseVal ?? at.className).split(" ")[0] : ""}`;
       }
     }
@@ -26,7 +26,9 @@ const measure = ([within, pictures]) => {
   const line = (text, box, size, of) => {
     const tall = box.bottom - box.top, middle = (box.top + box.bottom) / 2, half = Math.min(tall, size) * 0.36;
     const kept = { left: box.left, right: box.right, top: middle - half, bottom: middle + half };
-    found.push([text, kept.left, kept.top + scrollY, kept.right, kept.bottom + scrollY, size, layerOf(of), cutBy(of, kept), of instanceof SVGElement ? getComputedStyle(of).fill : getComputedStyle(of).color]);
+    const cut = cutBy(of, kept);
+    if (cut === "away") return;  // scrolled out of its list
+    found.push([text, kept.left, kept.top + scrollY, kept.right, kept.bottom + scrollY, size, layerOf(of), cut, of instanceof SVGElement ? getComputedStyle(of).fill : getComputedStyle(of).color]);
   };
   for (const root of roots) {
     const walk = document.createTreeWalker(root, NodeFilter.SHOW_TEXT);
@@ -49,8 +51,9 @@ const measure = ([within, pictures]) => {
       const room = field.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight) - (field.tagName === "SELECT" && style.appearance !== "none" ? 16 : 0);
       const box = field.getBoundingClientRect(), wide = field.tagName === "TEXTAREA" ? 0 : pen.measureText(text).width;
       if (!box.width) continue;
+      const before = found.length;
       line(text || "(field)", { left: box.left, right: box.right, top: box.top, bottom: box.bottom }, parseFloat(style.fontSize), field);
-      if (wide > room + 1) found[found.length - 1][7] = "cut by its field";
+      if (wide > room + 1 && found.length > before) found[found.length - 1][7] = "cut by its field";
     }
   }
   return found;
@@ -61,7 +64,8 @@ const marks = (within) => [...document.querySelectorAll(within)].filter((one) =>
   const style = getComputedStyle(one), box = one.getBoundingClientRect();
   const drawn = one instanceof SVGElement ? [style.stroke, style.fill] : [style.borderTopStyle === "none" ? "" : style.borderTopColor, style.backgroundColor];
   const name = `${one.tagName.toLowerCase()}.${one.className.baseVal ?? one.className}`;
-  return [name, box.left - 3, box.top - 3 + scrollY, box.right + 3, box.bottom + 3 + scrollY, drawn.find((of) => /^rgb/.test(of)) || "rgb(0, 0, 0)"];
+  const room = 3 + (one instanceof SVGElement ? parseFloat(style.strokeWidth) || 0 : 0);
+  return [name, box.left - room, box.top - room + scrollY, box.right + room, box.bottom + room + scrollY, drawn.find((of) => /^rgb/.test(of)) || "rgb(0, 0, 0)"];
 });
 
 // Contrast of a colour with what is about it in a picture of the page: the commonest other colour of its box.

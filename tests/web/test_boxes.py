@@ -41,6 +41,12 @@ def test_words_that_are_cut_small_or_upon_one_another_are_told(
     assert any(told in says for says in untidy(sheet)), untidy(sheet)
 
 
+def test_what_is_scrolled_out_of_its_list_overlaps_nothing(sheet: Any) -> None:
+    listed = '<div style="height:40px;overflow:auto"><p>One</p><p>Two</p><p>Three</p></div>'
+    sheet.set_content(TIDY.replace("<p>One line</p>", listed).replace("<p>and", '<p style="margin-top:-4px">and'))
+    assert untidy(sheet) == []
+
+
 def test_contrast_is_that_of_wcag_in_the_pixels_as_drawn(sheet: Any) -> None:
     """WCAG's own examples: #777 on white has 4.48 to 1, #767676 4.54; at least 4.5 is asked of text, 3 of marks."""
     sheet.set_content(TIDY)
