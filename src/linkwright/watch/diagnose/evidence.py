@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import functools
 import math
+from bisect import bisect_right
 from collections.abc import Mapping
 from importlib.resources import files
 from typing import Final
@@ -45,7 +46,7 @@ def places(value: float, knots: tuple[float, ...]) -> FloatArray:
     if math.isnan(value):
         return found
     at = min(max(value, knots[0]), knots[-1])
-    n = min(int(np.searchsorted(knots, at, side="right")) - 1, len(knots) - 2)
+    n = min(bisect_right(knots, at) - 1, len(knots) - 2)
     part = (at - knots[n]) / (knots[n + 1] - knots[n])
     found[n], found[n + 1] = 1.0 - part, part
     return found

@@ -29,13 +29,13 @@ RANGE_DB: Final = 30.0
 class Seen:
     """What observables are made of.
 
-    f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; others (n, 15) :
-    that of the links that were on, from 8 s before the begin.
+    f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; falls (n,) :
+    how steeply each of the other links that were on fell then [dB].
     """
 
     f: Figures
     own: FloatArray
-    others: FloatArray
+    falls: FloatArray
 
     def span(self, first: int, last: int) -> FloatArray:
         """Seconds of the own level, from the begin."""
@@ -77,11 +77,6 @@ def rough_db(levels: FloatArray) -> float:
     steps = np.diff(levels)
     steps = steps[~np.isnan(steps)]
     return float(steps.std()) if steps.size > 2 else math.nan
-
-
-def _fell_with(seen: Seen) -> FloatArray:
-    falls = falls_db(seen.others) if seen.others.shape[0] else np.zeros(0)
-    return falls[np.isfinite(falls)]
 
 
 #: Every observable: its knots, between which the weight of evidence runs straight, and how it is found.
@@ -132,13 +127,13 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     # the other links
     "fell_along": (
         (0, 1, 2, 4),
-        lambda s: float((_fell_with(s) >= ALONG_DB).sum()) if len(s.others) else math.nan,
+        lambda s: float((s.falls >= ALONG_DB).sum()) if s.falls.size else math.nan,
     ),
     "fell_most_db": (
         (3, 5, 8, 12, 18),
-        lambda s: float(_fell_with(s).max(initial=-99.0)) if len(s.others) else math.nan,
+        lambda s: float(s.falls.max()) if s.falls.size else math.nan,
     ),
-    "fell_usually_db": ((1, 3, 5, 8, 12), lambda s: float(np.median(_fell_with(s))) if len(s.others) else math.nan),
+    "fell_usually_db": ((1, 3, 5, 8, 12), lambda s: float(np.median(s.falls)) if s.falls.size else math.nan),
 }
 
 

@@ -407,8 +407,8 @@ class Watcher:
         begin, end = math.floor(raw.figures[at.ON_T]), math.floor(raw.figures[at.LAST_T])
         history = self._history
         own = history.own(raw.link, begin - observed.BEFORE_S, end + observed.AFTER_S)
-        others = history.on_about(raw.link, begin, self.defaults[1])
-        return observed.observe(observed.Seen(figures, own, others))
+        falls = observed.falls_db(history.on_about(raw.link, begin, self.defaults[1]))
+        return observed.observe(observed.Seen(figures, own, falls[np.isfinite(falls)]))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults
