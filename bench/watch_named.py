@@ -245,7 +245,8 @@ def learnt(all_examples: Sequence[tuple[str, str, str, F]], seed: int = 1) -> li
         names = list(OBSERVED)
         for columns in LACKS.values():
             without = rng.random(len(mine)) < 0.4
-            lacking[np.ix_(np.flatnonzero(without), [names.index(name) for name in columns])] = np.nan
+            columns_of = np.array([names.index(name) for name in columns], dtype=np.intp)
+            lacking[np.ix_(np.flatnonzero(without), columns_of)] = np.nan
         apart = [n for n, name in enumerate(names) if name not in OF_TRACK[track]]
         observed[:, apart] = lacking[:, apart] = np.nan
         x = np.concatenate([design(observed), design(lacking)])
