@@ -74,6 +74,7 @@ def main(folder: Path) -> int:
                     if name == "ground" and size == "laptop":
                         page.evaluate("document.querySelector('.ground').scrollIntoView()")
                     if name == "live":
+                        page.get_by_text("Readings, levels, sound").click()
                         page.get_by_role("button", name="Play simulated readings").click()
                         page.evaluate("window.scrollTo(0, 0)")
                     if name == "wrap":
