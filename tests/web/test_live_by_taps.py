@@ -94,3 +94,10 @@ def test_cells_that_die_before_the_break_are_told_a_quarter_of_an_hour_before(on
     assert told.ends == "changed"
     assert "break is at" in told.because
     assert told.words == "cells will not last to the break"
+
+
+def test_who_is_in_another_call_is_not_missed(demo: TestClient) -> None:
+    """A link that finds its own carrier has no carrier in the plan, and was told to say nothing all morning."""
+    text = demo.get("/live").text
+    assert "No readings come in of four links: tap who is in trouble." in text
+    assert "twelve" not in text.partition("</main>")[0].partition('id="answer"')[2].partition("<")[0]

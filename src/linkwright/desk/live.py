@@ -31,11 +31,24 @@ def answer(desk: Desk, snapshot: Snapshot) -> str:
     silent = watching.silent()
     if silent and not troubles:
         return silent
-    states = {link: state for link, state in watching.states().items() if state != "not on now"}
+    off = _off(snapshot, watching.now_ns())
+    states = {
+        link: state
+        for link, state in watching.states().items()
+        if state != "not on now" and not (state == "no readings" and link in off)
+    }
     if troubles and (silent or all(state == "no readings" for state in states.values())):
         more = f"; {number_word(len(troubles) - 1)} more" if len(troubles) > 1 else ""
         return f"{troubles[0].link}: {troubles[0].words}{more}."
     return _said(snapshot, states, [alarm for alarm in watching.shown() if alarm.open])
+
+
+def _off(snapshot: Snapshot, now_ns: int) -> set[str]:
+    """The links, by id, that are in other calls only than the one that is on or comes next."""
+    if snapshot.shoot is None:
+        return set()
+    on = {link.name for link in live_call_at(snapshot.shoot, now_ns).links}
+    return {snapshot.names.id_of("link", link.name) for link in snapshot.shoot.link if link.name not in on}
 
 
 def _said(snapshot: Snapshot, states: dict[str, str], alarms: Sequence[Alarm]) -> str:
