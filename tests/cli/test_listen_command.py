@@ -101,3 +101,65 @@ def test_low_cut_of_a_link(capsys: pytest.CaptureFixture[str], tmp_path: Path) -
         said = call(capsys, "listen", path, *wrong)
         assert (said.status, said.out) == (2, "")
         assert len(said.err.strip().splitlines()) == 1
+
+
+def live(seconds: float, seed: int = 5) -> np.ndarray:
+    """Room tone at -50 dBFS with words over it: what an open microphone gives."""
+    rng = np.random.default_rng(seed)
+    words = 0.1 * (np.sin(2 * np.pi * np.arange(round(48_000 * seconds)) / 48_000 * 1.5) > 0.3)
+    return np.asarray(rng.normal(0.0, 0.003, words.size) * (1.0 + 30.0 * words))
+
+
+DEAD = {
+    "digital silence": np.zeros(48_000 * 30),
+    "the noise of a converter at -109 dBFS": np.random.default_rng(1).normal(0.0, 10.0 ** (-109 / 20), 48_000 * 30),
+    "digital silence over DC": np.full(48_000 * 30, 0.004),
+}
+
+
+@pytest.mark.parametrize("what", DEAD)
+def test_a_dead_track_is_the_first_line_and_no_success(
+    what: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A silent file: "No certain fault and 0 suspects", exit 0."""
+    soundfile.write(tmp_path / "a.wav", DEAD[what], 48_000, subtype="PCM_24")
+    said = call(capsys, "listen", str(tmp_path / "a.wav"))
+    assert said.status == 1
+    assert said.out.startswith("a.wav:1 is dead from begin to end")
+
+
+def test_one_dead_channel_of_two_is_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "a.wav", np.stack([live(20), np.zeros(960_000)], axis=1), 48_000, subtype="PCM_24")
+    said = call(capsys, "listen", str(tmp_path / "a.wav"))
+    assert said.status == 1
+    assert said.out.startswith("a.wav:2 is dead")
+    assert "a.wav:1 is dead" not in said.out
+
+
+def test_a_track_that_dies_in_the_middle_is_told_from_when(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    sound = np.concatenate([live(20), np.zeros(48_000 * 20)])
+    soundfile.write(tmp_path / "a.wav", sound, 48_000, subtype="PCM_24")
+    said = call(capsys, "listen", str(tmp_path / "a.wav"))
+    assert said.status == 1
+    assert "a.wav:1 is dead from 0:00:20 on" in said.out
+
+
+def test_a_pause_and_quiet_room_tone_are_not_dead(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    room = np.random.default_rng(2).normal(0.0, 10.0 ** (-72 / 20), 48_000 * 20)
+    sound = np.concatenate([live(10), np.zeros(48_000 * 8)])
+    for name, one in (("room.wav", room), ("pause.wav", sound)):
+        soundfile.write(tmp_path / name, one, 48_000, subtype="PCM_24")
+        assert "is dead" not in call(capsys, "listen", str(tmp_path / name)).out
+
+
+def test_dc_and_files_of_two_rates_reach_the_first_lines(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    soundfile.write(tmp_path / "a.wav", live(6) + 0.1, 48_000, subtype="PCM_24")
+    soundfile.write(tmp_path / "b.wav", live(6), 44_100, subtype="PCM_24")
+    said = call(capsys, "listen", str(tmp_path / "a.wav"), str(tmp_path / "b.wav"))
+    first = said.out.partition("certain fault")[0]
+    assert "a.wav:1 stands +0.10 off zero" in first
+    assert "different sample rates: 44100 Hz, 48000 Hz" in first

@@ -24,8 +24,11 @@ SYNC: Final = {"unnoticed": "not noticed", "noticed": "noticed, accepted", "too 
 
 def print_listen(document: dict[str, Any], out: Console) -> None:
     """A sentence on top, a row for each track, then the faults and what to know of the low cut."""
+    from linkwright.sound.report import gravest
+
     tracks = document["tracks"]
-    out.print(_sentence(tracks), style="bold")
+    for line in (*gravest(document), _sentence(tracks)):
+        out.print(line, style="bold")
     for one in document["files"]:
         out.print(_file_line(one))
     print_table(out, COLUMNS, [_row(track) for track in tracks], right=COLUMNS[1:-1])
@@ -83,7 +86,8 @@ def _print_faults(track: dict[str, Any], out: Console) -> None:
         out.print(
             f"{_name(track)}: hum of {track['hum_hz']:.0f} Hz mains, {track['hum_dbfs']:.0f} dBFS in room tone."
         )
-    listed = [f for f in track["faults"] if f["kind"] not in ("hum", "edit")]
+    listed = [f for f in track["faults"] if f["kind"] not in ("hum", "edit", "dead")]
+    listed.sort(key=lambda fault: not fault["certain"])  # nobody has to look for what is certain
     for fault in listed[:LISTED]:
         sure = "certain" if fault["certain"] else "suspect"
         out.print(f"  {_name(track)}  {clock(fault['at_s'])}  {_said(fault)}, {sure}")

@@ -14,6 +14,7 @@ from linkwright.physics.speech import low_cut_db
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import transmitter_of
 from linkwright.sound.lowcut import Filter, choose_low_cut
+from linkwright.sound.report import gravest
 from linkwright.sound.timing import comb_db
 from linkwright.store import Change
 from linkwright.units import FloatArray, SampleArray, counted
@@ -50,8 +51,11 @@ def answer(listening: Listening) -> str:
         for fault in track["faults"]
         if fault["certain"] and fault["kind"] not in QUIET_KINDS
     )
+    told = [line for found in heard if found.document for line in gravest(found.document)]
+    more = f" And {counted(len(told) - 1, 'thing')} more as grave." if len(told) > 1 else ""
+    grave = f"{told[0]}{more} " if told else ""
     many = f"{len(ones)} recordings" if len(ones) > 1 else "one recording"
-    return f"{certain or 'No'} certain fault{'s' if certain != 1 else ''} in {many}."
+    return f"{grave}{certain or 'No'} certain fault{'s' if certain != 1 else ''} in {many}."
 
 
 def _opened(listening: Listening, of: str) -> Any:

@@ -164,7 +164,7 @@ def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackF
                 (float(fault["at_s"]), float(fault["length_s"]), str(fault["kind"]), bool(fault["certain"]))
                 for fault in track["faults"]
             ]
-            certain = tuple(fault[:3] for fault in faults if fault[3])
+            certain = tuple(fault[:3] for fault in faults if fault[3] and fault[2] != "dead")
             suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] not in QUIET_KINDS)
             length_s = float(file["length_s"])
             found.setdefault(one.id, []).append(

@@ -9,7 +9,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-Kind = Literal["mute", "hold", "repeat", "hole", "click", "burst", "clip", "hum", "edit"]
+Kind = Literal["mute", "hold", "repeat", "hole", "click", "burst", "clip", "hum", "edit", "dead"]
 
 #: Faults of one kind that one track can list; more are only counted.
 MOST: Final = 2000

@@ -10,6 +10,7 @@ import numpy as np
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.progress import Tell
 from linkwright.sound.clipping import ClipFinder
+from linkwright.sound.dead import Deadness
 from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
 from linkwright.sound.lowcut import GENERIC, Filter, LowCut, PitchMeter, choose_low_cut
@@ -60,9 +61,11 @@ class TrackListener:
     clip: ClipFinder = field(init=False)
     room: RoomTone = field(init=False)
     pitch: PitchMeter = field(init=False)
+    deadness: Deadness = field(init=False)
 
     def __post_init__(self) -> None:
         self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
+        self.deadness = Deadness(self.rate_hz)
         self.clip, self.room, self.pitch = (
             ClipFinder(self.rate_hz),
             RoomTone(self.rate_hz),
@@ -75,6 +78,7 @@ class TrackListener:
         self.clip.add(x)
         self.room.add(x)
         self.pitch.add(x)
+        self.deadness.add(x)
         return self.meter.add(x)
 
     def finish(self, channel: int) -> Track:
@@ -83,6 +87,7 @@ class TrackListener:
         faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)))
         step = meter.tops.folded * STEP * hop_frames(self.rate_hz)
         faults += self.clip.finish(meter.tops.all(), step, meter.rms)
+        faults += self.deadness.finish()
         hum = self.room.hum()
         if hum is not None:
             faults.append(Fault(0, meter.frames, "hum", False))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Final
 
+from linkwright.lengths import clock
 from linkwright.sound.fault import Fault
 from linkwright.sound.listen import Heard, Track
 from linkwright.sound.lowcut import LowCut
@@ -14,7 +15,7 @@ from linkwright.sound.recordings import Recording
 from linkwright.sound.timing import air_delay_ms, first_notch, lip_sync, within_ebu_r37
 
 #: Certain faults that make a recording one that does not hold; an edit is somebody's intention.
-GRAVE: Final = ("mute", "hold", "repeat", "hole", "clip")
+GRAVE: Final = ("dead", "mute", "hold", "repeat", "hole", "clip")
 #: The part of the pauses' spectrum that is told: where a low cut works [Hz].
 PAUSES_HZ: Final = (20.0, 1000.0)
 
@@ -68,6 +69,50 @@ def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]
         "distance_m": None if delay is None else round(abs(delay) / air_delay_ms(1.0), 3),
         "why": pair.why or None,
     }
+
+
+#: So many such sentences are told.
+MOST_TOLD: Final = 20
+#: A constant part of a track that is told [full scale 1]: -40 dBFS (own choice).
+MOST_DC: Final = 0.01
+
+
+def gravest(document: dict[str, Any]) -> list[str]:
+    """What no count of faults tells, in sentences, the gravest first: dead tracks, turned ones, torn ones, DC."""
+    told = [
+        _dead(track, fault) for track in document["tracks"] for fault in track["faults"] if fault["kind"] == "dead"
+    ]
+    for pair in document["pairs"]:
+        if pair["inverted"]:
+            told.append(f"{_base(pair['a'])} and {_base(pair['b'])}: one is turned over; invert its polarity.")
+        for jump in pair["jumps"] or []:
+            told.append(f"{_base(jump['lost'])} lost {jump['samples']} samples at {clock(jump['at_s'])[:-4]}.")
+    rates = sorted({one["rate_hz"] for one in document["files"]})
+    if len(rates) > 1:
+        told.append(f"The files have different sample rates: {', '.join(f'{rate} Hz' for rate in rates)}.")
+    for track in document["tracks"]:
+        if abs(track["dc"]) >= MOST_DC:
+            told.append(f"{_track_name(track)} stands {track['dc']:+.2f} off zero: DC before the converter.")
+    more = [f"And {len(told) - MOST_TOLD} more of the kind."] if len(told) > MOST_TOLD else []
+    return told[:MOST_TOLD] + more
+
+
+def _dead(track: dict[str, Any], fault: dict[str, Any]) -> str:
+    """A track with nothing on it, in a sentence."""
+    name, peak = _track_name(track), track["sample_peak_dbfs"]
+    if fault["at_s"]:
+        return f"{name} is dead from {clock(fault['at_s'])[:-4]} on: see whether it is switched on and plugged in."
+    level = "digital silence" if peak is None else f"it peaks at {peak:.0f} dBFS"
+    return f"{name} is dead from begin to end, {level}: see whether it is switched on and plugged in."
+
+
+def _track_name(track: dict[str, Any]) -> str:
+    return f"{_base(track['path'])}:{track['channel']}"
+
+
+def _base(name: str) -> str:
+    """A name without its folder."""
+    return name.replace("\\", "/").rsplit("/", 1)[-1]
 
 
 def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -> dict[str, Any]:
