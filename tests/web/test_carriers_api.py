@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import html
+import re
 from typing import Any
 
 import pytest
@@ -123,3 +125,19 @@ def test_what_is_not_there_gets_a_sentence(demo: TestClient, url: str, body: dic
     answered = demo.post(url, json=body)
     assert answered.status_code == 400
     assert answered.json()["says"]
+
+
+def test_a_tick_at_set_up_is_a_tick_of_both_ends(demo: TestClient) -> None:
+    """The step of the carrier says the same as the move: the old carrier is free then."""
+    spare = planned_link(demo).spares_khz[0]
+    move(demo, spare, on=True)
+    planned(demo)
+    snapshot = desk_of_client(demo).snapshot()
+    call = snapshot.planned().plan.calls[0].call
+    body = demo.get("/setup/body", params={"call": call, "link": LINK, "step": 3}).text
+    key = html.unescape(re.findall(r'data-key="([^"]+)"', body)[0])
+    assert f"{spare / 1000:.3f}" in key
+    answered = demo.post("/tick/step", json={"call": call, "link": LINK, "key": key, "done": True})
+    assert answered.status_code == 200
+    assert field(demo, "set_mhz") == spare / 1000
+    assert "to be done" not in demo.get("/carrier/waiting").text

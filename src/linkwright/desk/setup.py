@@ -112,19 +112,13 @@ def found(snapshot: Snapshot, call: str, link: str) -> tuple[LiveCall, Link]:
     raise InputError(f"there is no link {names.name_of(link)} in a call {names.name_of(call)}")
 
 
-def _both_ends(store: Store, snapshot: Snapshot, link: Link, when: datetime.datetime, who: str) -> None:
+def _both_ends(
+    store: Store, snapshot: Snapshot, id_: str, planned: PlannedLink, when: datetime.datetime, who: str
+) -> None:
     """A link that was somewhere else is on its planned carrier now, so that the old one is free."""
-    at = ("link", snapshot.names.id_of("link", link.name))
-    draft, planned = snapshot.document.draft, link_carrier_mhz(snapshot, link)
-    values = {"set_mhz": planned, "set_at": when.isoformat(timespec="seconds")}
+    at, draft = ("link", id_), snapshot.document.draft
+    values = {"set_mhz": planned.carrier_khz / 1000.0, "set_at": when.isoformat(timespec="seconds")}
     store.set_fields([((*at, key), draft.at(*at, key), value) for key, value in values.items()], who)
-
-
-def link_carrier_mhz(snapshot: Snapshot, link: Link) -> float | None:
-    """Where a link is locked, else where the newest plan has it first [MHz]."""
-    calls = () if snapshot.plan is None else snapshot.plan.calls
-    planned = (one.carrier_khz / 1000.0 for call in calls for one in call.links if one.link == link.name)
-    return link.locked_mhz if link.locked_mhz is not None else next(planned, None)
 
 
 def tick(
@@ -134,7 +128,8 @@ def tick(
 
     Raises InputError for a step that is not the link's any more.
     """
-    ours = {one.step.key: one for one in link_steps(store, snapshot, call, link).steps}
+    mine = link_steps(store, snapshot, call, link)
+    ours = {one.step.key: one for one in mine.steps}
     if key not in ours:
         raise InputError("the value of that step has changed; look at it again")
     ticked = ours[key]
@@ -145,8 +140,8 @@ def tick(
         return ticked.step, None
     when = datetime.datetime.now(datetime.UTC) if done else None
     kept = store.tick(key, None if ticked.tick is None else ticked.tick.when, when, who)
-    if ticked.step.what == "carrier" and when is not None and link.set_mhz is not None:
-        _both_ends(store, snapshot, link, when, who)
+    if ticked.step.what == "carrier" and when is not None and link.set_mhz is not None and mine.planned is not None:
+        _both_ends(store, snapshot, mine.id, mine.planned, when, who)
     if ticked.step.what == "battery" and done:
         store.happen(CHANGED, snapshot.names.id_of("link", link.name), {"empty": False}, kept, who)
     return ticked.step, kept
