@@ -125,8 +125,9 @@ def browser() -> Iterator[Any]:
     found = shutil.which("chromium")
     if found is None:
         pytest.skip("there is no Chromium here; make test installs Debian's")
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=20_000)  # a busy machine is no fault of a page
     with sync_playwright() as play:
         opened = play.chromium.launch(executable_path=found, args=CHROMIUM_ARGS)
         yield opened
