@@ -42,7 +42,6 @@ class Fled:
     """A carrier that was left because somebody is on it; it is given to nobody until somebody listened."""
 
     id: str
-    name: str
     carrier: str
 
 
@@ -161,7 +160,7 @@ def fled_from(snapshot: Snapshot) -> tuple[Fled, ...]:
     """The carriers that nobody is given, because somebody was there and nobody has listened since."""
     entries = snapshot.document.draft.entries("other")
     return tuple(
-        Fled(id_, str(other["name"]), mhz_text(khz_from_mhz(float(other["carrier_mhz"]))))
+        Fled(id_, mhz_text(khz_from_mhz(float(other["carrier_mhz"]))))
         for id_, other in entries
         if str(other.get("name", "")).startswith(STRANGER) and isinstance(other.get("carrier_mhz"), int | float)
     )
