@@ -31,12 +31,14 @@ def test_a_trouble_is_told_fled_from_set_and_logged_by_taps(own: Served, page: A
     expect(strip).to_contain_text("Somebody else on the carrier")
     expect(page.locator(".tile", has_text="Boom").locator(".word")).to_have_text("somebody else on the carrier")
     expect(page).to_have_title("(1) Live · Salt works, day 1")
+    assert untidy(page, "#live") == []
     assert violations(page) == ""
     strip.get_by_role("button", name="Which spare is good now?").click()
     page.locator("#ask").get_by_role("button", name="Move Boom to").first.click()
     waiting = page.locator(".to-do")
     expect(waiting).to_contain_text("558.100 → ")
     expect(strip).to_have_count(0)
+    expect(page.locator(".tile", has_text="Boom").locator(".word")).not_to_have_text("somebody else on the carrier")
     assert untidy(page, "main") == []
     waiting.get_by_role("button", name="Both ends, sounds clean").click()
     expect(waiting).to_have_count(0)
