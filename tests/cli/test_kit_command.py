@@ -126,7 +126,7 @@ def test_what_cannot_be_done_is_told_in_a_sentence(
             ["noise figure", "--is", "5", "--how", "x"],
             "is not measured of Pocket; of a transmitter that is run time",
         ),
-        (["output power", "--is", "5"], "--how"),
+        (["output power", "--is", "5"], "say with what it was measured"),
         (["output power", "--is", "much", "--how", "x"], "expected output power in mW"),
         (["output power", "--is", "5", "--how", "x"], "power_mw is the step"),
     ],

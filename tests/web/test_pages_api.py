@@ -17,7 +17,7 @@ from tests.web.conftest import HOST, ORIGIN, client_of, demo_into, desk_of_clien
 from linkwright.shoot.reading import parse_shoot
 from linkwright.store import Store
 
-PAGES = ("/shoot", "/air", "/plan", "/ground", "/sound", "/day", "/setup", "/connect")
+PAGES = ("/shoot", "/air", "/plan", "/ground", "/sound", "/day", "/bag", "/setup", "/connect")
 
 
 def change(client: TestClient, path: list[str], text: str, seen: str = "null") -> dict[str, object]:

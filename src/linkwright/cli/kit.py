@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from linkwright.shoot.bag import Bag, Item
 
+#: By whom the bag is changed here.
+WHO: Final = "the command line"
 #: What can be done, and the words that follow.
 ACTIONS: Final = {
     "list": (), "show": ("NAME",), "add": ("NAME",), "measure": ("NAME", "WHAT"), "remove": ("NAME",),
@@ -63,13 +67,16 @@ def run(
         _show(_named(bag, given[0]), json)
     elif action == "add":
         own = {"count": count, "mark": mark, "serial": serial, "cells": cells, "carriers": carriers}
-        _keep(bag.with_item(_added(bag, given[0], as_, own, with_ or [])), given[0], json)
+        _change(given[0], lambda there: _added(there, given[0], as_, own, with_ or []), json)
     elif action == "measure":
-        _keep(bag.with_item(_measured(bag, given, is_, how, at_mw, on)), given[0], json)
+        from linkwright.cli.asked import day_of
+        from linkwright.desk.bagging import measured
+
+        _change(given[0], measured(given[0], given[1], is_, how or "", at_mw, day_of(on, "--on")), json)
     elif action == "remove":
-        _keep(bag.without(_owned(bag, given[0]).name), given[0], json)
+        _change(given[0], lambda there: _owned(there, given[0]) and None, json)
     elif action == "write":
-        _write(_owned(bag, given[0]), given[1], json)
+        _write(_owned(bag.named(given[0]), given[0]), given[1], json)
     else:
         _carry(action, bag, given[0], json)
 
@@ -78,16 +85,10 @@ def _usage() -> str:
     return f"expected one of {', '.join(ACTIONS)}"
 
 
-def _owned(bag: Bag, name: str) -> Item:
-    """The item of the bag. Raises InputError."""
-    from linkwright.shoot.errors import InputError, did_you_mean
+def _owned(item: Item | None, name: str) -> Item:
+    from linkwright.desk.bagging import owned
 
-    item = bag.named(name)
-    if item is None:
-        names = [one.name for one in bag.item]
-        near = did_you_mean(name, names) or f"; it has {', '.join(names[:12]) or 'nothing yet'}"
-        raise InputError(f'the bag has no "{name}"{near}')
-    return item
+    return owned(item, name)
 
 
 def _named(bag: Bag, name: str) -> Item:
@@ -97,15 +98,15 @@ def _named(bag: Bag, name: str) -> Item:
     return bag.named(name) or class_item(class_named(name))
 
 
-def _added(bag: Bag, name: str, as_: str | None, own: dict[str, Any], figures: list[str]) -> Item:
+def _added(there: Item | None, name: str, as_: str | None, own: dict[str, Any], figures: list[str]) -> Item:
     """The item as it is after what was said of it. Raises InputError."""
     from linkwright.desk.bag import class_named
+    from linkwright.desk.bagging import cells_meant
     from linkwright.shoot.bag import item_of
     from linkwright.shoot.errors import InputError
     from linkwright.shoot.toml import parse_toml
     from linkwright.store.kitbook import read_carriers
 
-    there = bag.named(name)
     fields: dict[str, Any] = {"name": name} if there is None else there.document()
     if as_ is not None:
         fields["use"] = class_named(as_)
@@ -114,7 +115,7 @@ def _added(bag: Bag, name: str, as_: str | None, own: dict[str, Any], figures: l
     if isinstance(own["carriers"], str):
         own["carriers"] = read_carriers(Path(own["carriers"]))
     if isinstance(own["cells"], str):
-        own["cells"] = _cells(own["cells"])
+        own["cells"] = cells_meant(own["cells"])
     fields |= {key: value for key, value in own.items() if value is not None}
     if "use" not in fields and "kind" not in fields:
         raise InputError("say what it is with --as, by a class's words such as 'body-worn 470-694'; "
@@ -122,65 +123,32 @@ def _added(bag: Bag, name: str, as_: str | None, own: dict[str, Any], figures: l
     return item_of(fields)
 
 
-def _cells(text: str) -> dict[str, Any]:
-    """Cells as people say them. Raises InputError."""
-    from linkwright.shoot.errors import InputError
+def _change(name: str, alter: Callable[[Item | None], Item | None], json: bool) -> None:
+    """Change an item, and show it as it is since."""
+    import datetime
 
-    parts = text.replace("mAh", "").split()
-    if len(parts) not in (3, 4) or not parts[0].isdigit() or not all(part.isdigit() for part in parts[3:]):
-        raise InputError(
-            f'--cells is "{text}"; expected how many, size, chemistry and perhaps mAh: "2 AA nimh 2000"'
-        )
-    rated = {"capacity_mah": float(parts[3])} if len(parts) == 4 else {}
-    return {"count": int(parts[0]), "type": parts[1], "chemistry": parts[2].lower(), **rated}
-
-
-def _measured(
-    bag: Bag, given: list[str], value: str | None, how: str | None, at_mw: float | None, on: str | None
-) -> Item:
-    """The item with a measurement more. Raises InputError."""
-    from linkwright.cli.asked import day_of
-    from linkwright.shoot.bag import item_of
-    from linkwright.shoot.equipment import MEASURES
-    from linkwright.shoot.errors import InputError, did_you_mean
-
-    item, what = _owned(bag, given[0]), given[1].replace("-", " ").lower()
-    known = {name: unit for (kind, name), (unit, _) in MEASURES.items() if kind == item.kind}
-    if what not in known:
-        near = did_you_mean(what, known) or f"; of a {item.kind} that is {' or '.join(known)}"
-        raise InputError(f'"{what}" is not measured of {item.name}{near}')
-    try:
-        number = float((value or "").replace(",", "."))
-    except ValueError:
-        raise InputError(f'--is is "{value or ""}"; expected {what} in {known[what]}') from None
-    if how is None:
-        raise InputError("say with what it was measured, with --how, so that the ledger can tell")
-    entry = {"what": what, "value": number, "unit": known[what], "when": day_of(on, "--on"), "how": how}
-    if at_mw is not None:
-        entry["power_mw"] = at_mw
-    document = item.document()
-    return item_of({**document, "measured": [*document.get("measured", ()), entry]})
-
-
-def _keep(bag: Bag, name: str, json: bool) -> None:
     from linkwright.cli.output import console, print_json
-    from linkwright.store.kitbook import keep_bag
+    from linkwright.desk.bagging import change, says
+    from linkwright.store.kitbook import bag_file, own_bag
 
-    path, item = keep_bag(bag), bag.named(name)
+    line = change(name, alter, WHO, datetime.datetime.now(datetime.UTC))
+    item = own_bag().named(name)
     if json:
-        print_json({"file": str(path), "item": None if item is None else _document(item)})
-    elif item is None:
-        console().print(f"{name} is out of the bag ({path}).")
-    else:
+        print_json({"file": str(bag_file()), "item": None if item is None else _document(item)})
+        return
+    console().print(says(line) if line is not None else f"{name} is so already.")
+    if item is not None:
         _show(item, json=False)
 
 
 def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
     """The bag out into a file, or another's into this one: items of one name are replaced."""
+    import datetime
+
     from linkwright.cli.output import console, print_json, write_text
     from linkwright.desk.archive import bag_in
     from linkwright.shoot.bag import write_bag
-    from linkwright.store.kitbook import keep_bag
+    from linkwright.store.kitbook import Swap, change_bag
     from linkwright.units import counted
 
     came = bag
@@ -188,9 +156,9 @@ def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
         write_text(file, write_bag(bag))
     else:
         came = bag_in(Path(file))
-        for item in came.item:
-            bag = bag.with_item(item)
-        keep_bag(bag)
+        change_bag(
+            [Swap(bag.named(item.name), item) for item in came.item], WHO, datetime.datetime.now(datetime.UTC)
+        )
     if json:
         print_json({"items": [item.name for item in came.item]})
     elif file != "-":

@@ -39,6 +39,7 @@ class Item(Frozen):
     receiver: Receiver | None = Field(default=None, description="its figures, where it is one")
     microphone: Microphone | None = Field(default=None, description="its figures, where it is one")
     recorder: Recorder | None = Field(default=None, description="its figures, where it is one")
+    listed_in: str | None = Field(default=None, description="the file beside the bag's that its carriers stand in")
 
     @model_validator(mode="before")
     @classmethod
@@ -93,27 +94,36 @@ class Bag(Frozen):
         """The items of a kind, in their order."""
         return tuple(item for item in self.item if item.kind == kind)
 
-    def with_item(self, item: Item) -> Bag:
-        """The bag with an item more, or in the place of the one of its name."""
-        there = [one if one.name != item.name else item for one in self.item]
-        return Bag(item=tuple(there if self.named(item.name) in self.item else [*there, item]))
+    def swapped(self, old: Item | None, new: Item | None, place: int | None = None) -> Bag:
+        """The bag with one item in the place of another; None for either is no item. Raises InputError.
 
-    def without(self, name: str) -> Bag:
-        """The bag without an item."""
-        return Bag(item=tuple(item for item in self.item if item.name != name))
+        What is new comes last, or at its `place`. Carriers that are as they were stay in the file they stand in.
+        """
+        if new is not None:
+            same = old is not None and old.document().get("carriers") == new.document().get("carriers")
+            new = new.model_copy(update={"listed_in": old.listed_in if old is not None and same else None})
+            twin = self.named(new.name)
+            if twin is not None and twin != old:
+                raise InputError(f"the bag has {twin.name} already; give it another name")
+        last = len(self.item) if place is None else place
+        at = last if old is None else self.item.index(old)
+        return Bag(item=(*self.item[:at], *(() if new is None else (new,)), *self.item[at + (old is not None) :]))
 
 
 def parse_bag(text: str, name: str, read_list: ReadList) -> Bag:
     """The bag in a text; `read_list` reads the lists of display carriers that it names. Raises InputError(s)."""
     document = parse_toml(text, name)
     items = document.get("item")
-    for item in items if isinstance(items, list) else ():
+    lists = {}
+    for n, item in enumerate(items if isinstance(items, list) else ()):
         if isinstance(item, dict) and isinstance(item.get("carriers"), str):
-            item["carriers"] = read_list(item["carriers"])
+            lists[n] = item["carriers"]
+            item["carriers"] = read_list(lists[n])
     bag, problems = problems_with(Bag, document)
     if bag is None:
         raise errors_of([problem.within(KINDS) for problem in problems], text, name)
-    return bag
+    named = (item.model_copy(update={"listed_in": lists.get(n)}) for n, item in enumerate(bag.item))
+    return Bag(item=tuple(named))
 
 
 def item_of(fields: Mapping[str, Any]) -> Item:
@@ -124,9 +134,14 @@ def item_of(fields: Mapping[str, Any]) -> Item:
     return bag.item[0]
 
 
-def write_bag(bag: Bag) -> str:
-    """The bag as the text of its file."""
-    return ABOUT + tomli_w.dumps(as_toml({"item": [item.document() for item in bag.item]}))
+def write_bag(bag: Bag, *, lists_beside: bool = False) -> str:
+    """The bag as the text of its file; `lists_beside`: the lists that it names are there beside that file."""
+    items = [item.document() for item in bag.item]
+    for item, fields in zip(bag.item, items, strict=True):
+        if lists_beside and item.listed_in is not None:
+            fields["carriers"] = item.listed_in
+    tables = [tomli_w.dumps({"item": as_toml(fields)}).replace("[item]", "[[item]]", 1) for fields in items]
+    return "\n".join([ABOUT, *tables])
 
 
 def section(item: Item) -> str:

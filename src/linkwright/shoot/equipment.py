@@ -9,7 +9,7 @@ from __future__ import annotations
 import functools
 from typing import Annotated, Any, Final, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, PrivateAttr, model_validator
 
 from linkwright.physics.battery import PHANTOM_MA
 from linkwright.shoot.catalogue import catalogue_entry
@@ -66,6 +66,9 @@ class Equipment(Frozen):
         default=(), max_length=200, description="what was measured of it: it outranks its other figures"
     )
 
+    #: What stood in the place of a measured figure.
+    _unmeasured: dict[str, float] = PrivateAttr(default_factory=dict)
+
     @classmethod
     def kind(cls) -> str:
         """The section of shoot.toml and of the catalogue that this type stands in."""
@@ -90,8 +93,13 @@ class Equipment(Frozen):
                     f"{one.what}: power_mw is the step of run times and output powers, and of those only"
                 )
             if figure is not None:
+                self._unmeasured.setdefault(figure, getattr(self, figure))
                 object.__setattr__(self, figure, one.value)  # nobody has it yet: it is being made
         return self
+
+    def as_stated(self) -> dict[str, float]:
+        """The figures that were measured, as they were stated or assumed before."""
+        return dict(self._unmeasured)
 
     def measurements(self, what: Quantity) -> list[Measured]:
         """What was measured of one quantity, the newest last."""
@@ -140,6 +148,12 @@ class Tuned(Equipment):
         mhz = [one.get("mhz") for one in given["carriers"] if isinstance(one, dict)]
         plain = [float(one) for one in mhz if isinstance(one, int | float) and not isinstance(one, bool)]
         return {**given, "tunes_mhz": ((min(plain), max(plain)),)} if plain else given
+
+    @property
+    def lists_mhz(self) -> tuple[tuple[float, float], ...]:
+        """The range of its list of carriers; () without one."""
+        mhz = [one.mhz for one in self.carriers]
+        return ((min(mhz), max(mhz)),) if mhz else ()
 
     @model_validator(mode="after")
     def _lists_what_it_tunes(self) -> Self:

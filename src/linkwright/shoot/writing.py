@@ -8,7 +8,7 @@ from typing import Any
 import tomli_w
 
 from linkwright.shoot.catalogue import catalogue_entry
-from linkwright.shoot.equipment import Equipment
+from linkwright.shoot.equipment import Equipment, Tuned
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.models import Shoot
 
@@ -26,6 +26,9 @@ def write_shoot(shoot: Shoot) -> str:
 def equipment_document(equipment: Equipment) -> dict[str, Any]:
     """A type of equipment as its section has it: what was given, and of a class only what differs."""
     given = equipment.model_dump(by_alias=True, exclude_unset=True, exclude_none=True)
+    given |= {key: value for key, value in equipment.as_stated().items() if key in given}
+    if isinstance(equipment, Tuned) and equipment.carriers and given.get("tunes_mhz") == equipment.lists_mhz:
+        del given["tunes_mhz"]  # a list without a range of its own
     if equipment.use is None:
         return given
     start = catalogue_entry(equipment.kind(), equipment.use)

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import datetime
+import json
 import os
-from collections.abc import Mapping
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from linkwright.halfway import half_of
-from linkwright.shoot.bag import Bag, parse_bag, write_bag
+from linkwright.shoot.bag import Bag, Item, parse_bag, write_bag
 from linkwright.shoot.carrier_list import display_carriers
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import read_text
@@ -16,6 +20,9 @@ from linkwright.store.placebook import own_folder
 
 #: Largest file of a bag, and of a list of carriers [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
+#: So many changes of the bag can be taken back.
+MOST_CHANGES: Final = 100
+_turn: Final = threading.Lock()
 
 
 def bag_file(environment: Mapping[str, str] = os.environ) -> Path:
@@ -52,14 +59,94 @@ def own_bag(environment: Mapping[str, str] = os.environ) -> Bag:
     return read_bag(path) if path.exists() else Bag()
 
 
-def keep_bag(bag: Bag, environment: Mapping[str, str] = os.environ) -> Path:
-    """Keep the bag, whole or not at all; returns its file. Raises InputError where it cannot be written."""
-    path = bag_file(environment)
+class Swap(NamedTuple):
+    """An item as it was seen, as it is to be (None: not there), and where in the bag it stands or stood."""
+
+    old: Item | None
+    new: Item | None
+    place: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One change of the bag: its number, when and by whom, what it put in the place of what, and the number of the
+    change that it took back."""
+
+    number: int
+    when: datetime.datetime
+    who: str
+    swaps: tuple[Swap, ...]
+    of: int | None = None
+
+
+def change_bag(
+    swaps: Sequence[Swap], who: str, when: datetime.datetime, of: int | None = None,
+    environment: Mapping[str, str] = os.environ,
+) -> Line | None:  # fmt: skip
+    """Put items in the place of those that were seen: all or none, noted so that it can be taken back.
+
+    None where nothing changes. Raises InputError where one is not as it was seen, or the bag cannot be written.
+    """
+    with _turn:
+        bag, path, done = own_bag(environment), bag_file(environment), []
+        for old, new, place in swaps:
+            named = old or new
+            if named is None or _text(old) == _text(new):
+                continue
+            there = bag.named(named.name)
+            if _text(there) != _text(old):
+                raise InputError(f"{named.name} was changed or taken out of the bag meanwhile; look at it again")
+            done.append(Swap(old, new, place if there is None else bag.item.index(there)))
+            bag = bag.swapped(there, new, place)
+        if not done:
+            return None
+        _write(path, write_bag(bag, lists_beside=True))
+        lines = changes(environment)
+        line = Line(lines[-1].number + 1 if lines else 1, when, who, tuple(done), of)
+        _write(_log_file(path), "".join(f"{_told(one)}\n" for one in [*lines[1 - MOST_CHANGES :], line]))
+    return line
+
+
+def changes(environment: Mapping[str, str] = os.environ) -> list[Line]:
+    """The last changes of the bag, oldest first; none of a damaged record, which the next change begins anew."""
+    path = _log_file(bag_file(environment))
+    try:
+        return (
+            [_line(text) for text in read_text(path, path.name, MOST_BYTES).splitlines()] if path.exists() else []
+        )
+    except (InputError, ValueError, TypeError, KeyError):
+        return []
+
+
+def _log_file(path: Path) -> Path:
+    return path.with_name("kit-changes.jsonl")
+
+
+def _text(item: Item | None) -> str | None:
+    return None if item is None else write_bag(Bag(item=(item,)))
+
+
+def _told(line: Line) -> str:
+    swaps = [[_text(swap.old), _text(swap.new), swap.place] for swap in line.swaps]
+    about = {"number": line.number, "when": line.when.isoformat(), "who": line.who, "of": line.of, "swaps": swaps}
+    return json.dumps(about, ensure_ascii=True)
+
+
+def _line(text: str) -> Line:
+    def item(text: str | None) -> Item | None:
+        return None if text is None else bag_of(text.encode(), "the record of changes").item[0]
+
+    told = json.loads(text)
+    swaps = tuple(Swap(item(old), item(new), place) for old, new, place in told["swaps"])
+    return Line(int(told["number"]), datetime.datetime.fromisoformat(told["when"]), told["who"], swaps, told["of"])
+
+
+def _write(path: Path, text: str) -> None:
+    """A file, whole or not at all. Raises InputError where it cannot be written."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         half = half_of(path)
-        half.write_text(write_bag(bag), encoding="utf-8")
+        half.write_text(text, encoding="utf-8")
         half.replace(path)
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror or error}", path=str(path)) from None
-    return path

@@ -15,12 +15,14 @@ from pydantic import BaseModel
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.toml import parse_toml
 
-Kind = Literal["text", "number", "whole", "choice", "yes", "date", "time", "moment", "words", "numbers", "inline"]
+Kind = Literal[
+    "text", "number", "whole", "choice", "yes", "date", "time", "moment", "words", "numbers", "ranges", "inline"
+]
 
 #: Units at the ends of names, as people read them.
 UNITS: Final = {
     "_m_s": "m/s", "_mhz": "MHz", "_khz": "kHz", "_mw": "mW", "_dbm": "dBm", "_dba": "dB(A)",
-    "_dbi": "dBi", "_db": "dB", "_mv_pa": "mV/Pa",
+    "_dbfs": "dBFS", "_dbu": "dBu", "_dbi": "dBi", "_db": "dB", "_mv_pa": "mV/Pa",
     "_hz": "Hz", "_ms": "ms", "_km": "km", "_m": "m", "_s": "s", "_mah": "mAh", "_v": "V",
     "_ma": "mA", "_c": "°C", "_min": "min", "_h": "h",
 }  # fmt: skip
@@ -102,6 +104,8 @@ def _kind(annotation: Any) -> tuple[Kind, tuple[str, ...]]:
     if origin is tuple:
         first = get_args(annotation)[0]
         inside = _kind(first)[0]
+        if [_kind(end)[0] for end in get_args(first) if end is not Ellipsis] == ["number", "number"]:
+            return "ranges", ()
         if len(get_args(annotation)) == 2 and get_args(annotation)[1] is Ellipsis:
             if inside == "text":
                 return "words", ()
@@ -127,6 +131,8 @@ def shown(field: Field, value: Any) -> str:
     if isinstance(value, int | float):
         return _number(value)
     plain = list(value) if isinstance(value, list | tuple) else value
+    if field.kind == "ranges" and isinstance(plain, list) and all(_is_range(one) for one in plain):
+        return ", ".join(f"{_number(low)}–{_number(high)}" for low, high in plain)
     if field.kind in ("words", "numbers") and isinstance(plain, list) and all(_is_simple(one) for one in plain):
         return ", ".join(one if isinstance(one, str) else _number(one) for one in plain)
     return inline(plain)
@@ -134,6 +140,12 @@ def shown(field: Field, value: Any) -> str:
 
 def _is_simple(value: Any) -> bool:
     return isinstance(value, int | float) or (isinstance(value, str) and "," not in value)
+
+
+def _is_range(value: Any) -> bool:
+    return (
+        isinstance(value, list | tuple) and len(value) == 2 and all(isinstance(one, int | float) for one in value)
+    )
 
 
 def _number(value: float) -> str:
@@ -203,6 +215,17 @@ def _numbers_in(text: str) -> list[float]:
     return [_whole(one.strip()) for one in parts if one.strip()]
 
 
+def _ranges_in(text: str) -> list[list[float]]:
+    """Ranges as people write them, "470-608; 614-694"; a table of TOML as it is."""
+    if text.startswith("["):
+        return list(_inline(text))
+    found = []
+    for part in text.replace("\N{EN DASH}", "-").replace(";", ",").split(","):
+        low, _, high = part.partition("-")
+        found.append([float(low), float(high)])
+    return found
+
+
 _ENTERED: Final[dict[Kind, Any]] = {
     "text": str,
     "choice": str,
@@ -216,5 +239,6 @@ _ENTERED: Final[dict[Kind, Any]] = {
     "moment": datetime.datetime.fromisoformat,
     "words": _words_in,
     "numbers": _numbers_in,
+    "ranges": _ranges_in,
     "inline": _inline,
 }

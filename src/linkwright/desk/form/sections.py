@@ -42,13 +42,15 @@ CALLED: Final = {"receive": "listener"}
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One field with what stands in it: its path, the value as shown and as stored, and what is wrong with it."""
+    """One field with what stands in it: its path, the value as shown and as stored, what is wrong with it, and what
+    counts where nothing stands there."""
 
     path: Path
     field: Field
     text: str
     seen: str
     wrong: tuple[str, ...]
+    usual: str = ""
 
     @property
     def id(self) -> str:

@@ -2,6 +2,7 @@
 
 from linkwright.web.pages import (
     air,
+    bag,
     carriers,
     connect,
     day,
@@ -23,7 +24,7 @@ from linkwright.web.pages import (
 ROUTERS = tuple(
     page.router
     for page in (
-        shoot, prepare, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
+        shoot, prepare, bag, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
         history, connect, places,
     )
 )  # fmt: skip

@@ -57,14 +57,14 @@ function changed(now) { const since = revision; revision = Math.max(revision, no
 function planned(now) { plan = now; tell("plan", { revision: now }); }
 export function seen(now) { revision = Math.max(revision, now); }
 // An answer to something that was done: told, with its way back.
-export function did(told) { seen(told.revision ?? 0); say(told.says ?? told.did, told.change); }
+export function did(told) { seen(told.revision ?? 0); say(told.says ?? told.did, told.change, told.back); }
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-do],[data-post],[data-lock],[data-carrier]");
   if (!button || button.closest("#status")) return;
   const { post: url, lock, mhz, do: what, carrier } = button.dataset;
   try {
-    if (url) did(await post(url));
+    if (url) { did(await post(url)); tell("posted", {}); }
     else if (carrier) await onCarrier(carrier, button.dataset);
     else if (lock !== undefined) did(await post("/plan/lock", { link: lock, mhz }));
     else if (what === "undo" || what === "redo") {

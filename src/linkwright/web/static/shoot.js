@@ -1,4 +1,4 @@
-// The page Shoot: every field is kept as soon as it is left, and waits here while it cannot be; what somebody else
+// The pages Shoot and The bag: every field is kept as soon as it is left, and waits here while it cannot be; what somebody else
 // changed meanwhile is shown, never overwritten.
 import { getJson, getText, post as send, upload, waiting } from "./lib/net.js";
 import { answer as said, takeAnswer } from "./lib/parts.js";
@@ -7,7 +7,7 @@ import { button, item } from "./lib/table.js";
 import { did, seen } from "./page.js";
 
 let revision = Number(document.body.dataset.revision), newest = revision, own = 0;
-const body = document.getElementById("body");
+const body = document.getElementById("body"), api = body.dataset.api || "/api", part = body.dataset.part || "/shoot";
 const fieldOf = (element) => element.closest(".field");
 const control = (field) => field.querySelector("[name=value]");
 const key = (path) => JSON.stringify(path);
@@ -51,7 +51,7 @@ let asking = null;
 function answer() {  // the sentence at the top, a moment after the last change
   clearTimeout(asking);
   asking = setTimeout(async () => {
-    const told = await getJson("/shoot/answer", { as: "answer" }).catch(() => null);
+    const told = await getJson(`${part}/answer`, { as: "answer" }).catch(() => null);
     if (told) said(told.answer);
   }, 150);
 }
@@ -62,24 +62,26 @@ body.addEventListener("change", async (event) => {
   const path = JSON.parse(field.dataset.path), input = event.target, label = field.querySelector("label").textContent.trim();
   field.classList.add("waits");
   try {
-    const answered = await post("/api/field", { path, seen: field.dataset.seen, text: input.value }, label);
+    const answered = await post(`${api}/field`, { path, seen: field.dataset.seen, text: input.value }, label);
     const now = shown(path) || field;
     now.dataset.seen = answered.seen;
     delete now.dataset.asks;
     if (document.activeElement !== control(now)) control(now).value = answered.text;
     told(answered);
     if (answered.changed) did(answered);
+    if (answered.anew) await refresh(true);
   } catch (error) {
-    if (error.status === 409) conflict(field, input, error.told); else say(error.message);
+    if (error.status === 409) conflict(field, input, error.told);
+    else { say(error.message); (shown(path) || field).querySelector(".wrong").textContent = error.message; }
   }
   (shown(path) || field).classList.toggle("waits", waits(path));
 });
 const shown = (path) => [...body.querySelectorAll(".field")].find((one) => one.dataset.path === key(path));
-const waits = (path) => waiting().some((one) => one.url === "/api/field" && key(one.body.path) === key(path));
+const waits = (path) => waiting().some((one) => one.url === `${api}/field` && key(one.body.path) === key(path));
 // What waited when the page was loaded anew stands in its field again.
 function still() {
   for (const one of waiting()) {
-    const field = one.url === "/api/field" && shown(one.body.path);
+    const field = one.url === `${api}/field` && shown(one.body.path);
     if (field) { control(field).value = one.body.text; field.classList.add("waits"); }
   }
 }
@@ -107,7 +109,7 @@ body.addEventListener("click", async (event) => {
   try {
     if (pressed.dataset.do === "add") {
       const value = pressed.dataset.value ? JSON.parse(pressed.dataset.value) : {};
-      const answered = await post("/api/entry", { path: JSON.parse(list.dataset.list), value }, "the new entry");
+      const answered = await post(`${api}/entry`, { path: JSON.parse(list.dataset.list), value }, "the new entry");
       did(answered);
       await refresh(true);
       const added = [...body.querySelectorAll("[data-entry]")].find((one) => one.dataset.entry === key(answered.path));
@@ -122,13 +124,13 @@ body.addEventListener("click", async (event) => {
   } catch (error) { say(error.message); }
 });
 async function remove(pressed, path) {
-  const along = pressed.dataset.sure ? { along: [] } : await getJson(`/api/remove?path=${encodeURIComponent(key(path))}`);
+  const along = pressed.dataset.sure ? { along: [] } : await getJson(`${api}/remove?path=${encodeURIComponent(key(path))}`);
   if (along.along.length) {
     pressed.dataset.sure = "yes";
     pressed.textContent = `Remove it with ${along.along.join(", ")}?`;
     return;
   }
-  did(await post("/api/remove", { path, revision }, "the removal"));
+  did(await post(`${api}/remove`, { path, revision }, "the removal"));
   await refresh(true);
 }
 
@@ -146,16 +148,35 @@ body.addEventListener("paste", async (event) => {
   } catch (error) { say(error.message); }
 });
 
-body.addEventListener("submit", async (event) => {
-  const form = event.target.closest("[data-equipment]");
-  if (!form) return;
-  event.preventDefault();
+// Forms and buttons that send something else than one field; a file that is read into a field of its form.
+async function sends(url, content, what) {
   try {
-    const answered = await post("/api/equipment", { kind: form.dataset.equipment, name: form.elements.name.value, use: form.elements.use.value }, form.elements.name.value);
+    const answered = await post(url, content, what);
     told(answered); did(answered);
     await refresh(true);
   } catch (error) { say(error.message); }
+}
+body.addEventListener("submit", (event) => {
+  const form = event.target.closest("[data-json]");
+  if (!form) return;
+  event.preventDefault();
+  const content = Object.fromEntries([...new FormData(form)].filter(([name]) => name));
+  sends(form.dataset.json, content, content.name || "the entry");
 });
+body.addEventListener("click", (event) => {
+  const pressed = event.target.closest("button[data-json]");
+  if (pressed) sends(pressed.dataset.json, JSON.parse(pressed.dataset.body || "{}"), pressed.textContent);
+});
+body.addEventListener("change", async (event) => {
+  const { into } = event.target.dataset;
+  if (into && event.target.files[0]) event.target.form.elements[into].value = await event.target.files[0].text();
+});
+document.querySelector("[data-post-text]")?.addEventListener("change", async (event) => {
+  const input = event.target;
+  if (input.files[0]) await sends(input.dataset.postText, { text: await input.files[0].text() }, input.files[0].name);
+  input.value = "";
+});
+document.body.addEventListener("lw:posted", () => { if (api !== "/api") refresh(true); });
 
 const file = document.getElementById("import");
 file?.addEventListener("change", async () => {
@@ -174,7 +195,7 @@ async function refresh(all) {
   const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.id : null;
   const open = new Map([...body.querySelectorAll("details")].map((one) => [one.dataset.entry, one.open]));
   if (!all && focused) { say("Somebody added or removed something; it will show when you leave this field."); return; }
-  const text = await getText("/shoot/body", { as: "body" });
+  const text = await getText(`${part}/body`, { as: "body" });
   if (text === null) return;
   body.innerHTML = text;
   for (const one of body.querySelectorAll("details")) if (open.has(one.dataset.entry)) one.open = open.get(one.dataset.entry);

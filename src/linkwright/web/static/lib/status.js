@@ -5,9 +5,9 @@ const line = document.getElementById("status");
 let broken = "", silent = "", said = null, saved = null, refused = "", works = {}, seenFault = new Set();
 const clock = (at) => at.toTimeString().slice(0, 5);
 
-// Something was done: told until something else is; `change` is the revision that can be taken back.
-export function say(text, change = null) {
-  said = text ? { text: [].concat(text).join(" "), change } : null;
+// Something was done: told until something else is; `change` is the revision that can be taken back, `back` where, if not of the job.
+export function say(text, change = null, back = "") {
+  said = text ? { text: [].concat(text).join(" "), change, back } : null;
   draw();
 }
 
@@ -19,7 +19,7 @@ function first() {
   if (fault) return { text: fault.fault, act: "again", words: "Try again", name: fault.name };
   if (refused) return { text: refused, act: "heard", words: "Seen" };
   if (silent) return { text: silent };
-  if (said) return { text: said.text, act: said.change ? "back" : "", words: "Take back", change: said.change };
+  if (said) return { text: said.text, act: said.change ? "back" : "", words: "Take back", change: said.change, back: said.back };
   const busy = Object.values(works).find((work) => work.busy && work.share > 0 && !["looking", "judging", "mqtt", "osc", "playing"].includes(work.name));
   if (busy) return { text: `${busy.what}, ${Math.round(100 * busy.share)} %`, act: "stop", words: "Stop", name: busy.name };
   if (waiting().length) return { text: count(waiting().length) };
@@ -34,17 +34,18 @@ function draw() {
   const may = now.act === "look" || now.act === "seen" || now.act === "heard" || document.body.dataset.may === "edit";
   button.hidden = !now.act || !may;
   if (now.act && button.textContent !== now.words) button.textContent = now.words;
-  button.dataset.act = now.act || ""; button.dataset.name = now.name || ""; button.dataset.change = now.change || "";
+  button.dataset.act = now.act || ""; button.dataset.name = now.name || ""; button.dataset.change = now.change || ""; button.dataset.back = now.back || "";
   line.dataset.kind = broken ? "broken" : lost() ? "lost" : "";
 }
 
 line?.querySelector("button").addEventListener("click", async (event) => {
-  const { act, name, change } = event.currentTarget.dataset;
+  const { act, name, change, back } = event.currentTarget.dataset;
   if (act === "look") { location.href = "/live"; return; }
   if (act === "seen") { for (const work of Object.values(works)) if (work.fault) seenFault.add(work.fault + work.began_anew); draw(); return; }
   if (act === "heard") { refused = ""; draw(); return; }
   try {
-    if (act === "back") { const told = await post("/api/take-back", { revision: Number(change) }, { what: "taking back" }); say(told.did); tell("changed", { revision: told.revision, since: told.revision - 1 }); }
+    if (act === "back" && back) { say((await post(back, {}, { what: "taking back" })).says); tell("posted", {}); }
+    else if (act === "back") { const told = await post("/api/take-back", { revision: Number(change) }, { what: "taking back" }); say(told.did); tell("changed", { revision: told.revision, since: told.revision - 1 }); }
     else say((await post(`/api/work/${name}/${act}`)).says);
   } catch (error) { say(error.message); }
 });
