@@ -5,19 +5,37 @@ Loading compiled code costs most of a second; a dozen links are placed here in l
 
 from __future__ import annotations
 
+import functools
+from typing import Final
+
 import numpy as np
 
 from linkwright.units import CountArray, FloatArray, IntArray
 
+#: Up to this many stretches of cells are added one by one, which is quicker then.
+ONE_BY_ONE: Final = 80
+
 
 def spans(counts: CountArray, low: IntArray, high: IntArray, sign: int) -> None:
-    """Add `sign` to counts[low..high] for each pair, cells outside left out: by the ends, then summed up."""
+    """Add `sign` to counts[low..high] for each pair, cells outside left out: one by one where they are few, else by
+    the ends, then summed up."""
+    if low.size <= ONE_BY_ONE:
+        for first, last in zip(np.maximum(low, 0).tolist(), high.tolist(), strict=True):
+            if first <= last:
+                counts[first : last + 1] += sign
+        return
     low, high = np.maximum(low, 0), np.minimum(high, counts.size - 1)
     some = low <= high
     ends = np.bincount(low[some], minlength=counts.size + 1) - np.bincount(
         high[some] + 1, minlength=counts.size + 1
     )
     counts += (sign * np.cumsum(ends[: counts.size])).astype(counts.dtype)
+
+
+@functools.lru_cache(maxsize=64)
+def _pairs(count: int) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """Both of all ordered pairs, and of all pairs once, of so many."""
+    return *np.nonzero(~np.eye(count, dtype=np.bool_)), *np.triu_indices(count, k=1)  # type: ignore[return-value]
 
 
 def change(
@@ -40,9 +58,8 @@ def change(
     spans(prod, two - wide, two + wide, sign)
     middle = cell + others
     spans(mid, (middle - wide + 1) // 2, (middle + wide) // 2, sign)
-    differences = (others[:, None] - others[None, :])[~np.eye(count, dtype=np.bool_)]
-    first, second = np.triu_indices(count, k=1)
-    three = np.concatenate([cell + differences, others[first] + others[second] - cell])
+    a, b, first, second = _pairs(count)
+    three = np.concatenate([cell + others[a] - others[b], others[first] + others[second] - cell])
     spans(prod, three - narrow, three + narrow, sign)
 
 

@@ -119,6 +119,8 @@ def halve(
                     at = int(step)
                     part = step - at
                     harm_s += math.exp(curves[p, at] * (1.0 - part) + curves[p, at + 1] * part) * share[p]
+                    if harm_s > wanted_s[link]:
+                        break  # every place adds to it
                 if harm_s <= wanted_s[link]:
                     high[c, link] = middle
                 else:

@@ -236,9 +236,7 @@ class Scene:
             mates = [self.shoot.link_named(mate) for mate in self.blocks.mates(link.name)]
             readings = self.readings(site)
             first, *others = (
-                replace(self._bare(one, site, n), readings=readings, name=name)
-                for one in (link, *mates)
-                for n in range(len(one.hears))
+                self._bare(one, site, n, name, readings) for one in (link, *mates) for n in range(len(one.hears))
             )
             self._chains[key] = replace(first, also=tuple(others)) if others else first
         return self._chains[key]
@@ -279,8 +277,10 @@ class Scene:
             mhz = site.learnt.carrier_mhz or chain.middle_mhz
             yield walked_levels(chain.ends, mhz, site.learnt.levels)
 
-    def _bare(self, link: Link, site: Site, listener: int = 0) -> Chain:
-        """The chain of a link on a site as one listener hears it, without what was read there."""
+    def _bare(
+        self, link: Link, site: Site, listener: int = 0, name: str = "", readings: Learned | None = None
+    ) -> Chain:
+        """The chain of a link on a site as one listener hears it; by itself without what was read there."""
         end = link.hears[listener]
         return Chain(
             link,
@@ -294,12 +294,13 @@ class Scene:
             receiving_points(site, link, end),
             Carried(heard_worn(link, end), end.facing, end.crowd, end.does, end.speed_m_s, _inside(end)),
             end.named,
-            link.name,
+            name or link.name,
             (),
             wanted_of(self.shoot.shoot, link),
             link.power or self.shoot.shoot.power,
             self.shoot.shoot.reserve_db if link.reserve_db is None else link.reserve_db,
             self.shoot.shoot.stay_db if link.stay_db is None else link.stay_db,
+            readings,
         )
 
     @functools.cached_property

@@ -7,6 +7,7 @@ assumed until the person replaces it with the figures of the kit in the bag.
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import Field, PrivateAttr, model_validator
@@ -101,9 +102,10 @@ class Equipment(Frozen):
         """The figures that were measured, as they were stated or assumed before."""
         return dict(self._unmeasured)
 
-    def measurements(self, what: Quantity) -> list[Measured]:
+    def measurements(self, what: Quantity) -> Sequence[Measured]:
         """What was measured of one quantity, the newest last."""
-        return sorted((one for one in self.measured if one.what == what), key=lambda one: one.when)
+        own = self.measured and [one for one in self.measured if one.what == what]
+        return sorted(own, key=lambda one: one.when) if own else ()
 
 
 class DisplayCarrier(Frozen):
@@ -173,6 +175,8 @@ class Tuned(Equipment):
 
     def label(self, carrier_khz: int) -> str:
         """What the display calls a carrier, with its group where labels come again in others; "" without a list."""
+        if not self.carriers:
+            return ""
         several = len({one.label for one in self.carriers}) < len(self.carriers)
         found = self.listed_khz.get(carrier_khz, ())
         return " or ".join(f"{one.group} {one.label}" if several and one.group else one.label for one in found)

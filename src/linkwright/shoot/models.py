@@ -192,14 +192,14 @@ class Link(Frozen):
                 raise ValueError(f"has {other} and {mixed[0]}, which is in {other} then; leave {mixed[0]} out")
         return self
 
-    @property
+    @functools.cached_property
     def sends(self) -> End:
         """The end that sends."""
         if self.transmit is None:
             return self._talent(self.transmitter or "", self.route, self.worn)
         return End.of(self.transmit, End("", False) if self.serves in TO_LISTENERS else self._talent())
 
-    @property
+    @functools.cached_property
     def hears(self) -> tuple[End, ...]:
         """The ends that listen, at least one."""
         if not self.receive:

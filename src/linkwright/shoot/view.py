@@ -7,17 +7,18 @@ import functools
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Final, TypeVar
 
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.end import TO_LISTENERS, End, Worn
-from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Transmitter
+from linkwright.shoot.equipment import Equipment, Form, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot
 from linkwright.shoot.place import Other, Point, Site, Spot
 from linkwright.shoot.seats import Seat, seatings
 from linkwright.units import khz_from_mhz, mhz_text
 
+T = TypeVar("T", bound=Equipment)
 #: Where nothing says where the talent goes: this far from the receiver [m] (assumed, common practice).
 ASSUMED_DISTANCE_M = 30.0
 #: The microphone that is assumed where none is named: a class of the catalogue by the transmitter's form.
@@ -192,7 +193,7 @@ def transmitter_of(shoot: Shoot, link: Link) -> Transmitter:
 
 def transmitter_named(shoot: Shoot, name: str) -> Transmitter:
     """A type of transmitter with all its steps: the shoot's own, else the catalogue's."""
-    return shoot.transmitter.get(name) or Transmitter.model_validate(catalogue_entry("transmitter", name))
+    return shoot.transmitter.get(name) or _of_class(Transmitter, name)
 
 
 def receiver_of(shoot: Shoot, link: Link) -> Receiver:
@@ -202,7 +203,13 @@ def receiver_of(shoot: Shoot, link: Link) -> Receiver:
 
 def receiver_named(shoot: Shoot, name: str) -> Receiver:
     """A type of receiver: the shoot's own, else the catalogue's."""
-    return shoot.receiver.get(name) or Receiver.model_validate(catalogue_entry("receiver", name))
+    return shoot.receiver.get(name) or _of_class(Receiver, name)
+
+
+@functools.cache
+def _of_class(kind: type[T], name: str) -> T:
+    """A class of the catalogue as equipment, checked once; an event asks for it thousands of times."""
+    return kind.model_validate(catalogue_entry(kind.kind(), name))
 
 
 def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
@@ -210,23 +217,21 @@ def microphone_of(shoot: Shoot, link: Link) -> Microphone | None:
     return None if link.microphone is None else microphone_named(shoot, link.microphone)
 
 
-@functools.cache
 def usual_microphone(form: Form) -> tuple[str, Microphone]:
     """The class of the catalogue that is assumed where no microphone is named, by the transmitter's form."""
-    return USUAL_MICROPHONE[form], Microphone.model_validate(catalogue_entry("microphone", USUAL_MICROPHONE[form]))
+    return USUAL_MICROPHONE[form], _of_class(Microphone, USUAL_MICROPHONE[form])
 
 
 def microphone_named(shoot: Shoot, name: str) -> Microphone:
     """A type of microphone: the shoot's own, else the catalogue's."""
-    return shoot.microphone.get(name) or Microphone.model_validate(catalogue_entry("microphone", name))
+    return shoot.microphone.get(name) or _of_class(Microphone, name)
 
 
 def recorder_of(shoot: Shoot, link: Link) -> Recorder | None:
     """The input that the link feeds: the shoot's own, else the catalogue's; None where it names none."""
     if link.recorder is None:
         return None
-    own = shoot.recorder.get(link.recorder)
-    return own or Recorder.model_validate(catalogue_entry("recorder", link.recorder))
+    return shoot.recorder.get(link.recorder) or _of_class(Recorder, link.recorder)
 
 
 def worn_of(shoot: Shoot, link: Link) -> Worn:
