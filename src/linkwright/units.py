@@ -82,6 +82,11 @@ def number_word(count: int) -> str:
     return NUMBERS[count] if count < len(NUMBERS) else str(count)
 
 
+def with_article(noun: str) -> str:
+    """A noun with its article: a site, an other transmitter."""
+    return f"{'an' if noun[:1] in 'aeiou' else 'a'} {noun}"
+
+
 def counted(count: int, word: str) -> str:
     """How many of what: "1 link", "3 links"."""
     return f"{count} {word}{'' if count == 1 else 's'}"

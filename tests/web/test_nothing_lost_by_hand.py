@@ -134,13 +134,13 @@ def test_a_phone_that_was_away_says_so_and_catches_up(laptop: Laptop, browser: A
     title(there).locator("[name=value]").fill("Typed on the phone")
     title(there).locator("[name=value]").blur()
     expect(there.locator("#status .says")).to_contain_text("cannot be reached")
-    timezone = here.locator("section[aria-labelledby=h-job] .field").filter(has_text="Timezone").first
+    timezone = here.locator("section[aria-labelledby=h-job] .field").filter(has_text="Time zone").first
     timezone.locator("[name=value]").fill("Europe/Paris")
     timezone.locator("[name=value]").blur()
     expect(here.locator("#status .says")).to_contain_text("Europe/Paris")
     phone.set_offline(False)
     expect(title(here).locator("[name=value]")).to_have_value("Typed on the phone")
-    caught = there.locator("section[aria-labelledby=h-job] .field").filter(has_text="Timezone").first
+    caught = there.locator("section[aria-labelledby=h-job] .field").filter(has_text="Time zone").first
     expect(caught.locator("[name=value]")).to_have_value("Europe/Paris")
     phone.close()
 

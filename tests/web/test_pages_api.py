@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+import importlib.resources
 import io
 import json
 import re
@@ -14,8 +16,10 @@ import pytest
 from fastapi.testclient import TestClient
 from tests.web.conftest import HOST, ORIGIN, client_of, demo_into, desk_of_client, planned
 
+from linkwright.shoot.kept_place import KeptPlace
 from linkwright.shoot.reading import parse_shoot
 from linkwright.store import Store
+from linkwright.store.placebook import PlaceBook
 
 PAGES = ("/shoot", "/air", "/plan", "/ground", "/sound", "/day", "/bag", "/setup", "/connect")
 
@@ -95,6 +99,38 @@ def test_four_answers_make_a_shoot_and_stand_until_more_is_said(
         refused = empty.post("/prepare/begin", json=answers | wrong)
         assert refused.status_code in (400, 422), wrong
         assert refused.json()["says"], wrong
+
+
+def test_a_place_that_was_kept_brings_what_is_known_of_it(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    text = (importlib.resources.files("linkwright.demo") / "shoot.toml").read_text("utf-8")
+    demo = parse_shoot(text, "shoot.toml")
+    yard = demo.site[1]
+    assert yard.walls, "a site with walls"
+    book = PlaceBook(tmp_path / "places")
+    kept = KeptPlace(
+        name="Boiling house", date=datetime.date(2027, 5, 14), latitude=49.9, longitude=-7.5, tv=("24",),
+        surroundings=yard.surroundings, spots=yard.spots, walls=yard.walls,
+    )  # fmt: skip
+    id_ = book.keep(kept, {"sweep.csv": b"566.000,-104\n"})
+    with client_of(store, places=book) as client:
+        page = client.get("/shoot").text
+        assert "Boiling house, 14 May 2027" in page
+        answers = {
+            "where": "Boiling house", "region": "GB", "surroundings": "hall", "date": "2027-05-15",
+            "who": ["Pilot", "Cook"], "permits": ["gb-coordinated"], "place": id_,
+        }  # fmt: skip
+        told = client.post("/prepare/begin", json=answers)
+        assert told.status_code == 200, told.text
+        assert told.json()["wrong"] == []
+        shoot = desk_of_client(client).snapshot().document.shoot
+        assert shoot is not None
+        site = shoot.site[0]
+        assert (site.latitude, site.spots, site.walls, site.tv) == (49.9, yard.spots, yard.walls, ("24",))
+        assert site.sweeps == ("2027-05-14 1-sweep.csv",)
+        assert client.post("/prepare/begin", json=answers | {"place": "../etc"}).status_code == 400
 
 
 def test_from_nothing_to_a_plan(empty: TestClient) -> None:

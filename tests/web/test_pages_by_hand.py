@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 from tests.web.accessible import violations
+from tests.web.boxes import untidy
 from tests.web.conftest import Served, page, served
 
 __all__ = ["page"]
@@ -104,13 +105,58 @@ def test_a_mistake_is_told_beside_its_field_and_undone(demo_job: Served, page: A
     from playwright.sync_api import expect
 
     page.goto(f"{demo_job.url}/shoot")
-    fill(page, '["shoot","region"]', "Gb")
-    field = page.locator('[data-path=\'["shoot","region"]\']')
-    expect(field.locator(".wrong")).to_contain_text("two capital letters")
+    fill(page, '["shoot","timezone"]', "Salt/Works")
+    field = page.locator('[data-path=\'["shoot","timezone"]\']')
+    expect(field.locator(".wrong")).to_contain_text("time zone")
+    expect(page.locator("#problems")).to_contain_text("time zone")
     page.locator(".menu summary").click()
     page.get_by_role("button", name="Undo").click()
-    expect(field.locator("[name=value]")).to_have_value("GB")
+    expect(field.locator("[name=value]")).to_have_value("Europe/London")
     expect(field.locator(".wrong")).to_be_empty()
+    expect(page.locator("#to-fix")).to_be_hidden()
+
+
+def test_a_card_is_a_line_until_it_is_opened_and_a_new_one_is_typed_over(demo_job: Served, page: Any) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/shoot")
+    height = page.evaluate("document.body.scrollHeight")
+    assert height < (2000 if page.viewport_size["width"] > 800 else 4200), height
+    link = page.locator("details.card", has=page.locator("b", has_text="Salter"))
+    expect(link.locator(".says")).to_contain_text("pocket · camera")
+    link.locator(":scope > summary").click()
+    link.get_by_label("Serves").select_option("boom")
+    expect(link.locator(".says")).to_contain_text("boom")
+    link.get_by_text("More:").click()
+    expect(link.get_by_label("How sure a link is to be")).to_be_visible()
+    assert untidy(page, "main") == []
+    assert violations(page) == ""
+    page.get_by_role("button", name="Add a site").click()
+    expect(page.locator("input:focus")).to_have_value("New site")
+    page.keyboard.type("Weir")
+    page.keyboard.press("Tab")
+    card = page.locator("details.card", has=page.locator("b", has_text="Weir"))
+    expect(card).to_be_visible()
+    card.get_by_label("Latitude").fill("123")
+    card.get_by_label("Latitude").blur()
+    expect(card.locator(":scope > summary .fix")).to_have_text("1 to fix")
+    card.locator(":scope > summary").click()
+    page.locator("#problems button").first.click()
+    expect(page.locator("input:focus")).to_have_value("123")
+    page.get_by_role("button", name="Remove Weir").click()
+    expect(card).to_have_count(0)
+
+
+def test_a_permit_is_ticked(demo_job: Served, page: Any) -> None:
+    from playwright.sync_api import expect
+
+    page.goto(f"{demo_job.url}/shoot")
+    page.locator(".permits").get_by_text("shared licence").click()
+    expect(page.locator("#status .says")).to_contain_text("permits")
+    assert demo_job.store.document().at("shoot", "permits") == ["gb-coordinated", "gb-shared"]
+    page.locator(".permits").get_by_text("coordinated licence").click()
+    expect(page.locator(".permits").get_by_label("coordinated licence")).not_to_be_checked()
+    expect(page.locator("#status .says")).to_contain_text("gb-shared, was")
 
 
 def test_what_somebody_else_changes_shows_and_is_not_overwritten(demo_job: Served, page: Any) -> None:

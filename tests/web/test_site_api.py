@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import json
 import re
+from urllib.parse import quote
 
 import pytest
 from fastapi.testclient import TestClient
@@ -60,7 +62,8 @@ def test_who_is_hit_and_by_what_is_the_first_sentence(store: Store) -> None:
 
 def test_floors_and_materials_are_fields(demo: TestClient) -> None:
     site = desk_of_client(demo).store.document().ids["site",][0]
-    text = demo.get("/shoot").text
+    opened = "/shoot/entry?path=" + quote(json.dumps(["site", site]))
+    text = demo.get(opened).text
     assert "Add a floor" in text
     assert "Add a material" in text
     for key, value in (
@@ -73,7 +76,8 @@ def test_floors_and_materials_are_fields(demo: TestClient) -> None:
     assert shoot is not None
     assert shoot.site[0].floors[0].material == "wood"
     assert shoot.site[0].materials[0].loss_db == 5.0
-    text = demo.get("/shoot").text
+    text = demo.get(opened).text
+    assert 'value="wood"' in text
     assert "z_m =" not in text
 
 

@@ -68,6 +68,7 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[F
         place = KeptPlace(
             name=site.name, shoot=shoot.shoot.title[:200], date=shoot.shoot.date, latitude=site.latitude,
             longitude=site.longitude, surroundings=site.surroundings, tv=tv, carriers=carriers,
+            spots=site.spots, walls=site.walls, floors=site.floors, materials=site.materials,
             notes=tuple(one[:500] for one in says), learnt=learnt, run=mine[:200],
         )  # fmt: skip
         found.append(Learning(site.name, tuple(says), place))
@@ -233,11 +234,20 @@ def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
 def take_over(
     store: Store, snapshot: Snapshot, book: PlaceBook, site_id: str, place_id: str, who: str
 ) -> Change | None:
-    """A kept place's reach, sweeps, TV and run times into a site: one edit, to be undone. Raises InputError."""
-    place, document = book.place(place_id), snapshot.document
+    """A kept place into a site of the job: one edit, to be undone. Raises InputError."""
+    document = snapshot.document
     ids = [id_ for id_, _ in document.draft.entries("site")]
     if site_id not in ids:
         raise InputError("this site is not in the shoot any more; load the page again")
+    whole = document.draft.copied().document
+    bring(store, book, place_id, whole, ids.index(site_id), who)
+    return store.replace(whole, who, seen_revision=document.revision)
+
+
+def bring(store: Store, book: PlaceBook, place_id: str, whole: dict[str, Any], number: int, who: str) -> None:
+    """A kept place's reach, sweeps, TV and run times into a site of a document; its position, spots and walls where
+    the site has none. Its sweeps are attached to the job. Raises InputError."""
+    place = book.place(place_id)
     there = {one.name for one in store.attachment_list()}
     names = []
     for kept in place.sweeps:
@@ -245,8 +255,12 @@ def take_over(
         if name not in there:
             store.attach(name, book.sweep(place_id, kept), who, most_bytes=MOST_UPLOAD, kind="sweeps")
         names.append(name)
-    whole = document.draft.copied().document
-    site = whole["site"][ids.index(site_id)]
+    site, outline = whole["site"][number], place.model_dump(mode="json", exclude_none=True, by_alias=True)
+    if "latitude" not in site and "longitude" not in site:
+        site |= {"latitude": place.latitude, "longitude": place.longitude}
+    for key in ("spots", "walls", "floors", "materials"):
+        if outline[key] and not site.get(key):
+            site[key] = outline[key]
     if place.learnt is not None:
         site["learnt"] = place.learnt.model_dump(mode="json", exclude_none=True)
     for key, values in (("sweeps", names), ("tv", list(place.tv))):
@@ -258,7 +272,6 @@ def take_over(
     fresh = [run for run in runs if run not in (whole.get("run") or []) and run["transmitter"] in types]
     if fresh:
         whole["run"] = [*(whole.get("run") or []), *fresh]
-    return store.replace(whole, who, seen_revision=document.revision)
 
 
 def _is_degrees(value: Any, most: float) -> TypeGuard[float]:

@@ -86,6 +86,35 @@ def _tick(permit: Permit, rows: Sequence[Any], on: datetime.date) -> Tick:
     return Tick(permit.id, says, permit.note or "", assumed)
 
 
+def ticks_of(document: Document) -> list[Tick]:
+    """The permits of the region that a job says, on its day."""
+    region, on = document.draft.at("shoot", "region"), document.draft.at("shoot", "date")
+    day = on if isinstance(on, datetime.date) else datetime.date.today()
+    return ticks(region, day) if isinstance(region, str) and region in known_codes() else []
+
+
+def held(document: Document) -> tuple[str, ...]:
+    """The permits that a job names."""
+    names = document.draft.at("shoot", "permits")
+    return tuple(map(str, names)) if isinstance(names, list) else ()
+
+
+def hold(document: Document, permits: Sequence[str]) -> list[tuple[tuple[str, ...], Any, Any]]:
+    """The fields that change where a crew holds these permits and no others; with one goes what it accepts."""
+    every, draft = ticks_of(document), document.draft
+    known, mine = {tick.id for tick in every}, [tick for tick in every if tick.id in permits]
+    rows = {row for tick in every for row in tick.accepts}
+    accepts = draft.at("shoot", "accepts")
+    others = [row for row in (accepts if isinstance(accepts, list) else []) if row not in rows]
+    named = [*(name for name in held(document) if name not in known), *(tick.id for tick in mine)]
+    opened = [*others, *(row for tick in mine for row in tick.accepts)]
+    return [
+        (("shoot", key), draft.at("shoot", key), value or None)
+        for key, value in (("permits", named), ("accepts", opened))
+        if (draft.at("shoot", key) or []) != value
+    ]
+
+
 def asked_of(document: Document, now: datetime.datetime) -> Asked:
     """The questions as a job answers them; an empty one answers with what is usual."""
     shoot = document.shoot

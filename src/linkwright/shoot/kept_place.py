@@ -8,7 +8,7 @@ from pydantic import Field
 
 from linkwright.shoot.fields import Day, Frozen, Mhz, Name
 from linkwright.shoot.learnt import Learnt
-from linkwright.shoot.place import Surroundings
+from linkwright.shoot.place import Floor, MaterialLoss, Spot, Surroundings, Wall
 from linkwright.shoot.times import Run
 
 FileName = Annotated[str, Field(min_length=1, max_length=200)]
@@ -35,6 +35,10 @@ class KeptPlace(Frozen):
     tv: tuple[Name, ...] = Field(default=(), max_length=200, description="TV channels on the air there")
     carriers: tuple[KeptCarrier, ...] = Field(default=(), max_length=500, description="carriers found there")
     sweeps: tuple[FileName, ...] = Field(default=(), max_length=50, description="sweep files, kept beside this one")
+    spots: tuple[Spot, ...] = Field(default=(), max_length=500, description="its spots")
+    walls: tuple[Wall, ...] = Field(default=(), max_length=500, description="its walls")
+    floors: tuple[Floor, ...] = Field(default=(), max_length=50, description="its floors")
+    materials: tuple[MaterialLoss, ...] = Field(default=(), max_length=50, description="what its materials cost")
     notes: tuple[Annotated[str, Field(max_length=500)], ...] = Field(
         default=(), max_length=50, description="in sentences, for whoever comes next"
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -50,7 +50,7 @@ class PlaceBook:
         stem = f"{_plain(place.name)}-{place.date.isoformat()}"
         names = {name: f"{n + 1}-{_plain_file(name)}" for n, name in enumerate(sweeps)}
         told = place.model_copy(update={"sweeps": tuple(names.values())})
-        text = _ABOUT + tomli_w.dumps(_plainly(told.model_dump(exclude_none=True, exclude_defaults=False)))
+        text = _ABOUT + tomli_w.dumps(_plainly(told.model_dump(exclude_none=True, by_alias=True)))
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             free = next(
@@ -69,16 +69,25 @@ class PlaceBook:
             raise InputError(says, path=str(self.folder)) from None
         return free
 
+    def newest(self, many: int) -> list[tuple[str, KeptPlace]]:
+        """The places that were kept last, each name once, with their ids."""
+        found = sorted(self._places(), key=lambda one: (-one[1].date.toordinal(), one[0]))
+        return list({place.name: (id_, place) for id_, place in reversed(found)}.values())[::-1][:many]
+
+    def _places(self) -> Iterator[tuple[str, KeptPlace]]:
+        """All that can be read."""
+        for id_ in self._ids():
+            with contextlib.suppress(InputError):
+                yield id_, self.place(id_)
+
     def near(self, latitude: float, longitude: float, within_km: float = NEAR_KM) -> list[Known]:
         """The places within a distance, the nearest first, of one distance the newest first. What cannot be read is
         passed over."""
         found = []
-        for id_ in self._ids():
-            with contextlib.suppress(InputError):
-                place = self.place(id_)
-                away = great_circle_km(latitude, longitude, place.latitude, place.longitude)
-                if away <= within_km:
-                    found.append(Known(id_, away, place))
+        for id_, place in self._places():
+            away = great_circle_km(latitude, longitude, place.latitude, place.longitude)
+            if away <= within_km:
+                found.append(Known(id_, away, place))
         return sorted(found, key=lambda one: (round(one.away_km, 2), -one.place.date.toordinal(), one.id))
 
     def place(self, id_: str) -> KeptPlace:

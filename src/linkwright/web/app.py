@@ -29,7 +29,7 @@ from linkwright.plan.products import products_sentence
 from linkwright.shoot.errors import InputError, InputErrors
 from linkwright.store import Conflict, Store
 from linkwright.store.paths import UNFIT
-from linkwright.units import mhz_text
+from linkwright.units import counted, mhz_text, with_article
 from linkwright.web.answers import Pages, plain_text, static_files, static_url
 from linkwright.web.hub import Hub
 
@@ -116,6 +116,8 @@ def _templates() -> Jinja2Templates:
     env.filters["clock"] = clock
     env.filters["products"] = products_sentence
     env.globals["static"] = static_url
+    env.globals["counted"] = counted
+    env.globals["a"] = with_article
     env.globals["hand_says"] = hand_says
     return Jinja2Templates(env=env)
 

@@ -6,7 +6,7 @@ import datetime
 import functools
 import types
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
 import tomli_w
@@ -32,7 +32,8 @@ NOTHING: Final = None
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field: its key in the file, what people call it, its unit, how it is entered, and what it means."""
+    """One field: its key in the file, what people call it, its unit, how it is entered, what it means; and what
+    counts where nothing is said."""
 
     key: str
     label: str
@@ -41,6 +42,7 @@ class Field:
     help: str
     options: tuple[str, ...] = ()
     needed: bool = False
+    usual: str = ""
 
     @property
     def title(self) -> str:
@@ -58,7 +60,10 @@ def fields_of(model: type[BaseModel], without: frozenset[str] = frozenset()) -> 
             continue
         kind, options = _kind(info.annotation)
         label, unit = _named(key)
-        found.append(Field(key, label, unit, kind, info.description or "", options, info.is_required()))
+        field = Field(key, label, unit, kind, info.description or "", options, info.is_required())
+        default = None if info.is_required() else info.get_default(call_default_factory=True)
+        plain = default is not None and not isinstance(default, BaseModel | Mapping) and default != ()
+        found.append(replace(field, usual=shown(field, default)) if plain else field)
     return tuple(found)
 
 
@@ -67,10 +72,13 @@ LABELS: Final = {
     "im3_two": "Room kept for products of two carriers", "im3_three": "Room kept for products of three carriers",
     "accepts": "Rows of the rules that were checked", "sure_wanted": "How sure a link is to be",
     "stay_db": "Kept carrier may cost", "cell_reserve": "Share of the cells not relied upon",
-    "within_m": "Goes as far as", "does": "What the talent does", "at": "Receiver stands at",
+    "does": "What the talent does", "at": "Receiver stands at",
     "locked_mhz": "Carrier that stays", "locked_mw": "Power that stays",
     "learnt": "Learnt by walking", "edge_khz": "Keeps from a TV channel's edge",
     "look_s": "Looks at a frequency for",
+    "use": "Starts from", "timezone": "Time zone", "tv": "TV channels on the air",
+    "kit": "Equipment", "transmit": "Sending end", "route": "Way through the spots",
+    "within_m": "Goes as far as", "links": "Who is on", "next_day": "Begins after midnight",
     "iip3_dbm": "Intercept point", "required_cnr_db": "Needed over noise and interference",
 }  # fmt: skip
 
@@ -106,6 +114,8 @@ def _kind(annotation: Any) -> tuple[Kind, tuple[str, ...]]:
         inside = _kind(first)[0]
         if [_kind(end)[0] for end in get_args(first) if end is not Ellipsis] == ["number", "number"]:
             return "ranges", ()
+        if [_kind(one)[0] for one in get_args(annotation) if one is not Ellipsis] == ["number", "number"]:
+            return "numbers", ()
         if len(get_args(annotation)) == 2 and get_args(annotation)[1] is Ellipsis:
             if inside == "text":
                 return "words", ()
@@ -121,7 +131,7 @@ def shown(field: Field, value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, str):
-        return value
+        return value.removesuffix(":00") if field.kind == "time" and value.count(":") == 2 else value
     if isinstance(value, datetime.time):
         return value.strftime("%H:%M:%S" if value.second else "%H:%M")
     if isinstance(value, datetime.datetime):

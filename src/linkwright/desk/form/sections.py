@@ -1,23 +1,32 @@
-"""The page Shoot as data: which sections there are, which fields each has, and what stands in them."""
+"""The page Shoot as data: a card for each entry, and its fields with what stands in them.
+
+A card is a line until it is opened. Opened, it shows what is usually said of such a thing and what is said of this
+one; what is usual as it is stands behind "more", with what counts where nothing is said.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Final
+from dataclasses import dataclass, replace
+from typing import Any, Final, TypeGuard
 
 from pydantic import BaseModel
 
 from linkwright.desk.document import Document
 from linkwright.desk.form.fields import Field, fields_of, shown
+from linkwright.rules import known_codes, territory
 from linkwright.shoot.antennas import Antenna, Preamplifier
+from linkwright.shoot.catalogue import called, catalogue_entry, catalogue_names
 from linkwright.shoot.end import EndTable, Listener
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
-from linkwright.shoot.models import Break, Call, Guard, Header, Link
+from linkwright.shoot.models import Break, Call, Contact, Guard, Header, Link
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Floor, MaterialLoss, Other, Point, Site, Spot, Wall
 from linkwright.shoot.times import Run, SetUp
+from linkwright.shoot.zones import zones_of
+from linkwright.units import counted, together
 
 Path = tuple[str, ...]
 
@@ -36,14 +45,48 @@ LISTS: Final[dict[str, type[BaseModel]]] = {
     "breaks": Break,
     "receive": Listener,
 }
-#: What an entry of such a list is called, where that is not the list's own name.
-CALLED: Final = {"receive": "listener"}
+#: Those whose entries are rows of a table; entries of all others are cards.
+ROWS: Final = ("spots", "walls", "floors", "materials", "breaks")
+#: What an entry of a list is called, where that is not the list's own name.
+CALLED: Final = {"receive": "listener", "other": "transmitter of others", "run": "run time"}
+#: What a card's line leaves out: its name stands before it, and a map says better where it is.
+UNSAID: Final = ("name", "latitude", "longitude")
+#: The types of equipment.
+KINDS: Final[dict[str, type[BaseModel]]] = {
+    "transmitter": Transmitter, "receiver": Receiver, "microphone": Microphone, "recorder": Recorder,
+}  # fmt: skip
+#: What a shoot holds, by its key in the file.
+MODELS: Final[dict[str, type[BaseModel]]] = {
+    "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, "run": Run, "permit": PermitHeld,
+    "contact": Contact, **KINDS,
+}  # fmt: skip
+#: What is usually said of each, by its keys in the order of the page; of all others everything.
+USUAL: Final[dict[type[BaseModel], tuple[str, ...]]] = {
+    Header: ("title", "region", "date", "timezone"),
+    Site: ("name", "surroundings", "latitude", "longitude"),
+    Link: ("name", "transmitter", "receiver", "microphone", "serves", "route", "within_m", "worn"),
+    Call: ("name", "site", "from", "to", "links"),
+    Other: ("name", "carrier_mhz", "radiated_mw", "site", "heard_dbm"),
+    PermitHeld: ("name", "number", "carriers_mhz", "ranges_mhz", "max_mw"),
+    Run: ("transmitter", "ran_h", "power_mw"),
+    Transmitter: ("use", "tunes_mhz", "powers_mw", "latency_ms"),
+    Receiver: ("use", "tunes_mhz", "channels", "count", "latency_ms"),
+    Microphone: ("use", "sensitivity_mv_pa", "self_noise_dba", "max_spl_db"),
+    Recorder: ("use", "latency_ms", "digital"),
+    Listener: ("name", "kit", "at", "route", "worn"),
+    Antenna: ("name", "at", "branch", "pattern", "gain_dbi"),
+}
+#: What has a place of its own on the pages, or is written by the program: a field only where it is wrong.
+ELSEWHERE: Final = frozenset({
+    "permits", "accepts", "measured_level", "learnt", "set_mhz", "set_at", "heard_at", "carriers", "measured",
+    "document_sha256",
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One field with what stands in it: its path, the value as shown and as stored, what is wrong with it, and what
-    counts where nothing stands there."""
+    """One field with what stands in it: its path, the value as shown and as stored, what is wrong with it, what
+    counts where nothing stands there, what may be chosen, each value with its words, and what is offered."""
 
     path: Path
     field: Field
@@ -51,6 +94,14 @@ class Cell:
     seen: str
     wrong: tuple[str, ...]
     usual: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    offers: tuple[str, ...] = ()
+
+    @property
+    def options(self) -> tuple[tuple[str, str], ...]:
+        """What may be chosen, each value with its words; nothing where it is typed."""
+        known = ("yes", "no") if self.field.kind == "yes" else self.field.options
+        return self.choices or tuple((option, option) for option in known)
 
     @property
     def id(self) -> str:
@@ -60,111 +111,173 @@ class Cell:
     @property
     def path_json(self) -> str:
         """The path as the page sends it back."""
-        return json.dumps(self.path, separators=(",", ":"))
+        return path_json(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """An entry as a line: its path, what it is called, what is said of it, and how much of it is wrong."""
+
+    path: Path
+    name: str
+    says: str
+    wrong: int
+
+    @property
+    def path_json(self) -> str:
+        """The path as the page sends it back."""
+        return path_json(self.path)
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A table with fields: what it is called, its cells, and lists of tables inside."""
+    """An entry opened: the fields that are shown, those that are usual as they are, and lists inside."""
 
     path: Path
     name: str
     cells: tuple[Cell, ...]
-    inside: tuple[Listing, ...] = ()
+    more: tuple[Cell, ...]
+    inside: tuple[Listing | Cards, ...]
 
     @property
     def path_json(self) -> str:
         """The path as the page sends it back."""
-        return json.dumps(self.path, separators=(",", ":"))
+        return path_json(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Cards:
+    """A list of entries as cards: its path, what one is called, and the cards."""
+
+    path: Path
+    one: str
+    cards: tuple[Card, ...]
+
+    @property
+    def path_json(self) -> str:
+        """The path as the page sends it back."""
+        return path_json(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """An entry as a row of a table."""
+
+    path: Path
+    name: str
+    cells: tuple[Cell, ...]
+
+    @property
+    def path_json(self) -> str:
+        """The path as the page sends it back."""
+        return path_json(self.path)
 
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """A list of entries: its path, what one is called, its fields (for the heads), and the entries."""
+    """A list of entries as a table: its path, what one is called, and the rows."""
 
     path: Path
     one: str
-    fields: tuple[Field, ...]
-    entries: tuple[Entry, ...]
+    entries: tuple[Row, ...]
 
     @property
     def path_json(self) -> str:
         """The path as the page sends it back."""
-        return json.dumps(self.path, separators=(",", ":"))
+        return path_json(self.path)
 
 
-def header(document: Document) -> Entry:
-    """What, where by law, and when."""
-    return entry(document, ("shoot",), Header, document.draft.at("shoot"), "The job")
+def path_json(path: Path) -> str:
+    """A path as pages send it back."""
+    return json.dumps(path, separators=(",", ":"))
 
 
-def sites(document: Document) -> Listing:
-    """The sites, each with its spots and walls."""
-    return listing(document, ("site",), Site, "site")
+def cards(document: Document, kind: str) -> Cards:
+    """The entries of a list of the shoot."""
+    return _cards(document, (kind,), MODELS[kind])
 
 
-def links(document: Document) -> Listing:
-    """The links."""
-    return listing(document, ("link",), Link, "link")
-
-
-def others(document: Document) -> Listing:
-    """The transmitters that are not ours."""
-    return listing(document, ("other",), Other, "other transmitter")
-
-
-def permits(document: Document) -> Listing:
-    """The licences that are held."""
-    return listing(document, ("permit",), PermitHeld, "permit")
-
-
-def runs(document: Document) -> Listing:
-    """How long cells lasted."""
-    return listing(document, ("run",), Run, "run")
-
-
-def calls(document: Document) -> Listing:
-    """The calls, each with its breaks."""
-    return listing(document, ("call",), Call, "call")
-
-
-KINDS: Final[dict[str, type[BaseModel]]] = {
-    "transmitter": Transmitter,
-    "receiver": Receiver,
-    "microphone": Microphone,
-    "recorder": Recorder,
-}
-
-
-def equipment(document: Document) -> dict[str, tuple[Entry, ...]]:
+def equipment(document: Document) -> dict[str, Cards]:
     """The shoot's own types of equipment, by kind."""
-    found: dict[str, tuple[Entry, ...]] = {}
+    found = {}
     for kind, model in KINDS.items():
         there = document.draft.at(kind)
-        names = list(there) if isinstance(there, dict) else []
-        found[kind] = tuple(entry(document, (kind, name), model, there[name], name) for name in names)
+        types = there if isinstance(there, dict) else {}
+        found[kind] = Cards((kind,), kind, tuple(_card(document, (kind, n), model, v, n) for n, v in types.items()))
     return found
 
 
-def listing(document: Document, path: Path, model: type[BaseModel], one: str) -> Listing:
-    """A list of tables at a path."""
-    entries = tuple(
-        entry(document, (*path, id_), model, value, _name(value, f"{one} {n + 1}"))
+def _cards(document: Document, path: Path, model: type[BaseModel]) -> Cards:
+    one = CALLED.get(path[-1], path[-1].removesuffix("s"))
+    return Cards(path, one, tuple(
+        _card(document, (*path, id_), model, value, _name(value, f"{one} {n + 1}"))
         for n, (id_, value) in enumerate(document.draft.entries(*path))
-    )
-    return Listing(path, one, _plain(model), entries)
+    ))  # fmt: skip
 
 
-def entry(document: Document, path: Path, model: type[BaseModel], value: Any, name: str) -> Entry:
-    """One table."""
+def _card(document: Document, path: Path, model: type[BaseModel], value: Any, name: str) -> Card:
     table = value if isinstance(value, dict) else {}
-    cells = tuple(_cells(document, path, model, table))
+    wrong = sum(tuple(map(str, problem.path[: len(path)])) == path for problem in document.problems)
+    return Card(path, name, " · ".join(_said(document, path, model, table)), wrong)
+
+
+def _said(document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any]) -> Iterator[str]:
+    """What is said of an entry, in short."""
+    usual = _usual(model)
+    for cell in sorted(_cells(document, path, model, table), key=lambda cell: _order(usual, cell)):
+        known = cell.path[-1] in usual or cell.path[-2:] == ("transmit", "kit")
+        if cell.text and known and cell.path[-1] not in UNSAID:
+            names = table.get(cell.path[-1])
+            text = together(names) if cell.field.kind == "words" and _are_names(names) else cell.text
+            text = dict(cell.options).get(text, text)
+            if cell.field.kind in ("number", "whole", "time"):
+                text = f"{cell.field.label[:1].lower()}{cell.field.label[1:]} {text}"
+            yield f"{text} {cell.field.unit}".strip()
+    for key in LISTS:
+        many = len(document.draft.entries(*path, key)) if key in table else 0
+        if many:
+            yield counted(many, CALLED.get(key, key.removesuffix("s")))
+
+
+def _are_names(value: Any) -> TypeGuard[list[str]]:
+    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+
+
+def _usual(model: type[BaseModel]) -> tuple[str, ...]:
+    return USUAL.get(model) or tuple(field.key for field in _plain(model))
+
+
+def entry(document: Document, path: Path) -> Entry | None:
+    """The entry at a path, opened; None where there is none."""
+    model, value = model_at(path), document.draft.at(*path)
+    value = {} if value is None and path == ("shoot",) else value
+    if model is None or not isinstance(value, dict):
+        return None
+    usual = _usual(model)
+    cells = sorted(_cells(document, path, model, value), key=lambda cell: _order(usual, cell))
+    first = [cell for cell in cells if cell.text or cell.wrong or cell.path[-1] in usual]
+    keys = {field.alias or name for name, field in model.model_fields.items()}
     inside = tuple(
-        listing(document, (*path, key), inner, CALLED.get(key, key.rstrip("s")))
-        for key, inner in LISTS.items()
-        if key in {field.alias or n for n, field in model.model_fields.items()}
+        (_listing if key in ROWS else _cards)(document, (*path, key), of)
+        for key, of in LISTS.items()
+        if key in keys
     )
-    return Entry(path, name, cells, inside)
+    name = _name(value, path[-1] if path[0] in KINDS else CALLED.get(path[-2] if len(path) > 1 else "", path[0]))
+    return Entry(path, name, tuple(first), tuple(cell for cell in cells if cell not in first), inside)
+
+
+def _order(usual: Sequence[str], cell: Cell) -> int:
+    return usual.index(cell.path[-1]) if cell.path[-1] in usual else len(usual)
+
+
+def _listing(document: Document, path: Path, model: type[BaseModel]) -> Listing:
+    one = CALLED.get(path[-1], path[-1].removesuffix("s"))
+    rows = []
+    for n, (id_, value) in enumerate(document.draft.entries(*path)):
+        table = value if isinstance(value, dict) else {}
+        cells = sorted(_cells(document, (*path, id_), model, table), key=lambda cell: cell.field.key != "name")
+        rows.append(Row((*path, id_), _name(value, f"{one} {n + 1}"), tuple(cells)))
+    return Listing(path, one, tuple(rows))
 
 
 def _plain(model: type[BaseModel]) -> tuple[Field, ...]:
@@ -172,45 +285,83 @@ def _plain(model: type[BaseModel]) -> tuple[Field, ...]:
 
 
 def _cells(document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any]) -> Iterator[Cell]:
+    use, kind, class_has = table.get("use"), path[0], dict[str, Any]()
+    with contextlib.suppress(ValueError):
+        class_has = catalogue_entry(kind, use) if kind in KINDS and isinstance(use, str) else class_has
     for field in _plain(model):
-        inner = INNER.get(field.key)
+        inner, there = INNER.get(field.key), table.get(field.key)
         if inner is not None and field.kind == "inline":
-            there = table.get(field.key)
             for part in fields_of(inner):
-                label = f"{field.label}: {part.label.lower()}"
-                named = Field(part.key, label, part.unit, part.kind, part.help, part.options, part.needed)
-                yield cell(document, (*path, field.key, part.key), named, _of(there, part.key))
-        else:
-            yield cell(document, (*path, field.key), field, table.get(field.key))
+                named = replace(
+                    part, label=f"{field.label}: {part.label[:1].lower()}{part.label[1:]}", needed=False
+                )
+                yield _cell(document, (*path, field.key, part.key), named, _of(there, part.key))
+            continue
+        if field.key in class_has:
+            field = replace(field, usual=shown(field, class_has[field.key]), needed=False)
+        cell = _cell(document, (*path, field.key), field, there)
+        if field.key not in ELSEWHERE or cell.wrong:
+            yield cell
 
 
 def _of(table: Any, key: str) -> Any:
     return table.get(key) if isinstance(table, dict) else None
 
 
-def cell(document: Document, path: Path, field: Field, value: Any) -> Cell:
-    """One field with its value."""
-    return Cell(path, field, shown(field, value), json.dumps(value), document.said_of(path))
+def _cell(document: Document, path: Path, field: Field, value: Any) -> Cell:
+    wrong = document.said_of(path)
+    choices = tuple(_choices(document, path))
+    offers = _offered(document, path)
+    return Cell(path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offers)
 
 
-def field_at(path: Sequence[str]) -> Field | None:
-    """The field that a path leads to; None where no shoot has one there."""
-    models: dict[str, type[BaseModel]] = {
-        "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, "run": Run,
-        "permit": PermitHeld, **KINDS,
-    }  # fmt: skip
-    model = models.get(path[0]) if path else None
+def _choices(document: Document, path: Path) -> Iterator[tuple[str, str]]:
+    """What may be chosen for a field, each value with its words; nothing where it is typed."""
+    key, draft = path[-1], document.draft
+    kind = {"kit": "transmitter" if "transmit" in path else "receiver"}.get(key, key)
+    if key == "use":
+        yield from ((name, called(name)) for name in catalogue_names(path[0]))
+    elif kind in KINDS and path[0] not in KINDS:
+        own = draft.at(kind)
+        yield from ((name, name) for name in (own if isinstance(own, dict) else ()))
+        yield from ((name, called(name)) for name in catalogue_names(kind))
+    elif key == "site":
+        yield from ((name, name) for _, site in draft.entries("site") if (name := _name(site, "")))
+    elif key == "region":
+        yield from sorted(((code, territory(code).name) for code in known_codes()), key=lambda one: one[1])
+
+
+def _offered(document: Document, path: Path) -> tuple[str, ...]:
+    """What is offered for a field that is typed: time zones of the region, spots, links."""
+    draft, key = document.draft, path[-1]
+    if key == "timezone":
+        region = draft.at("shoot", "region")
+        return tuple(zone.name for zone in zones_of(region)) if isinstance(region, str) else ()
+    if key in ("at", "route"):
+        spots = (spot for id_, _ in draft.entries("site") for _, spot in draft.entries("site", id_, "spots"))
+        return tuple(dict.fromkeys(name for spot in spots if (name := _name(spot, ""))))
+    return ()
+
+
+def model_at(path: Sequence[str]) -> type[BaseModel] | None:
+    """What the entry at a path is; None where no shoot has one there."""
+    model = MODELS.get(path[0]) if path and (path[0] == "shoot" or len(path) > 1) else None
     rest = list(path[1:] if path and path[0] == "shoot" else path[2:])
-    while model is not None and len(rest) > 1:
-        if rest[0] in LISTS and len(rest) > 2:
+    while model is not None and rest:
+        if rest[0] in LISTS and len(rest) > 1:
             model, rest = LISTS[rest[0]], rest[2:]
         elif rest[0] in INNER:
             model, rest = INNER[rest[0]], rest[1:]
         else:
             return None
-    if model is None or not rest:
-        return None
-    return next((field for field in fields_of(model) if field.key == rest[0]), None)
+    return model
+
+
+def field_at(path: Sequence[str]) -> Field | None:
+    """The field that a path leads to; None where no shoot has one there."""
+    model = model_at(path[:-1]) if path else None
+    fields = () if model is None else fields_of(model)
+    return next((field for field in fields if field.key == path[-1]), None)
 
 
 def _name(value: Any, otherwise: str) -> str:

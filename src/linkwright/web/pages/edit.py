@@ -128,7 +128,7 @@ def entry(request: Request, edit: EntryEdit) -> dict[str, Any]:
 @router.get("/remove")
 def goes_along(request: Request, path: Annotated[str, Query(max_length=2000)]) -> dict[str, Any]:
     """What would go with something, were it removed."""
-    return {"along": list(removal(snapshot_of(request).document.draft, _path(path)).says)}
+    return {"along": list(removal(snapshot_of(request).document.draft, path_of(path)).says)}
 
 
 @router.post("/remove")
@@ -271,7 +271,8 @@ def _json(text: str) -> Any:
         raise InputError("what the page saw there is no JSON; load the page again") from None
 
 
-def _path(text: str) -> tuple[str, ...]:
+def path_of(text: str) -> tuple[str, ...]:
+    """A path as a page sends it. Raises InputError."""
     found = _json(text)
     if not isinstance(found, list) or not found or not all(isinstance(key, str) for key in found):
         raise InputError("that is no path of a shoot; load the page again")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import replace
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.outset import usual_day
+from linkwright.desk.places import bring
 from linkwright.desk.questions import (
     DISTANCES_M,
     SURROUNDINGS,
@@ -18,6 +19,7 @@ from linkwright.desk.questions import (
     answered,
     asked_of,
     classes,
+    hold,
     kit_lines,
     outset_of,
     regions,
@@ -33,6 +35,8 @@ from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.edit import told
 
 router = APIRouter()
+#: So many places that were kept are offered, the newest.
+MOST_KEPT: Final = 6
 Text = Annotated[str, Bounded(max_length=200)]
 
 
@@ -50,6 +54,13 @@ class Answers(Body):
     permits: Annotated[tuple[Text, ...], Bounded(max_length=50)] = ()
     kit: Text = ""
     zone: Text = ""
+    place: Text = ""
+
+
+class Held(Body):
+    """The permits that are ticked."""
+
+    permits: Annotated[tuple[Text, ...], Bounded(max_length=50)] = ()
 
 
 def bag_there() -> tuple[Bag, str]:
@@ -74,6 +85,7 @@ def questions(request: Request, again: bool) -> dict[str, Any]:
         "kit": kit_lines(bag),
         "bag_says": says,
         "classes": classes(),
+        "kept": [] if (book := desk_of(request).places) is None else book.newest(MOST_KEPT),
         "ticks": ticks(asked.region, asked.date) if asked.region else [],
     }
 
@@ -84,6 +96,13 @@ def permits(request: Request, region: Annotated[str, Query(max_length=2)]) -> Re
     now = datetime.datetime.now()
     asked = asked_of(snapshot_of(request).document, now)
     return render(request, "prepare_permits.html", ticks=ticks(region, usual_day(now)), asked=asked)
+
+
+@router.post("/prepare/permits")
+def hold_permits(request: Request, given: Held) -> dict[str, Any]:
+    """Hold these permits and no others."""
+    fields, who = hold(snapshot_of(request).document, given.permits), person_of(request).name
+    return told(request, desk_of(request).store.set_fields(fields, who) if fields else None)
 
 
 @router.get("/prepare/answer")
@@ -105,7 +124,10 @@ def begin(request: Request, answers: Answers) -> dict[str, Any]:
         tuple(dict.fromkeys(name.strip() for name in answers.who if name.strip())), answers.permits, answers.kit,
     )  # fmt: skip
     document, begun = answered(outset_of(asked), own_bag(), answers.zone)
-    change = desk_of(request).store.replace(document, person_of(request).name)
+    desk, who = desk_of(request), person_of(request).name
+    if answers.place and desk.places is not None:
+        bring(desk.store, desk.places, answers.place, document, 0, who)
+    change = desk.store.replace(document, who)
     given = [
         [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
         for one in begun.outfits

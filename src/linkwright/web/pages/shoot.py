@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from linkwright.desk.document import Document
+from linkwright.desk.document import LISTS, Document
 from linkwright.desk.form import sections
-from linkwright.desk.questions import is_as_asked
+from linkwright.desk.questions import held, is_as_asked, ticks_of
 from linkwright.rules import territory
 from linkwright.shoot.catalogue import called, catalogue_names
+from linkwright.shoot.errors import InputError
 from linkwright.units import number_word, together
 from linkwright.web.answers import file_response, render, snapshot_of
+from linkwright.web.pages.edit import path_of
 from linkwright.web.pages.prepare import bag_there, questions
 
 router = APIRouter()
@@ -34,7 +36,7 @@ def answer(document: Document) -> str:
     where = f" at {together(sites)}" if sites else ""
     by = territory(shoot.shoot.region).name
     many = "links" if len(shoot.link) != 1 else "link"
-    return f"{links} {many}{where}, {shoot.shoot.date:%-d %B %Y}, by the rules of {by}."
+    return f"{links} {many}{where}, {shoot.shoot.date:%-d %B %Y}; rules: {by}."
 
 
 def context(request: Request) -> dict[str, Any]:
@@ -42,14 +44,15 @@ def context(request: Request) -> dict[str, Any]:
     document = snapshot_of(request).document
     return {
         "answer": answer(document),
-        "header": sections.header(document),
-        "sites": sections.sites(document),
-        "links": sections.links(document),
-        "others": sections.others(document),
-        "calls": sections.calls(document),
-        "permits": sections.permits(document),
-        "runs": sections.runs(document),
+        "asks": False,
+        "to_fix": [
+            (sections.path_json(tuple(map(str, problem.path))), problem.says) for problem in document.problems[:30]
+        ],
+        "header": sections.entry(document, ("shoot",)),
+        **{f"{kind}s": sections.cards(document, kind) for kind in LISTS},
         "equipment": sections.equipment(document),
+        "ticks": ticks_of(document),
+        "asked": {"permits": held(document)},
         "catalogue": {kind: list(map(called, catalogue_names(kind))) for kind in sections.KINDS},
     }
 
@@ -59,13 +62,26 @@ def page(request: Request, again: bool = False) -> Response:
     """The page: four questions while the job is empty, or for the same people at a new place."""
     asks = again or is_as_asked(snapshot_of(request).document, bag_there()[0], datetime.datetime.now())
     more = questions(request, again) if asks else {}
-    return render(request, "shoot.html", **context(request), **more, asks=asks)
+    return render(request, "shoot.html", **context(request) | more | {"asks": asks})
 
 
 @router.get("/shoot/answer")
-def said(request: Request) -> dict[str, str]:
-    """The answer alone."""
-    return {"answer": answer(snapshot_of(request).document)}
+def said(request: Request) -> dict[str, Any]:
+    """The answer, and the line of every card by its path."""
+    document = snapshot_of(request).document
+    kinds = [*(sections.cards(document, kind) for kind in LISTS), *sections.equipment(document).values()]
+    cards = {card.path_json: [card.name, card.says, card.wrong] for of in kinds for card in of.cards}
+    return {"answer": answer(document), "cards": cards}
+
+
+@router.get("/shoot/entry")
+def opened(request: Request, path: Annotated[str, Query(max_length=2000)]) -> Response:
+    """A card opened: the fields of its entry, and what is inside."""
+    keys = path_of(path)
+    entry = sections.entry(snapshot_of(request).document, keys)
+    if entry is None:
+        raise InputError("that is not in the shoot any more; load the page again")
+    return render(request, "shoot_entry.html", entry=entry, movable=keys[0] not in sections.KINDS)
 
 
 @router.get("/shoot/body")

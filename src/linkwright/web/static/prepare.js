@@ -17,7 +17,7 @@ function answers() {
   return {
     where: String(given.get("where")).trim(), region: given.get("region"), surroundings: given.get("surroundings"), date: given.get("date"),
     within_m: Number(String(given.get("within_m")).replace(",", ".")) || 30, begins: given.get("begins") || null, ends: given.get("ends") || null,
-    who, permits: given.getAll("permits"), kit: given.get("kit") || "", zone,
+    who, permits: given.getAll("permits"), place: given.get("place") || "", kit: given.get("kit") || "", zone,
   };
 }
 const enough = (given) => given.where && given.region && given.who.length && given.date;
@@ -35,6 +35,11 @@ async function begin(always) {
   } catch (error) { asked = ""; say(error.message); }
 }
 form?.addEventListener("submit", (event) => { event.preventDefault(); begin(true); });
-form?.addEventListener("change", (event) => { if (event.target === region) permits(); begin(false); });
+form?.addEventListener("change", (event) => {
+  const { name, surroundings } = event.target.dataset;
+  if (name) { form.elements.where.value = name; form.elements.surroundings.value = surroundings; }  // a place that was kept
+  if (event.target === region) permits();
+  begin(false);
+});
 // Ctrl+Enter in the list of names plans.
 form?.elements.who.addEventListener("keydown", (event) => { if (event.key === "Enter" && (event.ctrlKey || event.metaKey)) { event.preventDefault(); begin(true); } });

@@ -1,9 +1,9 @@
 // The pages Shoot and The bag: every field is kept as soon as it is left, and waits here while it cannot be; what somebody else
 // changed meanwhile is shown, never overwritten.
 import { getJson, getText, post as send, upload, waiting } from "./lib/net.js";
-import { answer as said, takeAnswer } from "./lib/parts.js";
+import { answer as said, fill, takeAnswer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
-import { button, item } from "./lib/table.js";
+import { button } from "./lib/table.js";
 import { did, seen } from "./page.js";
 
 let revision = Number(document.body.dataset.revision), newest = revision, own = 0;
@@ -43,16 +43,48 @@ function wrong(list) {
     control(field).toggleAttribute("aria-invalid", says.length > 0);
   }
   const problems = document.getElementById("problems");
-  const all = list.flatMap(([, says]) => says);
-  problems?.replaceChildren(...(all.length ? all.slice(0, 30).map(item) : [item("Nothing.")]));
+  problems?.replaceChildren(...list.flatMap(([path, says]) => says.map((one) => going(path, one))).slice(0, 30));
+  document.getElementById("to-fix")?.toggleAttribute("hidden", !list.length);
   answer();
+}
+function going(path, says) {  // what is wrong, and the way to its field
+  const line = document.createElement("li"), to = button(says);
+  to.className = "link"; to.dataset.go = key(path);
+  line.append(to);
+  return line;
+}
+const cardAt = (path) => [...body.querySelectorAll("details.card")].find((one) => one.dataset.entry === path);
+// Opens every card on the way to a field, and stands in it: a card's fields come when it is opened.
+async function goTo(path) {
+  for (let many = 2; many <= path.length; many += 1) {
+    const card = cardAt(key(path.slice(0, many)));
+    if (card) { card.open = true; await fill(card); }
+  }
+  const field = shown(path), at = field ? control(field) : cardAt(key(path));
+  if (!at) return;
+  at.closest("details.more")?.setAttribute("open", "");
+  (field ? at : at.querySelector("summary")).focus();
+  if (field && at.select) at.select();
+  at.scrollIntoView({ block: "center" });
+}
+function lines(cards) {
+  for (const card of body.querySelectorAll("details.card")) {
+    const told = cards?.[card.dataset.entry];
+    if (!told) continue;
+    const [name, says, faults] = told;
+    card.querySelector("summary b").textContent = name;
+    card.querySelector("summary .says").textContent = says;
+    const gone = card.querySelector(":scope > .part > .row [data-do=remove]:not([data-sure])");
+    if (gone) gone.textContent = `Remove ${name}`;
+    card.querySelector("summary .fix").textContent = faults ? `${faults} to fix` : "";
+  }
 }
 let asking = null;
 function answer() {  // the sentence at the top, a moment after the last change
   clearTimeout(asking);
   asking = setTimeout(async () => {
     const told = await getJson(`${part}/answer`, { as: "answer" }).catch(() => null);
-    if (told) said(told.answer);
+    if (told) { said(told.answer); lines(told.cards); }
   }, 150);
 }
 
@@ -112,9 +144,9 @@ body.addEventListener("click", async (event) => {
       const answered = await post(`${api}/entry`, { path: JSON.parse(list.dataset.list), value }, "the new entry");
       did(answered);
       await refresh(true);
-      const added = [...body.querySelectorAll("[data-entry]")].find((one) => one.dataset.entry === key(answered.path));
-      added?.querySelector("[name=value]")?.focus();
-    } else if (pressed.dataset.do === "remove") await remove(pressed, JSON.parse(entry.dataset.entry));
+      const { path } = answered, first = [...body.querySelectorAll(".field")].find((one) => one.dataset.path.startsWith(key(path).slice(0, -1)));
+      await goTo([...path, first && first.closest("tr") ? JSON.parse(first.dataset.path).pop() : "name"]);
+    } else if (pressed.dataset.do === "remove" && entry) await remove(pressed, JSON.parse(entry.dataset.entry));
     else if (pressed.dataset.do === "up") {
       const before = entry.previousElementSibling;
       if (!before || !before.dataset.entry) return;
@@ -136,7 +168,7 @@ async function remove(pressed, path) {
 
 // A paste of several cells goes to the table, from the cell that it was pasted into.
 body.addEventListener("paste", async (event) => {
-  const field = fieldOf(event.target), row = event.target.closest("tr[data-entry]"), list = event.target.closest("[data-list]");
+  const field = fieldOf(event.target), row = event.target.closest("tr[data-entry],.card[data-entry]"), list = event.target.closest("[data-list]");
   const text = event.clipboardData.getData("text/plain");
   if (!field || !row || !list || !/[\t\n]/.test(text.trim())) return;
   event.preventDefault();
@@ -164,10 +196,14 @@ body.addEventListener("submit", (event) => {
   sends(form.dataset.json, content, content.name || "the entry");
 });
 body.addEventListener("click", (event) => {
+  const { go } = event.target.closest("button[data-go]")?.dataset ?? {};
+  if (go) goTo(JSON.parse(go));
   const pressed = event.target.closest("button[data-json]");
   if (pressed) sends(pressed.dataset.json, JSON.parse(pressed.dataset.body || "{}"), pressed.textContent);
 });
 body.addEventListener("change", async (event) => {
+  const permits = event.target.name === "permits" && event.target.closest("[data-permits]");
+  if (permits) await sends("/prepare/permits", { permits: [...permits.querySelectorAll("input:checked")].map((one) => one.value) }, "the permits");
   const { into } = event.target.dataset;
   if (into && event.target.files[0]) event.target.form.elements[into].value = await event.target.files[0].text();
 });
@@ -198,10 +234,18 @@ async function refresh(all) {
   const text = await getText(`${part}/body`, { as: "body" });
   if (text === null) return;
   body.innerHTML = text;
-  for (const one of body.querySelectorAll("details")) if (open.has(one.dataset.entry)) one.open = open.get(one.dataset.entry);
+  await reopen(body, open);
   takeAnswer(); still();
   if (focused) document.getElementById(focused)?.focus();
 }
+async function reopen(within, open) {
+  for (const one of within.querySelectorAll("details")) {
+    if (!open.get(one.dataset.entry)) continue;
+    one.open = true;
+    if (one.dataset.part) { await fill(one); await reopen(one.querySelector(".part"), open); }
+  }
+}
+document.body.addEventListener("lw:part", still);
 document.body.addEventListener("lw:changed", (event) => {
   newest = Math.max(newest, event.detail.revision);
   if (!own && newest > revision) catchUp();

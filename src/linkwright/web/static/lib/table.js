@@ -11,5 +11,4 @@ export function row(cells, heads, { verdict = "", numbers = [] } = {}) {
   }
   return tr;
 }
-export function item(text) { const li = document.createElement("li"); li.textContent = text; return li; }
 export function button(text) { const made = document.createElement("button"); made.type = "button"; made.className = "quiet"; made.textContent = text; return made; }
