@@ -133,6 +133,18 @@ def test_a_place_that_was_kept_brings_what_is_known_of_it(
         assert client.post("/prepare/begin", json=answers | {"place": "../etc"}).status_code == 400
 
 
+def test_a_rule_that_nobody_read_is_read_with_a_tap(demo: TestClient) -> None:
+    page = demo.get("/plan").text
+    assert "was read by nobody here" in page
+    assert "accepts =" not in page
+    (row,) = re.findall(r'data-post="/plan/accept/([^"]+)"', page)
+    assert demo.post("/plan/accept/nonsense").status_code == 400
+    assert demo.post(f"/plan/accept/{row}").json()["change"]
+    planned(demo)
+    assert "was read by nobody here" not in demo.get("/plan").text
+    assert demo.post("/api/undo").json()["changed"]
+
+
 def test_from_nothing_to_a_plan(empty: TestClient) -> None:
     for key, text in (("title", "Trial"), ("region", "GB"), ("date", "2027-05-14"), ("permits", "gb-coordinated")):
         change(empty, ["shoot", key], text)

@@ -12,7 +12,9 @@ from linkwright.draw.ledger import Ledger, drawn_ledger
 from linkwright.plan.answer import answer_sentence, short_says, worst_says
 from linkwright.plan.file import parse_plan
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.view import receiver_named
 from linkwright.store import Store
 
 #: The order in which links are shown, by what is asked for.
@@ -102,6 +104,26 @@ def rows(made: Made, order: str) -> list[Row]:
         found.sort(key=lambda row: row.link.link)
     elif order == "carrier":
         found.sort(key=lambda row: row.link.carrier_khz)
+    return found
+
+
+def channels_taken(made: Made) -> dict[str, str]:
+    """By call, how many of the channels of each type of receiver are taken, of those that there are; where nobody
+    says how many units there are, of the units that it takes."""
+    links = {link.name: link for link in made.shoot.link}
+    found = {}
+    for call in made.plan.calls:
+        seats: dict[str, set[tuple[int, int]]] = {}
+        for link in call.links:
+            if links[link.link].hears[0].stands:
+                seats.setdefault(links[link.link].hears[0].kit, set()).add(
+                    (link.receiver_unit, link.receiver_channel)
+                )
+        kinds = ((name, taken, receiver_named(made.shoot, name)) for name, taken in seats.items())
+        found[call.call] = ", ".join(
+            f"{called(name)} {len(taken)} of {receiver.channels * (receiver.count or max(taken)[0])}"
+            for name, taken, receiver in kinds
+        )
     return found
 
 

@@ -92,12 +92,12 @@ CODES: Final[dict[str, Code]] = {
     "distance-assumed": Code(
         "note",
         "Nothing says how far the talent goes from the receiver.",
-        "Say within_m at the link, or draw spots on the site.",
+        "Say at the link how far it goes, or draw spots on the site.",
     ),
     "sight-assumed": Code(
         "note",
         "How far there is sight on the site was assumed, since its walls are not said to be complete.",
-        "Draw the walls and say walls_complete = true, or walk the place and note levels.",
+        "Draw the walls and say that they are complete, or walk the place and note levels.",
     ),
     "crowded": Code(
         "warn",
@@ -247,7 +247,7 @@ CODES: Final[dict[str, Code]] = {
     "cells-unknown": Code(
         "note",
         "Nothing is known of a transmitter's cells or of what it draws.",
-        "Give its cells and drain_mw; log a run time and the prediction follows it.",
+        "Give its cells and what it draws; log a run time and the prediction follows it.",
     ),
     "set-up-short": Code(
         "warn",

@@ -190,9 +190,9 @@ def assumed_rows(scene: Scene, decided: Iterable[tuple[str, Row | None]]) -> Ite
         yield finding(
             "assumed-rule",
             row.id,
-            f"{together(names)} {'stands' if len(names) == 1 else 'stand'} on the row {row.id}, "
-            f"which is assumed{doubt}.{unknown}",
-            do=f'Read {row.source}; then put accepts = ["{row.id}"] under [shoot].',
+            f"The {scene.law.territory.code} rule for {row.from_khz / 1000:g} to {row.to_khz / 1000:g} MHz, "
+            f"{row.source}, was read by nobody here{doubt}; it decides for {together(names)}.{unknown}",
+            do=f'Read what it rests on; then put accepts = ["{row.id}"] under [shoot].',
         )
 
 

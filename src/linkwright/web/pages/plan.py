@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.table import BESIDE, ORDERS, answer, differences, rows
+from linkwright.desk.table import BESIDE, ORDERS, answer, channels_taken, differences, rows
 from linkwright.desk.trying import tried
 from linkwright.door.gate import person_of
 from linkwright.draw.png import png_of
@@ -41,6 +41,7 @@ def context(request: Request, order: str) -> dict[str, Any]:
         "orders": ORDERS,
         "order": order if order in ORDERS else "call",
         "rows": [] if made is None else rows(made, order),
+        "channels": {} if made is None else channels_taken(made),
         "findings": [] if made is None else once(made.plan.findings),
         "beside": differences(desk_of(request).store, snapshot.plan),
     }
@@ -111,6 +112,21 @@ def aside(request: Request) -> dict[str, str]:
     made = snapshot_of(request).planned()
     desk_of(request).store.cache_put(BESIDE, write_plan(made.plan).encode("utf-8"))
     return {"says": "Kept; the next plan is shown beside it."}
+
+
+@router.post("/plan/accept/{row}")
+def accept(request: Request, row: str) -> dict[str, Any]:
+    """Somebody read what an assumed row of the rules rests on."""
+    snapshot = snapshot_of(request)
+    told_of = {one.about for one in snapshot.planned().plan.findings if one.code == "assumed-rule"}
+    if row not in told_of:
+        raise InputError("no such rule waits to be read; load the page again")
+    path = ("shoot", "accepts")
+    before = snapshot.document.draft.at(*path)
+    rows = [*(before if isinstance(before, list) else ()), row]
+    change = desk_of(request).store.set_field(path, before, rows, person_of(request).name)
+    says = "It is noted that you have read it; the plan follows."
+    return {"says": says, "change": None if change is None else change.revision}
 
 
 @router.post("/plan/lock")

@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from linkwright.desk.document import LISTS, Document
 from linkwright.desk.form import sections
 from linkwright.desk.questions import held, is_as_asked, ticks_of
+from linkwright.desk.table import channels_taken
 from linkwright.rules import territory
 from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.errors import InputError
@@ -51,6 +52,7 @@ def context(request: Request) -> dict[str, Any]:
         "header": sections.entry(document, ("shoot",)),
         **{f"{kind}s": sections.cards(document, kind) for kind in LISTS},
         "equipment": sections.equipment(document),
+        "channels": {} if (made := snapshot_of(request).made) is None else channels_taken(made),
         "ticks": ticks_of(document),
         "asked": {"permits": held(document)},
         "catalogue": {kind: list(map(called, catalogue_names(kind))) for kind in sections.KINDS},
