@@ -522,8 +522,8 @@ def test_thirty_thousand_links_are_too_many_for_a_shoot() -> None:
 def test_many_mistakes_are_cut_off() -> None:
     text = QUAY + "".join(LINK.format(f"link {n}") + "volume = 11\n" for n in range(500))
     said = sentences(text)
-    assert len(said) == 21
-    assert said[-1] == "quay.toml: and 480 more problems"
+    assert len(said) == 11
+    assert said[-1] == "quay.toml: and 490 more problems"
 
 
 def test_what_is_quoted_stays_on_its_line_and_away_from_the_terminal() -> None:

@@ -124,7 +124,7 @@ def bag_in(path: Path) -> Bag:
     except KeyError:
         raise InputError(f"carries no bag: there is no {BAG} in it", path=str(path)) from None
     except (OSError, *DAMAGED) as error:
-        raise InputError(f"is no archive of a job, or is damaged ({error})", path=str(path)) from None
+        raise InputError(f"is no archive of a job, or is damaged ({str(error)[:200]})", path=str(path)) from None
     if len(text) > MOST_BYTES:
         raise InputError(f"{BAG} in it has more than {MOST_BYTES} bytes", path=str(path))
     return bag_of(text, f"{path}, {BAG}")
@@ -196,7 +196,7 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
     except FileExistsError:
         raise InputError(f"{target.name} is there already; open that, or move it away", path=name) from None
     except DAMAGED as error:
-        raise InputError(f"is no archive of a job, or is damaged ({error})", path=name) from None
+        raise InputError(f"is no archive of a job, or is damaged ({str(error)[:200]})", path=name) from None
     except OSError as error:
         raise InputError(f"cannot be unpacked ({error.strerror or error})", path=name) from None
     finally:

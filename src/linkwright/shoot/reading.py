@@ -26,7 +26,7 @@ MOST_BYTES = 16 * 1024 * 1024
 #: What a walk taught has some twenty lines.
 MOST_LEARNT_BYTES = 64 * 1024
 #: How many mistakes are told at once.
-MOST_PROBLEMS = 20
+MOST_PROBLEMS = 10
 
 
 def read_shoot(path: Path, name: str | None = None) -> Shoot:
