@@ -86,14 +86,19 @@ def report(
 
 def reported(store: Store, snapshot: Snapshot) -> tuple[Trouble, ...]:
     """What was told by hand and is not over, the newest first; once a link."""
-    over, since = set(), store.now() - datetime.timedelta(hours=SHOWN_H)
+    since = store.now() - datetime.timedelta(hours=SHOWN_H)
     found: dict[str, Trouble] = {}
-    for one in reversed(store.happenings(kinds=(TROUBLE, OVER))):
-        if one.kind == OVER:
-            over.add(one.data.get("of"))
-        elif one.revision not in over and one.when > since and one.data.get("cause") in CAUSES:
+    for one in _standing(store):
+        if one.when > since and one.data.get("cause") in CAUSES:
             found.setdefault(one.about, _told(snapshot, one))
     return tuple(found.values())
+
+
+def _standing(store: Store) -> list[Happening]:
+    """The troubles of which nobody said that they are over, the newest first."""
+    told = store.happenings(kinds=(TROUBLE, OVER))
+    over = {one.data.get("of") for one in told if one.kind == OVER}
+    return [one for one in reversed(told) if one.kind == TROUBLE and one.revision not in over]
 
 
 def end(store: Store, snapshot: Snapshot, key: str, who: str) -> Trouble:
@@ -101,7 +106,7 @@ def end(store: Store, snapshot: Snapshot, key: str, who: str) -> Trouble:
     there = next((one for one in reported(store, snapshot) if one.key == key), None)
     if there is None:
         raise InputError("that is over already; load the page again")
-    for one in store.happenings(kinds=(TROUBLE,)):
+    for one in _standing(store):
         if one.about == there.id:
             store.happen(OVER, one.about, {"of": one.revision, "text": f"{there.words}: over"}, None, who)
     return there

@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 class Tile:
     """A link on the wall: where it is set, its first spare, its cells, and what the plan promised for it.
 
-    carrier : as its display has it. planned : in words. verdict : the plan's. off : when it is on, where it is not
-    now. trouble : what is amiss with it as somebody told.
+    carrier : as its display has it. planned : in words. verdict : the plan's. weakest, weakest_dbm : the place of
+    the least level in the plan, and its median there. off : when it is on, where it is not now. trouble : what is
+    amiss with it as somebody told.
     """
 
     id: str
@@ -35,6 +36,8 @@ class Tile:
     cells: str = ""
     planned: str = ""
     verdict: str = ""
+    weakest: str = ""
+    weakest_dbm: float | None = None
     off: str = ""
     trouble: str = ""
 
@@ -65,7 +68,10 @@ def _planned(tile: Tile, planned: PlannedLink) -> Tile:
     """A tile with what the plan says of its link."""
     spare = planned.shown(planned.spares_khz[0]) if planned.spares_khz else ""
     says = short_says(planned.in_hand_db)
-    return replace(tile, carrier=planned.carrier, spare=spare, planned=says, verdict=planned.verdict)
+    return replace(
+        tile, carrier=planned.carrier, spare=spare, planned=says, verdict=planned.verdict,
+        weakest=planned.worst_place, weakest_dbm=planned.wanted_dbm,
+    )  # fmt: skip
 
 
 def _later(shoot: Shoot | None, now: LiveCall | None) -> dict[str, str]:

@@ -7,7 +7,7 @@ import { say } from "./lib/status.js";
 import { did } from "./page.js";
 
 const wall = document.getElementById("live");
-const LOOKS = 240, LOW = -110, HIGH = -20, OLD_MS = 5000, ROWS = 12;
+const LOOKS = 240, LOW = -110, HIGH = -20, OLD_MS = 5000, ROWS = 12, UNDER_DB = 3;
 const DISCS = { holds: "holds", thin: "thin", fails: "fails", "no readings": "fails", "not on now": "off" };
 const WORST = ["fails", "no readings", "thin", "holds", "not on now"];
 const tiles = new Map();  // by id: { card, ring, need, word, told }
@@ -77,10 +77,17 @@ function show(id, row) {
   else if (state === "fails") said.push("broken");
   else if (inHand !== null) said.push(inHand < 0 ? `short by ${Math.ceil(-inHand)} dB` : `${Math.floor(inHand)} dB in hand`);
   else said.push(quality === null ? state : `quality ${quality} %`);
+  const under = off || quiet || state === "no readings" ? 0 : underPlan(tile);
+  if (under >= UNDER_DB) said.push(`${UNDER_DB * Math.floor(under / UNDER_DB)} dB under the plan at ${tile.told.weakest}`);
   if (battery !== null && battery <= 30 && !off) said.push(`battery ${battery} %`);
   text(tile, ".word", said.join(" · "));
 }
 
+// How far the better branch is, in the middle of ten seconds, under what the plan has at the place where it has least [dB].
+function underPlan(tile) {
+  const levels = tile.ring.slice(-40).map(better).filter((dbm) => dbm !== null).sort((a, b) => a - b);
+  return levels.length && tile.told.weakest_dbm !== null ? tile.told.weakest_dbm - levels[levels.length >> 1] : 0;
+}
 const better = (look) => { const least = [look[0], look[2]].filter((one) => one !== null); return least.length ? Math.max(...least) : null; };
 function draw(tile) {
   const bar = tile.card.querySelector(".bar"), need = tile.need, set = (part, with_) => { const at = bar.querySelector(part); for (const [key, value] of Object.entries(with_)) at.setAttribute(key, value); };
