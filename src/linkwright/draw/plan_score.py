@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from linkwright.draw.clean import answer, calls_at
 from linkwright.draw.lanes import Bands, Lane, Pins
 from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
 from linkwright.draw.site_lanes import band, closed, may_be_used, others, ours, tv
 from linkwright.plan.air import SiteAir
-from linkwright.plan.answer import answer_sentence
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan
 
@@ -21,7 +21,7 @@ def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
     """The lanes of one site's plan. KeyError for a site on which there is no call."""
     air = scene.air[site]
     low, high = band(scene, air)
-    calls = [call for call in plan.calls if call.site == site]
+    calls = calls_at(plan, site)
     lanes: list[Lane] = [*_measured(air)]
     rules = (*may_be_used(scene, air), *closed(scene.law.territory, scene.law.on, low, high))
     for name, bands in (("May be used", rules), ("TV", tv(air)), ("Others", others(scene, site))):
@@ -38,7 +38,7 @@ def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
         f"{swept}Discs: full, holds; half, thin; a ring with a bar, fails. Lozenges: spares. Hatched: closed, or "
         "not sure; in the sweep, nobody looked.",
     )
-    return Score(answer_sentence(plan), f"{plan.shoot}, {site}", low, high, tuple(lanes), notes)
+    return Score(answer(scene, air, plan, ()), f"{plan.shoot}, {site}", low, high, tuple(lanes), notes)
 
 
 def _measured(air: SiteAir) -> list[Lane]:

@@ -7,10 +7,10 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from linkwright.desk.clean import answer, lead
 from linkwright.desk.live import site_now
 from linkwright.desk.score import lanes_of, levels_in, levels_over_time, stands, whole_khz
 from linkwright.desk.trying import tried
+from linkwright.draw.clean import answer, lead
 from linkwright.draw.site_lanes import WHOLE, band
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
