@@ -12,7 +12,7 @@ from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.by_itself import by_themselves
-from linkwright.plan.chain import Scene, Sweeps, scene_of
+from linkwright.plan.chain import Scene, Sweeps, most_on_a_carrier, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import (
@@ -221,7 +221,7 @@ def _planned_call(
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
-        bound=answer.bound,
+        bound=None if answer.bound is None else answer.bound * most_on_a_carrier(chains),
         criterion=answer.criterion,
         other_criterion_db=_other_db(answer),
         other_criterion_holding=answer.compared.other_holding if answer.compared else None,

@@ -27,7 +27,8 @@ LEAST_RADIUS_M: Final = 100.0
 NAMED: Final = 8
 HEAD: Final = (
     "call", "site", "latitude", "longitude", "radius_m", "from", "to", "link", "label", "carrier_mhz",
-    "instead_mhz", "tunes_mhz", "bandwidth_khz", "conducted_mw", "erp_mw", "eirp_mw", "transmitter_height_m", "receiver_height_m",
+    "instead_mhz", "tunes_mhz", "bandwidth_khz", "conducted_mw", "erp_mw", "eirp_mw",
+    "transmitter_height_m", "receiver_height_m",
     "stands_on", "permit",
 )  # fmt: skip
 

@@ -75,7 +75,7 @@ def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
         "calls": [_call(timed[call.call], call, by_link) for call in plan.calls],
         "moves": [
             {
-                "link": move.link,
+                "link": move.who,
                 "from": move.before,
                 "to": move.after,
                 "because": move.because,
