@@ -76,7 +76,7 @@ def print_day(out: Console, day: Day) -> None:
     )
     if day.changes:
         out.print()
-        changes = [(clock(c.at, first), c.link, f"{WHEN[c.when]} {c.call}", hours(c.left_h)) for c in day.changes]
+        changes = [(clock(c.at, first), c.who, f"{WHEN[c.when]} {c.call}", hours(c.left_h)) for c in day.changes]
         print_table(out, ("change at", "link", "where", "left then"), changes, right=("left then",))
     _print_rest(out, day)
 
@@ -86,7 +86,7 @@ def _row(link: LinkDay) -> tuple[str, ...]:
     from linkwright.lengths import hours
 
     return (
-        link.link, f"{link.kit.cells.count} {link.kit.kind}", f"{link.power_mw:g} mW",
+        link.who, f"{link.kit.cells.count} {link.kit.kind}", f"{link.power_mw:g} mW" if link.power_mw else "",
         f"{link.kit.drain_mw(link.power_mw):.0f} mW", f"{hours(link.run_h)} ± {100 * link.spread:.0f} %",
         ", ".join(clock(change.at) for change in link.changes) or "none",
         "" if link.end_h is None else hours(link.end_h), link.kit.evidence,

@@ -100,7 +100,7 @@ def expected_of(scene: Scene, plan: Plan) -> tuple[Expected, ...]:
 
 def courses_of(scene: Scene, plan: Plan, shoot: Shoot, hours: float | None = None) -> tuple[Course, ...]:
     """Every link of every call as the simulator plays it, each call for `hours` at most."""
-    runs = {link.link: link.run_h for link in day_with(shoot, plan).links} if shoot.call else {}
+    runs = {name: day.run_h for name, day in day_with(shoot, plan).transmitters.items()} if shoot.call else {}
     order = {call.call: n for n, call in enumerate(plan.calls)}
     courses = []
     for live in _lives(scene, plan.calls):

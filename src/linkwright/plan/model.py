@@ -9,6 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple, overload
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler
 from pydantic_core import core_schema
 
+from linkwright.shoot.end import whose
 from linkwright.shoot.equipment import shown
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Guard
@@ -310,6 +311,12 @@ class Battery(Checked):
     when: Literal["break", "before", "take"] | None = Field(
         default=None, description="in a break, before the call, or in a take"
     )
+    listener: str | None = Field(default=None, description="whose receiver it is; none: the link's transmitter")
+
+    @property
+    def who(self) -> str:
+        """Whose cells they are, as people say it."""
+        return whose(self.link, self.listener or "")
 
 
 class Move(Checked):

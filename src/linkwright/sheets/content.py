@@ -305,7 +305,7 @@ def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
     for one in batteries:
         at = datetime.datetime.fromisoformat(one.change_at)
         entry = {
-            "at": f"{at:%H:%M}",
+            "at": f"{one.listener} {at:%H:%M}" if one.listener else f"{at:%H:%M}",
             "day": at.date().isoformat(),
             "left": f"{one.left_h:.1f}",
             "iso": one.change_at,
