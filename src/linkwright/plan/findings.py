@@ -319,6 +319,11 @@ CODES: Final[dict[str, Code]] = {
         "Kit that finds its carriers by itself is used where the rules that are kept say nothing of it.",
         "Read the marking of the kit and the local law before it is switched on.",
     ),
+    "permit-unfit": Code(
+        "warn",
+        "A permit of the shoot holds at none of its places, on none of its days, or in another region.",
+        "Take it out of the shoot, or put its dates and its place right as they stand on it.",
+    ),
     "permit-left": Code(
         "note",
         "How much of a permit that was typed in the plan uses, and what is left of it.",
