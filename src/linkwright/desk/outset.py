@@ -83,7 +83,7 @@ def begin(outset: Outset, bag: Bag) -> Begun:
     return Begun("\n".join([text, *map(section, licences)]), zone, tuple(given), tuple(lacking))
 
 
-def permits_for(outset: Outset, bag: Bag, zone: Chosen) -> tuple[list[PermitHeld], list[str]]:
+def permits_for(outset: Outset, bag: Bag, zone: Chosen, of: str = "the bag") -> tuple[list[PermitHeld], list[str]]:
     """The licences of the bag that hold there and then, and sentences on those that do not, or perhaps do not.
 
     Of one whose place cannot be compared nobody knows: it comes along, and holds once the site has its position.
@@ -99,7 +99,7 @@ def permits_for(outset: Outset, bag: Bag, zone: Chosen) -> tuple[list[PermitHeld
         except InputError as error:
             why = error.says
         if why:
-            told.append(f"{licence_text(permit)} of the bag is left out: {why}.")
+            told.append(f"{licence_text(permit)} of {of} is left out: {why}.")
             continue
         if permit.place is not None and outset.at is None:
             told.append(

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.again import again
 from linkwright.desk.outset import usual_day
 from linkwright.desk.questions import (
     DISTANCES_M,
@@ -18,6 +19,7 @@ from linkwright.desk.questions import (
     answered,
     asked_of,
     classes,
+    in_zone,
     kit_lines,
     outset_of,
     regions,
@@ -50,6 +52,7 @@ class Answers(Body):
     permits: Annotated[tuple[Text, ...], Bounded(max_length=50)] = ()
     kit: Text = ""
     zone: Text = ""
+    again: bool = False
 
 
 def bag_there() -> tuple[Bag, str]:
@@ -60,13 +63,14 @@ def bag_there() -> tuple[Bag, str]:
         return Bag(), f"The bag cannot be read: {error}"
 
 
-def questions(request: Request, again: bool) -> dict[str, Any]:
-    """What the four questions show; `again`: for the same people at a new place."""
+def questions(request: Request, anew: bool) -> dict[str, Any]:
+    """What the four questions show; `anew`: for the same people at a new place."""
     snapshot, now = snapshot_of(request), datetime.datetime.now()
     asked, (bag, says) = asked_of(snapshot.document, now), bag_there()
-    if again:
+    if anew:
         asked = replace(asked, where="", date=usual_day(now), hours=("", ""))
     return {
+        "again": anew,
         "asked": asked,
         "regions": regions(),
         "surroundings": SURROUNDINGS,
@@ -104,10 +108,16 @@ def begin(request: Request, answers: Answers) -> dict[str, Any]:
         (f"{answers.begins:%H:%M}", f"{answers.ends:%H:%M}") if timed else ("", ""),
         tuple(dict.fromkeys(name.strip() for name in answers.who if name.strip())), answers.permits, answers.kit,
     )  # fmt: skip
-    document, begun = answered(outset_of(asked), own_bag(), answers.zone)
+    old = snapshot_of(request).shoot if answers.again else None
+    if old is not None:
+        repeated = again(old, in_zone(outset_of(asked), answers.zone), own_bag())
+        document, given, lacking = repeated.document, list(map(list, repeated.links)), repeated.lacking
+    else:
+        document, begun = answered(outset_of(asked), own_bag(), answers.zone)
+        lacking = begun.lacking
+        given = [
+            [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
+            for one in begun.outfits
+        ]
     change = desk_of(request).store.replace(document, person_of(request).name)
-    given = [
-        [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
-        for one in begun.outfits
-    ]
-    return told(request, change, outfits=given, lacking=list(begun.lacking), title=document["shoot"]["title"])
+    return told(request, change, outfits=given, lacking=list(lacking), title=document["shoot"]["title"])
