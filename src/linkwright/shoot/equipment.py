@@ -266,6 +266,12 @@ class Transmitter(Tuned):
     conversion_loss_db: float = Field(
         default=20.0, ge=0, le=100, description="loss from a carrier that couples in to its radiated 2A-B [dB]"
     )
+    combiner_isolation_db: float | None = Field(
+        default=None,
+        ge=0,
+        le=120,
+        description="from input to input of the combiner that those mounted at one spot feed [dB]; none: none",
+    )
     body_facing_db: BodyDb | None = Field(default=None, description="loss on the body, facing the receiver [dB]")
     body_away_db: BodyDb | None = Field(default=None, description="loss with the body in the way [dB]")
     control_mhz: Mhz | None = Field(default=None, description="carrier of its remote setting [MHz]; none: not told")
