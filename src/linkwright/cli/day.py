@@ -72,7 +72,11 @@ def print_day(out: Console, day: Day) -> None:
     out.print()
     columns = ("link", "cells", "power", "draws", "lasts", "changes", "left at the end", "evidence")
     print_table(
-        out, columns, [_row(link) for link in day.links], right=("power", "draws", "lasts", "left at the end")
+        out,
+        columns,
+        [_row(link) for link in day.links],
+        right=("power", "draws", "lasts", "left at the end"),
+        drop=("evidence", "draws"),
     )
     if day.changes:
         out.print()
@@ -105,5 +109,5 @@ def _print_rest(out: Console, day: Day) -> None:
     for line in savings(day):
         out.print(line)
     for name in day.unknown:
-        out.print(f"{name}: how long its cells last is not known; give its cells and drain_mw.")
+        out.print(f"{name}: how long its cells last is not known; give its cells and what it draws.")
     out.print("Never mix cells, never charge primary cells; spare lithium cells travel in the cabin.")

@@ -201,11 +201,6 @@ class Chain:
         return self.link.serves in SPOKEN
 
 
-def most_on_a_carrier(chains: Iterable[Chain]) -> int:
-    """How many links one carrier may have, of the kit that carries most."""
-    return max((chain.transmitter.carries for chain in chains), default=1)
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class Law:
     """Whose rules apply, under which permits, on which last day, what the crew accepts, and the licences typed in.

@@ -246,8 +246,8 @@ CODES: Final[dict[str, Code]] = {
     ),
     "cells-unknown": Code(
         "note",
-        "Nothing is known of a transmitter's cells or of what it draws.",
-        "Give its cells and drain_mw; log a run time and the prediction follows it.",
+        "Nothing is known of a pack's cells or of what it draws.",
+        "Give its cells and what it draws; log a run time and the prediction follows it.",
     ),
     "set-up-short": Code(
         "warn",

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from linkwright.air.predicted import Predicted
 from linkwright.assign.room import Room, RoomTask, room_of
-from linkwright.plan.chain import Chain, Sweeps, most_on_a_carrier, scene_of
-from linkwright.plan.site import SiteProblem, Slots, site_problem
+from linkwright.plan.chain import Chain, Sweeps, scene_of
+from linkwright.plan.site import SiteProblem, Slots, most_links, site_problem
 from linkwright.plan.solve import Run, here, solve_sites
 from linkwright.progress import Tell, quiet
 from linkwright.shoot.models import Shoot
@@ -76,5 +76,5 @@ class _Kind:
         carries = self.chains[0].transmitter.carries
         placed = sum(len(chain.first_ways) for chain in self.chains)
         free = carries * len(self.chains) - placed
-        bound = room.bound * most_on_a_carrier(self.problem.chains)
+        bound = most_links(self.problem, range(len(self.problem.chains)), room.bound, "clean")
         return TypeRoom(self.name, placed, free + carries * room.more, bound, self.problem.site.name)

@@ -12,7 +12,7 @@ from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.by_itself import by_themselves
-from linkwright.plan.chain import Scene, Sweeps, most_on_a_carrier, scene_of
+from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import GRAVITY, finding
 from linkwright.plan.input_findings import (
@@ -42,7 +42,7 @@ from linkwright.plan.products import products_of
 from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove_calls
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
-from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem, verify_listeners
+from linkwright.plan.site import SiteProblem, Slots, kept_on, most_links, site_problem, verify_listeners
 from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
 from linkwright.plan.tuning import Tuning
@@ -221,7 +221,9 @@ def _planned_call(
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
-        bound=None if answer.bound is None else answer.bound * most_on_a_carrier(chains),
+        bound=None
+        if answer.bound is None
+        else most_links(problem, problem.problem.calls[n], answer.bound, answer.criterion),
         criterion=answer.criterion,
         other_criterion_db=_other_db(answer),
         other_criterion_holding=answer.compared.other_holding if answer.compared else None,

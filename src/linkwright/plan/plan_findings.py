@@ -7,7 +7,7 @@ from typing import Final
 
 from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.plan.answer import hand_says, worst_says
-from linkwright.plan.chain import Scene, most_on_a_carrier
+from linkwright.plan.chain import Scene
 from linkwright.plan.findings import finding
 from linkwright.plan.input_findings import rule_reason
 from linkwright.plan.model import Finding, Move, PlannedCall, PlannedLink, Unplaced
@@ -105,7 +105,10 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     if not tuning.legal.any():
         return "the TV channels on the air leave no carrier of its type"
     placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
-    spacing, each = chain.transmitter.spacing_khz, "carrier" if most_on_a_carrier(problem.chains) > 1 else "link"
+    spacing, each = (
+        chain.transmitter.spacing_khz,
+        "link" if all(one.transmitter.carries == 1 for one in problem.chains) else "carrier",
+    )
     return (
         f"no carrier of its type is left that is {spacing} kHz from every other: {counted(placed, each)} placed, "
         f"and at most {answer.bound} can be"

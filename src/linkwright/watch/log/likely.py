@@ -75,7 +75,9 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     scale: dict[str, float] = {
         key: 0.01
         for key in SHARES
-        if key in column and key not in mapping.scale and _in_hundredths(at[key], cells, table)
+        if (key in column or (column and key in known))
+        and key not in mapping.scale
+        and _in_hundredths(at[key], cells, table)
     }
     dates = mapping.dates or _dates(at.get("date", at["time"]), cells, table)
     given = {"column": {**mapping.column, **column}, "scale": {**mapping.scale, **scale}, "dates": dates}
