@@ -78,6 +78,24 @@ def test_every_paper_and_command_shows_them(capsys: Capture) -> None:
     assert f",{label}," in table
 
 
+def test_neighbours_applications_and_walks_show_them(capsys: Capture) -> None:
+    call(capsys, "plan", "yard.toml", "-o", "yard-plan.json")
+    link = json.loads(Path("yard-plan.json").read_text("utf-8"))["calls"][0]["links"][0]
+    label = link["labels"][0][1]
+    shown = f"{label} = {LISTED[label]:.3f}"
+    Path("theirs.csv").write_text(f"carrier_mhz,radiated_mw\n{LISTED[label]},250\n", "utf-8")
+    assert shown in call(capsys, "neighbours", "yard.toml", "theirs.csv", "--plan", "yard-plan.json").out
+    applied = call(capsys, "apply", "yard.toml", "-o", "paper", "--plan", "yard-plan.json").out
+    assert f"{shown} (Pilot)" in applied
+    assert f",Pilot,{label}," in Path("paper/application.csv").read_text("utf-8")
+    log = "\n".join(
+        f"2027-05-14T10:00:{n:02}+01:00,Pilot,{-40 - n},{-41 - n},{1 + n},0" for n in range(40)
+    )  # fmt: skip
+    Path("walk.csv").write_text(f"time,link,rf_a_dbm,rf_b_dbm,x_m,y_m\n{log}\n", "utf-8")
+    walked = call(capsys, "walk", "yard.toml", "walk.csv", "--carrier-mhz", str(LISTED[label]), "--power-mw", "5")
+    assert f"on {shown} MHz with 5 mW" in " ".join(walked.out.split()), walked.err
+
+
 def test_a_plan_made_before_the_list_does_not_fit(capsys: Capture) -> None:
     call(capsys, "plan", "yard.toml", "-o", "yard-plan.json")
     text = Path("yard.toml").read_text("utf-8")

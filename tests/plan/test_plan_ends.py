@@ -10,6 +10,8 @@ from hypothesis import strategies as st
 from tests.plan.ends import COUNTRIES, HEADER, gala_text, link_of, planned, two_ends
 
 from linkwright.plan.file import parse_plan, write_plan
+from linkwright.plan.fit import fit
+from linkwright.plan.hit import stranger, with_stranger
 from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.pipeline import make_plan
 from linkwright.shoot.errors import InputError
@@ -343,6 +345,28 @@ def test_more_links_than_a_block_carries_have_a_second_block() -> None:
 def test_members_of_a_block_make_each_other_neither_noise_nor_products() -> None:
     one, two = planned(actors(1), US).calls[0].links[0], planned(actors(2), US).calls[0].links[0]
     assert two.ledger.plain == one.ledger.plain
+
+
+def test_room_is_told_in_links_also_of_those_that_share_a_carrier() -> None:
+    """138 MHz hold 6 clean carriers here at least; each carries two."""
+    one, five = (fit(two_ends(actors(count), US), {})[0] for count in (1, 5))
+    assert (one.placed, five.placed) == (1, 5)
+    assert one.placed + one.more == five.placed + five.more == 12
+    assert one.bound == five.bound >= 12
+    assert planned(actors(5), US).calls[0].bound == five.bound
+
+
+def test_a_block_that_is_hit_moves_as_one_and_is_told_by_its_people() -> None:
+    shoot = two_ends(actors(3), US)
+    first = make_plan(shoot, {})
+    khz = first.calls[0].links[0].carrier_khz
+    after = make_plan(with_stranger(shoot, stranger(shoot, khz, heard_dbm=-40.0)), {}, first)
+    (move,) = (move for move in after.moves if move.link == "wide 1")
+    assert (move.links, move.who, move.from_khz) == (("A1", "A2"), "A1 and A2", khz)
+    assert move.because.startswith("there A1 would fail, with Stranger on")
+    assert {link.carrier_khz for link in after.calls[0].links[:2]} == {move.to_khz}
+    told = next(one for one in after.findings if one.code == "moved")
+    assert told.says.startswith("A1 and A2 move from")
 
 
 def test_a_block_keeps_its_carrier_in_a_second_plan() -> None:

@@ -105,3 +105,48 @@ def test_a_link_that_the_shoot_lacks_is_named_with_the_mapping_that_would_do(
     told = " ".join(said.out.split())
     assert 'the shoot has no "Nobody"' in told
     assert '[rename] "Nobody" = ' in told
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "as_mapping"),
+    [
+        ("Date,Time,Channel,RSSI A", "2027-05-14,11:00:00,Pilot,-60.5", 'date = "Date"'),
+        ("Time;Day;Name;RF A", "11:00:00;14.05.2027;Pilot;-60,5", 'date = "Day"'),
+        ("date\ttime\tlink\trf_a_dbm", "5/14/2027\t11:00\tPilot\t-60.5", 'date = "date"'),
+        ("Date,Clock,Mic,RSSI", "2027/5/14,11:00:00.0,Pilot,-60.5", 'time = "Clock"'),
+        ("Date,Time,Channel,RSSI A", '"2027-05-14","11:00:00+01:00","Pilot","-60.5"', 'date = "Date"'),
+    ],
+)
+def test_a_date_and_a_time_of_their_own_columns_are_read_as_one(
+    tmp_path: Path, head: str, row: str, as_mapping: str
+) -> None:
+    found = read_log(log(tmp_path, f"{head}\n{row}\n"), "log.csv", LONDON)
+    (track,) = found.tracks
+    assert (track.link, track.time_ns.tolist(), track.values[0, 0]) == ("Pilot", [UTC_10], -60.5)
+    told = next(one for one in found.told if one.startswith("guessed"))
+    assert as_mapping in told
+
+
+def test_a_time_that_has_its_date_takes_no_other(tmp_path: Path) -> None:
+    text = "date,time,link,rf_a_dbm\n1999-01-01,2027-05-14T10:00:00Z,Pilot,-60.5\n"
+    (track,) = read_log(log(tmp_path, text), "log.csv").tracks
+    assert track.time_ns.tolist() == [UTC_10]
+
+
+def test_lines_that_lack_cells_and_heads_that_come_again_are_no_readings(tmp_path: Path) -> None:
+    rows = "2027-05-14,11:00:{0:02},Pilot,-60.5\n"
+    text = "Date,Time,Channel,RSSI A\n" + "".join(rows.format(n) for n in range(30))
+    text += "Date,Time,Channel,RSSI A\n2027-05-14\n" + rows.format(59)
+    found = read_log(log(tmp_path, text), "log.csv", LONDON)
+    assert found.tracks[0].time_ns.size == 31
+    assert any("1 row was left out" in told and "line 33" in told for told in found.told)
+
+
+def test_readings_of_any_listener_are_told_by_name(tmp_path: Path) -> None:
+    text = (
+        "time,link,listener,rf_a_dbm\n2027-05-14T10:00:00Z,Band's ears,Singer,-60.5\n"
+        "2027-05-14T10:00:00Z,Band's ears,Drummer,-70\n2027-05-14T10:00:00Z,Pilot,,-50\n"
+    )
+    found = read_log(log(tmp_path, text), "log.csv")
+    assert [track.link for track in found.tracks] == ["Singer of Band's ears", "Drummer of Band's ears", "Pilot"]
+    assert not found.told

@@ -225,3 +225,27 @@ def test_a_damaged_record_of_changes_costs_the_ways_back_alone(bag: TestClient) 
     assert put(bag, ["mark"], "red").status_code == 200
     assert json.loads(bag_file().with_name("kit-changes.jsonl").read_text("utf-8"))["number"] == 1
     assert os.environ["XDG_DATA_HOME"] in str(bag_file())
+
+
+def test_licences_are_kept_from_the_shoot_and_go_along_to_the_next(empty: TestClient) -> None:
+    begun = {
+        "where": "Yard",
+        "region": "GB",
+        "date": "2027-06-14",
+        "who": ["Pilot"],
+        "kit": "body-worn, 863-865 MHz",
+    }
+    assert empty.post("/prepare/begin", json=begun).status_code == 200
+    assert empty.post("/bag/permits").status_code == 400  # the shoot has none yet
+    permit: dict[str, str | list[float]] = {"name": "Summer", "carriers_mhz": [606.5], "to": "2027-08-31"}
+    assert empty.post("/api/entry", json={"path": ["permit"], "value": permit}).status_code == 200
+    assert "Keep the licences of this shoot" in empty.get("/bag").text
+    kept = empty.post("/bag/permits").json()
+    assert kept["says"] == ["Summer added to the bag."]
+    assert (own_bag().permit[0].region, "606.500 MHz; to 2027-08-31" in empty.get("/bag").text) == ("GB", True)
+    told = empty.post("/prepare/begin", json={**begun, "date": "2027-09-01"}).json()
+    assert any("is left out: it holds to 2027-08-31" in one for one in told["lacking"])
+    assert empty.post("/bag/permit/out", json={"name": "Summer"}).status_code == 200
+    assert own_bag().permit == ()
+    empty.post("/bag/undo")
+    assert own_bag().permit[0].name == "Summer"

@@ -137,6 +137,28 @@ def test_cells_changed_now_are_counted_from_then_and_kept(demo: TestClient) -> N
     assert demo.post("/tick/changed", json={"link": "nobody"}).status_code == 400
 
 
+def test_the_cells_of_a_listener_have_a_counter_of_their_own(store: Store) -> None:
+    from tests.day.test_day_listeners import stage
+
+    from linkwright.shoot.reading import parse_document
+    from linkwright.shoot.writing import write_shoot
+
+    store.replace(parse_document(write_shoot(stage()), "stage"), "laptop")
+    with client_of(store) as client:
+        planned(client)
+        text = client.get("/day/body").text
+        id_ = re.search(r'data-changed="([^"]*)">Changed now<span class="unseen">: receiver of Hop<', text)
+        assert id_ is not None
+        said = client.post("/tick/changed", json={"link": id_[1]}).json()
+        assert said["says"].startswith("receiver of Hop: cells changed at")
+        text = client.get("/day/body").text
+        assert text.count("data-since=") == 1, "the link's own transmitter has not been changed"
+        assert client.post("/tick/changed", json={"link": "Hop"}).json()["ran_h"] is None
+        assert client.get("/live").text.count("receiver of Hop") == 1
+        assert "receiver of Hop" in client.get("/day.csv").text
+        assert "receiver of Hop at the end" in client.get("/api/day/picture").json()["svg"]
+
+
 def test_a_logged_run_makes_the_prediction_its_own(demo: TestClient) -> None:
     before = {one["link"]: one["run_h"] for one in day(demo)["links"]}
     for _ in range(3):

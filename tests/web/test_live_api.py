@@ -105,6 +105,27 @@ def test_programs_may_send_readings_and_other_pages_may_not(store: Store) -> Non
         assert bare.post("/log/happen", content="{}", headers=kind).status_code == 403
 
 
+def test_who_listens_has_a_tile_by_name_with_the_carrier_of_the_link(store: Store) -> None:
+    from tests.day.test_day_listeners import stage
+
+    from linkwright.shoot.reading import parse_document
+    from linkwright.shoot.writing import write_shoot
+
+    store.replace(parse_document(write_shoot(stage()), "stage"), "laptop")
+    with client_of(store) as client:
+        planned(client)
+        heard = [record("Band", 0.1 * n, listener="Wedge") for n in range(50)]
+        assert send(client, heard)["taken"] == 50
+        link = desk_of_client(client).snapshot().plan.calls[0].links[0]  # type: ignore[union-attr]
+
+        def shown() -> bool:
+            text = client.get("/live").text
+            at = text.find("Wedge of Band")
+            return at >= 0 and f"{link.carrier_khz / 1000:.3f}" in text[at : at + 1500]
+
+        eventually(shown)
+
+
 def test_a_fault_becomes_an_alarm_with_cause_and_next_step_and_is_acknowledged(demo: TestClient) -> None:
     good = [record("Raker", 0.1 * n) for n in range(300)]
     dead = [record("Raker", 30 + 0.1 * n, audio_dbfs=-100.0, muted=0) for n in range(200)]

@@ -17,7 +17,8 @@ from linkwright.plan.fit import fit
 from linkwright.plan.pipeline import make_plan
 from linkwright.plan.solve import Run
 from linkwright.shoot.errors import InputError
-from linkwright.work import on_dask, on_processes, seeds, worth_processes
+from linkwright.work.carriers import on_dask, on_processes, worth_processes
+from linkwright.work.seeds import seeds
 
 DRAWS = 1000
 

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 from linkwright.plan.solve import Run
 from linkwright.shoot.models import Shoot
-from linkwright.work import on_dask, on_processes, worth_processes
+from linkwright.work.carriers import on_dask, on_processes, worth_processes
 
 
 @contextmanager

@@ -72,11 +72,15 @@ def print_day(out: Console, day: Day) -> None:
     out.print()
     columns = ("link", "cells", "power", "draws", "lasts", "changes", "left at the end", "evidence")
     print_table(
-        out, columns, [_row(link) for link in day.links], right=("power", "draws", "lasts", "left at the end")
+        out,
+        columns,
+        [_row(link) for link in day.links],
+        right=("power", "draws", "lasts", "left at the end"),
+        drop=("evidence", "draws"),
     )
     if day.changes:
         out.print()
-        changes = [(clock(c.at, first), c.link, f"{WHEN[c.when]} {c.call}", hours(c.left_h)) for c in day.changes]
+        changes = [(clock(c.at, first), c.who, f"{WHEN[c.when]} {c.call}", hours(c.left_h)) for c in day.changes]
         print_table(out, ("change at", "link", "where", "left then"), changes, right=("left then",))
     _print_rest(out, day)
 
@@ -86,7 +90,7 @@ def _row(link: LinkDay) -> tuple[str, ...]:
     from linkwright.lengths import hours
 
     return (
-        link.link, f"{link.kit.cells.count} {link.kit.kind}", f"{link.power_mw:g} mW",
+        link.who, f"{link.kit.cells.count} {link.kit.kind}", f"{link.power_mw:g} mW" if link.power_mw else "",
         f"{link.kit.drain_mw(link.power_mw):.0f} mW", f"{hours(link.run_h)} ± {100 * link.spread:.0f} %",
         ", ".join(clock(change.at) for change in link.changes) or "none",
         "" if link.end_h is None else hours(link.end_h), link.kit.evidence,
@@ -105,5 +109,5 @@ def _print_rest(out: Console, day: Day) -> None:
     for line in savings(day):
         out.print(line)
     for name in day.unknown:
-        out.print(f"{name}: how long its cells last is not known; give its cells and drain_mw.")
+        out.print(f"{name}: how long its cells last is not known; give its cells and what it draws.")
     out.print("Never mix cells, never charge primary cells; spare lithium cells travel in the cabin.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -57,6 +58,8 @@ def run(
     where = out or _free_name(Path(shoot))
     write_text(where, write_plan(after))
     write_text(shoot, _grown(Path(shoot).read_text("utf-8-sig"), other), grown=True)
+    if where != "-":
+        os.utime(where)  # it is of the shoot as it is now, not older
     if json:
         write_text("-", write_plan(after))
     else:

@@ -8,22 +8,25 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 if TYPE_CHECKING:
+    import datetime
     from collections.abc import Callable
 
-    from linkwright.shoot.bag import Bag, Item
+    from linkwright.shoot.bag import Bag, Held, Item
+    from linkwright.store.kitbook import Line
 
 #: By whom the bag is changed here.
 WHO: Final = "the command line"
 #: What can be done, and the words that follow.
 ACTIONS: Final = {
     "list": (), "show": ("NAME",), "add": ("NAME",), "measure": ("NAME", "WHAT"), "remove": ("NAME",),
+    "permit": ("NAME",),
     "export": ("FILE",), "import": ("FILE",), "write": ("NAME", "SHOOT"),
 }  # fmt: skip
 
 
 def run(
     action: Annotated[
-        str, typer.Argument(help="list, show, add, measure, remove, export, import, or write into a shoot")
+        str, typer.Argument(help="list, show, add, measure, permit, remove, export, import, or write into a shoot")
     ] = "list",
     words: Annotated[
         list[str] | None, typer.Argument(help="the item's name; of measure also what; or a file")
@@ -39,8 +42,10 @@ def run(
         str | None, typer.Option(help="add: what its display shows, a CSV of label, mhz and perhaps group")
     ] = None,
     with_: Annotated[
-        list[str] | None, typer.Option("--with", help="add: a figure of its own, such as 'noise_figure_db = 6'")
+        list[str] | None,
+        typer.Option("--with", help="add, permit: a figure of its own, such as 'noise_figure_db = 6'"),
     ] = None,
+    out_of: Annotated[str | None, typer.Option(help="permit: the shoot that has it, as [[permit]]")] = None,
     is_: Annotated[str | None, typer.Option("--is", help="measure: the value, in the unit of what it is")] = None,
     how: Annotated[str | None, typer.Option(help="measure: with what, by whom")] = None,
     at_mw: Annotated[float | None, typer.Option(help="measure: the power step it was measured at")] = None,
@@ -73,10 +78,16 @@ def run(
         from linkwright.desk.bagging import measured
 
         _change(given[0], measured(given[0], given[1], is_, how or "", at_mw, day_of(on, "--on")), json)
+    elif action == "permit":
+        _permit(bag, given[0], with_ or [], out_of, json)
+    elif action == "remove" and bag.named(given[0]) is None and bag.licence(given[0]) is not None:
+        from linkwright.desk.bagging import take_out_permit
+
+        _told(take_out_permit(given[0], WHO, _now()), given[0], json)
     elif action == "remove":
         _change(given[0], lambda there: _owned(there, given[0]) and None, json)
     elif action == "write":
-        _write(_owned(bag.named(given[0]), given[0]), given[1], json)
+        _write(bag.named(given[0]) or bag.licence(given[0]) or _owned(None, given[0]), given[1], json)
     else:
         _carry(action, bag, given[0], json)
 
@@ -123,15 +134,25 @@ def _added(there: Item | None, name: str, as_: str | None, own: dict[str, Any], 
     return item_of(fields)
 
 
-def _change(name: str, alter: Callable[[Item | None], Item | None], json: bool) -> None:
-    """Change an item, and show it as it is since."""
+def _now() -> datetime.datetime:
     import datetime
 
+    return datetime.datetime.now(datetime.UTC)
+
+
+def _change(name: str, alter: Callable[[Item | None], Item | None], json: bool) -> None:
+    """Change an item, and show it as it is since."""
+    from linkwright.desk.bagging import change
+
+    _told(change(name, alter, WHO, _now()), name, json)
+
+
+def _told(line: Line | None, name: str, json: bool) -> None:
+    """What was changed, and the item as it is since."""
     from linkwright.cli.output import console, print_json
-    from linkwright.desk.bagging import change, says
+    from linkwright.desk.bagging import says
     from linkwright.store.kitbook import bag_file, own_bag
 
-    line = change(name, alter, WHO, datetime.datetime.now(datetime.UTC))
     item = own_bag().named(name)
     if json:
         print_json({"file": str(bag_file()), "item": None if item is None else _document(item)})
@@ -141,49 +162,72 @@ def _change(name: str, alter: Callable[[Item | None], Item | None], json: bool) 
         _show(item, json=False)
 
 
+def _permit(bag: Bag, name: str, figures: list[str], out_of: str | None, json: bool) -> None:
+    """A licence into the bag: out of a shoot, or by what it says. Raises InputError."""
+    from linkwright.desk.bagging import keep_permits
+    from linkwright.shoot.bag import permit_document, permit_of
+    from linkwright.shoot.errors import InputError, did_you_mean
+    from linkwright.shoot.reading import read_shoot
+    from linkwright.shoot.toml import parse_toml
+
+    there = bag.licence(name)
+    fields: dict[str, Any] = {"name": name} if there is None else permit_document(there)
+    if out_of is not None:
+        shoot = read_shoot(Path(out_of))
+        known = {one.name: one for one in shoot.permit}
+        if name not in known:
+            near = did_you_mean(name, known) or f"; it has {', '.join(known) or 'none'}"
+            raise InputError(f'has no permit "{name}"{near}', path=out_of)
+        fields = {"region": shoot.shoot.region, **permit_document(known[name])}
+    for figure in figures:
+        fields |= parse_toml(figure, "--with")
+    _told(keep_permits([permit_of(fields)], WHO, _now()), name, json)
+
+
 def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
     """The bag out into a file, or another's into this one: items of one name are replaced."""
-    import datetime
-
     from linkwright.cli.output import console, print_json, write_text
     from linkwright.desk.archive import bag_in
     from linkwright.shoot.bag import write_bag
     from linkwright.store.kitbook import Swap, change_bag
-    from linkwright.units import counted
+    from linkwright.units import counted, together
 
     came = bag
     if action == "export":
         write_text(file, write_bag(bag))
     else:
         came = bag_in(Path(file))
-        change_bag(
-            [Swap(bag.named(item.name), item) for item in came.item], WHO, datetime.datetime.now(datetime.UTC)
-        )
+        change_bag([Swap(bag.like(one), one) for one in came.held], WHO, _now())
     if json:
-        print_json({"items": [item.name for item in came.item]})
+        print_json({"items": [item.name for item in came.item], "permits": [one.name for one in came.permit]})
     elif file != "-":
-        items = counted(len(came.item), "item")
+        items = together(
+            [counted(len(came.item), "item"), *([counted(len(came.permit), "permit")] if came.permit else [])]
+        )
         console().print(f"{items} written to {file}." if action == "export" else f"{items} taken into the bag.")
 
 
-def _write(item: Item, shoot: str, json: bool) -> None:
-    """An item as it is now into a shoot file, whose own words stay as they are."""
+def _write(item: Held, shoot: str, json: bool) -> None:
+    """An item or a licence as it is now into a shoot file, whose own words stay as they are."""
     from linkwright.cli.output import console, print_json, write_text
-    from linkwright.shoot.bag import section
+    from linkwright.shoot.bag import Item, section
     from linkwright.shoot.errors import InputError
     from linkwright.shoot.reading import MOST_BYTES, parse_document, parse_shoot, read_text
 
     text = read_text(Path(shoot), shoot, MOST_BYTES)
-    there = parse_document(text, shoot).get(item.kind)
-    if isinstance(there, dict) and item.name in there:
-        raise InputError(f"has {item.kind} {item.name} already; take that out to have it written anew", path=shoot)
+    kind = item.kind if isinstance(item, Item) else "permit"
+    there = parse_document(text, shoot).get(kind) or ()
+    names = there if isinstance(there, dict) else [one.get("name") for one in there if isinstance(one, dict)]
+    if item.name in names:
+        raise InputError(f"has {kind} {item.name} already; take that out to have it written anew", path=shoot)
     grown = f"{text.rstrip()}\n\n{section(item)}"
     parse_shoot(grown, shoot)
     write_text(shoot, grown, grown=True)
     if json:
         print_json({"file": shoot, "item": item.name})
     else:
-        console().print(f'{item.name} stands in {shoot} now: {item.kind} = "{item.name}".')
+        use = f': {kind} = "{item.name}"' if kind != "permit" else ""
+        console().print(f"{item.name} stands in {shoot} now{use}.")
 
 
 def _document(item: Item) -> dict[str, Any]:
@@ -205,6 +249,7 @@ def _list(bag: Bag, json: bool) -> None:
     """The bag and the classes."""
     from linkwright.cli.output import console, print_json, print_table
     from linkwright.desk.bag import class_item, in_short
+    from linkwright.desk.bagging import permit_lists
     from linkwright.shoot.bag import KINDS
     from linkwright.shoot.catalogue import called, catalogue_names
     from linkwright.store.kitbook import bag_file
@@ -212,7 +257,9 @@ def _list(bag: Bag, json: bool) -> None:
     classes = {kind: [class_item(name) for name in catalogue_names(kind)] for kind in KINDS}
     if json:
         listed = [_document(item) for items in classes.values() for item in items]
-        print_json({"file": str(bag_file()), "bag": [_document(i) for i in bag.item], "classes": listed})
+        licences = [{"name": one.name, "lists": permit_lists(one)} for one in bag.permit]
+        mine = [_document(item) for item in bag.item]
+        print_json({"file": str(bag_file()), "bag": mine, "permits": licences, "classes": listed})
         return
     out = console()
     if bag.item:
@@ -226,6 +273,10 @@ def _list(bag: Bag, json: bool) -> None:
         out.print(
             "The bag is empty: `linkwright kit add NAME --as 'body-worn 470-694'` puts something in.", style="bold"
         )
+    if bag.permit:
+        out.print()
+        licences_told = [(one.name, one.number or "", permit_lists(one)) for one in bag.permit]
+        print_table(out, ("permit", "number", "lists"), licences_told)
     out.print()
     out.print("Classes of the catalogue: every figure is assumed until the bag says otherwise", style="bold")
     for kind, items in classes.items():

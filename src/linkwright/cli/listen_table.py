@@ -51,7 +51,7 @@ def _sentence(tracks: list[dict[str, Any]]) -> str:
     suspects = sum(not f["certain"] for track in tracks for f in track["faults"])
     first = "No certain fault" if not certain else f"{certain} certain fault{'s' if certain > 1 else ''}"
     many = "" if len(tracks) == 1 else "s"
-    return f"{first} and {suspects} suspect{'' if suspects == 1 else 's'} in {len(tracks)} track{many}."
+    return f"{first} and {suspects or 'no'} suspect{'' if suspects == 1 else 's'} in {len(tracks)} track{many}."
 
 
 def _file_line(one: dict[str, Any]) -> str:

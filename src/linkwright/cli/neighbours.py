@@ -72,7 +72,6 @@ def _document(found: Any, others: Any, told: list[str]) -> dict[str, Any]:
 
 def _print(out: Any, sentence: str, found: Any, told: list[str]) -> None:
     from linkwright.cli.output import DISCS, print_table
-    from linkwright.units import mhz_text
 
     out.print(sentence, style="bold")
     for says in told:
@@ -81,7 +80,7 @@ def _print(out: Any, sentence: str, found: Any, told: list[str]) -> None:
         (
             hit.link,
             hit.call,
-            mhz_text(hit.carrier_khz),
+            hit.shown,
             f"{hit.before_db:.1f} dB",
             "none" if hit.then_db is None else f"{hit.then_db:.1f} dB",
             f"{DISCS[hit.then]} {hit.then}",
@@ -90,5 +89,5 @@ def _print(out: Any, sentence: str, found: Any, told: list[str]) -> None:
     ]
     if rows:
         print_table(
-            out, ("link", "call", "MHz", "margin", "then", "verdict"), rows, right=("MHz", "margin", "then")
+            out, ("link", "call", "MHz", "in hand", "then", "verdict"), rows, right=("MHz", "in hand", "then")
         )

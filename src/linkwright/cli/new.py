@@ -10,8 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from linkwright.desk.outset import Begun
+    from collections.abc import Sequence
+
     from linkwright.shoot.bag import Bag
+    from linkwright.shoot.clock import Chosen
 
 
 def run(
@@ -33,6 +35,9 @@ def run(
     within: Annotated[
         float | None, typer.Option(help="how far people go from the receiver [m]; default: 30")
     ] = None,
+    like: Annotated[
+        str | None, typer.Option(help="a shoot file: its people, packs, gains and licences at a new place")
+    ] = None,
     permit: Annotated[list[str] | None, typer.Option(help="the id of a permit that is held")] = None,
     timezone: Annotated[str | None, typer.Option(help="the time zone; default: by region and place")] = None,
     title: Annotated[str | None, typer.Option(help="what the job is called; default: place and day")] = None,
@@ -44,8 +49,7 @@ def run(
     class of the catalogue that may be used there.
     """
     from linkwright.cli.asked import clock_of, day_of, position_of
-    from linkwright.cli.output import console, print_json, write_text
-    from linkwright.desk.loading import own_rules
+    from linkwright.desk.loading import load_shoot, own_rules
     from linkwright.desk.outset import Outset, begin, usual_day
     from linkwright.shoot.errors import InputError
     from linkwright.store.kitbook import own_bag
@@ -54,8 +58,13 @@ def run(
     target = Path(folder) / "shoot.toml"
     if target.exists():
         raise InputError("is there already; expected a folder without a shoot", path=str(target))
-    bag = own_bag()
+    bag, old = own_bag(), None if like is None else load_shoot(like)
     asks = sys.stdin.isatty()
+    if old is not None:
+        region = region or old.shoot.region
+        who = who or ", ".join(link.name for link in old.link)
+        kit = [] if kit is None else kit
+        permit = list(old.shoot.permits) if permit is None and region == old.shoot.region else permit
     where = _asked(where, "Where is it? The place's name", "--where", asks)
     region = _asked(region, "Whose rules apply there? Two letters, such as GB or US", "--region", asks).upper()
     date = day_of(_asked(on, "When? The day", "--on", asks, usual_day(datetime.datetime.now()).isoformat()), "--on")
@@ -75,22 +84,38 @@ def run(
         tuple(name.strip() for name in who.split(",") if name.strip()), tuple(kit or ()), tuple(permit or ()),
         position_of(at, "--at"), _surroundings(surroundings), within, span, timezone,
     )  # fmt: skip
+    if old is not None:
+        from linkwright.desk.again import again
+
+        repeated = again(old, outset, bag)
+        _done(target, repeated.text, repeated.zone, repeated.links, repeated.lacking, json)
+        return
     begun = begin(outset, bag)
+    links = tuple(
+        (one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else "")
+        for one in begun.outfits
+    )
+    _done(target, begun.text, begun.zone, links, begun.lacking, json)
+
+
+def _done(
+    target: Path, text: str, zone: Chosen, links: Sequence[tuple[str, str, str, str]], lacking: Sequence[str],
+    json: bool,
+) -> None:  # fmt: skip
+    """Write the shoot and tell who has what."""
+    from linkwright.cli.output import console, print_json, write_text
+
     target.parent.mkdir(parents=True, exist_ok=True)
-    write_text(str(target), begun.text)
+    write_text(str(target), text)
     if json:
-        given = {
-            one.name: {"transmitter": one.transmitter.name, "receiver": one.receiver.name} for one in begun.outfits
-        }
-        print_json(
-            {"file": str(target), "timezone": str(begun.zone.zone), "links": given, "lacking": begun.lacking}
-        )
+        given = {name: {"transmitter": sends, "receiver": hears} for name, sends, hears, _ in links}
+        print_json({"file": str(target), "timezone": str(zone.zone), "links": given, "lacking": list(lacking)})
         return
     out = console()
-    out.print(_said(begun), style="bold")
-    for says in begun.lacking:
+    out.print(_said(links), style="bold")
+    for says in lacking:
         out.print(says)
-    out.print(f"Times are those of {begun.zone.zone}. Written to {target}; now:")
+    out.print(f"Times are those of {zone.zone}. Written to {target}; now:")
     out.print(f"linkwright plan {target}")
 
 
@@ -125,8 +150,8 @@ def _surroundings(text: str | None) -> Any:
     return text or "open"
 
 
-def _said(begun: Begun) -> str:
+def _said(links: Sequence[tuple[str, str, str, str]]) -> str:
     """Who has what, in one sentence."""
-    packs = dict.fromkeys(one.transmitter.name for one in begun.outfits)
-    by = [(pack, [one.name for one in begun.outfits if one.transmitter.name == pack]) for pack in packs]
+    packs = dict.fromkeys(pack for _, pack, _, _ in links)
+    by = [(pack, [name for name, mine, _, _ in links if mine == pack]) for pack in packs]
     return "; ".join(f"{', '.join(names)}: {pack}" for pack, names in by) + "."

@@ -101,7 +101,7 @@ def print_moves(out: Console, plan: Plan) -> None:
     for move in plan.moves:
         before = f"from {move.before} " if move.before else ""
         remark = "" if move.clean else "; until the next step products fall on a carrier"
-        out.print(f"{move.step}. {move.link} {before}to {move.after} MHz{remark}")
+        out.print(f"{move.step}. {move.who} {before}to {move.after} MHz{remark}")
 
 
 def print_call(out: Console, call: PlannedCall) -> None:

@@ -137,7 +137,7 @@ def _planned(read: Shoot, call: str, name: str, tell: Any, sweeps: Any, tv: Any)
 def print_learnt(out: Console, found: Learnt, link: AtWork, path: str) -> None:
     """What was learnt, each with its interval, and what to do with it."""
     from linkwright.cli.output import print_table
-    from linkwright.units import counted, mhz_text
+    from linkwright.units import counted
 
     where = "better" if found.offset_db >= 0 else "worse"
     out.print(
@@ -162,9 +162,10 @@ def print_learnt(out: Console, found: Learnt, link: AtWork, path: str) -> None:
         rows.append(("body in the way costs", f"{found.body_db:.1f} dB", interval))
     rows.append(("local mean scatters by", f"{found.sigma_db:.1f} dB", ""))
     print_table(out, ("learnt", "over the model", "90 % interval"), rows, right=("over the model",))
+    on = f"{link.ends.transmitter.shown(link.carrier_khz)} MHz with {link.power_mw:g} mW"
     out.print(
-        f"From {counted(found.readings, 'reading')} of {link.name} on {mhz_text(link.carrier_khz)} MHz with "
-        f"{link.power_mw:g} mW, {found.nearest_m:.0f} to {found.farthest_m:.0f} m away."
+        f"From {counted(found.readings, 'reading')} of {link.name} on {on}, "
+        f"{found.nearest_m:.0f} to {found.farthest_m:.0f} m away."
     )
     if found.body_db is None:
         out.print("What the body costs was not told: walk out and back, or log which way the talent faces.")

@@ -1,4 +1,4 @@
-"""Each transmitter through the day: when it is on, when its cells are changed, what to pack, what would save."""
+"""Each pack through the day, of who sends and who listens: when it is on, when cells are changed, what saves."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ from typing import Literal
 from linkwright.day.cells import Kit, Kits, temperature_c
 from linkwright.day.changes import swaps
 from linkwright.day.schedule import TimedCall, later, minutes_between
+from linkwright.shoot.end import TO_LISTENERS, whose
 from linkwright.shoot.models import Link, Shoot
+from linkwright.shoot.view import transmitter_named
 
 When = Literal["break", "before", "take"]
 State = Literal["set-up", "take", "break"]
@@ -27,7 +29,7 @@ class CellChange:
     """A change of cells.
 
     when : in a break, before a call, or in a take. left_h : how long the old cells would have gone on at the drain
-    they had [h]. on_reserve : they had gone into their reserve.
+    they had [h]. on_reserve : they had gone into their reserve. listener : whose receiver it is, "" : it sends.
     """
 
     link: str
@@ -36,6 +38,12 @@ class CellChange:
     when: When
     left_h: float
     on_reserve: bool
+    listener: str = ""
+
+    @property
+    def who(self) -> str:
+        """Whose cells they are, as people say it."""
+        return whose(self.link, self.listener)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +65,9 @@ class Stretch:
 
 @dataclass(frozen=True, eq=False)
 class LinkDay:
-    """A transmitter through the day, on in calls at powers [mW]; what would save is worked out when asked for.
+    """A transmitter through the day, on in calls at powers [mW], or the receiver of a `listener` who wears one.
+
+    What would save is worked out when asked for.
 
     temperature_c : at the coldest site. least_min : the shortest break in which cells are changed. reserve : share
     of a set that is not relied upon. end_h : what is left after its last call [h].
@@ -72,6 +82,12 @@ class LinkDay:
     stretches: tuple[Stretch, ...]
     changes: tuple[CellChange, ...]
     end_h: float | None
+    listener: str = ""
+
+    @property
+    def who(self) -> str:
+        """Whose cells they are, as people say it."""
+        return whose(self.link, self.listener)
 
     @property
     def power_mw(self) -> float:
@@ -161,10 +177,15 @@ class Day:
     twice: tuple[tuple[str, str, str], ...]
 
     @property
+    def transmitters(self) -> dict[str, LinkDay]:
+        """Those that send, by name of their link."""
+        return {link.link: link for link in self.links if not link.listener}
+
+    @property
     def changes(self) -> list[CellChange]:
         """All changes in the order of the day."""
         found = [change for link in self.links for change in link.changes]
-        return sorted(found, key=lambda change: (change.at.timestamp(), change.link))
+        return sorted(found, key=lambda change: (change.at.timestamp(), change.who))
 
 
 def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> Day:
@@ -182,24 +203,33 @@ def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> D
         on = live.get(link.name, [])
         kit = kits.of(link)
         twice += _twice(link.name, [call for call, _, _ in on])
-        if on and kit is None:
-            unknown.append(link.name)
-        elif on and kit is not None:
-            key = (link.sends.kit, link.microphone, *((call.live.name, power) for call, _, power in on))
-            if key not in alike:
-                alike[key] = _link_day(shoot, link, kit, [(call, power) for call, _, power in on])
-            links.append(_named(alike[key], link.name))
+        packs: list[tuple[str, Kit | None, tuple[str, str | None], bool]] = []
+        if kit is not None or transmitter_named(shoot, link.sends.kit).form != "mounted":
+            packs.append(("", kit, (link.sends.kit, link.microphone), True))
+        for end in link.hears:
+            worn = link.serves in TO_LISTENERS and not end.stands
+            packs.append((end.named or "receiver", kits.heard_with(end.kit), (end.kit, "heard"), worn))
+        for listener, pack, kind, needed in packs if on else ():
+            if pack is None and needed:
+                unknown.append(whose(link.name, listener))
+            elif pack is not None:
+                steps = [(call, 0.0 if listener else power) for call, _, power in on]
+                key = (kind, *((call.live.name, power) for call, power in steps))
+                if key not in alike:
+                    alike[key] = _link_day(shoot, link, pack, steps)
+                links.append(_named(alike[key], link.name, listener))
     return Day(tuple(calls), tuple(links), tuple(unknown), tuple(twice))
 
 
-def _named(same: LinkDay, name: str) -> LinkDay:
-    """The day of a transmitter that has the same day as another."""
-    return replace(same, link=name, changes=tuple(replace(change, link=name) for change in same.changes))
+def _named(same: LinkDay, name: str, listener: str) -> LinkDay:
+    """The day of a pack that has the same day as another."""
+    changes = tuple(replace(change, link=name, listener=listener) for change in same.changes)
+    return replace(same, link=name, listener=listener, changes=changes)
 
 
 def _power(kits: Kits, link: Link) -> float:
     kit = kits.of(link)
-    steps = (link.locked_mw,) if link.locked_mw is not None else kit.transmitter.powers_mw if kit else (0.0,)
+    steps = (link.locked_mw,) if link.locked_mw is not None else kit.powers_mw if kit else (0.0,)
     return max(steps)
 
 
@@ -229,7 +259,7 @@ def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, 
 
 def _lower(kit: Kit, power_mw: float) -> float | None:
     """The next lower step of the transmitter."""
-    return max((step for step in kit.transmitter.powers_mw if step < power_mw), default=None)
+    return max((step for step in kit.powers_mw if step < power_mw), default=None)
 
 
 def _used(stretches: Sequence[Stretch]) -> float:

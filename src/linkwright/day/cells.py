@@ -1,4 +1,4 @@
-"""A link's transmitter with its cells: what it draws, how long a set lasts, and how well that is known."""
+"""A pack with its cells, transmitter or receiver: what it draws, how long a set lasts, how well that is known."""
 
 from __future__ import annotations
 
@@ -7,17 +7,21 @@ from dataclasses import dataclass, field
 
 from linkwright.physics.battery import CELLS, RATED_C, Draw, Powering, Ran, refit, run_time_h
 from linkwright.shoot.catalogue import called
-from linkwright.shoot.equipment import Cells, Transmitter
+from linkwright.shoot.equipment import Cells, Receiver, Transmitter
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Link, Shoot
-from linkwright.shoot.view import LiveCall, microphone_named, transmitter_named, usual_microphone
+from linkwright.shoot.view import LiveCall, microphone_named, receiver_named, transmitter_named, usual_microphone
 
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """A type of transmitter with a microphone: its cells, what predicts its run time, and how that is known."""
+    """A type of transmitter with a microphone, or of receiver: its cells, its run time, how known.
 
-    transmitter: Transmitter
+    powers_mw : its steps, none of a receiver. resting_mw : while it rests; None: as with nothing radiated.
+    """
+
+    powers_mw: tuple[float, ...]
+    resting_mw: float | None
     cells: Cells
     powering: Powering
     phantom_ma: float
@@ -34,8 +38,7 @@ class Kit:
 
     def saving_h(self, temperature_c: float) -> float:
         """How long a fresh set lasts while it rests [h]: at its stated drain, else with nothing radiated."""
-        save = self.transmitter.resting_mw
-        drain = self.drain_mw(0.0) if save is None else save
+        drain = self.drain_mw(0.0) if self.resting_mw is None else self.resting_mw
         return run_time_h(self.powering.cell, self.powering.count, drain, temperature_c)
 
     def spread(self, power_mw: float) -> float:
@@ -54,6 +57,13 @@ class Kits:
 
     shoot: Shoot
     _found: dict[tuple[str, str | None], Kit | None] = field(default_factory=dict)
+    _heard: dict[str, Kit | None] = field(default_factory=dict)
+
+    def heard_with(self, name: str) -> Kit | None:
+        """A receiver as a kit; None where it has no cells of its own, or what it draws is not known."""
+        if name not in self._heard:
+            self._heard[name] = _ear(name, receiver_named(self.shoot, name))
+        return self._heard[name]
 
     def of(self, link: Link) -> Kit | None:
         """The kit of a link; None where its cells or its drain are not known."""
@@ -66,6 +76,19 @@ class Kits:
 def temperature_c(call: LiveCall) -> float:
     """The temperature at the cells during a call [degrees Celsius]."""
     return RATED_C if call.site.temperature_c is None else call.site.temperature_c
+
+
+def _ear(name: str, receiver: Receiver) -> Kit | None:
+    cells = receiver.cells
+    cell = CELLS.get((cells.type, cells.chemistry)) if cells is not None else None
+    if cells is None or cell is None or receiver.draws_mw is None:
+        return None
+    powering = Powering(
+        cell.with_stated(cells.capacity_mah, cells.voltage_v), cells.count, Draw(receiver.draws_mw, 0.0)
+    )
+    runs = [Ran(one.value, 0.0, one.temperature_c) for one in receiver.measurements("run time")]
+    fitted = refit(powering, runs)
+    return Kit((), None, cells, fitted, 0.0, *_known(name, receiver, cells, len(runs)))
 
 
 def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
@@ -101,14 +124,14 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
     if not math.isfinite(fitted.run_time_h(min(transmitter.powers_mw), RATED_C, phantom)):
         return None
     evidence, source = _known(name, transmitter, cells, len(runs))
-    return Kit(transmitter, cells, fitted, phantom, evidence, source)
+    return Kit(transmitter.powers_mw, transmitter.resting_mw, cells, fitted, phantom, evidence, source)
 
 
-def _known(name: str, transmitter: Transmitter, cells: Cells, runs: int) -> tuple[Evidence, str]:
+def _known(name: str, pack: Transmitter | Receiver, cells: Cells, runs: int) -> tuple[Evidence, str]:
     """How a run time is known: from logs, from stated figures, or from the assumed ones of the catalogue."""
     name = called(name)
     if runs:
         return "measured", f"{runs} logged run time{'s' if runs > 1 else ''} of {name}"
-    if cells.capacity_mah is not None and transmitter.use is None:
+    if cells.capacity_mah is not None and pack.use is None:
         return "stated", f"stated drain and capacity of {name}"
     return "assumed", f"usual {cells.type} {cells.chemistry} cells, drain of {name}; log a run to know"

@@ -32,9 +32,9 @@ def answer(day: Day) -> str:
     first = changes[0].at.date() if changes else None
     if taken:
         one = taken[0]
-        parts.append(f"{one.link} runs out in a take: change its cells at {clock(one.at)} in {one.call}")
+        parts.append(f"{one.who} runs out in a take: change its cells at {clock(one.at)} in {one.call}")
     if changes and not taken:
-        told = ", ".join(f"{change.link} at {clock(change.at, first)}" for change in changes[:3])
+        told = ", ".join(f"{change.who} at {clock(change.at, first)}" for change in changes[:3])
         more = f" and {len(changes) - 3} more" if len(changes) > 3 else ""
         count = "One battery change, not" if len(changes) == 1 else f"{len(changes)} battery changes, none"
         parts.append(f"{count} in a take: {told}{more}")
@@ -49,9 +49,9 @@ def answer(day: Day) -> str:
 def troubles(day: Day) -> list[str]:
     """Why a day does not hold, phrases; none where it does: no change in a take or on the reserve, time for all."""
     return [
-        *(f"{one.link} runs out in a take, in {one.call}" for one in day.changes if one.when == "take"),
+        *(f"{one.who} runs out in a take, in {one.call}" for one in day.changes if one.when == "take"),
         *(
-            f"{one.link} reaches its change at {clock(one.at)} only on the reserve of its cells"
+            f"{one.who} reaches its change at {clock(one.at)} only on the reserve of its cells"
             for one in day.changes
             if one.on_reserve and one.when != "take"
         ),
@@ -70,14 +70,14 @@ def _nothing(day: Day) -> str:
     )
     if least is None or least.end_h is None:
         return "Nothing is known of the cells"
-    return f"No battery has to be changed; {least.link} has the least left at its end, {hours(least.end_h)}"
+    return f"No battery has to be changed; {least.who} has the least left at its end, {hours(least.end_h)}"
 
 
 def _run_times(day: Day) -> str:
     least = min(day.links, key=lambda link: link.run_h, default=None)
     if least is None:
         return "The calls have no times and nothing is known of the cells."
-    return f"The calls have no times; a fresh set lasts {hours(least.run_h)} at least, in {least.link}."
+    return f"The calls have no times; a fresh set lasts {hours(least.run_h)} at least, in {least.who}."
 
 
 def savings(day: Day) -> list[str]:
@@ -86,12 +86,12 @@ def savings(day: Day) -> list[str]:
     for link in day.links:
         if link.saved_h >= 0.1:
             fewer = _fewer(len(link.changes) - link.changes_saving)
-            told.append((link.saved_h, f"{link.link}: resting in the breaks saves {hours(link.saved_h)}{fewer}."))
+            told.append((link.saved_h, f"{link.who}: resting in the breaks saves {hours(link.saved_h)}{fewer}."))
         if link.lower_mw is not None and link.lower_h is not None and link.changes_lower is not None:
             gained = link.lower_h - link.run_h
             down_db = 10.0 * math.log10(link.power_mw / link.lower_mw)
             fewer = _fewer(len(link.changes) - link.changes_lower)
-            says = f"{link.link}: with {link.lower_mw:g} mW a set lasts {hours(gained)} longer{fewer}, and the link"
+            says = f"{link.who}: with {link.lower_mw:g} mW a set lasts {hours(gained)} longer{fewer}, and the link"
             told.append((gained, f"{says} has {down_db:.0f} dB less margin."))
     return [line for _, line in sorted(told, key=lambda one: -one[0])]
 
@@ -103,7 +103,8 @@ def _fewer(count: int) -> str:
 def battery(change: CellChange) -> dict[str, Any]:
     """One change of cells."""
     return {
-        "link": change.link, "change_at": change.at.isoformat(), "left_h": round(change.left_h, 2),
+        "link": change.link, **({"listener": change.listener} if change.listener else {}),
+        "change_at": change.at.isoformat(), "left_h": round(change.left_h, 2),
         "call": change.call, "when": change.when,
     }  # fmt: skip
 
@@ -149,6 +150,7 @@ def _iso(moment: datetime.datetime | None) -> str | None:
 def _link(link: LinkDay) -> dict[str, Any]:
     return {
         "link": link.link,
+        **({"listener": link.listener} if link.listener else {}),
         "cells": link.kit.kind,
         "count": link.kit.cells.count,
         "power_mw": link.power_mw,

@@ -97,7 +97,7 @@ def pack(
     packing.put("shoot.toml", [draft.toml().encode()])
     packing.put("readings.csv", _csv(stretches))
     bag = own_bag()
-    if bag.item:
+    if bag.item or bag.permit:
         packing.put(BAG, [write_bag(bag).encode()])
     taken = {JOB, "shoot.toml", "readings.csv", LIST, BAG}
     for one in store.attachment_list():

@@ -11,11 +11,12 @@ from typing import Any, Final
 from linkwright.desk.bag import NO_FIGURES, cells_said, class_item, class_named, in_short, plain, tunes_said
 from linkwright.desk.form.fields import Field, entered, fields_of, shown
 from linkwright.desk.form.sections import INNER, KINDS, Cell
-from linkwright.shoot.bag import OWN, Item, Kind, item_of
+from linkwright.shoot.bag import OWN, Held, Item, Kind, item_of
 from linkwright.shoot.carrier_list import display_carriers
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import MEASURES, Cells, Tuned
 from linkwright.shoot.errors import InputError, did_you_mean
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.writing import as_toml
 from linkwright.store import Conflict
 from linkwright.store.kitbook import Line, Swap, change_bag, changes, own_bag
@@ -46,6 +47,32 @@ def owned(item: Item | None, name: str) -> Item:
         near = did_you_mean(name, names) or f"; it has {', '.join(names[:12]) or 'nothing yet'}"
         raise InputError(f'the bag has no "{name}"{near}')
     return item
+
+
+def keep_permits(permits: Sequence[PermitHeld], who: str, now: datetime.datetime) -> Line | None:
+    """Licences into the bag, in the place of those of their names; None where all stand so already."""
+    bag = own_bag()
+    return change_bag([Swap(bag.licence(one.name), one) for one in permits], who, now)
+
+
+def take_out_permit(name: str, who: str, now: datetime.datetime) -> Line | None:
+    """A licence out of the bag. Raises InputError where there is none of the name."""
+    there = own_bag().licence(name)
+    if there is None:
+        raise InputError(f'the bag has no permit "{name}"{did_you_mean(name, [p.name for p in own_bag().permit])}')
+    return change_bag([Swap(there, None)], who, now)
+
+
+def permit_lists(permit: PermitHeld) -> str:
+    """What a licence lists, where and how long, in one line."""
+    carriers = [f"{mhz:.3f}" for mhz in permit.carriers_mhz[:4]] + (["..."] if len(permit.carriers_mhz) > 4 else [])
+    ranges = [f"{low:g}-{high:g}" for low, high in permit.ranges_mhz]
+    where = (
+        "" if permit.place is None else f"within {permit.radius_m:g} m of {permit.place[0]:g}, {permit.place[1]:g}"
+    )
+    ends = [f"{word} {day}" for word, day in (("from", permit.starts), ("to", permit.ends)) if day is not None]
+    most = "" if permit.max_mw is None else f"{permit.max_mw:g} mW {permit.power_reference}"
+    return "; ".join(filter(None, (f"{', '.join([*ranges, *carriers])} MHz", most, where, " ".join(ends))))
 
 
 def added(words: str, name: str, count: int) -> Alter:
@@ -201,10 +228,11 @@ def says(line: Line) -> str:
     return f"{'' if line.of is None else 'Taken back: '}{told[0]}{more}."
 
 
-def _swap_says(old: Item | None, new: Item | None) -> str:
-    if old is None or new is None:
-        named = old or new
-        return f"{'' if named is None else named.name} {'added to' if old is None else 'taken out of'} the bag"
+def _swap_says(old: Held | None, new: Held | None) -> str:
+    named = new or old
+    if not isinstance(old, Item) or not isinstance(new, Item):
+        what = "added to" if old is None else "taken out of" if new is None else "changed in"
+        return f"{'' if named is None else named.name} {what} the bag"
     before, after = old.document(), new.document()
     keys = [key for key in {**before, **after} if before.get(key) != after.get(key)]
     first = keys[0] if keys else "name"

@@ -10,6 +10,7 @@ from linkwright.desk.live import call_of, live_call_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.hit import STRANGER, stranger
 from linkwright.plan.model import PlannedLink
+from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link
 from linkwright.store import Change, Store, Tick
@@ -46,7 +47,10 @@ class Fled:
 
 
 def planned_links(snapshot: Snapshot, now_ns: int) -> dict[str, PlannedLink]:
-    """What the newest plan gives each link, by its id, in the call that is on or comes next; else in its first."""
+    """What the newest plan gives each link, by its id, in the call that is on or comes next; else in its first.
+
+    Each who listens to a link stands there too, by name.
+    """
     made = snapshot.made
     if made is None:
         return {}
@@ -55,6 +59,9 @@ def planned_links(snapshot: Snapshot, now_ns: int) -> dict[str, PlannedLink]:
     for call in sorted(made.plan.calls, key=lambda call: call.call != on):
         for link in call.links:
             found.setdefault(made.names.id_of("link", link.link), link)
+            for one in link.listeners or ():
+                theirs = {"in_hand_db": one.in_hand_db, "verdict": one.verdict}
+                found.setdefault(whose(link.link, one.listener), link.model_copy(update=theirs))
     return found
 
 

@@ -13,16 +13,19 @@ from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Snapshot
 from linkwright.lengths import hours
 from linkwright.plan.batteries import powers_of
+from linkwright.shoot.end import whose
 from linkwright.shoot.models import Shoot
 from linkwright.store import Store
 
 #: The kind of happening that a change of cells is.
 CHANGED: Final = "changed"
+#: Between the id of a link and who listens to it, where the cells of a receiver are meant.
+OF: Final = "\N{MIDDLE DOT}"
 
 
 @dataclass(frozen=True, slots=True)
 class Counter:
-    """A transmitter with its counter: since when its cells are in, and what is planned."""
+    """A pack with its counter: since when its cells are in, and what is planned."""
 
     id: str
     link: str
@@ -50,18 +53,27 @@ def planned_day(snapshot: Snapshot, shoot: Shoot) -> Day:
     return day_of(shoot, schedule(shoot), powers_of(calls) if calls else None)
 
 
+def pack_id(link: str, listener: str) -> str:
+    """The id of a pack: of a transmitter that of its link."""
+    return f"{link}{OF}{listener}" if listener else link
+
+
 def since_changed(store: Store, names: Names) -> dict[str, datetime.datetime]:
-    """When the cells of each link, by its id, were changed last."""
-    return {names.id_of("link", one.about): one.when for one in store.happenings(kinds=[CHANGED])}
+    """When the cells of each pack, by its id, were changed last."""
+    changed = store.happenings(kinds=[CHANGED])
+    return {pack_id(names.id_of("link", one.about), one.data.get("listener", "")): one.when for one in changed}
 
 
 def counters(store: Store, snapshot: Snapshot, shoot: Shoot, day: Day) -> list[Counter]:
-    """Every link with its counter."""
-    known = {link.link: link for link in day.links}
+    """Every transmitter, and every receiver with cells of its own, with its counter."""
     since = since_changed(store, snapshot.names)
     found = []
     for link in shoot.link:
-        id_ = snapshot.names.id_of("link", link.name)
-        when = since[id_].astimezone(snapshot.zone) if id_ in since else None
-        found.append(Counter(id_, link.name, known.get(link.name), when))
+        mine: list[LinkDay | None] = [one for one in day.links if one.link == link.name]
+        sends = mine if link.name in day.transmitters or link.name not in day.unknown else [None, *mine]
+        for pack in sends:
+            listener = "" if pack is None else pack.listener
+            id_ = pack_id(snapshot.names.id_of("link", link.name), listener)
+            when = since[id_].astimezone(snapshot.zone) if id_ in since else None
+            found.append(Counter(id_, whose(link.name, listener), pack, when))
     return found

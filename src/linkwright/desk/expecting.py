@@ -17,6 +17,7 @@ from linkwright.plan.reaching import Reaching, reaching
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.ground import along_route
 from linkwright.reach.path import rice_db_of
+from linkwright.shoot.end import whose
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall
 from linkwright.units import dbm_from_mw, mw_from_dbm
@@ -52,17 +53,17 @@ class Live:
                 start = min(end, time_ns_of(back))
         return (*spans, (start, end)) if start < end else tuple(spans)
 
-    def expected(self) -> Expected:
-        """What is expected of it."""
-        planned, chain = self.reaching.planned, self.reaching.chain
+    def expected(self, listener: str = "") -> Expected:
+        """What is expected of it, by the name of the link or of who listens to it."""
+        planned, chain, told = self.reaching.planned, self.reaching.chain, self.reaching.told
         return Expected(
-            link=planned.link,
+            link=whose(planned.link, listener),
             call=self.live.name,
             spans=self.spans(),
             carrier_khz=planned.carrier_khz,
-            wanted_dbm=planned.wanted_dbm,
-            noise_and_interference_dbm=planned.noise_and_interference_dbm,
-            required_cnr_db=planned.required_cnr_db,
+            wanted_dbm=told.wanted_dbm,
+            noise_and_interference_dbm=told.noise_and_interference_dbm,
+            required_cnr_db=chain.receiver.required_cnr_db if listener else planned.required_cnr_db,
             bandwidth_khz=chain.transmitter.bandwidth_khz,
             spares_khz=planned.spares_khz,
             spares_said=planned.spares,
@@ -70,6 +71,7 @@ class Live:
             ceiling_dbm=chain.receiver.blocking_dbm,
             fading_db=planned.fading_db,
             noise_dbm=self.reaching.budget.noise_dbm,
+            sent_to=planned.link if planned.listeners else "",
             swept=swept_on(self.air, chain, planned.carrier_khz, self.live),
         )
 
@@ -89,21 +91,27 @@ def swept_on(air: SiteAir, chain: Chain, carrier_khz: int, live: LiveCall) -> Sw
 def _lives(scene: Scene, calls: Sequence[PlannedCall]) -> Iterator[Live]:
     by_name = {call.name: call for call in scene.calls}
     for call in calls:
-        for one in filter(lambda one: one.decides, reaching(scene, call)):
+        for one in reaching(scene, call):
             yield Live(by_name[call.call], one, scene.air[one.chain.site.name])
 
 
 def expected_of(scene: Scene, plan: Plan) -> tuple[Expected, ...]:
-    """What the plan says of every link and call, as the watch takes it."""
-    return tuple(live.expected() for live in _lives(scene, plan.calls))
+    """What the plan says of every link and call, and of each who listens to a link, as the watch takes it.
+
+    A link's own readings are judged as those of the listener that decides.
+    """
+    lives = list(_lives(scene, plan.calls))
+    links = (live.expected() for live in lives if live.reaching.decides)
+    heard = (live.expected(one.listener) for live in lives if (one := live.reaching.listener) is not None)
+    return (*links, *heard)
 
 
 def courses_of(scene: Scene, plan: Plan, shoot: Shoot, hours: float | None = None) -> tuple[Course, ...]:
     """Every link of every call as the simulator plays it, each call for `hours` at most."""
-    runs = {link.link: link.run_h for link in day_with(shoot, plan).links} if shoot.call else {}
+    runs = {name: day.run_h for name, day in day_with(shoot, plan).transmitters.items()} if shoot.call else {}
     order = {call.call: n for n, call in enumerate(plan.calls)}
     courses = []
-    for live in _lives(scene, plan.calls):
+    for live in (live for live in _lives(scene, plan.calls) if live.reaching.decides):
         expected, at_work = live.expected(), live.reaching.at_work
         starts = live.live.starts
         if starts is None:

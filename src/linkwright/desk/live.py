@@ -10,6 +10,7 @@ from linkwright.desk.alarms import Alarm
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.watching import clock_of as on_clock
 from linkwright.lengths import age
+from linkwright.shoot.end import whose
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall, live_calls
 from linkwright.store import Store
@@ -113,7 +114,7 @@ def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:
         {
             "at": clock_of(snapshot, int(one.when.timestamp() * 1e9)),
             "what": str(one.data.get("text") or one.kind),
-            "about": names.name_of(names.id_of("link", one.about)),
+            "about": whose(names.name_of(names.id_of("link", one.about)), str(one.data.get("listener") or "")),
             "who": one.who,
         }
         for one in found

@@ -10,16 +10,18 @@ from typing import Final
 from linkwright.desk.bag import Outfit, class_item, class_named, outfits, tune_together
 from linkwright.desk.form.fields import inline
 from linkwright.plan.tuning import slots_khz
-from linkwright.rules import allowance, check_permits, territory
+from linkwright.rules import allowance, check_ids, check_permits, licence_text, misfit, place_of, territory
 from linkwright.shoot.bag import Bag, Item, section
 from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.clock import Chosen, chosen
 from linkwright.shoot.equipment import Transmitter
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Surroundings
 from linkwright.shoot.reading import judge
 from linkwright.shoot.zones import named
+from linkwright.units import together
 
 #: How zones are known, for the file.
 KNOWN: Final = {
@@ -75,8 +77,36 @@ def begin(outset: Outset, bag: Bag) -> Begun:
     given, lacking = outfits(outset.who, _pool(outset, bag))
     if not given:
         raise InputError(f"nobody gets anything: {' '.join(lacking) or 'no name was given'}")
+    licences, told = permits_for(outset, bag, zone)
+    lacking += told
     text = _text(replace(outset, timezone=str(zone.zone)), zone, given, lacking, bag)
-    return Begun(text, zone, tuple(given), tuple(lacking))
+    return Begun("\n".join([text, *map(section, licences)]), zone, tuple(given), tuple(lacking))
+
+
+def permits_for(outset: Outset, bag: Bag, zone: Chosen, of: str = "the bag") -> tuple[list[PermitHeld], list[str]]:
+    """The licences of the bag that hold there and then, and sentences on those that do not, or perhaps do not.
+
+    Of one whose place cannot be compared nobody knows: it comes along, and holds once the site has its position.
+    """
+    found, told = [], []
+    for permit in bag.permit:
+        why = misfit(permit, outset.region, outset.at, outset.date, zone.zone)
+        mine = tuple(name for name in permit.links if name in outset.who)
+        if permit.links and not mine:
+            why = f"it is for {together(permit.links)} alone"
+        try:
+            check_ids(territory(outset.region), permit.outranks, "it outranks")
+        except InputError as error:
+            why = error.says
+        if why:
+            told.append(f"{licence_text(permit)} of {of} is left out: {why}.")
+            continue
+        if permit.place is not None and outset.at is None:
+            told.append(
+                f"{licence_text(permit)} may not hold here: {place_of(permit)}, and where this is was not said."
+            )
+        found.append(permit.model_copy(update={"links": mine}) if permit.links else permit)
+    return found, told
 
 
 def zone_of(outset: Outset) -> Chosen:

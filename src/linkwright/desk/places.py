@@ -162,11 +162,13 @@ def _run_says(runs: Sequence[Run]) -> list[str]:
 
 def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
     """How long sets of cells lasted: those of the shoot, and those that were changed because they had run out."""
-    known = {one.link: one for one in planned_day(snapshot, shoot).links}
+    known = planned_day(snapshot, shoot).transmitters
     links = {link.name: link for link in shoot.link}
     found = list(shoot.run)
     since: dict[str, datetime.datetime] = {}
     for one in store.happenings(kinds=[CHANGED]):
+        if one.data.get("listener"):
+            continue
         name = snapshot.names.name_of(snapshot.names.id_of("link", one.about))
         before, since[name] = since.get(name), one.when
         if before is None or not one.data.get("empty") or name not in links or name not in known:

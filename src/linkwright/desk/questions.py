@@ -149,14 +149,20 @@ def answered(outset: Outset, bag: Bag, browser_zone: str = "") -> tuple[dict[str
     browser_zone : taken where the region has several zones and this is one of them. The rows that a ticked permit
     opens are accepted with it.
     """
-    zones = [zone.name for zone in zones_of(outset.region)]
-    if outset.timezone is None and len(zones) > 1 and browser_zone in zones:
-        outset = replace(outset, timezone=browser_zone)
+    outset = in_zone(outset, browser_zone)
     begun = begin(outset, bag)
     document = parse_document(begun.text, "the answers")
     held = [tick for tick in ticks(outset.region, outset.date) if tick.id in outset.permits]
     document["shoot"]["accepts"] = [row for tick in held for row in tick.accepts]
     return document, begun
+
+
+def in_zone(outset: Outset, browser_zone: str) -> Outset:
+    """The answers with the browser's time zone, where the region has several and that is one of them."""
+    zones = [zone.name for zone in zones_of(outset.region)]
+    if outset.timezone is None and len(zones) > 1 and browser_zone in zones:
+        return replace(outset, timezone=browser_zone)
+    return outset
 
 
 def outset_of(asked: Asked) -> Outset:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from linkwright.day.batteries import LinkDay
-from linkwright.desk.day import planned_day, since_changed
+from linkwright.desk.day import pack_id, planned_day, since_changed
 from linkwright.desk.snapshot import Snapshot
 from linkwright.lengths import hours
 from linkwright.shoot.errors import InputError
@@ -149,20 +149,21 @@ def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> 
     if shoot is None:
         return ()
     changed = since_changed(store, snapshot.names)
-    days = {day.link: day for day in planned_day(snapshot, shoot).links} if shoot.call else {}
+    days = planned_day(snapshot, shoot).links if shoot.call else ()
     found = []
     for call in live_calls(shoot):
         if call.starts is None or call.ends is None or not call.starts <= now < call.ends:
             continue
-        for link in (link for link in call.links if link.name in days):
-            id_ = snapshot.names.id_of("link", link.name)
+        on = {link.name for link in call.links}
+        for day in (day for day in days if day.link in on):
+            id_ = pack_id(snapshot.names.id_of("link", day.link), day.listener)
             since = changed.get(id_)
-            lasts = low_h(days[link.name])
+            lasts = low_h(day)
             dies = (since or call.starts) + datetime.timedelta(hours=lasts)
             if id_ in gauges:
                 dies = min(dies, now + datetime.timedelta(hours=lasts * gauges[id_]))
             found.append(
-                Cells(id_, link.name, dies.astimezone(snapshot.zone), since is not None, _next_break(call, now))
+                Cells(id_, day.who, dies.astimezone(snapshot.zone), since is not None, _next_break(call, now))
             )
     return tuple(found)
 

@@ -20,6 +20,7 @@ from linkwright.draw.bars import Span
 from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
 from linkwright.lengths import duration
 from linkwright.sheets.tables import csv_text
+from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.store import Happening
@@ -132,7 +133,8 @@ def told_of(one: Happening) -> str:
         (data[key] for key in ("text", "says", "note", "name", "take") if data.get(key) not in (None, "")), ""
     )
     if one.kind == "changed":
-        return f"{one.about}: cells changed{', the old ones were empty' if data.get('empty') else ''}"
+        empty = ", the old ones were empty" if data.get("empty") else ""
+        return f"{whose(one.about, data.get('listener', ''))}: cells changed{empty}"
     if one.kind == "switched":
         what = str(data.get("what") or "carrier").replace("-", " ").replace("_", " ")
         now = "as planned" if data.get("is") is None else f"{data['is']}"

@@ -200,7 +200,7 @@ def _fit(text: str, room: float) -> str:
 def _row(link: LinkDay, calls: set[str], time: _Time, top: float, row_px: float, *, narrow: bool) -> str:
     """One link: a line where it is on, thin in breaks, hatched while setting up; its changes; what is left."""
     y = top + row_px - 12.0
-    name = _fit(link.link, 150.0 if not narrow else 260.0)
+    name = _fit(link.who, 150.0 if not narrow else 260.0)
     parts = [words(EDGE_PX, top + 18.0 if narrow else y + 5.0, name, size=TEXT_PX)]
     on = [stretch for stretch in link.stretches if stretch.call in calls]
     for stretch in on:
@@ -216,7 +216,7 @@ def _row(link: LinkDay, calls: set[str], time: _Time, top: float, row_px: float,
     for change in (one for one in link.changes if one.call in calls):
         drawn, free_from = _tick(change, time, y, free_from)
         parts.append(drawn)
-    ends = f"{link.link} at the end: {hours(link.end_h)} left" if link.end_h is not None else link.link
+    ends = f"{link.who} at the end: {hours(link.end_h)} left" if link.end_h is not None else link.who
     if link.end_h is not None and on and on[-1] == link.stretches[-1]:
         text = f"{hours(link.end_h)} left"
         x = time.x(on[-1].ends)
@@ -238,7 +238,7 @@ def _tick(change: CellChange, time: _Time, y: float, free_from: float) -> tuple[
     if left > free_from:
         parts.append(words(left, y - 14.0, text, size=TEXT_PX, fill=MADDER if in_take else INK))
         free_from = left + wide + 6.0
-    return group(parts, f"{change.link}: change at {clock(change.at)}, {hours(change.left_h)} left"), free_from
+    return group(parts, f"{change.who}: change at {clock(change.at)}, {hours(change.left_h)} left"), free_from
 
 
 def _handle(handle: Handle, time: _Time, top: float, foot: float) -> str:

@@ -35,7 +35,8 @@ def batteries_of(
     day = day_of(shoot, timed, powers_of(calls))
     found = [
         Battery(
-            link=change.link, change_at=change.at.isoformat(), left_h=round(change.left_h, 2),
+            link=change.link, listener=change.listener or None, change_at=change.at.isoformat(),
+            left_h=round(change.left_h, 2),
             call=change.call, when=change.when,
         )
         for change in day.changes
@@ -46,13 +47,11 @@ def batteries_of(
 def _findings(day: Day) -> Iterator[Finding]:
     for change in day.changes:
         if change.when == "take":
-            says = (
-                f'{change.link} has to change its cells in a take of call "{change.call}", at {clock(change.at)}.'
-            )
+            says = f'{change.who} has to change its cells in a take of call "{change.call}", at {clock(change.at)}.'
             yield finding("battery-in-take", change.link, says)
         elif change.on_reserve:
             says = (
-                f"{change.link} reaches its next chance to change cells, at {clock(change.at)} in call "
+                f"{change.who} reaches its next chance to change cells, at {clock(change.at)} in call "
                 f'"{change.call}", with only {hours(change.left_h)} left.'
             )
             yield finding("battery-short", change.link, says)

@@ -392,7 +392,8 @@ def law_of(shoot: Shoot, calls: Sequence[LiveCall]) -> Law:
     Raises InputError for a region, a permit, an acceptance or an id that the rules do not know.
     """
     where = territory(shoot.shoot.region)
-    for permit in shoot.permit:
+    permits = tuple(one for one in shoot.permit if one.region in (None, shoot.shoot.region))
+    for permit in permits:
         check_ids(where, permit.outranks, f'permit "{permit.name}" outranks')
     edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]
     held = check_permits(where, shoot.shoot.permits)
@@ -402,6 +403,6 @@ def law_of(shoot: Shoot, calls: Sequence[LiveCall]) -> Law:
         held,
         on,
         check_accepts(where, shoot.shoot.accepts, held, on),
-        shoot.permit,
+        permits,
         np.unique(np.array(edges, dtype=np.int64)),
     )

@@ -246,7 +246,7 @@ CODES: Final[dict[str, Code]] = {
     ),
     "cells-unknown": Code(
         "note",
-        "Nothing is known of a transmitter's cells or of what it draws.",
+        "Nothing is known of a pack's cells or of what it draws.",
         "Give its cells and what it draws; log a run time and the prediction follows it.",
     ),
     "set-up-short": Code(
@@ -318,6 +318,11 @@ CODES: Final[dict[str, Code]] = {
         "warn",
         "Kit that finds its carriers by itself is used where the rules that are kept say nothing of it.",
         "Read the marking of the kit and the local law before it is switched on.",
+    ),
+    "permit-unfit": Code(
+        "warn",
+        "A permit of the shoot holds at none of its places, on none of its days, or in another region.",
+        "Take it out of the shoot, or put its dates and its place right as they stand on it.",
     ),
     "permit-left": Code(
         "note",

@@ -19,14 +19,17 @@ from linkwright.rules import (
     closed_ranges,
     hard_warnings,
     licence_text,
+    misfit,
     opened_by,
     openings,
+    place_of,
     range_text,
     why_not,
 )
 from linkwright.shoot.catalogue import called
-from linkwright.shoot.clock import chosen
+from linkwright.shoot.clock import chosen, zone_of
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.zones import zones_of
 from linkwright.units import counted, khz_from_mhz, mhz_text, together
 
@@ -282,6 +285,10 @@ def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedC
 def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:
     """Of each permit that lists carriers, which are left."""
     used = set(used_khz)
+    for permit in scene.shoot.permit:
+        whys = list(_misfits(scene, permit))
+        if whys and all(whys):
+            yield finding("permit-unfit", permit.name, f"{licence_text(permit)} opens nothing here: {whys[0]}.")
     for permit in scene.law.licences:
         left = [khz for khz in sorted(map(khz_from_mhz, permit.carriers_mhz)) if khz not in used]
         if permit.carriers_mhz:
@@ -292,6 +299,19 @@ def permit_findings(scene: Scene, used_khz: Iterable[int]) -> Iterator[Finding]:
             used_up = f"{gone} {'is' if gone == 1 else 'are'} used"
             says = f"Of {counted(count, 'carrier')} on {licence_text(permit)}, {used_up}; {free}."
             yield finding("permit-left", permit.name, says)
+
+
+def _misfits(scene: Scene, permit: PermitHeld) -> Iterator[str]:
+    """Why a permit does not hold, for each site and day; "" where it does."""
+    header = scene.shoot.shoot
+    days = {header.date, *(call.starts.date() for call in scene.calls if call.starts is not None)}
+    for site in scene.used_sites:
+        known = site.latitude is not None and site.longitude is not None
+        place = (site.latitude or 0.0, site.longitude or 0.0) if known else None
+        for day in sorted(days):
+            why = misfit(permit, header.region, place, day, zone_of(scene.shoot))
+            lacks = permit.place is not None and place is None
+            yield why or (f"{place_of(permit)}, and where {site.name} is was not said" if lacks else "")
 
 
 def contiguous(carriers_khz: np.ndarray) -> list[tuple[int, int]]:

@@ -6,8 +6,9 @@ What of all links is worked out once, kind by kind; a proof takes its own link's
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -23,14 +24,23 @@ PAIRS_AT_ONCE: Final = 200_000
 LINE_BELOW_NOISE_DB: Final = 26.0
 
 
-#: Contributions of one kind: whose, and how much [mW].
-Parts = list[tuple[str, float]]
+class Part(NamedTuple):
+    """A contribution: whose, how much [mW], and by which way where that is known better than its kind says."""
+
+    name: str
+    power_mw: float
+    how: str = ""
+
+
+#: Contributions of one kind.
+Parts = list[Part]
 
 
 @dataclass(frozen=True, eq=False)
 class Levels:
     """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
-    where (n, r), what of it is unwanted. What the lines of all its receivers need is worked out once."""
+    where (n, r), what of it is unwanted; `ties` : how those at one spot couple. What the lines of all its receivers
+    need is worked out once."""
 
     radio: Radio
     names: tuple[str, ...]
@@ -38,6 +48,7 @@ class Levels:
     powers_mw: FloatArray
     received_mw: FloatArray
     unwanted: Unwanted
+    ties: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
     def unwanted_without(self, off: frozenset[str]) -> FloatArray:
         """What is unwanted at each receiver with some of the transmitters off (n,) [mW]."""
@@ -71,7 +82,7 @@ class Levels:
         )
         return [
             [
-                (self._product(*abc), mw)
+                Part(self._product(*abc), mw)
                 for abc, mw in zip(who[:LINES_A_KIND].tolist(), powers.tolist(), strict=False)
             ]
             for _, who, powers in found
@@ -96,7 +107,8 @@ class Levels:
             power[:, np.arange(f.size), np.arange(f.size)] = 0.0
             for n, a, b in np.argwhere(power > self.least_line_mw[mine, None, None]).tolist():
                 told = f"2A-B radiated by {self.names[a]} with {self.names[b]}"
-                parts[begin + n].append((told, float(power[n, a, b])))
+                how = self.ties.get((self.names[a], self.names[b]), "")
+                parts[begin + n].append(Part(told, float(power[n, a, b]), how))
         return parts
 
     @functools.cached_property
@@ -122,5 +134,5 @@ class Levels:
         parts: list[Parts] = [[] for _ in range(self.radio.of.size)]
         strong = np.argwhere(power_mw > self.least_line_mw)
         for (a, n), mw in zip(strong.tolist(), power_mw[strong[:, 0], strong[:, 1]].tolist(), strict=True):
-            parts[n].append((f"{word} {self.names[a]}", mw))
+            parts[n].append(Part(f"{word} {self.names[a]}", mw))
         return parts

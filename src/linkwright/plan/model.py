@@ -9,6 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, NamedTuple, overload
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler
 from pydantic_core import core_schema
 
+from linkwright.shoot.end import whose
 from linkwright.shoot.equipment import shown
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.models import Guard
@@ -310,6 +311,12 @@ class Battery(Checked):
     when: Literal["break", "before", "take"] | None = Field(
         default=None, description="in a break, before the call, or in a take"
     )
+    listener: str | None = Field(default=None, description="whose receiver it is; none: the link's transmitter")
+
+    @property
+    def who(self) -> str:
+        """Whose cells they are, as people say it."""
+        return whose(self.link, self.listener or "")
 
 
 class Move(Checked):
@@ -317,7 +324,8 @@ class Move(Checked):
 
     step: int = Field(description="in this order, from 1")
     site: str = Field(description="name of the site")
-    link: str = Field(description="name of the link")
+    link: str = Field(description="name of the link, or of the block whose links share a carrier")
+    links: tuple[str, ...] | None = Field(default=None, description="the links of the block; none: one link")
     from_khz: int | None = Field(default=None, description="its earlier carrier [kHz]; none: it had none")
     to_khz: int = Field(description="its new carrier [kHz]")
     clean: bool = Field(description="after this step no product falls on a carrier")
@@ -325,6 +333,12 @@ class Move(Checked):
     labels: Labels | None = Field(
         default=None, description="what the display of the kit calls the two [kHz, label]; none: it has no list"
     )
+
+    @property
+    def who(self) -> str:
+        """Who moves, by the names of the links."""
+        *first, last = self.links or (self.link,)
+        return f"{', '.join(first)} and {last}" if first else last
 
     @property
     def before(self) -> str:

@@ -32,6 +32,7 @@ def moves_of(
             step=number,
             site=problem.site.name,
             link=step.link,
+            links=_members(problem, step.link),
             from_khz=step.from_khz,
             to_khz=step.to_khz,
             clean=step.clean,
@@ -40,6 +41,12 @@ def moves_of(
         )
         for number, step in enumerate(switch_order(problem.problem, before, after), start=1)
     ]
+
+
+def _members(problem: SiteProblem, name: str) -> tuple[str, ...] | None:
+    """The links that share the carrier of a block; None for a link with its own."""
+    chain = problem.chains[problem.index(name)]
+    return tuple(way.link.name for way in chain.first_ways) if chain.name != chain.link.name else None
 
 
 def _because(
@@ -96,10 +103,13 @@ def _if_it_stayed(
     less = {
         other: word
         for other, proof in proofs.items()
-        if other in kept and RANKS[word := _verdict(problem, other, proof)] < kept[other].rank
+        if (carrier := problem.chains[problem.index(other)].name) in kept
+        and RANKS[word := _verdict(problem, other, proof)] < kept[carrier].rank
     }
-    if name in less:
-        yield f"there it {_would(less[name])}{_strongest(proofs[name])}"
+    mine = next((other for other in _members(problem, name) or (name,) if other in less), None)
+    if mine is not None:
+        who = "it" if mine == name else mine
+        yield f"there {who} {_would(less[mine])}{_strongest(proofs[mine])}"
     elif less:
         yield f"it makes room for {together(list(less))}, who {_would(next(iter(less.values())))} otherwise"
 

@@ -42,7 +42,7 @@ from linkwright.plan.products import products_of
 from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove_calls
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
-from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem, verify_listeners
+from linkwright.plan.site import SiteProblem, Slots, kept_on, most_links, site_problem, verify_listeners
 from linkwright.plan.solve import Run, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
 from linkwright.plan.tuning import Tuning
@@ -221,7 +221,9 @@ def _planned_call(
     done = PlannedCall(
         call=call.name,
         site=call.site.name,
-        bound=answer.bound,
+        bound=None
+        if answer.bound is None
+        else most_links(problem, problem.problem.calls[n], answer.bound, answer.criterion),
         criterion=answer.criterion,
         other_criterion_db=_other_db(answer),
         other_criterion_holding=answer.compared.other_holding if answer.compared else None,

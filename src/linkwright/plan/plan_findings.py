@@ -105,9 +105,12 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     if not tuning.legal.any():
         return "the TV channels on the air leave no carrier of its type"
     placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
-    spacing = chain.transmitter.spacing_khz
+    spacing, each = (
+        chain.transmitter.spacing_khz,
+        "link" if all(one.transmitter.carries == 1 for one in problem.chains) else "carrier",
+    )
     return (
-        f"no carrier of its type is left that is {spacing} kHz from every other: {counted(placed, 'link')} placed, "
+        f"no carrier of its type is left that is {spacing} kHz from every other: {counted(placed, each)} placed, "
         f"and at most {answer.bound} can be"
     )
 
@@ -202,11 +205,10 @@ def moved_findings(kept: Mapping[str, Kept], moves: Iterable[Move]) -> Iterator[
         if move.from_khz is not None:
             spares = kept[move.link].spares_khz
             spare = f", its spare {1 + spares.index(move.to_khz)}" if move.to_khz in spares else ""
-            yield finding(
-                "moved",
-                move.link,
-                f"{move.link} moves from {move.before} to {move.after} MHz{spare}: {move.because}.",
-            )
+            who = move.links or (move.link,)
+            verb = "moves" if len(who) == 1 else "move"
+            says = f"{move.who} {verb} from {move.before} to {move.after} MHz{spare}: {move.because}."
+            yield finding("moved", ", ".join(who), says)
 
 
 def fewest_finding(site: str, moves: Sequence[Move], answers: Sequence[CallAnswer]) -> Iterator[Finding]:

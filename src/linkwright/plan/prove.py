@@ -23,7 +23,7 @@ from linkwright.plan.heard import Arrival, switched
 from linkwright.plan.mixing import LINES_A_KIND, Levels, Parts
 from linkwright.plan.model import Row, Verdict
 from linkwright.plan.neighbours import REUSE, Afar
-from linkwright.plan.radio import doubts_of, likely_more, others_arrays, radio_of, wishes_of
+from linkwright.plan.radio import doubts_of, likely_more, others_arrays, radio_of, ties_of, wishes_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
 from linkwright.reach.budget import Budget, OffAir, budgets_of, in_air
 from linkwright.reach.doubt import PLACES, TV, cases
@@ -195,8 +195,9 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
     every_khz, powers = np.concatenate([own_khz, others_khz]), np.concatenate([own_mw, others_mw])
     names = (*(s.chain.name for s in firsts), *(other.name for other in others))
     levels = Levels(
-        radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers)
-    )
+        radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers),
+        ties_of(ways, carriers),
+    )  # fmt: skip
     _verify(levels, [way.heard_by for way in ways])
     return [
         _proof(standing[n], levels, n, in_air(budget, off_air(standing[n], others, levels, n)))
@@ -330,10 +331,11 @@ def _own_lines(levels: Levels, n: int, chain: Chain) -> Iterator[Row]:
         if total_mw < least_mw:
             continue
         every: Parts = getattr(levels, parts_of)[n]
-        parts = sorted(every, key=lambda part: (-part[1], part[0]))[:LINES_A_KIND]
-        for name, power_mw in parts:
-            yield _interference(name, dbm_from_mw(power_mw), known, source)
-        left_mw = total_mw - sum(power_mw for _, power_mw in parts)
+        parts = sorted(every, key=lambda part: (-part.power_mw, part.name))[:LINES_A_KIND]
+        for part in parts:
+            by = f"{source}; {part.how}" if part.how else source
+            yield _interference(part.name, dbm_from_mw(part.power_mw), known, by)
+        left_mw = total_mw - sum(part.power_mw for part in parts)
         if left_mw > max(least_mw, 1e-6 * total_mw):
             yield _interference(rest, dbm_from_mw(left_mw), known, source)
 

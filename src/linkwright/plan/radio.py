@@ -20,6 +20,7 @@ from linkwright.reach.budget import Budget, budgets_of
 from linkwright.reach.path import xyz
 from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.shoot.place import Other, Spot
+from linkwright.shoot.writing import equipment_document
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array
 
 #: Grid of the rejection between mask and filter [kHz], and how far it is worked out: at least so far, and so many
@@ -121,7 +122,8 @@ def _gain(
 def _coupling(senders: Sequence[Sender], others: Sequence[Other]) -> FloatArray:
     """From the output of a transmitter (rows) into that of one of ours (columns), at the nearest of their spots.
 
-    Free space between the two and both bodies facing; antennas as they are. What others' transmitters make of
+    Free space between the two and both bodies facing; antennas as they are. In one combiner its isolation counts
+    instead. What others' transmitters make of
     ours is left out: neither their output stages nor their receivers are known.
     """
     points = xyz((*(spot for sender in senders for spot in sender.spots), *(other.stands for other in others)))
@@ -135,9 +137,48 @@ def _coupling(senders: Sequence[Sender], others: Sequence[Other]) -> FloatArray:
     loss = free_space_db(every_khz[:, None] / 1000.0, np.maximum(nearest, SIDE_BY_SIDE_M))
     ends = np.array([*(sender.chain.facing_gain_db for sender in senders), *(0.0 for _ in others)])
     coupling = mw_from_dbm_array(ends[:, None] + ends[None, :] - loss)
+    combined = [
+        (n, sender) for n, sender in enumerate(senders)
+        if sender.chain.transmitter.combiner_isolation_db is not None
+    ]  # fmt: skip
+    for (a, one), (b, other) in itertools.permutations(combined, 2):
+        through_db = _combined_db(one, other)
+        if through_db is not None:
+            coupling[a, b] = mw_from_dbm(-through_db)
     np.fill_diagonal(coupling, 0.0)
     coupling[:, len(senders) :] = 0.0
     return coupling
+
+
+def _side_by_side(one: Sender, other: Sender) -> bool:
+    """Whether two transmitters are mounted at one spot."""
+    mounted = all(sender.chain.worn == "mounted" and len(sender.spots) == 1 for sender in (one, other))
+    return mounted and one.spots == other.spots
+
+
+def _combined_db(one: Sender, other: Sender) -> float | None:
+    """What lies between two transmitters in one combiner [dB]; None where they have none together."""
+    a, b = (sender.chain.transmitter.combiner_isolation_db for sender in (one, other))
+    return min(a, b) if a is not None and b is not None and _side_by_side(one, other) else None
+
+
+def ties_of(ways: Sequence[Chain], carriers_khz: IntArray) -> dict[tuple[str, str], str]:
+    """How transmitters at one spot couple, in words, by the names of each two."""
+    found = {}
+    mounted = [sender for sender in _senders(ways, carriers_khz) if sender.chain.worn == "mounted"]
+    for one, other in itertools.permutations(mounted, 2):
+        through_db = _combined_db(one, other)
+        if through_db is not None:
+            kits = (sender.chain.transmitter for sender in (one, other))
+            stated = all("combiner_isolation_db" in equipment_document(kit) for kit in kits)
+            known = "stated" if stated else "assumed"
+            says = f"through one combiner, {through_db:g} dB from input to input ({known})"
+        elif _side_by_side(one, other):
+            says = f"side by side, as if {SIDE_BY_SIDE_M:g} m apart (assumed; a combiner's isolation may be said)"
+        else:
+            continue
+        found[one.chain.name, other.chain.name] = says
+    return found
 
 
 def narrow(others: Sequence[Other]) -> tuple[Other, ...]:

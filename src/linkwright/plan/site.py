@@ -9,9 +9,10 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer, Kept, SiteTask
 from linkwright.assign.placement import CallLevels
-from linkwright.assign.problem import Problem, Wish
+from linkwright.assign.problem import Criterion, Problem, Wish
 from linkwright.assign.regain import FAILS, HOLDS, THIN
 from linkwright.assign.verify import Placed, faults, listener_faults
 from linkwright.plan.chain import Chain, Scene
@@ -50,6 +51,16 @@ class SiteProblem:
     def _numbers(self) -> dict[str, int]:
         each = [(n, way.link.name) for n, chain in enumerate(self.chains) for way in chain.ways]
         return {name: n for n, name in (*enumerate(chain.name for chain in self.chains), *each)}
+
+
+def most_links(problem: SiteProblem, members: Sequence[int], carriers: int, criterion: Criterion) -> int:
+    """The most links of the kinds of a call, where so many carriers at most can be placed: of carriers of wideband
+    kits, of which there is a limit of their own, each has several."""
+    wide = tuple(n for n in members if problem.chains[n].transmitter.carries > 1)
+    if not wide:
+        return carriers
+    most = bounds_of_call(problem.problem, wide)[0 if criterion == "clean" else 1]
+    return carriers + min(carriers, most) * (max(problem.chains[n].transmitter.carries for n in wide) - 1)
 
 
 @dataclass

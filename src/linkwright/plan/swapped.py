@@ -17,11 +17,15 @@ TOLD_DB = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """A planned link with the neighbours on: in hand [dB] and verdict before and then; nothing then: no carrier."""
+    """A planned link with the neighbours on: in hand [dB] and verdict before and then; nothing then: no carrier.
+
+    shown : its carrier, behind what the display calls it where that is known.
+    """
 
     call: str
     link: str
     carrier_khz: int
+    shown: str
     before_db: float
     before: Verdict
     then_db: float | None
@@ -49,12 +53,11 @@ def hits(scene: Scene, plan: Plan, others: Sequence[Other]) -> tuple[Hit, ...]:
             if key not in now:
                 continue
             before, after = now[key], then.get(key)
+            mine = *key, link.carrier_khz, link.shown(link.carrier_khz), before.in_hand_db, before.verdict
             if after is None:
-                found.append(Hit(*key, link.carrier_khz, before.in_hand_db, before.verdict, None, "fails"))
+                found.append(Hit(*mine, None, "fails"))
             elif before.in_hand_db - after.in_hand_db >= TOLD_DB or before.verdict != after.verdict:
-                found.append(
-                    Hit(*key, link.carrier_khz, before.in_hand_db, before.verdict, after.in_hand_db, after.verdict)
-                )
+                found.append(Hit(*mine, after.in_hand_db, after.verdict))
     return tuple(sorted(found, key=lambda hit: (not hit.breaks, -1e9 if hit.then_db is None else hit.then_db)))
 
 

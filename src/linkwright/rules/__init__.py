@@ -11,7 +11,7 @@ from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
 from linkwright.rules.report import rules_document
 from linkwright.rules.separation import Outside, Separation, closed_by_tv, keeps_separation, separations
 from linkwright.rules.stale import stale_rows
-from linkwright.rules.terms import NO_TERMS, Terms, licence_text, licences_for, on_licence
+from linkwright.rules.terms import NO_TERMS, Terms, licence_text, licences_for, misfit, on_licence, place_of
 from linkwright.rules.tv import TvChannel, tv_channel, tv_channels
 from linkwright.rules.why import range_text, why_not
 
@@ -44,10 +44,12 @@ __all__ = [
     "known_codes",
     "licence_text",
     "licences_for",
+    "misfit",
     "most_conducted_mw",
     "on_licence",
     "opened_by",
     "openings",
+    "place_of",
     "range_text",
     "rules_document",
     "separations",

@@ -59,6 +59,25 @@ def licences_for(
     return held, only
 
 
+def misfit(permit: PermitHeld, region: str, position: Position, on: datetime.date, zone: datetime.tzinfo) -> str:
+    """Why a permit does not hold in a region, on a day, at a position; "" where it does, or nobody knows."""
+    if permit.region not in (None, region):
+        return f"it is of {permit.region}"
+    day = datetime.datetime.combine(on, datetime.time(), zone)
+    if not _meets(permit, day, day + datetime.timedelta(days=1)):
+        held = [f"{word} {at}" for word, at in (("from", permit.starts), ("to", permit.ends)) if at is not None]
+        return f"it holds {' '.join(held)}, and the day is {on}"
+    if permit.place is None or position is None or _reaches(permit, position):
+        return ""
+    return f"{place_of(permit)}, {great_circle_km(*position, *permit.place):.1f} km from here"
+
+
+def place_of(permit: PermitHeld) -> str:
+    """Where a permit with a place holds, as the middle of a sentence."""
+    latitude, longitude = permit.place or (0.0, 0.0)
+    return f"it holds within {permit.radius_m or 0.0:g} m of {latitude:g}, {longitude:g}"
+
+
 def _reaches(permit: PermitHeld, position: Position) -> bool:
     if permit.place is None or permit.radius_m is None:
         return True

@@ -26,8 +26,9 @@ LEAST_RADIUS_M: Final = 100.0
 #: So many carriers are named in a sentence.
 NAMED: Final = 8
 HEAD: Final = (
-    "call", "site", "latitude", "longitude", "radius_m", "from", "to", "link", "carrier_mhz", "instead_mhz",
-    "tunes_mhz", "bandwidth_khz", "conducted_mw", "erp_mw", "eirp_mw", "transmitter_height_m", "receiver_height_m",
+    "call", "site", "latitude", "longitude", "radius_m", "from", "to", "link", "label", "carrier_mhz",
+    "instead_mhz", "tunes_mhz", "bandwidth_khz", "conducted_mw", "erp_mw", "eirp_mw",
+    "transmitter_height_m", "receiver_height_m",
     "stands_on", "permit",
 )  # fmt: skip
 
@@ -71,7 +72,7 @@ def _row(
         "radius_m": radius_m(site),
         "from": live.starts.isoformat() if live.starts else scene.shoot.shoot.date.isoformat(),
         "to": live.ends.isoformat() if live.ends else scene.shoot.shoot.date.isoformat(),
-        "link": one.link, "carrier_mhz": mhz_text(one.carrier_khz),
+        "link": one.link, "label": transmitter.label(one.carrier_khz), "carrier_mhz": mhz_text(one.carrier_khz),
         "instead_mhz": " ".join(map(mhz_text, one.spares_khz)),
         "tunes_mhz": " ".join(f"{mhz_text(low)}-{mhz_text(high)}" for low, high in transmitter.tunes_khz),
         "bandwidth_khz": transmitter.bandwidth_khz, "conducted_mw": one.power_mw,
@@ -109,7 +110,7 @@ def without_permit(shoot: Shoot, rows: list[dict[str, Any]]) -> list[str]:
     found: dict[str, dict[str, None]] = {}
     for row in rows:
         if not row["permit"]:
-            found.setdefault(row["stands_on"], {})[f"{row['carrier_mhz']} ({row['link']})"] = None
+            found.setdefault(row["stands_on"], {})[f"{shown_mhz(row)} ({row['link']})"] = None
     said = []
     for what, carriers in found.items():
         named = ", ".join(list(carriers)[:NAMED]) + (" and more" if len(carriers) > NAMED else "")
@@ -118,6 +119,11 @@ def without_permit(shoot: Shoot, rows: list[dict[str, Any]]) -> list[str]:
         kind = permit_called(shoot, what)
         said.append(f"{many} a permit ({kind}), and no permit of the shoot lists {them}: {named}.")
     return said
+
+
+def shown_mhz(row: dict[str, Any]) -> str:
+    """The carrier of a row, behind what the display calls it."""
+    return f"{row['label']} = {row['carrier_mhz']}" if row["label"] else str(row["carrier_mhz"])
 
 
 def _position(site: Site) -> str:

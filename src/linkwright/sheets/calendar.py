@@ -33,8 +33,8 @@ def calendar_bytes(shoot: Shoot, plan: Plan) -> bytes:
     for battery in plan.batteries:
         at = datetime.datetime.fromisoformat(battery.change_at)
         end = at + datetime.timedelta(minutes=CHANGE_MIN)
-        event = _event(shoot, f"Cells: {battery.link}", at, end, f"{battery.left_h:.1f} h would be left.")
-        event.add_component(_reminder(f"Cells: {battery.link}"))
+        event = _event(shoot, f"Cells: {battery.who}", at, end, f"{battery.left_h:.1f} h would be left.")
+        event.add_component(_reminder(f"Cells: {battery.who}"))
         found.add_component(event)
     return bytes(found.to_ical())
 

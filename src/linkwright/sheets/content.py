@@ -75,7 +75,7 @@ def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
         "calls": [_call(timed[call.call], call, by_link) for call in plan.calls],
         "moves": [
             {
-                "link": move.link,
+                "link": move.who,
                 "from": move.before,
                 "to": move.after,
                 "because": move.because,
@@ -305,7 +305,7 @@ def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
     for one in batteries:
         at = datetime.datetime.fromisoformat(one.change_at)
         entry = {
-            "at": f"{at:%H:%M}",
+            "at": f"{one.listener} {at:%H:%M}" if one.listener else f"{at:%H:%M}",
             "day": at.date().isoformat(),
             "left": f"{one.left_h:.1f}",
             "iso": one.change_at,

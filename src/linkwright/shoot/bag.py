@@ -16,6 +16,7 @@ from linkwright.shoot.catalogue import about_class, as_frozen
 from linkwright.shoot.equipment import Equipment, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.fields import Frozen, Name
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.reading import errors_of, problems_with
 from linkwright.shoot.toml import parse_toml
 from linkwright.shoot.writing import as_toml, equipment_document
@@ -73,57 +74,85 @@ class Item(Frozen):
         return {"name": self.name, **told, "count": self.count, **figures}
 
 
+#: What a bag holds.
+Held = Item | PermitHeld
+
+
 class Bag(Frozen):
-    """What a crew owns."""
+    """What a crew owns, and the licences that it holds."""
 
     item: tuple[Item, ...] = Field(default=(), max_length=2_000, description="the items")
+    permit: tuple[PermitHeld, ...] = Field(default=(), max_length=500, description="licences that the crew holds")
 
     @model_validator(mode="after")
     def _each_name_once(self) -> Self:
-        names = [item.name for item in self.item]
-        for name in names:
-            if names.count(name) > 1:
-                raise ValueError(f'item "{name}" stands twice; each name once')
+        for kind, names in (("item", [one.name for one in self.item]), ("permit", [p.name for p in self.permit])):
+            for name in names:
+                if names.count(name) > 1:
+                    raise ValueError(f'{kind} "{name}" stands twice; each name once')
         return self
 
     def named(self, name: str) -> Item | None:
         """The item of that name, whatever its capitals."""
         return next((item for item in self.item if item.name.casefold() == name.casefold()), None)
 
+    @property
+    def held(self) -> tuple[Held, ...]:
+        """The items, then the licences."""
+        return (*self.item, *self.permit)
+
+    def licence(self, name: str) -> PermitHeld | None:
+        """The licence of that name, whatever its capitals."""
+        return next((one for one in self.permit if one.name.casefold() == name.casefold()), None)
+
+    def like(self, held: Held) -> Held | None:
+        """What stands in the bag under the name of an item or a licence."""
+        return self.named(held.name) if isinstance(held, Item) else self.licence(held.name)
+
     def of(self, kind: Kind) -> tuple[Item, ...]:
         """The items of a kind, in their order."""
         return tuple(item for item in self.item if item.kind == kind)
 
-    def swapped(self, old: Item | None, new: Item | None, place: int | None = None) -> Bag:
-        """The bag with one item in the place of another; None for either is no item. Raises InputError.
+    def swapped(self, old: Held | None, new: Held | None, place: int | None = None) -> Bag:
+        """The bag with one item or licence in the place of another; None for either is none. Raises InputError.
 
         What is new comes last, or at its `place`. Carriers that are as they were stay in the file they stand in.
         """
         if new is not None:
-            same = old is not None and old.document().get("carriers") == new.document().get("carriers")
-            new = new.model_copy(update={"listed_in": old.listed_in if old is not None and same else None})
-            twin = self.named(new.name)
+            twin = self.like(new)
             if twin is not None and twin != old:
                 raise InputError(f"the bag has {twin.name} already; give it another name")
-        last = len(self.item) if place is None else place
-        at = last if old is None else self.item.index(old)
-        return Bag(item=(*self.item[:at], *(() if new is None else (new,)), *self.item[at + (old is not None) :]))
+        if isinstance(old, Item) and isinstance(new, Item):
+            same = old.document().get("carriers") == new.document().get("carriers")
+            new = new.model_copy(update={"listed_in": old.listed_in if same else None})
+        key = "item" if isinstance(old or new, Item) else "permit"
+        those: tuple[Held, ...] = getattr(self, key)
+        at = (len(those) if place is None else place) if old is None else those.index(old)
+        there = (*those[:at], *(() if new is None else (new,)), *those[at + (old is not None) :])
+        return self.model_copy(update={key: there})
 
 
 def parse_bag(text: str, name: str, read_list: ReadList) -> Bag:
     """The bag in a text; `read_list` reads the lists of display carriers that it names. Raises InputError(s)."""
     document = parse_toml(text, name)
-    items = document.get("item")
-    lists = {}
-    for n, item in enumerate(items if isinstance(items, list) else ()):
+    given, lists = document.get("item"), {}
+    for n, item in enumerate(given if isinstance(given, list) else ()):
         if isinstance(item, dict) and isinstance(item.get("carriers"), str):
             lists[n] = item["carriers"]
             item["carriers"] = read_list(lists[n])
     bag, problems = problems_with(Bag, document)
     if bag is None:
         raise errors_of([problem.within(KINDS) for problem in problems], text, name)
-    named = (item.model_copy(update={"listed_in": lists.get(n)}) for n, item in enumerate(bag.item))
-    return Bag(item=tuple(named))
+    items = tuple(item.model_copy(update={"listed_in": lists.get(n)}) for n, item in enumerate(bag.item))
+    return bag.model_copy(update={"item": items})
+
+
+def permit_of(fields: Mapping[str, Any]) -> PermitHeld:
+    """A licence from the fields of its file. Raises InputError."""
+    bag, problems = problems_with(Bag, {"permit": [as_frozen(dict(fields))]})
+    if bag is None:
+        raise InputError("; ".join(problem.says for problem in problems))
+    return bag.permit[0]
 
 
 def item_of(fields: Mapping[str, Any]) -> Item:
@@ -140,10 +169,23 @@ def write_bag(bag: Bag, *, lists_beside: bool = False) -> str:
     for item, fields in zip(bag.item, items, strict=True):
         if lists_beside and item.listed_in is not None:
             fields["carriers"] = item.listed_in
-    tables = [tomli_w.dumps({"item": as_toml(fields)}).replace("[item]", "[[item]]", 1) for fields in items]
-    return "\n".join([ABOUT, *tables])
+    tables = [("item", fields) for fields in items] + [("permit", permit_document(one)) for one in bag.permit]
+    return "\n".join([ABOUT, *(entry(key, fields) for key, fields in tables)])
 
 
-def section(item: Item) -> str:
-    """An item as the section of a shoot file."""
+def entry(key: str, fields: dict[str, Any]) -> str:
+    """A table of a list of tables as a file has it."""
+    return tomli_w.dumps({key: as_toml(fields)}).replace(f"[{key}]", f"[[{key}]]", 1)
+
+
+def permit_document(permit: PermitHeld) -> dict[str, Any]:
+    """A licence as its file has it."""
+    return permit.model_dump(by_alias=True, exclude_unset=True, exclude_none=True)
+
+
+def section(held: Held) -> str:
+    """An item as the section of a shoot file, a licence as its table."""
+    if isinstance(held, PermitHeld):
+        return entry("permit", permit_document(held))
+    item = held
     return tomli_w.dumps({item.kind: {item.name: as_toml(equipment_document(item.equipment))}})

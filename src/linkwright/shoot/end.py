@@ -98,3 +98,8 @@ class End:
     def stands(self) -> bool:
         """Whether it stays at one spot, which it may or may not name."""
         return self.at is not None or not (self.route or self.goes)
+
+
+def whose(link: str, listener: str) -> str:
+    """Whose cells are meant: a link's transmitter by the link, a receiver by who listens to it."""
+    return f"{listener} of {link}" if listener else link

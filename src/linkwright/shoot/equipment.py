@@ -29,6 +29,7 @@ MEASURES: Final[dict[tuple[str, str], tuple[str, str | None]]] = {
     ("transmitter", "run time"): ("h", None),
     ("transmitter", "output power"): ("mW", None),
     ("transmitter", "audio noise"): ("dBFS", "converter_noise_dbfs"),
+    ("receiver", "run time"): ("h", None),
     ("receiver", "noise figure"): ("dB", "noise_figure_db"),
     ("receiver", "intercept"): ("dBm", "iip3_dbm"),
     ("microphone", "audio noise"): ("dB(A)", "self_noise_dba"),
@@ -89,9 +90,9 @@ class Equipment(Frozen):
             if unit != one.unit:
                 what = f"expected {unit}" if unit else f"that is not measured of a {self.kind()}"
                 raise ValueError(f'{one.what} is measured in "{one.unit}"; {what}')
-            if (one.unit in ("h", "mW")) != (one.power_mw is not None):
+            if (one.unit in ("h", "mW") and self.kind() == "transmitter") != (one.power_mw is not None):
                 raise ValueError(
-                    f"{one.what}: power_mw is the step of run times and output powers, and of those only"
+                    f"{one.what}: power_mw is the step of a transmitter's run times and output powers alone"
                 )
             if figure is not None:
                 self._unmeasured.setdefault(figure, getattr(self, figure))
@@ -269,6 +270,12 @@ class Transmitter(Tuned):
     conversion_loss_db: float = Field(
         default=20.0, ge=0, le=100, description="loss from a carrier that couples in to its radiated 2A-B [dB]"
     )
+    combiner_isolation_db: float | None = Field(
+        default=None,
+        ge=0,
+        le=120,
+        description="from input to input of the combiner that those mounted at one spot feed [dB]; none: none",
+    )
     body_facing_db: BodyDb | None = Field(default=None, description="loss on the body, facing the receiver [dB]")
     body_away_db: BodyDb | None = Field(default=None, description="loss with the body in the way [dB]")
     control_mhz: Mhz | None = Field(default=None, description="carrier of its remote setting [MHz]; none: not told")
@@ -324,6 +331,10 @@ class Receiver(Tuned):
         default=-20.0, ge=-60, le=0, description="test tone that it sends to line up the next input [dBFS]"
     )
     antenna_gain_dbi: Gain = Field(default=0.0, description="gain of its antennas, feeder included [dBi]")
+    cells: Cells | None = Field(
+        default=None, description="its own cells; none: it is fed by the camera or the cart"
+    )
+    draws_mw: float | None = Field(default=None, gt=0, le=1e5, description="what it draws from its cells [mW]")
     body_facing_db: BodyDb | None = Field(
         default=None, description="where it is worn: loss on the body, facing the transmitter [dB]"
     )

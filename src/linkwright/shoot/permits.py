@@ -16,6 +16,9 @@ class PermitHeld(Frozen):
     """A licence that the crew holds: the carriers or ranges that it lists, its power, place, time and users."""
 
     name: Name = Field(description="what it is called")
+    region: Annotated[str, Field(pattern="^[A-Z]{2}$")] | None = Field(
+        default=None, description="whose rules it is given under, such as GB; default: the shoot's region"
+    )
     number: Text | None = Field(default=None, description="its number, as it is printed on it")
     holder: Text | None = Field(default=None, description="to whom it was given")
     carriers_mhz: tuple[Mhz, ...] = Field(default=(), max_length=2_000, description="the carriers on it [MHz]")

@@ -1,14 +1,37 @@
-"""The shoot, stored so that nothing is lost: field by field, with who changed what, and undo (docs/store.md)."""
+"""The shoot, stored so that nothing is lost: field by field, with who changed what, and undo (docs/store.md).
+
+What is named here is loaded when it is asked for: commands that read a kept place or the bag need no database.
+"""
 
 from __future__ import annotations
 
-from linkwright.store.attachments import LOG, READINGS, RECORDING, Attachment
-from linkwright.store.conflict import Conflict
-from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
-from linkwright.store.draft import Draft, Problem, problems
-from linkwright.store.happenings import Happening
-from linkwright.store.history import Change
-from linkwright.store.store import Store
+import importlib
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from linkwright.store.attachments import LOG, READINGS, RECORDING, Attachment
+    from linkwright.store.conflict import Conflict
+    from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
+    from linkwright.store.draft import Draft, Problem, problems
+    from linkwright.store.happenings import Happening
+    from linkwright.store.history import Change
+    from linkwright.store.store import Store
+
+#: In which module of this package each is.
+FROM: Final = {
+    "LOG": "attachments", "READINGS": "attachments", "RECORDING": "attachments", "Attachment": "attachments",
+    "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "Entry": "crew", "Passing": "crew",
+    "Role": "crew", "Tick": "crew", "Draft": "draft", "Problem": "draft", "problems": "draft",
+    "Happening": "happenings", "Change": "history", "Store": "store",
+}  # fmt: skip
+
+
+def __getattr__(name: str) -> object:
+    """What is asked for by its name. Raises AttributeError for what is not here."""
+    if name not in FROM:
+        raise AttributeError(f"module {__name__} has no attribute {name}")
+    return getattr(importlib.import_module(f"{__name__}.{FROM[name]}"), name)
+
 
 __all__ = [
     "LOG",

@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 
 from linkwright.halfway import half_of
-from linkwright.shoot.bag import Bag, Item, parse_bag, write_bag
+from linkwright.shoot.bag import Bag, Held, parse_bag, write_bag
 from linkwright.shoot.carrier_list import display_carriers
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.reading import read_text
 from linkwright.store.placebook import own_folder
 
@@ -60,10 +61,10 @@ def own_bag(environment: Mapping[str, str] = os.environ) -> Bag:
 
 
 class Swap(NamedTuple):
-    """An item as it was seen, as it is to be (None: not there), and where in the bag it stands or stood."""
+    """An item or licence as it was seen, as it is to be (None: not there), and where it stands or stood."""
 
-    old: Item | None
-    new: Item | None
+    old: Held | None
+    new: Held | None
     place: int | None = None
 
 
@@ -93,10 +94,12 @@ def change_bag(
             named = old or new
             if named is None or _text(old) == _text(new):
                 continue
-            there = bag.named(named.name)
+            there = bag.like(named)
             if _text(there) != _text(old):
                 raise InputError(f"{named.name} was changed or taken out of the bag meanwhile; look at it again")
-            done.append(Swap(old, new, place if there is None else bag.item.index(there)))
+            at = place if there is None else bag.held.index(there)
+            at = at - len(bag.item) if at is not None and isinstance(there, PermitHeld) else at
+            done.append(Swap(old, new, at))
             bag = bag.swapped(there, new, place)
         if not done:
             return None
@@ -122,8 +125,8 @@ def _log_file(path: Path) -> Path:
     return path.with_name("kit-changes.jsonl")
 
 
-def _text(item: Item | None) -> str | None:
-    return None if item is None else write_bag(Bag(item=(item,)))
+def _text(held: Held | None) -> str | None:
+    return None if held is None else write_bag(Bag().swapped(None, held))
 
 
 def _told(line: Line) -> str:
@@ -133,11 +136,12 @@ def _told(line: Line) -> str:
 
 
 def _line(text: str) -> Line:
-    def item(text: str | None) -> Item | None:
-        return None if text is None else bag_of(text.encode(), "the record of changes").item[0]
+    def held(text: str | None) -> Held | None:
+        bag = Bag() if text is None else bag_of(text.encode(), "the record of changes")
+        return bag.held[0] if bag.held else None
 
     told = json.loads(text)
-    swaps = tuple(Swap(item(old), item(new), place) for old, new, place in told["swaps"])
+    swaps = tuple(Swap(held(old), held(new), place) for old, new, place in told["swaps"])
     return Line(int(told["number"]), datetime.datetime.fromisoformat(told["when"]), told["who"], swaps, told["of"])
 
 

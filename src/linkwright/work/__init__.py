@@ -4,10 +4,3 @@ A job is a function at the top of a module, a task whatever it takes; both must 
 the tasks, as each is ready. Jobs hold no state and draw no randomness of their own: a task that needs some is given
 one of `seeds`.
 """
-
-from __future__ import annotations
-
-from linkwright.work.carriers import on_dask, on_processes, worth_processes
-from linkwright.work.seeds import seeds
-
-__all__ = ["on_dask", "on_processes", "seeds", "worth_processes"]

@@ -6,10 +6,12 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from linkwright.plan.solve import Done, Run, Task
 from linkwright.shoot.errors import InputError
+
+if TYPE_CHECKING:
+    from linkwright.plan.solve import Done, Run, Task
 
 #: From so many links on, in several calls, starting processes (about a second each) pays.
 MANY_LINKS: Final = 400

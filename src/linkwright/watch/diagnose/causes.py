@@ -6,7 +6,7 @@ of its own, and is told where no cause reaches `NAMED`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -178,6 +178,13 @@ def shares(track: Track, observed: FloatArray, likelier: Mapping[str, float]) ->
     found = {cause: share * (1.0 - UNKNOWN) for cause, share in weighed(track, observed, priors).items()}
     found["unknown"] = found.get("unknown", 0.0) + UNKNOWN
     return tuple(sorted(found.items(), key=lambda one: -one[1]))
+
+
+def without(found: Sequence[tuple[str, float]], gone: Collection[str]) -> tuple[tuple[str, float], ...]:
+    """The causes without some that it cannot be: their share is nobody's, "unknown"."""
+    odds = {cause: share for cause, share in found if cause not in gone}
+    odds["unknown"] = odds.get("unknown", 0.0) + sum(share for cause, share in found if cause in gone)
+    return tuple(sorted(odds.items(), key=lambda one: -one[1]))
 
 
 def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -> tuple[tuple[str, float], ...]:

@@ -51,6 +51,7 @@ class Expected:
     order to try them. receiver : whose readings share antennas with it (any name; "" for not known). ceiling_dbm :
     the level at which its receiver is overloaded. fading_db : what it takes of
     the margin. swept : what sweeps show; None where none looked there. spares_said : spares as people read them.
+    sent_to : whose transmitter several listen to: those of one name have one; "" for one of its own.
     """
 
     link: str
@@ -68,6 +69,7 @@ class Expected:
     swept: Swept | None = None
     spares_said: tuple[str, ...] = ()
     noise_dbm: float | None = None
+    sent_to: str = ""
 
     @property
     def thermal_dbm(self) -> float:

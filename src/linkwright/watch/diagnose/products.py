@@ -71,7 +71,9 @@ def products_on(
             return Products(math.nan)
         first = int(np.flatnonzero(rising)[np.argmax(now[rising])])
         return Products(_fit(NO_CARRIERS, bool(went[first]), closed), (), company.names[first])
-    some = there[np.argsort(-now[there], kind="stable")][:MOST]
+    there_khz = np.array([carriers_khz[company.names[n]] for n in there.tolist()], dtype=np.int64)
+    alone = _one_a_carrier(own_khz, there_khz, rising[there])
+    some = there[alone][np.argsort(-now[there[alone]], kind="stable")][:MOST]
     carrier = np.array([carriers_khz[company.names[n]] for n in some.tolist()], dtype=np.int64)
     found = products(own_khz, bandwidth_khz, carrier, rising[some])
     if not found:
@@ -99,6 +101,13 @@ def products_on(
     return Products(fit, names, company.names[rose[0]])
 
 
+def _one_a_carrier(own_khz: int, carriers_khz: IntArray, rising: BoolArray) -> IntArray:
+    """Of links that share a carrier (a block) one, who is rising if anybody is; none of those on one's own."""
+    order = np.argsort(~rising, kind="stable")
+    first = order[np.unique(carriers_khz[order], return_index=True)[1]]
+    return np.sort(first[carriers_khz[first] != own_khz])
+
+
 def _fit(rose: float, went: bool, closed: bool) -> float:
     if not closed:
         return rose
@@ -120,7 +129,7 @@ def _by_chance(own_khz: int, bandwidth_khz: int, carriers_khz: IntArray, were_on
 @functools.lru_cache(maxsize=4096)
 def _fewest(own_khz: int, bandwidth_khz: int, carriers_khz: tuple[int, ...]) -> int:
     """How many make the product that falls on a carrier, at least; 9 where none does. Who is on changes seldom."""
-    carriers = np.array(carriers_khz, dtype=np.int64)
+    carriers = np.unique(np.array([khz for khz in carriers_khz if khz != own_khz], dtype=np.int64))
     met = products(own_khz, bandwidth_khz, carriers, np.zeros(carriers.size, dtype=np.bool_))
     return min((len(who) for _, who in met), default=9)
 

@@ -16,7 +16,7 @@ import numpy as np
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose import observed
 from linkwright.watch.diagnose import states as at
-from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, shares, split
+from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, shares, split, without
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
 from linkwright.watch.diagnose.gathered import Figures, figures_of
@@ -33,6 +33,8 @@ STILL_ON: Final = 0.95
 GOES_ON_NS: Final = 15 * SECOND_NS
 #: So much less likely is what takes several links at once where no other link fell along (assumed).
 ALONE: Final = 0.1
+#: What is the transmitter's own fault: it is none while somebody else hears it.
+OF_THE_SENDER: Final = ("battery", "switched-off")
 #: From this share of another transmitter on it is looked up whose product falls on the link (assumed).
 BY_OTHERS: Final = 0.02
 #: What lasts is judged anew once in so long [s of the readings].
@@ -368,7 +370,9 @@ class Watcher:
         kind, products = at.TRACKS[raw.track], Products(math.nan)
         seen = self._observed(raw, figures)
         likelier = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
-        causes = shares(kind, seen, likelier)
+        causes, heard_by = shares(kind, seen, likelier), self._still_heard_by(expected, company, from_ns)
+        if heard_by:
+            causes = without(causes, OF_THE_SENDER)
         if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
             products = self._products_of(raw, company)  # only then are the others' carriers looked at
             somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
@@ -386,6 +390,8 @@ class Watcher:
             raw.open,
             causes,
         )
+        if heard_by and cause == "unknown":
+            do = f"{self.called(heard_by)} hears the same transmitter: look at this receiver and its antenna."
         makers = products.makers if CAUSES[cause].has_makers else ()
         raw.told = Episode(
             raw.number, name, from_ns, to_ns, raw.open, cause, probability,
@@ -393,6 +399,16 @@ class Watcher:
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
+
+    def _still_heard_by(self, expected: Expected | None, company: Company, time_ns: int) -> str:
+        """Who else still hears the transmitter of an episode's link; "" where nobody is known to."""
+        if expected is None or not expected.sent_to:
+            return ""
+        for name, level in zip(company.names, company.while_dbm.tolist(), strict=True):
+            known = self._expected_at(name, time_ns)
+            if known is not None and known.sent_to == expected.sent_to and level > known.gone_dbm:
+                return name
+        return ""
 
     def raw_observed(self) -> dict[int, FloatArray]:
         """What is observed of every episode so far, by its number: what the weights of evidence are learnt from."""

@@ -8,12 +8,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from linkwright.watch.log.columns import MOST_REFUSED
+from linkwright.watch.log.joined import DATE, OF_DAY
 from linkwright.watch.log.mapping import COLUMNS, Dates, Mapping
 from linkwright.watch.log.record import FIELDS
 
 #: What others call our columns, without units and signs (common practice, no source).
 CALLED: Final = {
-    "time": ("timestamp", "date time", "datetime", "time stamp", "utc", "local time", "clock", "date"),
+    "time": ("timestamp", "date time", "datetime", "time stamp", "utc", "local time", "clock", "time of day",
+             "hour", "date"),
     "link": ("name", "channel", "channel name", "receiver", "device", "talent", "mic", "transmitter", "ch"),
     "rf_a_dbm": ("rf a", "rssi a", "rf level a", "level a", "antenna a", "ant a", "rf1", "rssi1", "rssi", "rf"),
     "rf_b_dbm": ("rf b", "rssi b", "rf level b", "level b", "antenna b", "ant b", "rf2", "rssi2"),
@@ -25,6 +28,8 @@ CALLED: Final = {
 #: Units that are no part of a name, and those that make hundredths of a share.
 UNITS: Final = ("dbm", "dbfs", "db", "percent", "%")
 SHARES: Final = ("quality", "battery")
+#: What a column of dates beside one of times of the day is called.
+DAYS: Final = ("date", "day")
 #: So many columns that are not read are told.
 MOST_TOLD: Final = 8
 #: So many rows tell how dates run.
@@ -44,7 +49,7 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
 
     Of a log that has our columns no other is guessed, but those that are not read are told.
     """
-    taken = {mapping.column_of(key).lower() for key in COLUMNS}
+    taken = {mapping.column_of(key).lower() for key in (*COLUMNS, "listener")}
     plain = {cell: _plain(cell) for cell in cells if cell.lower() not in taken}
     column: dict[str, str] = {}
     known = [key for key in COLUMNS if key in mapping.column or any(cell.lower() == key for cell in cells)]
@@ -60,14 +65,21 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
         if found:
             column[key] = found[0]
     unread, column = (column, {}) if tidy else ({}, column)
+    table = list(csv.reader(rows.splitlines()[:ROWS], delimiter=delimiter))
     at = {**{key: key for key in COLUMNS}, **mapping.column, **column}
-    table = list(csv.reader(rows.splitlines()[:ROWS], delimiter=delimiter)) if '"' not in rows[:1] else []
+    if "date" not in mapping.column and _mostly(OF_DAY, at["time"], cells, table):
+        days = [cell for cell in cells if _plain(cell) in DAYS and _mostly(DATE, cell, cells, table)]
+        if days:
+            column["date"] = days[0]
+    at |= column
     scale: dict[str, float] = {
         key: 0.01
         for key in SHARES
-        if key in column and key not in mapping.scale and _in_hundredths(at[key], cells, table)
+        if (key in column or (column and key in known))
+        and key not in mapping.scale
+        and _in_hundredths(at[key], cells, table)
     }
-    dates = mapping.dates or _dates(at["time"], cells, table)
+    dates = mapping.dates or _dates(at.get("date", at["time"]), cells, table)
     given = {"column": {**mapping.column, **column}, "scale": {**mapping.scale, **scale}, "dates": dates}
     lines = [*(f'{key} = "{cell}"' for key, cell in column.items())]
     said = [f"[column] {', '.join(lines)}"] if lines else []
@@ -96,6 +108,12 @@ def _column(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> 
     return [] if place is None else [row[place].strip() for row in table if len(row) > place]
 
 
+def _mostly(pattern: re.Pattern[str], cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> bool:
+    """Whether a column holds what a pattern says, but for faulty rows."""
+    values = _column(cell, cells, table)
+    return sum(bool(pattern.fullmatch(value)) for value in values) > (1.0 - MOST_REFUSED) * len(values)
+
+
 def _in_hundredths(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> bool:
     """Whether a share is told in percent: by the name, or as it is over 1."""
     if "%" in cell or "percent" in cell.lower():
@@ -107,7 +125,7 @@ def _in_hundredths(cell: str, cells: Sequence[str], table: Sequence[Sequence[str
 
 def _dates(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> Dates | None:
     """How the dates of a log run; None for years first, as ISO 8601 has them."""
-    found = [re.match(r"(\d\d)([./-])(\d\d)\2\d{4}", value) for value in _column(cell, cells, table)]
+    found = [re.match(r"(\d\d?)([./-])(\d\d?)\2\d{4}", value) for value in _column(cell, cells, table)]
     days = [(int(one[1]), one[2], int(one[3])) for one in found if one]
     if not days:
         return None

@@ -113,9 +113,9 @@ class Intake:
         known, most = self._known or frozenset(), MOST_LINKS if self._known is None else MOST_STRANGERS
         with self._in:
             for one in readings:
-                if one.link not in known and len(self._strangers) < most:
-                    self._strangers.add(one.link)
-            kept = [one for one in readings if one.link in known or one.link in self._strangers]
+                if one.of not in known and len(self._strangers) < most:
+                    self._strangers.add(one.of)
+            kept = [one for one in readings if one.of in known or one.of in self._strangers]
         if len(kept) < len(readings):
             reasons.append(f"there are {most} links already that the shoot does not have; is that field the link?")
         return kept

@@ -13,6 +13,8 @@ TOML. Everything is optional; without a file the columns are those of the tidy r
     [column]                        # our field = the log's column
     time = "Timestamp"
     rf_a_dbm = "RSSI A"
+    date = "Day"                    # where the time is one of the day alone
+    listener = "Pack"               # of a link that several listen to, who it is
 
     [scale]                         # value = scale * what is written + offset
     battery = 0.01
@@ -42,6 +44,8 @@ from linkwright.watch.log.record import FIELDS
 
 MOST_BYTES: Final = 1024 * 1024
 COLUMNS: Final = ("time", "link", *FIELDS)
+#: Columns that are put before another of ours: the date of a time of day, who it is that listens to a link.
+JOINED: Final = {"date": "time", "listener": "link"}
 _OFFSET = re.compile(r"([+-])(\d\d):?(\d\d)")
 
 Dates = Literal["day-first", "month-first"]
@@ -71,7 +75,7 @@ class Mapping(Frozen):
     @field_validator("column")
     @classmethod
     def _columns_are_ours(cls, found: dict[str, str]) -> dict[str, str]:
-        return _known(found, COLUMNS)
+        return _known(found, (*COLUMNS, *JOINED))
 
     @field_validator("scale", "offset")
     @classmethod

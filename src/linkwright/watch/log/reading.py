@@ -16,6 +16,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 from linkwright.watch.log import scan
 from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
+from linkwright.watch.log.joined import joined, joins_of
 from linkwright.watch.log.likely import likely
 from linkwright.watch.log.mapping import TIDY, Mapping
 from linkwright.watch.log.record import (
@@ -92,6 +93,8 @@ def csv_batches(
     found = likely(cells, block[start : start + LOOKED_AT].decode("utf-8", "replace"), delimiter, mapping)
     mapping = found.mapping
     kinds = _kinds(cells, mapping, name, line)
+    joins = joins_of(cells, mapping)
+    again = cells[int(np.flatnonzero(kinds == scan.TIME)[0])]
     if found.told:
         amiss.told.append(found.told)
     places = _ORDERS[mapping.dates] if mapping.time_unit is None else _PLACES[mapping.time_unit]
@@ -112,7 +115,9 @@ def csv_batches(
         whole, block = block[:cut], block[cut:] + more
         if not whole.endswith(b"\n"):
             whole += b"\n"
-        batch, lines = _scanned(whole, (kinds, marks, ranges), names, amiss, line, header)
+        if joins:
+            whole = joined(whole, joins, delimiter)
+        batch, lines = _scanned(whole, (kinds, marks, ranges), names, amiss, line, again)
         line += lines
         if len(batch):
             yield batch
@@ -171,9 +176,9 @@ def _scanned(
     names: Names,
     amiss: Amiss,
     line: int,
-    header: str,
+    again: str,
 ) -> tuple[Batch, int]:
-    """The readings in whole lines, and how many lines those are."""
+    """The readings in whole lines, and how many lines those are; `again` : the name of the column of times."""
     kinds, marks, ranges = how
     data = np.frombuffer(whole, dtype=np.uint8)
     most = whole.count(b"\n") + 1
@@ -187,7 +192,7 @@ def _scanned(
     names.met(whole, known, amiss.name, line + 1)
     for number, code, begin, stop in bad[:faulty].tolist():
         text = whole[begin:stop].decode("utf-8", "replace")
-        if text == header.split(chr(marks[0]))[0].strip('" '):
+        if text.strip('" ').endswith(again):
             faulty -= 1  # the names of the columns once more: logs that were put one after another
         else:
             amiss.refuse(0, f"line {line + number}: {_why(code, text)}")

@@ -14,6 +14,7 @@ from typing import Annotated, Any, Final, Literal
 import numpy as np
 from pydantic import AfterValidator, AwareDatetime, Field, ValidationError
 
+from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.fields import Frozen, Name
 from linkwright.units import CountArray, IntArray, SampleArray, counted
@@ -53,12 +54,18 @@ class Reading(Frozen):
 
     time: Time = Field(strict=False, description="when, ISO 8601 with offset")
     link: Name = Field(description="name of the link")
+    listener: Name | None = Field(default=None, description="of a link that several listen to, who it is")
     rf_a_dbm: Level | None = Field(default=None, description="level of branch A [dBm]")
     rf_b_dbm: Level | None = Field(default=None, description="level of branch B [dBm]")
     audio_dbfs: AudioLevel | None = Field(default=None, description="level of the audio [dBFS]")
     quality: Share | None = Field(default=None, description="quality of the link, 0 none to 1 unbroken")
     battery: Share | None = Field(default=None, description="what the gauge says is left, 0 to 1")
     muted: Literal[0, 1] | None = Field(default=None, description="1: the receiver gives no audio")
+
+    @property
+    def of(self) -> str:
+        """Whose reading it is: the link's, or one listener's of it."""
+        return whose(self.link, self.listener or "")
 
     @property
     def time_ns(self) -> int:
@@ -145,11 +152,11 @@ class Batch:
     def of(cls, readings: Iterable[Reading]) -> Batch:
         """The same readings as columns."""
         listed = list(readings)
-        names = {name: n for n, name in enumerate(dict.fromkeys(one.link for one in listed))}
+        names = {name: n for n, name in enumerate(dict.fromkeys(one.of for one in listed))}
         rows = [[np.nan if (v := getattr(one, key)) is None else v for key in FIELDS] for one in listed]
         return cls(
             tuple(names),
-            np.array([names[one.link] for one in listed], dtype=np.int32),
+            np.array([names[one.of] for one in listed], dtype=np.int32),
             np.array([one.time_ns for one in listed], dtype=np.int64),
             np.array(rows, dtype=np.float32).reshape(-1, len(FIELDS)),
         )

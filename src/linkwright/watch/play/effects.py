@@ -23,7 +23,8 @@ RAMP_S: Final = 20.0
 class Fault:
     """A fault: whose, in which call, its cause, from and to [ns, UTC], how hard, and who else has a part in it.
 
-    makers : the two links whose product falls on this one. branch : 0 or 1, of an antenna.
+    makers : the two links whose product falls on this one. branch : 0 or 1, of an antenna. mates : the other links
+    on its carrier, whom it strikes too where it lies on the carrier.
     """
 
     link: str
@@ -34,12 +35,14 @@ class Fault:
     severity: float
     makers: tuple[str, ...] = ()
     branch: int = 0
+    mates: tuple[str, ...] = ()
 
     def document(self) -> dict[str, Any]:
         """As `--truth` writes it."""
         return {
             "link": self.link, "call": self.call, "cause": self.cause, "from": iso_of(self.from_ns),
             "to": iso_of(self.to_ns), "severity": round(self.severity, 3), "makers": list(self.makers),
+            "mates": list(self.mates),
         }  # fmt: skip
 
 
@@ -198,7 +201,7 @@ def effects_of(faults: Sequence[Fault], course: Course, times: np.ndarray) -> Ef
         if times[-1] < fault.from_ns - margin or times[0] > fault.to_ns + margin:
             continue
         at = At(fault, course, (times - fault.from_ns) / SECOND_NS, (fault.to_ns - fault.from_ns) / SECOND_NS)
-        if fault.link == course.expected.link:
+        if course.expected.link in (fault.link, *fault.mates):
             KINDS[fault.cause].does(at, hit)
         elif course.expected.link in fault.makers:
             _draw_to(hit, _near_dbm(course), at.trapeze(2.0))

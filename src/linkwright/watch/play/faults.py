@@ -17,6 +17,8 @@ from linkwright.watch.log.record import SECOND_NS
 from linkwright.watch.play.course import Course
 from linkwright.watch.play.effects import KINDS, RAMP_S, Fault
 
+#: What lies on a carrier strikes everybody who is on it.
+ON_THE_CARRIER: Final = ("interference", "intermodulation")
 #: Quiet time from one fault of a link to the next [s].
 APART_S: Final = 60.0
 
@@ -45,10 +47,11 @@ def draw_faults(
             if fault.to_ns + round(RAMP_S * 2 * SECOND_NS) > course.to_ns:
                 break
             wait = round((APART_S + float(rng.exponential(max(1.0, 3600.0 / each_h - APART_S)))) * SECOND_NS)
-            if all(taken.get((fault.call, maker), 0) <= fault.from_ns for maker in fault.makers):
+            others = *fault.makers, *fault.mates
+            if all(taken.get((fault.call, other), 0) <= fault.from_ns for other in others):
                 found.append(fault)
-                for maker in (fault.link, *fault.makers):
-                    taken[(fault.call, maker)] = fault.to_ns + round(APART_S * SECOND_NS)
+                for struck in (fault.link, *others):
+                    taken[(fault.call, struck)] = fault.to_ns + round(APART_S * SECOND_NS)
             at = fault.to_ns + wait
     return tuple(sorted(found, key=lambda fault: (fault.from_ns, fault.link)))
 
@@ -80,8 +83,15 @@ def _draw(
     length = float(rng.uniform(short, long))
     return Fault(
         course.expected.link, course.expected.call, cause, at, at + round(length * SECOND_NS), severity, makers,
-        int(rng.integers(2)),
+        int(rng.integers(2)), mates_of(course, live) if cause in ON_THE_CARRIER else (),
     )  # fmt: skip
+
+
+def mates_of(course: Course, live: Sequence[Course]) -> tuple[str, ...]:
+    """The other links of the call on its carrier."""
+    own = course.expected
+    others = (one.expected for one in live if one.expected.link != own.link)
+    return tuple(other.link for other in others if other.carrier_khz == own.carrier_khz)
 
 
 def makers_on(course: Course, live: Sequence[Course]) -> tuple[str, ...]:
@@ -89,7 +99,8 @@ def makers_on(course: Course, live: Sequence[Course]) -> tuple[str, ...]:
     own = course.expected
     reach = (3 * own.bandwidth_khz + own.bandwidth_khz) / 2.0
     best: tuple[float, tuple[str, ...]] | None = None
-    others = [one.expected for one in live if one.expected.link != own.link]
+    by_carrier = {one.expected.carrier_khz: one.expected for one in reversed(live)}  # links of a block have one
+    others = [other for other in reversed(by_carrier.values()) if other.carrier_khz != own.carrier_khz]
     for a, b in itertools.permutations(others, 2):
         away = abs(2 * a.carrier_khz - b.carrier_khz - own.carrier_khz)
         if away <= reach and (best is None or away < best[0]):

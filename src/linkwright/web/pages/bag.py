@@ -14,7 +14,7 @@ from linkwright.desk import bagging
 from linkwright.desk.bag import class_item, class_named
 from linkwright.desk.bagging import Alter, card, says
 from linkwright.door.gate import person_of
-from linkwright.shoot.bag import KINDS, write_bag
+from linkwright.shoot.bag import KINDS, permit_document, permit_of, write_bag
 from linkwright.shoot.carrier_list import MOST_CHARACTERS
 from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.errors import InputError
@@ -55,6 +55,12 @@ class NoFigure(Body):
     number: Annotated[int, Bounded(ge=0, le=1000)]
 
 
+class Named(Body):
+    """Something of the bag by its name."""
+
+    name: Name
+
+
 class Table(Body):
     """A table as text: what a display shows, or a whole bag."""
 
@@ -79,6 +85,7 @@ def context() -> dict[str, Any]:
         "answer": wrong or answer_of(bag),
         "bag_says": wrong,
         "cards": [card(item) for item in bag.item],
+        "permits": [(one, bagging.permit_lists(one)) for one in bag.permit],
         "classes": {kind: [called(name) for name in catalogue_names(kind)] for kind in KINDS},
         "today": datetime.date.today(),
         "lines": [(line, says(line), line.number not in gone) for line in reversed(lines[-30:])],
@@ -212,8 +219,25 @@ def carriers(request: Request, table: Table) -> dict[str, Any]:
 def take_in(request: Request, table: Table) -> dict[str, Any]:
     """Another's bag into this one: items of one name are replaced."""
     bag, came = own_bag(), bag_of(table.text.encode(), "the file")
-    line = change_bag([Swap(bag.named(item.name), item) for item in came.item], person_of(request).name, now())
+    swaps = [Swap(bag.like(one), one) for one in came.held]
+    line = change_bag(swaps, person_of(request).name, now())
     return told(request, line)
+
+
+@router.post("/permits")
+def keep_permits(request: Request) -> dict[str, Any]:
+    """The licences of the shoot into the bag, for the next one."""
+    shoot = snapshot_of(request).whole_shoot()
+    if not shoot.permit:
+        raise InputError("the shoot has no permit; the page The shoot takes them")
+    permits = [permit_of({"region": shoot.shoot.region, **permit_document(one)}) for one in shoot.permit]
+    return told(request, bagging.keep_permits(permits, person_of(request).name, now()))
+
+
+@router.post("/permit/out")
+def permit_out(request: Request, which: Named) -> dict[str, Any]:
+    """A licence out of the bag."""
+    return told(request, bagging.take_out_permit(which.name, person_of(request).name, now()))
 
 
 @router.post("/back/{number}")

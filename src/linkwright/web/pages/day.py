@@ -13,7 +13,7 @@ from pydantic import Field as Bounded
 
 from linkwright.day.batteries import CellChange, packing
 from linkwright.day.report import WHEN, answer, clock, document, savings
-from linkwright.desk.day import CHANGED, counters, planned_day, since_changed
+from linkwright.desk.day import CHANGED, OF, counters, pack_id, planned_day, since_changed
 from linkwright.desk.moving import late, moved_draft, moved_entry
 from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day
@@ -21,6 +21,7 @@ from linkwright.draw.ink import in_page_inks
 from linkwright.lengths import hours
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import zone_of
+from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
@@ -99,7 +100,7 @@ def context(request: Request) -> dict[str, Any]:
 
 def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
     return {
-        "link": change.link,
+        "link": change.who,
         "at": clock(change.at, first),
         "where": f"{WHEN[change.when]} {change.call}",
         "left": hours(change.left_h),
@@ -131,7 +132,7 @@ def table(request: Request) -> Response:
     """The battery changes as a table."""
     snapshot = snapshot_of(request)
     rows = [
-        (change.at.isoformat(), change.link, change.call, change.when, round(change.left_h, 2))
+        (change.at.isoformat(), change.who, change.call, change.when, round(change.left_h, 2))
         for change in planned_day(snapshot, snapshot.whole_shoot()).changes
     ]
     return csv_response("cells.csv", ("change_at", "link", "call", "when", "left_h"), rows)
@@ -193,14 +194,16 @@ def day_is_late(request: Request, minutes: Annotated[int, Query(ge=5, le=240)] =
 def changed(request: Request, what: Changed) -> dict[str, Any]:
     """The cells of a link were changed now; the time is the server's."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    id_ = snapshot.names.id_of("link", what.link)
+    link, _, listener = what.link.partition(OF)
+    id_ = snapshot.names.id_of("link", link)
     if snapshot.document.draft.at("link", id_) is None:
-        raise InputError(f"there is no link {what.link}")
-    before = since_changed(store, snapshot.names).get(id_)
-    happening = store.happen(CHANGED, id_, {"empty": what.empty}, None, person_of(request).name)
+        raise InputError(f"there is no link {link}")
+    before = since_changed(store, snapshot.names).get(pack_id(id_, listener))
+    data = {"empty": what.empty, **({"listener": listener} if listener else {})}
+    happening = store.happen(CHANGED, id_, data, None, person_of(request).name)
     at = happening.when.astimezone(snapshot.zone)
     ran_h = None if before is None else (happening.when - before).total_seconds() / 3600.0
-    says = f"{snapshot.names.name_of(id_)}: cells changed at {at:%H:%M}."
+    says = f"{whose(snapshot.names.name_of(id_), listener)}: cells changed at {at:%H:%M}."
     return {"says": says, "at": at.isoformat(), "ran_h": ran_h}
 
 
@@ -211,7 +214,7 @@ def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
     shoot = snapshot.whole_shoot()
     name = snapshot.names.name_of(lasted.link)
     links = {link.name: link for link in shoot.link}
-    known = {link.link: link for link in planned_day(snapshot, shoot).links}
+    known = planned_day(snapshot, shoot).transmitters
     if name not in links or name not in known:
         raise InputError(f"nothing is predicted for a link {name}; give its transmitter's cells and drain_mw")
     try:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.again import again
 from linkwright.desk.outset import usual_day
 from linkwright.desk.places import bring
 from linkwright.desk.questions import (
@@ -20,6 +21,7 @@ from linkwright.desk.questions import (
     asked_of,
     classes,
     hold,
+    in_zone,
     kit_lines,
     outset_of,
     regions,
@@ -55,6 +57,7 @@ class Answers(Body):
     kit: Text = ""
     zone: Text = ""
     place: Text = ""
+    again: bool = False
 
 
 class Held(Body):
@@ -71,13 +74,14 @@ def bag_there() -> tuple[Bag, str]:
         return Bag(), f"The bag cannot be read: {error}"
 
 
-def questions(request: Request, again: bool) -> dict[str, Any]:
-    """What the four questions show; `again`: for the same people at a new place."""
+def questions(request: Request, anew: bool) -> dict[str, Any]:
+    """What the four questions show; `anew`: for the same people at a new place."""
     snapshot, now = snapshot_of(request), datetime.datetime.now()
     asked, (bag, says) = asked_of(snapshot.document, now), bag_there()
-    if again:
+    if anew:
         asked = replace(asked, where="", date=usual_day(now), hours=("", ""))
     return {
+        "again": anew,
         "asked": asked,
         "regions": regions(),
         "surroundings": SURROUNDINGS,
@@ -123,13 +127,19 @@ def begin(request: Request, answers: Answers) -> dict[str, Any]:
         (f"{answers.begins:%H:%M}", f"{answers.ends:%H:%M}") if timed else ("", ""),
         tuple(dict.fromkeys(name.strip() for name in answers.who if name.strip())), answers.permits, answers.kit,
     )  # fmt: skip
-    document, begun = answered(outset_of(asked), own_bag(), answers.zone)
+    old = snapshot_of(request).shoot if answers.again else None
+    if old is not None:
+        repeated = again(old, in_zone(outset_of(asked), answers.zone), own_bag())
+        document, given, lacking = repeated.document, list(map(list, repeated.links)), repeated.lacking
+    else:
+        document, begun = answered(outset_of(asked), own_bag(), answers.zone)
+        lacking = begun.lacking
+        given = [
+            [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
+            for one in begun.outfits
+        ]
     desk, who = desk_of(request), person_of(request).name
     if answers.place and desk.places is not None:
         bring(desk.store, desk.places, answers.place, document, 0, who)
     change = desk.store.replace(document, who)
-    given = [
-        [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
-        for one in begun.outfits
-    ]
-    return told(request, change, outfits=given, lacking=list(begun.lacking), title=document["shoot"]["title"])
+    return told(request, change, outfits=given, lacking=list(lacking), title=document["shoot"]["title"])

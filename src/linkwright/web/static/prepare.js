@@ -17,7 +17,7 @@ function answers() {
   return {
     where: String(given.get("where")).trim(), region: given.get("region"), surroundings: given.get("surroundings"), date: given.get("date"),
     within_m: Number(String(given.get("within_m")).replace(",", ".")) || 30, begins: given.get("begins") || null, ends: given.get("ends") || null,
-    who, permits: given.getAll("permits"), place: given.get("place") || "", kit: given.get("kit") || "", zone,
+    who, permits: given.getAll("permits"), place: given.get("place") || "", kit: given.get("kit") || "", zone, again: form.dataset.again === "yes",
   };
 }
 const enough = (given) => given.where && given.region && given.who.length && given.date;
