@@ -157,6 +157,10 @@ def test_a_permit_is_ticked(demo_job: Served, page: Any) -> None:
     page.locator(".permits").get_by_text("coordinated licence").click()
     expect(page.locator(".permits").get_by_label("coordinated licence")).not_to_be_checked()
     expect(page.locator("#status .says")).to_contain_text("gb-shared, was")
+    demo_job.store.set_field(("shoot", "permits"), ["gb-shared"], None, "phone")
+    expect(page.locator(".permits").get_by_label("shared licence")).not_to_be_checked()
+    page.get_by_label("Region").select_option(label="Germany")
+    expect(page.locator(".permits")).not_to_contain_text("channel 38")
 
 
 def test_what_somebody_else_changes_shows_and_is_not_overwritten(demo_job: Served, page: Any) -> None:

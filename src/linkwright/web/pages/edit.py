@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, File, Form, Query, Request, UploadFile
 from fastapi.responses import JSONResponse
@@ -24,6 +24,8 @@ from linkwright.store import Change, Conflict
 from linkwright.web.answers import Body, anew, desk_of, snapshot_of
 
 router = APIRouter(prefix="/api")
+#: Fields whose change is seen in more than themselves: what may be ticked, what an item has from its class.
+TO_MORE: Final = ("region", "permits", "accepts", "use")
 
 Key = Annotated[str, Bounded(max_length=200)]
 Path = Annotated[list[Key], Bounded(min_length=1, max_length=12)]
@@ -113,7 +115,7 @@ def field(request: Request, edit: FieldEdit) -> Any:
         theirs = {"theirs": shown(known, conflict.theirs), "seen": json.dumps(conflict.theirs), "who": conflict.who}
         return JSONResponse({"says": [str(conflict)], **theirs}, 409)
     now = desk.store.document().at(*path)
-    return told(request, change, text=shown(known, now), seen=json.dumps(now))
+    return told(request, change, text=shown(known, now), seen=json.dumps(now), anew=path[-1] in TO_MORE)
 
 
 @router.post("/entry")
@@ -202,6 +204,7 @@ def state(request: Request, since: Annotated[int, Bounded(ge=0, le=2**53)] = 0) 
             if known is None or change.what in ("insert", "move", "replace"):
                 shape = True
                 continue
+            shape = shape or path[-1] in TO_MORE
             now = document.draft.at(*map(str, path))
             values.append(
                 {"path": list(path), "text": shown(known, now), "seen": json.dumps(now), "who": change.who}

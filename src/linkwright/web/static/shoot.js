@@ -230,7 +230,7 @@ file?.addEventListener("change", async () => {
 async function refresh(all) {
   const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.id : null;
   const open = new Map([...body.querySelectorAll("details")].map((one) => [one.dataset.entry, one.open]));
-  if (!all && focused) { say("Somebody added or removed something; it will show when you leave this field."); return; }
+  if (!all && (focused || body.querySelector("[data-asks]"))) { say("Somebody added or removed something; it will show when you leave this field."); return; }
   const text = await getText(`${part}/body`, { as: "body" });
   if (text === null) return;
   body.innerHTML = text;
