@@ -124,7 +124,7 @@ def test_a_clock_that_slips_is_one_finding() -> None:
 @given(st.lists(st.tuples(st.integers(0, 100_000), st.integers(1, 3_000)), max_size=40))
 def test_faults_kept_apart_do_not_overlap(spans: list[tuple[int, int]]) -> None:
     kinds = ("mute", "hole", "click", "burst")
-    kept = apart([Fault(a, n, kinds[a % 4], False) for a, n in spans])  # type: ignore[arg-type]
+    kept = apart([Fault(a, n, kinds[a % 4], False) for a, n in spans])
     for one, two in pairwise(kept):
         assert one.at + one.length <= two.at
 

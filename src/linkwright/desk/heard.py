@@ -13,8 +13,9 @@ from linkwright.draw.wave import Mark, Wave, drawn_wave
 from linkwright.physics.speech import low_cut_db
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import transmitter_of
+from linkwright.sound.kinds import KINDS, MOMENTS, gravity
 from linkwright.sound.lowcut import Filter, choose_low_cut
-from linkwright.sound.report import gravest
+from linkwright.sound.report import spectrum_of
 from linkwright.sound.timing import comb_db
 from linkwright.store import Change
 from linkwright.units import FloatArray, SampleArray, counted
@@ -27,10 +28,6 @@ AROUND_S: Final = 0.75
 
 
 MOST_PLAYED_S: Final = 30.0
-
-
-#: Kinds that are no fault.
-QUIET_KINDS: Final = ("edit", "hum")
 
 
 def answer(listening: Listening) -> str:
@@ -49,11 +46,12 @@ def answer(listening: Listening) -> str:
         for found in heard
         for track in (found.document or {"tracks": []})["tracks"]
         for fault in track["faults"]
-        if fault["certain"] and fault["kind"] not in QUIET_KINDS
+        if fault["certain"] and KINDS[fault["kind"]].fault
     )
-    told = [line for found in heard if found.document for line in gravest(found.document)]
-    more = f" And {counted(len(told) - 1, 'thing')} more as grave." if len(told) > 1 else ""
-    grave = f"{told[0]}{more} " if told else ""
+    told = [one for found in heard if found.document for one in found.document["told"]]
+    told.sort(key=lambda one: (not one["certain"], gravity(one["kind"])))
+    more = f" And {counted(len(told) - 1, 'more thing')} to know." if len(told) > 1 else ""
+    grave = f"{told[0]['says']} {told[0]['do']}{more} " if told else ""
     many = f"{len(ones)} recordings" if len(ones) > 1 else "one recording"
     return f"{grave}{certain or 'No'} certain fault{'s' if certain != 1 else ''} in {many}."
 
@@ -108,7 +106,7 @@ def drawn_track(listening: Listening, of: str, track: int, width: float, begin: 
         if outline is None:
             raise InputError("nobody has listened to this recording yet; wait a moment")
         (low, high), begin_s, end_s = outline[track - 1], 0.0, float(found["length_s"])
-    faults = [fault for fault in found["faults"] if fault["kind"] not in QUIET_KINDS]
+    faults = [fault for fault in found["faults"] if fault["kind"] in MOMENTS]
     marks = tuple(
         Mark(fault["at_s"], fault["length_s"], fault["kind"], fault["certain"])
         for fault in faults
@@ -184,11 +182,14 @@ def set_low_cut(
             f'there is no link "{link_id}" in a shoot that is whole; the page Shoot says what it lacks'
         )
     transmitter = transmitter_of(shoot, link)
-    voice, pauses = np.array([cut["voice_f0_low_hz"]]), np.asarray(cut["pauses_db"], float)
-    spectrum = np.asarray(cut["pauses_hz"], float), 10.0 ** (pauses / 10.0)
-    chosen = choose_low_cut(voice, spectrum, Filter(transmitter.low_cut_hz, transmitter.low_cut_order))
+    chosen = choose_low_cut(
+        np.array([cut["voice_f0_low_hz"]]), spectrum_of(cut, "pauses"), spectrum_of(cut, "loudest"),
+        Filter(transmitter.low_cut_hz, transmitter.low_cut_order), troubled=cut["troubled"],
+    )  # fmt: skip
     assert chosen is not None, "there is a voice and there are pauses"
-    draft, given = snapshot.document.draft, {"voice_f0_hz": cut["voice_f0_low_hz"], "low_cut_hz": chosen.corner_hz}
+    draft, given = snapshot.document.draft, {"low_cut_hz": chosen.corner_hz}
+    if track["voice_f0_hz"] is not None:
+        given["voice_f0_hz"] = cut["voice_f0_low_hz"]
     fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
     change = listening.store.set_fields(fields, who)
     step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"

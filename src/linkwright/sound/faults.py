@@ -41,6 +41,8 @@ REPEAT_TIMES: Final = 6.0
 BIN_S: Final = 0.0005
 HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST = 3, 12, 4, 240
 HOLE_DEPTH: Final = 16.0
+#: The middle third difference in a hole is at most this share of that beside it.
+HOLE_BEND: Final = 0.6
 #: The sides of a hole reach this much: sixteen live steps [full scale 1].
 HOLE_LIVE: Final = 16.0 * LIVE
 #: A hole is certain when its bottom lies this much under the noise of the track's pauses.
@@ -183,7 +185,7 @@ class FaultFinder:
         number = holes(top, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST, out)
         ahead = count - HOLE_SIDE - HOLE_EDGE - 1
         for first, last in out[:number]:
-            if self.bins_done < base_bin + last <= base_bin + ahead:
+            if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
                 at = self.base + int(first) * width
                 if self._keep(Fault(at, int(last - first) * width, "hole", False)):
                     self.bottoms[at] = float(np.median(top[first:last]))
@@ -230,3 +232,11 @@ class FaultFinder:
             return one
         certain = bool(self.bottoms[one.at] <= UNDER_FLOOR * floor_peak)
         return Fault(one.at, one.length, "hole", certain)
+
+
+def _cut(bend: SampleArray, first: int, last: int) -> bool:
+    """Whether what is high is gone in a hole as well: where rumble crosses zero, only the magnitude is small."""
+    before = bend[first - HOLE_EDGE - HOLE_SIDE : first - HOLE_EDGE]
+    after = bend[last + HOLE_EDGE : last + HOLE_EDGE + HOLE_SIDE]
+    beside = float(np.median(np.concatenate((before, after))))
+    return float(np.median(bend[first:last])) <= HOLE_BEND * beside

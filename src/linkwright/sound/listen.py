@@ -13,14 +13,18 @@ from linkwright.sound.clipping import ClipFinder
 from linkwright.sound.dead import Deadness
 from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
-from linkwright.sound.lowcut import GENERIC, Filter, LowCut, PitchMeter, choose_low_cut
+from linkwright.sound.low_band import LowBand, Slowed, slow_rate_hz
+from linkwright.sound.lowcut import GENERIC, Filter, LowCut, Spectrum, choose_low_cut
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
+from linkwright.sound.pitch import PitchMeter
 from linkwright.sound.recordings import Recording, blocks
 from linkwright.sound.room_tone import Hum, RoomTone
 from linkwright.units import FloatArray, SampleArray
 
 #: Noise reaches three times its rms most of the time: what a hole's bottom is held against.
 NOISE_PEAK: Final = 3.0
+#: A constant part of a track that is told [full scale 1]: -40 dBFS (own choice).
+MOST_DC: Final = 0.01
 
 
 @dataclass(frozen=True)
@@ -60,24 +64,26 @@ class TrackListener:
     finder: FaultFinder = field(init=False)
     clip: ClipFinder = field(init=False)
     room: RoomTone = field(init=False)
+    slowed: Slowed = field(init=False)
     pitch: PitchMeter = field(init=False)
+    low: LowBand = field(init=False)
     deadness: Deadness = field(init=False)
 
     def __post_init__(self) -> None:
         self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
         self.deadness = Deadness(self.rate_hz)
-        self.clip, self.room, self.pitch = (
-            ClipFinder(self.rate_hz),
-            RoomTone(self.rate_hz),
-            PitchMeter(self.rate_hz),
-        )
+        self.clip, self.room, self.slowed = ClipFinder(self.rate_hz), RoomTone(self.rate_hz), Slowed(self.rate_hz)
+        slow = slow_rate_hz(self.rate_hz)
+        self.pitch, self.low = PitchMeter(slow), LowBand(slow)
 
     def add(self, x: SampleArray) -> FloatArray:
         """The next samples; their K-weighted mean squares, one a hop."""
         self.finder.add(x)
         self.clip.add(x)
         self.room.add(x)
-        self.pitch.add(x)
+        slow, above = self.slowed.add(x)
+        self.pitch.add(above)
+        self.low.add(slow)
         self.deadness.add(x)
         return self.meter.add(x)
 
@@ -88,6 +94,11 @@ class TrackListener:
         step = meter.tops.folded * STEP * hop_frames(self.rate_hz)
         faults += self.clip.finish(meter.tops.all(), step, meter.rms)
         faults += self.deadness.finish()
+        level, voice = self.pitch.level_db()
+        low = self.low.finish(level, voice=voice, frames=meter.frames, rate_hz=self.rate_hz)
+        faults += low
+        if abs(meter.dc) >= MOST_DC:
+            faults.append(Fault(0, meter.frames, "dc", certain=True))
         hum = self.room.hum()
         if hum is not None:
             faults.append(Fault(0, meter.frames, "hum", False))
@@ -100,9 +111,19 @@ class TrackListener:
             level_dbfs(floor),
             meter.dc,
             hum,
-            choose_low_cut(self.pitch.voice(), self.room.spectrum(), self.low_cut),
+            self._low_cut(any(one.kind in ("rumble", "wind") for one in low)),
             tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
             self.finder.dropped + self.clip.dropped,
+        )
+
+    def _low_cut(self, troubled: bool) -> LowCut | None:
+        pauses, loudest = self.room.spectrum(), self.low.loudest()
+        return choose_low_cut(
+            self.pitch.voice(),
+            None if pauses is None else Spectrum(*pauses),
+            None if loudest is None else Spectrum(self.low.frequency_hz, loudest),
+            self.low_cut,
+            troubled=troubled,
         )
 
 

@@ -73,6 +73,7 @@ class Pair:
     level_db: float | None = None
     begins_s: float = 0.0
     why: str = ""
+    turns_at_s: tuple[float, ...] = ()
 
 
 @dataclass

@@ -51,7 +51,10 @@ class Stamp:
 
 @dataclass(frozen=True)
 class Recording:
-    """A recording as its header tells it."""
+    """A recording, as it can be read.
+
+    torn : samples that a WAV's header tells, and that the file has room for, where these differ.
+    """
 
     path: Path
     name: str
@@ -60,6 +63,7 @@ class Recording:
     frames: int
     form: str
     stamp: Stamp | None
+    torn: tuple[int, int] | None = None
 
     @property
     def length_s(self) -> float:
@@ -86,6 +90,8 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
             stamp = read_stamp(file)
             file.seek(0)
             holds = _holds(file)
+            file.seek(0)
+            torn = _torn(file)
         info = soundfile.info(str(path))
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", path=name) from None
@@ -100,9 +106,8 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
         raise InputError(f"has {info.channels} tracks; expected at most {MOST_TRACKS}", path=name)
     if info.frames <= 0:
         raise InputError(f"holds no samples{holds}; a recorder that was cut off leaves such files", path=name)
-    return Recording(
-        path, name, info.samplerate, info.channels, info.frames, f"{info.format} {info.subtype}", stamp
-    )
+    form = f"{info.format} {info.subtype}"
+    return Recording(path, name, info.samplerate, info.channels, info.frames, form, stamp, torn)
 
 
 def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
@@ -216,26 +221,59 @@ def _holds(file: BinaryIO) -> str:
     return f" ({kind}, {counted(tracks, 'track')}, {rate_hz} samples a second of {bits} bits)"
 
 
+def _torn(file: BinaryIO) -> tuple[int, int] | None:
+    """Samples that a WAV's header tells, and that the file has room for; None where they agree.
+
+    What writes into a pipe cannot go back to the header, and leaves the largest number there: that tells nothing.
+    """
+    body = _chunk(file, b"fmt ", 16)
+    file.seek(0)
+    found = _found(file, b"data")
+    if body is None or len(body) < 16 or found is None:
+        return None
+    begins, size = found
+    rest = file.seek(0, 2) - begins
+    frame = max(1, int(struct.unpack("<H", body[12:14])[0]))
+    if any(largest - 0x1000 < size <= largest for largest in (0x7FFFFFFF, 0xFFFFFFFF)):
+        return None
+    if size // frame > rest // frame:
+        return size // frame, rest // frame
+    file.seek(begins + size + size % 2)
+    after = file.read(8)
+    whole = len(after) < 8 or begins + size + 8 + struct.unpack("<I", after[4:])[0] <= begins + rest
+    named = all(32 <= byte < 127 for byte in after[:4])
+    return None if len(after) < 8 or (named and whole) else (size // frame, rest // frame)
+
+
 def _chunk(file: BinaryIO, wanted: bytes, most: int) -> bytes | None:
     """The beginning of a chunk of a WAV in any of its forms; None where there is none."""
+    found = _found(file, wanted)
+    if found is None:
+        return None
+    file.seek(found[0])
+    return file.read(min(found[1], most))
+
+
+def _found(file: BinaryIO, wanted: bytes) -> tuple[int, int] | None:
+    """Where the body of a chunk of a WAV begins, and its size as its header tells it; None where there is none."""
     head = file.read(12)
     if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
         return None
-    large = 0
+    large, at = 0, 12
     for _ in range(MOST_CHUNKS):
         chunk = file.read(8)
         if len(chunk) < 8:
             return None
         kind, size = chunk[:4], struct.unpack("<I", chunk[4:])[0]
+        if kind == b"data" and size == 0xFFFFFFFF and large:
+            size = large
         if kind == wanted:
-            return file.read(min(size, most))
+            return at + 8, size
         if kind == b"ds64" and size >= 24:
             body = file.read(24)
             large = struct.unpack("<Q", body[8:16])[0] if len(body) == 24 else 0
-            size -= 24
-        elif kind == b"data" and size == 0xFFFFFFFF:
-            size = large
-        file.seek(size + size % 2, 1)
+        at += 8 + size + size % 2
+        file.seek(at)
     return None
 
 

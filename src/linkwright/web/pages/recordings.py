@@ -10,11 +10,12 @@ from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.files import plain_name
-from linkwright.desk.heard import QUIET_KINDS, answer, drawn_comb, drawn_track, drawn_voice, moment_wav, set_low_cut
+from linkwright.desk.heard import answer, drawn_comb, drawn_track, drawn_voice, moment_wav, set_low_cut
 from linkwright.desk.listening import MOST_BYTES, Listening
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
 from linkwright.shoot.errors import InputError
+from linkwright.sound.kinds import MOMENTS
 from linkwright.store import RECORDING
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.sound import Width
@@ -58,7 +59,7 @@ def recordings(request: Request) -> Response:
     return render(
         request, "sound_recordings.html", told=answer(listening), work=work,
         rows=[(one, listening.heard(one)) for one in ones], pairs=listening.pairs(ones) or [], listed=LISTED,
-        quiet=QUIET_KINDS, links=[link.name for link in shoot.link] if shoot is not None else [],
+        moments=MOMENTS, links=[link.name for link in shoot.link] if shoot is not None else [],
     )  # fmt: skip
 
 
