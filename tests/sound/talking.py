@@ -24,7 +24,7 @@ def glottal(f0_hz: Floats, rate: int) -> Floats:
 
 
 def talking(seconds: float, mean_hz: float = 120.0, rms_dbfs: float = -24.0, seed: int = 1) -> Floats:
-    """Words of 0.15 to 0.5 s with pauses between them over room tone at -66 dBFS, full scale 1, 48 kHz."""
+    """Words of 0.15 to 0.5 s with breath and pauses over room tone at -66 dBFS, full scale 1, 48 kHz."""
     rng = np.random.default_rng(seed)
     n = round(seconds * RATE)
     turns = np.arange(0.0, seconds + 1.0, 0.25)
@@ -32,9 +32,9 @@ def talking(seconds: float, mean_hz: float = 120.0, rms_dbfs: float = -24.0, see
     said, at = np.zeros(n), RATE // 5
     while at < n - RATE:
         word = round(rng.uniform(0.15, 0.5) * RATE)
-        said[at : at + word] = np.hanning(word) ** 0.5 * rng.uniform(0.5, 1.0)
+        said[at : at + word] = np.hanning(word) * rng.uniform(0.5, 1.0)
         at += word + round(rng.choice([0.05, 0.12, 0.6]) * RATE)
-    x = glottal(f0, RATE) * said
+    x = (glottal(f0, RATE) + 0.03 * rng.standard_normal(n)) * said
     level = 10.0 ** ((rms_dbfs - 3.01) / 20.0)
     return np.asarray(level * x / x[said > 0].std() + 10.0 ** (-69.0 / 20.0) * rng.standard_normal(n))
 

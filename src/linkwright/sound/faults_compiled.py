@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel, quick_kernel
-from linkwright.units import IntArray, SampleArray
+from linkwright.units import FloatArray, IntArray, SampleArray
 
 
 @kernel
@@ -168,3 +168,31 @@ def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: Int
             found += 1
         run = 1 if size >= full else 0
     return found, run
+
+
+@kernel
+def flat_tops(x: SampleArray, least: float, state: FloatArray, out: IntArray, levels: SampleArray) -> int:
+    """Runs of four and more samples of one value that are tops, but not of a smooth wave: first, past the last.
+
+    What stands before and after is of the same sign, nearer to zero, at least half as large, and on one side four
+    steps of 16 bits away; the top of a smooth wave is left in less than three. A run may begin before x. state : of
+    the sample before x its value, the run that it ends, and what stood before that; carried on. levels : the
+    magnitude of each. Returns how many.
+    """
+    last, run, before = np.float32(state[0]), int(state[1]), np.float32(state[2])
+    found = 0
+    for i in range(x.size):
+        if x[i] == last:
+            run += 1
+            continue
+        if run >= 4:
+            size = abs(last)
+            a, b = (before, x[i]) if last > 0 else (-before, -x[i])
+            steep = size - min(a, b) >= 4.0 / 32768.0
+            if size >= least and 0.5 * size <= min(a, b) and max(a, b) < size and steep and found < out.shape[0]:
+                out[found, 0], out[found, 1] = i - run, i
+                levels[found] = size
+                found += 1
+        before, last, run = last, x[i], 1
+    state[0], state[1], state[2] = last, run, before
+    return found

@@ -79,6 +79,12 @@ _ALL: Final = (
         first=True,
     ),
     Kind(
+        "falling", "a level that falls away", "levels that fall away", "track", "",
+        "words at the end 12 dB and more under those of the first third, and the pauses 6 dB and more",
+        "Look at the cells, the plug and the capsule: what the voice loses, the room loses too.",
+        "by {:.0f} dB", first=True,
+    ),
+    Kind(
         "turned", "turned over", "turned over", "pair", "always, where both tracks have the same sound",
         "polarity of a track against another",
         "Invert one of them before they are mixed; look at its cable or its phase switch.", first=True,
@@ -92,6 +98,11 @@ _ALL: Final = (
         "rates", "different sample rates", "different sample rates", "file", "always",
         "files of different sample rates", "Convert to one rate before they are laid beside each other.",
         first=True,
+    ),
+    Kind(
+        "limited", "a limiter or soft clipping that is always in", "", "track", "",
+        "peaks that come within 0.5 to 1.2 dB of the highest in a tenth of the live 100 ms",
+        "Take more attenuation before it, so that it works on the loudest words only.", first=True,
     ),
     Kind(
         "rumble", "rumble", "rumble", "track", "",
@@ -111,8 +122,22 @@ _ALL: Final = (
         "Give both one clock or time code with sync; until then move the track along.", first=True,
     ),
     Kind(
-        "hum", "hum", "hum", "track", "", "at least three lines of 50 or 60 Hz in the quietest pieces, or one",
-        "Look for a ground loop, a dimmer, or a cable beside a mains lead.", "{:.0f} dBFS", first=True,
+        "buzz", "buzz", "buzz", "track", "",
+        "hum, with six lines and more of 50 or 60 Hz from 600 to 4000 Hz",
+        "Move cables and microphone away from dimmers and switched supplies; listen to it with the lights off.",
+        "{:.0f} dBFS", first=True,
+    ),
+    Kind(
+        "hum", "hum", "hum", "track", "",
+        "at least three of the first eight lines of 50 or 60 Hz in the quietest pieces, or a single one that "
+        "stands still in all of them",
+        "Look for a ground loop, or a cable beside a mains lead.", "{:.0f} dBFS", first=True,
+    ),
+    Kind(
+        "tone", "a steady tone", "steady tones", "track", "",
+        "a line 20 dB over what is beside it in all of the quietest pieces, at one level",
+        "Listen for what whistles: a display, a supply, an engine; switch off one after the other.",
+        "{:.0f} dBFS", first=True,
     ),
     Kind(
         "dc", "off zero", "off zero", "track", "always",

@@ -10,6 +10,7 @@ import numpy as np
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.progress import Tell
 from linkwright.sound.clipping import ClipFinder
+from linkwright.sound.course import limited
 from linkwright.sound.dead import Deadness
 from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
@@ -18,7 +19,7 @@ from linkwright.sound.lowcut import GENERIC, Filter, LowCut, Spectrum, choose_lo
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.pitch import PitchMeter
 from linkwright.sound.recordings import Recording, blocks
-from linkwright.sound.room_tone import Hum, RoomTone
+from linkwright.sound.room_tone import Line, RoomTone
 from linkwright.units import FloatArray, SampleArray
 
 #: Noise reaches three times its rms most of the time: what a hole's bottom is held against.
@@ -38,7 +39,7 @@ class Track:
     rms_dbfs: float | None
     noise_floor_dbfs: float | None
     dc: float
-    hum: Hum | None
+    hum: Line | None
     low_cut: LowCut | None
     faults: tuple[Fault, ...]
     faults_left_out: int
@@ -90,18 +91,19 @@ class TrackListener:
     def finish(self, channel: int) -> Track:
         """What was heard."""
         meter, floor = self.meter, self.meter.floor()
-        faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)))
+        faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)), self.clip.levels())
         step = meter.tops.folded * STEP * hop_frames(self.rate_hz)
         faults += self.clip.finish(meter.tops.all(), step, meter.rms)
-        faults += self.deadness.finish()
+        if not any(one.kind == "clip" and one.certain for one in faults):
+            faults += limited(meter.tops.all(), meter.rms, meter.frames)
+        faults += self.deadness.finish() or meter.course.falls(STEP * hop_frames(self.rate_hz))
         level, voice = self.pitch.level_db()
         low = self.low.finish(level, voice=voice, frames=meter.frames, rate_hz=self.rate_hz)
         faults += low
         if abs(meter.dc) >= MOST_DC:
             faults.append(Fault(0, meter.frames, "dc", certain=True))
-        hum = self.room.hum()
-        if hum is not None:
-            faults.append(Fault(0, meter.frames, "hum", False))
+        lines = self.room.steady()
+        faults += [Fault(0, meter.frames, one.kind, False, level_db=one.level_dbfs, hz=one.hz) for one in lines]
         return Track(
             channel,
             meter.loudness.result(),
@@ -110,7 +112,7 @@ class TrackListener:
             level_dbfs(meter.square / max(meter.frames, 1)),
             level_dbfs(floor),
             meter.dc,
-            hum,
+            next((one for one in lines if one.kind != "tone"), None),
             self._low_cut(any(one.kind in ("rumble", "wind") for one in low)),
             tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
             self.finder.dropped + self.clip.dropped,

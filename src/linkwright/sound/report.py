@@ -134,7 +134,7 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
         "length_s": one.frames / rate,
         **_rounded(levels),
         "dc": round(track.dc, 7),
-        "hum_hz": None if track.hum is None else track.hum.mains_hz,
+        "hum_hz": None if track.hum is None else track.hum.hz,
         "hum_dbfs": None if track.hum is None else round(track.hum.level_dbfs, 2),
         "low_cut_hz": None if low_cut is None else low_cut.corner_hz,
         "voice_f0_hz": None if low_cut is None or low_cut.f0_hz is None else round(low_cut.f0_hz, 1),
