@@ -20,6 +20,8 @@ COLUMNS: Final = (
 )  # fmt: skip
 PAIR_COLUMNS: Final = ("track", "track", "later", "metres", "to agree", "polarity", "drift ppm", "jumps", "notch")
 STEP_COLUMNS: Final = ("step", "pauses", "loudest", "voice")
+GAIN_COLUMNS: Final = ("attenuation", "peak", "noise", "over noise", "")
+VOICE_COLUMNS: Final = ("voice", "m", *GAIN_COLUMNS)
 PICTURE_COLUMNS: Final = ("track", "before the picture, ms", "ITU-R BT.1359-1", "EBU R 37")
 SYNC: Final = {"unnoticed": "not noticed", "noticed": "noticed, accepted", "too far": "not accepted"}
 
@@ -43,6 +45,7 @@ def print_listen(document: dict[str, Any], out: Console) -> None:
     for track in tracks:
         _print_faults(track, out)
         _print_low_cut(track, out)
+    _print_gain(document.get("gain"), out)
     if any(track["low_cut"] is not None for track in tracks):
         out.print(
             "low cut: dB that each step takes from the pauses, from what is loudest under the voice, and from the "
@@ -109,6 +112,26 @@ def _print_low_cut(track: dict[str, Any], out: Console) -> None:
         for step in cut["steps"]
     ]
     print_table(out, STEP_COLUMNS, rows, right=STEP_COLUMNS)
+
+
+def _print_gain(gain: dict[str, Any] | None, out: Console) -> None:
+    """Every step of the attenuation as the loudest minute would be with it, then the talker's other voices."""
+    if gain is None:
+        return
+    out.print(gain["says"], style="bold")
+    rows = [_gain_row(step, "chosen" if step == gain["chosen"] else "") for step in gain["steps"]]
+    print_table(out, GAIN_COLUMNS, rows, right=GAIN_COLUMNS[:-1])
+    voices = [
+        (one["voice"], f"{one['mouth_m']:g}", *_gain_row(one["step"], "" if one["holds"] else "too loud"))
+        for one in gain["voices"]
+    ]
+    print_table(out, VOICE_COLUMNS, voices, right=VOICE_COLUMNS[1:-1])
+    out.print("gain: attenuation in dB, peak and noise in dBFS at the converter, voice over noise in dB.")
+
+
+def _gain_row(step: dict[str, Any], mark: str) -> tuple[str, ...]:
+    levels = (f"{step[key]:.1f}" for key in ("peak_dbfs", "noise_dbfs", "voice_over_noise_db"))
+    return (f"{step['attenuation_db']:g}", *levels, mark)
 
 
 def _step(corner_hz: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -12,10 +13,14 @@ from linkwright.draw.response import Curve, Curves, drawn_curves
 from linkwright.draw.wave import Mark, Wave, drawn_wave
 from linkwright.physics.speech import low_cut_db
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import transmitter_of
 from linkwright.sound.kinds import KINDS, MOMENTS, gravity
 from linkwright.sound.lowcut import Filter, choose_low_cut
+from linkwright.sound.measured import LoudestMinute, MeasuredGain
+from linkwright.sound.measured import says as gain_says
 from linkwright.sound.report import spectrum_of
+from linkwright.sound.settings import gain_from
 from linkwright.sound.timing import comb_db
 from linkwright.store import Change
 from linkwright.units import FloatArray, SampleArray, counted
@@ -166,32 +171,67 @@ def drawn_comb(delay_ms: float, level_db: float, width: float) -> str:
     )
 
 
+def _link_of(snapshot: Snapshot, named: str) -> tuple[Shoot, str, Link]:
+    """The shoot, and a link by id or name with its id. Raises InputError where the shoot does not have it."""
+    shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", named)
+    name = snapshot.names.name_of(id_)
+    link = next((one for one in shoot.link if one.name == name), None) if shoot is not None else None
+    if shoot is None or link is None:
+        raise InputError(f'there is no link "{named}" in a shoot that is whole; the page Shoot says what it lacks')
+    return shoot, id_, link
+
+
+def _set(snapshot: Snapshot, listening: Listening, id_: str, given: Mapping[str, float], who: str) -> Change | None:
+    """Set fields of a link, each against the value that the snapshot has."""
+    draft = snapshot.document.draft
+    fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
+    return listening.store.set_fields(fields, who)
+
+
+def measured(
+    snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int
+) -> tuple[str, str, MeasuredGain]:
+    """The gain of a link (by id or name) from a recording: the link's name, what to set as a sentence, the steps.
+
+    It is taken to have been recorded with what is set or planned. Raises InputError.
+    """
+    one = listening.recording(of)
+    track = _track(_document(listening.heard(one)), channel)
+    if track["loudest_minute"] is None:
+        raise InputError("this track holds no sound to tell the gain from")
+    shoot, _, link = _link_of(snapshot, named)
+    found = gain_from(LoudestMinute(**track["loudest_minute"]), link, shoot)
+    return link.name, gain_says(f"{link.name}, {one.name}:{channel}", found), found
+
+
+def set_gain(
+    snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
+) -> tuple[str, Change | None]:
+    """Put the step that a recording asks for into a link (by id or name): in a sentence, and the change."""
+    name, says, found = measured(snapshot, listening, named, of, channel)
+    _, id_, _ = _link_of(snapshot, named)
+    change = _set(snapshot, listening, id_, {"attenuation_db": found.chosen.attenuation_db}, who)
+    return f"{name}: {found.chosen.attenuation_db:g} dB of attenuation. {says}", change
+
+
 def set_low_cut(
-    snapshot: Snapshot, listening: Listening, link_id: str, of: str, channel: int, who: str
+    snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
 ) -> tuple[str, Change | None]:
     """Put what a recording told of a voice into a link (by id or name): in a sentence, and the change."""
     track = _track(_document(listening.heard(listening.recording(of))), channel)
     cut = track["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses; record the talker for a minute, pauses too")
-    shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", link_id)
-    name = snapshot.names.name_of(id_)
-    link = next((one for one in shoot.link if one.name == name), None) if shoot is not None else None
-    if shoot is None or link is None:
-        raise InputError(
-            f'there is no link "{link_id}" in a shoot that is whole; the page Shoot says what it lacks'
-        )
+    shoot, id_, link = _link_of(snapshot, named)
     transmitter = transmitter_of(shoot, link)
     chosen = choose_low_cut(
         np.array([cut["voice_f0_low_hz"]]), spectrum_of(cut, "pauses"), spectrum_of(cut, "loudest"),
         Filter(transmitter.low_cut_hz, transmitter.low_cut_order), troubled=cut["troubled"],
     )  # fmt: skip
     assert chosen is not None, "there is a voice and there are pauses"
-    draft, given = snapshot.document.draft, {"low_cut_hz": chosen.corner_hz}
+    given = {"low_cut_hz": chosen.corner_hz}
     if track["voice_f0_hz"] is not None:
         given["voice_f0_hz"] = cut["voice_f0_low_hz"]
-    fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
-    change = listening.store.set_fields(fields, who)
     step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"
-    says = [f"{name}: low cut {step}, since {chosen.because}."]
-    return says[0], change
+    says = f"{link.name}: low cut {step}, since {chosen.because}."
+    return says, _set(snapshot, listening, id_, given, who)

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.sound.bounded import Tops
+from linkwright.sound.bounded import Means, Tops
 from linkwright.sound.fault import Fault
 from linkwright.units import FloatArray, SampleArray
 
@@ -29,15 +29,17 @@ LIMITED_SHARE, LIVE_DB, LIVE_STEPS, TONE_CREST_DB = 0.1, 20.0, 150, 4.5
 
 @dataclass
 class Course:
-    """The largest and least level of each second of a track that streams by."""
+    """The largest, least and mean level of each second of a track that streams by."""
 
     largest: Tops = field(default_factory=lambda: Tops(folded=SECOND))
     least: Tops = field(default_factory=lambda: Tops(folded=SECOND))
+    mean: Means = field(default_factory=lambda: Means(folded=SECOND))
 
     def add(self, powers: FloatArray) -> None:
         """Mean squares of the next steps of 100 ms, their mean left out."""
         self.largest.add(powers.astype(np.float32))
         self.least.add(-powers.astype(np.float32))
+        self.mean.add(powers.astype(np.float32))
 
     def falls(self, step: int) -> list[Fault]:
         """That the level falls away, from where on; nothing where it does not. step : samples in 100 ms."""

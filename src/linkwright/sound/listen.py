@@ -16,6 +16,7 @@ from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
 from linkwright.sound.low_band import LowBand, Slowed, slow_rate_hz
 from linkwright.sound.lowcut import GENERIC, Filter, LowCut, Spectrum, choose_low_cut
+from linkwright.sound.measured import LoudestMinute, loudest_minute
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.pitch import PitchMeter
 from linkwright.sound.recordings import Recording, blocks
@@ -43,6 +44,7 @@ class Track:
     low_cut: LowCut | None
     faults: tuple[Fault, ...]
     faults_left_out: int
+    loudest: LoudestMinute | None = None
 
 
 @dataclass(frozen=True)
@@ -116,7 +118,11 @@ class TrackListener:
             self._low_cut(any(one.kind in ("rumble", "wind") for one in low)),
             tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
             self.finder.dropped + self.clip.dropped,
-        )
+            loudest_minute(
+                meter.course, meter.tops, floor, STEP * hop_frames(self.rate_hz) / self.rate_hz,
+                clipped=any(one.kind == "clip" for one in faults),
+            ),
+        )  # fmt: skip
 
     def _low_cut(self, troubled: bool) -> LowCut | None:
         pauses, loudest = self.room.spectrum(), self.low.loudest()

@@ -136,6 +136,7 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
         "dc": round(track.dc, 7),
         "hum_hz": None if track.hum is None else track.hum.hz,
         "hum_dbfs": None if track.hum is None else round(track.hum.level_dbfs, 2),
+        "loudest_minute": None if track.loudest is None else _rounded(asdict(track.loudest)),
         "low_cut_hz": None if low_cut is None else low_cut.corner_hz,
         "voice_f0_hz": None if low_cut is None or low_cut.f0_hz is None else round(low_cut.f0_hz, 1),
         "low_cut": None if low_cut is None else _low_cut(low_cut),
@@ -198,4 +199,4 @@ def _fault(heard: Sequence[Heard], fault: Fault, rate_hz: int) -> dict[str, Any]
 
 
 def _rounded(values: dict[str, Any]) -> dict[str, Any]:
-    return {key: None if value is None else round(value, 2) for key, value in values.items()}
+    return {key: round(value, 2) if isinstance(value, float) else value for key, value in values.items()}

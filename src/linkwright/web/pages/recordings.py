@@ -10,7 +10,16 @@ from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.files import plain_name
-from linkwright.desk.heard import answer, drawn_comb, drawn_track, drawn_voice, moment_wav, set_low_cut
+from linkwright.desk.heard import (
+    answer,
+    drawn_comb,
+    drawn_track,
+    drawn_voice,
+    measured,
+    moment_wav,
+    set_gain,
+    set_low_cut,
+)
 from linkwright.desk.listening import MOST_BYTES, Listening
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
@@ -31,7 +40,7 @@ Seconds = Annotated[float, Query(ge=0.0, le=1e6)]
 
 
 class Taken(Body):
-    """What a test recording taught of a link: the low cut to set, and the voice's low fundamental."""
+    """What a test recording taught of a link: its gain, or the low cut to set and the voice's low fundamental."""
 
     link: Annotated[str, Bounded(max_length=200)]
     of: Annotated[str, Bounded(max_length=80)]
@@ -105,6 +114,21 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
     """Put what a recording told of a voice into the link: its low fundamental, and the step to set."""
     who, listening = person_of(request).name, listening_of(request)
     says, change = set_low_cut(snapshot_of(request), listening, taken.link, taken.of, taken.channel, who)
+    return {"says": [says], "change": change and change.revision}
+
+
+@router.get("/sound/gain")
+def gain(request: Request, of: Id, track: Channel, link: Annotated[str, Query(max_length=200)]) -> Response:
+    """What a recording's loudest minute needs on a link: every step of its attenuation, and the one to set."""
+    name, says, found = measured(snapshot_of(request), listening_of(request), link, of, track)
+    return render(request, "sound_gain.html", link=name, says=says, found=found, of=of, channel=track)
+
+
+@router.post("/sound/gain")
+def take_gain(request: Request, taken: Taken) -> dict[str, Any]:
+    """Set the step that a recording asks for on the link."""
+    who, listening = person_of(request).name, listening_of(request)
+    says, change = set_gain(snapshot_of(request), listening, taken.link, taken.of, taken.channel, who)
     return {"says": [says], "change": change and change.revision}
 
 
