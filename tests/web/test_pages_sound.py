@@ -134,20 +134,19 @@ def test_the_gain_is_proposed_and_set_with_a_tap(with_take: TestClient) -> None:
     """The take peaks at some -12 dBFS; with what is set it would need less or more, and that is what is set."""
     of = recording_id(heard(with_take))
     assert "What does it need?" in with_take.get("/sound/recordings").text
-    asked = {"of": of, "track": 1, "link": "Presenter"}
+    asked: dict[str, str | int] = {"of": of, "track": 1, "link": "Presenter"}
     part = with_take.get("/sound/gain", params=asked).text
     assert "its loudest minute peaks at -" in part
     step = part.partition("<button>Set ")[2].partition(" dB on Presenter")[0]
     before = desk_of_client(with_take).snapshot().whole_shoot()
-    assert next(one for one in before.link if one.name == "Presenter").attenuation_db is None, (
-        "nothing before the tap"
-    )
+    assert next(one for one in before.link if one.name == "Presenter").attenuation_db is None, "not yet tapped"
     answered = with_take.post("/sound/gain", json={"link": "Presenter", "of": of, "channel": 1})
     assert answered.status_code == 200, answered.text
     assert f"Presenter: {step} dB of attenuation." in answered.json()["says"][0]
     after = desk_of_client(with_take).snapshot().whole_shoot()
     assert next(one for one in after.link if one.name == "Presenter").attenuation_db == float(step)
-    for wrong in ({"link": "Nobody"}, {"of": "none"}, {"track": 9}):
+    wrongs: tuple[dict[str, str | int], ...] = ({"link": "Nobody"}, {"of": "none"}, {"track": 9})
+    for wrong in wrongs:
         assert with_take.get("/sound/gain", params=asked | wrong).status_code == 400
 
 
