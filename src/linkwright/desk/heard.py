@@ -121,16 +121,29 @@ def drawn_track(listening: Listening, of: str, track: int, width: float, begin: 
     return drawn_wave(Wave(says, low, high, begin_s, end_s, marks), width)
 
 
-def moment_wav(listening: Listening, of: str, track: int, at: float, length: float) -> bytes:
-    """A moment of a track as WAV: from a little before `at` to a little after, `length` [s]. Raises InputError."""
-    from linkwright.sound.excerpt import wav
+def moment_wav(
+    listening: Listening, of: str, track: int, at: float, length: float, low_cut_hz: float = 0.0, order: int = 3
+) -> bytes:
+    """A moment of a track as WAV: from a little before `at` to a little after, `length` [s]. Raises InputError.
+
+    low_cut_hz, order : as a low cut of this corner and order would leave it; 0 is off.
+    """
+    from linkwright.sound.excerpt import through_low_cut, wav
 
     recording = _opened(listening, of)
     if track > recording.tracks:
         raise InputError(f"{recording.name} has {counted(recording.tracks, 'track')}; expected one of them")
     begin = max(0.0, at - AROUND_S)
     rate, samples = _piece(recording, begin, min(at + length + AROUND_S, begin + MOST_PLAYED_S))
-    return wav(rate, samples[track - 1 : track])
+    return wav(rate, through_low_cut(samples[track - 1 : track], rate, low_cut_hz, order))
+
+
+def heard_best_at_s(listening: Listening, of: str, track: int) -> float:
+    """Where what a low cut does is heard best: the first gust, else where the loudest minute begins [s]."""
+    found = _track(_document(listening.heard(listening.recording(of))), track)
+    gust = next((fault["at_s"] for fault in found["faults"] if fault["kind"] == "wind"), None)
+    minute = found["loudest_minute"]
+    return float(gust if gust is not None else minute["at_s"] if minute is not None else 0.0)
 
 
 def drawn_voice(listening: Listening, of: str, track: int, width: float) -> tuple[str, dict[str, Any], float]:

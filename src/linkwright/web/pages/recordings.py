@@ -15,6 +15,7 @@ from linkwright.desk.heard import (
     drawn_comb,
     drawn_track,
     drawn_voice,
+    heard_best_at_s,
     measured,
     moment_wav,
     set_gain,
@@ -141,16 +142,23 @@ def wave(
 
 
 @router.get("/sound/excerpt.wav")
-def excerpt_wav(request: Request, of: Id, track: Channel, at: Seconds, length: Seconds = 0.0) -> Response:
-    """A moment of a track, to play: from a little before `at` to a little after, `length` [s] long."""
-    return Response(moment_wav(listening_of(request), of, track, at, length), media_type="audio/wav")
+def excerpt_wav(
+    request: Request, of: Id, track: Channel, at: Seconds, length: Seconds = 0.0,
+    low_cut_hz: Annotated[float, Query(ge=0.0, le=1000.0)] = 0.0, order: Annotated[int, Query(ge=1, le=8)] = 3,
+) -> Response:  # fmt: skip
+    """A moment of a track, to play: from a little before `at` to a little after, as it is or after a low cut."""
+    found = moment_wav(listening_of(request), of, track, at, length, low_cut_hz, order)
+    return Response(found, media_type="audio/wav")
 
 
 @router.get("/sound/voice")
 def voice(request: Request, of: Id, track: Channel, width: Width = 720) -> Response:
     """The noise in a talker's pauses, before and after the low cut, and the steps over it."""
     drawn, cut, chosen = drawn_voice(listening_of(request), of, track, width)
-    return render(request, "sound_voice.html", drawn=in_page_inks(drawn), cut=cut, chosen=chosen)
+    at = heard_best_at_s(listening_of(request), of, track)
+    return render(
+        request, "sound_voice.html", drawn=in_page_inks(drawn), cut=cut, chosen=chosen, of=of, track=track, at=at
+    )
 
 
 @router.get("/sound/comb")
