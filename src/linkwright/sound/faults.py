@@ -16,7 +16,7 @@ import numpy as np
 
 from linkwright.sound.clipping import near_level
 from linkwright.sound.fault import MOST, Fault, apart, regular_clicks
-from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats
+from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats, tops
 from linkwright.sound.suspects_compiled import alike, bursts
 from linkwright.units import IntArray, SampleArray
 
@@ -39,6 +39,8 @@ REPEAT_S: Final = 0.0015
 REPEAT_LAG_S: Final = 0.2
 REPEAT_VALUES: Final = 12
 REPEAT_TIMES: Final = 6.0
+#: A top is the largest of so many neighbours on either side.
+NEAR_TOP: Final = 4
 #: Bins of the envelope [s]; a hole's edge, sides, shortest and longest in bins; how deep it is at least.
 BIN_S: Final = 0.0005
 HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST = 3, 12, 4, 240
@@ -178,7 +180,11 @@ class FaultFinder:
         lag = round(REPEAT_LAG_S * self.rate_hz)
         least = max(24, round(REPEAT_S * self.rate_hz))
         bits = self.buffer.view(np.int32)
-        count, self.told = repeats(self.buffer, begin, end, self.base, self.table, bits, lag, least, self.told, out)
+        first, last = max(begin, NEAR_TOP), min(end, self.buffer.size - NEAR_TOP)
+        flags = np.empty(max(0, last - first), np.bool_)
+        tops(self.buffer, first, flags)
+        at = np.flatnonzero(flags) + first
+        count, self.told = repeats(self.buffer, at, self.base, self.table, bits, lag, least, self.told, out)
         for first, last, back in out[:count]:
             part = self.buffer[first:last]
             again = (last - first) / back

@@ -6,7 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel, quick_kernel
-from linkwright.units import FloatArray, IntArray, SampleArray
+from linkwright.units import BoolArray, FloatArray, IntArray, SampleArray
+
+#: What is kept of a hash.
+KEY = 0x7FFFFFFFFF
 
 
 @kernel
@@ -46,11 +49,20 @@ def _began(x: SampleArray, i: int, begin: int, run: int) -> int:
     return run if i < begin else i
 
 
+@quick_kernel
+def tops(x: SampleArray, begin: int, flags: BoolArray) -> None:
+    """Whether each of x[begin:] that has a flag is a top: the largest of four neighbours on either side."""
+    for i in range(flags.size):
+        n = begin + i
+        v = x[n]
+        before = (v > x[n - 1]) & (v > x[n - 2]) & (v > x[n - 3]) & (v > x[n - 4])
+        flags[i] = before & (v >= x[n + 1]) & (v >= x[n + 2]) & (v >= x[n + 3]) & (v >= x[n + 4])
+
+
 @kernel
 def repeats(
     x: SampleArray,
-    begin: int,
-    end: int,
+    tops: IntArray,
     base: int,
     table: IntArray,
     bits: NDArray[np.int32],
@@ -61,23 +73,21 @@ def repeats(
 ) -> tuple[int, int]:
     """Stretches of at least `least` samples that say again what stood at most `most_lag` samples before.
 
-    Rows of `out`: first, past the last, lag. base : absolute place of x[0]. table : absolute places by the bits of
-    a local maximum and its neighbours, -1 where there is none; carried on. bits : x seen as integers.
-    done : absolute place up to which stretches were told. Returns how many, and the new `done`.
+    Rows of `out`: first, past the last, lag. tops : places in x of its tops. base : absolute place of x[0]. table :
+    absolute places by the bits of a top and its neighbours, -1 where there is none; carried on. bits : x seen as
+    integers. done : absolute place up to which stretches were told. Returns how many, and the new `done`.
     """
     found = 0
     mask = table.size - 1
-    for i in range(max(begin, 2), end):
-        if not (x[i] > x[i - 1] and x[i] >= x[i + 1]):
-            continue
-        key = (np.int64(bits[i]) * 31 + np.int64(bits[i - 1]) * 1009 + np.int64(bits[i + 1]) * 65599) & 0x7FFFFFFFFF
+    for at in tops:
+        key = (np.int64(bits[at]) * 31 + np.int64(bits[at - 1]) * 1009 + np.int64(bits[at + 1]) * 65599) & KEY
         place = ((key * 2654435761) >> 12) & mask
-        lag = base + i - table[place]
+        lag = base + at - table[place]
         known = table[place] >= 0
-        table[place] = base + i
-        if not known or lag > most_lag or lag > i - 1 or base + i < done:
+        table[place] = base + at
+        if not known or lag > most_lag or lag > at - 1 or base + at < done:
             continue
-        first, last = i, i
+        first, last = at, at
         while first > lag and x[first - 1] == x[first - 1 - lag] and base + first > done:
             first -= 1
         while last < x.size and x[last] == x[last - lag]:
@@ -122,7 +132,8 @@ def holes(
     i = active + edge
     half = active // 2
     while i < top.size - active - edge:
-        if top[i] >= top[i - 1]:  # no edge begins here
+        # No edge begins here: it does not fall, or nothing in the nearer half stands so far over it.
+        if top[i] >= top[i - 1] or top[i] * depth > top[i - edge - half : i - edge].max():
             i += 1
             continue
         before = min(top[i - edge - active : i - edge - half].max(), top[i - edge - half : i - edge].max())

@@ -74,8 +74,9 @@ class TrackListener:
 
     def __post_init__(self) -> None:
         self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
-        self.deadness = Deadness(self.rate_hz)
-        self.clip, self.room, self.slowed = ClipFinder(self.rate_hz), RoomTone(self.rate_hz), Slowed(self.rate_hz)
+        step = STEP * hop_frames(self.rate_hz)
+        self.deadness, self.room = Deadness(self.rate_hz, step), RoomTone(self.rate_hz, step)
+        self.clip, self.slowed = ClipFinder(self.rate_hz), Slowed(self.rate_hz)
         slow = slow_rate_hz(self.rate_hz)
         self.pitch, self.low = PitchMeter(slow), LowBand(slow)
 
@@ -83,12 +84,13 @@ class TrackListener:
         """The next samples; their K-weighted mean squares, one a hop."""
         self.finder.add(x)
         self.clip.add(x)
-        self.room.add(x)
         slow, above = self.slowed.add(x)
         self.pitch.add(above)
         self.low.add(slow)
-        self.deadness.add(x)
-        return self.meter.add(x)
+        weighted = self.meter.add(x)
+        self.room.add(x, self.meter.powers)
+        self.deadness.add(self.meter.powers)
+        return weighted
 
     def finish(self, channel: int) -> Track:
         """What was heard."""
@@ -98,7 +100,7 @@ class TrackListener:
         faults += self.clip.finish(meter.tops.all(), step, meter.rms)
         if not any(one.kind == "clip" and one.certain for one in faults):
             faults += limited(meter.tops.all(), meter.rms, meter.frames)
-        faults += self.deadness.finish() or meter.course.falls(STEP * hop_frames(self.rate_hz))
+        faults += self.deadness.finish(meter.frames) or meter.course.falls(STEP * hop_frames(self.rate_hz))
         level, voice = self.pitch.level_db()
         low = self.low.finish(level, voice=voice, frames=meter.frames, rate_hz=self.rate_hz)
         faults += low

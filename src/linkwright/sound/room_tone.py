@@ -10,8 +10,8 @@ import numpy as np
 from linkwright.sound.fault import stretches
 from linkwright.units import FloatArray, SampleArray
 
-#: Length of a piece [s] and how many of the quietest are kept.
-PIECE_S: Final = 0.5
+#: Steps of 100 ms in a piece, and how many of the quietest are kept.
+STEPS: Final = 5
 PIECES: Final = 8
 #: A hum's line stands this much over what is beside it [dB], with so many of its first harmonics (own choice).
 LINE_DB: Final = 10.0
@@ -47,21 +47,27 @@ class RoomTone:
     """Keeps the quietest pieces of a track that streams by; digital silence is no room tone."""
 
     rate_hz: int
+    step: int
     rest: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
+    powers: FloatArray = field(default_factory=lambda: np.empty(0))
     kept: list[tuple[float, int, SampleArray]] = field(default_factory=list)
     seen: int = 0
 
-    def add(self, x: SampleArray) -> None:
-        """The next samples."""
-        size = round(PIECE_S * self.rate_hz)
+    def add(self, x: SampleArray, powers: FloatArray) -> None:
+        """The next samples; mean squares of its steps of `step` samples, their mean left out."""
+        size = STEPS * self.step
         joined = np.concatenate((self.rest, x)) if self.rest.size else x
-        pieces = joined[: joined.size // size * size].reshape(-1, size)
-        self.rest = joined[pieces.size :].copy()
-        for piece, power in zip(pieces, pieces.var(axis=1), strict=True):
-            self.seen += 1
+        powers = np.concatenate((self.powers, powers))
+        count = min(joined.size // size, powers.size // STEPS)
+        means = powers[: count * STEPS].reshape(count, STEPS).mean(axis=1)
+        worst = self.kept[-1][0] if len(self.kept) == PIECES else np.inf
+        for at in np.flatnonzero(means < worst):
+            piece = joined[at * size : (at + 1) * size]
             silent = np.count_nonzero(piece) < size // 2
-            if not silent and (len(self.kept) < PIECES or power < self.kept[-1][0]):
-                self.kept = sorted([*self.kept, (float(power), self.seen, piece.copy())])[:PIECES]
+            if not silent and (len(self.kept) < PIECES or means[at] < self.kept[-1][0]):
+                self.kept = sorted([*self.kept, (float(means[at]), self.seen + int(at), piece.copy())])[:PIECES]
+        self.seen += count
+        self.rest, self.powers = joined[count * size :].copy(), powers[count * STEPS :].copy()
 
     def spectrum(self) -> tuple[FloatArray, FloatArray] | None:
         """Frequencies [Hz] and power in each bin (Hann, full scale 1); None without room tone."""
