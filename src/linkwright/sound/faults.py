@@ -200,12 +200,32 @@ class FaultFinder:
         envelope(self.buffer, width, top, bend)
         out = np.empty((MOST, 2), np.int64)
         base_bin = self.base // width
-        number = holes(top, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST, out)
+        number = holes(
+            top,
+            trailing(top, HOLE_SIDE // 2),
+            HOLE_DEPTH,
+            HOLE_LIVE,
+            HOLE_EDGE,
+            HOLE_SIDE // 2,
+            HOLE_LEAST,
+            HOLE_MOST,
+            out,
+        )
         ahead = count - HOLE_SIDE - HOLE_EDGE - 1
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
                 self._keep_hole(self.base + int(first) * width, int(last - first) * width, top[first:last])
-        number = holes(top, GAP_DEPTH, HOLE_LIVE, HOLE_EDGE, GAP_SIDE, GAP_LEAST, GAP_MOST, out)
+        number = holes(
+            top,
+            trailing(top, GAP_SIDE // 2),
+            GAP_DEPTH,
+            HOLE_LIVE,
+            HOLE_EDGE,
+            GAP_SIDE // 2,
+            GAP_LEAST,
+            GAP_MOST,
+            out,
+        )
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead and _filled(top, int(first), int(last)):
                 at = self.base + int(first) * width
@@ -278,3 +298,13 @@ def _filled(top: SampleArray, first: int, last: int) -> bool:
     leaps = float(top[first - HOLE_EDGE : first].max()), float(top[last : last + HOLE_EDGE].max())
     steady = max(ends) <= GAP_ALIKE * inside and inside <= GAP_ALIKE * min(ends)
     return min(leaps) >= GAP_EDGE * inside and steady and float(top[first:last].max()) <= GAP_LEAP * inside
+
+
+def trailing(x: SampleArray, count: int) -> SampleArray:
+    """The largest of each place and those before it, `count` in all; fewer at the beginning."""
+    largest, covered = x.copy(), 1
+    while covered < count:
+        by = min(covered, count - covered)
+        largest[by:] = np.maximum(largest[by:], largest[:-by].copy())
+        covered += by
+    return largest

@@ -52,11 +52,13 @@ def _began(x: SampleArray, i: int, begin: int, run: int) -> int:
 @quick_kernel
 def tops(x: SampleArray, begin: int, flags: BoolArray) -> None:
     """Whether each of x[begin:] that has a flag is a top: the largest of four neighbours on either side."""
-    for i in range(flags.size):
-        n = begin + i
-        v = x[n]
-        before = (v > x[n - 1]) & (v > x[n - 2]) & (v > x[n - 3]) & (v > x[n - 4])
-        flags[i] = before & (v >= x[n + 1]) & (v >= x[n + 2]) & (v >= x[n + 3]) & (v >= x[n + 4])
+    here = x[begin:]
+    b1, b2, b3, b4 = x[begin - 1 :], x[begin - 2 :], x[begin - 3 :], x[begin - 4 :]
+    a1, a2, a3, a4 = x[begin + 1 :], x[begin + 2 :], x[begin + 3 :], x[begin + 4 :]
+    for i in range(flags.size):  # views, as an index that may be negative keeps the compiler from wide registers
+        v = here[i]
+        before = (v > b1[i]) & (v > b2[i]) & (v > b3[i]) & (v > b4[i])
+        flags[i] = before & (v >= a1[i]) & (v >= a2[i]) & (v >= a3[i]) & (v >= a4[i])
 
 
 @kernel
@@ -102,22 +104,31 @@ def repeats(
 @quick_kernel
 def envelope(x: SampleArray, width: int, top: SampleArray, bend: SampleArray) -> None:
     """Of each stretch of `width` samples the largest magnitude, and the largest third difference."""
+    size = np.empty(top.size * width, np.float32)
+    bent = np.empty(top.size * width, np.float32)
+    bent[:3] = 0.0
+    x1, x2, x3, after = x[1:], x[2:], x[3:], bent[3:]
+    for j in range(size.size):
+        size[j] = abs(x[j])
+    for j in range(after.size):
+        after[j] = abs(x3[j] - x[j] - np.float32(3.0) * (x2[j] - x1[j]))
     for i in range(top.size):
         largest, sharp = np.float32(0.0), np.float32(0.0)
-        for j in range(i * width, (i + 1) * width):
-            largest = max(largest, abs(x[j]))
-            if j >= 3:
-                sharp = max(sharp, abs(x[j] - 3 * x[j - 1] + 3 * x[j - 2] - x[j - 3]))
+        sizes, bends = size[i * width : (i + 1) * width], bent[i * width : (i + 1) * width]
+        for j in range(width):
+            largest = max(largest, sizes[j])
+            sharp = max(sharp, bends[j])
         top[i], bend[i] = largest, sharp
 
 
 @kernel
 def holes(
     top: SampleArray,
+    trail: SampleArray,
     depth: float,
     live: float,
     edge: int,
-    active: int,
+    half: int,
     least: int,
     most: int,
     out: IntArray,
@@ -125,18 +136,14 @@ def holes(
     """Stretches of the envelope that fall steeply on both sides, as rows first, past the last. Returns how many.
 
     In a hole every bin is `depth` times under the level on both sides; that level is the lesser of the largest bins
-    in the two halves of the `active` bins that end (begin) `edge` bins away, so a lone click makes no side. Both
-    sides must reach `live`.
+    in the two halves of `half` bins that end (begin) `edge` bins away, so a lone click makes no side. trail : the
+    largest of each bin and those before it, `half` in all. Both sides must reach `live`.
     """
     found = 0
+    active = 2 * half
     i = active + edge
-    half = active // 2
     while i < top.size - active - edge:
-        # No edge begins here: it does not fall, or nothing in the nearer half stands so far over it.
-        if top[i] >= top[i - 1] or top[i] * depth > top[i - edge - half : i - edge].max():
-            i += 1
-            continue
-        before = min(top[i - edge - active : i - edge - half].max(), top[i - edge - half : i - edge].max())
+        before = min(trail[i - edge - half - 1], trail[i - edge - 1])
         limit = before / depth
         if before < live or top[i] > limit or top[i - 1] <= limit:
             i += 1
@@ -147,9 +154,7 @@ def holes(
         if stop - i < least or stop - i > most or stop + edge + active > top.size:
             i += 1
             continue
-        after = min(
-            top[stop + edge : stop + edge + half].max(), top[stop + edge + half : stop + edge + active].max()
-        )
+        after = min(trail[stop + edge + half - 1], trail[stop + edge + active - 1])
         if after >= live and top[i:stop].max() * depth <= after and found < out.shape[0]:
             out[found, 0], out[found, 1] = i, stop
             found += 1

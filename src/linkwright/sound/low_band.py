@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -55,16 +56,18 @@ class Slowed:
         every = max(1, round(self.rate_hz / SLOW_HZ))
         slow = np.empty(x.size // every, np.float32)
         means(x, every, slow)
-        sections = _high_pass(slow_rate_hz(self.rate_hz))
+        sections = _sections(4, VOICE_FROM_HZ, "highpass", slow_rate_hz(self.rate_hz))
         before = np.zeros((sections.shape[0], 2)) if self.state is None else self.state
         above, self.state = sosfilt(sections, slow.astype(float), zi=before)
         return slow, above
 
 
-def _high_pass(rate_hz: float) -> FloatArray:
+@functools.lru_cache(maxsize=16)
+def _sections(order: int, hertz: float | tuple[float, float], kind: str, rate_hz: float) -> FloatArray:
+    """A Butterworth filter as sections of second order."""
     from scipy.signal import butter
 
-    return np.asarray(butter(4, VOICE_FROM_HZ, "highpass", fs=rate_hz, output="sos"))
+    return np.asarray(butter(order, hertz, kind, fs=rate_hz, output="sos"))
 
 
 @dataclass
@@ -81,9 +84,9 @@ class LowBand:
 
     def add(self, slow: SampleArray) -> None:
         """The next samples."""
-        from scipy.signal import butter, sosfilt
+        from scipy.signal import sosfilt
 
-        sections = np.asarray(butter(3, UNDER_HZ, "bandpass", fs=self.rate_hz, output="sos"))
+        sections = _sections(3, UNDER_HZ, "bandpass", self.rate_hz)
         before = np.zeros((sections.shape[0], 2)) if self.state is None else self.state
         under, self.state = sosfilt(sections, slow.astype(float), zi=before)
         under = np.concatenate((self.left, under))

@@ -103,7 +103,12 @@ def alike(
             lag = p - peaks[j]
             if lag > lags[1] or peaks[j] < probe + 3:
                 break
-            if abs(x[p] - heights[j]) > apart or lag < lags[0] or not _near(x, p, lag, probe):
+            if (
+                abs(x[p] - heights[j]) > apart
+                or lag < lags[0]
+                or not _near(x, p, lag, probe)
+                or not _coarsely(x, p, lag, probe)
+            ):
                 continue
             best, moved, best_lag = 1.0, 0.0, lag
             for near in range(lag - 1, lag + 2):
@@ -143,6 +148,16 @@ def _near(x: SampleArray, p: int, lag: int, probe: int) -> bool:
         if abs(x[n] - x[n - lag]) > limit:
             return False
     return True
+
+
+@kernel
+def _coarsely(x: SampleArray, p: int, lag: int, probe: int) -> bool:
+    """Whether every eighth sample about the peak is roughly as `lag` before: at most 0.7 of the power is left."""
+    power, plain = 1e-12, 0.0
+    for n in range(p - probe, p + probe, 8):
+        power += float(x[n]) ** 2
+        plain += float(x[n] - x[n - lag]) ** 2
+    return plain <= 0.7 * power
 
 
 @kernel
