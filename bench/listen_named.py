@@ -2,7 +2,7 @@
 
     python -m bench.listen_named [FOLDER]
 
-FOLDER is where Debian's packages lie, "/" or a folder into which they were unpacked: tuxpaint-stamps-default (spoken
+FOLDER is where Debian's packages lie, "/" or a folder where they were unpacked: tuxpaint-stamps-default (spoken
 names, Vorbis at 44.1 kHz), klettres-data (letters and syllables, Vorbis), asterisk-core-sounds-it-wav and -ru-wav
 (prompts, 8 kHz), asterisk-moh-opsound-wav (music, 8 kHz). The thresholds were set with other clips: Debian's
 pocketsphinx-testdata, asterisk-core-sounds-en-wav, and of tuxpaint-stamps-default the languages ca, fr and ru; of

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from linkwright.sound.fault import MOST, Fault
-from linkwright.sound.faults_compiled import amplitudes, flat_tops
-from linkwright.units import FloatArray, IntArray, SampleArray
+from linkwright.sound.faults_compiled import amplitudes, flat_tops, held_high
+from linkwright.units import IntArray, SampleArray
 
 #: Full scale of 16 bits less a step: flat tops at or over it are clipping.
 FULL: Final = 32766.0 / 32768.0
@@ -40,7 +40,6 @@ class ClipFinder:
     seen: int = 0
     dropped: int = 0
     spans: list[tuple[int, int]] = field(default_factory=list)
-    flat: FloatArray = field(default_factory=lambda: np.zeros(3))
     flat_counts: IntArray = field(default_factory=lambda: np.zeros(BINS + 1, np.int64))
     flat_spans: list[tuple[int, int, float]] = field(default_factory=list)
 
@@ -50,8 +49,9 @@ class ClipFinder:
         count, self.run = amplitudes(x, FULL, self.run, self.counts, out)
         for first, last in out[:count] + self.seen:
             self._join(int(first), int(last))
-        levels = np.empty(out.shape[0], np.float32)
-        count = flat_tops(x, LEAST_TOP, self.flat, out, levels)
+        flags, levels = np.empty(max(0, x.size - 1), np.bool_), np.empty(out.shape[0], np.float32)
+        held_high(x, LEAST_TOP, flags)
+        count = flat_tops(x, np.flatnonzero(flags) + 1, out, levels)
         np.add.at(self.flat_counts, np.minimum(np.round(levels[:count] * BINS), BINS).astype(int), 1)
         for (first, last), level in zip(out[: min(count, MOST_TOPS - len(self.flat_spans))], levels, strict=False):
             self.flat_spans.append((int(first) + self.seen, int(last) + self.seen, float(level)))

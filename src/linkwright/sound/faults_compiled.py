@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel, quick_kernel
-from linkwright.units import BoolArray, FloatArray, IntArray, SampleArray
+from linkwright.units import BoolArray, IntArray, SampleArray
 
 #: What is kept of a hash.
 KEY = 0x7FFFFFFFFF
@@ -186,29 +186,35 @@ def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: Int
     return found, run
 
 
+@quick_kernel
+def held_high(x: SampleArray, least: float, flags: BoolArray) -> None:
+    """Whether each of x[1:] is its neighbour before over again, at `least` and more."""
+    before, here, limit = x, x[1:], np.float32(least)
+    for i in range(flags.size):
+        flags[i] = (here[i] == before[i]) & (abs(here[i]) >= limit)
+
+
 @kernel
-def flat_tops(x: SampleArray, least: float, state: FloatArray, out: IntArray, levels: SampleArray) -> int:
+def flat_tops(x: SampleArray, held: IntArray, out: IntArray, levels: SampleArray) -> int:
     """Runs of four and more samples of one value that are tops, but not of a smooth wave: first, past the last.
 
     What stands before and after is of the same sign, nearer to zero, at least half as large, and on one side four
-    steps of 16 bits away; the top of a smooth wave is left in less than three. A run may begin before x. state : of
-    the sample before x its value, the run that it ends, and what stood before that; carried on. levels : the
-    magnitude of each. Returns how many.
+    steps of 16 bits away; the top of a smooth wave is left in less than three. held : places that hold what stood
+    before them. levels : the magnitude of each run. A run at an end of x is none. Returns how many.
     """
-    last, run, before = np.float32(state[0]), int(state[1]), np.float32(state[2])
-    found = 0
-    for i in range(x.size):
-        if x[i] == last:
-            run += 1
+    found, at = 0, 0
+    while at < held.size:
+        last = at
+        while last + 1 < held.size and held[last + 1] == held[last] + 1:
+            last += 1
+        first, past = held[at] - 1, held[last] + 1
+        at = last + 1
+        if past - first < 4 or first < 1 or past >= x.size or found >= out.shape[0]:
             continue
-        if run >= 4:
-            size = abs(last)
-            a, b = (before, x[i]) if last > 0 else (-before, -x[i])
-            steep = size - min(a, b) >= 4.0 / 32768.0
-            if size >= least and 0.5 * size <= min(a, b) and max(a, b) < size and steep and found < out.shape[0]:
-                out[found, 0], out[found, 1] = i - run, i
-                levels[found] = size
-                found += 1
-        before, last, run = last, x[i], 1
-    state[0], state[1], state[2] = last, run, before
+        size = abs(x[first])
+        sign = np.float32(1.0) if x[first] > 0 else np.float32(-1.0)
+        low, high = min(sign * x[first - 1], sign * x[past]), max(sign * x[first - 1], sign * x[past])
+        if 0.5 * size <= low and high < size and size - low >= 4.0 / 32768.0:
+            out[found, 0], out[found, 1], levels[found] = first, past, size
+            found += 1
     return found

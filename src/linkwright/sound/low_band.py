@@ -15,6 +15,8 @@ from linkwright.units import FloatArray, SampleArray
 
 #: The rate at which what lies low is looked at, about [Hz].
 SLOW_HZ: Final = 4000.0
+#: And so many times slower for what lies lowest.
+SLOWER: Final = 4
 #: Where no voice has anything, and where every voice has most of what makes it a voice [Hz]; slopes of third and
 #: fourth order (own choices).
 UNDER_HZ: Final = (10.0, 60.0)
@@ -86,11 +88,13 @@ class LowBand:
         """The next samples."""
         from scipy.signal import sosfilt
 
-        sections = _sections(3, UNDER_HZ, "bandpass", self.rate_hz)
+        sections = _sections(3, UNDER_HZ, "bandpass", self.rate_hz / SLOWER)
         before = np.zeros((sections.shape[0], 2)) if self.state is None else self.state
-        under, self.state = sosfilt(sections, slow.astype(float), zi=before)
+        slower = np.empty(slow.size // SLOWER, np.float32)
+        means(slow, SLOWER, slower)
+        under, self.state = sosfilt(sections, slower.astype(float), zi=before)
         under = np.concatenate((self.left, under))
-        size = round(STEP_S * self.rate_hz)
+        size = round(STEP_S * self.rate_hz / SLOWER)
         whole = under.size // size * size
         self.levels.add((under[:whole].reshape(-1, size) ** 2).mean(axis=1).astype(np.float32))
         self.left = under[whole:].copy()

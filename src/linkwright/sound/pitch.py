@@ -23,6 +23,8 @@ POWER_FROM, POWER_BINS = 110, 121
 PITCH_STEP: Final = 0.01
 PITCH_BINS: Final = int(np.ceil(np.log(F0_HZ[1] / F0_HZ[0]) / PITCH_STEP))
 RANKS: Final = 1001
+#: No fundamental is looked for in frames under this mean square.
+LEAST_POWER: Final = 1e-9
 #: So many voiced frames make a talker: two seconds.
 LEAST_FRAMES: Final = 40
 
@@ -46,7 +48,7 @@ class PitchMeter:
         size = round(FRAME_S * self.rate_hz)
         frames = above[: above.size // size * size].reshape(-1, size)
         power = frames.var(axis=1)
-        loud = power > 1e-9
+        loud = power > max(LEAST_POWER, self._pauses())
         f0 = np.full(power.size, np.nan)
         f0[loud] = fundamentals_hz(frames[loud], self.rate_hz)
         f0, power = np.concatenate((self.f0_hz, f0)), np.concatenate((self.power, power))
@@ -74,6 +76,14 @@ class PitchMeter:
         counts = self._all().sum(axis=1)
         powers = 10.0 ** ((np.arange(POWER_BINS) + 0.5 - POWER_FROM) / 10.0)
         return 10.0 * float(np.log10(max((powers * counts).sum() / max(counts.sum(), 1), 1e-20))), False
+
+    def _pauses(self) -> float:
+        """Mean square that pauses stay under, by what was counted so far: such frames need no fundamental."""
+        frames = np.cumsum(self.counts.sum(axis=1))
+        if frames[-1] < LEAST_FRAMES:
+            return 0.0
+        quietest = int(np.searchsorted(frames, 0.1 * frames[-1], side="right"))
+        return float(10.0 ** ((quietest + OVER_PAUSES_DB / 2 - POWER_FROM) / 10.0))
 
     def _all(self) -> NDArray[np.int32]:
         return self.counts + _counted(np.append(self.f0_hz, np.nan), np.append(self.power, 0.0))
