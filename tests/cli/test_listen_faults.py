@@ -141,6 +141,16 @@ def test_bursts_of_noise_as_a_receiver_gives_them(
     assert len(found) <= hit + 1
 
 
+def test_the_longest_room_tone_is_found(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    x, rng = talking(60.0), np.random.default_rng(11)
+    x[31 * RATE : 43 * RATE] = 10.0 ** (-69.0 / 20.0) * rng.standard_normal(12 * RATE)
+    x[50 * RATE :] = 0.0
+    (track,) = heard(capsys, tmp_path / "a.wav", x)["tracks"]
+    assert track["room_tone"]["at_s"] == pytest.approx(31.0, abs=1.0)
+    assert track["room_tone"]["length_s"] == pytest.approx(12.0, abs=2.0)
+    assert "room tone: 1" in call(capsys, "listen", str(tmp_path / "a.wav")).out
+
+
 def test_a_clean_talker_has_no_fault(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     for seed, f0_hz in enumerate((90.0, 140.0, 220.0)):
         found = kinds(heard(capsys, tmp_path / "a.wav", talking(60.0, f0_hz, seed=20 + seed)))

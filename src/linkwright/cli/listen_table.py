@@ -45,6 +45,9 @@ def print_listen(document: dict[str, Any], out: Console) -> None:
     for track in tracks:
         _print_faults(track, out)
         _print_low_cut(track, out)
+        if track["room_tone"] is not None:
+            tone = track["room_tone"]
+            out.print(f"{_name(track)}: room tone: {tone['length_s']:.0f} s from {clock(tone['at_s'])[:-4]} on.")
     _print_gain(document.get("gain"), out)
     if any(track["low_cut"] is not None for track in tracks):
         out.print(

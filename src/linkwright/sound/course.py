@@ -8,11 +8,13 @@ from typing import Final
 import numpy as np
 
 from linkwright.sound.bounded import Means, Tops
-from linkwright.sound.fault import Fault
+from linkwright.sound.fault import Fault, stretches
 from linkwright.units import FloatArray, SampleArray
 
 #: Steps of 100 ms in a second, of which the largest and the least level are kept.
 SECOND: Final = 10
+#: Room tone: what is silence [dB], the share and span of the quiet seconds [dB], its least length [s]. Own choices.
+SILENCE_DB, QUIET_SHARE, QUIET_DB, LEAST_TONE_S = -120.0, 0.05, 3.0, 2.0
 #: A level is compared in windows of at least so many seconds, from so few to so many of them.
 WINDOW_S, LEAST_WINDOWS, MOST_WINDOWS = 5, 6, 40
 #: It falls away where the words at the end lie this much under those of the first third, and what is left in the
@@ -40,6 +42,21 @@ class Course:
         self.largest.add(powers.astype(np.float32))
         self.least.add(-powers.astype(np.float32))
         self.mean.add(powers.astype(np.float32))
+
+    def room_tone(self) -> tuple[float, float] | None:
+        """The longest stretch of room tone, from when and how long [s]; None where none has two seconds.
+
+        Its seconds stay within 3 dB of what the quietest twentieth of all stay under; digital silence is none.
+        """
+        level_db = 10.0 * np.log10(np.maximum(self.largest.kept, 1e-16))
+        live = level_db > SILENCE_DB
+        if not live.any():
+            return None
+        quiet = live & (level_db <= np.quantile(level_db[live], QUIET_SHARE) + QUIET_DB)
+        first, last = max(stretches(quiet, 0), key=lambda run: run[1] - run[0])
+        second_s = self.largest.folded / SECOND
+        long_s = (last - first) * second_s
+        return (first * second_s, long_s) if long_s >= LEAST_TONE_S else None
 
     def falls(self, step: int) -> list[Fault]:
         """That the level falls away, from where on; nothing where it does not. step : samples in 100 ms."""

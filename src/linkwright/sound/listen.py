@@ -31,7 +31,10 @@ MOST_DC: Final = 0.01
 
 @dataclass(frozen=True)
 class Track:
-    """What was heard in one track. Levels are None for digital silence; `faults` are in the order of time."""
+    """What was heard in one track. Levels are None for digital silence; `faults` are in the order of time.
+
+    room_tone : the longest stretch of it, from when and how long [s].
+    """
 
     channel: int
     loudness: Loudness
@@ -45,6 +48,7 @@ class Track:
     faults: tuple[Fault, ...]
     faults_left_out: int
     loudest: LoudestMinute | None = None
+    room_tone: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -124,6 +128,7 @@ class TrackListener:
                 meter.course, meter.tops, floor, STEP * hop_frames(self.rate_hz) / self.rate_hz,
                 clipped=any(one.kind == "clip" for one in faults),
             ),
+            meter.course.room_tone(),
         )  # fmt: skip
 
     def _low_cut(self, troubled: bool) -> LowCut | None:

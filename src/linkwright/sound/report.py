@@ -136,6 +136,9 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
         "dc": round(track.dc, 7),
         "hum_hz": None if track.hum is None else track.hum.hz,
         "hum_dbfs": None if track.hum is None else round(track.hum.level_dbfs, 2),
+        "room_tone": None
+        if track.room_tone is None
+        else dict(zip(("at_s", "length_s"), track.room_tone, strict=True)),
         "loudest_minute": None if track.loudest is None else _rounded(asdict(track.loudest)),
         "low_cut_hz": None if low_cut is None else low_cut.corner_hz,
         "voice_f0_hz": None if low_cut is None or low_cut.f0_hz is None else round(low_cut.f0_hz, 1),
