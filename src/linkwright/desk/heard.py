@@ -153,20 +153,22 @@ def drawn_voice(listening: Listening, of: str, track: int, width: float) -> tupl
     cut = found["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses")
-    frequency = np.asarray(cut["pauses_hz"], float)
-    level = np.asarray(cut["pauses_db"], float)
-    top = float(level.max())
+    of_what = "loudest" if cut["troubled"] and "loudest_hz" in cut else "pauses"
+    frequency = np.asarray(cut[f"{of_what}_hz"], float)
+    top = float(max(cut[f"{of_what}_db"]))
+    level = np.maximum(np.asarray(cut[f"{of_what}_db"], float), top - 80.0)
     after = level + low_cut_db(frequency, float(found["low_cut_hz"]), cut["order"])
     marks = ((cut["voice_f0_low_hz"], f"voice from {cut['voice_f0_low_hz']:.0f} Hz"),)
     chosen = Curve("response of the chosen step", "chosen", frequency,
                    top + np.asarray(low_cut_db(frequency, float(found["low_cut_hz"]), cut["order"])))  # fmt: skip
     curves = (
-        Curve("pauses", "filled", frequency, level),
-        Curve("pauses after it", "after", frequency, after),
+        Curve(of_what, "filled", frequency, level),
+        Curve(f"{of_what} after it", "after", frequency, after),
         chosen,
     )
     step = f"a low cut of {found['low_cut_hz']:g} Hz"
-    says = f"Noise in the pauses of track {track} of {one.name}, before and after {step}"
+    heard = "Rumble and wind" if of_what == "loudest" else "Noise in the pauses"
+    says = f"{heard} of track {track} of {one.name}, before and after {step}"
     low = float(np.floor((top - 60.0) / 10.0) * 10.0)
     drawn = drawn_curves(
         Curves(says, curves, marks, (20.0, 1000.0), (low, float(np.ceil(top / 10.0) * 10.0)), "dB"), width
