@@ -1,4 +1,4 @@
-"""Write docs/reference.md and docs/findings.md from the models, the commands and the codes; --check compares."""
+"""Write docs/reference.md, docs/findings.md and the faults of docs/sound.md from the code; --check compares."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from linkwright.cli import COMMANDS, build
 from linkwright.plan.findings import CODES
 from linkwright.plan.model import Plan
 from linkwright.shoot.models import Shoot
+from linkwright.sound.kinds import KINDS
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 
@@ -139,10 +140,24 @@ def findings() -> str:
     return about + "\n".join(rows) + "\n"
 
 
+FAULTS_BEGIN, FAULTS_END = "<!-- faults: made by `make table` -->", "<!-- faults: end -->"
+
+
+def with_faults(page: str) -> str:
+    """The page of sound with the table of the kinds of faults anew."""
+    rows = ["| kind | certain | what is looked for | what to do |", "| --- | --- | --- | --- |"]
+    rows += [f"| {kind.name} | {kind.sure or 'never'} | {kind.looks} | {kind.do} |" for kind in KINDS.values()]
+    before, _, rest = page.partition(FAULTS_BEGIN)
+    after = rest.partition(FAULTS_END)[2]
+    return before + "\n".join((FAULTS_BEGIN, *rows, FAULTS_END)) + after
+
+
 def main() -> int:
-    """Write both pages; with --check compare and return 1 where one is out of date."""
+    """Write the pages; with --check compare and return 1 where one is out of date."""
     stale = []
-    for name, text in (("reference.md", reference()), ("findings.md", findings())):
+    sound = (DOCS / "sound.md").read_text("utf-8")
+    pages = (("reference.md", reference()), ("findings.md", findings()), ("sound.md", with_faults(sound)))
+    for name, text in pages:
         path = DOCS / name
         if "--check" in sys.argv[1:]:
             if not path.is_file() or path.read_text("utf-8") != text:

@@ -31,7 +31,8 @@ def test_a_sound_recording(capsys: pytest.CaptureFixture[str], tmp_path: Path) -
 def test_a_mute_is_told_and_leaves_with_1(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     said = call(capsys, "listen", take(tmp_path / "a.wav", True))
     assert said.status == 1
-    assert said.out.startswith("1 certain fault and")
+    assert said.out.startswith("a.wav:2 has one mute, at 0:00:02.000. ")
+    assert "\n1 certain fault and" in said.out
     assert "0:00:02.000  mute 10.0 ms, certain" in said.out
 
 
@@ -81,6 +82,39 @@ def test_pairs_and_picture_in_json(capsys: pytest.CaptureFixture[str], tmp_path:
     assert (first["sound_early_ms"], first["sync"], first["keeps_ebu_r37"]) == (41.0, "unnoticed", False)
     assert second["sound_early_ms"] == pytest.approx(39.0, abs=0.001)
     assert second["keeps_ebu_r37"] is True
+
+
+def test_one_track_turned_over_is_the_first_line(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    said = call(capsys, "listen", two(tmp_path / "a.wav", inverted=True))
+    assert said.out.startswith("a.wav:1 and a.wav:2: one is turned over. Invert one of them")
+
+
+def test_lost_samples_reach_the_first_lines(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    x = np.random.default_rng(4).normal(0.0, 0.05, 48_000 * 20)
+    torn = np.concatenate((x[:480_000], x[480_300:], np.zeros(300)))
+    soundfile.write(tmp_path / "a.wav", np.stack((x, torn), axis=1), 48_000, subtype="PCM_24")
+    said = call(capsys, "listen", str(tmp_path / "a.wav"))
+    assert said.out.startswith("a.wav:2 lost 300 samples at 0:00:10. Move the track")
+
+
+def test_a_torn_file_is_told_and_leaves_with_1(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """0.4 s are left of 4; a header older than what follows; the largest number, of what writes into a pipe."""
+    whole = take(tmp_path / "whole.wav", False)
+    data = Path(whole).read_bytes()
+    (tmp_path / "cut.wav").write_bytes(data[: 44 + 115_200])
+    (tmp_path / "open.wav").write_bytes(data[:40] + (48_000).to_bytes(4, "little") + data[44:])
+    (tmp_path / "pipe.wav").write_bytes(data[:40] + b"\xff\xff\xff\xff" + data[44:])
+    (tmp_path / "more.wav").write_bytes(data + bytes(range(128, 228)) * 100)
+    for name, says in (
+        ("cut.wav", "cut.wav holds 0.4 s, less than the 4.0 s that its header tells. Copy it again"),
+        ("open.wav", "open.wav holds 4.0 s, more than the 0.2 s that its header tells"),
+    ):
+        said = call(capsys, "listen", str(tmp_path / name))
+        assert (said.status, said.err) == (1, ""), name
+        assert " ".join(said.out.split()).startswith(says), name
+    for name in ("whole.wav", "pipe.wav"):
+        assert call(capsys, "listen", str(tmp_path / name)).status == 0
+    assert "its header tells" in call(capsys, "listen", str(tmp_path / "more.wav")).out
 
 
 def test_pairs_in_print(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from tests.sound.voices import EDITED, RATE, UNSEEN, clip, faults_of, injected, speech
 
 from linkwright.sound.fault import Fault
-from linkwright.sound.report import GRAVE
+from linkwright.sound.kinds import GRAVE
 
 KINDS = ("mute", "hold", "repeat", "ramped hole", "noise-filled hole")
 

@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from numpy.typing import NDArray
+from tests.sound.talking import glottal
 
 from linkwright.physics.speech import VOICE_DB, fundamentals_hz
 from linkwright.sound.gain import Converter, Recorder, gain_chain, phantom
-from linkwright.sound.lowcut import Filter, PitchMeter, choose_low_cut
+from linkwright.sound.low_band import Slowed, slow_rate_hz
+from linkwright.sound.lowcut import Filter, Spectrum, choose_low_cut
+from linkwright.sound.pitch import PitchMeter
 
-Floats = NDArray[np.float64]
 STEPS = (0, 3, 6, 9, 12, 15, 18, 21)
 
 
@@ -74,27 +75,13 @@ def test_rumble_asks_for_a_low_cut_and_hiss_for_none() -> None:
     voice = np.full(100, 200.0)
     rumble = 1.0 / (1.0 + (frequency / 40.0) ** 4)
     for spectrum, least, most in ((rumble, 80.0, 150.0), (np.ones_like(frequency), 0.0, 0.0)):
-        found = choose_low_cut(voice, (frequency, spectrum))
+        found = choose_low_cut(voice, Spectrum(frequency, spectrum))
         assert found is not None
         assert least <= found.corner_hz <= most
-    low = choose_low_cut(np.full(100, 80.0), (frequency, rumble))
+    low = choose_low_cut(np.full(100, 80.0), Spectrum(frequency, rumble))
     assert low is not None
     assert low.corner_hz == 60.0
-    assert choose_low_cut(np.empty(0), (frequency, rumble)) is None
-
-
-def glottal(f0_hz: Floats, rate: int) -> Floats:
-    """Rosenberg's pulses (J. Acoust. Soc. Am. 49 (1971), 583-590, form C) through three formants."""
-    from scipy.signal import lfilter
-
-    t = np.cumsum(f0_hz / rate) % 1.0
-    opening = 0.5 * (1.0 - np.cos(np.pi * t / 0.40))
-    closing = np.cos(0.5 * np.pi * (t - 0.40) / 0.16)
-    x = np.diff(np.where(t < 0.40, opening, np.where(t < 0.56, closing, 0.0)), prepend=0.0)
-    for hertz, width in ((600.0, 80.0), (1200.0, 100.0), (2500.0, 150.0)):
-        r = np.exp(-np.pi * width / rate)
-        x = lfilter([1.0], [1.0, -2.0 * r * np.cos(2.0 * np.pi * hertz / rate), r * r], x)
-    return np.asarray(x / x.std())
+    assert choose_low_cut(np.empty(0), Spectrum(frequency, rumble)) is None
 
 
 @pytest.mark.parametrize("mean_hz", [100.0, 130.0, 200.0, 240.0])
@@ -109,9 +96,9 @@ def test_low_fundamental_of_glottal_pulses_in_noise(mean_hz: float, noise_db: fl
     speaking = n // rate % 3 < 2
     x = glottal(np.where(slipped, f0 / 2.0, f0), rate) * speaking
     x += 10.0 ** (-noise_db / 20.0) * rng.standard_normal(n.size)
-    meter = PitchMeter(rate)
+    slowed, meter = Slowed(rate), PitchMeter(slow_rate_hz(rate))
     for at in range(0, n.size, 10 * rate):
-        meter.add(np.asarray(0.05 * x[at : at + 10 * rate], np.float32))
+        meter.add(slowed.add(np.asarray(0.05 * x[at : at + 10 * rate], np.float32))[1])
     voice = meter.voice()
     assert np.quantile(voice, 0.05) == pytest.approx(np.quantile(f0[speaking], 0.05), rel=0.06)
     assert np.median(voice) == pytest.approx(np.median(f0[speaking]), rel=0.03)
@@ -120,7 +107,7 @@ def test_low_fundamental_of_glottal_pulses_in_noise(mean_hz: float, noise_db: fl
 def test_the_low_cut_is_a_step_that_the_transmitter_has() -> None:
     frequency = np.arange(0.0, 24_000.0, 2.0)
     rumble = 1.0 / (1.0 + (frequency / 40.0) ** 4)
-    found = choose_low_cut(np.full(100, 200.0), (frequency, rumble), Filter((0.0, 110.0, 170.0), 2))
+    found = choose_low_cut(np.full(100, 200.0), Spectrum(frequency, rumble), low_cut=Filter((0.0, 110.0, 170.0), 2))
     assert found is not None
     assert (found.corner_hz, found.order) == (110.0, 2)  # 170 Hz is over 0.713 times 200 Hz
     assert [step.corner_hz for step in found.steps] == [0.0, 110.0, 170.0]

@@ -130,6 +130,44 @@ def test_what_a_recording_taught_is_set_on_the_link(with_take: TestClient) -> No
     assert with_take.post("/sound/take", json={"link": "No", "of": of, "channel": 1}).status_code == 400
 
 
+def test_what_a_low_cut_takes_is_heard_before_and_after(demo: TestClient) -> None:
+    """30 Hz at 0.3 beside the voice: a third-order low cut of 80 Hz leaves 20 log10 |H| = -25.6 dB of it."""
+    t = np.arange(8 * RATE) / RATE
+    sent(demo, wav([voice() + 0.3 * np.sin(2 * np.pi * 30.0 * t)]))
+    of = recording_id(heard(demo))
+    part = demo.get("/sound/voice", params={"of": of, "track": 1}).text
+    assert "Before, from 0:00:0" in part
+    assert "After 80 Hz" in part or "After 60 Hz" in part
+    level = {}
+    for hz in (0.0, 80.0):
+        asked: dict[str, str | float] = {"of": of, "track": 1, "at": 2.0, "length": 4.0, "low_cut_hz": hz}
+        x, _ = soundfile.read(io.BytesIO(demo.get("/sound/excerpt.wav", params=asked).content))
+        x = x[RATE:]
+        tone = np.exp(-2j * np.pi * 30.0 * np.arange(x.size // RATE * RATE) / RATE)
+        level[hz] = 20.0 * np.log10(abs((x[: tone.size] * tone).mean()))
+    assert level[80.0] - level[0.0] == pytest.approx(-25.6, abs=0.3)
+
+
+def test_the_gain_is_proposed_and_set_with_a_tap(with_take: TestClient) -> None:
+    """The take peaks at some -12 dBFS; with what is set it would need less or more, and that is what is set."""
+    of = recording_id(heard(with_take))
+    assert "What does it need?" in with_take.get("/sound/recordings").text
+    asked: dict[str, str | int] = {"of": of, "track": 1, "link": "Presenter"}
+    part = with_take.get("/sound/gain", params=asked).text
+    assert "its loudest minute peaks at -" in part
+    step = part.partition("<button>Set ")[2].partition(" dB on Presenter")[0]
+    before = desk_of_client(with_take).snapshot().whole_shoot()
+    assert next(one for one in before.link if one.name == "Presenter").attenuation_db is None, "not yet tapped"
+    answered = with_take.post("/sound/gain", json={"link": "Presenter", "of": of, "channel": 1})
+    assert answered.status_code == 200, answered.text
+    assert f"Presenter: {step} dB of attenuation." in answered.json()["says"][0]
+    after = desk_of_client(with_take).snapshot().whole_shoot()
+    assert next(one for one in after.link if one.name == "Presenter").attenuation_db == float(step)
+    wrongs: tuple[dict[str, str | int], ...] = ({"link": "Nobody"}, {"of": "none"}, {"track": 9})
+    for wrong in wrongs:
+        assert with_take.get("/sound/gain", params=asked | wrong).status_code == 400
+
+
 def test_two_recordings_stand_to_each_other_and_one_may_go(with_take: TestClient) -> None:
     heard(with_take)
     sent(with_take, wav([np.roll(voice(), 160)]), "camera.wav")

@@ -89,6 +89,7 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
     of : the shoot, on whose clock a time stamp is read; without one no time stamp is.
     """
     from linkwright.shoot.clock import zone_of
+    from linkwright.sound.kinds import KINDS, RADIO
     from linkwright.sound.listen import listen
     from linkwright.sound.recordings import open_recording
     from linkwright.watch.align.recordings import TrackFaults, stamped_ns
@@ -101,8 +102,9 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
         if of is not None and recording.stamp is not None:
             begins_ns = stamped_ns(recording.starts_at_s, recording.stamp.date, of.shoot.date, zone_of(of))
         for track in heard.tracks:
-            certain = tuple((f.at / rate, f.length / rate, f.kind) for f in track.faults if f.certain)
-            suspects = tuple(f.at / rate for f in track.faults if not f.certain and f.kind != "hum")
+            moments = [f for f in track.faults if KINDS[f.kind].of == "moment"]
+            certain = tuple((f.at / rate, f.length / rate, f.kind) for f in moments if f.certain)
+            suspects = tuple(f.at / rate for f in moments if not f.certain and f.kind in RADIO)
             found.append(TrackFaults(name, track.channel, certain, suspects, heard.frames / rate, begins_ns))
     return found
 

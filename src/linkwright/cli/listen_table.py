@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.cli.output import print_table
 from linkwright.lengths import clock
+from linkwright.units import counted
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -18,13 +19,16 @@ COLUMNS: Final = (
     "track", "length", "LUFS", "mom.", "short", "range", "peak", "floor", "voice", "cut", "faults",
 )  # fmt: skip
 PAIR_COLUMNS: Final = ("track", "track", "later", "metres", "to agree", "polarity", "drift ppm", "jumps", "notch")
+STEP_COLUMNS: Final = ("step", "pauses", "loudest", "voice")
+GAIN_COLUMNS: Final = ("attenuation", "peak", "noise", "over noise", "")
+VOICE_COLUMNS: Final = ("voice", "m", *GAIN_COLUMNS)
 PICTURE_COLUMNS: Final = ("track", "before the picture, ms", "ITU-R BT.1359-1", "EBU R 37")
 SYNC: Final = {"unnoticed": "not noticed", "noticed": "noticed, accepted", "too far": "not accepted"}
 
 
 def print_listen(document: dict[str, Any], out: Console) -> None:
     """A sentence on top, a row for each track, then the faults and what to know of the low cut."""
-    from linkwright.sound.report import gravest
+    from linkwright.sound.told import gravest
 
     tracks = document["tracks"]
     for line in (*gravest(document), _sentence(tracks)):
@@ -40,18 +44,26 @@ def print_listen(document: dict[str, Any], out: Console) -> None:
     _print_picture(document.get("picture"), out)
     for track in tracks:
         _print_faults(track, out)
-        if track["low_cut"] is not None:
-            out.print(f"{_name(track)}: low cut {track['low_cut_hz']:.0f} Hz: {track['low_cut']['because']}.")
+        _print_low_cut(track, out)
+        if track["room_tone"] is not None:
+            tone = track["room_tone"]
+            out.print(f"{_name(track)}: room tone: {tone['length_s']:.0f} s from {clock(tone['at_s'])[:-4]} on.")
+    _print_gain(document.get("gain"), out)
+    if any(track["low_cut"] is not None for track in tracks):
+        out.print(
+            "low cut: dB that each step takes from the pauses, from what is loudest under the voice, and from the "
+            "voice at its lowest partial."
+        )
 
 
 def _sentence(tracks: list[dict[str, Any]]) -> str:
-    from linkwright.sound.report import GRAVE
+    from linkwright.sound.kinds import KINDS
 
-    certain = sum(f["certain"] and f["kind"] in GRAVE for track in tracks for f in track["faults"])
-    suspects = sum(not f["certain"] for track in tracks for f in track["faults"])
-    first = "No certain fault" if not certain else f"{certain} certain fault{'s' if certain > 1 else ''}"
-    many = "" if len(tracks) == 1 else "s"
-    return f"{first} and {suspects or 'no'} suspect{'' if suspects == 1 else 's'} in {len(tracks)} track{many}."
+    faults = [f for track in tracks for f in track["faults"] if KINDS[f["kind"]].fault]
+    certain, suspects = sum(f["certain"] for f in faults), sum(not f["certain"] for f in faults)
+    first = "No certain fault" if not certain else counted(certain, "certain fault")
+    and_so = counted(suspects, "suspect") if suspects else "no suspects"
+    return f"{first} and {and_so} in {counted(len(tracks), 'track')}."
 
 
 def _file_line(one: dict[str, Any]) -> str:
@@ -76,23 +88,58 @@ def _row(track: dict[str, Any]) -> tuple[str, ...]:
         clock(track["length_s"])[:-4],
         *(_number(track[key]) for key in levels),
         "-" if track["voice_f0_hz"] is None else f"{track['voice_f0_hz']:.0f}",
-        "-" if track["low_cut_hz"] is None else f"{track['low_cut_hz']:.0f}",
+        "-" if track["low_cut_hz"] is None else "off" if not track["low_cut_hz"] else f"{track['low_cut_hz']:.0f}",
         ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items())) or "none",
     )
 
 
 def _print_faults(track: dict[str, Any], out: Console) -> None:
-    if track["hum_hz"] is not None:
-        out.print(
-            f"{_name(track)}: hum of {track['hum_hz']:.0f} Hz mains, {track['hum_dbfs']:.0f} dBFS in room tone."
-        )
-    listed = [f for f in track["faults"] if f["kind"] not in ("hum", "edit", "dead")]
+    from linkwright.sound.kinds import MOMENTS
+
+    listed = [f for f in track["faults"] if f["kind"] in MOMENTS]
     listed.sort(key=lambda fault: not fault["certain"])  # nobody has to look for what is certain
     for fault in listed[:LISTED]:
         sure = "certain" if fault["certain"] else "suspect"
         out.print(f"  {_name(track)}  {clock(fault['at_s'])}  {_said(fault)}, {sure}")
     if len(listed) > LISTED:
         out.print(f"  {_name(track)}: {len(listed) - LISTED} more, all in --json.")
+
+
+def _print_low_cut(track: dict[str, Any], out: Console) -> None:
+    """The step, why, and what every step takes and costs."""
+    cut = track["low_cut"]
+    if cut is None:
+        return
+    out.print(f"{_name(track)}: low cut {_step(track['low_cut_hz'])}: {cut['because']}.")
+    rows = [
+        (_step(step["corner_hz"]), *(f"{step[key]:.1f}" for key in ("pauses_db", "loudest_db", "voice_db")))
+        for step in cut["steps"]
+    ]
+    print_table(out, STEP_COLUMNS, rows, right=STEP_COLUMNS)
+
+
+def _print_gain(gain: dict[str, Any] | None, out: Console) -> None:
+    """Every step of the attenuation as the loudest minute would be with it, then the talker's other voices."""
+    if gain is None:
+        return
+    out.print(gain["says"], style="bold")
+    rows = [_gain_row(step, "chosen" if step == gain["chosen"] else "") for step in gain["steps"]]
+    print_table(out, GAIN_COLUMNS, rows, right=GAIN_COLUMNS[:-1])
+    voices = [
+        (one["voice"], f"{one['mouth_m']:g}", *_gain_row(one["step"], "" if one["holds"] else "too loud"))
+        for one in gain["voices"]
+    ]
+    print_table(out, VOICE_COLUMNS, voices, right=VOICE_COLUMNS[1:-1])
+    out.print("gain: attenuation in dB, peak and noise in dBFS at the converter, voice over noise in dB.")
+
+
+def _gain_row(step: dict[str, Any], mark: str) -> tuple[str, ...]:
+    levels = (f"{step[key]:.1f}" for key in ("peak_dbfs", "noise_dbfs", "voice_over_noise_db"))
+    return (f"{step['attenuation_db']:g}", *levels, mark)
+
+
+def _step(corner_hz: float) -> str:
+    return f"{corner_hz:.0f} Hz" if corner_hz else "off"
 
 
 def _said(fault: dict[str, Any]) -> str:

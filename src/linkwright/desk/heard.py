@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
@@ -12,9 +13,14 @@ from linkwright.draw.response import Curve, Curves, drawn_curves
 from linkwright.draw.wave import Mark, Wave, drawn_wave
 from linkwright.physics.speech import low_cut_db
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import transmitter_of
+from linkwright.sound.kinds import KINDS, MOMENTS, gravity
 from linkwright.sound.lowcut import Filter, choose_low_cut
-from linkwright.sound.report import gravest
+from linkwright.sound.measured import LoudestMinute, MeasuredGain
+from linkwright.sound.measured import says as gain_says
+from linkwright.sound.report import spectrum_of
+from linkwright.sound.settings import gain_from
 from linkwright.sound.timing import comb_db
 from linkwright.store import Change
 from linkwright.units import FloatArray, SampleArray, counted
@@ -27,10 +33,6 @@ AROUND_S: Final = 0.75
 
 
 MOST_PLAYED_S: Final = 30.0
-
-
-#: Kinds that are no fault.
-QUIET_KINDS: Final = ("edit", "hum")
 
 
 def answer(listening: Listening) -> str:
@@ -49,11 +51,12 @@ def answer(listening: Listening) -> str:
         for found in heard
         for track in (found.document or {"tracks": []})["tracks"]
         for fault in track["faults"]
-        if fault["certain"] and fault["kind"] not in QUIET_KINDS
+        if fault["certain"] and KINDS[fault["kind"]].fault
     )
-    told = [line for found in heard if found.document for line in gravest(found.document)]
-    more = f" And {counted(len(told) - 1, 'thing')} more as grave." if len(told) > 1 else ""
-    grave = f"{told[0]}{more} " if told else ""
+    told = [one for found in heard if found.document for one in found.document["told"]]
+    told.sort(key=lambda one: (not one["certain"], gravity(one["kind"])))
+    more = f" And {counted(len(told) - 1, 'more thing')} to know." if len(told) > 1 else ""
+    grave = f"{told[0]['says']} {told[0]['do']}{more} " if told else ""
     many = f"{len(ones)} recordings" if len(ones) > 1 else "one recording"
     return f"{grave}{certain or 'No'} certain fault{'s' if certain != 1 else ''} in {many}."
 
@@ -108,7 +111,7 @@ def drawn_track(listening: Listening, of: str, track: int, width: float, begin: 
         if outline is None:
             raise InputError("nobody has listened to this recording yet; wait a moment")
         (low, high), begin_s, end_s = outline[track - 1], 0.0, float(found["length_s"])
-    faults = [fault for fault in found["faults"] if fault["kind"] not in QUIET_KINDS]
+    faults = [fault for fault in found["faults"] if fault["kind"] in MOMENTS]
     marks = tuple(
         Mark(fault["at_s"], fault["length_s"], fault["kind"], fault["certain"])
         for fault in faults
@@ -118,16 +121,29 @@ def drawn_track(listening: Listening, of: str, track: int, width: float, begin: 
     return drawn_wave(Wave(says, low, high, begin_s, end_s, marks), width)
 
 
-def moment_wav(listening: Listening, of: str, track: int, at: float, length: float) -> bytes:
-    """A moment of a track as WAV: from a little before `at` to a little after, `length` [s]. Raises InputError."""
-    from linkwright.sound.excerpt import wav
+def moment_wav(
+    listening: Listening, of: str, track: int, at: float, length: float, low_cut_hz: float = 0.0, order: int = 3
+) -> bytes:
+    """A moment of a track as WAV: from a little before `at` to a little after, `length` [s]. Raises InputError.
+
+    low_cut_hz, order : as a low cut of this corner and order would leave it; 0 is off.
+    """
+    from linkwright.sound.excerpt import through_low_cut, wav
 
     recording = _opened(listening, of)
     if track > recording.tracks:
         raise InputError(f"{recording.name} has {counted(recording.tracks, 'track')}; expected one of them")
     begin = max(0.0, at - AROUND_S)
     rate, samples = _piece(recording, begin, min(at + length + AROUND_S, begin + MOST_PLAYED_S))
-    return wav(rate, samples[track - 1 : track])
+    return wav(rate, through_low_cut(samples[track - 1 : track], rate, low_cut_hz, order))
+
+
+def heard_best_at_s(listening: Listening, of: str, track: int) -> float:
+    """Where what a low cut does is heard best: the first gust, else where the loudest minute begins [s]."""
+    found = _track(_document(listening.heard(listening.recording(of))), track)
+    gust = next((fault["at_s"] for fault in found["faults"] if fault["kind"] == "wind"), None)
+    minute = found["loudest_minute"]
+    return float(gust if gust is not None else minute["at_s"] if minute is not None else 0.0)
 
 
 def drawn_voice(listening: Listening, of: str, track: int, width: float) -> tuple[str, dict[str, Any], float]:
@@ -137,20 +153,22 @@ def drawn_voice(listening: Listening, of: str, track: int, width: float) -> tupl
     cut = found["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses")
-    frequency = np.asarray(cut["pauses_hz"], float)
-    level = np.asarray(cut["pauses_db"], float)
-    top = float(level.max())
+    of_what = "loudest" if cut["troubled"] and "loudest_hz" in cut else "pauses"
+    frequency = np.asarray(cut[f"{of_what}_hz"], float)
+    top = float(max(cut[f"{of_what}_db"]))
+    level = np.maximum(np.asarray(cut[f"{of_what}_db"], float), top - 80.0)
     after = level + low_cut_db(frequency, float(found["low_cut_hz"]), cut["order"])
     marks = ((cut["voice_f0_low_hz"], f"voice from {cut['voice_f0_low_hz']:.0f} Hz"),)
     chosen = Curve("response of the chosen step", "chosen", frequency,
                    top + np.asarray(low_cut_db(frequency, float(found["low_cut_hz"]), cut["order"])))  # fmt: skip
     curves = (
-        Curve("pauses", "filled", frequency, level),
-        Curve("pauses after it", "after", frequency, after),
+        Curve(of_what, "filled", frequency, level),
+        Curve(f"{of_what} after it", "after", frequency, after),
         chosen,
     )
     step = f"a low cut of {found['low_cut_hz']:g} Hz"
-    says = f"Noise in the pauses of track {track} of {one.name}, before and after {step}"
+    heard = "Rumble and wind" if of_what == "loudest" else "Noise in the pauses"
+    says = f"{heard} of track {track} of {one.name}, before and after {step}"
     low = float(np.floor((top - 60.0) / 10.0) * 10.0)
     drawn = drawn_curves(
         Curves(says, curves, marks, (20.0, 1000.0), (low, float(np.ceil(top / 10.0) * 10.0)), "dB"), width
@@ -168,29 +186,67 @@ def drawn_comb(delay_ms: float, level_db: float, width: float) -> str:
     )
 
 
+def _link_of(snapshot: Snapshot, named: str) -> tuple[Shoot, str, Link]:
+    """The shoot, and a link by id or name with its id. Raises InputError where the shoot does not have it."""
+    shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", named)
+    name = snapshot.names.name_of(id_)
+    link = next((one for one in shoot.link if one.name == name), None) if shoot is not None else None
+    if shoot is None or link is None:
+        raise InputError(f'there is no link "{named}" in a shoot that is whole; the page Shoot says what it lacks')
+    return shoot, id_, link
+
+
+def _set(snapshot: Snapshot, listening: Listening, id_: str, given: Mapping[str, float], who: str) -> Change | None:
+    """Set fields of a link, each against the value that the snapshot has."""
+    draft = snapshot.document.draft
+    fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
+    return listening.store.set_fields(fields, who)
+
+
+def measured(
+    snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int
+) -> tuple[str, str, MeasuredGain]:
+    """The gain of a link (by id or name) from a recording: the link's name, what to set as a sentence, the steps.
+
+    It is taken to have been recorded with what is set or planned. Raises InputError.
+    """
+    one = listening.recording(of)
+    track = _track(_document(listening.heard(one)), channel)
+    if track["loudest_minute"] is None:
+        raise InputError("this track holds no sound to tell the gain from")
+    shoot, _, link = _link_of(snapshot, named)
+    found = gain_from(LoudestMinute(**track["loudest_minute"]), link, shoot)
+    return link.name, gain_says(f"{link.name}, {one.name}:{channel}", found), found
+
+
+def set_gain(
+    snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
+) -> tuple[str, Change | None]:
+    """Put the step that a recording asks for into a link (by id or name): in a sentence, and the change."""
+    name, says, found = measured(snapshot, listening, named, of, channel)
+    _, id_, _ = _link_of(snapshot, named)
+    change = _set(snapshot, listening, id_, {"attenuation_db": found.chosen.attenuation_db}, who)
+    return f"{name}: {found.chosen.attenuation_db:g} dB of attenuation. {says}", change
+
+
 def set_low_cut(
-    snapshot: Snapshot, listening: Listening, link_id: str, of: str, channel: int, who: str
+    snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
 ) -> tuple[str, Change | None]:
     """Put what a recording told of a voice into a link (by id or name): in a sentence, and the change."""
     track = _track(_document(listening.heard(listening.recording(of))), channel)
     cut = track["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses; record the talker for a minute, pauses too")
-    shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", link_id)
-    name = snapshot.names.name_of(id_)
-    link = next((one for one in shoot.link if one.name == name), None) if shoot is not None else None
-    if shoot is None or link is None:
-        raise InputError(
-            f'there is no link "{link_id}" in a shoot that is whole; the page Shoot says what it lacks'
-        )
+    shoot, id_, link = _link_of(snapshot, named)
     transmitter = transmitter_of(shoot, link)
-    voice, pauses = np.array([cut["voice_f0_low_hz"]]), np.asarray(cut["pauses_db"], float)
-    spectrum = np.asarray(cut["pauses_hz"], float), 10.0 ** (pauses / 10.0)
-    chosen = choose_low_cut(voice, spectrum, Filter(transmitter.low_cut_hz, transmitter.low_cut_order))
+    chosen = choose_low_cut(
+        np.array([cut["voice_f0_low_hz"]]), spectrum_of(cut, "pauses"), spectrum_of(cut, "loudest"),
+        Filter(transmitter.low_cut_hz, transmitter.low_cut_order), troubled=cut["troubled"],
+    )  # fmt: skip
     assert chosen is not None, "there is a voice and there are pauses"
-    draft, given = snapshot.document.draft, {"voice_f0_hz": cut["voice_f0_low_hz"], "low_cut_hz": chosen.corner_hz}
-    fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
-    change = listening.store.set_fields(fields, who)
+    given = {"low_cut_hz": chosen.corner_hz}
+    if track["voice_f0_hz"] is not None:
+        given["voice_f0_hz"] = cut["voice_f0_low_hz"]
     step = f"{chosen.corner_hz:g} Hz" if chosen.corner_hz else "off"
-    says = [f"{name}: low cut {step}, since {chosen.because}."]
-    return says[0], change
+    says = f"{link.name}: low cut {step}, since {chosen.because}."
+    return says, _set(snapshot, listening, id_, given, who)

@@ -25,6 +25,8 @@ from linkwright.units import FloatArray
 
 #: Largest recording that a page takes in: about two hours of stereo at 48 kHz and 24 bits [bytes].
 MOST_BYTES: Final = 2 * 1024**3
+#: What was heard is heard anew where the document has become another one.
+DOCUMENT: Final = 4
 #: Columns of the overview that is kept, a track.
 COLUMNS: Final = 2000
 
@@ -168,4 +170,4 @@ class Listening:
 
 
 def _key(what: str, *hashes: str) -> str:
-    return f"{what}/{__version__}/{'+'.join(hashes)}"
+    return f"{what}/{__version__}/{DOCUMENT}/{'+'.join(hashes)}"

@@ -23,9 +23,10 @@ from linkwright.sheets.tables import csv_text
 from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
+from linkwright.sound.kinds import KINDS, RADIO
 from linkwright.store import Happening
 from linkwright.units import counted
-from linkwright.watch.align.recordings import QUIET_KINDS, Laid, NotLaid, TrackFaults, clock_words, stamped_ns
+from linkwright.watch.align.recordings import Laid, NotLaid, TrackFaults, clock_words, stamped_ns
 from linkwright.watch.diagnose.episodes import Episode, answer, moment
 from linkwright.watch.figures.statistics import OFF_MS, Between, Figures
 from linkwright.watch.figures.wrapped import Event, Heard, LaidTrack, WrapUp, with_done
@@ -166,8 +167,8 @@ def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackF
                 (float(fault["at_s"]), float(fault["length_s"]), str(fault["kind"]), bool(fault["certain"]))
                 for fault in track["faults"]
             ]
-            certain = tuple(fault[:3] for fault in faults if fault[3] and fault[2] != "dead")
-            suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] not in QUIET_KINDS)
+            certain = tuple(fault[:3] for fault in faults if fault[3] and KINDS[fault[2]].of == "moment")
+            suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] in RADIO)
             length_s = float(file["length_s"])
             found.setdefault(one.id, []).append(
                 TrackFaults(one.name, int(track["channel"]), certain, suspects, length_s, begins_ns, one.id)
@@ -193,7 +194,7 @@ def recordings(
 
 def _certain(tracks: list[TrackFaults]) -> tuple[tuple[str, float], ...]:
     """The certain faults of all tracks of a recording, by kind."""
-    return tuple((kind, at) for track in tracks for at, _, kind in track.faults if kind not in QUIET_KINDS)
+    return tuple((kind, at) for track in tracks for at, _, kind in track.faults if KINDS[kind].fault)
 
 
 def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> Heard:

@@ -8,6 +8,7 @@ are own choices.
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -39,14 +40,20 @@ def band(count: int, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> tuple[in
     return max(1, int(np.ceil(BAND_HZ[0] / step))), max(2, int(min(highest_hz, 0.45 * rate_hz) / step))
 
 
+@functools.lru_cache(maxsize=4)
+def _taper(count: int) -> SampleArray:
+    """Rises and falls over a sixteenth of so many samples."""
+    ramp = np.minimum(np.arange(count) + 1, np.arange(count, 0, -1)) * (16.0 / count)
+    return np.minimum(1.0, ramp).astype(np.float32)
+
+
 def phases(x: SampleArray, rate_hz: float, highest_hz: float = BAND_HZ[1]) -> Spectra:
     """Spectrum of each track in the band, every bin of magnitude 1, shape (tracks, samples) to (tracks, bins)."""
     from scipy.fft import rfft
 
     count = x.shape[1]
     first, last = band(count, rate_hz, highest_hz)
-    taper = np.minimum(1.0, np.minimum(np.arange(count) + 1, np.arange(count, 0, -1)) * (16.0 / count))
-    spectrum = rfft(x * taper.astype(np.float32), 2 * count, axis=1)[:, first:last]
+    spectrum = rfft(x * _taper(count), 2 * count, axis=1)[:, first:last]
     size = np.abs(spectrum)
     return np.asarray(spectrum / np.maximum(size, np.float32(1e-20)), np.complex64)
 

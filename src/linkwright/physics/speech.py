@@ -52,13 +52,15 @@ def fundamentals_hz(frames: FloatArray, rate_hz: float) -> FloatArray:
     By the autocorrelation divided by the overlapping parts' powers; the first peak that comes within a tenth of the
     highest is taken, between its neighbours by a parabola. A frame holds at least two periods.
     """
+    from scipy.fft import irfft, rfft
+
     count, size = frames.shape
     if not count:
         return np.empty(0)
     x = frames - frames.mean(axis=1, keepdims=True)
     length = 1 << int(np.ceil(np.log2(2 * size)))
-    spectrum = np.fft.rfft(x, length, axis=1)
-    raw = np.fft.irfft(np.abs(spectrum) ** 2, length, axis=1)
+    spectrum = rfft(x.astype(np.float32), length, axis=1)
+    raw = irfft(spectrum.real**2 + spectrum.imag**2, length, axis=1)
     shortest, longest = int(rate_hz / F0_HZ[1]), min(int(np.ceil(rate_hz / F0_HZ[0])), size - 2)
     power = np.concatenate((np.zeros((count, 1)), np.cumsum(x**2, axis=1)), axis=1)
     lags = np.arange(shortest - 1, longest + 2)

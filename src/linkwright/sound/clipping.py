@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
 from linkwright.sound.fault import MOST, Fault
-from linkwright.sound.faults_compiled import amplitudes
+from linkwright.sound.faults_compiled import amplitudes, flat_tops, held_high
 from linkwright.units import IntArray, SampleArray
 
 #: Full scale of 16 bits less a step: flat tops at or over it are clipping.
@@ -21,6 +22,10 @@ LEAST_CREST_DB: Final = 6.0
 #: without it they get rarer towards the peak. At least so many samples lie there. Own choices.
 PILED: Final = 2.0
 LEAST_COUNT: Final = 60
+#: Flat tops under full scale: from this magnitude on, so many kept; clipping where so many lie at one level (a bin
+#: and its neighbours), and this many times as many as in three bins beside it (within 5 %). At most so many levels.
+LEAST_TOP, MOST_TOPS, LEAST_TOPS = 0.02, 20_000, 8
+TOPS_STAND, TOPS_BESIDE, MOST_LEVELS = 5.0, 0.05, 4
 #: Flat tops nearer than this are told as one [s].
 TOGETHER_S: Final = 0.1
 
@@ -35,6 +40,8 @@ class ClipFinder:
     seen: int = 0
     dropped: int = 0
     spans: list[tuple[int, int]] = field(default_factory=list)
+    flat_counts: IntArray = field(default_factory=lambda: np.zeros(BINS + 1, np.int64))
+    flat_spans: list[tuple[int, int, float]] = field(default_factory=list)
 
     def add(self, x: SampleArray) -> None:
         """The next samples."""
@@ -42,7 +49,27 @@ class ClipFinder:
         count, self.run = amplitudes(x, FULL, self.run, self.counts, out)
         for first, last in out[:count] + self.seen:
             self._join(int(first), int(last))
+        flags, levels = np.empty(max(0, x.size - 1), np.bool_), np.empty(out.shape[0], np.float32)
+        held_high(x, LEAST_TOP, flags)
+        count = flat_tops(x, np.flatnonzero(flags) + 1, out, levels)
+        np.add.at(self.flat_counts, np.minimum(np.round(levels[:count] * BINS), BINS).astype(int), 1)
+        for (first, last), level in zip(out[: min(count, MOST_TOPS - len(self.flat_spans))], levels, strict=False):
+            self.flat_spans.append((int(first) + self.seen, int(last) + self.seen, float(level)))
         self.seen += x.size
+
+    def levels(self) -> list[float]:
+        """Levels under full scale at which flat tops pile up, as clipping leaves them before the recorder."""
+        counts, found = self.flat_counts[:-1].copy(), list[float]()
+        while len(found) < MOST_LEVELS:
+            three = counts + np.roll(counts, 1) + np.roll(counts, -1)
+            at = int(np.argmax(three))
+            wide = max(2, round(TOPS_BESIDE * at))
+            beside = np.concatenate((counts[max(0, at - wide) : max(0, at - 1)], counts[at + 2 : at + wide + 1]))
+            if three[at] < max(LEAST_TOPS, TOPS_STAND * 3.0 * float(beside.mean() if beside.size else 0.0)):
+                break
+            found.append(at / BINS)
+            counts[max(0, at - 1) : at + 2] = 0
+        return found
 
     def _join(self, first: int, last: int) -> None:
         if self.spans and first - self.spans[-1][1] < TOGETHER_S * self.rate_hz:
@@ -52,6 +79,12 @@ class ClipFinder:
         else:
             self.spans.append((first, last))
 
+    def _under(self, levels: Sequence[float]) -> Iterator[tuple[int, int]]:
+        """The flat tops at these levels, in the order of time; those at full scale that were told are done with."""
+        done, self.spans = self.spans, []
+        mine = [(first, last) for first, last, level in self.flat_spans if near_level(level, levels)]
+        yield from sorted([*done, *mine])
+
     def finish(self, tops: SampleArray, step: int, rms: float) -> list[Fault]:
         """Clipping found: flat tops (certain), else the steps that reach the level where amplitudes pile up.
 
@@ -60,6 +93,8 @@ class ClipFinder:
         if self.run >= 3:
             self._join(self.seen - self.run, self.seen)
             self.run = 0
+        for first, last in self._under(self.levels()):
+            self._join(first, last)
         if self.spans:
             return [Fault(first, last - first, "clip", True) for first, last in self.spans]
         level = piled_level(self.counts, rms)
@@ -73,6 +108,11 @@ class ClipFinder:
             else:
                 faults.append(Fault(at, step, "clip", False))
         return faults
+
+
+def near_level(value: float, levels: Sequence[float]) -> bool:
+    """Whether a magnitude lies at one of these levels, as well as bins tell."""
+    return any(abs(value - level) <= 1.5 / BINS for level in levels)
 
 
 def piled_level(counts: IntArray, rms: float) -> float | None:

@@ -37,6 +37,16 @@ def excerpt(recording: Recording, from_s: float, to_s: float) -> tuple[int, Samp
         return rate, reader.read(first, last - first)
 
 
+def through_low_cut(samples: SampleArray, rate_hz: int, corner_hz: float, order: int) -> SampleArray:
+    """Samples, shape (tracks, n), as a Butterworth low cut of this corner and order leaves them; 0 Hz is off."""
+    from scipy.signal import butter, sosfilt
+
+    if not corner_hz:
+        return samples
+    sections = butter(order, corner_hz, "highpass", fs=rate_hz, output="sos")
+    return np.asarray(sosfilt(sections, samples, axis=1), np.float32)
+
+
 def wav(rate_hz: int, samples: SampleArray) -> bytes:
     """SampleArray of full scale 1, shape (tracks, n), as a WAV of 16 bits; what is over full scale is cut off."""
     import soundfile

@@ -5,11 +5,11 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 
-Kind = Literal["mute", "hold", "repeat", "hole", "click", "burst", "clip", "hum", "edit", "dead"]
+from linkwright.units import BoolArray
 
 #: Faults of one kind that one track can list; more are only counted.
 MOST: Final = 2000
@@ -27,18 +27,30 @@ SERIES: Final = 3
 
 @dataclass(frozen=True)
 class Fault:
-    """Something wrong in a track, from `at` for `length` samples. `certain` is as this module's text says.
+    """Something wrong in a track, from `at` for `length` samples; `kind` is a row of `sound.kinds`.
 
     every_s : period of clicks that come regularly, told as one. other : file and channel (from 0) of a track that
-    has live sound, and nothing of the kind, at the same moment.
+    has live sound, and nothing of the kind, at the same moment. level_db : as its row says. hz : its frequency.
     """
 
     at: int
     length: int
-    kind: Kind
+    kind: str
     certain: bool
     every_s: float | None = None
     other: tuple[int, int] | None = None
+    level_db: float | None = None
+    hz: float | None = None
+
+
+def stretches(where: BoolArray, gap: int) -> list[tuple[int, int]]:
+    """Runs of true, first and past the last; those with at most `gap` false between them are one."""
+    at = np.flatnonzero(where)
+    if not at.size:
+        return []
+    breaks = np.flatnonzero(np.diff(at) > gap + 1)
+    firsts, lasts = at[np.r_[0, breaks + 1]], at[np.r_[breaks, at.size - 1]] + 1
+    return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
 def apart(faults: Sequence[Fault]) -> list[Fault]:

@@ -8,13 +8,15 @@ those of the tests (docs/sound.md).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
+from linkwright.sound.clipping import near_level
 from linkwright.sound.fault import MOST, Fault, apart, regular_clicks
-from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats
+from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats, tops
 from linkwright.sound.suspects_compiled import alike, bursts
 from linkwright.units import IntArray, SampleArray
 
@@ -37,10 +39,18 @@ REPEAT_S: Final = 0.0015
 REPEAT_LAG_S: Final = 0.2
 REPEAT_VALUES: Final = 12
 REPEAT_TIMES: Final = 6.0
+#: A top is the largest of so many neighbours on either side.
+NEAR_TOP: Final = 4
 #: Bins of the envelope [s]; a hole's edge, sides, shortest and longest in bins; how deep it is at least.
 BIN_S: Final = 0.0005
 HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST = 3, 12, 4, 240
 HOLE_DEPTH: Final = 16.0
+#: A gap filled with the room's noise is less deep and may be longer; both sides stand GAP_EDGE times over it within
+#: the edge, it stays alike from its first to its last quarter, and lies within GAP_FLOOR of the noise's peaks.
+GAP_DEPTH, GAP_SIDE, GAP_LEAST, GAP_MOST = 5.0, 24, 9, 600
+GAP_EDGE, GAP_LEAP, GAP_ALIKE, GAP_FLOOR = 2.5, 3.0, 1.5, 1.5
+#: The middle third difference in a hole is at most this share of that beside it.
+HOLE_BEND: Final = 0.6
 #: The sides of a hole reach this much: sixteen live steps [full scale 1].
 HOLE_LIVE: Final = 16.0 * LIVE
 #: A hole is certain when its bottom lies this much under the noise of the track's pauses.
@@ -51,8 +61,8 @@ CLICK: Final = 12.0
 CLICK_LEAST: Final = 0.01
 #: A burst is noise where the third difference reaches NOISY times the magnitude; it stands BURST_RISE times over
 #: the third differences beside it; its edge, sides, shortest and longest in bins.
-NOISY, BURST_RISE = 1.2, 6.0
-BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST = 2, 12, 4, 400
+NOISY, BURST_RISE = 0.1, 4.0
+BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST = 2, 12, 4, 1000
 #: A repeat that was digitised again: nearest lag [s], what is looked at about a peak [s], shortest [s], and what is
 #: left of the power there and in every piece (-30 and -25 dB).
 ALIKE_LAG_S, ALIKE_PROBE_S, ALIKE_S = 0.003, 0.0025, 0.008
@@ -78,6 +88,8 @@ class FaultFinder:
     table: IntArray = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
     found: list[Fault] = field(default_factory=list)
     bottoms: dict[int, float] = field(default_factory=dict)  # largest magnitude in the middle of a hole, by place
+    held: dict[int, float] = field(default_factory=dict)  # magnitude of a held sample, by place
+    filled: set[int] = field(default_factory=set)  # places of holes that may be filled with the room's noise
 
     def add(self, x: SampleArray) -> None:
         """The next samples."""
@@ -89,8 +101,8 @@ class FaultFinder:
         self.base += drop
         self.buffer = self.buffer[drop:].copy()
 
-    def finish(self, floor_peak: float) -> list[Fault]:
-        """All faults, in the order of time.
+    def finish(self, floor_peak: float, clipped: Sequence[float] = ()) -> list[Fault]:
+        """All faults, in the order of time; a value that is held at one of the levels `clipped` is no hold.
 
         floor_peak : largest magnitude that the noise of the track's pauses reaches most of the time, full scale 1.
         """
@@ -98,7 +110,10 @@ class FaultFinder:
         end = self.base + self.buffer.size
         if self.buffer.size and end - self.run >= self._least_run and self.buffer[-1] == 0.0:
             self._keep(Fault(self.run, end - self.run, "edit", True))
-        judged = [self._judged(one, floor_peak) for one in self.found]
+        flat = {at for at, value in self.held.items() if near_level(value, clipped)}
+        self.found = [one for one in self.found if one.kind != "hold" or one.at not in flat]
+        gone = {at for at in self.filled if self.bottoms[at] > GAP_FLOOR * floor_peak}
+        judged = [self._judged(one, floor_peak) for one in self.found if one.kind != "hole" or one.at not in gone]
         return sorted(regular_clicks(apart(judged), self.rate_hz), key=lambda one: one.at)
 
     @property
@@ -153,6 +168,7 @@ class FaultFinder:
         live = min(before[1], after[1]) >= LIVE
         if value != 0.0:
             if live and abs(value) >= LIVE / 4:
+                self.held[at] = abs(value)
                 self._keep(Fault(at, length, "hold", True))
             return
         faded = all(edge <= max(FADED * rms, 1.5 / 32768.0) for edge, rms in (before, after))
@@ -164,7 +180,11 @@ class FaultFinder:
         lag = round(REPEAT_LAG_S * self.rate_hz)
         least = max(24, round(REPEAT_S * self.rate_hz))
         bits = self.buffer.view(np.int32)
-        count, self.told = repeats(self.buffer, begin, end, self.base, self.table, bits, lag, least, self.told, out)
+        first, last = max(begin, NEAR_TOP), min(end, self.buffer.size - NEAR_TOP)
+        flags = np.empty(max(0, last - first), np.bool_)
+        tops(self.buffer, first, flags)
+        at = np.flatnonzero(flags) + first
+        count, self.told = repeats(self.buffer, at, self.base, self.table, bits, lag, least, self.told, out)
         for first, last, back in out[:count]:
             part = self.buffer[first:last]
             again = (last - first) / back
@@ -180,17 +200,47 @@ class FaultFinder:
         envelope(self.buffer, width, top, bend)
         out = np.empty((MOST, 2), np.int64)
         base_bin = self.base // width
-        number = holes(top, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST, out)
+        number = holes(
+            top,
+            trailing(top, HOLE_SIDE // 2),
+            HOLE_DEPTH,
+            HOLE_LIVE,
+            HOLE_EDGE,
+            HOLE_SIDE // 2,
+            HOLE_LEAST,
+            HOLE_MOST,
+            out,
+        )
         ahead = count - HOLE_SIDE - HOLE_EDGE - 1
         for first, last in out[:number]:
-            if self.bins_done < base_bin + last <= base_bin + ahead:
+            if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
+                self._keep_hole(self.base + int(first) * width, int(last - first) * width, top[first:last])
+        number = holes(
+            top,
+            trailing(top, GAP_SIDE // 2),
+            GAP_DEPTH,
+            HOLE_LIVE,
+            HOLE_EDGE,
+            GAP_SIDE // 2,
+            GAP_LEAST,
+            GAP_MOST,
+            out,
+        )
+        for first, last in out[:number]:
+            if self.bins_done < base_bin + last <= base_bin + ahead and _filled(top, int(first), int(last)):
                 at = self.base + int(first) * width
-                if self._keep(Fault(at, int(last - first) * width, "hole", False)):
-                    self.bottoms[at] = float(np.median(top[first:last]))
+                if at not in self.bottoms and self._keep_hole(at, int(last - first) * width, top[first:last]):
+                    self.filled.add(at)
         self._look_for_clicks(bend, base_bin, ahead)
         self._look_for_bursts(top, bend, ahead)
         self._look_for_alike(top, ahead)
         self.bins_done = base_bin + ahead
+
+    def _keep_hole(self, at: int, length: int, top: SampleArray) -> bool:
+        kept = self._keep(Fault(at, length, "hole", False))
+        if kept:
+            self.bottoms[at] = float(np.median(top))
+        return kept
 
     def _look_for_clicks(self, bend: SampleArray, base_bin: int, ahead: int) -> None:
         if bend.size < 32:
@@ -228,5 +278,33 @@ class FaultFinder:
     def _judged(self, one: Fault, floor_peak: float) -> Fault:
         if one.kind != "hole":
             return one
-        certain = bool(self.bottoms[one.at] <= UNDER_FLOOR * floor_peak)
-        return Fault(one.at, one.length, "hole", certain)
+        certain = one.at not in self.filled and self.bottoms[one.at] <= UNDER_FLOOR * floor_peak
+        return Fault(one.at, one.length, "hole", bool(certain))
+
+
+def _cut(bend: SampleArray, first: int, last: int) -> bool:
+    """Whether what is high is gone in a hole as well: where rumble crosses zero, only the magnitude is small."""
+    before = bend[first - HOLE_EDGE - HOLE_SIDE : first - HOLE_EDGE]
+    after = bend[last + HOLE_EDGE : last + HOLE_EDGE + HOLE_SIDE]
+    beside = float(np.median(np.concatenate((before, after))))
+    return float(np.median(bend[first:last])) <= HOLE_BEND * beside
+
+
+def _filled(top: SampleArray, first: int, last: int) -> bool:
+    """Whether a stretch begins and ends at once, and is as steady as the noise of a room."""
+    inside = float(np.median(top[first:last]))
+    quarter = max(2, (last - first) // 4)
+    ends = float(np.median(top[first : first + quarter])), float(np.median(top[last - quarter : last]))
+    leaps = float(top[first - HOLE_EDGE : first].max()), float(top[last : last + HOLE_EDGE].max())
+    steady = max(ends) <= GAP_ALIKE * inside and inside <= GAP_ALIKE * min(ends)
+    return min(leaps) >= GAP_EDGE * inside and steady and float(top[first:last].max()) <= GAP_LEAP * inside
+
+
+def trailing(x: SampleArray, count: int) -> SampleArray:
+    """The largest of each place and those before it, `count` in all; fewer at the beginning."""
+    largest, covered = x.copy(), 1
+    while covered < count:
+        by = min(covered, count - covered)
+        largest[by:] = np.maximum(largest[by:], largest[:-by].copy())
+        covered += by
+    return largest

@@ -6,7 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linkwright.physics.compiled import kernel, quick_kernel
-from linkwright.units import IntArray, SampleArray
+from linkwright.units import BoolArray, IntArray, SampleArray
+
+#: What is kept of a hash.
+KEY = 0x7FFFFFFFFF
 
 
 @kernel
@@ -46,11 +49,22 @@ def _began(x: SampleArray, i: int, begin: int, run: int) -> int:
     return run if i < begin else i
 
 
+@quick_kernel
+def tops(x: SampleArray, begin: int, flags: BoolArray) -> None:
+    """Whether each of x[begin:] that has a flag is a top: the largest of four neighbours on either side."""
+    here = x[begin:]
+    b1, b2, b3, b4 = x[begin - 1 :], x[begin - 2 :], x[begin - 3 :], x[begin - 4 :]
+    a1, a2, a3, a4 = x[begin + 1 :], x[begin + 2 :], x[begin + 3 :], x[begin + 4 :]
+    for i in range(flags.size):  # views, as an index that may be negative keeps the compiler from wide registers
+        v = here[i]
+        before = (v > b1[i]) & (v > b2[i]) & (v > b3[i]) & (v > b4[i])
+        flags[i] = before & (v >= a1[i]) & (v >= a2[i]) & (v >= a3[i]) & (v >= a4[i])
+
+
 @kernel
 def repeats(
     x: SampleArray,
-    begin: int,
-    end: int,
+    tops: IntArray,
     base: int,
     table: IntArray,
     bits: NDArray[np.int32],
@@ -61,23 +75,21 @@ def repeats(
 ) -> tuple[int, int]:
     """Stretches of at least `least` samples that say again what stood at most `most_lag` samples before.
 
-    Rows of `out`: first, past the last, lag. base : absolute place of x[0]. table : absolute places by the bits of
-    a local maximum and its neighbours, -1 where there is none; carried on. bits : x seen as integers.
-    done : absolute place up to which stretches were told. Returns how many, and the new `done`.
+    Rows of `out`: first, past the last, lag. tops : places in x of its tops. base : absolute place of x[0]. table :
+    absolute places by the bits of a top and its neighbours, -1 where there is none; carried on. bits : x seen as
+    integers. done : absolute place up to which stretches were told. Returns how many, and the new `done`.
     """
     found = 0
     mask = table.size - 1
-    for i in range(max(begin, 2), end):
-        if not (x[i] > x[i - 1] and x[i] >= x[i + 1]):
-            continue
-        key = (np.int64(bits[i]) * 31 + np.int64(bits[i - 1]) * 1009 + np.int64(bits[i + 1]) * 65599) & 0x7FFFFFFFFF
+    for at in tops:
+        key = (np.int64(bits[at]) * 31 + np.int64(bits[at - 1]) * 1009 + np.int64(bits[at + 1]) * 65599) & KEY
         place = ((key * 2654435761) >> 12) & mask
-        lag = base + i - table[place]
+        lag = base + at - table[place]
         known = table[place] >= 0
-        table[place] = base + i
-        if not known or lag > most_lag or lag > i - 1 or base + i < done:
+        table[place] = base + at
+        if not known or lag > most_lag or lag > at - 1 or base + at < done:
             continue
-        first, last = i, i
+        first, last = at, at
         while first > lag and x[first - 1] == x[first - 1 - lag] and base + first > done:
             first -= 1
         while last < x.size and x[last] == x[last - lag]:
@@ -92,22 +104,31 @@ def repeats(
 @quick_kernel
 def envelope(x: SampleArray, width: int, top: SampleArray, bend: SampleArray) -> None:
     """Of each stretch of `width` samples the largest magnitude, and the largest third difference."""
+    size = np.empty(top.size * width, np.float32)
+    bent = np.empty(top.size * width, np.float32)
+    bent[:3] = 0.0
+    x1, x2, x3, after = x[1:], x[2:], x[3:], bent[3:]
+    for j in range(size.size):
+        size[j] = abs(x[j])
+    for j in range(after.size):
+        after[j] = abs(x3[j] - x[j] - np.float32(3.0) * (x2[j] - x1[j]))
     for i in range(top.size):
         largest, sharp = np.float32(0.0), np.float32(0.0)
-        for j in range(i * width, (i + 1) * width):
-            largest = max(largest, abs(x[j]))
-            if j >= 3:
-                sharp = max(sharp, abs(x[j] - 3 * x[j - 1] + 3 * x[j - 2] - x[j - 3]))
+        sizes, bends = size[i * width : (i + 1) * width], bent[i * width : (i + 1) * width]
+        for j in range(width):
+            largest = max(largest, sizes[j])
+            sharp = max(sharp, bends[j])
         top[i], bend[i] = largest, sharp
 
 
 @kernel
 def holes(
     top: SampleArray,
+    trail: SampleArray,
     depth: float,
     live: float,
     edge: int,
-    active: int,
+    half: int,
     least: int,
     most: int,
     out: IntArray,
@@ -115,17 +136,14 @@ def holes(
     """Stretches of the envelope that fall steeply on both sides, as rows first, past the last. Returns how many.
 
     In a hole every bin is `depth` times under the level on both sides; that level is the lesser of the largest bins
-    in the two halves of the `active` bins that end (begin) `edge` bins away, so a lone click makes no side. Both
-    sides must reach `live`.
+    in the two halves of `half` bins that end (begin) `edge` bins away, so a lone click makes no side. trail : the
+    largest of each bin and those before it, `half` in all. Both sides must reach `live`.
     """
     found = 0
+    active = 2 * half
     i = active + edge
-    half = active // 2
     while i < top.size - active - edge:
-        if top[i] >= top[i - 1]:  # no edge begins here
-            i += 1
-            continue
-        before = min(top[i - edge - active : i - edge - half].max(), top[i - edge - half : i - edge].max())
+        before = min(trail[i - edge - half - 1], trail[i - edge - 1])
         limit = before / depth
         if before < live or top[i] > limit or top[i - 1] <= limit:
             i += 1
@@ -136,9 +154,7 @@ def holes(
         if stop - i < least or stop - i > most or stop + edge + active > top.size:
             i += 1
             continue
-        after = min(
-            top[stop + edge : stop + edge + half].max(), top[stop + edge + half : stop + edge + active].max()
-        )
+        after = min(trail[stop + edge + half - 1], trail[stop + edge + active - 1])
         if after >= live and top[i:stop].max() * depth <= after and found < out.shape[0]:
             out[found, 0], out[found, 1] = i, stop
             found += 1
@@ -168,3 +184,37 @@ def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: Int
             found += 1
         run = 1 if size >= full else 0
     return found, run
+
+
+@quick_kernel
+def held_high(x: SampleArray, least: float, flags: BoolArray) -> None:
+    """Whether each of x[1:] is its neighbour before over again, at `least` and more."""
+    before, here, limit = x, x[1:], np.float32(least)
+    for i in range(flags.size):
+        flags[i] = (here[i] == before[i]) & (abs(here[i]) >= limit)
+
+
+@kernel
+def flat_tops(x: SampleArray, held: IntArray, out: IntArray, levels: SampleArray) -> int:
+    """Runs of four and more samples of one value that are tops, but not of a smooth wave: first, past the last.
+
+    What stands before and after is of the same sign, nearer to zero, at least half as large, and on one side four
+    steps of 16 bits away; the top of a smooth wave is left in less than three. held : places that hold what stood
+    before them. levels : the magnitude of each run. A run at an end of x is none. Returns how many.
+    """
+    found, at = 0, 0
+    while at < held.size:
+        last = at
+        while last + 1 < held.size and held[last + 1] == held[last] + 1:
+            last += 1
+        first, past = held[at] - 1, held[last] + 1
+        at = last + 1
+        if past - first < 4 or first < 1 or past >= x.size or found >= out.shape[0]:
+            continue
+        size = abs(x[first])
+        sign = np.float32(1.0) if x[first] > 0 else np.float32(-1.0)
+        low, high = min(sign * x[first - 1], sign * x[past]), max(sign * x[first - 1], sign * x[past])
+        if 0.5 * size <= low and high < size and size - low >= 4.0 / 32768.0:
+            out[found, 0], out[found, 1], levels[found] = first, past, size
+            found += 1
+    return found

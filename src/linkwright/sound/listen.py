@@ -10,22 +10,31 @@ import numpy as np
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.progress import Tell
 from linkwright.sound.clipping import ClipFinder
+from linkwright.sound.course import limited
 from linkwright.sound.dead import Deadness
 from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
-from linkwright.sound.lowcut import GENERIC, Filter, LowCut, PitchMeter, choose_low_cut
+from linkwright.sound.low_band import LowBand, Slowed, slow_rate_hz
+from linkwright.sound.lowcut import GENERIC, Filter, LowCut, Spectrum, choose_low_cut
+from linkwright.sound.measured import LoudestMinute, loudest_minute
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
+from linkwright.sound.pitch import PitchMeter
 from linkwright.sound.recordings import Recording, blocks
-from linkwright.sound.room_tone import Hum, RoomTone
+from linkwright.sound.room_tone import Line, RoomTone
 from linkwright.units import FloatArray, SampleArray
 
 #: Noise reaches three times its rms most of the time: what a hole's bottom is held against.
 NOISE_PEAK: Final = 3.0
+#: A constant part of a track that is told [full scale 1]: -40 dBFS (own choice).
+MOST_DC: Final = 0.01
 
 
 @dataclass(frozen=True)
 class Track:
-    """What was heard in one track. Levels are None for digital silence; `faults` are in the order of time."""
+    """What was heard in one track. Levels are None for digital silence; `faults` are in the order of time.
+
+    room_tone : the longest stretch of it, from when and how long [s].
+    """
 
     channel: int
     loudness: Loudness
@@ -34,10 +43,12 @@ class Track:
     rms_dbfs: float | None
     noise_floor_dbfs: float | None
     dc: float
-    hum: Hum | None
+    hum: Line | None
     low_cut: LowCut | None
     faults: tuple[Fault, ...]
     faults_left_out: int
+    loudest: LoudestMinute | None = None
+    room_tone: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -60,37 +71,47 @@ class TrackListener:
     finder: FaultFinder = field(init=False)
     clip: ClipFinder = field(init=False)
     room: RoomTone = field(init=False)
+    slowed: Slowed = field(init=False)
     pitch: PitchMeter = field(init=False)
+    low: LowBand = field(init=False)
     deadness: Deadness = field(init=False)
 
     def __post_init__(self) -> None:
         self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
-        self.deadness = Deadness(self.rate_hz)
-        self.clip, self.room, self.pitch = (
-            ClipFinder(self.rate_hz),
-            RoomTone(self.rate_hz),
-            PitchMeter(self.rate_hz),
-        )
+        step = STEP * hop_frames(self.rate_hz)
+        self.deadness, self.room = Deadness(self.rate_hz, step), RoomTone(self.rate_hz, step)
+        self.clip, self.slowed = ClipFinder(self.rate_hz), Slowed(self.rate_hz)
+        slow = slow_rate_hz(self.rate_hz)
+        self.pitch, self.low = PitchMeter(slow), LowBand(slow)
 
     def add(self, x: SampleArray) -> FloatArray:
         """The next samples; their K-weighted mean squares, one a hop."""
         self.finder.add(x)
         self.clip.add(x)
-        self.room.add(x)
-        self.pitch.add(x)
-        self.deadness.add(x)
-        return self.meter.add(x)
+        slow, above = self.slowed.add(x)
+        self.pitch.add(above)
+        self.low.add(slow)
+        weighted = self.meter.add(x)
+        self.room.add(x, self.meter.powers)
+        self.deadness.add(self.meter.powers)
+        return weighted
 
     def finish(self, channel: int) -> Track:
         """What was heard."""
         meter, floor = self.meter, self.meter.floor()
-        faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)))
+        faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)), self.clip.levels())
         step = meter.tops.folded * STEP * hop_frames(self.rate_hz)
         faults += self.clip.finish(meter.tops.all(), step, meter.rms)
-        faults += self.deadness.finish()
-        hum = self.room.hum()
-        if hum is not None:
-            faults.append(Fault(0, meter.frames, "hum", False))
+        if not any(one.kind == "clip" and one.certain for one in faults):
+            faults += limited(meter.tops.all(), meter.rms, meter.frames)
+        faults += self.deadness.finish(meter.frames) or meter.course.falls(STEP * hop_frames(self.rate_hz))
+        level, voice = self.pitch.level_db()
+        low = self.low.finish(level, voice=voice, frames=meter.frames, rate_hz=self.rate_hz)
+        faults += low
+        if abs(meter.dc) >= MOST_DC:
+            faults.append(Fault(0, meter.frames, "dc", certain=True))
+        lines = self.room.steady()
+        faults += [Fault(0, meter.frames, one.kind, False, level_db=one.level_dbfs, hz=one.hz) for one in lines]
         return Track(
             channel,
             meter.loudness.result(),
@@ -99,10 +120,25 @@ class TrackListener:
             level_dbfs(meter.square / max(meter.frames, 1)),
             level_dbfs(floor),
             meter.dc,
-            hum,
-            choose_low_cut(self.pitch.voice(), self.room.spectrum(), self.low_cut),
+            next((one for one in lines if one.kind != "tone"), None),
+            self._low_cut(any(one.kind in ("rumble", "wind") for one in low)),
             tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
             self.finder.dropped + self.clip.dropped,
+            loudest_minute(
+                meter.course, meter.tops, floor, STEP * hop_frames(self.rate_hz) / self.rate_hz,
+                clipped=any(one.kind == "clip" for one in faults),
+            ),
+            meter.course.room_tone(),
+        )  # fmt: skip
+
+    def _low_cut(self, troubled: bool) -> LowCut | None:
+        pauses, loudest = self.room.spectrum(), self.low.loudest()
+        return choose_low_cut(
+            self.pitch.voice(),
+            None if pauses is None else Spectrum(*pauses),
+            None if loudest is None else Spectrum(self.low.frequency_hz, loudest),
+            self.low_cut,
+            troubled=troubled,
         )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from linkwright.physics import loudness
 from linkwright.physics.loudness_compiled import energies, true_peak
 from linkwright.sound.bounded import Powers, Tops
+from linkwright.sound.course import Course
 from linkwright.units import FloatArray, SampleArray
 
 #: A hop [s], hops in a step of 100 ms, in the momentary and in the short-term window; BS.1770-5 and EBU Tech 3341.
@@ -124,6 +125,8 @@ class TrackMeter:
     frames: int = 0
     quiet: Powers = field(default_factory=lambda: Powers(*FLOOR_DB))
     tops: Tops = field(default_factory=Tops)
+    course: Course = field(default_factory=Course)
+    powers: FloatArray = field(default_factory=lambda: np.empty(0))  # of the last steps, their mean left out
 
     def add(self, x: SampleArray) -> FloatArray:
         """The next samples, whole steps of 100 ms but at the end; their K-weighted mean squares, one a hop."""
@@ -147,7 +150,9 @@ class TrackMeter:
         whole = found.shape[0] // STEP
         steps = found[: whole * STEP].reshape(whole, STEP, 4)
         mean, square = (steps[:, :, i].sum(axis=1) / (STEP * hop) for i in (1, 2))
-        self.quiet.add(square - mean**2)
+        self.powers = np.maximum(square - mean**2, 0.0)
+        self.quiet.add(self.powers)
+        self.course.add(self.powers)
         self.tops.add(steps[:, :, 3].max(axis=1).astype(np.float32))
 
     @property

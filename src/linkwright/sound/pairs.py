@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import combinations
+from itertools import combinations, pairwise
 from typing import Final
 
 import numpy as np
@@ -21,7 +21,7 @@ from linkwright.physics.delays import Course, Peak
 from linkwright.progress import Tell
 from linkwright.sound.jumps import Loss, losses
 from linkwright.sound.recordings import Reader, Recording, reading
-from linkwright.units import SampleArray
+from linkwright.units import BoolArray, SampleArray
 
 #: A window, and the shortest one [s]; the longest delay is this share of it.
 WINDOW_S: Final = 1.024
@@ -39,6 +39,9 @@ FILES_WINDOWS: Final = 4
 FILES_HZ: Final = 3000.0
 #: Where fewer windows than this tell a delay, all windows are looked at together.
 FEW_WINDOWS: Final = 3
+#: The polarity turns over between parts of at least so many windows, whose mean polarities (-1 to 1) differ by
+#: this; all parts are as pure as this. Own choices.
+LEAST_TURNED, TURNED, PURE = 4, 1.0, 0.6
 #: A track under this rms holds nothing to compare [full scale 1].
 SILENT: Final = 1e-6
 DAY_S: Final = 86_400
@@ -73,6 +76,7 @@ class Pair:
     level_db: float | None = None
     begins_s: float = 0.0
     why: str = ""
+    turns_at_s: tuple[float, ...] = ()
 
 
 @dataclass
@@ -253,7 +257,9 @@ def _answer(
         return Pair(a, b, delay_ms, peak.inverted, quality=peak.quality, begins_s=begins_s, why=why)
     times = np.array(heard.times) - span[0] / rate
     found = delays.course(times, np.array([peak.delay_s for peak in heard.peaks]), rate)
-    down = float(np.mean([peak.inverted for peak in heard.peaks]))
+    down_at = np.array([peak.inverted for peak in heard.peaks])
+    turns = _turns(down_at)
+    down = float(down_at.mean() if not turns else down_at[: turns[0]].mean())
     sign = -1.0 if down > 0.5 else 1.0
     lost = losses(
         readers[a.file], readers[b.file], a.channel, b.channel, found, span[0] - offsets[a.file],
@@ -266,7 +272,7 @@ def _answer(
         a,
         b,
         delay_ms=1000.0 * (found.delay_s + extra_s),
-        inverted=None if 0.2 < down < 0.8 else down > 0.5,
+        inverted=None if turns or 0.2 < down < 0.8 else down > 0.5,
         drift_ppm=drift,
         drift_low_ppm=low,
         drift_high_ppm=high,
@@ -274,8 +280,33 @@ def _answer(
         quality=float(np.median([peak.quality for peak in heard.peaks])),
         level_db=float(np.median(heard.levels)),
         begins_s=begins_s,
-        why=_why(found, down),
+        why=_why(found, 0.0 if turns else down),
+        turns_at_s=tuple(begins_s + float(times[turn - 1] + times[turn]) / 2.0 for turn in turns),
     )
+
+
+def _turns(down: BoolArray) -> list[int]:
+    """The windows from which on the polarity is the other one; none where it changes too often to be a fault.
+
+    Each part must be of one polarity but for a tenth of its windows, and have `LEAST_TURNED`.
+    """
+    steps = np.where(down, -1.0, 1.0)
+    parts, turns = [(0, steps.size)], []
+    while parts:
+        first, last = parts.pop()
+        total = np.cumsum(steps[first:last])
+        if last - first < 2 * LEAST_TURNED:
+            continue
+        inside = np.arange(LEAST_TURNED, last - first - LEAST_TURNED + 1)
+        left = total[inside - 1]
+        apart = np.abs(left / inside - (total[-1] - left) / (last - first - inside))
+        best = int(inside[np.argmax(apart)])
+        if apart.max() >= TURNED:
+            turns.append(first + best)
+            parts += [(first, first + best), (first + best, last)]
+    edges = [0, *sorted(turns), steps.size]
+    pure = [abs(float(steps[a:b].mean())) for a, b in pairwise(edges)]
+    return sorted(turns) if turns and min(pure) >= PURE else []
 
 
 def _laid(readers: Sequence[Reader], a: int, b: int) -> int:

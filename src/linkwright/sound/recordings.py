@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
@@ -30,6 +31,8 @@ IN_WAV: Final = {
 }  # fmt: skip
 #: A sample that is so many times full scale is no audio, but numbers of something else.
 MOST_OVER: Final = 1e4
+#: Bytes of the whole numbers that are read without a decoder.
+WIDTHS: Final = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4}
 #: Numbers in one block, all tracks together.
 BLOCK_VALUES: Final = 1 << 20
 #: Chunks looked through for the time stamp, and the fixed part of it; EBU Tech 3285, section 2.3.
@@ -51,7 +54,11 @@ class Stamp:
 
 @dataclass(frozen=True)
 class Recording:
-    """A recording as its header tells it."""
+    """A recording, as it can be read.
+
+    torn : samples that a WAV's header tells, and that the file has room for, where these differ. data_at : where
+    plain whole numbers of a WAV begin, by bytes; None of anything else.
+    """
 
     path: Path
     name: str
@@ -60,6 +67,8 @@ class Recording:
     frames: int
     form: str
     stamp: Stamp | None
+    torn: tuple[int, int] | None = None
+    data_at: int | None = None
 
     @property
     def length_s(self) -> float:
@@ -86,6 +95,10 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
             stamp = read_stamp(file)
             file.seek(0)
             holds = _holds(file)
+            file.seek(0)
+            torn = _torn(file)
+            file.seek(0)
+            data = _found(file, b"data")
         info = soundfile.info(str(path))
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", path=name) from None
@@ -100,9 +113,10 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
         raise InputError(f"has {info.channels} tracks; expected at most {MOST_TRACKS}", path=name)
     if info.frames <= 0:
         raise InputError(f"holds no samples{holds}; a recorder that was cut off leaves such files", path=name)
-    return Recording(
-        path, name, info.samplerate, info.channels, info.frames, f"{info.format} {info.subtype}", stamp
-    )
+    form = f"{info.format} {info.subtype}"
+    plain = info.endian in ("FILE", "LITTLE") and info.subtype in WIDTHS and data is not None
+    data_at = data[0] if data is not None and plain else None
+    return Recording(path, name, info.samplerate, info.channels, info.frames, form, stamp, torn, data_at)
 
 
 def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
@@ -110,9 +124,54 @@ def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
 
     Raises InputError where the file breaks off or holds what is no number.
     """
+    frames = max(1, BLOCK_VALUES // (recording.tracks * whole)) * whole
+    if recording.data_at is not None:
+        yield from _plain_blocks(recording, frames)
+    else:
+        yield from _decoded_blocks(recording, frames)
+
+
+def _plain_blocks(recording: Recording, frames: int) -> Iterator[SampleArray]:
+    """The same of a WAV of whole numbers, whose bytes are read as they lie there: a quarter of the time."""
+    at = 0
+    try:
+        with open_regular(recording.path, recording.name) as file:
+            while at < recording.frames:
+                read = _plain(file, recording, at, min(frames, recording.frames - at))
+                if not read.shape[1]:
+                    break
+                at += read.shape[1]
+                yield read
+    except OSError as error:
+        where = f"breaks off at {at / recording.rate_hz:.1f} s ({error.strerror})"
+        raise InputError(where, path=recording.name) from None
+
+
+def _plain(file: BinaryIO, recording: Recording, at: int, count: int) -> SampleArray:
+    """`count` samples of a WAV of whole numbers from sample `at` on, or as many as there are."""
+    frame = recording.tracks * WIDTHS[recording.form.rsplit(" ", 1)[1]]
+    file.seek((recording.data_at or 0) + at * frame)
+    raw = file.read(count * frame)
+    return _planar(np.frombuffer(raw, np.uint8, len(raw) // frame * frame), recording)
+
+
+def _planar(raw: NDArray[np.uint8], recording: Recording) -> SampleArray:
+    """The samples that these bytes are, full scale 1, shape (tracks, n)."""
+    width = WIDTHS[recording.form.rsplit(" ", 1)[1]]
+    if width == 3:
+        from linkwright.sound.recordings_compiled import of_24_bits
+
+        out = np.empty((recording.tracks, raw.size // (recording.tracks * width)), np.float32)
+        of_24_bits(raw, raw.view(np.int8), out)
+        return out
+    whole = raw.view(f"<i{width}").reshape(-1, recording.tracks)
+    return np.ascontiguousarray(whole.T, np.float32) * np.float32(1.0 / (1 << (8 * width - 1)))
+
+
+def _decoded_blocks(recording: Recording, frames: int) -> Iterator[SampleArray]:
+    """The same of any other recording."""
     import soundfile
 
-    frames = max(1, BLOCK_VALUES // (recording.tracks * whole)) * whole
     at = 0
     try:
         with soundfile.SoundFile(str(recording.path)) as file:
@@ -160,6 +219,10 @@ class Reader:
         if first >= last:
             return out
         try:
+            if self.recording.data_at is not None:
+                found = _plain(self._file, self.recording, first, last - first)
+                out[:, first - at : first - at + found.shape[1]] = found
+                return out
             self._file.seek(first)
             read = self._file.read(last - first, dtype="float32", always_2d=True)
         except (soundfile.LibsndfileError, OSError) as error:
@@ -177,7 +240,10 @@ def reading(recording: Recording) -> Iterator[Reader]:
     import soundfile
 
     try:
-        file = soundfile.SoundFile(str(recording.path))
+        if recording.data_at is not None:
+            file: Any = open_regular(recording.path, recording.name)
+        else:
+            file = soundfile.SoundFile(str(recording.path))
     except (soundfile.LibsndfileError, OSError) as error:
         said = str(getattr(error, "error_string", error)).rstrip(".")
         raise InputError(f"cannot be read ({said})", path=recording.name) from None
@@ -216,26 +282,59 @@ def _holds(file: BinaryIO) -> str:
     return f" ({kind}, {counted(tracks, 'track')}, {rate_hz} samples a second of {bits} bits)"
 
 
+def _torn(file: BinaryIO) -> tuple[int, int] | None:
+    """Samples that a WAV's header tells, and that the file has room for; None where they agree.
+
+    What writes into a pipe cannot go back to the header, and leaves the largest number there: that tells nothing.
+    """
+    body = _chunk(file, b"fmt ", 16)
+    file.seek(0)
+    found = _found(file, b"data")
+    if body is None or len(body) < 16 or found is None:
+        return None
+    begins, size = found
+    rest = file.seek(0, 2) - begins
+    frame = max(1, int(struct.unpack("<H", body[12:14])[0]))
+    if any(largest - 0x1000 < size <= largest for largest in (0x7FFFFFFF, 0xFFFFFFFF)):
+        return None
+    if size // frame > rest // frame:
+        return size // frame, rest // frame
+    file.seek(begins + size + size % 2)
+    after = file.read(8)
+    whole = len(after) < 8 or begins + size + 8 + struct.unpack("<I", after[4:])[0] <= begins + rest
+    named = all(32 <= byte < 127 for byte in after[:4])
+    return None if len(after) < 8 or (named and whole) else (size // frame, rest // frame)
+
+
 def _chunk(file: BinaryIO, wanted: bytes, most: int) -> bytes | None:
     """The beginning of a chunk of a WAV in any of its forms; None where there is none."""
+    found = _found(file, wanted)
+    if found is None:
+        return None
+    file.seek(found[0])
+    return file.read(min(found[1], most))
+
+
+def _found(file: BinaryIO, wanted: bytes) -> tuple[int, int] | None:
+    """Where the body of a chunk of a WAV begins, and its size as its header tells it; None where there is none."""
     head = file.read(12)
     if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
         return None
-    large = 0
+    large, at = 0, 12
     for _ in range(MOST_CHUNKS):
         chunk = file.read(8)
         if len(chunk) < 8:
             return None
         kind, size = chunk[:4], struct.unpack("<I", chunk[4:])[0]
+        if kind == b"data" and size == 0xFFFFFFFF and large:
+            size = large
         if kind == wanted:
-            return file.read(min(size, most))
+            return at + 8, size
         if kind == b"ds64" and size >= 24:
             body = file.read(24)
             large = struct.unpack("<Q", body[8:16])[0] if len(body) == 24 else 0
-            size -= 24
-        elif kind == b"data" and size == 0xFFFFFFFF:
-            size = large
-        file.seek(size + size % 2, 1)
+        at += 8 + size + size % 2
+        file.seek(at)
     return None
 
 

@@ -6,18 +6,19 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any, Final
 
-from linkwright.lengths import clock
+import numpy as np
+
 from linkwright.sound.fault import Fault
+from linkwright.sound.kinds import GRAVE
 from linkwright.sound.listen import Heard, Track
-from linkwright.sound.lowcut import LowCut
+from linkwright.sound.lowcut import LowCut, Spectrum
 from linkwright.sound.pairs import Pair, Side
 from linkwright.sound.recordings import Recording
 from linkwright.sound.timing import air_delay_ms, first_notch, lip_sync, within_ebu_r37
+from linkwright.sound.told import told
 
-#: Certain faults that make a recording one that does not hold; an edit is somebody's intention.
-GRAVE: Final = ("dead", "mute", "hold", "repeat", "hole", "clip")
 #: The part of the pauses' spectrum that is told: where a low cut works [Hz].
-PAUSES_HZ: Final = (20.0, 1000.0)
+PAUSES_HZ: Final = (10.0, 1000.0)
 
 
 def listen_document(
@@ -32,6 +33,7 @@ def listen_document(
         "tracks": [_track(heard, one, track) for one in heard for track in one.tracks],
         "pairs": [pair_document([one.recording for one in heard], pair) for pair in pairs],
     }
+    document["told"] = told(document)
     if picture_ms is not None:
         document["picture"] = _picture(heard, pairs, picture_ms)
     return document
@@ -61,6 +63,7 @@ def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]
         "drift_from_ppm": None if pair.drift_low_ppm is None else round(pair.drift_low_ppm, 3),
         "drift_to_ppm": None if pair.drift_high_ppm is None else round(pair.drift_high_ppm, 3),
         "quality": None if pair.quality is None else round(pair.quality, 1),
+        "turns_at_s": [round(at_s, 2) for at_s in pair.turns_at_s],
         "level_db": None if pair.level_db is None else round(pair.level_db, 2),
         "notch_hz": None if notch is None else round(notch[0], 1),
         "notch_db": None if notch is None else round(notch[1], 1),
@@ -69,50 +72,6 @@ def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]
         "distance_m": None if delay is None else round(abs(delay) / air_delay_ms(1.0), 3),
         "why": pair.why or None,
     }
-
-
-#: So many such sentences are told.
-MOST_TOLD: Final = 20
-#: A constant part of a track that is told [full scale 1]: -40 dBFS (own choice).
-MOST_DC: Final = 0.01
-
-
-def gravest(document: dict[str, Any]) -> list[str]:
-    """What no count of faults tells, in sentences, the gravest first: dead tracks, turned ones, torn ones, DC."""
-    told = [
-        _dead(track, fault) for track in document["tracks"] for fault in track["faults"] if fault["kind"] == "dead"
-    ]
-    for pair in document["pairs"]:
-        if pair["inverted"]:
-            told.append(f"{_base(pair['a'])} and {_base(pair['b'])}: one is turned over; invert its polarity.")
-        for jump in pair["jumps"] or []:
-            told.append(f"{_base(jump['lost'])} lost {jump['samples']} samples at {clock(jump['at_s'])[:-4]}.")
-    rates = sorted({one["rate_hz"] for one in document["files"]})
-    if len(rates) > 1:
-        told.append(f"The files have different sample rates: {', '.join(f'{rate} Hz' for rate in rates)}.")
-    for track in document["tracks"]:
-        if abs(track["dc"]) >= MOST_DC:
-            told.append(f"{_track_name(track)} stands {track['dc']:+.2f} off zero: DC before the converter.")
-    more = [f"And {len(told) - MOST_TOLD} more of the kind."] if len(told) > MOST_TOLD else []
-    return told[:MOST_TOLD] + more
-
-
-def _dead(track: dict[str, Any], fault: dict[str, Any]) -> str:
-    """A track with nothing on it, in a sentence."""
-    name, peak = _track_name(track), track["sample_peak_dbfs"]
-    if fault["at_s"]:
-        return f"{name} is dead from {clock(fault['at_s'])[:-4]} on: see whether it is switched on and plugged in."
-    level = "digital silence" if peak is None else f"it peaks at {peak:.0f} dBFS"
-    return f"{name} is dead from begin to end, {level}: see whether it is switched on and plugged in."
-
-
-def _track_name(track: dict[str, Any]) -> str:
-    return f"{_base(track['path'])}:{track['channel']}"
-
-
-def _base(name: str) -> str:
-    """A name without its folder."""
-    return name.replace("\\", "/").rsplit("/", 1)[-1]
 
 
 def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -> dict[str, Any]:
@@ -135,8 +94,9 @@ def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -
 
 
 def grave(heard: Sequence[Heard]) -> bool:
-    """Whether there is a certain fault in any track."""
-    return any(f.certain and f.kind in GRAVE for one in heard for track in one.tracks for f in track.faults)
+    """Whether there is a certain grave fault in any track, or a file is torn off."""
+    torn = any(one.recording.torn is not None for one in heard)
+    return torn or any(f.certain and f.kind in GRAVE for one in heard for track in one.tracks for f in track.faults)
 
 
 def _file(one: Heard) -> dict[str, Any]:
@@ -148,6 +108,9 @@ def _file(one: Heard) -> dict[str, Any]:
         "rate_hz": recording.rate_hz,
         "tracks": recording.tracks,
         "length_s": one.frames / recording.rate_hz,
+        "torn_s": None
+        if recording.torn is None
+        else [round(frames / recording.rate_hz, 3) for frames in recording.torn],
         "starts_at_s": recording.starts_at_s,
         "date": None if stamp is None else stamp.date,
         "programme": None if one.programme is None else _rounded(asdict(one.programme)),
@@ -171,10 +134,14 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
         "length_s": one.frames / rate,
         **_rounded(levels),
         "dc": round(track.dc, 7),
-        "hum_hz": None if track.hum is None else track.hum.mains_hz,
+        "hum_hz": None if track.hum is None else track.hum.hz,
         "hum_dbfs": None if track.hum is None else round(track.hum.level_dbfs, 2),
+        "room_tone": None
+        if track.room_tone is None
+        else dict(zip(("at_s", "length_s"), track.room_tone, strict=True)),
+        "loudest_minute": None if track.loudest is None else _rounded(asdict(track.loudest)),
         "low_cut_hz": None if low_cut is None else low_cut.corner_hz,
-        "voice_f0_hz": None if low_cut is None else round(low_cut.f0_hz, 1),
+        "voice_f0_hz": None if low_cut is None or low_cut.f0_hz is None else round(low_cut.f0_hz, 1),
         "low_cut": None if low_cut is None else _low_cut(low_cut),
         "faults": [_fault(heard, fault, rate) for fault in track.faults],
         "faults_left_out": track.faults_left_out,
@@ -182,15 +149,38 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
 
 
 def _low_cut(found: LowCut) -> dict[str, Any]:
-    shown = (found.frequency_hz >= PAUSES_HZ[0]) & (found.frequency_hz <= PAUSES_HZ[1])
-    return {
+    hertz, pauses_db, above_db = _shown(found.pauses)
+    told: dict[str, Any] = {
         "order": found.order,
         "voice_f0_low_hz": round(found.f0_low_hz, 1),
         "because": found.because,
+        "troubled": found.troubled,
         "steps": [_rounded(asdict(step)) for step in found.steps],
-        "pauses_hz": [round(float(hz), 2) for hz in found.frequency_hz[shown]],
-        "pauses_db": [round(float(db), 1) for db in found.noise_db[shown]],
+        "pauses_hz": hertz,
+        "pauses_db": pauses_db,
+        "pauses_above_db": above_db,
     }
+    if found.loudest is not None:
+        told["loudest_hz"], told["loudest_db"], told["loudest_above_db"] = _shown(found.loudest)
+    return told
+
+
+def _shown(of: Spectrum) -> tuple[list[float], list[float], float]:
+    """Frequencies and levels where a low cut works, and the level of all that lies over that."""
+    shown = (of.frequency_hz >= PAUSES_HZ[0]) & (of.frequency_hz <= PAUSES_HZ[1])
+    level = 10.0 * np.log10(np.maximum(of.power[shown], 1e-20))
+    above = 10.0 * np.log10(max(float(of.power[of.frequency_hz > PAUSES_HZ[1]].sum()), 1e-20))
+    hertz = [round(float(hz), 2) for hz in of.frequency_hz[shown]]
+    return hertz, [round(float(db), 1) for db in level], round(float(above), 1)
+
+
+def spectrum_of(low_cut: dict[str, Any], what: str) -> Spectrum | None:
+    """The spectrum "pauses" or "loudest" of a document's low cut; None where it has none."""
+    if f"{what}_hz" not in low_cut:
+        return None
+    hertz = np.append(np.asarray(low_cut[f"{what}_hz"], float), 2.0 * PAUSES_HZ[1])
+    level = np.append(np.asarray(low_cut[f"{what}_db"], float), low_cut[f"{what}_above_db"])
+    return Spectrum(hertz, 10.0 ** (level / 10.0))
 
 
 def _fault(heard: Sequence[Heard], fault: Fault, rate_hz: int) -> dict[str, Any]:
@@ -202,10 +192,14 @@ def _fault(heard: Sequence[Heard], fault: Fault, rate_hz: int) -> dict[str, Any]
     }
     if fault.every_s is not None:
         told["every_s"] = round(fault.every_s, 6)
+    if fault.level_db is not None:
+        told["level_db"] = round(fault.level_db, 1)
+    if fault.hz is not None:
+        told["hz"] = round(fault.hz, 2)
     if fault.other is not None:
         told["other_track"] = _named([one.recording for one in heard], Side(*fault.other))
     return told
 
 
 def _rounded(values: dict[str, Any]) -> dict[str, Any]:
-    return {key: None if value is None else round(value, 2) for key, value in values.items()}
+    return {key: round(value, 2) if isinstance(value, float) else value for key, value in values.items()}

@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.sound.fault import Fault
+from linkwright.sound.kinds import RADIO
 from linkwright.sound.listen import Heard
 from linkwright.sound.pairs import Pair, Side, stamped_offset
 from linkwright.sound.recordings import Reader, reading
@@ -66,7 +67,7 @@ def _track(
     for fault in track.faults:
         edit = fault.kind == "edit" and fault.length >= SILENCE_S * rate
         inside = fault.at > 0 and fault.at + fault.length < frames
-        suspect = not fault.certain and fault.kind in ("hole", "click", "burst", "repeat") and not fault.every_s
+        suspect = not fault.certain and fault.kind in RADIO and not fault.every_s
         if (suspect or edit) and inside and looked < MOST_LOOKED:
             looked += 1
             for other, late_s, drift in others:
@@ -90,7 +91,8 @@ def _goes_on(
     same_s = max(SAME_S, fault.length / rate)
     for one in track.faults:
         one_s = one.at / rate
-        if one_s - same_s < at_s < one_s + one.length / rate + same_s and one.kind not in ("hum", "clip"):
+        there = one_s - same_s < at_s < one_s + one.length / rate + same_s
+        if there and one.kind in (*RADIO, "edit"):
             return False
     middle = whole[beside : beside + max(fault.length, round(0.002 * rate))].astype(float)
     inside = float(np.mean(middle**2))

@@ -17,6 +17,7 @@ from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of, usual_microphone
 from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain, phantom
 from linkwright.sound.gain import Recorder as Input
+from linkwright.sound.measured import LoudestMinute, MeasuredGain, measured_gain
 from linkwright.sound.timing import LineUp, Path, line_up
 
 #: From the lips to the microphone where the shoot does not say it [m] (common practice, no source); what is mounted
@@ -144,6 +145,36 @@ def settings_by_link(shoot: Shoot, links: Sequence[Link] | None = None) -> dict[
         )
         for link in (shoot.link if links is None else links)
     }
+
+
+def gain_from(
+    found: LoudestMinute,
+    link: Link,
+    shoot: Shoot,
+    recorded_db: float | None = None,
+    mouth_m: float | None = None,
+) -> MeasuredGain:
+    """The gain of a link from a recording of its talker.
+
+    recorded_db : the step that it was recorded with; default the one that is set or planned.
+    """
+    transmitter, one = transmitter_of(shoot, link), settings_by_link(shoot, [link])[link.name]
+    return measured_gain(
+        found,
+        one.at.attenuation_db if recorded_db is None else recorded_db,
+        steps_of(transmitter),
+        Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs),
+        _input(receiver_of(shoot, link), recorder_of(shoot, link)),
+        said=(link.voice, one.mouth_m),
+        mouth_m=mouth_m,
+    )
+
+
+def with_sound(shoot: Shoot, link: Link, taught_by_key: Mapping[str, float | None]) -> Shoot:
+    """The shoot with what a recording taught of a link, by the names of its fields; None leaves it as it is."""
+    taught = link.model_copy(update={key: value for key, value in taught_by_key.items() if value is not None})
+    links = tuple(taught if one.name == link.name else one for one in shoot.link)
+    return shoot.model_copy(update={"link": links})
 
 
 def lined_up(settings: Mapping[str, SoundSettings]) -> LineUp | None:

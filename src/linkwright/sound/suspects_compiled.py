@@ -21,28 +21,41 @@ def bursts(
     most: int,
     out: IntArray,
 ) -> int:
-    """Stretches of the envelope that are noise and begin and end at once, as rows first, past the last.
+    """Stretches of the envelope that are noise, begin and end at once, and stay alike, as first, past the last.
 
-    A bin is noise where its third difference reaches `noisy` times its magnitude. The stretch's median third
-    difference stands `rise` times over the largest of the `side` bins that end (begin) `edge` bins away.
-    Returns how many.
+    A stretch goes on while the third difference keeps a third of what it began with. Its median stands `rise` times
+    over the largest of the `side` bins that end (begin) `edge` bins away, half as far again where it is shorter
+    than four edges, and `noisy` times over the median magnitude; the medians of its first and last quarter are
+    within twice of it. Returns how many.
     """
     found = 0
     i = side + edge
-    while i < top.size - side - edge:
-        if top[i] < live or bend[i] < noisy * top[i] or bend[i] < rise * bend[i - edge - side : i - edge].max():
+    while i < top.size - side - edge - 4:
+        if bend[i] < rise * bend[i - edge - 1] or top[i] < live:
+            i += 1
+            continue
+        level = np.median(bend[i : i + 4])
+        before = bend[i - edge - side : i - edge].max()
+        if level < rise * before:
             i += 1
             continue
         stop = i
-        while stop < top.size and bend[stop] >= noisy * top[stop] and top[stop] >= live and stop - i <= most:
+        while stop < top.size and 3.0 * bend[stop] >= level and stop - i <= most:
             stop += 1
         if least <= stop - i <= most and stop + edge + side <= top.size:
             inside = np.median(bend[i:stop])
-            beside = max(bend[i - edge - side : i - edge].max(), bend[stop + edge : stop + edge + side].max())
-            if inside >= rise * beside and found < out.shape[0]:
+            beside = max(before, bend[stop + edge : stop + edge + side].max())
+            quarter = max(1, (stop - i) // 4)
+            first, last = np.median(bend[i : i + quarter]), np.median(bend[stop - quarter : stop])
+            alike = max(first, last) <= 2.0 * inside and inside <= 2.0 * min(first, last)
+            loud = inside >= noisy * np.median(top[i:stop])
+            steep = rise if stop - i >= 4 * edge else 1.5 * rise
+            if inside >= steep * beside and alike and loud and found < out.shape[0]:
                 out[found, 0], out[found, 1] = i, stop
                 found += 1
-        i = max(stop, i + 1)
+                i = stop
+                continue
+        i += 1
     return found
 
 
@@ -90,7 +103,12 @@ def alike(
             lag = p - peaks[j]
             if lag > lags[1] or peaks[j] < probe + 3:
                 break
-            if abs(x[p] - heights[j]) > apart or lag < lags[0] or not _near(x, p, lag, probe):
+            if (
+                abs(x[p] - heights[j]) > apart
+                or lag < lags[0]
+                or not _near(x, p, lag, probe)
+                or not _coarsely(x, p, lag, probe)
+            ):
                 continue
             best, moved, best_lag = 1.0, 0.0, lag
             for near in range(lag - 1, lag + 2):
@@ -130,6 +148,16 @@ def _near(x: SampleArray, p: int, lag: int, probe: int) -> bool:
         if abs(x[n] - x[n - lag]) > limit:
             return False
     return True
+
+
+@kernel
+def _coarsely(x: SampleArray, p: int, lag: int, probe: int) -> bool:
+    """Whether every eighth sample about the peak is roughly as `lag` before: at most 0.7 of the power is left."""
+    power, plain = 1e-12, 0.0
+    for n in range(p - probe, p + probe, 8):
+        power += float(x[n]) ** 2
+        plain += float(x[n] - x[n - lag]) ** 2
+    return plain <= 0.7 * power
 
 
 @kernel

@@ -29,8 +29,6 @@ NEAR_S: Final = 0.1
 LOSSES: Final = ("mute", "hold", "repeat", "hole")
 #: Digital silence that is too long for a loss, or looks as if somebody had made it.
 SILENCE: Final = "edit"
-#: Kinds of faults in a recording that are none.
-QUIET_KINDS: Final = (SILENCE, "hum")
 #: Tracks of one recording have one clock: their alignments agree within this [s].
 ONE_CLOCK_S: Final = 0.5
 #: Readings slower than this do not show how long a break is [s between two].

@@ -10,11 +10,22 @@ from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.files import plain_name
-from linkwright.desk.heard import QUIET_KINDS, answer, drawn_comb, drawn_track, drawn_voice, moment_wav, set_low_cut
+from linkwright.desk.heard import (
+    answer,
+    drawn_comb,
+    drawn_track,
+    drawn_voice,
+    heard_best_at_s,
+    measured,
+    moment_wav,
+    set_gain,
+    set_low_cut,
+)
 from linkwright.desk.listening import MOST_BYTES, Listening
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
 from linkwright.shoot.errors import InputError
+from linkwright.sound.kinds import MOMENTS
 from linkwright.store import RECORDING
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
 from linkwright.web.pages.sound import Width
@@ -30,7 +41,7 @@ Seconds = Annotated[float, Query(ge=0.0, le=1e6)]
 
 
 class Taken(Body):
-    """What a test recording taught of a link: the low cut to set, and the voice's low fundamental."""
+    """What a test recording taught of a link: its gain, or the low cut to set and the voice's low fundamental."""
 
     link: Annotated[str, Bounded(max_length=200)]
     of: Annotated[str, Bounded(max_length=80)]
@@ -58,7 +69,7 @@ def recordings(request: Request) -> Response:
     return render(
         request, "sound_recordings.html", told=answer(listening), work=work,
         rows=[(one, listening.heard(one)) for one in ones], pairs=listening.pairs(ones) or [], listed=LISTED,
-        quiet=QUIET_KINDS, links=[link.name for link in shoot.link] if shoot is not None else [],
+        moments=MOMENTS, links=[link.name for link in shoot.link] if shoot is not None else [],
     )  # fmt: skip
 
 
@@ -107,6 +118,21 @@ def take(request: Request, taken: Taken) -> dict[str, Any]:
     return {"says": [says], "change": change and change.revision}
 
 
+@router.get("/sound/gain")
+def gain(request: Request, of: Id, track: Channel, link: Annotated[str, Query(max_length=200)]) -> Response:
+    """What a recording's loudest minute needs on a link: every step of its attenuation, and the one to set."""
+    name, says, found = measured(snapshot_of(request), listening_of(request), link, of, track)
+    return render(request, "sound_gain.html", link=name, says=says, found=found, of=of, channel=track)
+
+
+@router.post("/sound/gain")
+def take_gain(request: Request, taken: Taken) -> dict[str, Any]:
+    """Set the step that a recording asks for on the link."""
+    who, listening = person_of(request).name, listening_of(request)
+    says, change = set_gain(snapshot_of(request), listening, taken.link, taken.of, taken.channel, who)
+    return {"says": [says], "change": change and change.revision}
+
+
 @router.get("/sound/wave")
 def wave(
     request: Request, of: Id, track: Channel, width: Width = 720, begin: Seconds = 0.0, end: Seconds = 0.0
@@ -116,16 +142,23 @@ def wave(
 
 
 @router.get("/sound/excerpt.wav")
-def excerpt_wav(request: Request, of: Id, track: Channel, at: Seconds, length: Seconds = 0.0) -> Response:
-    """A moment of a track, to play: from a little before `at` to a little after, `length` [s] long."""
-    return Response(moment_wav(listening_of(request), of, track, at, length), media_type="audio/wav")
+def excerpt_wav(
+    request: Request, of: Id, track: Channel, at: Seconds, length: Seconds = 0.0,
+    low_cut_hz: Annotated[float, Query(ge=0.0, le=1000.0)] = 0.0, order: Annotated[int, Query(ge=1, le=8)] = 3,
+) -> Response:  # fmt: skip
+    """A moment of a track, to play: from a little before `at` to a little after, as it is or after a low cut."""
+    found = moment_wav(listening_of(request), of, track, at, length, low_cut_hz, order)
+    return Response(found, media_type="audio/wav")
 
 
 @router.get("/sound/voice")
 def voice(request: Request, of: Id, track: Channel, width: Width = 720) -> Response:
     """The noise in a talker's pauses, before and after the low cut, and the steps over it."""
     drawn, cut, chosen = drawn_voice(listening_of(request), of, track, width)
-    return render(request, "sound_voice.html", drawn=in_page_inks(drawn), cut=cut, chosen=chosen)
+    at = heard_best_at_s(listening_of(request), of, track)
+    return render(
+        request, "sound_voice.html", drawn=in_page_inks(drawn), cut=cut, chosen=chosen, of=of, track=track, at=at
+    )
 
 
 @router.get("/sound/comb")

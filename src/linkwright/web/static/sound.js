@@ -24,8 +24,8 @@ document.addEventListener("click", async (event) => {
       tell("listen", {});
       return;
     }
-    const near = button.closest("details").querySelector(".near");
-    getText(`${button.dataset.near}&width=${width(near, 300, 900)}`).then((text) => { near.innerHTML = text; }, (error) => say(error.message));
+    const near = button.closest("details").querySelector(".near"), here = near.id;  // the list may be made anew meanwhile
+    getText(`${button.dataset.near}&width=${width(near, 300, 900)}`).then((text) => { document.getElementById(here).innerHTML = text; }, (error) => say(error.message));
     player.classList.remove("unseen");
     player.src = button.dataset.play;
     await player.play();
@@ -37,5 +37,16 @@ document.addEventListener("submit", async (event) => {
   event.preventDefault();
   try { did(await post("/sound/take", { link: form.elements.link.value, of: form.dataset.take, channel: Number(form.dataset.channel) }, { what: "the low cut" })); }
   catch (error) { say(error.message); }
+});
+document.addEventListener("submit", async (event) => {
+  const asked = event.target.closest("[data-gain]"), set = event.target.closest("[data-set-gain]");
+  if (!asked && !set) return;
+  event.preventDefault();
+  try {
+    if (asked) {
+      const about = new URLSearchParams({ of: asked.dataset.gain, track: asked.dataset.channel, link: asked.elements.link.value });
+      asked.nextElementSibling.innerHTML = await getText(`/sound/gain?${about}`);
+    } else did(await post("/sound/gain", { link: set.dataset.link, of: set.dataset.setGain, channel: Number(set.dataset.channel) }, { what: "the gain" }));
+  } catch (error) { say(error.message); }
 });
 files("recordings-add", async (chosen) => { await Promise.all(chosen.map((file) => send("/sound/recordings", file, {}))); tell("listen", {}); });
