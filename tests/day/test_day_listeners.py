@@ -13,6 +13,7 @@ from linkwright.day.batteries import NINE_OF_TEN, Day, LinkDay, day_of, packing
 from linkwright.day.report import document
 from linkwright.day.schedule import schedule
 from linkwright.physics.battery import CELLS, run_time_h
+from linkwright.plan.batteries import day_with
 from linkwright.plan.pipeline import make_plan
 from linkwright.shoot.models import Shoot
 
@@ -94,6 +95,18 @@ def test_they_stand_in_the_plan_in_the_document_and_among_what_is_packed() -> No
     assert ("Band", "Singer") in rows
     nimh = next(one for one in packing(the_day(shoot)) if one.kind == "AA nimh")
     assert nimh.used == 6
+
+
+def test_a_pack_that_finds_its_carriers_by_itself_runs_on_cells_too() -> None:
+    crew = """[[link]]
+name = "Crew"
+serves = "intercom"
+transmit = { kit = "intercom pack, 1880-1900 MHz", route = ["Left"] }
+receive = [{ kit = "intercom base, 1880-1900 MHz", at = "Rack" }]
+[[call]]"""
+    shoot = two_ends(OWN + BODY.replace("[[call]]", crew), HEADER)
+    day = day_with(shoot, make_plan(shoot, {}))
+    assert of(day, "Crew").run_h == pytest.approx(run_time_h(CELLS["AA", "nimh"], 3, 600.0))
 
 
 def test_who_listens_with_a_pack_whose_cells_nobody_knows_is_told() -> None:

@@ -16,8 +16,8 @@ from linkwright.units import together
 
 
 def powers_of(calls: Iterable[PlannedCall]) -> Powers:
-    """The planned power step of every link that has a carrier [mW], by call and link."""
-    return {(call.call, link.link): link.power_mw for call in calls for link in call.links}
+    """The power step of every link that has a carrier, or finds one by itself [mW], by call and link."""
+    return {(call.call, link.link): link.power_mw for call in calls for link in call.told}
 
 
 def day_with(shoot: Shoot, plan: Plan) -> Day:
