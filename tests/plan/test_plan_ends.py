@@ -369,6 +369,15 @@ def test_a_block_that_is_hit_moves_as_one_and_is_told_by_its_people() -> None:
     assert told.says.startswith("A1 and A2 move from")
 
 
+def test_where_no_row_is_known_a_wideband_kit_stands_on_its_licence_alone() -> None:
+    closed = planned(actors(2))  # no document that could be read gives a limit for Great Britain
+    assert not closed.calls[0].links
+    assert "is open to a narrow-band microphone only" in closed.calls[0].unplaced[0].because
+    licence = '[[permit]]\nname = "Stage"\nranges_mhz = [[526, 534]]\nmax_mw = 20\npower_reference = "erp"\n'
+    links = planned(actors(2) + licence).calls[0].links
+    assert [526_000 + 3_000 <= link.carrier_khz <= 534_000 - 3_000 for link in links] == [True, True]
+
+
 def test_a_block_keeps_its_carrier_in_a_second_plan() -> None:
     shoot = two_ends(actors(3), US)
     first = make_plan(shoot, {})

@@ -249,3 +249,27 @@ def test_licences_are_kept_from_the_shoot_and_go_along_to_the_next(empty: TestCl
     assert own_bag().permit == ()
     empty.post("/bag/undo")
     assert own_bag().permit[0].name == "Summer"
+
+
+def test_any_name_is_shown_and_changed_as_it_is(job: Served, page: Any) -> None:
+    from playwright.sync_api import expect
+
+    name = 'O\'Neil "A" <b>&amp; 1'
+    page.goto(f"{job.url}/bag")
+    put_in(page, "lapel microphone", name, "2")
+    card = page.locator("details.owned")
+    card.locator("> summary").click()
+    serial = card.get_by_label("Serial")
+    serial.fill("'7'")
+    serial.blur()
+    expect(page.locator("#status .says")).to_contain_text("serial of")
+    item = own_bag().named(name)
+    assert item is not None
+    assert item.equipment.serial == "'7'"
+    card.locator("[name=value][required]").first.fill("28")
+    card.get_by_label("With what").fill("meter")
+    card.get_by_role("button", name="Add what was measured").click()
+    card.get_by_role("button", name="Remove audio noise").click()
+    expect(card).to_contain_text("Nothing yet")
+    card.get_by_role("button", name="out of the bag").click()
+    expect(page.locator("details.owned")).to_have_count(0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import html
+import re
 from typing import Any
 
 import pytest
@@ -101,3 +102,25 @@ def test_who_is_in_another_call_is_not_missed(demo: TestClient) -> None:
     text = demo.get("/live").text
     assert "No readings come in of four links: tap who is in trouble." in text
     assert "twelve" not in text.partition("</main>")[0].partition('id="answer"')[2].partition("<")[0]
+
+
+def test_the_cells_of_somebody_who_listens_are_told_and_changed_by_the_same_tap(tmp_path: Any) -> None:
+    clock = [datetime.datetime(2027, 5, 14, 8, 0, tzinfo=datetime.UTC)]  # 09:00: the call begins
+    from tests.day.test_day_listeners import stage
+
+    from linkwright.shoot.reading import parse_document
+    from linkwright.shoot.writing import write_shoot
+
+    with Store.open(tmp_path / "job.lwjob", create=True, now=lambda: clock[0]) as store:
+        document = parse_document(write_shoot(stage()), "stage")
+        document["call"][0]["breaks"] = []
+        store.replace(document, "laptop")
+        with client_of(store) as client:
+            planned(client)
+            clock[0] += datetime.timedelta(hours=5)  # the low side of 6 h 42
+            strip = client.get("/live/alarms").text
+            assert "receiver of Hop" in strip
+            pack = re.search(r'data-cells="([^"]*)"', strip)
+            assert pack is not None
+            assert client.post("/tick/changed", json={"link": pack[1]}).status_code == 200
+            assert "receiver of Hop" not in client.get("/live/alarms").text
