@@ -51,6 +51,13 @@ def pictures(width: float) -> list[str]:
     ]
 
 
+def test_bars_of_latency_have_a_key() -> None:
+    for width in (340.0, 720.0):
+        text = drawn_arrivals("When", [Arrival("Boom", (("air", 0.6), ("transmitter", 2.0)), 1.5)], width)
+        for word in ("air", "transmitter", "delay to set"):
+            assert f">{word}<" in text
+
+
 @pytest.mark.parametrize("width", [358.0, 720.0])
 def test_well_formed_named_legible_and_in_our_few_inks(width: float) -> None:
     for svg in pictures(width):

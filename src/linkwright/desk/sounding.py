@@ -16,7 +16,7 @@ from linkwright.sound.timing import LineUp, air_delay_ms
 from linkwright.units import together
 
 #: What a wired microphone beside the links is called in the line-up.
-WIRED: Final = "a wired microphone"
+WIRED: Final = "by wire"
 
 
 @dataclass(frozen=True, slots=True)

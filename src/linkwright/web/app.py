@@ -111,6 +111,7 @@ def _templates() -> Jinja2Templates:
         lstrip_blocks=True,
     )
     env.filters["mhz"] = mhz_text
+    env.filters["minus"] = lambda number: number.replace("-", "\N{MINUS SIGN}")
     env.filters["hand"] = short_says
     env.filters["named_in"] = named_in
     env.filters["clock"] = clock
