@@ -257,7 +257,8 @@ def of_pairs(takes: list[Floats]) -> dict[str, Counter[str]]:
     rng, rows = np.random.default_rng(1), {}
     with tempfile.TemporaryDirectory() as folder:
         for what in ("alike", "turned over", "turned over midway", "300 samples lost"):
-            total = rows[f"pair: {what} | {'lost' if 'lost' in what else 'turned'}"] = Counter[str]()
+            kind = "lost" if "lost" in what else "turned" if "turned" in what else "nothing"
+            total = rows[f"pair: {what} | {kind}"] = Counter[str]()
             for clean in takes:
                 other = np.concatenate((np.zeros(40), clean[:-40])) + room(clean.size, rng, -70.0)
                 at = round(rng.uniform(0.3, 0.7) * clean.size)
