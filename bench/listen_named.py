@@ -216,7 +216,7 @@ PLANTS: tuple[tuple[str, str, Plant], ...] = (
     ("DC of 0.02", "dc", whole(lambda x, _: x + 0.02)),
     ("clipped at -15 dBFS, then 10 dB down", "clip",
      whole(lambda x, _: 0.316 * np.clip(x, -level(-15.0), level(-15.0)))),
-    ("soft clipping (tanh), 6 dB into it", "limited", whole(lambda x, _: 0.2 * np.tanh(10.0 * x))),
+    ("soft clipping, 0.2 tanh(10 x)", "limited", whole(lambda x, _: 0.2 * np.tanh(10.0 * x))),
     ("level that falls by 20 dB", "falling", whole(falling)),
     ("dead from the middle on", "dead", whole(lambda x, _: np.where(np.arange(x.size) < x.size // 2, x, 0.0))),
 )  # fmt: skip
@@ -236,32 +236,30 @@ def near(fault: Fault, place: tuple[int, int]) -> bool:
     return fault.at < place[1] + NEAR and fault.at + fault.length > place[0] - NEAR
 
 
-def by_kind(takes: list[Floats]) -> None:
-    """The rows of the table: planted, found, of these certain, told elsewhere, certain faults told elsewhere."""
-    print("| planted | as | number | found | certain | of its kind elsewhere | certain elsewhere |")
-    print("| --- | --- | --- | --- | --- | --- | --- |")
+def by_kind(takes: list[Floats]) -> dict[str, Counter[str]]:
+    """What was planted and found, told elsewhere of the same kind, and certain faults told elsewhere, by plant."""
+    rows = {}
     for number, (says, kind, plant) in enumerate(PLANTS):
-        total: Counter[str] = Counter()
+        total = rows[f"{says} | {kind}"] = Counter[str]()
         for seed, clean in enumerate(takes):
             x, where = plant(clean, np.random.default_rng([number, seed]))
             faults = [one for one in heard(x) if KINDS[one.kind].fault]
-            mine = [one for one in faults if one.kind == kind]
             total["planted"] += len(where)
-            total["found"] += sum(any(near(one, place) for one in mine) for place in where)
-            total["certain"] += sum(any(one.certain and near(one, place) for one in mine) for place in where)
+            total["found"] += sum(any(one.kind == kind and near(one, place) for one in faults) for place in where)
             away = [one for one in faults if not any(near(one, place) for place in where)]
             total["wrong"] += sum(one.kind == kind for one in away)
             total["wrong certain"] += sum(one.certain for one in away)
-        shares = (total[key] for key in ("planted", "found", "certain", "wrong", "wrong certain"))
-        print(f"| {says} | {kind} | " + " | ".join(map(str, shares)) + " |", flush=True)
+    return rows
 
 
-def of_pairs(takes: list[Floats]) -> None:
+def of_pairs(takes: list[Floats]) -> dict[str, Counter[str]]:
     """Polarity and lost samples between two tracks, the second 0.8 ms later with noise of its own."""
-    rng, right = np.random.default_rng(1), Counter[str]()
+    rng, rows = np.random.default_rng(1), {}
     with tempfile.TemporaryDirectory() as folder:
-        for clean in takes:
-            for what in ("alike", "turned over", "turned over midway", "300 samples lost"):
+        for what in ("alike", "turned over", "turned over midway", "300 samples lost"):
+            kind = "lost" if "lost" in what else "turned" if "turned" in what else "nothing"
+            total = rows[f"pair: {what} | {kind}"] = Counter[str]()
+            for clean in takes:
                 other = np.concatenate((np.zeros(40), clean[:-40])) + room(clean.size, rng, -70.0)
                 at = round(rng.uniform(0.3, 0.7) * clean.size)
                 if what == "turned over":
@@ -275,14 +273,14 @@ def of_pairs(takes: list[Floats]) -> None:
                 (pair,) = compare([open_recording(path)])
                 turned = [abs(one - at / RATE) < 1.0 for one in pair.turns_at_s] == [True]
                 lost = [(one.samples, one.lost) for one in pair.jumps or ()]
-                right[what] += {
+                total["planted"] += 1
+                total["found"] += {
                     "alike": pair.inverted is False and not lost and not pair.turns_at_s,
                     "turned over": pair.inverted is True and not lost,
                     "turned over midway": turned and not lost,
                     "300 samples lost": lost == [(300, "b")] and not pair.turns_at_s,
                 }[what]
-    for what, number in right.items():
-        print(f"| pair: {what} | | {len(takes)} | {number} | {number} | | |", flush=True)
+    return rows
 
 
 def clean(folder: Path, hours: float) -> None:
@@ -315,12 +313,17 @@ def clean(folder: Path, hours: float) -> None:
 
 
 def main(folder: Path) -> None:
-    """Print the tables."""
+    """Print the tables: of what is planted, a column of numbers for each package, and of what is clean."""
+    columns = []
     for package, languages in LANGUAGES.items():
         takes = [take(clips(folder, package, one), TAKE_S, seed) for seed, one in enumerate(languages[:2])]
-        print(f"\n{package} ({', '.join(languages[:2])}), {len(takes)} takes of {TAKE_S:.0f} s\n")
-        by_kind(takes)
-        of_pairs(takes)
+        columns.append(by_kind(takes) | of_pairs(takes))
+    print("| planted | told as | found, of | told of the kind elsewhere | certain elsewhere |")
+    print("| --- | --- | --- | --- | --- |")
+    for row in columns[0]:
+        found = " / ".join(f"{one[row]['found']} of {one[row]['planted']}" for one in columns)
+        wrong, certain = (" / ".join(str(one[row][key]) for one in columns) for key in ("wrong", "wrong certain"))
+        print(f"| {row} | {found} | {wrong} | {certain} |")
     print()
     clean(folder, 10.0)
 
