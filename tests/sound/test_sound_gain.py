@@ -111,3 +111,18 @@ def test_the_low_cut_is_a_step_that_the_transmitter_has() -> None:
     assert found is not None
     assert (found.corner_hz, found.order) == (110.0, 2)  # 170 Hz is over 0.713 times 200 Hz
     assert [step.corner_hz for step in found.steps] == [0.0, 110.0, 170.0]
+
+
+@pytest.mark.parametrize("high", [True, False])
+def test_the_filter_of_fourth_order_is_scipys(high: bool) -> None:
+    from scipy.signal import butter, sosfilt
+
+    from linkwright.physics.loudness_compiled import filtered
+    from linkwright.sound.low_band import fourth_order
+
+    x = np.random.default_rng(2).normal(size=4000).astype(np.float32)
+    out, state = np.empty(x.size), np.zeros((2, 2))
+    for part in (slice(0, 1500), slice(1500, 4000)):
+        filtered(x[part], fourth_order(150.0, 4000.0, high=high), state, out[part])
+    sections = butter(4, 150.0, "highpass" if high else "lowpass", fs=4000.0, output="sos")
+    assert np.abs(out - sosfilt(sections, x.astype(float))).max() < 1e-9

@@ -96,3 +96,19 @@ def means(x: SampleArray, every: int, out: SampleArray) -> None:
             total += x[at]
             at += 1
         out[i] = total / every
+
+
+@kernel
+def filtered(x: SampleArray, sections: FloatArray, state: FloatArray, out: FloatArray) -> None:
+    """`x` through sections of second order, rows of b0 b1 b2 a1 a2; state : (sections, 2), carried on."""
+    for i in range(x.size):
+        v = float(x[i])
+        for k in range(sections.shape[0]):
+            y = sections[k, 0] * v + state[k, 0]
+            state[k, 0] = sections[k, 1] * v - sections[k, 3] * y + state[k, 1]
+            state[k, 1] = sections[k, 2] * v - sections[k, 4] * y
+            v = y
+        out[i] = v
+    for k in range(sections.shape[0]):
+        if abs(state[k, 0]) + abs(state[k, 1]) < 1e-18:
+            state[k, 0], state[k, 1] = 0.0, 0.0

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.physics.loudness_compiled import means
+from linkwright.physics.loudness_compiled import filtered, means
 from linkwright.sound.bounded import Tops
 from linkwright.sound.fault import MOST, Fault, stretches
 from linkwright.units import FloatArray, SampleArray
@@ -17,15 +17,15 @@ from linkwright.units import FloatArray, SampleArray
 SLOW_HZ: Final = 4000.0
 #: And so many times slower for what lies lowest.
 SLOWER: Final = 4
-#: Where no voice has anything, and where every voice has most of what makes it a voice [Hz]; slopes of third and
+#: Where no voice has anything, and where every voice has most of what makes it a voice [Hz]; slopes of
 #: fourth order (own choices).
 UNDER_HZ: Final = (10.0, 60.0)
 VOICE_FROM_HZ: Final = 150.0
 #: A step of the levels, and a piece of which a spectrum is taken [s].
 STEP_S, PIECE_S = 0.05, 0.5
-#: Pieces are counted by their level under 60 Hz, in bins of 2 dB from so far under full scale on; the spectrum of
+#: Pieces are counted by their level under 60 Hz, in bins of 4 dB from so far under full scale on; the spectrum of
 #: each bin is kept up to [Hz]. The loudest are the loudest twentieth.
-FROM_DB, BIN_DB, BINS = 140.0, 2.0, 76
+FROM_DB, BIN_DB, BINS = 140.0, 4.0, 38
 SHOWN_HZ: Final = 1000.0
 LOUDEST: Final = 0.05
 #: What is told, against the voice [dB]: rumble where half of the time lies over the first, a gust over the second
@@ -49,27 +49,31 @@ class Slowed:
     """A track at about 4 kHz: as it is, and what lies over 150 Hz, where neither rumble nor wind reaches far."""
 
     rate_hz: int
-    state: FloatArray | None = None
+    state: FloatArray = field(default_factory=lambda: np.zeros((2, 2)))
 
     def add(self, x: SampleArray) -> tuple[SampleArray, FloatArray]:
         """The next samples; what is left over at an end that is not whole is passed over."""
-        from scipy.signal import sosfilt
-
         every = max(1, round(self.rate_hz / SLOW_HZ))
         slow = np.empty(x.size // every, np.float32)
         means(x, every, slow)
-        sections = _sections(4, VOICE_FROM_HZ, "highpass", slow_rate_hz(self.rate_hz))
-        before = np.zeros((sections.shape[0], 2)) if self.state is None else self.state
-        above, self.state = sosfilt(sections, slow.astype(float), zi=before)
+        above = np.empty(slow.size)
+        filtered(slow, fourth_order(VOICE_FROM_HZ, slow_rate_hz(self.rate_hz), high=True), self.state, above)
         return slow, above
 
 
 @functools.lru_cache(maxsize=16)
-def _sections(order: int, hertz: float | tuple[float, float], kind: str, rate_hz: float) -> FloatArray:
-    """A Butterworth filter as sections of second order."""
-    from scipy.signal import butter
+def fourth_order(hertz: float, rate_hz: float, *, high: bool) -> FloatArray:
+    """A Butterworth filter of fourth order, high pass or low pass: rows of b0 b1 b2 a1 a2.
 
-    return np.asarray(butter(order, hertz, kind, fs=rate_hz, output="sos"))
+    By the bilinear transform with the corner kept; its pairs of poles have qualities of 1 / (2 cos 22.5, 67.5 deg).
+    """
+    k, rows = np.tan(np.pi * hertz / rate_hz), []
+    for angle in (np.pi / 8.0, 3.0 * np.pi / 8.0):
+        lossy = 2.0 * k * np.cos(angle)
+        by = 1.0 / (1.0 + lossy + k * k)
+        ends, middle = (by, -2.0 * by) if high else (k * k * by, 2.0 * k * k * by)
+        rows.append((ends, middle, ends, 2.0 * (k * k - 1.0) * by, (1.0 - lossy + k * k) * by))
+    return np.array(rows)
 
 
 @dataclass
@@ -77,7 +81,7 @@ class LowBand:
     """Follows what lies under a voice, in a track that streams by as `Slowed` gives it."""
 
     rate_hz: float
-    state: FloatArray | None = None
+    state: FloatArray = field(default_factory=lambda: np.zeros((4, 2)))
     rest: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
     levels: Tops = field(default_factory=Tops)
     left: FloatArray = field(default_factory=lambda: np.empty(0))
@@ -86,13 +90,14 @@ class LowBand:
 
     def add(self, slow: SampleArray) -> None:
         """The next samples."""
-        from scipy.signal import sosfilt
-
-        sections = _sections(3, UNDER_HZ, "bandpass", self.rate_hz / SLOWER)
-        before = np.zeros((sections.shape[0], 2)) if self.state is None else self.state
+        rate_hz = self.rate_hz / SLOWER
+        band = [
+            fourth_order(hertz, rate_hz, high=high) for hertz, high in zip(UNDER_HZ, (True, False), strict=True)
+        ]
         slower = np.empty(slow.size // SLOWER, np.float32)
         means(slow, SLOWER, slower)
-        under, self.state = sosfilt(sections, slower.astype(float), zi=before)
+        under = np.empty(slower.size)
+        filtered(slower, np.concatenate(band), self.state, under)
         under = np.concatenate((self.left, under))
         size = round(STEP_S * self.rate_hz / SLOWER)
         whole = under.size // size * size

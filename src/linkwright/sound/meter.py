@@ -103,7 +103,7 @@ class TruePeakMeter:
         joined = np.concatenate((before, x))
         bound = float(np.abs(self.taps).sum(axis=1).max())
         self.peak = float(true_peak(joined, self.taps, bound, self.peak))
-        self.last = joined[-context:]
+        self.last = joined[-context:].copy()
 
     def finish(self) -> float:
         """The peak once the last sample has passed through."""
