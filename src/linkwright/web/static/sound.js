@@ -24,7 +24,7 @@ document.addEventListener("click", async (event) => {
       tell("listen", {});
       return;
     }
-    const near = button.closest("details").querySelector(".near"), here = near.id;  // the list may be made anew meanwhile
+    const near = button.closest("details[data-part]").querySelector(".near"), here = near.id;  // the list may be made anew meanwhile
     getText(`${button.dataset.near}&width=${width(near, 300, 900)}`).then((text) => { document.getElementById(here).innerHTML = text; }, (error) => say(error.message));
     player.classList.remove("unseen");
     player.src = button.dataset.play;
