@@ -164,7 +164,7 @@ def _told(line: Line | None, name: str, json: bool) -> None:
 
 def _permit(bag: Bag, name: str, figures: list[str], out_of: str | None, json: bool) -> None:
     """A licence into the bag: out of a shoot, or by what it says. Raises InputError."""
-    from linkwright.desk.bagging import keep_permits
+    from linkwright.desk.bagging import take_in
     from linkwright.shoot.bag import permit_document, permit_of
     from linkwright.shoot.errors import InputError, did_you_mean
     from linkwright.shoot.reading import read_shoot
@@ -181,7 +181,7 @@ def _permit(bag: Bag, name: str, figures: list[str], out_of: str | None, json: b
         fields = {"region": shoot.shoot.region, **permit_document(known[name])}
     for figure in figures:
         fields |= parse_toml(figure, "--with")
-    _told(keep_permits([permit_of(fields)], WHO, _now()), name, json)
+    _told(take_in([permit_of(fields)], WHO, _now()), name, json)
 
 
 def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
@@ -189,15 +189,16 @@ def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
     from linkwright.cli.output import console, print_json, write_text
     from linkwright.desk.archive import bag_in
     from linkwright.shoot.bag import write_bag
-    from linkwright.store.kitbook import Swap, change_bag
     from linkwright.units import counted, together
 
     came = bag
     if action == "export":
         write_text(file, write_bag(bag))
     else:
+        from linkwright.desk.bagging import take_in
+
         came = bag_in(Path(file))
-        change_bag([Swap(bag.like(one), one) for one in came.held], WHO, _now())
+        take_in(came.held, WHO, _now())
     if json:
         print_json({"items": [item.name for item in came.item], "permits": [one.name for one in came.permit]})
     elif file != "-":

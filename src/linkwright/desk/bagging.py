@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from linkwright.desk.bag import NO_FIGURES, cells_said, class_item, class_named, in_short, plain, tunes_said
 from linkwright.desk.form.fields import Field, entered, fields_of, shown
-from linkwright.desk.form.sections import INNER, KINDS, Cell
+from linkwright.desk.form.sections import INNER, KINDS, Cell, path_json
 from linkwright.shoot.bag import OWN, Held, Item, Kind, item_of
 from linkwright.shoot.carrier_list import display_carriers
 from linkwright.shoot.catalogue import called
@@ -49,10 +49,10 @@ def owned(item: Item | None, name: str) -> Item:
     return item
 
 
-def keep_permits(permits: Sequence[PermitHeld], who: str, now: datetime.datetime) -> Line | None:
-    """Licences into the bag, in the place of those of their names; None where all stand so already."""
+def take_in(held: Sequence[Held], who: str, now: datetime.datetime) -> Line | None:
+    """Items and licences into the bag, in the place of those of their names; None where all stand so already."""
     bag = own_bag()
-    return change_bag([Swap(bag.licence(one.name), one) for one in permits], who, now)
+    return change_bag([Swap(bag.like(one), one) for one in held], who, now)
 
 
 def take_out_permit(name: str, who: str, now: datetime.datetime) -> Line | None:
@@ -308,7 +308,7 @@ class Card:
     @property
     def path_json(self) -> str:
         """Its path, as the page sends it back."""
-        return json.dumps(("bag", self.item.name), separators=(",", ":"))
+        return path_json(("bag", self.item.name))
 
 
 def card(item: Item) -> Card:

@@ -84,11 +84,22 @@ ELSEWHERE: Final = frozenset({
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class Placed:
+    """Something that stands at a path of the shoot."""
+
+    path: Path
+
+    @property
+    def path_json(self) -> str:
+        """The path as the page sends it back."""
+        return path_json(self.path)
+
+
+@dataclass(frozen=True, slots=True)
+class Cell(Placed):
     """One field with what stands in it: its path, the value as shown and as stored, what is wrong with it, what
     counts where nothing stands there, what may be chosen, each value with its words, and what is offered."""
 
-    path: Path
     field: Field
     text: str
     seen: str
@@ -108,83 +119,48 @@ class Cell:
         """An id for the page."""
         return "f-" + "-".join(self.path).replace(" ", "_")
 
-    @property
-    def path_json(self) -> str:
-        """The path as the page sends it back."""
-        return path_json(self.path)
-
 
 @dataclass(frozen=True, slots=True)
-class Card:
+class Card(Placed):
     """An entry as a line: its path, what it is called, what is said of it, and how much of it is wrong."""
 
-    path: Path
     name: str
     says: str
     wrong: int
 
-    @property
-    def path_json(self) -> str:
-        """The path as the page sends it back."""
-        return path_json(self.path)
-
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(Placed):
     """An entry opened: the fields that are shown, those that are usual as they are, and lists inside."""
 
-    path: Path
     name: str
     cells: tuple[Cell, ...]
     more: tuple[Cell, ...]
     inside: tuple[Listing | Cards, ...]
 
-    @property
-    def path_json(self) -> str:
-        """The path as the page sends it back."""
-        return path_json(self.path)
-
 
 @dataclass(frozen=True, slots=True)
-class Cards:
+class Cards(Placed):
     """A list of entries as cards: its path, what one is called, and the cards."""
 
-    path: Path
     one: str
     cards: tuple[Card, ...]
 
-    @property
-    def path_json(self) -> str:
-        """The path as the page sends it back."""
-        return path_json(self.path)
-
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Row(Placed):
     """An entry as a row of a table."""
 
-    path: Path
     name: str
     cells: tuple[Cell, ...]
 
-    @property
-    def path_json(self) -> str:
-        """The path as the page sends it back."""
-        return path_json(self.path)
-
 
 @dataclass(frozen=True, slots=True)
-class Listing:
+class Listing(Placed):
     """A list of entries as a table: its path, what one is called, and the rows."""
 
-    path: Path
     one: str
     entries: tuple[Row, ...]
-
-    @property
-    def path_json(self) -> str:
-        """The path as the page sends it back."""
-        return path_json(self.path)
 
 
 def path_json(path: Path) -> str:
@@ -208,7 +184,7 @@ def equipment(document: Document) -> dict[str, Cards]:
 
 
 def _cards(document: Document, path: Path, model: type[BaseModel]) -> Cards:
-    one = CALLED.get(path[-1], path[-1].removesuffix("s"))
+    one = _entry_noun(path[-1])
     return Cards(path, one, tuple(
         _card(document, (*path, id_), model, value, _name(value, f"{one} {n + 1}"))
         for n, (id_, value) in enumerate(document.draft.entries(*path))
@@ -236,7 +212,12 @@ def _said(document: Document, path: Path, model: type[BaseModel], table: Mapping
     for key in LISTS:
         many = len(document.draft.entries(*path, key)) if key in table else 0
         if many:
-            yield counted(many, CALLED.get(key, key.removesuffix("s")))
+            yield counted(many, _entry_noun(key))
+
+
+def _entry_noun(key: str) -> str:
+    """What one entry of a list is called."""
+    return CALLED.get(key, key.removesuffix("s"))
 
 
 def _are_names(value: Any) -> TypeGuard[list[str]]:
@@ -271,7 +252,7 @@ def _order(usual: Sequence[str], cell: Cell) -> int:
 
 
 def _listing(document: Document, path: Path, model: type[BaseModel]) -> Listing:
-    one = CALLED.get(path[-1], path[-1].removesuffix("s"))
+    one = _entry_noun(path[-1])
     rows = []
     for n, (id_, value) in enumerate(document.draft.entries(*path)):
         table = value if isinstance(value, dict) else {}

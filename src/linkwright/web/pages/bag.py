@@ -19,7 +19,7 @@ from linkwright.shoot.carrier_list import MOST_CHARACTERS
 from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.store import Conflict
-from linkwright.store.kitbook import Line, Swap, bag_of, change_bag, changes, own_bag
+from linkwright.store.kitbook import Line, bag_of, changes, own_bag
 from linkwright.units import counted, together
 from linkwright.web.answers import Body, file_response, render, snapshot_of
 from linkwright.web.pages.edit import FieldEdit, PathEdit
@@ -218,10 +218,8 @@ def carriers(request: Request, table: Table) -> dict[str, Any]:
 @router.post("/import")
 def take_in(request: Request, table: Table) -> dict[str, Any]:
     """Another's bag into this one: items of one name are replaced."""
-    bag, came = own_bag(), bag_of(table.text.encode(), "the file")
-    swaps = [Swap(bag.like(one), one) for one in came.held]
-    line = change_bag(swaps, person_of(request).name, now())
-    return told(request, line)
+    came = bag_of(table.text.encode(), "the file")
+    return told(request, bagging.take_in(came.held, person_of(request).name, now()))
 
 
 @router.post("/permits")
@@ -231,7 +229,7 @@ def keep_permits(request: Request) -> dict[str, Any]:
     if not shoot.permit:
         raise InputError("the shoot has no permit; the page The shoot takes them")
     permits = [permit_of({"region": shoot.shoot.region, **permit_document(one)}) for one in shoot.permit]
-    return told(request, bagging.keep_permits(permits, person_of(request).name, now()))
+    return told(request, bagging.take_in(permits, person_of(request).name, now()))
 
 
 @router.post("/permit/out")
