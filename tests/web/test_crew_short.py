@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
 from pathlib import Path
 
 import pytest
 from tests.storm import crew, routes
+
+from linkwright.web.serving import set_aside
 
 
 @pytest.mark.filterwarnings("ignore")  # what the fuzzer itself warns of
@@ -23,3 +27,23 @@ def test_twenty_telephones_for_two_seconds() -> None:
     assert told.made == 16
     assert told.readings == 800
     assert len(told.heard) == 20
+
+
+class Ring:
+    """Something that only the collector can let go."""
+
+    def __init__(self) -> None:
+        self.itself = self
+
+
+def test_what_lasts_is_set_aside_from_the_collector_and_what_ended_is_let_go() -> None:
+    ring = Ring()
+    seen = weakref.ref(ring)
+    try:
+        set_aside()
+        assert gc.get_freeze_count() > 0
+        del ring
+        set_aside()
+        assert seen() is None
+    finally:
+        gc.unfreeze()
