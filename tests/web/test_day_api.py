@@ -147,7 +147,7 @@ def test_the_cells_of_a_listener_have_a_counter_of_their_own(store: Store) -> No
     with client_of(store) as client:
         planned(client)
         text = client.get("/day/body").text
-        id_ = re.search(r'data-changed="([^"]*)">Changed now<span class="unseen">: receiver of Hop<', text)
+        id_ = re.search(r'data-changed="([^"]*)" aria-label="Changed now: receiver of Hop"', text)
         assert id_ is not None
         said = client.post("/tick/changed", json={"link": id_[1]}).json()
         assert said["says"].startswith("receiver of Hop: cells changed at")

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 #: Kinds of happening that are listed, and how many.
 KINDS: Final = ("take", "cut", "note", "acknowledged", "switched", "changed", "slept", "trouble", "over")
+#: What some of them are called in the log.
+WORDS: Final = {"changed": "cells changed", "acknowledged": "seen", "slept": "the laptop slept"}
 LISTED: Final = 40
 
 
@@ -113,7 +115,7 @@ def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:
     return [
         {
             "at": clock_of(snapshot, int(one.when.timestamp() * 1e9)),
-            "what": str(one.data.get("text") or one.kind),
+            "what": str(one.data.get("text") or WORDS.get(one.kind, one.kind)),
             "about": whose(names.name_of(names.id_of("link", one.about)), str(one.data.get("listener") or "")),
             "who": one.who,
         }

@@ -36,8 +36,8 @@ log = logging.getLogger("linkwright.door")
 
 
 def set_aside() -> None:
-    """Collect, and take what is left out of the collector's rounds: to go through half a million objects that last all
-    day stopped every answer for 0.2 s, every eight seconds (200 telephones)."""
+    """Collect, and take what is left out of the collector's rounds: to go through all that lasts the day stopped
+    every answer for 0.2 s, every eight seconds (200 telephones)."""
     gc.unfreeze()
     gc.collect()
     gc.freeze()

@@ -166,9 +166,10 @@ def move(request: Request, moving: Moving) -> dict[str, Any]:
         raise InputError(f"it has been moved meanwhile, to {seen.get('from')}; look at it again")
     moved_draft(draft, path, moving.minutes, moving.longer).shoot()  # refused before it is kept, with what is wrong
     change = desk_of(request).store.set_field(path, seen, new, person_of(request).name)
-    told = f"{new.get('from')} to {new.get('to')}"
+    told = " to ".join(str(new.get(key))[:5] for key in ("from", "to"))
+    whose = new.get("name") or f"The break of {draft.at(*path[:2])['name']}"
     return {
-        "says": f"{new.get('name', 'The break')} is from {told} now.", "revision": anew(request).revision,
+        "says": f"{whose} is from {told} now.", "revision": anew(request).revision,
         "change": change and change.revision,
     }  # fmt: skip
 

@@ -11,7 +11,7 @@ import { did, may } from "./page.js";
 
 const section = document.querySelector(".ground"), svg = document.getElementById("ground");
 const beside = document.getElementById("beside"), naming = document.getElementById("naming"), scaling = document.getElementById("scale");
-let site = null, mode = "move", view = null, wallFrom = null, held = null, walking = null, mapOn = false, bands = null, foot = 0;
+let site = null, mode = "move", view = null, wallFrom = null, held = null, walking = null, mapOn = false, bands = null, foot = 0, cross = null;
 const name = section?.dataset.site, readout = document.getElementById("readout"), linkChoice = document.getElementById("link");
 const feet = () => document.getElementById("length").value === "ft";
 const length = (m) => (feet() ? `${(m / 0.3048).toFixed(1)} ft` : `${m.toFixed(1)} m`);
@@ -40,6 +40,7 @@ const metres = (event) => {
   const box = svg.getBoundingClientRect();
   return [view.x + (event.clientX - box.left - svg.clientWidth / 2) / scale(), view.y - (event.clientY - box.top - tall() / 2) / scale()];
 };
+const tenths = (event) => metres(event).map((one) => Math.round(one * 10) / 10);
 const el = (tag, of, ...inside) => make(tag, of, ...inside);
 const words = (x, y, text, more = {}) => el("text", { x, y, ...more }, text);
 
@@ -138,6 +139,7 @@ function draw() {
   }
   parts.push(...names([...site.spots.map((one) => ({ x: px(one.x_m), y: py(one.y_m), name: one.name || "spot" })), ...others.map((one) => ({ x: px(one.at.x_m), y: py(one.at.y_m), name: one.name || "somebody" }))]));
   if (walking) parts.push(SIGNS.body(px(walking.x), py(walking.y)));
+  if (cross) parts.push(el("path", { class: "cross", d: `M${px(cross[0]) - 14} ${py(cross[1])}h28m-14 -14v28` }));
   const strip = el("g", { transform: `translate(0 ${tall()})` }, el("rect", { class: "strip", width: svg.clientWidth, height: foot }), ...keys);
   svg.setAttribute("viewBox", `0 0 ${svg.clientWidth} ${svg.clientHeight}`);
   svg.replaceChildren(hatches(), ...parts, strip);
@@ -183,11 +185,13 @@ async function choose(spot) {
   const now = site.links.find((one) => one.name === linkChoice.value);
   readout.textContent = mode === "antenna" ? `${now.name} is received at ${now.at}.` : `${now.name} walks ${now.route.join(", ") || "nowhere in particular"}.`;
 }
+const stepOf = (event) => ({ ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] })[event.key]?.map((one) => one * (event.shiftKey ? 10 : 1));
 async function nudge(event, spot) {
+  event.stopPropagation();
   if (event.key === "Enter" || event.key === " ") { event.preventDefault(); await touch(spot); return; }
-  const by = { ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] }[event.key];
+  const by = stepOf(event);
   if (!by || may !== "edit") return;
-  event.preventDefault(); event.stopPropagation();
+  event.preventDefault();
   spot.was = [spot.x_m, spot.y_m];
   spot.x_m += by[0]; spot.y_m += by[1];
   await follow(spot);
@@ -244,8 +248,7 @@ function hand(one) {
 const several = () => new Set(site.margins.map((one) => one.call)).size > 1;
 
 let placed = null;  // where a spot is to be that has no name yet
-async function place(event) {  // a touch on the ground
-  const at = metres(event).map((one) => Math.round(one * 10) / 10);
+async function place(at) {  // a touch on the ground, or Enter at the cross [m]
   if (mode === "spot" && naming) {
     placed = at; naming.elements.name.value = "";
     pin(naming, px(at[0]), py(at[1]));
@@ -260,20 +263,34 @@ naming?.addEventListener("submit", async (event) => {
   event.preventDefault();
   const given = naming.elements.name.value.trim(), [x_m, y_m] = placed;
   if (!given) return;
-  naming.hidden = true;
   await change(() => post("/api/entry", { path: ["site", site.id, "spots"], value: { name: given, x_m, y_m } }, { what: `the spot ${given}` }));
+  leave();
 });
-const leave = () => { naming.hidden = true; placed = null; };
+const leave = () => { naming.hidden = true; placed = null; if (cross) svg.focus({ preventScroll: true }); };
 naming?.querySelector("[data-leave]").addEventListener("click", leave);
 naming?.addEventListener("keydown", (event) => { if (event.key === "Escape") leave(); });
+// By keys: the arrows move a cross over the ground, Enter is a touch there.
+svg?.addEventListener("keydown", async (event) => {
+  const by = stepOf(event), near = { "+": 0.7, "=": 0.7, "-": 1.4 }[event.key];
+  if (!site || !(by || near || (event.key === "Enter" && cross) || event.key === "Escape")) return;
+  event.preventDefault();
+  if (near) { view.span *= near; moved(); } else if (event.key === "Enter") await place(cross);
+  else {
+    const from = cross || [view.x, view.y].map(Math.round);
+    cross = by ? [from[0] + by[0], from[1] + by[1]] : null;
+    if (cross && !seen({ x_m: cross[0], y_m: cross[1] })) [view.x, view.y] = cross;
+    if (cross) readout.textContent = `${length(cross[0])} east, ${length(cross[1])} north`;
+    moved();
+  }
+});
 const spotAt = (event) => { const group = event.target.closest(".spot"); return group && site.spots.find((one) => one.id === group.dataset.spot); };
 if (svg) gestures(svg, {
-  down: (event) => { if (!site) return null; const spot = spotAt(event); beside.hidden = true; return spot ? { spot, held: hold(event, spot) } : {}; },
-  tap: (event, grip) => { if (grip.spot) touch(grip.spot); else place(event); },
+  down: (event) => { if (!site) return null; const spot = spotAt(event); beside.hidden = true; cross = null; return spot ? { spot, held: hold(event, spot) } : {}; },
+  tap: (event, grip) => { if (grip.spot) touch(grip.spot); else place(tenths(event)); },
   drag: (event, by, far, grip) => {
     if (grip.held) {
       if (far <= 6) return;
-      [held.x_m, held.y_m] = metres(event).map((one) => Math.round(one * 10) / 10);
+      [held.x_m, held.y_m] = tenths(event);
       draw(); follow(held);
       if (beside.hidden) tellBeside(held); else pin(beside, px(held.x_m), py(held.y_m), 26);
     } else if (far > 6 && event.pointerType === "mouse") { view.x -= by[0] / scale(); view.y += by[1] / scale(); moved(); }

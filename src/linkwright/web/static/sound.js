@@ -26,7 +26,7 @@ document.addEventListener("click", async (event) => {
     }
     const near = button.closest("details[data-part]").querySelector(".near"), here = near.id;  // the list may be made anew meanwhile
     getText(`${button.dataset.near}&width=${width(near, 300, 900)}`).then((text) => { document.getElementById(here).innerHTML = text; }, (error) => say(error.message));
-    player.classList.remove("unseen");
+    player.hidden = false;
     player.src = button.dataset.play;
     await player.play();
   } catch (error) { if (error.name !== "AbortError") say(error.message); }

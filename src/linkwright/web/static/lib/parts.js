@@ -21,15 +21,17 @@ function refuse(part, error) {
 const typing = (part) => { const at = document.activeElement; return part.contains(at) && at.matches("input:not([type=checkbox]),textarea") && at.value !== at.defaultValue; };
 document.addEventListener("focusout", (event) => { const part = event.target.closest?.("[data-late]"); if (part) setTimeout(() => { if (!typing(part)) { delete part.dataset.late; fresh(part); } }, 200); });
 
+// What has the focus keeps it where it is there again: by its id, else by what it is and says.
+const sign = (one) => one.id || JSON.stringify([one.tagName, one.name, one.getAttribute("aria-label"), one.textContent, { ...one.dataset }]);
 export function swap(part, text) {
   const open = new Map([...part.querySelectorAll("details")].map((one) => [name(one), one.open]));
-  const focus = part.contains(document.activeElement) ? document.activeElement.id : "";
+  const focus = part.contains(document.activeElement) ? sign(document.activeElement) : "";
   const kept = [...part.querySelectorAll("[data-stays]")];
   part.classList.remove("wrong");
   part.innerHTML = text;
   for (const one of part.querySelectorAll("details")) if (open.has(name(one))) one.open = open.get(name(one));
   for (const one of kept) if (one.childElementCount) document.getElementById(one.id)?.replaceWith(one);
-  if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+  if (focus) [...part.querySelectorAll("a, button, input, select, textarea, summary, [tabindex]")].find((one) => sign(one) === focus)?.focus({ preventScroll: true });
   takeAnswer();
   tell("part", { part });
 }
