@@ -109,18 +109,21 @@ def test_what_is_typed_while_the_laptop_is_away_waits_and_is_kept(laptop: Laptop
     expect(page.locator("#status .says")).to_contain_text("cannot be reached")
     expect(page.locator("#status .says")).to_contain_text("one change waits")
     assert "waits" in field.get_attribute("class")
+    field.locator("[name=value]").fill("Salt works, early")  # and again, over what waits
+    field.locator("[name=value]").blur()
+    expect(page.locator("#status .says")).to_contain_text("changes wait")
     assert page.locator("#answer").bounding_box() == box, "nothing moves under the finger"
     pages.route("**/api/field", lambda route: route.abort())
     laptop.start()
     page.reload()  # before it could be sent: what waits lies in the browser, and stands in its field again
-    expect(title(page).locator("[name=value]")).to_have_value("Salt works, late")
+    expect(title(page).locator("[name=value]")).to_have_value("Salt works, early")
     assert "waits" in title(page).get_attribute("class")
     pages.unroute("**/api/field")
     expect(page.locator(".field.waits")).to_have_count(0)
-    expect(title(page).locator("[name=value]")).to_have_value("Salt works, late")
+    expect(title(page).locator("[name=value]")).to_have_value("Salt works, early")
     second = pages.new_page()
     second.goto(f"{laptop.url}/shoot")
-    expect(title(second).locator("[name=value]")).to_have_value("Salt works, late")
+    expect(title(second).locator("[name=value]")).to_have_value("Salt works, early")
 
 
 def test_a_phone_that_was_away_says_so_and_catches_up(laptop: Laptop, browser: Any, pages: Any) -> None:

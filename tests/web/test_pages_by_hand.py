@@ -163,6 +163,39 @@ def test_a_permit_is_ticked(demo_job: Served, page: Any) -> None:
     expect(page.locator(".permits")).not_to_contain_text("channel 38")
 
 
+def test_who_is_on_a_call_is_ticked(demo_job: Served, page: Any) -> None:
+    from playwright.sync_api import expect
+
+    def links() -> Any:
+        return demo_job.store.document().at("call")[0].get("links")
+
+    page.goto(f"{demo_job.url}/shoot")
+    call = page.locator("details.card", has=page.locator("b", has_text="Raking"))
+    call.locator(":scope > summary").click()
+    who = call.get_by_role("group", name="Who is on")
+    expect(who.get_by_label("Salter")).to_be_checked()
+    expect(who.get_by_label("Stoker")).not_to_be_checked()
+    was = links()
+    assert untidy(page, "main") == []
+    with page.expect_response("**/api/field"):
+        who.get_by_label("Stoker").click()
+    assert links() == [*was, "Stoker"], "in the order in which they were said"
+    for name in was:
+        with page.expect_response("**/api/field"):
+            who.get_by_label(name, exact=True).click()
+    expect(page.locator("#status .says")).to_contain_text("Stoker")
+    who.get_by_label("Stoker").click()
+    expect(page.locator("#status .says")).to_contain_text("Somebody must be on")
+    page.wait_for_timeout(300)
+    assert links() == ["Stoker"]
+    expect(who.get_by_label("Stoker")).to_be_checked()
+    for box in who.get_by_role("checkbox").all():
+        box.check()
+    page.wait_for_timeout(300)
+    expect(page.locator(".field.waits")).to_have_count(0)
+    assert links() is None, "all of them: whoever comes later too"
+
+
 def test_what_somebody_else_changes_shows_and_is_not_overwritten(demo_job: Served, page: Any) -> None:
     from playwright.sync_api import expect
 

@@ -98,7 +98,8 @@ class Placed:
 @dataclass(frozen=True, slots=True)
 class Cell(Placed):
     """One field with what stands in it: its path, the value as shown and as stored, what is wrong with it, what
-    counts where nothing stands there, what may be chosen, each value with its words, and what is offered."""
+    counts where nothing stands there, what may be chosen, each value with its words, what is offered, and of what
+    some are ticked (nothing typed: all)."""
 
     field: Field
     text: str
@@ -107,6 +108,7 @@ class Cell(Placed):
     usual: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     offers: tuple[str, ...] = ()
+    ticks: tuple[str, ...] = ()
 
     @property
     def options(self) -> tuple[tuple[str, str], ...]:
@@ -292,8 +294,8 @@ def _of(table: Any, key: str) -> Any:
 def _cell(document: Document, path: Path, field: Field, value: Any) -> Cell:
     wrong = document.said_of(path)
     choices = tuple(_choices(document, path))
-    offers = _offered(document, path)
-    return Cell(path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offers)
+    offers, ticks = _offered(document, path), _ticked(document, path, value)
+    return Cell(path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offers, ticks)
 
 
 def _choices(document: Document, path: Path) -> Iterator[tuple[str, str]]:
@@ -322,6 +324,14 @@ def _offered(document: Document, path: Path) -> tuple[str, ...]:
         spots = (spot for id_, _ in draft.entries("site") for _, spot in draft.entries("site", id_, "spots"))
         return tuple(dict.fromkeys(name for spot in spots if (name := _name(spot, ""))))
     return ()
+
+
+def _ticked(document: Document, path: Path, value: Any) -> tuple[str, ...]:
+    """Of what some are ticked: who is on a call, and whoever is said to be and is not there."""
+    if path[0] != "call" or path[-1] != "links" or not (value is None or _are_names(value)):
+        return ()
+    there = (_name(link, "") for _, link in document.draft.entries("link"))
+    return tuple(dict.fromkeys(name for name in (*there, *(value or ())) if name))
 
 
 def model_at(path: Sequence[str]) -> type[BaseModel] | None:

@@ -10,7 +10,24 @@ let revision = Number(document.body.dataset.revision), newest = revision, own = 
 const body = document.getElementById("body"), api = body.dataset.api || "/api", part = body.dataset.part || "/shoot";
 const fieldOf = (element) => element.closest(".field");
 const control = (field) => field.querySelector("[name=value]");
+const touched = (field) => field.querySelector("[data-tick], [name=value]");
 const key = (path) => JSON.stringify(path);
+// Some of a list, ticked: nothing said is all of them.
+const saidIn = (text) => (text.startsWith("[") ? JSON.parse(text) : text.split(", ").filter(Boolean));
+function set(field, text) {
+  control(field).value = text;
+  const said = saidIn(text);
+  for (const one of field.querySelectorAll("[data-tick]")) one.checked = !said.length || said.includes(one.dataset.tick);
+}
+body.addEventListener("change", (event) => {
+  const field = event.target.dataset.tick && fieldOf(event.target), input = field && control(field);
+  if (!field) return;
+  const boxes = [...field.querySelectorAll("[data-tick]")], before = saidIn(input.value), on = boxes.filter((one) => one.checked).map((one) => one.dataset.tick);
+  if (!on.length) { event.target.checked = true; say("Somebody must be on: remove the call, or tick another first."); return; }
+  const names = [...before.filter((one) => on.includes(one)), ...on.filter((one) => !before.includes(one))];
+  input.value = on.length === boxes.length ? "" : JSON.stringify(names);
+  input.dispatchEvent(new Event("change", { bubbles: true }));
+});
 
 // One's own change comes back as an event too, perhaps before its answer: events wait until the answer is there.
 async function post(url, content, what) {
@@ -60,7 +77,7 @@ async function goTo(path) {
     const card = cardAt(key(path.slice(0, many)));
     if (card) { card.open = true; await fill(card); }
   }
-  const field = shown(path), at = field ? control(field) : cardAt(key(path));
+  const field = shown(path), at = field ? touched(field) : cardAt(key(path));
   if (!at) return;
   at.closest("details.more")?.setAttribute("open", "");
   (field ? at : at.querySelector("summary")).focus();
@@ -98,7 +115,7 @@ body.addEventListener("change", async (event) => {
     const now = shown(path) || field;
     now.dataset.seen = answered.seen;
     delete now.dataset.asks;
-    if (document.activeElement !== control(now)) control(now).value = answered.text;
+    if (document.activeElement !== control(now) && !waits(path)) set(now, answered.text);
     told(answered);
     if (answered.changed) did(answered);
     if (answered.anew) await refresh(true);
@@ -114,8 +131,9 @@ const waits = (path) => waiting().some((one) => one.url === `${api}/field` && ke
 function still() {
   for (const one of waiting()) {
     const field = one.url === `${api}/field` && shown(one.body.path);
-    if (field) { control(field).value = one.body.text; field.classList.add("waits"); }
+    if (field) { set(field, one.body.text); field.classList.add("waits"); }
   }
+  for (const field of body.querySelectorAll(".field:has([data-tick])")) set(field, control(field).value);
 }
 document.body.addEventListener("lw:waiting", () => { for (const field of body.querySelectorAll(".field.waits")) field.classList.toggle("waits", waits(JSON.parse(field.dataset.path))); });
 
@@ -259,7 +277,7 @@ async function catchUp() {
     if (!field) continue;
     const input = control(field);
     if (field.dataset.asks || waits(value.path) || (document.activeElement === input && input.value !== value.text)) continue;  // being typed: the next change asks
-    field.dataset.seen = value.seen; input.value = value.text;
+    field.dataset.seen = value.seen; set(field, value.text);
   }
   if (state.shape) await refresh(false);
   told(state);

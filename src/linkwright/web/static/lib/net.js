@@ -98,6 +98,8 @@ async function pump() {
       const options = { method: "POST", headers: { "content-type": "application/json", "x-once": one.once }, body: JSON.stringify(one.body) };
       const said = await told(await reach(one.url, options));
       done(one);
+      // What waits for the same field was typed over what this one made of it.
+      for (const later of queue) if (said.seen !== undefined && later.url === one.url && JSON.stringify(later.body.path) === JSON.stringify(one.body.path) && later.body.seen === one.body.seen) later.body.seen = said.seen;
       wait = FIRST_MS;
       tell("kept", { what: one.what, said, late: !settled.has(one.once) });
       settled.get(one.once)?.resolve(said);
