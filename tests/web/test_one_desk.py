@@ -274,7 +274,7 @@ def test_the_history_tells_who_what_from_to_and_takes_any_back(demo: TestClient)
     text = demo.get("/history").text
     for words in ("laptop", "name of Rake", "Raker", "spares of Salter", "Take back"):
         assert words in text
-    revision = min(map(int, re.findall(r'data-revision="(\d+)">Take back<span class="unseen">: name', text)))
+    revision = min(map(int, re.findall(r'data-revision="(\d+)" aria-label="Take back: name', text)))
     assert demo.post("/api/take-back", json={"revision": revision}).json()["changed"]
     assert "Raker" in [link["name"] for link in desk_of_client(demo).store.document().document["link"]]
     assert "taken back" in demo.get("/history/body").text
