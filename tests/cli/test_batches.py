@@ -72,7 +72,7 @@ def wav(tag: int, tracks: int, rate_hz: int, bits: int, size: int | None = None)
         (wav(1, 2, 0, 16), "cannot be read (PCM, 2 tracks, 0 samples a second of 16 bits)"),
         (wav(0x9999, 1, 48_000, 16), "cannot be read (format 0x9999, 1 track"),
         (
-            wav(1, 1, 48_000, 16, 0),
+            wav(1, 1, 48_000, 16, 0)[:44],
             "holds no samples (PCM, 1 track, 48000 samples a second of 16 bits); a recorder",
         ),
         (b"fLaC" + b"\0" * 50, "is damaged, or of a kind that is not read here: save it as plain WAV or as FLAC"),

@@ -103,11 +103,13 @@ def test_a_torn_file_is_told_and_leaves_with_1(capsys: pytest.CaptureFixture[str
     data = Path(whole).read_bytes()
     (tmp_path / "cut.wav").write_bytes(data[: 44 + 115_200])
     (tmp_path / "open.wav").write_bytes(data[:40] + (48_000).to_bytes(4, "little") + data[44:])
+    (tmp_path / "lost.wav").write_bytes(data[:4] + bytes(4) + data[8:40] + bytes(4) + data[44:])
     (tmp_path / "pipe.wav").write_bytes(data[:40] + b"\xff\xff\xff\xff" + data[44:])
     (tmp_path / "more.wav").write_bytes(data + bytes(range(128, 228)) * 100)
     for name, says in (
         ("cut.wav", "cut.wav holds 0.4 s, less than the 4.0 s that its header tells. Copy it again"),
         ("open.wav", "open.wav holds 4.0 s, more than the 0.2 s that its header tells"),
+        ("lost.wav", "lost.wav holds 4.0 s, though its header was never finished"),
     ):
         said = call(capsys, "listen", str(tmp_path / name))
         assert (said.status, said.err) == (1, ""), name

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 import struct
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 import soundfile
-from tests.sound.two_tracks import PLACES, RATE, Floats, later, noisy, paired, talk, without
+from tests.sound.two_tracks import PLACES, RATE, Floats, in_a_room, later, noisy, paired, talk, without
 
 from linkwright.sound.pairs import Side, compare
 from linkwright.sound.recordings import open_recording
+from linkwright.sound.report import pair_document
+from linkwright.sound.told import told
 
 #: Errors allowed: delay [samples at 16 kHz], drift [ppm].
 ALLOWED = {
@@ -137,12 +141,15 @@ def test_files_laid_side_by_side_by_their_stamps(begins: int, tmp_path: Path) ->
 def test_files_that_do_not_go_together(tmp_path: Path) -> None:
     a, b, c = (tmp_path / f"{name}.wav" for name in "abc")
     stamped(a, talk(), 0)
-    stamped(b, talk(), 3600 * RATE)
+    stamped(b, talk()[::-1], 3600 * RATE)
     soundfile.write(str(c), talk(), 48_000)
     first, second = open_recording(a), open_recording(b)
     assert compare([first, second])[0].why == "they do not overlap in time"
     assert compare([first, open_recording(c)])[0].why == "the rates differ (16000 and 48000 Hz)"
     assert compare([first]) == []
+    stamped(b, talk(), 3600 * RATE)  # the same after all, and a clock that is an hour wrong
+    found = compare([first, open_recording(b)])[0]
+    assert found.delay_ms == pytest.approx(3_600_000.0, abs=0.01)
 
 
 def test_many_tracks_are_each_held_against_one(tmp_path: Path) -> None:
@@ -159,3 +166,52 @@ def test_many_tracks_are_each_held_against_one(tmp_path: Path) -> None:
     eight = tmp_path / "eight.wav"
     soundfile.write(str(eight), np.stack(tracks[1:9], axis=1), RATE)
     assert len(compare([open_recording(eight)])) == 28
+
+
+def two_files(folder: Path, a: Floats, b: Floats) -> list[dict[str, Any]]:
+    """What is told of two files of one or more tracks, (n,) or (n, tracks)."""
+    paths = [folder / "field.wav", folder / "camera.wav"]
+    for path, x in zip(paths, (a, b), strict=True):
+        soundfile.write(str(path), 0.3 * x, RATE, subtype="PCM_24")
+    recordings = [open_recording(path, path.name) for path in paths]
+    pairs = [pair_document(recordings, pair) for pair in compare(recordings)]
+    files = [
+        {"path": one.name, "length_s": one.length_s, "torn_s": None, "rate_hz": one.rate_hz} for one in recordings
+    ]
+    return told({"files": files, "tracks": [], "pairs": pairs})
+
+
+def long_talk(rng: np.random.Generator) -> Floats:
+    """Two minutes and a half of which no word is said twice alike: the same talkers, faster and slower."""
+    from scipy.signal import resample_poly
+
+    return np.concatenate([resample_poly(talk(), int(up), 97) for up in rng.choice(np.arange(80, 120), 7, False)])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_file_is_found_in_another_however_far_apart_their_clocks_are(seed: int, tmp_path: Path) -> None:
+    rng = np.random.default_rng([7, seed])
+    whole = long_talk(rng)
+    begins = int(rng.uniform(40.0, 110.0) * RATE)
+    there = whole[begins : begins + 25 * RATE]
+    a, b = noisy(in_a_room(whole, 6.0, rng), 20.0, rng), noisy(in_a_room(there, -3.0, rng), 10.0, rng)
+    (says,) = [one["says"] for one in two_files(tmp_path, a, b) if one["kind"] == "apart"]
+    after_s, where = re.search(r"comes ([0-9.]+) s (.*) than", says).groups()  # type: ignore[union-attr]
+    assert float(after_s) == pytest.approx(begins / RATE, abs=0.003)  # a millisecond is a third of a metre
+    assert where == "earlier in camera.wav"
+    of_another_day = noisy(in_a_room(long_talk(rng)[: 40 * RATE], 3.0, rng), 20.0, rng)
+    assert two_files(tmp_path, a, of_another_day) == []
+
+
+def test_tracks_that_lie_the_other_way_round_are_told(tmp_path: Path) -> None:
+    rng = np.random.default_rng(8)
+    one, two = long_talk(rng)[: 40 * RATE], long_talk(rng)[: 40 * RATE]
+    bleed = 0.1  # -20 dB of the other talker in each microphone
+    field = np.stack((one + bleed * two, two + bleed * one), axis=1)
+    (swapped,) = two_files(tmp_path, field, field[:, ::-1])
+    assert (swapped["kind"], swapped["says"]) == (
+        "swapped", "Tracks 1 and 2 of field.wav are tracks 2 and 1 of camera.wav.",
+    )  # fmt: skip
+    assert two_files(tmp_path, field, field) == []
+    alike = np.stack((one + 0.9 * two, 0.9 * one + two), axis=1)  # two microphones at one place
+    assert two_files(tmp_path, alike, alike[:, ::-1]) == []

@@ -101,6 +101,17 @@ _ALL: Final = (
         first=True,
     ),
     Kind(
+        "apart", "apart", "apart", "pair", "always, where both files have the same sound",
+        "files whose time stamps (or beginnings, without them) differ by over a second from what is heard anywhere "
+        "in both",
+        "Move one of them; look at its clock and time code.", first=True,
+    ),
+    Kind(
+        "swapped", "swapped", "swapped", "pair", "nothing is the same in the tracks of one number",
+        "the first two tracks of two files: each clearly the same as the other's second and first",
+        "Swap two of the tracks, or their cables.", first=True,
+    ),
+    Kind(
         "limited", "a limiter or soft clipping that is always in", "", "track", "",
         "peaks that come within 0.5 to 1.2 dB of the highest in a tenth of the live 100 ms",
         "Take more attenuation before it, so that it works on the loudest words only.", first=True,

@@ -19,6 +19,7 @@ import numpy as np
 from linkwright.physics import delays
 from linkwright.physics.delays import Course, Peak
 from linkwright.progress import Tell
+from linkwright.sound.found_in import begins_after
 from linkwright.sound.jumps import Loss, losses
 from linkwright.sound.recordings import Reader, Recording, reading
 from linkwright.units import BoolArray, SampleArray
@@ -130,16 +131,27 @@ def stamped_offset(first: Recording, other: Recording) -> int | None:
 
 
 def _offset(readers: Sequence[Reader], f: int) -> int:
-    """Where a file lies on the first one's time, in samples: by stamps or first samples, then by what is heard."""
+    """Where a file lies on the first one's time, in samples: by stamps or first samples, then by what is heard
+    near there; where that tells nothing, by what is heard anywhere in both."""
     first, other = readers[0], readers[f]
     rate = first.recording.rate_hz
     if f == 0 or other.recording.rate_hz != rate:
         return 0
     base = stamped_offset(first.recording, other.recording) or 0
+    near = _heard_near(first, other, base)
+    if near is None:
+        after_s = begins_after(first, other)
+        near = None if after_s is None else _heard_near(first, other, round(after_s * rate))
+    return base if near is None else near
+
+
+def _heard_near(first: Reader, other: Reader, base: int) -> int | None:
+    """The same by what is heard within `FILES_APART_S` of an offset; None where nothing is surely the same."""
+    rate = first.recording.rate_hz
     begin, end = max(0, base), min(first.recording.frames, base + other.recording.frames)
     count = min(round(FILES_WINDOW_S * rate), end - begin)
     if count < SHORTEST_S * rate:
-        return base
+        return None
     places = np.unique(np.linspace(begin, end - count, FILES_WINDOWS).astype(int))
     total: SampleArray | None = None
     for at in places:
@@ -150,9 +162,9 @@ def _offset(readers: Sequence[Reader], f: int) -> int:
         found = delays.correlation(phases[0][0], phases[1][0], count, rate, FILES_HZ)
         total = found if total is None else total + found
     if total is None:
-        return base
+        return None
     peak = delays.highest(total, 2.0 * count / rate, min(FILES_APART_S, REACH * 2.0 * count / rate))
-    return base - round(peak.delay_s * rate) if peak.quality >= delays.LEAST_QUALITY else base
+    return base - round(peak.delay_s * rate) if peak.quality >= delays.LEAST_QUALITY else None
 
 
 def _loudest(x: SampleArray) -> SampleArray:

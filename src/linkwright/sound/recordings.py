@@ -111,12 +111,13 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
         )
     if info.channels > MOST_TRACKS:
         raise InputError(f"has {info.channels} tracks; expected at most {MOST_TRACKS}", path=name)
-    if info.frames <= 0:
-        raise InputError(f"holds no samples{holds}; a recorder that was cut off leaves such files", path=name)
     form = f"{info.format} {info.subtype}"
     plain = info.endian in ("FILE", "LITTLE") and info.subtype in WIDTHS and data is not None
     data_at = data[0] if data is not None and plain else None
-    return Recording(path, name, info.samplerate, info.channels, info.frames, form, stamp, torn, data_at)
+    frames = info.frames or (torn[1] if torn and data_at is not None else 0)  # the header was never finished
+    if frames <= 0:
+        raise InputError(f"holds no samples{holds}; a recorder that was cut off leaves such files", path=name)
+    return Recording(path, name, info.samplerate, info.channels, frames, form, stamp, torn, data_at)
 
 
 def blocks(recording: Recording, whole: int) -> Iterator[SampleArray]:
@@ -303,7 +304,9 @@ def _torn(file: BinaryIO) -> tuple[int, int] | None:
     after = file.read(8)
     whole = len(after) < 8 or begins + size + 8 + struct.unpack("<I", after[4:])[0] <= begins + rest
     named = all(32 <= byte < 127 for byte in after[:4])
-    return None if len(after) < 8 or (named and whole) else (size // frame, rest // frame)
+    if len(after) < 8 or (named and whole) or (size == 0 and rest < frame):
+        return None
+    return size // frame, rest // frame
 
 
 def _chunk(file: BinaryIO, wanted: bytes, most: int) -> bytes | None:
@@ -320,19 +323,20 @@ def _found(file: BinaryIO, wanted: bytes) -> tuple[int, int] | None:
     head = file.read(12)
     if len(head) < 12 or head[:4] not in (b"RIFF", b"RF64", b"BW64") or head[8:] != b"WAVE":
         return None
-    large, at = 0, 12
+    large: int | None = None
+    at = 12
     for _ in range(MOST_CHUNKS):
         chunk = file.read(8)
         if len(chunk) < 8:
             return None
         kind, size = chunk[:4], struct.unpack("<I", chunk[4:])[0]
-        if kind == b"data" and size == 0xFFFFFFFF and large:
+        if kind == b"data" and size == 0xFFFFFFFF and large is not None:
             size = large
         if kind == wanted:
             return at + 8, size
         if kind == b"ds64" and size >= 24:
             body = file.read(24)
-            large = struct.unpack("<Q", body[8:16])[0] if len(body) == 24 else 0
+            large = struct.unpack("<Q", body[8:16])[0] if len(body) == 24 else None
         at += 8 + size + size % 2
         file.seek(at)
     return None

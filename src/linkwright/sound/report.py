@@ -15,7 +15,7 @@ from linkwright.sound.lowcut import LowCut, Spectrum
 from linkwright.sound.pairs import Pair, Side
 from linkwright.sound.recordings import Recording
 from linkwright.sound.timing import air_delay_ms, first_notch, lip_sync, within_ebu_r37
-from linkwright.sound.told import told
+from linkwright.sound.told import MOVED_MS, told
 
 #: The part of the pauses' spectrum that is told: where a low cut works [Hz].
 PAUSES_HZ: Final = (10.0, 1000.0)
@@ -48,8 +48,11 @@ def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]
     a, b = _named(recordings, pair.a), _named(recordings, pair.b)
     names = {"a": a, "b": b}
     delay = pair.delay_ms
+    way = (
+        delay if delay is not None and abs(delay) <= MOVED_MS else None
+    )  # further apart: a file that is to be moved
     rate = recordings[pair.a.file].rate_hz
-    notch = None if delay is None else first_notch(delay, bool(pair.inverted), pair.level_db or 0.0, rate / 2.0)
+    notch = None if way is None else first_notch(way, bool(pair.inverted), pair.level_db or 0.0, rate / 2.0)
     return {
         "a": a,
         "b": b,
@@ -67,9 +70,9 @@ def pair_document(recordings: Sequence[Recording], pair: Pair) -> dict[str, Any]
         "level_db": None if pair.level_db is None else round(pair.level_db, 2),
         "notch_hz": None if notch is None else round(notch[0], 1),
         "notch_db": None if notch is None else round(notch[1], 1),
-        "set_delay_on": None if delay is None else (a if delay > 0.0 else b),
-        "set_delay_ms": None if delay is None else round(abs(delay), 4),
-        "distance_m": None if delay is None else round(abs(delay) / air_delay_ms(1.0), 3),
+        "set_delay_on": None if way is None else (a if way > 0.0 else b),
+        "set_delay_ms": None if way is None else round(abs(way), 4),
+        "distance_m": None if way is None else round(abs(way) / air_delay_ms(1.0), 3),
         "why": pair.why or None,
     }
 

@@ -13,6 +13,10 @@ from linkwright.units import counted
 MOST_TOLD: Final = 20
 #: A drift is told where it comes to this over what both tracks have [ms]: half a frame of film, about (own choice).
 DRIFTED_MS: Final = 20.0
+#: Files whose times differ by more are to be moved [ms]; no path is so long.
+MOVED_MS: Final = 1000.0
+#: Tracks lie the other way round where what is the same in those of other numbers stands out so much more clearly.
+CROSSED: Final = 1.6
 
 Told = dict[str, Any]
 
@@ -22,7 +26,7 @@ def told(document: dict[str, Any]) -> list[Told]:
 
     Each has `kind`, `certain`, `where` (names), `at_s` (None: all the time), `says` and `do` (sentences).
     """
-    found = [*_of_files(document["files"]), *_of_pairs(document)]
+    found = [*_of_files(document["files"]), *_of_pairs(document), *_of_two_files(document["pairs"])]
     for track in document["tracks"]:
         found += _of_track(track)
     return sorted(found, key=lambda one: (not one["certain"], gravity(one["kind"])))
@@ -116,6 +120,33 @@ def _of_pairs(document: dict[str, Any]) -> Iterator[Told]:
             yield _one("drift", True, [a, b], None, says)
 
 
+def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
+    """Files that do not begin when they are said to, and those whose tracks lie the other way round."""
+    by: dict[tuple[str, str], dict[tuple[str, str], dict[str, Any]]] = {}
+    for pair in pairs:
+        (a, one), (b, two) = (pair[side].rsplit(":", 1) for side in ("a", "b"))
+        if a != b and pair["quality"] is not None:
+            by.setdefault((a, b), {})[one, two] = pair
+    for (a_path, b_path), heard in by.items():
+        a, b = _base(a_path), _base(b_path)
+        clearest = max(heard.values(), key=lambda pair: float(pair["quality"]))
+        apart_ms = clearest["delay_ms"]
+        if abs(apart_ms) > MOVED_MS:
+            late, way = ("later", "earlier") if apart_ms > 0.0 else ("earlier", "later")
+            by_s = f"{abs(apart_ms) / 1000.0:.3f} s"
+            says = f"What is heard in {a} comes {by_s} {late} in {b} than their times say."
+            yield _one(
+                "apart", True, [a, b], None, says, f"Move {b} {by_s} {way}; look at its clock and time code."
+            )
+        straight, crossed = (
+            [heard[key]["quality"] if key in heard else 0.0 for key in keys]
+            for keys in ((("1", "1"), ("2", "2")), (("1", "2"), ("2", "1")))
+        )
+        if min(crossed) > CROSSED * max(straight):
+            says = f"Tracks 1 and 2 of {a} are tracks 2 and 1 of {b}."
+            yield _one("swapped", not any(straight), [a, b], None, says)
+
+
 def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
     for one in files:
         name = _base(one["path"])
@@ -123,6 +154,8 @@ def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
             said_s, is_s = one["torn_s"]
             more = "less" if said_s > is_s else "more"
             says = f"{name} holds {is_s:.1f} s, {more} than the {said_s:.1f} s that its header tells."
+            if not said_s:
+                says = f"{name} holds {is_s:.1f} s, though its header was never finished."
             yield _one("torn", True, [name], None, says)
     rates = sorted({one["rate_hz"] for one in files})
     if len(rates) > 1:
