@@ -97,7 +97,7 @@ lock: $(DEV)
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
 		--no-annotate --extra dev pyproject.toml -o requirements/dev.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
-		--no-annotate --extra dask --extra mqtt --extra osc --extra parquet --extra postgresql pyproject.toml \
+		--no-annotate --extra dask --extra input --extra mqtt --extra osc --extra parquet --extra postgresql pyproject.toml \
 		-o requirements/extras.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
 		--no-annotate requirements/lock.in -o requirements/lock.txt

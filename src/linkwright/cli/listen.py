@@ -20,7 +20,14 @@ if TYPE_CHECKING:
 
 
 def run(
-    file: Annotated[list[str], typer.Argument(help="recordings: WAV, BWF, FLAC; - is standard input")],
+    file: Annotated[
+        list[str] | None, typer.Argument(help="recordings: WAV, BWF, FLAC; - is standard input")
+    ] = None,
+    input: Annotated[
+        str | None,
+        typer.Option(help="listen as it comes: an input's name or number, or - for a WAV that streams in"),
+    ] = None,
+    seconds: Annotated[float | None, typer.Option(min=1, help="with --input: end after so long")] = None,
     picture_ms: Annotated[
         float | None,
         typer.Option(min=-10_000, max=10_000, help="how much later the picture comes than the first track's sound"),
@@ -56,15 +63,28 @@ def run(
     at_work = _at_work(shoot, link)
     if at_work is None and (recorded_db, mouth_m, channel, out) != (None, None, None, None):
         raise _wrong("gain is told for a link of a shoot: --shoot FILE")
+    if (input is None) == (not file):
+        raise _wrong("expected recordings, or an input with --input NAME")
     low_cut = _low_cut(at_work)
+    heard: list[Heard]
+    pairs: list[Pair]
+    errors: list[InputError]
     with progress() as tell:
         ready(tell)
-        heard, pairs, errors = _listen(file, low_cut, tell)
+        if file:
+            heard, pairs, errors = _listen(file, low_cut, tell)
+    if input is not None:
+        from linkwright.cli.listen_input import heard_live
+
+        def tested(one: Heard) -> str:
+            return _tested(at_work, one, recorded_db, mouth_m, channel)
+
+        heard, pairs, errors = [heard_live(input, low_cut, seconds, tested, as_json=json)], [], []
     document = listen_document(heard, pairs, picture_ms) | {"unread": [str(error) for error in errors]}
     if at_work is not None:
         document["gain"] = _gain(at_work, heard, recorded_db, mouth_m, channel, out)
     if json:
-        print_json(document)
+        print_json(document, one_line=input is not None)
     else:
         from linkwright.cli.listen_table import print_listen
 
@@ -133,6 +153,23 @@ def _gain(
         write_text(out, write_shoot(with_sound(shoot, link, taught)), grown=True)
     named = f"{link.name}, {heard[0].recording.name}:{tracks[0].channel}"
     return {"link": link.name, "channel": tracks[0].channel, "says": says(named, found), **asdict(found)}
+
+
+def _tested(
+    at_work: tuple[Shoot, Link] | None,
+    heard: Heard,
+    recorded_db: float | None,
+    mouth_m: float | None,
+    channel: int | None,
+) -> str:
+    """What the first minute of a voice says: of its gain where the link is known, and of its low cut."""
+    gain = None if at_work is None else _gain(at_work, [heard], recorded_db, mouth_m, channel, None)
+    cuts = [
+        f"track {one.channel}: low cut {one.low_cut.corner_hz:.0f} Hz"
+        for one in heard.tracks
+        if one.low_cut is not None
+    ]
+    return " ".join([*([gain["says"]] if gain else []), *([f"{'; '.join(cuts)}."] if cuts else [])])
 
 
 def _wrong(says: str) -> Exception:

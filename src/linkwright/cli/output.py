@@ -74,9 +74,10 @@ def tell_unread(errors: Sequence[InputError]) -> None:
         sys.stderr.write(f"{error}\n")
 
 
-def print_json(document: Any) -> None:
+def print_json(document: Any, *, one_line: bool = False) -> None:
     """One JSON document on standard output."""
-    sys.stdout.write(json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n")
+    indent = None if one_line else 1
+    sys.stdout.write(json.dumps(document, indent=indent, ensure_ascii=False, allow_nan=False) + "\n")
 
 
 def print_table(

@@ -142,23 +142,34 @@ class TrackListener:
         )
 
 
+class Ears:
+    """Everything that listens to a recording, all tracks together."""
+
+    def __init__(self, rate_hz: int, tracks: int, low_cut: Filter = GENERIC) -> None:
+        self.listeners = [TrackListener(rate_hz, low_cut) for _ in range(tracks)]
+        self.frames, self._programme = 0, LoudnessMeter()
+
+    def add(self, x: SampleArray) -> None:
+        """The next samples, (tracks, n), whole steps of 100 ms but at the end."""
+        weighted = [one.add(samples) for one, samples in zip(self.listeners, x, strict=True)]
+        self._programme.add(np.sum(weighted, axis=0))
+        self.frames += x.shape[1]
+
+    def finish(self, recording: Recording) -> Heard:
+        """What was heard."""
+        tracks = tuple(one.finish(i + 1) for i, one in enumerate(self.listeners))
+        programme = self._programme.result() if len(tracks) <= 2 else None
+        return Heard(recording, self.frames, tracks, programme)
+
+
 def listen(recording: Recording, tell: Tell | None = None, low_cut: Filter = GENERIC) -> Heard:
     """Listen to a recording once, from its beginning to its end. Raises InputError where it cannot be read.
 
     low_cut : the steps to choose from for the voice.
     """
-    listeners = [TrackListener(recording.rate_hz, low_cut) for _ in range(recording.tracks)]
-    programme = LoudnessMeter()
-    frames = 0
+    ears = Ears(recording.rate_hz, recording.tracks, low_cut)
     for block in blocks(recording, STEP * hop_frames(recording.rate_hz)):
-        weighted = [one.add(samples) for one, samples in zip(listeners, block, strict=True)]
-        programme.add(np.sum(weighted, axis=0))
-        frames += block.shape[1]
+        ears.add(block)
         if tell is not None:
-            tell(f"listening to {recording.name}", frames / max(recording.frames, frames))
-    return Heard(
-        recording,
-        frames,
-        tuple(one.finish(i + 1) for i, one in enumerate(listeners)),
-        programme.result() if recording.tracks <= 2 else None,
-    )
+            tell(f"listening to {recording.name}", ears.frames / max(recording.frames, ears.frames))
+    return ears.finish(recording)

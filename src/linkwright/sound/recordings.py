@@ -153,19 +153,20 @@ def _plain(file: BinaryIO, recording: Recording, at: int, count: int) -> SampleA
     frame = recording.tracks * WIDTHS[recording.form.rsplit(" ", 1)[1]]
     file.seek((recording.data_at or 0) + at * frame)
     raw = file.read(count * frame)
-    return _planar(np.frombuffer(raw, np.uint8, len(raw) // frame * frame), recording)
+    form = recording.form.rsplit(" ", 1)[1]
+    return planar(np.frombuffer(raw, np.uint8, len(raw) // frame * frame), form, recording.tracks)
 
 
-def _planar(raw: NDArray[np.uint8], recording: Recording) -> SampleArray:
-    """The samples that these bytes are, full scale 1, shape (tracks, n)."""
-    width = WIDTHS[recording.form.rsplit(" ", 1)[1]]
+def planar(raw: NDArray[np.uint8], form: str, tracks: int) -> SampleArray:
+    """The samples that these bytes of a form of `WIDTHS` are, full scale 1, shape (tracks, n)."""
+    width = WIDTHS[form]
     if width == 3:
         from linkwright.sound.recordings_compiled import of_24_bits
 
-        out = np.empty((recording.tracks, raw.size // (recording.tracks * width)), np.float32)
+        out = np.empty((tracks, raw.size // (tracks * width)), np.float32)
         of_24_bits(raw, raw.view(np.int8), out)
         return out
-    whole = raw.view(f"<i{width}").reshape(-1, recording.tracks)
+    whole = raw.view(f"<i{width}").reshape(-1, tracks)
     return np.ascontiguousarray(whole.T, np.float32) * np.float32(1.0 / (1 << (8 * width - 1)))
 
 
