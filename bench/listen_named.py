@@ -192,6 +192,35 @@ def falling(x: Floats, _: np.random.Generator) -> Floats:
     return np.asarray(x * 10.0 ** (-np.interp(np.arange(x.size) / x.size, (0.4, 0.8), (0.0, 20.0)) / 20.0))
 
 
+def crackle(long: int, rng: np.random.Generator) -> Floats:
+    """A plug: 12 to 40 clicks a second of -30 to -20 dBFS at no period, each over in a tenth of a millisecond."""
+    found = np.zeros(long)
+    for at in rng.integers(0, long - 8, round(long / RATE * rng.uniform(12.0, 40.0))):
+        found[at : at + 8] += (
+            rng.choice([-1.0, 1.0]) * 10.0 ** (rng.uniform(-30.0, -20.0) / 20.0) * 0.5 ** np.arange(8)
+        )
+    return found
+
+
+def knocks(long: int, rng: np.random.Generator) -> Floats:
+    """A hand: 3 to 5 knocks a second, 10 dB over the voice."""
+    found, at, n = np.zeros(long), 0, round(0.1 * RATE)
+    while at + n < long:
+        found[at : at + n] = np.hanning(n) * np.sin(np.arange(n) / RATE * 250.0) * level(VOICE_DBFS + 15.0)
+        at += round(rng.uniform(0.2, 0.33) * RATE)
+    return found
+
+
+def cloth(long: int, rng: np.random.Generator) -> Floats:
+    """Noise of 200 Hz to 12 kHz that falls by 3 dB an octave and swells often, 5 dB under the voice."""
+    spectrum, hertz = np.fft.rfft(rng.standard_normal(long)), np.fft.rfftfreq(long, 1.0 / RATE)
+    spectrum *= np.where((hertz > 200.0) & (hertz < 12_000.0), 1.0 / np.sqrt(np.maximum(hertz, 1.0)), 0.0)
+    swells = np.interp(np.arange(long), np.linspace(0, long, 2 + long * 8 // RATE), 10.0 ** rng.uniform(
+        -0.75, 0.0, 2 + long * 8 // RATE))  # fmt: skip
+    noise = np.fft.irfft(spectrum, long) * swells
+    return np.asarray(noise / noise.std() * level(VOICE_DBFS - 5.0))
+
+
 #: What is planted, the kind that has to be told, and how it is said in the table.
 PLANTS: tuple[tuple[str, str, Plant], ...] = (
     ("mute of 2 to 30 ms", "mute", cut(lambda _x, _a, n, _r: np.zeros(n))),
@@ -206,6 +235,10 @@ PLANTS: tuple[tuple[str, str, Plant], ...] = (
     ("the same, 10 to 300 ms", "burst", laid(radio_noise, (0.01, 0.3))),
     ("click of one sample, -30 dBFS", "click",
      laid(lambda n, _: np.full(n, 10.0 ** (-30.0 / 20.0)), (1 / RATE, 1 / RATE))),
+    ("crackling, 1 to 3 s", "crackle", laid(crackle, (1.0, 3.0))),
+    ("knocks for 2 to 4 s", "handling", laid(knocks, (2.0, 4.0))),
+    ("rustling while nobody talks, 1 to 3 s", "rustle",
+     cut(lambda _x, _a, n, r: room(n, r) + cloth(n, r), 15.0, (1.0, 3.0))),
     ("gust, 5 dB over the voice", "wind", laid(gust, (0.7, 2.0))),
     ("knock of 100 ms, 10 dB over the voice", "pop",
      laid(lambda n, _: np.hanning(n) * np.sin(np.arange(n) / RATE * 250.0) * level(VOICE_DBFS + 15.0), (0.1, 0.1))),

@@ -61,6 +61,40 @@ def test_bursts_of_noise_at_the_level_of_the_voice() -> None:
     assert wrong <= 1
 
 
+def in_pieces(kind: str, rng: np.random.Generator) -> NDArray[np.float64]:
+    """Two seconds of a plug that crackles, a hand that knocks, cloth that rubs; 16 bits at 48 kHz."""
+    x = np.zeros(2 * WIDE)
+    if kind == "crackle":
+        for at in rng.integers(0, x.size - 8, 40):
+            x[at : at + 8] += rng.choice([-1.0, 1.0]) * rng.uniform(1000.0, 3000.0) * 0.5 ** np.arange(8)
+    elif kind == "handling":
+        n = WIDE // 10
+        for at in range(0, x.size - n, WIDE // 4):
+            x[at : at + n] = 16_000.0 * np.hanning(n) * np.sin(np.arange(n) / WIDE * 250.0)
+    else:
+        hertz = np.fft.rfftfreq(x.size, 1.0 / WIDE)
+        spectrum = np.fft.rfft(rng.standard_normal(x.size)) / np.sqrt(np.maximum(hertz, 200.0))
+        x = np.fft.irfft(spectrum, x.size) * np.interp(np.arange(x.size), np.arange(0, x.size + 1, x.size // 16),
+                                                       rng.uniform(0.2, 1.0, 17))  # fmt: skip
+        x *= 600.0 / x.std()
+    return x
+
+
+@pytest.mark.parametrize("kind", ["crackle", "handling", "rustle"])
+def test_a_plug_a_hand_and_cloth_are_one_finding_with_what_to_do(kind: str) -> None:
+    pause = np.random.default_rng(14).normal(0.0, 4.0, 4 * WIDE)
+    for seed, name in enumerate(UNSEEN[:3]):
+        rng = np.random.default_rng([13, seed])
+        voice = at_48_khz(name)
+        x = np.concatenate((voice, pause, voice))
+        assert found_at(x, WIDE, kind) == [], "a voice alone"
+        begins = voice.size + WIDE
+        x[begins : begins + 2 * WIDE] += in_pieces(kind, rng)
+        (one,) = found_at(x, WIDE, kind)
+        assert abs(one.at - begins) < 0.25 * WIDE
+        assert 1.4 * WIDE < one.length < 2.4 * WIDE
+
+
 def test_repeats_that_were_digitised_again() -> None:
     """Repeats of 8 to 30 ms, then moved by 0.37 samples, 2 dB quieter and with noise of 1.5 steps of 16 bits."""
     right = wrong = number = 0

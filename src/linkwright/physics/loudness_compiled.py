@@ -10,7 +10,8 @@ from linkwright.units import FloatArray, SampleArray
 
 @kernel
 def energies(x: SampleArray, hop: int, k: FloatArray, state: FloatArray, out: FloatArray) -> None:
-    """Sums over whole hops into `out`, shape (hops, 4): K-weighted square, value, square, largest magnitude.
+    """Sums over whole hops into `out`, shape (hops, 5): K-weighted square, value, square, largest magnitude, and
+    the square of what each sample differs by from the one before.
 
     x : samples, full scale 1, at least hops * hop of them. k : coefficients of `k_weighting`. state : shape (2, 2),
     the filters' memory, zeros at the beginning; carried on.
@@ -19,11 +20,14 @@ def energies(x: SampleArray, hop: int, k: FloatArray, state: FloatArray, out: Fl
     c0, c1, c2, d1, d2 = k[1, 0], k[1, 1], k[1, 2], k[1, 3], k[1, 4]
     s1, s2, t1, t2 = state[0, 0], state[0, 1], state[1, 0], state[1, 1]
     at = 0
+    before = float(x[0]) if x.size else 0.0
     for i in range(out.shape[0]):
-        weighted, total, square, top = 0.0, 0.0, 0.0, 0.0
+        weighted, total, square, top, bent = 0.0, 0.0, 0.0, 0.0, 0.0
         for _ in range(hop):
             v = float(x[at])
             at += 1
+            bent += (v - before) * (v - before)
+            before = v
             total += v
             square += v * v
             top = max(top, abs(v))
@@ -36,7 +40,7 @@ def energies(x: SampleArray, hop: int, k: FloatArray, state: FloatArray, out: Fl
             weighted += z * z
         if abs(s1) + abs(s2) + abs(t1) + abs(t2) < 1e-18:  # numbers below 1e-308 are a hundred times as slow
             s1, s2, t1, t2 = 0.0, 0.0, 0.0, 0.0
-        out[i, 0], out[i, 1], out[i, 2], out[i, 3] = weighted, total, square, top
+        out[i, 0], out[i, 1], out[i, 2], out[i, 3], out[i, 4] = weighted, total, square, top, bent
     state[0, 0], state[0, 1], state[1, 0], state[1, 1] = s1, s2, t1, t2
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,6 +23,8 @@ REGULAR_SHARE: Final = 0.7
 REGULAR_S: Final = 0.005
 PERIODS_S: Final = (0.04, 600.0)
 SERIES: Final = 3
+#: Single ones that follow each other within this [s] are one from so many on. Own choices.
+SOON_S, OFTEN = 1.0, 6
 
 
 @dataclass(frozen=True)
@@ -86,6 +88,25 @@ def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:
         taken = set(members.tolist())
         clicks = [one for i, one in enumerate(clicks) if i not in taken]
     return rest + clicks
+
+
+def gathered(faults: Sequence[Fault], of: Callable[[Fault], bool], rate_hz: int, name: str) -> list[Fault]:
+    """The same faults, but single ones of some kind that follow each other soon and often told as one of `name`."""
+    members = sorted((one for one in faults if of(one) and one.every_s is None), key=lambda one: one.at)
+    rest = [one for one in faults if not of(one) or one.every_s is not None]
+    rows: list[list[Fault]] = []
+    for one in members:
+        if rows and one.at - rows[-1][-1].at <= SOON_S * rate_hz:
+            rows[-1].append(one)
+        else:
+            rows.append([one])
+    for row in rows:
+        long = row[-1].at + row[-1].length - row[0].at
+        if len(row) >= OFTEN and long <= len(row) * SOON_S * rate_hz / 2.0:
+            rest.append(Fault(row[0].at, long, name, False))
+        else:
+            rest += row
+    return rest
 
 
 def _series(

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.sound.clipping import near_level
-from linkwright.sound.fault import MOST, Fault, apart, regular_clicks
+from linkwright.sound.fault import MOST, Fault, apart, gathered, regular_clicks
 from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats, tops
 from linkwright.sound.suspects_compiled import alike, bursts
 from linkwright.units import IntArray, SampleArray
@@ -63,6 +63,8 @@ CLICK_LEAST: Final = 0.01
 #: the third differences beside it; its edge, sides, shortest and longest in bins.
 NOISY, BURST_RISE = 0.1, 4.0
 BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST = 2, 12, 4, 1000
+#: A burst that may be a part of crackling is so short [s].
+CRACKLE_S: Final = 0.005
 #: A repeat that was digitised again: nearest lag [s], what is looked at about a peak [s], shortest [s], and what is
 #: left of the power there and in every piece (-30 and -25 dB).
 ALIKE_LAG_S, ALIKE_PROBE_S, ALIKE_S = 0.003, 0.0025, 0.008
@@ -114,7 +116,14 @@ class FaultFinder:
         self.found = [one for one in self.found if one.kind != "hold" or one.at not in flat]
         gone = {at for at in self.filled if self.bottoms[at] > GAP_FLOOR * floor_peak}
         judged = [self._judged(one, floor_peak) for one in self.found if one.kind != "hole" or one.at not in gone]
-        return sorted(regular_clicks(apart(judged), self.rate_hz), key=lambda one: one.at)
+        short = round(CRACKLE_S * self.rate_hz)
+        found = gathered(
+            regular_clicks(apart(judged), self.rate_hz),
+            lambda one: one.kind == "click" or (one.kind == "burst" and one.length <= short),
+            self.rate_hz,
+            "crackle",
+        )
+        return sorted(found, key=lambda one: one.at)
 
     @property
     def _bin(self) -> int:

@@ -129,6 +129,24 @@ _ALL: Final = (
         "up to {:+.0f} dB against the voice", first=True,
     ),
     Kind(
+        "crackle", "stretch of crackling", "stretches of crackling", "moment", "",
+        "six clicks or bursts and more, that follow each other within a second and come at no period",
+        "Change the plug or the cable; hold both still and listen while somebody moves them.", first=True,
+    ),
+    Kind(
+        "handling", "stretch of knocks", "stretches of knocks", "moment", "",
+        "six pops or knocks and more, that follow each other within a second; four and more short ones in a "
+        "gust, with 15 dB between them",
+        "Take the hand off microphone and cable; look what taps on the stand, or whose steps these are.",
+        first=True,
+    ),
+    Kind(
+        "rustle", "stretch of rustling", "stretches of rustling", "moment", "",
+        "0.8 s and more whose power lies about 1800 Hz or higher, 12 dB over the floor, as cloth, a hand on the "
+        "cable or gravel make while nobody talks",
+        "Look what touches the capsule: fasten cloth and cable, or move the microphone.", "{:.0f} dBFS", first=True,
+    ),
+    Kind(
         "drift", "drift", "drift", "pair", "always: the 95 % interval leaves out zero",
         "a delay that grows by 20 ms or more over what two tracks have in common",
         "Give both one clock or time code with sync; until then move the track along.", first=True,

@@ -21,6 +21,7 @@ from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, ho
 from linkwright.sound.pitch import PitchMeter
 from linkwright.sound.recordings import Recording, blocks
 from linkwright.sound.room_tone import Line, RoomTone
+from linkwright.sound.rustle import Rustle
 from linkwright.units import FloatArray, SampleArray
 
 #: Noise reaches three times its rms most of the time: what a hole's bottom is held against.
@@ -75,11 +76,13 @@ class TrackListener:
     pitch: PitchMeter = field(init=False)
     low: LowBand = field(init=False)
     deadness: Deadness = field(init=False)
+    rustle: Rustle = field(init=False)
 
     def __post_init__(self) -> None:
         self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
         step = STEP * hop_frames(self.rate_hz)
         self.deadness, self.room = Deadness(self.rate_hz, step), RoomTone(self.rate_hz, step)
+        self.rustle = Rustle(step)
         self.clip, self.slowed = ClipFinder(self.rate_hz), Slowed(self.rate_hz)
         slow = slow_rate_hz(self.rate_hz)
         self.pitch, self.low = PitchMeter(slow), LowBand(slow)
@@ -94,6 +97,7 @@ class TrackListener:
         weighted = self.meter.add(x)
         self.room.add(x, self.meter.powers)
         self.deadness.add(self.meter.powers)
+        self.rustle.add(self.meter.powers, self.meter.middle_hz, self.meter.floor())
         return weighted
 
     def finish(self, channel: int) -> Track:
@@ -108,6 +112,7 @@ class TrackListener:
         level, voice = self.pitch.level_db()
         low = self.low.finish(level, voice=voice, frames=meter.frames, rate_hz=self.rate_hz)
         faults += low
+        faults += self.rustle.finish()
         if abs(meter.dc) >= MOST_DC:
             faults.append(Fault(0, meter.frames, "dc", certain=True))
         lines = self.room.steady()

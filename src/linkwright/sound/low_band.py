@@ -10,7 +10,7 @@ import numpy as np
 
 from linkwright.physics.loudness_compiled import filtered, means
 from linkwright.sound.bounded import Tops
-from linkwright.sound.fault import MOST, Fault, stretches
+from linkwright.sound.fault import MOST, Fault, gathered, stretches
 from linkwright.units import FloatArray, SampleArray
 
 #: The rate at which what lies low is looked at, about [Hz].
@@ -34,6 +34,8 @@ LOUDEST: Final = 0.05
 RUMBLE_DB, GUST_DB, POP_DB = -6.0, 0.0, 6.0
 NO_VOICE_DB: Final = 10.0
 GUST_S: Final = 0.25
+#: A gust that falls by so much for two steps and more between short knocks, so often, is a hand's [dB]; own choice.
+KNOCKS_DB, KNOCKS = 15.0, 4
 #: Gusts nearer than this are one, and stand this much over the middle [dB].
 TOGETHER_S: Final = 0.3
 OVER_MIDDLE_DB: Final = 10.0
@@ -172,5 +174,8 @@ class LowBand:
             long = (last - first) * step >= GUST_S * rate_hz
             if long or top >= against_db + POP_DB + more:
                 at, length = round(first * step), round((last - first) * step)
-                faults.append(Fault(at, length, "wind" if long else "pop", False, level_db=top - against_db))
-        return faults
+                knocks = stretches(level[first:last] >= top - KNOCKS_DB, 1)
+                hand = len(knocks) >= KNOCKS and max(b - a for a, b in knocks) * step < GUST_S * rate_hz
+                kind = "handling" if hand else "wind" if long else "pop"
+                faults.append(Fault(at, length, kind, False, level_db=top - against_db))
+        return gathered(faults, lambda one: one.kind == "pop", rate_hz, "handling")

@@ -127,11 +127,12 @@ class TrackMeter:
     tops: Tops = field(default_factory=Tops)
     course: Course = field(default_factory=Course)
     powers: FloatArray = field(default_factory=lambda: np.empty(0))  # of the last steps, their mean left out
+    middle_hz: FloatArray = field(default_factory=lambda: np.empty(0))  # of the last steps: where their power lies
 
     def add(self, x: SampleArray) -> FloatArray:
         """The next samples, whole steps of 100 ms but at the end; their K-weighted mean squares, one a hop."""
         hop = hop_frames(self.rate_hz)
-        found = np.empty((x.size // hop, 4))
+        found = np.empty((x.size // hop, 5))
         energies(x, hop, loudness.k_weighting(self.rate_hz), self.state, found)
         weighted = found[:, 0] / hop
         self.loudness.add(weighted)
@@ -148,9 +149,11 @@ class TrackMeter:
     def _keep_steps(self, found: FloatArray, hop: int) -> None:
         """Power without its mean, and the top, of each step of 100 ms."""
         whole = found.shape[0] // STEP
-        steps = found[: whole * STEP].reshape(whole, STEP, 4)
+        steps = found[: whole * STEP].reshape(whole, STEP, 5)
         mean, square = (steps[:, :, i].sum(axis=1) / (STEP * hop) for i in (1, 2))
         self.powers = np.maximum(square - mean**2, 0.0)
+        bent, weighted = (steps[:, :, i].sum(axis=1) for i in (4, 0))
+        self.middle_hz = self.rate_hz / (2.0 * np.pi) * np.sqrt(bent / np.maximum(weighted, 1e-20))
         self.quiet.add(self.powers)
         self.course.add(self.powers)
         self.tops.add(steps[:, :, 3].max(axis=1).astype(np.float32))
