@@ -44,7 +44,7 @@ demo: $(RUNTIME)
 
 # The browser that the tests of the pages drive, the voices that those of sound listen to, a broker. Where they cannot be
 # installed these tests are skipped, and say so.
-PACKAGES := chromium pocketsphinx-testdata alsa-utils mosquitto tesseract-ocr
+PACKAGES := chromium pocketsphinx-testdata alsa-utils mosquitto tesseract-ocr poppler-utils
 $(DEBIAN): | $(BIN)/python
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || { $(SUDO) apt-get update -qq && \
 		DEBIAN_FRONTEND=noninteractive $(SUDO) apt-get install -y -qq --no-install-recommends $(PACKAGES) >/dev/null; } \

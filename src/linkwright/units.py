@@ -6,6 +6,7 @@ Frequencies are whole kilohertz (int), levels are dBm outside and milliwatts (fl
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
@@ -85,6 +86,11 @@ def number_word(count: int) -> str:
 def with_article(noun: str) -> str:
     """A noun with its article: a site, an other transmitter."""
     return f"{'an' if noun[:1] in 'aeiou' else 'a'} {noun}"
+
+
+def minus(sentence: str) -> str:
+    """A sentence with minus signs where it has hyphens before numbers."""
+    return re.sub(r"(?<=\s)-(?=\d)", "\N{MINUS SIGN}", sentence)
 
 
 def counted(count: int, word: str) -> str:

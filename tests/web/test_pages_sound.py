@@ -154,7 +154,7 @@ def test_the_gain_is_proposed_and_set_with_a_tap(with_take: TestClient) -> None:
     assert "What does it need?" in with_take.get("/sound/recordings").text
     asked: dict[str, str | int] = {"of": of, "track": 1, "link": "Presenter"}
     part = with_take.get("/sound/gain", params=asked).text
-    assert "its loudest minute peaks at -" in part
+    assert "its loudest minute peaks at \N{MINUS SIGN}" in part
     step = part.partition("<button>Set ")[2].partition(" dB on Presenter")[0]
     before = desk_of_client(with_take).snapshot().whole_shoot()
     assert next(one for one in before.link if one.name == "Presenter").attenuation_db is None, "not yet tapped"

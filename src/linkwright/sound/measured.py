@@ -13,6 +13,7 @@ from linkwright.physics.speech import VOICE_DB
 from linkwright.sound.bounded import Tops
 from linkwright.sound.course import SECOND, Course
 from linkwright.sound.gain import TARGET_DBFS, Converter, GainStep, Recorder, sum_db
+from linkwright.units import minus
 
 #: The loudest minute [s]; a second counts as voice within this of its loudest one [dB] (own choice).
 MINUTE_S: Final = 60
@@ -173,10 +174,10 @@ def says(of: str, found: MeasuredGain) -> str:
     clipped = ", clipped, so some 6 dB more," if minute.clipped else ""
     peak = f"its loudest minute peaks at {minute.peak_dbfs:.0f} dBFS{clipped} with {found.recorded_db:g} dB"
     if not found.holds:
-        return (
+        return minus(
             f"{of}: {peak}; no step keeps it under {TARGET_DBFS:g} dBFS: take a less sensitive microphone or put "
             f"it farther from the mouth."
         )
     over = f"{chosen.voice_over_noise_db:.0f} dB remain from the voice to the noise"
     puts = f"{chosen.attenuation_db:g} dB of attenuation put it at {chosen.peak_dbfs:.0f} dBFS"
-    return f"{of}: {peak}; {puts}, and {over}."
+    return minus(f"{of}: {peak}; {puts}, and {over}.")

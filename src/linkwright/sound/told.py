@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from linkwright.lengths import clock
 from linkwright.sound.kinds import KINDS, gravity
-from linkwright.units import counted
+from linkwright.units import counted, minus
 
 #: So many such sentences are told.
 MOST_TOLD: Final = 20
@@ -41,7 +41,8 @@ def gravest(document: dict[str, Any]) -> list[str]:
 
 def _one(kind: str, certain: bool, where: list[str], at_s: float | None, says: str, do: str = "") -> Told:
     return {
-        "kind": kind, "certain": certain, "where": where, "at_s": at_s, "says": says, "do": do or KINDS[kind].do,
+        "kind": kind, "certain": certain, "where": where, "at_s": at_s, "says": minus(says),
+        "do": do or KINDS[kind].do,
     }  # fmt: skip
 
 
