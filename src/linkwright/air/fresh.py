@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.judged import BAND_KHZ, COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, judge
-from linkwright.air.sweep import Sweep
+from linkwright.air.sweep import Sweep, Unit
 from linkwright.physics import detection
 from linkwright.shoot.errors import InputError
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -55,7 +55,7 @@ class FreshAir:
     frequencies_khz: FloatArray = field(default_factory=lambda: np.zeros(0))
     step_khz: float = 0.0
     resolution_khz: float = 0.0
-    unit: str = "dB"
+    unit: Unit = "dB"
     passes: int = 0
     began_s: float = math.nan
     newest_s: float = math.nan
