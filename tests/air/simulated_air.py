@@ -118,3 +118,106 @@ class Air:
         db = -105.0 + self.gain + drift + tilt + 10 * np.log10(power * looks)
         return Sweep("simulated", f, db[None, :], "dBm", self.step, self.step, self.averages, "rms", None, None,
                      "simulated", np.zeros(f.size, dtype=np.bool_))  # fmt: skip
+
+
+def placed(rng: np.random.Generator, carriers: int = 8, spares: int = 8) -> tuple[tuple[int, ...], list[int]]:
+    """Carriers and spares that no third-order product of the carriers comes nearer to than 100 kHz."""
+    while True:
+        found: list[int] = []
+        offered = [int(khz) for khz in 518_000 + rng.permutation(np.arange(0, 24_000, 25))[:600]]
+        for khz in offered:
+            more = [*found, khz]
+            if len(found) < carriers and all(abs(khz - other) >= 600 for other in found):
+                apart = [abs(one - product) for one in more for product in _products(more)]
+                found = more if min(apart, default=999) >= 100 else found
+        if len(found) == carriers:
+            break
+    taken = list(found)
+    products = _products(found)
+    for khz in offered:
+        clean = all(abs(khz - other) >= 600 for other in taken)
+        if clean and min(abs(khz - product) for product in products) >= 100 and len(taken) < carriers + spares:
+            taken.append(khz)
+    return tuple(sorted(found)), taken[carriers:]
+
+
+def _products(carriers: list[int]) -> set[int]:
+    """Third-order products of two and of three carriers."""
+    two = {2 * a - b for a in carriers for b in carriers if a != b}
+    three = {a + b - c for a in carriers for b in carriers for c in carriers if len({a, b, c}) == 3}
+    return two | three
+
+
+@dataclass
+class Told:
+    """What became of a day: who was told how long after they came [s], who was not, what was told that was nobody.
+
+    invented : (time [s], kHz, kHz wide, over the floor [dB], kind) on ours or within their guard; elsewhere : how
+    many besides.
+    """
+
+    after_s: list[float]
+    missed: list[Stranger]
+    invented: list[tuple[float, float, float, float, str]]
+    elsewhere: int
+
+
+def day(
+    seed: int, averages: int, every_s: float, hours: float, arrivals: int, image_db: float = -75.0,
+    least_db: float = 20.0, step: float = STEP,
+) -> Told:  # fmt: skip
+    """A day of a crew of eight with eight spares: ours come and go as the receivers tell, strangers come to spares and,
+    while ours is off, to carriers, up to 75 kHz beside their middle."""
+    from linkwright.air.arrivals import Arrivals, Mine
+    from linkwright.air.fresh import FreshAir
+
+    rng = np.random.default_rng(seed + 1000)
+    carriers, spares = placed(rng)
+    strangers, places = [], {}
+    for n in range(arrivals):
+        at = 600 + n * (hours * 3600 - 1200) / arrivals
+        place = int(rng.choice(carriers if n % 2 else spares))
+        off = 0 if rng.random() < 0.5 else float(rng.choice([-75, -50, -25, 25, 50, 75]))
+        lasts = float(rng.uniform(3 * every_s, 25 * every_s))
+        strangers.append(
+            Stranger(place + off, float(rng.choice([12.5, 100, 180])), float(rng.uniform(least_db, 50)), at, at + lasts)
+        )
+        places[n] = place
+    air = Air(seed, averages, every_s, step, carriers, strangers, hours, image_db=image_db)
+    mine = tuple(Mine(khz, 200, 200, str(khz)) for khz in carriers)
+    mine += tuple(Mine(khz, 200, 200, f"spare {khz}", spare=True) for khz in spares)
+    fresh = FreshAir()
+    new = Arrivals(fresh, mine)
+    told = Told([], [], [], 0)
+    seen: set[tuple[int, int]] = set()
+    met: dict[int, float] = {}
+
+    def is_on(link: str) -> bool | None:
+        return bool(air.own_on[int(link)]) and int(link) not in air.silent
+
+    for n in range(1, int(hours * 3600 / every_s) + 1):
+        t = n * every_s
+        air.silent = {
+            places[k] for k, one in enumerate(strangers)
+            if one.from_s - 3 * every_s - 10 <= t < one.to_s + 3 * every_s
+        }  # fmt: skip
+        fresh.add(air.at(t), t)
+        new.look(t, is_on)
+        new.tick(t + 1.6, is_on)
+        for one in new.somebodies:
+            if one.kind not in ("somebody", "wide") or one.first or (one.number, one.times) in seen:
+                continue
+            seen.add((one.number, one.times))
+            there = [k for k, who in enumerate(strangers)
+                     if who.from_s <= t < who.to_s + every_s and abs(who.khz - one.centre_khz) < 200]  # fmt: skip
+            for k in there:
+                met.setdefault(k, t)
+            if there or any(abs(khz - one.centre_khz) < 250 for khz, _ in air.steady):
+                continue
+            if any(each.touches(one.centre_khz, one.width_khz) for each in mine):
+                told.invented.append((t, one.centre_khz, one.width_khz, one.over_db, one.kind))
+            else:
+                told.elsewhere += 1
+    told.after_s = [at - strangers[k].from_s for k, at in met.items()]
+    told.missed = [one for k, one in enumerate(strangers) if k not in met]
+    return told

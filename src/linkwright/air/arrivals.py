@@ -156,7 +156,7 @@ class Arrivals:
         self._last_s = at_s
         forget = 10.0 ** (-FORGET_DB_S * gone_s / 10.0)
         new = self._new(over, band, whole)
-        came = self._ours(over, band, whole)
+        came = self._ours(over, band, whole, is_on)
         self._mix(over, at_s)
         self._ask(came, at_s, is_on)
         self._follow(over, at_s, is_on)
@@ -170,7 +170,7 @@ class Arrivals:
         self._top = np.where(again, self._top * forget, np.maximum(self._top * forget, over))
         self._top_band = np.where(again, self._top_band * forget, np.maximum(self._top_band * forget, band))
         self._forget_ours()
-        air.learn()
+        air.learn(self._taken())
         self.tick(at_s, is_on)
 
     def tick(self, now_s: float, is_on: IsOn) -> None:
@@ -327,7 +327,9 @@ class Arrivals:
 
     # Who it is
 
-    def _ours(self, over: FloatArray, band: FloatArray, whole: BoolArray) -> list[tuple[Mine, _Found]]:
+    def _ours(
+        self, over: FloatArray, band: FloatArray, whole: BoolArray, is_on: IsOn
+    ) -> list[tuple[Mine, _Found]]:
         """Which carriers of ours are on in this pass; what came up on one, by where it lies and how wide it is."""
         air, came = self.air, []
         least = 10.0 ** (air.threshold_db(self._chance(over.size), air.band_bins) / 10.0)
@@ -345,7 +347,7 @@ class Arrivals:
             reach = max(1, round(mine.bandwidth_khz / 2.0 / air.step_khz))
             near = slice(max(0, at - reach), at + reach + 1)
             found, _, _ = self._signal(over, near.start + int(np.argmax(over[near])))
-            if self._is_mine(mine, found):
+            if self._is_mine(mine, found) or is_on(mine.link):
                 came.append((mine, found))
             else:
                 self._present[mine.khz] = off
@@ -382,8 +384,8 @@ class Arrivals:
             kind, of = self._of_ours(one, at_s)
             if kind is None:
                 continue
-            known = self._known(one, "somebody", "wide") or (self._known(one) if kind == "product" else None)
-            if known is not None and known.kind != "ours":
+            known = self._known(one, *(("product",) if kind == "product" else ("somebody", "wide")))
+            if known is not None:
                 self._again(known, one, at_s)
                 continue
             if (wide or needs_two) and self.air.passes > 1:
@@ -496,6 +498,7 @@ class Arrivals:
     def _follow(self, over: FloatArray, at_s: float, is_on: IsOn) -> None:
         """Whether those who are known are on in this pass."""
         frequency, on_power = self.air.frequencies_khz, 10.0 ** (self.air.threshold_db(1e-5) / 10.0)
+        air_usual = np.maximum(self.air.usual, 1.0)
         shift_db, scale = self.air.shift_db, min(1.0, self.air.step_khz / self.air.resolution_khz)
         for one in self.somebodies:
             half = max(one.width_khz / 2.0, self.air.step_khz / 2.0)
@@ -512,6 +515,9 @@ class Arrivals:
                 level = 10.0 * math.log10(max(float(power.sum()) * scale, 1e-40))
                 over_db = 10.0 * math.log10(mean)
                 found = _Found(one.centre_khz, one.width_khz, level, over_db, one.base)
+                middle = float(np.sum(power * frequency[part]) / max(float(np.sum(power)), 1e-40))
+                if not one.on and abs(middle - one.centre_khz) > one.width_khz / 4.0 + self.air.step_khz / 2.0:
+                    continue  # somebody else, who is told by himself
                 if self._may_be_again(one, found, at_s, is_on):
                     self._again(one, found, at_s)
                     one.looks += 1
@@ -523,6 +529,9 @@ class Arrivals:
                 self.ghosts.append(at_s)
             if one.on and one.missed >= GONE_LOOKS and at_s - one.last_s >= GONE_S:
                 one.on = False
+                self._top[part] = np.minimum(self._top[part], air_usual[part])
+                around = slice(max(0, part.start - self.air.band_bins), part.stop + self.air.band_bins)
+                self._top_band[around] = np.minimum(self._top_band[around], air_usual[around])
 
     def _may_be_again(self, one: Somebody, found: _Found, at_s: float, is_on: IsOn) -> bool:
         """Whether what is heard where somebody was is that one: not where ours is on there, nor comes of ours."""
@@ -534,6 +543,16 @@ class Arrivals:
                 one.kind, one.of = "somebody", ""  # ours went, and it stayed
             return True
         return self._of_ours(found, at_s)[0] == "somebody"
+
+    def _taken(self) -> BoolArray:
+        """(bins): where somebody narrow is on that was not there when looking began: no part of what is usual."""
+        taken = np.zeros(self.air.over.size, np.bool_)
+        for one in self.somebodies:
+            if one.on and not one.first and one.kind != "wide":
+                half = one.width_khz / 2.0 + APART_KHZ
+                edges = [one.centre_khz - half, one.centre_khz + half]
+                taken[slice(*np.searchsorted(self.air.frequencies_khz, edges))] = True
+        return taken
 
     def _left(self, one: Somebody) -> bool:
         """Whether none of ours that a product or image was taken to come of is on any more."""

@@ -150,14 +150,14 @@ class FreshAir:
         self.on_looks += on
         self._picture(at_s)
 
-    def learn(self, known: BoolArray | None = None) -> None:
-        """What is usual follows the newest pass, where it is (in bins that are `known`, at once)."""
+    def learn(self, taken: BoolArray | None = None) -> None:
+        """What is usual follows the newest pass, but for bins that somebody new has `taken`."""
         looked = np.isfinite(self.over)
+        if taken is not None:
+            looked &= ~taken
         weight = np.where(looked, 1.0 / np.clip(self.looks, 1, MEMORY), 0.0)
         over = np.where(looked, self.over, 0.0)
         self.usual = self.usual + weight * (over - self.usual)
-        if known is not None:
-            self.usual = np.where(known & looked, np.maximum(over, 1.0), self.usual)
 
     def _shift(self, level: FloatArray) -> float:
         """By how much the whole pass stands higher than the floor [dB]: the gain moved."""

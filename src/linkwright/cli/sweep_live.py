@@ -103,7 +103,7 @@ def _piped(stream: BinaryIO) -> Iterator[tuple[str, bytes]]:
         data = os.read(number, PIECE)
         if not data:
             return
-        yield "standard input", data
+        yield "the sweep", data
 
 
 def _files(folders: Sequence[Path]) -> list[Path]:

@@ -39,6 +39,8 @@ TELL_S: Final = 2.0
 TICK_S: Final = 0.25
 #: Who was heard so long ago still counts for a plan [s].
 PLAN_S: Final = 3_600.0
+#: So far beside somebody no spare is taken either [kHz]: a microphone's band.
+BESIDE_KHZ: Final = 200.0
 #: What a record may state besides its rows.
 STATED: Final = (
     "unit",
@@ -301,7 +303,10 @@ class Airing:
             if one.kind != "somebody" or source.air.newest_s - one.last_s > PLAN_S:
                 continue
             if not any(mine.touches(one.centre_khz, one.width_khz) for mine in ours):
-                yield Heard(round(one.centre_khz, 1), float(round(one.level_db)), source.air.unit, "")
+                centre, unit = round(one.centre_khz, 1), source.air.unit
+                yield Heard(centre, float(round(one.level_db)), unit, "")
+                for away in (-BESIDE_KHZ, BESIDE_KHZ):
+                    yield Heard(centre + away, None, unit, "")
 
     # The work
 

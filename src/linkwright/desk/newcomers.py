@@ -55,21 +55,22 @@ def ours_in(plan: Plan, scene: Scene) -> dict[str, tuple[Mine, ...]]:
 
 
 def may_be_on(calls: Iterable[LiveCall], link: str, now: datetime.datetime) -> bool:
-    """Whether a link's transmitter may be on by its calls: within an hour of one, or where they have no times."""
-    for call in calls:
-        if any(one.name == link for one in call.links):
-            if call.starts is None or call.ends is None:
-                return True
-            if call.starts - AROUND <= now <= call.ends + AROUND:
-                return True
-    return False
+    """Whether a link's transmitter may be on: not while a call is on, within an hour, and none of its own is."""
+    on = [
+        call for call in calls
+        if call.starts is None or call.ends is None or call.starts - AROUND <= now <= call.ends + AROUND
+    ]  # fmt: skip
+    return not on or any(one.name == link for call in on for one in call.links)
 
 
-def new_on_air(airing: Airing, snapshot: Snapshot) -> tuple[Trouble, ...]:
-    """Who is on a carrier, a spare or within the guard of one of ours now: those on carriers first."""
+def new_on_air(airing: Airing, snapshot: Snapshot, site: str = "") -> tuple[Trouble, ...]:
+    """Who is on a carrier, a spare or within the guard of one of ours now: those on carriers first.
+
+    site : of one site only, where it is named.
+    """
     found = []
     now_s = airing.clock()
-    for source, one, mine in airing.newcomers():
+    for source, one, mine in airing.newcomers(site):
         made = snapshot.made
         id_ = snapshot.names.id_of("link", mine.link) if made is None else made.names.id_of("link", mine.link)
         because = because_of(one, source.air.unit, now_s - source.air.newest_s)

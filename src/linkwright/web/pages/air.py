@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Final, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.desk.air_pictures import air_now, levels_now, over_time
 from linkwright.desk.live import clock_of, site_now
+from linkwright.desk.newcomers import new_on_air
 from linkwright.desk.score import lanes_of, levels_in, levels_over_time, stands, whole_khz
 from linkwright.desk.trying import tried
 from linkwright.draw.clean import answer, lead
@@ -16,7 +17,12 @@ from linkwright.draw.site_lanes import WHOLE, band
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
 from linkwright.shoot.errors import InputError
+from linkwright.units import number_word
 from linkwright.web.answers import KEEP_OUT, desk_of, render, snapshot_of
+
+if TYPE_CHECKING:
+    from linkwright.desk.desk import Desk
+    from linkwright.desk.snapshot import Snapshot
 
 router = APIRouter()
 
@@ -54,7 +60,7 @@ def page(request: Request, site: SiteName = "") -> Response:
             "others": scene.others.get(chosen, ()), "band": band(scene, air),
         }  # fmt: skip
     return render(
-        request, "air.html", answer=answer(scene, air, plan, troubles), sites=names, chosen=chosen, air=air,
+        request, "air.html", answer=_answer(desk, snapshot, chosen), sites=names, chosen=chosen, air=air,
         troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",
         swept=air is not None and air.survey is not None and bool(air.survey.judged),
         live=air_now(desk, snapshot, chosen), **said,
@@ -72,7 +78,17 @@ def lanes(request: Request, site: SiteName) -> dict[str, Any]:
 @router.get("/air/now")
 def now(request: Request, site: SiteName) -> Response:
     """What the live sweep says of ours and of others; nothing where none comes."""
-    return render(request, "air_now.html", live=air_now(desk_of(request), snapshot_of(request), site))
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    return render(request, "air_now.html", answer=_answer(desk, snapshot, site), live=air_now(desk, snapshot, site))
+
+
+def _answer(desk: Desk, snapshot: Snapshot, site: str) -> str:
+    """What is on the air here: who came on one of ours by the live sweep; else as the kept ones have it."""
+    new = [one.says for one in new_on_air(desk.airing, snapshot, site)]
+    if new and site:
+        return new[0].removesuffix(".") + (f", and {number_word(len(new) - 1)} more." if len(new) > 1 else ".")
+    air = None if snapshot.scene is None else snapshot.scene.air.get(site)
+    return answer(snapshot.scene, air, snapshot.plan, snapshot.read.troubles)
 
 
 @router.get("/api/air/levels")
