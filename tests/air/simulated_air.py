@@ -1,7 +1,7 @@
 """Air of the day as a receiver that sweeps would hear it, by textbook alone: no code of what it tests.
 
-Noise is averaged exponentials; multiplexes fade by two rays that move and by a slow log-normal part; carriers fade by
-Rice; our own have skirts, an image and third-order products, and come and go; strangers come as they are told to.
+Noise is averaged exponentials; multiplexes fade by two rays that move and by a slow log-normal part; carriers fade
+by Rice; our own have skirts, an image and third-order products, and come and go; strangers come as they are told.
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ class Air:
     hours: float = 1.0
     gain_steps: bool = True
     image_db: float = -55.0
+    spares: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         self.rng = np.random.default_rng(self.seed)
@@ -53,7 +54,9 @@ class Air:
                    rng.choice(free, min(5, len(free)), replace=False)]  # fmt: skip
         self.tv_slow = {lo: 0.0 for lo, *_ in self.tv}
         self.steady = [(float(rng.uniform(LOW, HIGH)), float(rng.uniform(12, 40))) for _ in range(6)]
-        self.steady = [one for one in self.steady if all(abs(one[0] - c) > 900 for c in self.carriers)]
+        self.steady = [
+            one for one in self.steady if all(abs(one[0] - c) > 900 for c in self.carriers + self.spares)
+        ]
         self.phase = rng.uniform(0, 6.28, 8)
         self.own_on = dict.fromkeys(self.carriers, False)
         self.next = {c: float(rng.uniform(60, 3600)) for c in self.carriers}
@@ -71,7 +74,7 @@ class Air:
             np.minimum(self.f + self.step / 2, centre + wide / 2),
         )
         share = np.clip(high - low, 0.0, None) / wide
-        return 10 ** (over_db / 10) * share * 200.0 / self.step
+        return np.asarray(10 ** (over_db / 10) * share * 200.0 / self.step)
 
     def at(self, t: float) -> Sweep:
         """The pass that ends at t [s]."""
@@ -166,8 +169,8 @@ def day(
     seed: int, averages: int, every_s: float, hours: float, arrivals: int, image_db: float = -75.0,
     least_db: float = 20.0, step: float = STEP,
 ) -> Told:  # fmt: skip
-    """A day of a crew of eight with eight spares: ours come and go as the receivers tell, strangers come to spares and,
-    while ours is off, to carriers, up to 75 kHz beside their middle."""
+    """A day of a crew of eight with eight spares: ours come and go as the receivers tell, strangers come to spares
+    and, while ours is off, to carriers, up to 75 kHz beside their middle."""
     from linkwright.air.arrivals import Arrivals, Mine
     from linkwright.air.fresh import FreshAir
 
@@ -180,10 +183,12 @@ def day(
         off = 0 if rng.random() < 0.5 else float(rng.choice([-75, -50, -25, 25, 50, 75]))
         lasts = float(rng.uniform(3 * every_s, 25 * every_s))
         strangers.append(
-            Stranger(place + off, float(rng.choice([12.5, 100, 180])), float(rng.uniform(least_db, 50)), at, at + lasts)
+            Stranger(
+                place + off, float(rng.choice([12.5, 100, 180])), float(rng.uniform(least_db, 50)), at, at + lasts
+            )
         )
         places[n] = place
-    air = Air(seed, averages, every_s, step, carriers, strangers, hours, image_db=image_db)
+    air = Air(seed, averages, every_s, step, carriers, strangers, hours, image_db=image_db, spares=tuple(spares))
     mine = tuple(Mine(khz, 200, 200, str(khz)) for khz in carriers)
     mine += tuple(Mine(khz, 200, 200, f"spare {khz}", spare=True) for khz in spares)
     fresh = FreshAir()
@@ -205,13 +210,16 @@ def day(
         new.look(t, is_on)
         new.tick(t + 1.6, is_on)
         for one in new.somebodies:
-            if one.kind not in ("somebody", "wide") or one.first or (one.number, one.times) in seen:
+            if one.kind not in ("somebody", "wide") or one.first:
                 continue
-            seen.add((one.number, one.times))
             there = [k for k, who in enumerate(strangers)
                      if who.from_s <= t < who.to_s + every_s and abs(who.khz - one.centre_khz) < 200]  # fmt: skip
             for k in there:
-                met.setdefault(k, t)
+                if one.on and one.last_s == t:
+                    met.setdefault(k, t)  # told now, or told still of another at the same place
+            if (one.number, one.times) in seen:
+                continue
+            seen.add((one.number, one.times))
             if there or any(abs(khz - one.centre_khz) < 250 for khz, _ in air.steady):
                 continue
             if any(each.touches(one.centre_khz, one.width_khz) for each in mine):

@@ -40,14 +40,15 @@ SKIRT_DB: Final = 20.0
 SMOOTHED: Final = 6.0
 #: So much weaker beside one of ours it is its skirt (on its band nothing can be told from it); so much weaker
 #: anywhere, or where it came with one of ours, its image; where a third-order product of ours falls, that product,
-#: if the receiver that sweeps makes such, learnt from so many passes [dB].
+#: if the receiver that sweeps makes such, learnt from the highest of so many passes [dB].
 BESIDE_DB: Final = 35.0
 RANGE_DB: Final = 48.0
 CLEAN_DB: Final = 5.0
 WITH_DB: Final = 38.0
 PRODUCT_DB: Final = 15.0
-DOUBT_DB: Final = 12.0
-INTERCEPTS: Final = 200
+DOUBT_DB: Final = 8.0
+WELL_DB: Final = 15.0
+INTERCEPTS: Final = 12
 #: A carrier of ours may be off its place by a quarter of its band and half a bin.
 OFF_SHARE: Final = 0.25
 #: Whoever is not seen in so many looks, and for so long [s], is gone.
@@ -130,9 +131,8 @@ class Arrivals:
     _top: FloatArray = field(default_factory=lambda: np.zeros(0))
     _top_band: FloatArray = field(default_factory=lambda: np.zeros(0))
     _present: dict[int, int] = field(default_factory=dict)
-    _highest: dict[int, float] = field(default_factory=dict)
     _range_db: float = RANGE_DB
-    _intercepts: deque[float] = field(default_factory=lambda: deque(maxlen=INTERCEPTS))
+    _intercepts: list[float] = field(default_factory=list)
     _came: dict[int, float] = field(default_factory=dict)
     _on: dict[Mine, float] = field(default_factory=dict)
     _products: list[tuple[float, float, float, str]] = field(default_factory=list)
@@ -157,7 +157,7 @@ class Arrivals:
         forget = 10.0 ** (-FORGET_DB_S * gone_s / 10.0)
         new = self._new(over, band, whole)
         came = self._ours(over, band, whole, is_on)
-        self._mix(over, at_s)
+        self._mix(band)
         self._ask(came, at_s, is_on)
         self._follow(over, at_s, is_on)
         self._take(self._found(new, over), at_s)
@@ -272,7 +272,9 @@ class Arrivals:
                 strongest = max(strongest, float(rest[peak]))
                 one, left, right = self._signal(over, low + peak)
                 if self.air.passes == 1 and (high - low) * self.air.step_khz > 2.0 * WIDE_KHZ:
-                    one, left, right = replace(one, width_khz=(high - low) * self.air.step_khz), low, high
+                    whole = self.air.frequencies_khz[[low, high - 1]]
+                    width = float(whole[1] - whole[0]) + self.air.step_khz
+                    one, left, right = replace(one, centre_khz=float(whole.mean()), width_khz=width), low, high
                 found.append(one)
                 margin = max(1, round(2.0 * APART_KHZ / self.air.step_khz))
                 rest[max(0, left - margin - low) : max(0, right + margin - low)] = 0.0
@@ -327,9 +329,7 @@ class Arrivals:
 
     # Who it is
 
-    def _ours(
-        self, over: FloatArray, band: FloatArray, whole: BoolArray, is_on: IsOn
-    ) -> list[tuple[Mine, _Found]]:
+    def _ours(self, over: FloatArray, band: FloatArray, whole: BoolArray, is_on: IsOn) -> list[tuple[Mine, _Found]]:
         """Which carriers of ours are on in this pass; what came up on one, by where it lies and how wide it is."""
         air, came = self.air, []
         least = 10.0 ** (air.threshold_db(self._chance(over.size), air.band_bins) / 10.0)
@@ -380,6 +380,9 @@ class Arrivals:
         for one in sorted(found, key=lambda one: -one.over_db):
             if any(not mine.spare and self._is_mine(mine, one) for mine in self.mine):
                 continue  # told by whether ours is on
+            on = self._known(one)
+            if on is not None and on.on and one.over_db <= on.over_db + TOP_BUSY_DB:
+                continue  # a part of who is known
             wide = one.width_khz > WIDE_KHZ
             kind, of = self._of_ours(one, at_s)
             if kind is None:
@@ -410,7 +413,8 @@ class Arrivals:
             if (inside and one.over_db < db + TOP_IDLE_DB) or (beside and one.over_db < db - BESIDE_DB):
                 return None, ""
         for at_khz, near_khz, db, makers in self._products:
-            if abs(at_khz - one.centre_khz) <= near_khz and one.over_db <= db:
+            reach = near_khz if one.over_db < WELL_DB else near_khz / 2.0  # of a weak one only parts show
+            if abs(at_khz - one.centre_khz) <= reach and one.over_db <= db:
                 return "product", makers
         for mine, db in level.items():
             came = at_s - self._came.get(mine.khz, -math.inf) <= 2.0 * self.air.every_s
@@ -418,20 +422,16 @@ class Arrivals:
                 return "product", mine.link
         return "somebody", ""
 
-    def _mix(self, over: FloatArray, at_s: float) -> None:
+    def _mix(self, band: FloatArray) -> None:
         """Which carriers of ours are on and how strong, and where their third-order products may show, how strong.
 
         A product of levels a, a, b stands at 2 a + b - 2 i over the floor, for a receiver whose intercept lies i
-        over the floor: where less is heard, i is more. Looks within one pass lie apart, so the upper fifth decides.
+        over the floor: where less is heard, i is more. Looks of a pass lie apart: the highest few do not count.
         """
         self._on = {
             mine: self._level_db(mine) for mine in self.mine
             if not mine.spare and self._present.get(mine.khz, GONE_LOOKS) == 0
         }  # fmt: skip
-        for mine, db in self._on.items():
-            if db > self._highest.get(mine.khz, -math.inf) + TOP_IDLE_DB:
-                self._highest[mine.khz] = db
-                self._came[mine.khz] = at_s
         frequency, least = self.air.frequencies_khz, -math.inf
         mixed: list[tuple[float, Mine, Mine, Mine | None, float, float]] = []
         for a, b in permutations(self._on, 2):
@@ -440,15 +440,16 @@ class Arrivals:
             if not frequency[0] <= khz <= frequency[-1] or at >= frequency.size:
                 continue
             mixed.append((float(khz), a, b, None, sum_db, max(self._on[a], self._on[b])))
-            least = max(least, (sum_db - 10.0 * math.log10(max(1.0, float(over[at])))) / 2.0)
+            least = max(least, (sum_db - 10.0 * math.log10(max(1.0, float(band[at])))) / 2.0)
         if mixed:
-            self._intercepts.append(least)
+            self._intercepts = sorted([*self._intercepts, least])[-INTERCEPTS:]
         for (a, b), c in ((pair, c) for pair in combinations(self._on, 2) for c in self._on if c not in pair):
             levels = [self._on[one] for one in (a, b, c)]
             mixed.append((float(a.khz + b.khz - c.khz), a, b, c, sum(levels) + 6.0, max(levels)))
-        reach = float(np.quantile(self._intercepts, 0.8)) if self._intercepts else 0.0
+        doubt_db = DOUBT_DB + self.air.on_db()
+        reach = self._intercepts[0] if len(self._intercepts) == INTERCEPTS else 0.0
         self._products = [
-            (khz, 1.5 * a.bandwidth_khz, min(sum_db - 2.0 * reach + DOUBT_DB, strongest - PRODUCT_DB),
+            (khz, 1.5 * a.bandwidth_khz, min(sum_db - 2.0 * reach + doubt_db, strongest - PRODUCT_DB),
              " and ".join(one.link for one in (a, b, c) if one is not None))
             for khz, a, b, c, sum_db, strongest in mixed
         ]  # fmt: skip
@@ -539,7 +540,8 @@ class Arrivals:
         if mine is not None and one.kind != "ours":
             return one.on and is_on(mine.link) is not True
         if one.on or one.kind != "somebody":
-            if one.kind == "product" and one.looks > 1 and self._left(one):
+            went = one.kind == "product" and one.looks > 1 and self._left(one)
+            if went and self._of_ours(found, at_s)[0] == "somebody":
                 one.kind, one.of = "somebody", ""  # ours went, and it stayed
             return True
         return self._of_ours(found, at_s)[0] == "somebody"

@@ -102,7 +102,7 @@ class FreshAir:
         """All anew, with the bins of this pass."""
         judged = judge(sweep)
         bins, every_s = sweep.frequencies_khz.size, self.every_s
-        minutes = self.minutes if bins == self.frequencies_khz.size else None
+        minutes = [one for one in self.minutes if one[1].size == min(COLUMNS, bins)]
         FreshAir.__init__(self)
         self.frequencies_khz, self.step_khz = sweep.frequencies_khz.astype(np.float64), sweep.step_khz
         self.resolution_khz, self.unit, self.every_s = sweep.resolution_khz, sweep.unit, every_s
@@ -113,8 +113,7 @@ class FreshAir:
         self.looks, self.on_looks = np.zeros(bins, np.int64), np.zeros(bins, np.int64)
         self.floor_db = np.interp(self.frequencies_khz, judged.frequencies_khz, judged.floor_db)
         self.averages = max(1.0, judged.averages / sweep.sweeps)
-        if minutes is not None:
-            self.minutes = minutes
+        self.minutes.extend(minutes)
 
     def _placed(self, sweep: Sweep, level: FloatArray) -> FloatArray | None:
         """The levels of a pass on the bins that are kept, NaN where it lacks one; None for other settings."""
@@ -235,7 +234,7 @@ class FreshAir:
         return SlotNow(
             max(0.0, mean_db), 10.0 * math.log10(float(power.sum()) * scale) + self.shift_db,
             10.0 * math.log10(float(np.sum(10.0 ** (self.highest_db[part] / 10.0))) * scale), bool(busy),
-            float(np.min(self.looked_s[part])), float(share) if share > 2.0 * detection.FALSE_ALARM else 0.0,
+            float(np.min(self.looked_s[part])), float(share) if share > 4.0 * detection.FALSE_ALARM else 0.0,
         )  # fmt: skip
 
     # Over time

@@ -19,6 +19,8 @@ from linkwright.air.arrivals import Arrivals, IsOn, Mine, Somebody
 from linkwright.air.fresh import FreshAir, SlotNow
 from linkwright.air.passes import Passes
 from linkwright.air.readers import Heard, ReadOptions, Readout
+from linkwright.air.readers.columns import KHZ
+from linkwright.air.sweep import DETECTOR_WORDS
 from linkwright.desk import kept_air
 from linkwright.desk.background import Background, Run
 from linkwright.desk.telling import Listeners
@@ -42,17 +44,12 @@ PLAN_S: Final = 3_600.0
 #: So far beside somebody no spare is taken either [kHz]: a microphone's band.
 BESIDE_KHZ: Final = 200.0
 #: What a record may state besides its rows.
-STATED: Final = (
-    "unit",
-    "frequency_unit",
-    "from_khz",
-    "to_khz",
-    "step_khz",
-    "resolution_khz",
-    "detector",
-    "averages",
-)
-FIELDS: Final = frozenset({"rows", "source", "site", "columns", *STATED})
+STATED: Final[dict[str, Any]] = {
+    "unit": ("dBm", "dBuV", "dBuV/m", "dB"), "frequency_unit": tuple(KHZ), "detector": tuple(DETECTOR_WORDS),
+    "columns": ("traces", "sweeps", "bins"), "from_khz": float, "to_khz": float, "step_khz": float,
+    "resolution_khz": float, "averages": float,
+}  # fmt: skip
+FIELDS: Final = frozenset({"rows", "source", "site", *STATED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +180,7 @@ class Airing:
     def _source(self, record: dict[str, Any]) -> Source:
         name = str(record.get("source") or "sweep")[:80]
         site = str(record.get("site") or "")[:200] or self.site()
-        given = {key: record[key] for key in STATED if record.get(key) is not None}
-        try:
-            options = ReadOptions(**given, columns=record.get("columns"))
-        except TypeError as error:
-            raise InputError(f"what is stated of the sweep is not understood ({error})") from None
+        options = _stated(record)
         with self._lock:
             there = self._sources.get(name)
             if there is None or there.passes.options != options or (site and there.site != site):
@@ -362,6 +355,21 @@ def _records(payload: bytes) -> list[dict[str, Any]]:
         if unknown:
             raise InputError(f'found the field "{unknown[0][:40]}", expected one of {", ".join(sorted(FIELDS))}')
     return records
+
+
+def _stated(record: dict[str, Any]) -> ReadOptions:
+    """What a record states of its rows. Raises InputError for what is no such thing."""
+    given: dict[str, Any] = {}
+    for key, fits in STATED.items():
+        value = record.get(key)
+        if value is None:
+            continue
+        if isinstance(fits, tuple) and value not in fits:
+            raise InputError(f'{key} is "{str(value)[:40]}"; expected one of {", ".join(fits)}')
+        if fits is float and (isinstance(value, bool) or not isinstance(value, int | float)):
+            raise InputError(f'{key} is "{str(value)[:40]}"; expected a number')
+        given[key] = int(value) if key == "averages" else value
+    return ReadOptions(**given)
 
 
 def nearest(mine: tuple[Mine, ...], one: Somebody) -> Mine | None:
