@@ -58,6 +58,8 @@ GONE_S: Final = 10.0
 GHOSTS: Final = 6
 GHOSTS_S: Final = 1_200.0
 MOST: Final = 200
+#: What jumps by this factor [power] on a carrier whose own transmitter is off is somebody.
+JUMP: Final = 10.0
 #: It is waited so long for what the receivers say of one of ours [s].
 WAIT_S: Final = 1.5
 
@@ -131,6 +133,7 @@ class Arrivals:
     _top: FloatArray = field(default_factory=lambda: np.zeros(0))
     _top_band: FloatArray = field(default_factory=lambda: np.zeros(0))
     _present: dict[int, int] = field(default_factory=dict)
+    _heard: dict[int, float] = field(default_factory=dict)
     _range_db: float = RANGE_DB
     _intercepts: list[float] = field(default_factory=list)
     _came: dict[int, float] = field(default_factory=dict)
@@ -159,8 +162,8 @@ class Arrivals:
         came = self._ours(over, band, whole, is_on)
         self._mix(band)
         self._ask(came, at_s, is_on)
-        self._follow(over, at_s, is_on)
         self._take(self._found(new, over), at_s)
+        self._follow(over, at_s, is_on)
         again = np.zeros(over.size, np.bool_)  # who was seen once is to be new once more
         for one in self._once:
             reach = one.width_khz / 2.0 + BLOCK_KHZ
@@ -342,7 +345,9 @@ class Arrivals:
                 self._present[mine.khz] = min(off + 1, GONE_LOOKS)
                 continue
             self._present[mine.khz] = 0
-            if off < 2:
+            before, self._heard[mine.khz] = self._heard.get(mine.khz, math.inf), float(band[at])
+            jumped = band[at] > JUMP * before and is_on(mine.link) is False  # over an image of another of ours
+            if off < 2 and not jumped:
                 continue
             reach = max(1, round(mine.bandwidth_khz / 2.0 / air.step_khz))
             near = slice(max(0, at - reach), at + reach + 1)
@@ -502,6 +507,9 @@ class Arrivals:
         air_usual = np.maximum(self.air.usual, 1.0)
         shift_db, scale = self.air.shift_db, min(1.0, self.air.step_khz / self.air.resolution_khz)
         for one in self.somebodies:
+            if one.last_s == at_s:
+                one.looks += one.since_s < at_s
+                continue
             half = max(one.width_khz / 2.0, self.air.step_khz / 2.0)
             part = slice(*np.searchsorted(frequency, [one.centre_khz - half - 1e-6, one.centre_khz + half + 1e-6]))
             seen = np.isfinite(self.air.over[part])
