@@ -171,8 +171,9 @@ def day(
 ) -> Told:  # fmt: skip
     """A day of a crew of eight with eight spares: ours come and go as the receivers tell, strangers come to spares
     and, while ours is off, to carriers, up to 75 kHz beside their middle."""
-    from linkwright.air.arrivals import Arrivals, Mine
+    from linkwright.air.arrivals import Arrivals
     from linkwright.air.fresh import FreshAir
+    from linkwright.air.ours import Mine
 
     rng = np.random.default_rng(seed + 1000)
     carriers, spares = placed(rng)
@@ -192,7 +193,8 @@ def day(
     mine = tuple(Mine(khz, 200, 200, str(khz)) for khz in carriers)
     mine += tuple(Mine(khz, 200, 200, f"spare {khz}", spare=True) for khz in spares)
     fresh = FreshAir()
-    new = Arrivals(fresh, mine)
+    new = Arrivals(fresh)
+    new.expect(mine)
     told = Told([], [], [], 0)
     seen: set[tuple[int, int]] = set()
     met: dict[int, float] = {}

@@ -11,8 +11,10 @@ import pytest
 from tests.air.simulated_air import Air, Stranger, day
 
 from linkwright.air import arrivals as rules
-from linkwright.air.arrivals import Arrivals, Mine
+from linkwright.air import signals
+from linkwright.air.arrivals import Arrivals
 from linkwright.air.fresh import FreshAir
+from linkwright.air.ours import Mine
 from linkwright.air.sweep import Sweep
 from linkwright.units import FloatArray
 
@@ -30,17 +32,17 @@ def test_forty_strangers_are_told_within_a_pass_and_nobody_is_invented(
 def quiet(rng: np.random.Generator, bins: int = 4000, averages: int = 4) -> Sweep:
     """Nothing but noise at -100 dBm."""
     power: FloatArray = rng.gamma(averages, 1.0 / averages, bins)
-    level: FloatArray = np.asarray(10.0 * np.log10(power) - 100.0, dtype=np.float64)
-    frequencies = 470_000.0 + 25.0 * np.arange(bins)
-    return Sweep("noise", frequencies, level[None, :], "dBm", 25.0, 25.0, averages, "rms", None, None, "noise",
-                 np.zeros(bins, np.bool_))  # fmt: skip
+    level: FloatArray = (10.0 * np.log10(power) - 100.0).astype(np.float64)
+    frequencies = (470_000.0 + 25.0 * np.arange(bins)).astype(np.float64)
+    return Sweep("noise", frequencies, level.reshape(1, -1), "dBm", 25.0, 25.0, averages, "rms", None, None,
+                 "noise", np.zeros(bins, np.bool_))  # fmt: skip
 
 
 @pytest.mark.parametrize("averages", [1, 16])
 def test_the_chance_that_noise_is_told_is_set_by_the_hour(monkeypatch: pytest.MonkeyPatch, averages: int) -> None:
     """Asked for sixty an hour instead of one in a thousand, no more than that come: the chance is shared out over
     places and passes, so that how often it is looked does not matter."""
-    monkeypatch.setattr(rules, "FALSE_PER_HOUR", 60.0)
+    monkeypatch.setattr(signals, "FALSE_PER_HOUR", 60.0)
     monkeypatch.setattr(rules, "GHOSTS", 10**9)
     counts = []
     for every_s in (2.0, 20.0):
@@ -59,7 +61,8 @@ def test_the_chance_that_noise_is_told_is_set_by_the_hour(monkeypatch: pytest.Mo
 def test_a_gain_that_moves_and_a_floor_that_drifts_are_nobody() -> None:
     rng = np.random.default_rng(33)
     fresh = FreshAir()
-    new = Arrivals(fresh, (Mine(500_000, 200, 200, "Boom"),))
+    new = Arrivals(fresh)
+    new.expect((Mine(500_000, 200, 200, "Boom"),))
     for n in range(300):
         sweep = quiet(rng)
         sweep.levels_db[:] += 10.0 * (n > 100) - 20.0 * (n > 200) + 3.0 * np.sin(n / 40.0)
@@ -70,7 +73,8 @@ def test_a_gain_that_moves_and_a_floor_that_drifts_are_nobody() -> None:
 
 def told_kinds(air: Air, mine: tuple[Mine, ...], seconds: float, on: bool | None) -> list[str]:
     fresh = FreshAir()
-    new = Arrivals(fresh, mine)
+    new = Arrivals(fresh)
+    new.expect(mine)
     for n in range(1, int(seconds / 8.0)):
         fresh.add(air.at(8.0 * n), 8.0 * n)
         new.look(8.0 * n, lambda _link: on)

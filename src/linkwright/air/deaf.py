@@ -1,7 +1,7 @@
 """A sweep that heard nothing because nothing reached it: the antenna was off, its cable broken or its input shut.
 
-What is known to be on the air is gone and the floor is where it was, or a little lower: the receiver hears its own noise. Such a
-sweep shows a clean band and is no evidence of one.
+What is known to be on the air is gone and the floor is where it was, or a little lower: the receiver hears its own
+noise. Such a sweep shows a clean band and is no evidence of one.
 """
 
 from __future__ import annotations
@@ -120,7 +120,7 @@ def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) ->
 
 
 def _blocks(judged: JudgedSweep) -> tuple[Known, ...]:
-    """The wide blocks that a sweep of scattered points shows: what a quarter of their points stands over, at least."""
+    """The wide blocks that a sweep of scattered points shows: what a quarter of their points stands over."""
     blocks = [Known(name, low, high, _block_db(judged, low, high)) for name, low, high in BLOCKS]
     return tuple(one for one in blocks if one.over_db is not None and one.over_db >= STRONG_DB)
 

@@ -338,9 +338,7 @@ def _look_at_points(view: _View, points: Points, channel: Channel) -> Multiplex 
     chance = (FALSE_CHANNEL / math.comb(bins.size, needed)) ** (1.0 / needed)
     each = -math.expm1(math.log1p(-chance) / view.judged.sweep.sweeps)
     alone = max(float(-ndtri(each)) * points.scatter_db, POINTS_DOUBT_DB)
-    if (
-        view.judged.sweep.averages is None
-    ):  # peaks may be held, and reach farther up than down: it matters over hours
+    if view.judged.sweep.averages is None:  # peaks may be held, which reach farther up than down
         looks = looks_from_spread(points.scatter_db)
         alone = max(alone, held_quantile_db(looks, 1.0 - each) - held_quantile_db(looks, 0.5))
     together = ON_AVERAGE * points.mean_scatter_db / math.sqrt(bins.size)

@@ -16,7 +16,8 @@ from urllib.parse import urlsplit
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
-    from linkwright.air.arrivals import Arrivals, Mine
+    from linkwright.air.arrivals import Arrivals
+    from linkwright.air.ours import Mine
     from linkwright.air.passes import Passes
     from linkwright.air.readers import ReadOptions
 
@@ -146,7 +147,8 @@ def _told(places: Sequence[str], options: ReadOptions, mine: tuple[Mine, ...], a
 
     sources: dict[str, Passes] = {}
     air = FreshAir()
-    arrivals = Arrivals(air, mine)
+    arrivals = Arrivals(air)
+    arrivals.expect(mine)
     told: dict[tuple[int, int], dict[str, Any]] = {}
 
     def passed(passes: Passes, sweeps: Iterator[Any]) -> None:

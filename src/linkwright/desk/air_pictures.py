@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from linkwright.air.arrivals import Mine, Somebody
+from linkwright.air.arrivals import Somebody
 from linkwright.air.fresh import FreshAir
+from linkwright.air.ours import Mine
 from linkwright.desk.airing import Source, age_words
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.watching import clock_of

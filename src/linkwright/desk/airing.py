@@ -15,8 +15,9 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
-from linkwright.air.arrivals import Arrivals, IsOn, Mine, Somebody
+from linkwright.air.arrivals import Arrivals, Somebody
 from linkwright.air.fresh import FreshAir, SlotNow
+from linkwright.air.ours import IsOn, Mine
 from linkwright.air.passes import Passes
 from linkwright.air.readers import Heard, ReadOptions, Readout
 from linkwright.air.readers.columns import KHZ
@@ -139,7 +140,7 @@ class Airing:
         with self._lock:
             self._mine = mine
             for source in self._sources.values():
-                source.arrivals.mine = mine.get(source.site, ())
+                source.arrivals.expect(mine.get(source.site, ()))
 
     # What comes in
 
@@ -188,7 +189,8 @@ class Airing:
                     oldest = min(self._sources.values(), key=lambda one: one.heard_s)
                     del self._sources[oldest.name]
                 air = FreshAir()
-                there = Source(name, site, Passes(name, options), air, Arrivals(air, self._mine.get(site, ())))
+                there = Source(name, site, Passes(name, options), air, Arrivals(air))
+                there.arrivals.expect(self._mine.get(site, ()))
                 there.heard_s = self.clock()
                 with contextlib.suppress(InputError):
                     air.minutes.extend(kept_air.newest(self.store, name))

@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
-from linkwright.air.arrivals import Mine
+from linkwright.air.ours import Mine
 from linkwright.desk.airing import because_of, key_of, words_of
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.desk.troubles import Trouble
