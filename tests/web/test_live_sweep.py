@@ -75,6 +75,11 @@ def test_somebody_on_a_spare_is_told_and_another_spare_is_proved(demo: TestClien
     assert spare not in now["spares_khz"]
     assert now["spares_khz"], "another spare is given"
     assert now["carrier_khz"] == link["carrier_khz"], "nobody moves for a spare"
+    says = [one["says"] for one in demo.get("/plan.json").json()["findings"] if one["code"] == "spare-replaced"]
+    assert len(says) == 1
+    assert f"The spare {spare / 1000:.3f} of {link['link']} was given up: somebody came there" in says[0]
+    assert says[0] in demo.get("/plan").text
+    assert "was given up" in demo.get("/live/happened").text
     assert spare not in [khz for one in links(demo) for khz in (one["carrier_khz"], *one["spares_khz"])]
 
 

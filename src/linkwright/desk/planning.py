@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import json
 import threading
@@ -15,6 +16,7 @@ from linkwright import __version__
 from linkwright.desk.background import Background, Run
 from linkwright.desk.document import Document
 from linkwright.desk.files import Files, Read
+from linkwright.desk.given_up import GivenUp, given_up, with_findings
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made
@@ -55,6 +57,7 @@ class Planning:
     made: Made | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _fresh: bool = False
+    _given_up: GivenUp = field(default_factory=dict)
     _for: tuple[Shoot | None, tuple[str, ...]] | None = None
     _since_s: float = 0.0
     _before: deque[Made] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
@@ -122,6 +125,12 @@ class Planning:
             return
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
         plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
+        news = given_up(earlier, plan, self.heard())
+        self._given_up = {} if fresh else {**self._given_up, **news}
+        plan = with_findings(plan, self._given_up)
+        for (_, link, _), why in news.items():
+            with contextlib.suppress(InputError):
+                self.store.happen("note", names.id_of("link", link), {"text": why}, None, "the live sweep")
         scene = scene_of(shoot, read.sweeps, read.tv)
         made = Made(plan, shoot, scene, read, names, document.used, attachments, at)
         self._set(made)

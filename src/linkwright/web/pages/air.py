@@ -63,7 +63,7 @@ def page(request: Request, site: SiteName = "") -> Response:
         request, "air.html", answer=_answer(desk, snapshot, chosen), sites=names, chosen=chosen, air=air,
         troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",
         swept=air is not None and air.survey is not None and bool(air.survey.judged),
-        live=air_now(desk, snapshot, chosen), **said,
+        live=air_now(desk, snapshot, chosen), base=str(request.base_url), **said,
     )  # fmt: skip
 
 
