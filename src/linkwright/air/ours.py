@@ -16,6 +16,7 @@ import numpy as np
 
 from linkwright.air.judged import DEPENDENT_BINS
 from linkwright.air.signals import BESIDE_DB, TOP_IDLE_DB, Found, Signals
+from linkwright.physics.detection import averaged_spread_db
 from linkwright.units import BoolArray, FloatArray
 
 #: So much weaker than one of ours anywhere it is its image, where it came with it sooner; how much farther the
@@ -29,6 +30,7 @@ PRODUCT_DB: Final = 15.0
 DOUBT_DB: Final = 8.0
 WELL_DB: Final = 15.0
 INTERCEPTS: Final = 12
+BY_CHANCE: Final = 2.5
 #: A carrier of ours may be off its place by a quarter of its band and half a bin.
 OFF_SHARE: Final = 0.25
 #: Whoever is not seen in so many looks is gone; ours that was off for so many came up anew.
@@ -147,11 +149,12 @@ class Ours:
             mine: self._level_db(mine) for mine in self.mine
             if not mine.spare and self.present.get(mine.khz, GONE_LOOKS) == 0
         }  # fmt: skip
-        frequency, least = self.signals.air.frequencies_khz, -math.inf
+        air, least = self.signals.air, -math.inf
+        frequency = air.frequencies_khz
         mixed: list[tuple[float, Mine, Mine, Mine | None, float, float]] = []
         for a, b in permutations(self.on, 2):
             khz, sum_db = 2 * a.khz - b.khz, 2.0 * self.on[a] + self.on[b]
-            at = int(np.searchsorted(frequency, khz - self.signals.air.step_khz / 2.0))
+            at = int(np.searchsorted(frequency, khz - air.step_khz / 2.0))
             if not frequency[0] <= khz <= frequency[-1] or at >= frequency.size:
                 continue
             mixed.append((float(khz), a, b, None, sum_db, max(self.on[a], self.on[b])))
@@ -161,8 +164,10 @@ class Ours:
         for (a, b), c in ((pair, c) for pair in combinations(self.on, 2) for c in self.on if c not in pair):
             levels = [self.on[one] for one in (a, b, c)]
             mixed.append((float(a.khz + b.khz - c.khz), a, b, c, sum(levels) + 6.0, max(levels)))
-        doubt_db = DOUBT_DB + self.signals.air.on_db()
-        reach = self._intercepts[0] if len(self._intercepts) == INTERCEPTS else 0.0
+        doubt_db = DOUBT_DB + air.on_db()
+        scatter_db = averaged_spread_db(max(1.0, air.averages * air.band_bins / DEPENDENT_BINS))
+        # the highest of many looks are high by chance as well
+        reach = self._intercepts[0] - BY_CHANCE * scatter_db if len(self._intercepts) == INTERCEPTS else 0.0
         self._products = [
             (khz, 1.5 * a.bandwidth_khz, min(sum_db - 2.0 * reach + doubt_db, strongest - PRODUCT_DB),
              " and ".join(one.link for one in (a, b, c) if one is not None))

@@ -70,7 +70,10 @@ def run(
     )
     if live:
         from linkwright.cli.sweep_live import watch
+        from linkwright.shoot.errors import InputError
 
+        if region is not None or picture is not None:
+            raise InputError("--live takes neither --region nor --picture; the page Air draws a sweep that goes on")
         raise typer.Exit(watch(file, options, shoot, json))
     status = _answered(file, region, shoot, picture, options, json)
     if status:

@@ -129,6 +129,9 @@ def over_time(air: FreshAir, low: float, high: float, columns: int, rows: int) -
         if row.size == picture.shape[1]:
             place = min(count - 1, int((at - begin) / max(end - begin, 1e-9) * count))
             picture[place] = np.maximum(picture[place], row)
+    for n in range(1, count - 1):
+        if not picture[n].any() and picture[n + 1].any():
+            picture[n] = picture[n - 1]  # two passes fell into one stretch; a silence is longer
     frequency = air.frequencies_khz
     starts = np.arange(picture.shape[1]) * frequency.size // picture.shape[1]
     stops = np.append(starts[1:], frequency.size) - 1
