@@ -34,7 +34,7 @@ def test_a_pipe_is_judged_as_it_comes() -> None:
     assert any(place in lines[0] for place in (" 569.99", " 570.00"))
     assert "new: \N{MINUS SIGN}6" in lines[0]
     assert "dBm" in lines[0]
-    assert lines[1] == "14 passes, 1 rows left out."
+    assert lines[1] == "14 passes, 1 row left out."
     assert "no row at all" in err
 
 

@@ -66,6 +66,11 @@ def test_somebody_on_a_spare_is_told_and_another_spare_is_proved(demo: TestClien
     assert f"omebody on the spare {spare / 1000:.3f}" in strips
     assert "\N{MINUS SIGN}60 dBm" in strips or "\N{MINUS SIGN}59 dBm" in strips or "\N{MINUS SIGN}61 dBm" in strips
     assert "kHz wide" in strips
+    for _ in range(20):  # the status line of every page says so within the two seconds as well
+        if desk_of_client(demo).watching.told()["open"]:
+            break
+        time.sleep(0.1)
+    assert f"omebody on the spare {spare / 1000:.3f}" in desk_of_client(demo).watching.told()["broken"]
     wait_for_plan(desk_of_client(demo))
     for _ in range(200):
         now = next(one for one in links(demo) if one["link"] == link["link"])

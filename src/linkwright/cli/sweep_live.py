@@ -144,6 +144,7 @@ def _told(places: Sequence[str], options: ReadOptions, mine: tuple[Mine, ...], a
     from linkwright.air.fresh import FreshAir
     from linkwright.air.passes import Passes
     from linkwright.cli.output import console, print_json
+    from linkwright.units import counted
 
     sources: dict[str, Passes] = {}
     air = FreshAir()
@@ -180,11 +181,15 @@ def _told(places: Sequence[str], options: ReadOptions, mine: tuple[Mine, ...], a
     if as_json:
         print_json({"passes": passes_read, "refused": refused, "new": list(told.values())})
     else:
-        console().print(f"{passes_read} passes, {refused} rows left out.")
+        console().print(f"{_passes(passes_read)}, {counted(refused, 'row')} left out.")
     if not passes_read:
         says = next((one.says for one in sources.values() if one.says), "")
         raise InputError(says or "no pass of a sweep came; expected rows of a sweep")
     return 1 if refused else 0
+
+
+def _passes(count: int) -> str:
+    return f"{count} pass{'' if count == 1 else 'es'}"
 
 
 def _news(arrivals: Arrivals, told: dict[tuple[int, int], dict[str, Any]]) -> Iterator[dict[str, Any]]:
@@ -217,6 +222,7 @@ def _sent(places: Sequence[str], address: str, options: ReadOptions, as_json: bo
     """Send whole lines to the pages, and tell once what they refuse; while they cannot be reached, lines wait."""
     from linkwright.cli.output import console, print_json
     from linkwright.cli.sending import post
+    from linkwright.units import counted
 
     waiting: dict[str, bytes] = {}
     passes = refused = lost = 0
@@ -262,5 +268,5 @@ def _sent(places: Sequence[str], address: str, options: ReadOptions, as_json: bo
         print_json({"passes": passes, "refused": refused, "says": says})
     else:
         more = f", {lost} bytes lost while the pages could not be reached" if lost else ""
-        console().print(f"{passes} passes sent, {refused} rows left out{more}.")
+        console().print(f"{_passes(passes)} sent, {counted(refused, 'row')} left out{more}.")
     return 1 if refused else 0

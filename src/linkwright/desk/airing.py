@@ -104,7 +104,8 @@ class Airing:
     """The live sweeps of one job. Safe to use from several threads.
 
     is_on : whether a link of ours transmits, as its receiver tells. site : the site of the call that is on.
-    changed : hears that somebody came on a spare or elsewhere, for whom a plan is made again.
+    changed : hears that somebody came on a spare, for whom a plan is made again. news : that somebody came or
+    went on one of ours.
     """
 
     store: Store
@@ -113,6 +114,7 @@ class Airing:
     is_on: IsOn = field(default=lambda _link: None)
     site: Callable[[], str] = field(default=str)
     changed: Callable[[], None] = field(default=lambda: None)
+    news: Callable[[], None] = field(default=lambda: None)
     clock: Callable[[], float] = time.time
     _sources: dict[str, Source] = field(default_factory=dict)
     _mine: Mapping[str, tuple[Mine, ...]] = field(default_factory=dict)
@@ -326,7 +328,7 @@ class Airing:
             self._news, self._told_s = False, now_s
         self.listeners.tell("air", {})
         if alarms:
-            self.listeners.tell("alarms-again", {})
+            self.news()
 
     def _stands(self) -> tuple[Any, ...]:
         return tuple((source.name, one.number, one.times) for source, one, _ in self.newcomers())

@@ -84,6 +84,7 @@ class Desk:
         self.watching = Watching(self.store, self.listeners, self.works["looking"], self.works["judging"])
         self.watching.besides = self._besides
         self.airing.is_on, self.airing.site = self._is_on, self._site_now
+        self.airing.news = self.watching.ask_besides
         self.watching.compiled = lambda: self.works["preparing"].state == State()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
