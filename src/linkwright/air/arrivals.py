@@ -16,7 +16,7 @@ import numpy as np
 
 from linkwright.air.fresh import FreshAir
 from linkwright.air.ours import GONE_LOOKS, IsOn, Kind, Mine, Ours
-from linkwright.air.signals import APART_KHZ, LEAST_DB, TOP_BUSY_DB, WIDE_KHZ, Found, Signals
+from linkwright.air.signals import APART_KHZ, LEAST_DB, TOP_BUSY_DB, TOP_IDLE_DB, WIDE_KHZ, Found, Signals
 from linkwright.units import BoolArray, FloatArray
 
 #: Whoever is not seen in some looks, and for so long [s], is gone.
@@ -34,7 +34,8 @@ WAIT_S: Final = 1.5
 class Somebody:
     """A signal that was found. level_db : in the sweep's unit; over_db : over the floor. times : how often it came.
 
-    first : it was there when looking began. of : whose product, image or own carrier it is taken for.
+    first : it was there when looking began. of : whose product, image or own carrier it is taken for. most_db : the
+    highest that it stood over the floor.
     """
 
     number: int
@@ -52,6 +53,7 @@ class Somebody:
     base: float = 1.0
     looks: int = 1
     missed: int = 0
+    most_db: float = -math.inf
 
 
 @dataclass(eq=False)
@@ -151,6 +153,9 @@ class Arrivals:
             kind, of = self.ours.of_ours(one, at_s)
             if kind is None:
                 continue
+            image = self._known(one, "product")
+            if image is not None and one.over_db <= image.most_db + TOP_IDLE_DB and not self.ours.left(image.of):
+                kind, of = "product", image.of  # as it was seen there before
             known = self._known(one, *(("product",) if kind == "product" else ("somebody", "wide")))
             if known is not None:
                 self._again(known, one, at_s)
@@ -180,6 +185,7 @@ class Arrivals:
             known.since_s = at_s
         known.last_s, known.missed = at_s, 0
         known.level_db, known.over_db = one.level_db, one.over_db
+        known.most_db = max(known.most_db, one.over_db)
 
     def _put(self, one: Found, at_s: float, kind: Kind, of: str) -> None:
         known = self._known(one, kind)
@@ -190,7 +196,7 @@ class Arrivals:
         self.somebodies.append(
             Somebody(
                 self._number, one.centre_khz, one.width_khz, one.level_db, one.over_db, at_s, at_s, kind, of,
-                self.air.passes == 1, base=one.base,
+                self.air.passes == 1, base=one.base, most_db=one.over_db,
             )
         )  # fmt: skip
         if len(self.somebodies) > MOST:

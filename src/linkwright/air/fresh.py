@@ -136,14 +136,15 @@ class FreshAir:
         self.looked_s = np.where(looked, at_s, self.looked_s)
         self.highest_db = np.fmax(self.highest_db, level)
         self.shift_db = self._shift(level)
-        power = 10.0 ** (np.where(looked, level - self.shift_db, 0.0) / 10.0)
+        power = 10.0 ** (np.where(looked, np.clip(level - self.shift_db, -400.0, 400.0), 0.0) / 10.0)
         weight = 1.0 / np.minimum(self.looks + 1, MEMORY)
         first = looked & (self.looks == 0)
         self._mean = np.where(first, power, self._mean)
         self._mean = np.where(looked, self._mean + weight * (power - self._mean), self._mean)
         if self.passes in (1, 2, 4, 8) or self.passes % ANEW == 0:
             self._floor()
-        self.over = np.where(looked, power / 10.0 ** (self.floor_db / 10.0), np.nan)
+        over = power / 10.0 ** (np.clip(self.floor_db, -400.0, 400.0) / 10.0)
+        self.over = np.where(looked, np.clip(over, 1e-30, 1e30), np.nan)
         on = looked & (self.over > 10.0 ** (self.on_db() / 10.0))
         self.looks += looked
         self.on_looks += on

@@ -159,7 +159,7 @@ class Signals:
         """The signal about a bin: its centre, width, level; and its bins, from and to."""
         air = self.air
         base = np.maximum(air.usual, 1.0)
-        few = min(air.band_bins, max(1, math.ceil(SMOOTHED / air.averages)))
+        few = min(air.band_bins, over.size, max(1, math.ceil(SMOOTHED / air.averages)))
         excess = over - base
         if few > 1:
             excess = np.convolve(excess, np.ones(few) / few, "same")
