@@ -1,13 +1,14 @@
 """A sweep that heard nothing because nothing reached it: the antenna was off, its cable broken or its input shut.
 
-What is known to be on the air is gone and the floor is where it was: the receiver hears its own noise. Such a
-sweep shows a clean band and is no evidence of one.
+What is known to be on the air is gone and the floor is where it was, or a little lower: the receiver hears its own
+noise. Such a sweep shows a clean band and is no evidence of one.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -22,6 +23,17 @@ STRONG_DB = 10.0
 LEAST_KNOWN = 2
 #: Floors this near to each other are the same [dB].
 SAME_FLOOR_DB = 3.0
+#: What is wide and on the air all day nearly everywhere [kHz]: broadcast FM (ITU Radio Regulations, band 87.5-108
+#: MHz), and the downlinks of cellular networks (3GPP TS 36.101, table 5.5-1; from memory). A sweep whose points lie
+#: too far apart to show a carrier shows these: so many of its points in one, so many of which stand out.
+BLOCKS: Final = (
+    ("FM radio", 87_500.0, 108_000.0), ("cellular 729-756 MHz", 729_000.0, 756_000.0),
+    ("cellular 758-821 MHz", 758_000.0, 821_000.0), ("cellular 859-894 MHz", 859_000.0, 894_000.0),
+    ("cellular 925-960 MHz", 925_000.0, 960_000.0), ("cellular 1805-1880 MHz", 1_805_000.0, 1_880_000.0),
+    ("cellular 1930-1995 MHz", 1_930_000.0, 1_995_000.0), ("cellular 2110-2170 MHz", 2_110_000.0, 2_170_000.0),
+)  # fmt: skip
+LEAST_POINTS: Final = 6
+STANDING: Final = 0.75
 #: What is left of a known signal may stand this far over the floor [dB] and still count as gone.
 GONE_DB = 3.0
 
@@ -41,6 +53,8 @@ class Known:
 
 def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Known, ...]:
     """What another sweep of the same place says is on the air all the time: multiplexes, steady strong carriers."""
+    if judged.sweep.under_sampled:
+        return _blocks(judged)
     found = multiplexes(judged, raster)
     known = [
         Known(f"TV channel {one.channel}", one.from_khz, one.to_khz, one.excess_db)
@@ -85,7 +99,10 @@ def deaf_reason(judged: JudgedSweep, known: Sequence[Known], floor_db: float | N
     if len(names) < LEAST_KNOWN:
         return None
     listed = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
-    unchanged = "" if floor_db is None else " and its floor is unchanged"
+    listed = " and ".join(names) if len(names) == LEAST_KNOWN else listed
+    lower = 0.0 if floor_db is None else floor_db - judged.typical_floor_db
+    unchanged = f" and its floor is {lower:.0f} dB lower" if lower >= 0.5 else " and its floor is unchanged"
+    unchanged = "" if floor_db is None else unchanged
     return f"{listed} cannot be heard in it{unchanged}: the antenna or its cable was off, so it is no evidence"
 
 
@@ -102,11 +119,28 @@ def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) ->
     return tuple(reasons)
 
 
+def _blocks(judged: JudgedSweep) -> tuple[Known, ...]:
+    """The wide blocks that a sweep of scattered points shows: what a quarter of their points stands over."""
+    blocks = [Known(name, low, high, _block_db(judged, low, high)) for name, low, high in BLOCKS]
+    return tuple(one for one in blocks if one.over_db is not None and one.over_db >= STRONG_DB)
+
+
+def _block_db(judged: JudgedSweep, from_khz: float, to_khz: float) -> float | None:
+    """What the upper quarter of the points of a block stands over the typical floor [dB]: traffic leaves some of it
+    idle. None where hardly any point was looked at."""
+    inside = (judged.frequencies_khz >= from_khz) & (judged.frequencies_khz <= to_khz)
+    if int(inside.sum()) < LEAST_POINTS:
+        return None
+    return float(np.quantile(judged.mean_db[inside], STANDING)) - judged.typical_floor_db
+
+
 def _heard_db(judged: JudgedSweep, known: Known) -> float | None:
     """How far a band stands over the floor [dB]; None where the sweep cannot tell."""
     half = judged.sweep.step_khz / 2.0
     inside = (judged.frequencies_khz > known.from_khz - half) & (judged.frequencies_khz < known.to_khz + half)
     width = known.to_khz - known.from_khz
+    if judged.sweep.under_sampled and (known.name, known.from_khz, known.to_khz) in BLOCKS:
+        return _block_db(judged, known.from_khz, known.to_khz)
     if judged.sweep.under_sampled or judged.sweep.step_khz > max(COARSE_KHZ, width):
         return None
     if np.sum(inside) * judged.sweep.step_khz < 0.75 * width:

@@ -16,7 +16,12 @@ from typing import Literal, Protocol, TypeAlias
 import numpy as np
 
 from linkwright.air.judged import COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, FLOOR_DOUBT_UNKNOWN_DB, JudgedSweep
-from linkwright.physics.detection import averaged_spread_db, averaged_threshold_db
+from linkwright.physics.detection import (
+    averaged_spread_db,
+    averaged_threshold_db,
+    held_quantile_db,
+    looks_from_spread,
+)
 from linkwright.units import BoolArray, FloatArray, IntArray
 
 Kind: TypeAlias = Literal["multiplex", "wideband or packed"]
@@ -333,6 +338,9 @@ def _look_at_points(view: _View, points: Points, channel: Channel) -> Multiplex 
     chance = (FALSE_CHANNEL / math.comb(bins.size, needed)) ** (1.0 / needed)
     each = -math.expm1(math.log1p(-chance) / view.judged.sweep.sweeps)
     alone = max(float(-ndtri(each)) * points.scatter_db, POINTS_DOUBT_DB)
+    if view.judged.sweep.averages is None:  # peaks may be held, which reach farther up than down
+        looks = looks_from_spread(points.scatter_db)
+        alone = max(alone, held_quantile_db(looks, 1.0 - each) - held_quantile_db(looks, 0.5))
     together = ON_AVERAGE * points.mean_scatter_db / math.sqrt(bins.size)
     if int(np.sum(points.highest_db[bins] > alone)) < needed or float(np.mean(points.mean_db[bins])) < together:
         return None

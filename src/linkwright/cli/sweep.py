@@ -20,7 +20,11 @@ COLUMNS = ("traces", "sweeps", "bins", "carriers")
 
 def run(
     file: Annotated[
-        list[str], typer.Argument(help="sweeps, recordings or lists of one place; - is standard input")
+        list[str],
+        typer.Argument(
+            help="sweeps, recordings or lists of one place; - is standard input; with --live -, files that grow or "
+            "folders, and where to send to: http://HOST:PORT/log/sweeps"
+        ),
     ],
     region: Annotated[
         str | None, typer.Option(help="ISO 3166-1 code such as GB: its TV channels and rules")
@@ -42,6 +46,9 @@ def run(
     sweeps: Annotated[int | None, typer.Option(help="sweeps in a single column without frequencies")] = None,
     columns: Annotated[str | None, typer.Option(help="what columns of levels are: " + ", ".join(COLUMNS))] = None,
     lasted_s: Annotated[float | None, typer.Option(help="time from the first to the last sweep")] = None,
+    live: Annotated[
+        bool, typer.Option("--live", help="read on while rows come, tell who is new, or send them to the pages")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
     """What is on the air in these files: floor, TV, carriers, what is clean, and how sure that is.
@@ -61,6 +68,13 @@ def run(
         columns,
         lasted_s,
     )
+    if live:
+        from linkwright.cli.sweep_live import watch
+        from linkwright.shoot.errors import InputError
+
+        if region is not None or picture is not None:
+            raise InputError("--live takes neither --region nor --picture; the page Air draws a sweep that goes on")
+        raise typer.Exit(watch(file, options, shoot, json))
     status = _answered(file, region, shoot, picture, options, json)
     if status:
         raise typer.Exit(status)

@@ -25,7 +25,7 @@ from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.bag import Bag, write_bag
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
-from linkwright.store import LOG, READINGS, RECORDING, Change, Store
+from linkwright.store import LOG, READINGS, RECORDING, SWEPT, Change, Store
 from linkwright.store.backup import forget_devices
 from linkwright.store.kitbook import MOST_BYTES, bag_of, own_bag, read_bag
 from linkwright.watch.log.kept import Stretch
@@ -101,7 +101,7 @@ def pack(
         packing.put(BAG, [write_bag(bag).encode()])
     taken = {JOB, "shoot.toml", "readings.csv", LIST, BAG}
     for one in store.attachment_list():
-        if one.kind == READINGS:
+        if one.kind in (READINGS, SWEPT):
             continue  # in readings.csv, and in the job file
         folder_name = {RECORDING: "recordings", LOG: "logs"}.get(one.kind, "files")
         name = free_name(f"{folder_name}/{plain(one.name)}", taken)

@@ -5,14 +5,18 @@ from __future__ import annotations
 import contextlib
 import datetime
 import threading
+import time
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
+from linkwright.desk.airing import Airing
 from linkwright.desk.background import Background, State
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
 from linkwright.desk.listening import Listening
+from linkwright.desk.live import site_now
 from linkwright.desk.names import Names, names_of
+from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
 from linkwright.desk.planning import Planning
 from linkwright.desk.playing import Playing
 from linkwright.desk.snapshot import Made, Snapshot
@@ -43,6 +47,7 @@ WORKS: Final = (
     ("playing", "playing simulated readings", False),
     ("mqtt", "taking readings from the broker", True),
     ("osc", "taking readings by OSC", True),
+    ("airing", "the live sweep", True),
 )
 
 
@@ -69,10 +74,17 @@ class Desk:
     def __post_init__(self) -> None:
         self.works = {name: Background(name, about, self.listeners, lasts) for name, about, lasts in WORKS}
         self.files = Files(self.store)
-        self.planning = Planning(self.store, self.files, self.works["planning"], self.document, self._planned)
+        self.airing = Airing(self.store, self.listeners, self.works["airing"])
+        self.planning = Planning(
+            self.store, self.files, self.works["planning"], self.document, self._planned,
+            self.airing.for_plan, self.airing.marks,
+        )  # fmt: skip
+        self.airing.changed = self.planning.follow
         self.listening = Listening(self.store, self.listeners, self.works["listening"])
         self.watching = Watching(self.store, self.listeners, self.works["looking"], self.works["judging"])
         self.watching.besides = self._besides
+        self.airing.is_on, self.airing.site = self._is_on, self._site_now
+        self.airing.news = self.watching.ask_besides
         self.watching.compiled = lambda: self.works["preparing"].state == State()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
@@ -85,6 +97,7 @@ class Desk:
         self.store.subscribe(self._changed)
         self.planning.recall()
         self.watching.start()
+        self.airing.start()
         self.planning.follow()
         if self.sources is not None:
             self.sources.start(self.watching.intake.take, self.works["mqtt"], self.works["osc"])
@@ -97,6 +110,7 @@ class Desk:
             self.works[name].close()
         self.listening.close()
         self.watching.close()
+        self.airing.close()
         self.works["planning"].close()
 
     # The job at one moment
@@ -142,7 +156,7 @@ class Desk:
                 return made.read, made.scene
             if self._scene is None or self._scene[0] != shoot or self._scene[1] != attachments:
                 try:
-                    read = self.files.of(shoot)
+                    read = self.planning.read(shoot)
                     scene: Scene | str = scene_of(shoot, read.sweeps, read.tv)
                 except InputError as error:
                     read, scene = Read(troubles=(str(error),)), str(error)
@@ -174,7 +188,20 @@ class Desk:
     def troubles(self) -> tuple[Trouble, ...]:
         """What is amiss besides what the readings say."""
         snapshot = self.snapshot()
-        return (*reported(self.store, snapshot), *dying(self.store, snapshot, self.watching.gauges()))
+        cells = dying(self.store, snapshot, self.watching.gauges())
+        return (*reported(self.store, snapshot), *cells, *new_on_air(self.airing, snapshot))
+
+    def _is_on(self, link: str) -> bool | None:
+        """Whether a link transmits: as its receiver tells; not where its calls are all an hour away."""
+        told = self.watching.transmits(link)
+        made = self.planning.made
+        if told is not None or made is None:
+            return told
+        return None if may_be_on(made.scene.calls, link, self.store.now()) else False
+
+    def _site_now(self) -> str:
+        made = self.planning.made
+        return "" if made is None else site_now(self.snapshot(), time.time_ns(), list(made.scene.air))
 
     def _besides(self) -> tuple[str, ...]:
         try:
@@ -184,6 +211,7 @@ class Desk:
 
     def _planned(self, made: Made | None) -> None:
         self.watching.expect(made)
+        self.airing.expect(ours_of(made))
         self.listeners.tell("plan", {"revision": made.revision if made is not None else -1})
 
     def told(self) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import json
 import threading
@@ -14,7 +15,8 @@ from typing import TYPE_CHECKING, Any, Final
 from linkwright import __version__
 from linkwright.desk.background import Background, Run
 from linkwright.desk.document import Document
-from linkwright.desk.files import Files
+from linkwright.desk.files import Files, Read
+from linkwright.desk.given_up import GivenUp, given_up, with_findings
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made
@@ -22,6 +24,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import Draft, Store
 
 if TYPE_CHECKING:
+    from linkwright.air.readers import Readout
     from linkwright.plan.model import Plan
     from linkwright.shoot.models import Shoot
 
@@ -40,7 +43,8 @@ KEY: Final = f"made/{__version__}"
 class Planning:
     """Makes plans.
 
-    asked : gives the document and the names of now. told : hears that there is a new plan.
+    asked : gives the document and the names of now. told : hears that there is a new plan. heard, marks : who
+    else is on the air now, by site, and what tells one such list from another.
     """
 
     store: Store
@@ -48,9 +52,12 @@ class Planning:
     background: Background
     asked: Callable[[], tuple[Document, Names]]
     told: Callable[[Made | None], None]
+    heard: Callable[[], dict[str, Readout]] = field(default=dict)
+    marks: Callable[[], tuple[str, ...]] = field(default=tuple)
     made: Made | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _fresh: bool = False
+    _given_up: GivenUp = field(default_factory=dict)
     _for: tuple[Shoot | None, tuple[str, ...]] | None = None
     _since_s: float = 0.0
     _before: deque[Made] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
@@ -70,7 +77,17 @@ class Planning:
         """The ids of the files that the sites of a shoot name."""
         sites = () if shoot is None else shoot.site
         names = {name for site in sites for name in (*site.sweeps, site.stations) if name}
-        return tuple(one.id for one in self.store.attachment_list() if one.name in names) if names else ()
+        ids = tuple(one.id for one in self.store.attachment_list() if one.name in names) if names else ()
+        return (*ids, *self.marks())
+
+    def read(self, shoot: Shoot) -> Read:
+        """What the files of a shoot hold, and who else is on the air now. Raises InputError."""
+        read = self.files.of(shoot)
+        sweeps = dict(read.sweeps)
+        for site, heard in self.heard().items():
+            if any(one.name == site for one in shoot.site):
+                sweeps[site] = (*sweeps.get(site, ()), heard)
+        return replace(read, sweeps=sweeps)
 
     def _plan(self, run: Run) -> None:
         """One plan, of the job as it stands when it begins."""
@@ -97,7 +114,7 @@ class Planning:
         from linkwright.plan.pipeline import make_plan
 
         run.tell("planning", 0.0)
-        read = self.files.of(shoot)
+        read = self.read(shoot)
         at = datetime.datetime.now(datetime.UTC)
         same = (made for made in reversed(self._before) if (made.shoot, made.attachments) == (shoot, attachments))
         there = None if fresh else next(same, None)
@@ -108,6 +125,12 @@ class Planning:
             return
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
         plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
+        news = given_up(earlier, plan, self.heard())
+        self._given_up = {} if fresh else {**self._given_up, **news}
+        plan = with_findings(plan, self._given_up)
+        for (_, link, _), why in news.items():
+            with contextlib.suppress(InputError):
+                self.store.happen("note", names.id_of("link", link), {"text": why}, None, "the live sweep")
         scene = scene_of(shoot, read.sweeps, read.tv)
         made = Made(plan, shoot, scene, read, names, document.used, attachments, at)
         self._set(made)
@@ -149,7 +172,7 @@ class Planning:
         used = Draft(kept["document"], ids, int(kept["revision"]))
         plan: Plan = Plan.model_validate(kept["plan"])
         shoot = used.shoot()
-        read = self.files.of(shoot)
+        read = self.read(shoot)
         scene = scene_of(shoot, read.sweeps, read.tv)
         at = datetime.datetime.fromisoformat(kept["at"])
         return Made(plan, shoot, scene, read, names_of(used, ()), used, tuple(kept["attachments"]), at)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
+from linkwright.desk.airing import AirNow
 from linkwright.desk.expecting import swept_on
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Verdict
@@ -27,11 +28,17 @@ THIN_DB: Final = 6.0
 @dataclass(frozen=True, slots=True)
 class Now:
     """What the receivers say now: who is heard, the level of each link's better branch [dBm] over the last minute
-    (of those not heard too, where a receiver listens), and who is disturbed by others on the carrier."""
+    (of those not heard too, where a receiver listens), and who is disturbed by others on the carrier.
+
+    air : what the live sweep says of a slot at a site (carrier, bandwidth [kHz]), None where none looked. clock : a
+    time [s] on the clock of the shoot.
+    """
 
     heard: frozenset[str] = frozenset()
     levels_dbm: Mapping[str, float] = field(default_factory=dict)
     disturbed: frozenset[str] = frozenset()
+    air: Callable[[str, int, int], AirNow | None] = lambda _site, _khz, _bandwidth: None
+    clock: Callable[[float], str] = lambda at_s: f"{at_s:.0f} s"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +109,8 @@ def _spare(
 ) -> SpareNow:
     """One spare, proved."""
     then = {one.link: one for one in outcomes(scene, plan, {mine.link: khz}, frozenset({call.call}))}
-    air, own = _air(scene, plan, call, mine, khz, now), then.get(mine.link)
+    live = _live(scene, call, mine, khz, now)
+    air, own = _air(scene, plan, call, mine, khz, now, live), then.get(mine.link)
     if own is None:
         return SpareNow(
             khz, mine.shown(khz), None, None, None, "fails", ("the rules or the air do not allow it now",), air
@@ -118,7 +126,10 @@ def _spare(
             weaker = mine.wanted_dbm - level
             against.append(f"{mine.link} is received {weaker:.0f} dB weaker than planned at the worst spot")
     verdict: Verdict = own.verdict
-    if now_db is not None and now_db < 0.0:
+    taken = live is not None and live.fresh and live.slot.busy
+    if taken:
+        against.insert(0, "somebody is on it now")
+    if taken or (now_db is not None and now_db < 0.0):
         verdict = "fails"
     elif verdict == "holds" and (against or (now_db is not None and now_db < THIN_DB)):
         verdict = "thin"
@@ -144,8 +155,18 @@ def _disturbed(call: PlannedCall, khz: int, now: Now) -> list[str]:
     ]
 
 
-def _air(scene: Scene, plan: Plan, call: PlannedCall, mine: PlannedLink, khz: int, now: Now) -> str:
-    """What is known of the air on a carrier: a receiver that listens there now, and the sweep."""
+def _live(scene: Scene, call: PlannedCall, mine: PlannedLink, khz: int, now: Now) -> AirNow | None:
+    """What the live sweep says of a carrier for a link."""
+    live = next(one for one in scene.calls if one.name == call.call)
+    chain = scene.chain(next(link for link in live.links if link.name == mine.link), live.site)
+    return now.air(call.site, khz, chain.transmitter.bandwidth_khz)
+
+
+def _air(
+    scene: Scene, plan: Plan, call: PlannedCall, mine: PlannedLink, khz: int, now: Now, looked: AirNow | None
+) -> str:
+    """What is known of the air on a carrier: a receiver that listens there now, the live sweep while it is fresh,
+    else the last sweep that was kept."""
     live = next(one for one in scene.calls if one.name == call.call)
     chain = scene.chain(next(link for link in live.links if link.name == mine.link), live.site)
     listening = {
@@ -156,6 +177,10 @@ def _air(scene: Scene, plan: Plan, call: PlannedCall, mine: PlannedLink, khz: in
         and abs(one.carrier_khz - khz) <= chain.transmitter.bandwidth_khz
     }
     said = [f"the receiver of {name} hears {level:.0f} dBm there now" for name, level in listening.items()]
+    if looked is not None:
+        said.append(looked.says(now.clock))
+        if looked.fresh:
+            return "; ".join(said)
     swept = swept_on(scene.air[call.site], chain, khz, live)
     if swept is None:
         said.append("no sweep looked there")

@@ -34,7 +34,10 @@ Still = Literal["yes", "no", "unknown"]
 
 @dataclass(frozen=True, slots=True)
 class Trouble:
-    """Something amiss with a link: its key, in words, since when, what to do, and by which tap it ends."""
+    """Something amiss with a link: its key, in words, since when, what to do, and by which tap it ends.
+
+    on_carrier : it is amiss now, and not only for a spare. seen : by whom.
+    """
 
     key: str
     id: str
@@ -43,8 +46,10 @@ class Trouble:
     since: str
     because: str
     do: str
-    ends: Literal["over", "changed"]
+    ends: Literal["over", "changed", "seen"]
     cause: str
+    on_carrier: bool = True
+    seen: str = ""
 
     @property
     def says(self) -> str:

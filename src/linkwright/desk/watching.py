@@ -36,10 +36,10 @@ from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, at_any_time
 from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
-from linkwright.watch.figures.board import SILENT_S, Board
+from linkwright.watch.figures.board import BREAKS, SILENT_S, Board
 from linkwright.watch.log.agreed import DAY_NS
 from linkwright.watch.log.live import Intake
-from linkwright.watch.log.record import BATTERY, Batch
+from linkwright.watch.log.record import BATTERY, MUTED, QUALITY, Batch
 
 LOG: Final = logging.getLogger(__name__)
 #: How often the pages are told [s].
@@ -166,6 +166,22 @@ class Watching:
                     heard.add(name)
             disturbed = [one.link for one in self.alarms.open_episodes() if CAUSES[one.cause].by_others]
         return Now(frozenset(heard), levels, frozenset(map(made.names.name_of, disturbed)))
+
+    def transmits(self, link: str) -> bool | None:
+        """Whether a link, by name, transmits, as its receiver tells now; None where it says nothing of that."""
+        id_ = self.names.id_of("link", link)
+        with self._lock:
+            row = next((n for n, name in enumerate(self.board.names) if name == id_), None)
+            age = None if row is None else self.board.age_s(row, time.monotonic())
+            if row is None or age is None or age > SILENT_S:
+                return None
+            last, level = self.board.last(row), self.board.level_dbm(row, NEWEST)
+        if last[QUALITY] == last[QUALITY]:
+            return bool(last[QUALITY] >= BREAKS)
+        if level is None or last[MUTED] == 1.0:
+            return None
+        known = self.expected(id_)
+        return level > (GONE_DBM if known is None else known.gone_dbm)
 
     def shown(self) -> list[Alarm]:
         """The alarms, open ones first, the newest first."""

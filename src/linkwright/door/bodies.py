@@ -28,6 +28,7 @@ MOST_OF: Final[dict[str, int]] = {
     "/connect/key": 4 * KIB,
     "/connect/forget": 4 * KIB,
     "/log/readings": 8 * MIB,
+    "/log/sweeps": 8 * MIB,
     "/api/import": MOST_UPLOAD + AROUND,
     "/api/attach": MOST_UPLOAD + AROUND,
     "/sheets/neighbours": 8 * MIB + AROUND,

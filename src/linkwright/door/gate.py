@@ -41,8 +41,9 @@ SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 #: What may be asked for without a token: the page that takes one, and what it is drawn with.
 OPEN_PATHS: Final = ("/join", "/static/")
 ORDER: Final[dict[Role, int]] = {"look": 0, "log": 1, "edit": 2}
-#: Where receivers and their gateways send readings.
+#: Where receivers and their gateways send readings, and programs that sweep their rows.
 READINGS_PATH: Final = "/log/readings"
+SWEEPS_PATH: Final = "/log/sweeps"
 #: What a device that may only log may send.
 LOG_PATHS: Final = ("/log", "/tick")
 
@@ -148,7 +149,7 @@ def _foreign(request: Request, hosts: AbstractSet[str]) -> Response | None:
         foreign = origin is not None and origin not in ours
         if request.headers.get("sec-fetch-site") in ("cross-site", "same-site"):
             foreign = request.headers.get("sec-fetch-dest") != "document"
-    elif origin is None and request.url.path == READINGS_PATH:  # programs say no origin
+    elif origin is None and request.url.path in (READINGS_PATH, SWEEPS_PATH):  # programs say no origin
         foreign = request.headers.get("content-type", "").partition(";")[0].strip() != "application/json"
     else:
         foreign = origin not in ours

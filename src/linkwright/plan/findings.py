@@ -129,6 +129,11 @@ CODES: Final[dict[str, Code]] = {
         "Fewer spare carriers could be reserved than the link asks for.",
         "Ask for fewer spares, or give the links more tuning range.",
     ),
+    "spare-replaced": Code(
+        "warn",
+        "Somebody came on a spare while a sweep looked; another one was proved in its place.",
+        "Give out the cards again, or tell whoever has an old one.",
+    ),
     "unplaced": Code(
         "stop",
         "The link found no carrier.",

@@ -9,7 +9,7 @@ import importlib
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from linkwright.store.attachments import LOG, READINGS, RECORDING, Attachment
+    from linkwright.store.attachments import LOG, READINGS, RECORDING, SWEPT, Attachment
     from linkwright.store.conflict import Conflict
     from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
     from linkwright.store.draft import Draft, Problem, problems
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 #: In which module of this package each is.
 FROM: Final = {
-    "LOG": "attachments", "READINGS": "attachments", "RECORDING": "attachments", "Attachment": "attachments",
+    "LOG": "attachments", "READINGS": "attachments", "RECORDING": "attachments", "SWEPT": "attachments",
+    "Attachment": "attachments",
     "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "Entry": "crew", "Passing": "crew",
     "Role": "crew", "Tick": "crew", "Draft": "draft", "Problem": "draft", "problems": "draft",
     "Happening": "happenings", "Change": "history", "Store": "store",
@@ -37,6 +38,7 @@ __all__ = [
     "LOG",
     "READINGS",
     "RECORDING",
+    "SWEPT",
     "Attachment",
     "Change",
     "Conflict",

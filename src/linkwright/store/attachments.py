@@ -15,8 +15,9 @@ from linkwright.store import tables
 from linkwright.store.edits import Turn
 from linkwright.store.history import milliseconds, moment
 
-#: Kinds under which files of the day are attached: readings kept by the page Live, receivers' logs, recordings.
+#: Kinds under which files of the day are attached: minutes of readings and of the air, receivers' logs, recordings.
 READINGS: Final = "readings"
+SWEPT: Final = "swept"
 LOG: Final = "log"
 RECORDING: Final = "recording"
 #: How much is written in one transaction: others' edits wait no longer than that takes.

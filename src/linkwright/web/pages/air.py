@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from linkwright.desk.live import site_now
+from linkwright.desk.air_pictures import air_now, levels_now, over_time
+from linkwright.desk.live import clock_of, site_now
+from linkwright.desk.newcomers import new_on_air
 from linkwright.desk.score import lanes_of, levels_in, levels_over_time, stands, whole_khz
 from linkwright.desk.trying import tried
 from linkwright.draw.clean import answer, lead
@@ -15,7 +17,12 @@ from linkwright.draw.site_lanes import WHOLE, band
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
 from linkwright.shoot.errors import InputError
+from linkwright.units import number_word
 from linkwright.web.answers import KEEP_OUT, desk_of, render, snapshot_of
+
+if TYPE_CHECKING:
+    from linkwright.desk.desk import Desk
+    from linkwright.desk.snapshot import Snapshot
 
 router = APIRouter()
 
@@ -23,6 +30,7 @@ router = APIRouter()
 MOST_COLUMNS: Final = 4096
 MOST_ROWS: Final = 400
 
+LookName = Literal["kept", "now", "highest", "share"]
 SiteName = Annotated[str, Query(max_length=80)]
 Khz = Annotated[float, Query(ge=0.0, le=1e8)]
 Columns = Annotated[int, Query(ge=1, le=MOST_COLUMNS)]
@@ -52,37 +60,72 @@ def page(request: Request, site: SiteName = "") -> Response:
             "others": scene.others.get(chosen, ()), "band": band(scene, air),
         }  # fmt: skip
     return render(
-        request, "air.html", answer=answer(scene, air, plan, troubles), sites=names, chosen=chosen, air=air,
+        request, "air.html", answer=_answer(desk, snapshot, chosen), sites=names, chosen=chosen, air=air,
         troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",
-        swept=air is not None and air.survey is not None and bool(air.survey.judged), **said,
+        swept=air is not None and air.survey is not None and bool(air.survey.judged),
+        live=air_now(desk, snapshot, chosen), base=str(request.base_url), **said,
     )  # fmt: skip
 
 
 @router.get("/api/air/lanes")
 def lanes(request: Request, site: SiteName) -> dict[str, Any]:
     """Everything but the levels: rules, TV, others, carriers found, what is clean, and ours."""
-    return lanes_of(*scene_and_site(request, site), snapshot_of(request).plan)
+    with desk_of(request).airing.held(site) as source:
+        live = None if source is None else {"unit": source.air.unit}
+    return {**lanes_of(*scene_and_site(request, site), snapshot_of(request).plan), "live": live}
+
+
+@router.get("/air/now")
+def now(request: Request, site: SiteName) -> Response:
+    """What the live sweep says of ours and of others; nothing where none comes."""
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    return render(request, "air_now.html", answer=_answer(desk, snapshot, site), live=air_now(desk, snapshot, site))
+
+
+def _answer(desk: Desk, snapshot: Snapshot, site: str) -> str:
+    """What is on the air here: who came on one of ours by the live sweep; else as the kept ones have it."""
+    new = [one.says for one in new_on_air(desk.airing, snapshot, site)]
+    if new and site:
+        return new[0].removesuffix(".") + (f", and {number_word(len(new) - 1)} more." if len(new) > 1 else ".")
+    air = None if snapshot.scene is None else snapshot.scene.air.get(site)
+    return answer(snapshot.scene, air, snapshot.plan, snapshot.read.troubles)
 
 
 @router.get("/api/air/levels")
-def levels(request: Request, site: SiteName, low: Khz, high: Khz, columns: Columns = 1000) -> Response:
-    """Lowest, highest and floor of each column: three float32 arrays in turn; NaN where nobody looked."""
+def levels(
+    request: Request, site: SiteName, low: Khz, high: Khz, columns: Columns = 1000, look: LookName = "kept"
+) -> Response:
+    """Lowest, highest and floor of each column: three float32 arrays in turn; NaN where nobody looked.
+
+    Of the sweeps that are kept, or of the live one: now, highest, share of time [%].
+    """
     _, air = scene_and_site(request, site)
     if not high > low:
         raise InputError("the band ends below its beginning")
-    found = levels_in(air, low, high, columns)
+    with desk_of(request).airing.held(site) as source:
+        live = None if look == "kept" or source is None else levels_now(source.air, look, low, high, columns)
+    found = levels_in(air, low, high, columns) if live is None else live
     return Response(found.astype("<f4").tobytes(), media_type="application/octet-stream", headers=KEEP_OUT)
 
 
 @router.get("/api/air/waterfall")
 def waterfall(
     request: Request, site: SiteName, low: Khz, high: Khz, columns: Columns = 600,
-    rows: Annotated[int, Query(ge=1, le=MOST_ROWS)] = 120,
+    rows: Annotated[int, Query(ge=1, le=MOST_ROWS)] = 120, look: LookName = "kept",
 ) -> Response:  # fmt: skip
     """Levels over time: a byte a cell, 0 for nothing and 255 for the strongest, 1 at the floor; row after row."""
     _, air = scene_and_site(request, site)
-    picture = levels_over_time(air, low, high, columns, rows)
-    headers = {**KEEP_OUT, "x-rows": str(picture.shape[0])}
+    headers = dict(KEEP_OUT)
+    with desk_of(request).airing.held(site) as source:
+        if look != "kept" and source is not None:
+            picture, begin, end = over_time(source.air, low, high, columns, rows)
+            snapshot = snapshot_of(request)
+            headers |= {
+                key: clock_of(snapshot, round(at * 1e9)) for key, at in (("x-begin", begin), ("x-end", end))
+            }
+        else:
+            picture = levels_over_time(air, low, high, columns, rows)
+    headers["x-rows"] = str(picture.shape[0])
     return Response(picture.tobytes(), media_type="application/octet-stream", headers=headers)
 
 

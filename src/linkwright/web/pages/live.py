@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, Query, Request
@@ -12,12 +12,13 @@ from pydantic import Field as Bounded
 from linkwright.desk.alarms import Alarm
 from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_at, next_take, sweep_age
 from linkwright.desk.measuring import measure
+from linkwright.desk.newcomers import AIR
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.spares import spares_now
 from linkwright.desk.troubles import Level, Still, end, report
 from linkwright.desk.wall import Tile, call_left, tiles
 from linkwright.desk.watching import Watching
-from linkwright.door.gate import READINGS_PATH, person_of
+from linkwright.door.gate import READINGS_PATH, SWEEPS_PATH, person_of
 from linkwright.shoot.errors import InputError
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.web.answers import Body, desk_of, render, snapshot_of
@@ -89,8 +90,12 @@ def strips(request: Request) -> list[Strip]:
     desk, snapshot = desk_of(request), snapshot_of(request)
     found = [_strip(snapshot, alarm) for alarm in desk.watching.shown() if alarm.open]
     for one in desk.troubles():
-        helps = CAUSES[one.cause].spare_helps and _has_spare(snapshot, one.id)
-        found.append(Strip(one.key, one.id, one.link, one.words, one.since, one.because, one.do, one.ends, helps))
+        helps = one.on_carrier and CAUSES[one.cause].spare_helps and _has_spare(snapshot, one.id)
+        found.append(
+            Strip(
+                one.key, one.id, one.link, one.words, one.since, one.because, one.do, one.ends, helps, one.seen
+            )
+        )  # fmt: skip
     return found
 
 
@@ -196,13 +201,26 @@ async def readings(request: Request) -> dict[str, Any]:
     """Readings as JSON: one record or a list of them."""
     from starlette.concurrency import run_in_threadpool
 
+    taken = await run_in_threadpool(desk_of(request).watching.intake.take, await _body(request, "readings"))
+    return taken.document()
+
+
+@router.post(SWEEPS_PATH)
+async def sweeps(request: Request) -> dict[str, Any]:
+    """Rows of a sweep while it is made, as JSON: {"rows": text, "source": name, ...}, or a list of them."""
+    from starlette.concurrency import run_in_threadpool
+
+    return await run_in_threadpool(desk_of(request).airing.take, await _body(request, "rows"))
+
+
+async def _body(request: Request, what: str) -> bytes:
+    """All that is sent. Raises InputError for too much."""
     data = bytearray()
     async for piece in request.stream():
         data += piece
         if len(data) > MOST_BYTES:
-            raise InputError(f"the readings have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
-    taken = await run_in_threadpool(desk_of(request).watching.intake.take, bytes(data))
-    return taken.document()
+            raise InputError(f"the {what} have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
+    return bytes(data)
 
 
 @router.post("/log/happen")
@@ -224,6 +242,8 @@ def happen(request: Request, one: Happened) -> dict[str, Any]:
 def acknowledge(request: Request, seen: Seen) -> dict[str, Any]:
     """Somebody has seen an alarm."""
     desk, who, names = desk_of(request), person_of(request).name, snapshot_of(request).names
+    if seen.key.startswith(AIR):
+        return {"says": [f"{desk.airing.seen(seen.key, who).capitalize()}."]}
     episode = desk.watching.acknowledge(seen.key, who).episode
     text = f"{words_of(episode.cause)}, acknowledged"
     desk.store.happen("acknowledged", episode.link, {"text": text, "cause": episode.cause}, None, who)
@@ -237,7 +257,10 @@ def spare(request: Request, link: Annotated[str, Query(max_length=200)]) -> Resp
     made, watching = snapshot.planned(), desk.watching
     id_ = snapshot.names.id_of("link", link)
     then, now_ns = made.names.name_of(id_), watching.now_ns()
-    spares = spares_now(made.scene, made.plan, call_at(made.shoot, now_ns), then, watching.now(made))
+    now = replace(
+        watching.now(made), air=desk.airing.on_slot, clock=lambda at_s: clock_of(snapshot, round(at_s * 1e9))
+    )
+    spares = spares_now(made.scene, made.plan, call_at(made.shoot, now_ns), then, now)
     return render(
         request, "live_spare.html", answer="", id=id_, link=snapshot.names.name_of(id_), spares=spares,
         sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),

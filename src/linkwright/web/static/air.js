@@ -12,7 +12,8 @@ import "./page.js";
 const about = document.getElementById("air"), section = document.querySelector(".score");
 const picture = document.getElementById("score"), canvas = document.getElementById("levels"), readout = document.getElementById("readout");
 const site = about.dataset.site;
-let lanes = null, levels = null, fall = null, over = false, measuredAt = null;
+let lanes = null, levels = null, fall = null, over = false, measuredAt = null, look = "kept", chosen = false;
+const swept = () => Boolean(lanes.sweeps || lanes.live), unit = () => (look === "kept" ? lanes.unit : look === "share" ? "%" : lanes.live?.unit || lanes.unit);
 const first = Number(section?.dataset.from), last = Number(section?.dataset.to);
 let from = first, to = last, cursor = null;
 const HIGH = 190, BAND = 26, GAP = 20, FOOT = 30, STEM = 34, ROW = 18;
@@ -30,25 +31,43 @@ async function load() {
     const told = await getJson(`/api/air/lanes?site=${encodeURIComponent(site)}`, { as: "lanes" });
     if (!told) return;
     lanes = told;
+    if (!chosen) look = lanes.live ? "now" : "kept";
+    if (look !== "kept" && !lanes.live) look = "kept";
+    looks();
   } catch (error) { say(error.message); return; }
   table();
   await measure();
 }
 
 async function measure() {
-  if (lanes && !lanes.sweeps) { draw(); return; }
+  if (lanes && !swept()) { draw(); return; }
   const columns = Math.max(50, Math.min(4096, Math.round(RIGHT() - LEFT())));
-  const query = `site=${encodeURIComponent(site)}&low=${from}&high=${to}&columns=${columns}`;
+  const query = `site=${encodeURIComponent(site)}&low=${from}&high=${to}&columns=${columns}&look=${look}`;
   const response = await get(`/api/air/levels?${query}`, { as: "levels" });
   if (!response) return;
   levels = { from, to, columns, values: new Float32Array(await response.arrayBuffer()) };
   if (over) {
     const second = await get(`/api/air/waterfall?${query}&rows=120`, { as: "fall" });
     if (!second) return;
-    fall = { from, to, columns, rows: Number(second.headers.get("x-rows")), cells: new Uint8Array(await second.arrayBuffer()) };
+    fall = { from, to, columns, rows: Number(second.headers.get("x-rows")), begin: second.headers.get("x-begin"), end: second.headers.get("x-end"), cells: new Uint8Array(await second.arrayBuffer()) };
   }
   draw();
 }
+
+// Which look is drawn; the buttons stand there while a live sweep comes.
+function looks() {
+  document.getElementById("looks").hidden = !lanes.live;
+  document.getElementById("waterfall").hidden = !swept();
+  for (const one of document.querySelectorAll("[data-look]")) { one.setAttribute("aria-pressed", String(one.dataset.look === look)); one.hidden = one.dataset.look === "kept" && !lanes.sweeps; }
+}
+// How old the look is grows between two of them.
+setInterval(() => {
+  for (const one of document.querySelectorAll("[data-looked]")) {
+    one.dataset.since = one.dataset.since || String(performance.now());
+    const s = Number(one.dataset.looked) + (performance.now() - Number(one.dataset.since)) / 1000;
+    one.textContent = s < 90 ? `${s.toFixed(0)} s` : `${Math.floor(s / 60)} min`;
+  }
+}, 1000);
 
 const el = (tag, of, ...inside) => make(tag, of, ...inside.map((one) => (typeof one === "string" ? document.createTextNode(one) : one)));
 const words = (at, y, text, more = {}) => el("text", { x: at, y, ...more }, text);
@@ -106,7 +125,7 @@ function all() {
   const found = lanes.carriers.filter((one) => one.khz > from && one.khz < to), seen = [...new Set(lanes.products.filter((one) => one > from && one < to).map((one) => Math.round(x(one))))];
   const carriers = lanes.ours.filter((one) => one.head !== "spare"), spares = lanes.ours.filter((one) => one.head === "spare");
   return [
-    lanes.sweeps ? { name: over ? "Over time" : "Measured", tall: HIGH, draw: measured } : null,
+    swept() ? { name: over ? "Over time" : { now: "Now", highest: "Highest", share: "On the air" }[look] || "Measured", tall: HIGH, draw: measured } : null,
     bandLane("May be used", "open", [...lanes.allowed, ...lanes.closed.map((one) => ({ ...one, kind: "closed" }))]),
     bandLane("TV", "doubt", lanes.tv.filter((one) => one.to > first && one.from < last)),
     bandLane("Others", "solid", lanes.others.filter((one) => one.to > first && one.from < last)),
@@ -117,8 +136,8 @@ function all() {
 }
 
 const KEYS = () => [
-  lanes.sweeps && !over && [(at, y) => el("path", { class: "floor", d: `M${at} ${y}h18` }), "floor of the sweep"],
-  lanes.sweeps && [(at, y) => el("rect", { class: "unlooked", x: at, y: y - 8, width: 18, height: 16 }), "nobody looked"],
+  swept() && !over && look !== "share" && [(at, y) => el("path", { class: "floor", d: `M${at} ${y}h18` }), "floor of the sweep"],
+  swept() && [(at, y) => el("rect", { class: "unlooked", x: at, y: y - 8, width: 18, height: 16 }), "nobody looked"],
   lanes.ours.some((one) => one.head !== "spare") && [(at, y) => mark("holds", at + 9, y), "holds"],
   lanes.ours.some((one) => one.head === "thin") && [(at, y) => mark("thin", at + 9, y), "thin"],
   lanes.ours.some((one) => one.head === "fails") && [(at, y) => mark("fails", at + 9, y), "fails"],
@@ -157,7 +176,7 @@ function draw() {
   picture.setAttribute("viewBox", `0 0 ${wide} ${tall}`);
   picture.style.height = `${tall}px`;
   picture.replaceChildren(hatches(), ...parts);
-  if (measuredAt === null || !lanes.sweeps) { canvas.height = 0; return; }
+  if (measuredAt === null || !swept()) { canvas.height = 0; return; }
   paint();
 }
 function hatches() {
@@ -193,15 +212,16 @@ function measured(top) {
     if (blind && begun < 0) begun = i;
     if (!blind && begun >= 0) { if ((i - begun) * step > 3) parts.push(titled(el("rect", { class: "unlooked", x: at(begun), y: top, width: at(i) - at(begun), height: HIGH }), "nobody looked here")); begun = -1; }
   }
-  scale = bottom === Infinity ? null : { bottom: bottom - 2, most: Math.max(most + 2, bottom + 8) };
+  scale = bottom === Infinity ? null : look === "share" ? { bottom: -2, most: 102 } : { bottom: bottom - 2, most: Math.max(most + 2, bottom + 8) };
   if (!scale) return [...parts, words(LEFT() + 8, top + HIGH / 2, "nobody looked here", inside)];
   const label = (text, y) => parts.push(narrow() ? words(LEFT() + 4, y, text, inside) : words(LEFT() - 8, y, text, left));
   if (over && fall?.rows) {
     const many = lanes.seconds ? lanes.seconds : fall.rows, unit = lanes.seconds ? "s" : "sweeps";
-    for (const share of [0, 0.5, 1]) label(`${share ? number(many * share) : 0} ${unit}`, top + (narrow() ? 14 : 38) + share * (HIGH - (narrow() ? 18 : 40)));
+    if (fall.begin) [[fall.begin, 0], [fall.end, 1]].forEach(([text, share]) => label(text, top + (narrow() ? 14 : 38) + share * (HIGH - (narrow() ? 18 : 40))));
+    else for (const share of [0, 0.5, 1]) label(`${share ? number(many * share) : 0} ${unit}`, top + (narrow() ? 14 : 38) + share * (HIGH - (narrow() ? 18 : 40)));
   } else {
-    label(`${number(scale.most - 2)} ${lanes.unit}`, top + (narrow() ? 14 : 38));
-    label(`${number(scale.bottom + 2)} ${lanes.unit}`, top + HIGH - 2);
+    label(`${number(scale.most - 2)} ${unit()}`, top + (narrow() ? 14 : 38));
+    label(`${number(scale.bottom + 2)} ${unit()}`, top + HIGH - 2);
   }
   return parts;
 }
@@ -249,7 +269,7 @@ function told() {
   const near = Math.max(40, (to - from) / 300), parts = [];
   if (levels) {
     const n = levels.columns, i = Math.min(n - 1, Math.floor(((cursor - levels.from) / (levels.to - levels.from)) * n)), high = levels.values[n + i];
-    parts.push(Number.isFinite(high) ? `up to ${number(high)} ${lanes.unit}, floor ${number(levels.values[2 * n + i])}` : "nobody looked here");
+    parts.push(Number.isFinite(high) ? (look === "share" ? `on the air in ${number(high)} % of the looks` : `up to ${number(high)} ${unit()}, floor ${number(levels.values[2 * n + i])}`) : "nobody looked here");
   }
   parts.push(...lanes.ours.filter((one) => Math.abs(one.khz - cursor) < near).map((one) => one.says), ...inside(lanes.closed), ...inside(lanes.tv), ...inside(lanes.others));
   parts.push(...lanes.carriers.filter((one) => Math.abs(one.khz - cursor) < Math.max(near, one.width / 2)).map((one) => `found at ${mhz(one.khz)}: ${one.says}`));
@@ -298,11 +318,13 @@ if (picture) {
   for (const one of document.querySelectorAll("[data-zoom]")) one.addEventListener("click", () => ({ in: () => zoom(0.5), out: () => zoom(2), all: () => show(first, last - first) })[one.dataset.zoom]());
   document.getElementById("waterfall")?.addEventListener("click", (event) => { over = !over; event.target.setAttribute("aria-pressed", String(over)); measure(); });
   addEventListener("resize", () => { draw(); later(); });
-  addEventListener("beforeprint", () => { if (lanes?.sweeps) paint(PRINTED); });
+  addEventListener("beforeprint", () => { if (lanes && swept()) paint(PRINTED); });
   addEventListener("afterprint", draw);
   document.body.addEventListener("lw:ground", draw);
   document.fonts?.ready.then(draw);
   document.body.addEventListener("lw:plan", load);
+  for (const one of document.querySelectorAll("[data-look]")) one.addEventListener("click", () => { look = one.dataset.look; chosen = true; looks(); measure(); });
+  document.body.addEventListener("lw:air", () => { if (!lanes?.live) load(); else if (look !== "kept") measure(); });
   load();
 }
 

@@ -1,0 +1,144 @@
+"""The live sweep as numbers to draw and to list: levels now and at most, share of time, over time, our slots."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from linkwright.air.arrivals import Somebody
+from linkwright.air.fresh import FreshAir
+from linkwright.air.ours import Mine
+from linkwright.desk.airing import Source, age_words
+from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.watching import clock_of
+from linkwright.units import FloatArray
+
+if TYPE_CHECKING:
+    from linkwright.desk.desk import Desk
+
+#: So many that are none of ours are listed.
+LISTED: Final = 40
+
+
+def air_now(desk: Desk, snapshot: Snapshot, site: str) -> dict[str, Any] | None:
+    """What the live sweep of a site says: how old it is, our carriers and spares, who else is heard; None
+    where none comes."""
+    airing = desk.airing
+    with airing.held(site) as source:
+        if source is None or not site:
+            return None
+        now_s, air = airing.clock(), source.air
+        age_s = now_s - air.newest_s
+
+        def clock(at_s: float) -> str:
+            return clock_of(round(at_s * 1e9), snapshot.zone)
+
+        return {
+            "source": source.name, "age_s": age_s, "age": age_words(age_s), "stale": age_s > source.stale_s,
+            "every": age_words(max(1.0, air.every_s)), "passes": air.passes, "began": clock(air.began_s),
+            "unit": air.unit, "impulses": source.arrivals.impulses, "says": airing.says,
+            "slots": _slots(source, clock), "others": _others(source, clock),
+        }  # fmt: skip
+
+
+def _slots(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]]:
+    """Our carriers and spares: now, highest, share of time, and who is there."""
+    found = []
+    for mine in sorted(set(source.arrivals.mine), key=lambda each: (each.khz, each.link)):
+        slot = source.air.slot(mine.khz, mine.bandwidth_khz)
+        if slot is None:
+            continue
+        there = [
+            one for one in source.arrivals.somebodies if one.on and mine.touches(one.centre_khz, one.width_khz)
+        ]
+        who = min(there, key=lambda one: abs(one.centre_khz - mine.khz), default=None)
+        says = _says(who, mine, clock) if who is not None else "on" if slot.busy else "nobody"
+        found.append(
+            {"khz": mine.khz, "link": mine.link, "spare": mine.spare, "level": slot.level_db,
+             "highest": slot.highest_db, "share": slot.share, "says": says}
+        )  # fmt: skip
+    return found
+
+
+def _says(one: Somebody, mine: Mine, clock: Callable[[float], str]) -> str:
+    if one.kind == "ours":
+        return f"taken for {one.of}, since {clock(one.since_s)}"
+    if one.kind == "product":
+        return f"comes of {one.of}, since {clock(one.since_s)}"
+    where = "there" if mine.is_on(one.centre_khz, one.width_khz) else f"beside, on {one.centre_khz / 1000:.3f}"
+    return f"somebody {where} since {clock(one.since_s)}{' or before' if one.first else ''}"
+
+
+def _others(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]]:
+    """Who is heard on none of ours, those that are on now first, the newest first."""
+    there = [one for one in source.arrivals.somebodies if one.kind != "ours"]
+    there = [
+        one
+        for one in there
+        if not any(mine.touches(one.centre_khz, one.width_khz) for mine in source.arrivals.mine)
+    ]
+    return [
+        {"khz": round(one.centre_khz), "wide": round(one.width_khz), "level": one.level_db,
+         "since": clock(one.since_s) + (" or before" if one.first else ""),
+         "says": ("on" if one.on else f"gone since {clock(one.last_s)}")
+         + (f", comes of {one.of}" if one.kind == "product" else "")
+         + (f", {one.times} times" if one.times > 1 else "")}
+        for one in sorted(there, key=lambda one: (not one.on, -one.since_s))[:LISTED]
+    ]  # fmt: skip
+
+
+def levels_now(air: FreshAir, what: str, low: float, high: float, columns: int) -> FloatArray:
+    """(3, columns): lowest, highest and floor of each column: of "now", of the "highest", or the "share" of time
+    [%], which has no floor. NaN where nobody looked."""
+    edges = np.linspace(low, high, columns + 1)
+    floor = air.floor_db + air.shift_db
+    top = {"highest": air.highest_db, "share": 100.0 * air.on_looks / np.maximum(air.looks, 1)}.get(
+        what, air.now_db
+    )
+    bottom = np.zeros_like(top) if what == "share" else floor if what == "highest" else air.now_db
+    first = np.searchsorted(edges, air.frequencies_khz - air.step_khz / 2.0, side="right") - 1
+    last = np.searchsorted(edges, air.frequencies_khz + air.step_khz / 2.0, side="left") - 1
+    found = np.full((3, columns), np.nan)
+    for shift in range(int(np.max(last - first, initial=0)) + 1):
+        column = first + shift
+        inside = (column <= last) & (column >= 0) & (column < columns) & (air.looks > 0)
+        for row, values, way in ((0, bottom, np.fmin), (1, top, np.fmax), (2, floor, np.fmin)):
+            way.at(found[row], column[inside], values[inside])
+    if what == "share":
+        found[2] = np.nan
+    return found
+
+
+def over_time(air: FreshAir, low: float, high: float, columns: int, rows: int) -> tuple[np.ndarray, float, float]:
+    """Levels over time (rows, columns), newest last: a byte a cell, 0 for not looked at, 1 at the floor, 255 for
+    40 dB over it and more; and the times of the first and of the last row [s].
+
+    Single passes as long as they reach back, else minutes. Each row of the picture is one stretch of time.
+    """
+    kept = (
+        list(air.recent) if not air.minutes or air.minutes[0][0] >= air.recent[0][0] - 60.0 else list(air.minutes)
+    )
+    if kept and kept[-1][0] < air.recent[-1][0]:
+        kept.append(air.recent[-1])
+    begin, end = kept[0][0], kept[-1][0]
+    count = min(rows, len(kept))
+    picture = np.zeros((count, kept[-1][1].size), dtype=np.uint8)
+    for at, row in kept:
+        if row.size == picture.shape[1]:
+            place = min(count - 1, int((at - begin) / max(end - begin, 1e-9) * count))
+            picture[place] = np.maximum(picture[place], row)
+    for n in range(1, count - 1):
+        if not picture[n].any() and picture[n + 1].any():
+            picture[n] = picture[n - 1]  # two passes fell into one stretch; a silence is longer
+    frequency = air.frequencies_khz
+    starts = np.arange(picture.shape[1]) * frequency.size // picture.shape[1]
+    stops = np.append(starts[1:], frequency.size) - 1
+    centres = np.linspace(low, high, columns + 1)
+    centres = 0.5 * (centres[1:] + centres[:-1])
+    column = np.clip(np.searchsorted(frequency[stops] + air.step_khz / 2.0, centres), 0, picture.shape[1] - 1)
+    inside = (centres >= frequency[0] - air.step_khz / 2.0) & (centres <= frequency[-1] + air.step_khz / 2.0)
+    shown = picture[:, column].astype(np.float64)
+    shade = np.where(shown > 0, 1.0 + np.clip((shown - 1.0) / 80.0, 0.0, 1.0) * 254.0, 0.0)
+    return np.where(inside, shade, 0.0).astype(np.uint8), begin, end

@@ -1,0 +1,412 @@
+"""The air of the day: sweeps that come in while they are made, who is new in them, and what a plan takes of that.
+
+Text of rows comes in by any thread, is cut into passes and looked at at once; one work tells the pages, asks the
+receivers whose carrier came up, and keeps a picture a minute. All is bounded: a few
+sources, a picture of twelve hours.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+from linkwright.air.arrivals import Arrivals, Somebody
+from linkwright.air.fresh import FreshAir, SlotNow
+from linkwright.air.ours import IsOn, Mine
+from linkwright.air.passes import Passes
+from linkwright.air.readers import Heard, ReadOptions, Readout
+from linkwright.air.readers.columns import KHZ
+from linkwright.air.sweep import DETECTOR_WORDS
+from linkwright.desk import kept_air
+from linkwright.desk.background import Background, Run
+from linkwright.desk.telling import Listeners
+from linkwright.lengths import age
+from linkwright.shoot.errors import InputError
+from linkwright.store import Store
+from linkwright.units import mhz_text
+
+#: Largest piece of sweeps that is taken at once [bytes].
+MOST_BYTES: Final = 8 * 1024 * 1024
+#: So many programs may send at a time; who was silent for longest goes for another.
+MOST_SOURCES: Final = 4
+#: A look older than this, or than three passes, is not of now any more [s].
+STALE_S: Final = 300.0
+STALE_PASSES: Final = 3.0
+#: The pages are told at most so often [s]; it is looked so often whether anything is to be decided.
+TELL_S: Final = 2.0
+TICK_S: Final = 0.25
+#: Who was heard so long ago still counts for a plan [s].
+PLAN_S: Final = 3_600.0
+#: So far beside somebody no spare is taken either [kHz]: a microphone's band.
+BESIDE_KHZ: Final = 200.0
+#: What a record may state besides its rows.
+STATED: Final[dict[str, Any]] = {
+    "unit": ("dBm", "dBuV", "dBuV/m", "dB"), "frequency_unit": tuple(KHZ), "detector": tuple(DETECTOR_WORDS),
+    "columns": ("traces", "sweeps", "bins"), "from_khz": float, "to_khz": float, "step_khz": float,
+    "resolution_khz": float, "averages": float,
+}  # fmt: skip
+FIELDS: Final = frozenset({"rows", "source", "site", *STATED})
+
+
+@dataclass(frozen=True, slots=True)
+class AirNow:
+    """What the live sweep says of a slot: the slot, how old the look is [s], whether that is fresh enough to count,
+    and who is there."""
+
+    slot: SlotNow
+    age_s: float
+    fresh: bool
+    unit: str
+    somebody: Somebody | None
+
+    def says(self, clock: Callable[[float], str]) -> str:
+        """In words, with its age."""
+        looked = f"looked at {age_words(self.age_s)} ago"
+        if not self.fresh:
+            return f"the live sweep is {age_words(self.age_s)} old and does not count"
+        if not self.slot.busy:
+            share = f", on {100 * self.slot.share:.0f} % of the looks" if self.slot.share >= 0.01 else ""
+            return f"the live sweep shows nobody there now{share} ({looked})"
+        since = f" since {clock(self.somebody.since_s)}" if self.somebody is not None else ""
+        return f"the live sweep shows {self.slot.level_db:.0f} {self.unit} of somebody there{since} ({looked})"
+
+
+def age_words(seconds: float) -> str:
+    """How long ago a look was, in words."""
+    return f"{max(0.0, seconds):.0f} s" if seconds < 90.0 else age(seconds)
+
+
+@dataclass(eq=False)
+class Source:
+    """A program that sends sweeps: what it is called, of which site, and what came of it."""
+
+    name: str
+    site: str
+    passes: Passes
+    air: FreshAir
+    arrivals: Arrivals
+    heard_s: float = 0.0
+    noted: int = 0
+
+    @property
+    def stale_s(self) -> float:
+        """When a look is not of now any more [s]."""
+        return max(STALE_S, STALE_PASSES * self.air.every_s)
+
+
+@dataclass
+class Airing:
+    """The live sweeps of one job. Safe to use from several threads.
+
+    is_on : whether a link of ours transmits, as its receiver tells. site : the site of the call that is on.
+    changed : hears that somebody came on a spare, for whom a plan is made again. news : that somebody came or
+    went on one of ours.
+    """
+
+    store: Store
+    listeners: Listeners
+    background: Background
+    is_on: IsOn = field(default=lambda _link: None)
+    site: Callable[[], str] = field(default=str)
+    changed: Callable[[], None] = field(default=lambda: None)
+    news: Callable[[], None] = field(default=lambda: None)
+    clock: Callable[[], float] = time.time
+    _sources: dict[str, Source] = field(default_factory=dict)
+    _mine: Mapping[str, tuple[Mine, ...]] = field(default_factory=dict)
+    _seen: dict[tuple[str, int, int], str] = field(default_factory=dict)
+    _planned: dict[str, tuple[Heard, ...]] = field(default_factory=dict)
+    _lock: threading.RLock = field(default_factory=threading.RLock)
+    _told_s: float = 0.0
+    _news: bool = False
+    _last: tuple[Any, ...] = ()
+    says: str = ""
+
+    def start(self) -> None:
+        """Begin."""
+        self.background.begin(self._work)
+
+    def close(self) -> None:
+        """Stop, and keep the minute under way."""
+        self.background.close()
+        with self._lock:
+            for source in self._sources.values():
+                self._keep(source, whole=True)
+
+    def expect(self, mine: Mapping[str, tuple[Mine, ...]]) -> None:
+        """A new plan: our carriers and spares, by the name of the site."""
+        with self._lock:
+            self._mine = mine
+            for source in self._sources.values():
+                source.arrivals.expect(mine.get(source.site, ()))
+
+    # What comes in
+
+    def take(self, payload: bytes) -> dict[str, Any]:
+        """Rows of a sweep as JSON: {"rows": text, "source": name, "site": name, "unit": "dBm", ...}, or a list.
+
+        What became of them: passes that are whole now, rows refused so far with the first reason. Raises InputError
+        for what is no such record.
+        """
+        passes, refused, says = 0, 0, ""
+        for record in _records(payload):
+            source = self._source(record)
+            with self._lock:
+                before = source.passes.refused
+                for sweep in source.passes.feed(record["rows"].encode()):
+                    try:
+                        self._pass(source, sweep)
+                        passes += 1
+                    except InputError as error:
+                        source.passes.refused += 1
+                        source.passes.says = source.passes.says or str(error)
+                refused += source.passes.refused - before
+                says = source.passes.says if source.passes.refused > before else says
+                self.says = f"{source.passes.refused} rows refused: {says}" if says else self.says
+        return {"passes": passes, "refused": refused, "says": [says] if says else []}
+
+    def _pass(self, source: Source, sweep: Any) -> None:
+        now_s = self.clock()
+        before = len(source.air.minutes)
+        source.air.add(sweep, now_s)
+        source.arrivals.look(now_s, self.is_on)
+        source.heard_s = now_s
+        if len(source.air.minutes) != before:
+            self._keep(source)
+        self._news = True
+        self._judged(source)
+
+    def _source(self, record: dict[str, Any]) -> Source:
+        name = str(record.get("source") or "sweep")[:80]
+        site = str(record.get("site") or "")[:200] or self.site()
+        options = _stated(record)
+        with self._lock:
+            there = self._sources.get(name)
+            if there is None or there.passes.options != options or (site and there.site != site):
+                if there is None and len(self._sources) >= MOST_SOURCES:
+                    oldest = min(self._sources.values(), key=lambda one: one.heard_s)
+                    del self._sources[oldest.name]
+                air = FreshAir()
+                there = Source(name, site, Passes(name, options), air, Arrivals(air))
+                there.arrivals.expect(self._mine.get(site, ()))
+                there.heard_s = self.clock()
+                with contextlib.suppress(InputError):
+                    air.minutes.extend(kept_air.newest(self.store, name))
+                self._sources[name] = there
+            return there
+
+    # What is told
+
+    def sources(self, site: str = "") -> list[Source]:
+        """Who sends, the newest first; of one site only where it is named."""
+        with self._lock:
+            there = [one for one in self._sources.values() if one.air.passes and (not site or one.site == site)]
+        return sorted(there, key=lambda one: -one.air.newest_s)
+
+    @contextlib.contextmanager
+    def held(self, site: str) -> Iterator[Source | None]:
+        """The newest source of a site, which does not change meanwhile; None where there is none."""
+        with self._lock:
+            there = self.sources(site)
+            yield there[0] if there else None
+
+    def on_slot(self, site: str, khz: float, bandwidth_khz: float) -> AirNow | None:
+        """What the live sweep says of a slot; None where none looked there."""
+        with self._lock:
+            for source in self.sources(site):
+                slot = source.air.slot(khz, bandwidth_khz)
+                if slot is not None:
+                    old_s = self.clock() - slot.looked_s
+                    place = Mine(round(khz), round(bandwidth_khz), 0, "")
+                    there = [
+                        one for one in source.arrivals.somebodies
+                        if one.on and place.is_on(one.centre_khz, one.width_khz)
+                    ]  # fmt: skip
+                    who = max(there, key=lambda one: one.over_db, default=None)
+                    return AirNow(slot, old_s, old_s <= source.stale_s, source.air.unit, who)
+        return None
+
+    def newcomers(self, site: str = "") -> list[tuple[Source, Somebody, Mine]]:
+        """Who is on a carrier, a spare, or within the guard of one of ours now, with which of ours: the nearest."""
+        found = []
+        with self._lock:
+            for source in self.sources(site):
+                if self.clock() - source.air.newest_s > source.stale_s:
+                    continue
+                for one in source.arrivals.somebodies:
+                    mine = nearest(source.arrivals.mine, one)
+                    if one.on and one.kind in ("somebody", "wide") and mine is not None:
+                        found.append((source, replace(one), mine))
+        return found
+
+    def is_seen(self, source: Source, one: Somebody) -> str:
+        """Who has seen this; nothing where nobody has."""
+        return self._seen.get((source.name, one.number, one.times), "")
+
+    def seen(self, key: str, who: str) -> str:
+        """Somebody has seen who is new there. What is told. Raises InputError where it does not stand any more."""
+        for source, one, mine in self.newcomers():
+            if key_of(source, one) == key:
+                if len(self._seen) > 1000:
+                    self._seen.clear()
+                self._seen[(source.name, one.number, one.times)] = who
+                return f"{words_of(one, mine)}: seen"
+        raise InputError("this alarm does not stand any more; load the page again")
+
+    # What a plan takes of it
+
+    def for_plan(self) -> dict[str, Readout]:
+        """Who else is on the air, as a list of carriers of each site; the same until somebody comes on a spare."""
+        with self._lock:
+            return {
+                site: Readout(f"live sweep of {site}", (), heard) for site, heard in self._planned.items() if heard
+            }
+
+    def marks(self) -> tuple[str, ...]:
+        """What tells one such list from another."""
+        with self._lock:
+            return tuple(
+                f"live:{site}:{one.centre_khz:.0f}:{one.level_db:.0f}"
+                for site, heard in sorted(self._planned.items()) for one in heard if one.level_db is not None
+            )  # fmt: skip
+
+    def _judged(self, source: Source) -> None:
+        """Where somebody came on a spare, the plan is made again without it."""
+        number = max((one.number * 1000 + one.times for one in source.arrivals.somebodies
+                      if one.on and self._on_spare(source, one)), default=0)  # fmt: skip
+        if number == source.noted:
+            return
+        source.noted = number
+        if number:
+            heard = tuple(self._heard(source))
+            if heard != self._planned.get(source.site):
+                self._planned[source.site] = heard
+                self.changed()
+
+    def _on_spare(self, source: Source, one: Somebody) -> bool:
+        mine = nearest(source.arrivals.mine, one)
+        return (
+            one.kind == "somebody" and mine is not None and mine.spare and mine.is_on(one.centre_khz, one.width_khz)
+        )
+
+    def _heard(self, source: Source) -> Iterator[Heard]:
+        """Who was heard within the hour, but for those by a carrier of ours: to leave that takes a tap."""
+        ours = [mine for mine in source.arrivals.mine if not mine.spare]
+        for one in source.arrivals.somebodies:
+            if one.kind != "somebody" or source.air.newest_s - one.last_s > PLAN_S:
+                continue
+            if not any(mine.touches(one.centre_khz, one.width_khz) for mine in ours):
+                centre, unit = round(one.centre_khz, 1), source.air.unit
+                yield Heard(centre, float(round(one.level_db)), unit, "")
+                for away in (-BESIDE_KHZ, BESIDE_KHZ):
+                    yield Heard(centre + away, None, unit, "")
+
+    # The work
+
+    def _work(self, run: Run) -> None:
+        while True:
+            run.wait(TICK_S)
+            self.turn()
+
+    def turn(self) -> None:
+        """Decide what waits for the receivers, and tell the pages."""
+        with self._lock:
+            now_s = self.clock()
+            before = self._stands()
+            for source in self._sources.values():
+                source.arrivals.tick(now_s, self.is_on)
+                self._judged(source)
+            told = self._stands()
+            news = self._news or told != before
+            if not news or (told == self._last and now_s - self._told_s < TELL_S):
+                return
+            alarms, self._last = told != self._last, told
+            self._news, self._told_s = False, now_s
+        self.listeners.tell("air", {})
+        if alarms:
+            self.news()
+
+    def _stands(self) -> tuple[Any, ...]:
+        return tuple((source.name, one.number, one.times) for source, one, _ in self.newcomers())
+
+    def _keep(self, source: Source, *, whole: bool = False) -> None:
+        minute = source.air.minute() if whole else source.air.minutes[-1] if source.air.minutes else None
+        if minute is not None and source.air.passes:
+            try:
+                kept_air.keep(self.store, source.name, source.air, minute)
+            except InputError as error:
+                self.says = f"The live sweep is not being kept: {error}"
+
+
+def _records(payload: bytes) -> list[dict[str, Any]]:
+    if len(payload) > MOST_BYTES:
+        raise InputError(f"the rows have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
+    try:
+        found = json.loads(payload.decode("utf-8-sig"))
+    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+        raise InputError(
+            f'what was sent is not JSON ({type(error).__name__}); expected {{"rows": "..."}}'
+        ) from None
+    records = found if isinstance(found, list) else [found]
+    for record in records:
+        if not isinstance(record, dict) or not isinstance(record.get("rows"), str):
+            raise InputError('found a record without rows, expected {"rows": "lines of a sweep", "source": "name"}')
+        unknown = sorted(set(record) - FIELDS)
+        if unknown:
+            raise InputError(f'found the field "{unknown[0][:40]}", expected one of {", ".join(sorted(FIELDS))}')
+    return records
+
+
+def _stated(record: dict[str, Any]) -> ReadOptions:
+    """What a record states of its rows. Raises InputError for what is no such thing."""
+    given: dict[str, Any] = {}
+    for key, fits in STATED.items():
+        value = record.get(key)
+        if value is None:
+            continue
+        if isinstance(fits, tuple) and value not in fits:
+            raise InputError(f'{key} is "{str(value)[:40]}"; expected one of {", ".join(fits)}')
+        if fits is float and (isinstance(value, bool) or not isinstance(value, int | float)):
+            raise InputError(f'{key} is "{str(value)[:40]}"; expected a number')
+        given[key] = int(value) if key == "averages" else value
+    return ReadOptions(**given)
+
+
+def nearest(mine: tuple[Mine, ...], one: Somebody) -> Mine | None:
+    """Which of ours a signal lies on or within the guard of: a carrier before a spare, then the nearest."""
+    touched = [each for each in mine if each.touches(one.centre_khz, one.width_khz)]
+    return min(
+        touched,
+        key=lambda each: (
+            not each.is_on(one.centre_khz, one.width_khz), each.spare, abs(each.khz - one.centre_khz),
+        ),
+        default=None,
+    )  # fmt: skip
+
+
+def key_of(source: Source, one: Somebody) -> str:
+    """Under which it is seen."""
+    return f"air.{source.name}.{one.number}.{one.times}"
+
+
+def words_of(one: Somebody, mine: Mine) -> str:
+    """Who is where, in words: "somebody on the spare 535.250 of Boom"."""
+    where = "on" if mine.is_on(one.centre_khz, one.width_khz) else "beside"
+    what = f"the spare {mhz_text(mine.khz)}" if mine.spare else f"its carrier {mhz_text(mine.khz)}"
+    return f"somebody {where} {what}"
+
+
+def because_of(one: Somebody, unit: str, looked_s: float) -> str:
+    """What was seen, a sentence: level, width, place, how old the look is."""
+    wide = f"{one.width_khz / 1000:.1f} MHz" if one.width_khz >= 1000 else f"about {one.width_khz:.0f} kHz"
+    level = f"{one.level_db:.0f} {unit}".replace("-", "\N{MINUS SIGN}")
+    times = f", {one.times} times by now" if one.times > 1 else ""
+    first = ", there when looking began" if one.first else ""
+    return (
+        f"{level} at {one.centre_khz / 1000:.3f} MHz, {wide} wide{times}{first}; the sweep looked "
+        f"{age_words(looked_s)} ago."
+    )  # fmt: skip
