@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass
 from typing import Any, Final
 
-from linkwright.desk.live import call_of, live_call_at
+from linkwright.desk.current import call_of, live_call_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.hit import STRANGER, stranger
 from linkwright.plan.model import PlannedLink

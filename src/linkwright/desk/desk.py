@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.desk.airing import Airing
 from linkwright.desk.background import Background, State
+from linkwright.desk.current import site_now
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
 from linkwright.desk.listening import Listening
-from linkwright.desk.live import site_now
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
 from linkwright.desk.planning import Planning

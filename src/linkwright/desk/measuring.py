@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
+from linkwright.desk.current import live_call_at
 from linkwright.desk.desk import Desk
-from linkwright.desk.live import live_call_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.shoot.errors import InputError
 from linkwright.store import Change

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from linkwright.desk.carriers import planned_links
+from linkwright.desk.current import live_call_at
 from linkwright.desk.day import since_changed
-from linkwright.desk.live import live_call_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.troubles import cells_now
 from linkwright.lengths import hours

@@ -55,6 +55,25 @@ class _Time:
 
 def drawn_day(day: Day, width_px: float = 1200.0, handles: Sequence[Handle] = (), *, titled: bool = True) -> str:
     """The day as one SVG, a panel for each date on which calls begin. With handles it can be dragged (day.js)."""
+    parts, tall = _laid(day, width_px, handles, titled)
+    head = [element("title", escape(answer(day)))] if titled else []
+    head += [
+        element("defs", hatch("setting-up", SOFT, 6.0, 1.2)),
+        element("rect", width=width_px, height=tall, fill=PAPER),
+    ]
+    return element(
+        "svg", "".join([*head, *parts]), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall:g}",
+        width=width_px, height=tall, role="group" if handles else "img", aria_label=answer(day), color=INK,
+    )  # fmt: skip
+
+
+def tall_px(day: Day, width_px: float) -> float:
+    """How tall the picture is without its title, so that a page keeps room for it [px]."""
+    return _laid(day, width_px, (), titled=False)[1]
+
+
+def _laid(day: Day, width_px: float, handles: Sequence[Handle], titled: bool) -> tuple[list[str], float]:
+    """What the picture holds, from the top, and how tall it is [px]."""
     parts: list[str] = []
     y = EDGE_PX
     if titled:
@@ -73,16 +92,7 @@ def drawn_day(day: Day, width_px: float = 1200.0, handles: Sequence[Handle] = ()
     if not panels:
         y += 24.0
         parts.append(words(EDGE_PX, y, "The calls have no times.", size=TEXT_PX, fill=SOFT))
-    tall = y + EDGE_PX
-    head = [element("title", escape(answer(day)))] if titled else []
-    head += [
-        element("defs", hatch("setting-up", SOFT, 6.0, 1.2)),
-        element("rect", width=width_px, height=tall, fill=PAPER),
-    ]
-    return element(
-        "svg", "".join([*head, *parts]), xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {width_px:g} {tall:g}",
-        width=width_px, height=tall, role="group" if handles else "img", aria_label=answer(day), color=INK,
-    )  # fmt: skip
+    return parts, y + EDGE_PX
 
 
 def _panels(day: Day) -> list[tuple[datetime.date, list[TimedCall]]]:

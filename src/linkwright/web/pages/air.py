@@ -8,7 +8,8 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.desk.air_pictures import air_now, levels_now, over_time
-from linkwright.desk.live import clock_of, site_now
+from linkwright.desk.current import site_now
+from linkwright.desk.live import clock_of
 from linkwright.desk.newcomers import new_on_air
 from linkwright.desk.score import lanes_of, levels_in, levels_over_time, stands, whole_khz
 from linkwright.desk.trying import tried

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Iterator
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -16,7 +16,7 @@ from linkwright.day.report import WHEN, answer, clock, document, savings
 from linkwright.desk.day import CHANGED, OF, counters, pack_id, planned_day, since_changed
 from linkwright.desk.moving import late, moved_draft, moved_entry
 from linkwright.door.gate import person_of
-from linkwright.draw.day import Handle, drawn_day
+from linkwright.draw.day import Handle, drawn_day, tall_px
 from linkwright.draw.ink import in_page_inks
 from linkwright.lengths import hours
 from linkwright.shoot.catalogue import called
@@ -29,6 +29,8 @@ from linkwright.web.answers import Body, anew, csv_response, desk_of, render, sn
 
 router = APIRouter()
 
+#: Two usual widths of the picture, under and over that at which names stand over their rows [px].
+ROOM_PX: Final = (360.0, 1200.0)
 Width = Annotated[int, Query(ge=300, le=2000)]
 Minutes = Annotated[int, Query(ge=-1440, le=1440)]
 PathText = Annotated[str, Query(max_length=500)]
@@ -110,8 +112,10 @@ def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
 
 @router.get("/day")
 def page(request: Request) -> Response:
-    """The page."""
-    return render(request, "day.html", **context(request))
+    """The page, with room for its picture on a telephone and on a laptop."""
+    found = context(request)
+    room = [0.0, 0.0] if found["day"] is None else [tall_px(found["day"], width) for width in ROOM_PX]
+    return render(request, "day.html", room=room, **found)
 
 
 @router.get("/day/body")

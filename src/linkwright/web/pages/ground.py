@@ -9,7 +9,7 @@ import numpy as np
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from linkwright.desk.live import site_now
+from linkwright.desk.current import site_now
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ground import PAGE_BANDS, Ground, drawn_bands

@@ -10,7 +10,8 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.alarms import Alarm
-from linkwright.desk.live import answer, call_at, clock_of, happened, live_call_at, next_take, sweep_age
+from linkwright.desk.current import call_at, live_call_at
+from linkwright.desk.live import answer, clock_of, happened, next_take, sweep_age
 from linkwright.desk.measuring import measure
 from linkwright.desk.newcomers import AIR
 from linkwright.desk.snapshot import Snapshot
