@@ -20,7 +20,7 @@ from linkwright.watch.diagnose.gathered import Figures
 #: The share of "unknown" (assumed).
 UNKNOWN: Final = 0.03
 #: A cause that is less probable than this is not named: the episode's cause is "unknown" (assumed).
-NAMED: Final = 0.4
+NAMED: Final = 0.33
 
 #: How likely another transmitter is a product of our own where no carrier is known (assumed).
 PRODUCT: Final = 0.35
@@ -93,7 +93,7 @@ _ALL: Final = (
         (0.25, 0.20, 0.15, 0.40), "M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1z", filled=True, others_stayed=True,
     ),
     Cause(
-        "wall", "a wall or doorway between", "signal", 0.6, because.body,
+        "wall", "a wall or doorway between", "signal", 0.4, because.body,
         "See where the talent stands: open the door, or bring an antenna to this side of the wall.",
         "Is it still there with the talent turned, and gone on this side of the wall?",
         (0.10, 0.15, 0.30, 0.45), "M-.3 -1L.3 -1L.3 1L-.3 1z", filled=True, others_stayed=True,

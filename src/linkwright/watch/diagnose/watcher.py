@@ -422,9 +422,16 @@ class Watcher:
         """What is observed of an episode."""
         begin, end = math.floor(raw.figures[at.ON_T]), math.floor(raw.figures[at.LAST_T])
         history = self._history
-        own = history.own(raw.link, begin - observed.BEFORE_S, end + observed.AFTER_S)
-        falls = observed.falls_db(history.on_about(raw.link, begin, self.defaults[1]))
-        return observed.observe(observed.Seen(figures, own, falls[np.isfinite(falls)]))
+        first, last = begin - observed.LOOKS_BACK_S, end + observed.AFTER_S
+        own, others, on_dbm = history.own(raw.link, first, last), history.others, self.defaults[1]
+        came = observed.LOOKS_BACK_S + 6
+        falls = observed.fell_then(own[:came], others(raw.link, first, first + came - 1), on_dbm)
+        rises = np.zeros(0)
+        if not raw.open:  # read backwards, what came back fell
+            rises = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
+        return observed.observe(
+            observed.Seen(figures, own[observed.LOOKS_BACK_S - observed.BEFORE_S :], falls, rises)
+        )
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults
