@@ -79,6 +79,13 @@ _ALL: Final = (
         silences=True,
     ),
     Cause(
+        "carrier", "its transmitter is not on the new carrier", "signal", 0.0, because.not_there,
+        "Set the transmitter to the carrier that the plan has now, and read it back from its display.",
+        "Does the transmitter's display show another carrier than the plan?",
+        (0.01, 0.02, 0.02, 0.95), "M-1 -.5L.4 -.5M.4 -1L1 -.5L.4 0M1 .5L-1 .5", filled=False, others_stayed=True,
+        silences=True,
+    ),
+    Cause(
         "range", "too far away", "signal", 1.0, because.too_far,
         "Bring the receiver's antennas nearer or higher, or the talent back; more power only where the permit and "
         "the plan allow it.",
@@ -132,6 +139,13 @@ _ALL: Final = (
         "Does it go when one of the others is switched off?",
         (0.05, 0.10, 0.35, 0.50), "M0 -1L1 0L0 1L-1 0z", filled=False, by_others=True, spare_helps=True,
         has_makers=True,
+    ),
+    Cause(
+        "left-on-spare", "one of ours left on a spare", "signal", 0.0, because.another,
+        "Read the carrier from that transmitter's display, and set it as the plan has it.",
+        "Does it go when that transmitter is switched off?",
+        (0.05, 0.10, 0.35, 0.50), "M0 -1L1 0L0 1L-1 0zM0 -.4L0 .4", filled=False, by_others=True, has_makers=True,
+        others_stayed=True,
     ),
     Cause(
         "overload", "too strong for the receiver", "signal", 0.6, because.too_strong,
@@ -199,6 +213,15 @@ def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -
     odds |= {"interference": another * (1.0 - product) * somebody, "intermodulation": another * product}
     total = sum(odds.values())
     return tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda one: -one[1]))
+
+
+def passed_on(
+    found: Sequence[tuple[str, float]], whose: Collection[str], cause: str, share: float
+) -> tuple[tuple[str, float], ...]:
+    """The causes with so much of the share of some of them given to another, which the plan makes likely."""
+    odds = {name: part * (1.0 - share) if name in whose else part for name, part in found}
+    odds[cause] = share * sum(part for name, part in found if name in whose)
+    return tuple(sorted(odds.items(), key=lambda one: -one[1]))
 
 
 def cause_of(found: tuple[tuple[str, float], ...]) -> tuple[str, float]:

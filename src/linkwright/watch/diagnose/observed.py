@@ -16,12 +16,10 @@ import numpy as np
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose.gathered import Figures
 
-#: Seconds of the levels that are looked at before an episode and after it.
-BEFORE_S: Final = 40
+#: Seconds of the levels that are looked at before an episode and after it: what took several links at once may break
+#: one of them much later.
+BEFORE_S: Final = 60
 AFTER_S: Final = 8
-#: The own steepest fall is looked for in so many seconds before an episode [s]: what took several links at once
-#: may break one of them much later.
-LOOKS_BACK_S: Final = 60
 #: A link falls along with another where it loses so much within two seconds [dB] (assumed).
 ALONG_DB: Final = 7.0
 #: A meter that has not shown this much yet has shown neither its top nor its floor [dB] (assumed).
@@ -103,6 +101,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "step_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(s.span(-7, 6))),
     "back_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(-s.span(s.end - 4, s.end + 7))),
     "trend_db": ((-2, 1, 4, 8, 14), lambda s: mean(s.span(-32, -12)) - mean(s.span(-6, -1))),
+    "slow_trend_db": ((-6, -2, 1, 4, 8, 14), lambda s: mean(s.span(-60, -35)) - mean(s.span(-10, -2))),
     "after_db": ((-12, -6, -3, 0, 3, 6, 12), lambda s: mean(s.span(s.end + 2, s.end + 7)) - mean(s.span(-6, -1))),
     "drop_db": ((-3, 0, 3, 6, 10, 15, 20, 28, 38), lambda s: s.f.drop_db),
     "first_db": ((-2, 1, 4, 7, 10, 15, 22, 30), lambda s: s.f.first_db),
@@ -117,6 +116,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "over_bottom_db": ((0, 1.5, 4, 8, 15, 30), lambda s: s.f.level_dbm - s.f.bottom_dbm),
     # where the level stood
     "over_need_db": ((-12, -4, 0, 4, 8, 12, 18, 28, 40), lambda s: s.f.over_need_db),
+    "fine_over_need_db": ((-6, 0, 4, 8, 14, 22, 32), lambda s: s.f.fine_dbm - s.f.need_dbm),
     "over_held_db": ((-12, -6, -3, 0, 3, 6, 10, 16, 25), lambda s: s.f.bad_dbm - s.f.held_dbm),
     "over_floor_db": ((2, 6, 12, 20, 35, 50), lambda s: s.ranged(s.f.level_dbm - s.f.floor_dbm)),
     "under_top_db": ((0.3, 1, 3, 8, 15, 25, 40), lambda s: s.ranged(s.f.top_dbm - s.f.level_dbm)),
