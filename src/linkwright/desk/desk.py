@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 import threading
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -73,6 +74,7 @@ class Desk:
         self.listening = Listening(self.store, self.listeners, self.works["listening"])
         self.watching = Watching(self.store, self.listeners, self.works["looking"], self.works["judging"])
         self.watching.besides = self._besides
+        self.watching.known_before = self._confirmed_near
         self.watching.compiled = lambda: self.works["preparing"].state == State()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
@@ -175,6 +177,12 @@ class Desk:
         """What is amiss besides what the readings say."""
         snapshot = self.snapshot()
         return (*reported(self.store, snapshot), *dying(self.store, snapshot, self.watching.gauges()))
+
+    def _confirmed_near(self) -> Counter[str]:
+        """Which causes were confirmed near here on other days."""
+        from linkwright.desk.places import confirmed_near
+
+        return Counter() if self.places is None else confirmed_near(self.store.document(), self.places)
 
     def _besides(self) -> tuple[str, ...]:
         try:

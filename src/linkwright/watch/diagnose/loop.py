@@ -17,7 +17,7 @@ from linkwright.watch.log.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTE
 OPENED, CLOSED = 0, 1
 #: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
 #: this file changes; a test says what to write here when they do.
-COMPILED_WITH = "016d2b302629"
+COMPILED_WITH = "ed19b8655ae2"
 
 
 @kernel
@@ -248,7 +248,7 @@ def step_signal(
         f[at.RUNS] += 1.0
     gather(f, v, t, dt, bad, gone, over, sag, bad and t - s[at.BAD_SINCE] <= min(dt, 1.0) + at.BREAKS_S)
     f[at.N_BRANCH] += active[at.BRANCH]
-    if s[at.FLUTTER] == s[at.FLUTTER]:
+    if s[at.FLUTTER] == s[at.FLUTTER] and t - f[at.ON_T] > at.SETTLES_S:
         f[at.SUM_FLUTTER] += s[at.FLUTTER]
         f[at.N_FLUTTER] += 1.0
     if bad:

@@ -16,7 +16,7 @@ import numpy as np
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose.gathered import Figures
 
-#: Seconds of the levels that are looked at before an episode and after it: what took several links at once may break
+#: Seconds of the levels that are looked at before an episode and after it: what took several links may break
 #: one of them much later.
 BEFORE_S: Final = 60
 AFTER_S: Final = 8

@@ -89,6 +89,8 @@ LEADS_S: Final = 4.0
 #: Time constant of how much a branch flutters about its own short mean [s]; a meter's step is more than this [dB].
 FLUTTERS_S: Final = 8.0
 LEAST_STEP_DB: Final = 0.05
+#: The step with which an episode begins is no flutter: it is gathered from so long after its begin [s].
+SETTLES_S: Final = 1.0
 #: Seconds whose means are kept.
 RING: Final = 64
 #: Seconds of every link's level that are kept for the others' sake: 18 hours.

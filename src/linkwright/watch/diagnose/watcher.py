@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
@@ -35,7 +35,7 @@ GOES_ON_NS: Final = 15 * SECOND_NS
 #: A link that was moved so long ago stands where it should [ns] (assumed).
 MOVED_NS: Final = 1800 * SECOND_NS
 #: So much less likely is what takes several links at once where no other link fell along (assumed).
-ALONE: Final = 0.1
+ALONE: Final = 0.02
 #: A link is on from so much over what is nothing [dB].
 COME_ON_DB: Final = 3.0
 #: A link that is this far over its need will not break soon for the want of one branch [dB] (assumed).
@@ -178,6 +178,7 @@ class Watcher:
     ) -> None:  # fmt: skip
         self.expected: dict[str, list[Expected]] = _by_link(expected)
         self.called = called
+        self.likelier: Mapping[str, float] = {}  # how much likelier causes are than by their priors, here and today
         self.step: Any = None  # the loop as plain Python, while its machine code is not there
         self._history: History
         self.defaults = (need_dbm, gone_dbm, ceiling_dbm)
@@ -401,7 +402,8 @@ class Watcher:
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
         kind, products = at.TRACKS[raw.track], Products(math.nan)
         seen = self._observed(raw, figures)
-        likelier = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        likelier = {name: alone.get(name, 1.0) * self.likelier.get(name, 1.0) for name in {*alone, *self.likelier}}
         causes, heard_by = shares(kind, seen, likelier), self._still_heard_by(expected, company, from_ns)
         if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
             causes = passed_on(causes, SILENT, "carrier", NOT_SET)
@@ -484,12 +486,15 @@ class Watcher:
                 return name
         return ""
 
-    def raw_observed(self) -> dict[int, FloatArray]:
-        """What is observed of every episode so far, by its number: what the weights of evidence are learnt from."""
+    def raw_observed(self, numbers: Collection[int] | None = None) -> dict[int, FloatArray]:
+        """What is observed of episodes so far, of all or of some, by their number: what the weights of evidence are
+        learnt from."""
         found = {}
         for raw in self._raw:
-            figures = self._figures(raw)
-            found[raw.number] = self._observed(raw, figures)
+            if numbers is None or raw.number in numbers:
+                if raw.open:
+                    raw.figures = self._sure[raw.link, raw.track].copy()
+                found[raw.number] = self._observed(raw, self._figures(raw))
         return found
 
     def _observed(self, raw: _Raw, figures: Figures) -> FloatArray:
