@@ -66,9 +66,9 @@ SETS = ("textbook 10", "textbook 5", "textbook 1", "textbook five", "independent
 #: What is learnt from besides: the logs as other receivers would have told them, and a player that nothing is
 #: measured on.
 BESIDES = (*(f"{player} 10 again" for player in PLAYERS), "varied")
-#: Of these sets it is also learnt how episodes look as they open, and so long after [s].
+#: Of these sets it is also learnt how episodes look as they open, and so long after [s]; of each third fault.
 EARLY = (*(f"{player} 10" for player in PLAYERS), "varied")
-LATER_S = 3
+LATER_S, OPENING = 3, 3
 
 
 def second_played(seed: int, rate_hz: float) -> Recorded:
@@ -204,7 +204,7 @@ def examples_of(which: str, played: Recorded) -> Iterator[tuple[str, str, str, F
         observed = watcher.raw_observed()
         early = observed_early(played) if plan and which in EARLY else {}
         episodes = watcher.all_episodes()
-        for fault in played.faults:
+        for n, fault in enumerate(played.faults):
             if fault.breaks_at_s is None and fault.cause != "antenna":
                 continue
             inside = [told_of(fault, [e for e in episodes if e.track == track]) for track in at.TRACKS]
@@ -217,7 +217,8 @@ def examples_of(which: str, played: Recorded) -> Iterator[tuple[str, str, str, F
                     cause = "unknown"
                 if episode.track == "signal" and (cause == "audio-path" or fault.breaks_at_s is None):
                     continue
-                for seen in (observed[episode.number], *early.get(episode.number, ())):
+                opening = early.get(episode.number, ()) if n % OPENING == 0 else ()
+                for seen in (observed[episode.number], *opening):
                     yield player, episode.track, cause, seen
         for episode in episodes:
             if not any(_near(fault, episode) for fault in played.faults) and episode.track != "signal":

@@ -145,7 +145,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "length_s": ((1, 2.5, 5, 10, 20, 40, 90), lambda s: s.f.length_s),
     "breaks_per_s": ((0.03, 0.08, 0.2, 0.5, 1), lambda s: s.f.runs / max(1.0, s.f.length_s)),
     "quality": ((0.02, 0.1, 0.25, 0.4, 0.6, 0.8), lambda s: s.f.quality),
-    "gauge": ((0.02, 0.045, 0.1, 0.3), lambda s: s.f.gauge),
+    "gauge": ((0.02, 0.045, 0.1, 0.3, 0.6), lambda s: s.f.gauge),
     "gauge_after": ((-0.02, 0.01, 0.1, 0.3), lambda s: s.f.gauge_after - s.f.gauge),
     # the other links
     "fell_along": (
