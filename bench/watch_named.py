@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import itertools
 import pickle
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -66,9 +65,6 @@ SETS = ("textbook 10", "textbook 5", "textbook 1", "textbook five", "independent
 #: What is learnt from besides: the logs as other receivers would have told them, and a player that nothing is
 #: measured on.
 BESIDES = (*(f"{player} 10 again" for player in PLAYERS), "varied")
-#: Of these sets it is also learnt how episodes look as they open, and so long after [s]; of each third fault.
-EARLY = (*(f"{player} 10" for player in PLAYERS), "varied")
-LATER_S, OPENING = 3, 3
 
 
 def second_played(seed: int, rate_hz: float) -> Recorded:
@@ -140,8 +136,8 @@ def ns(time_s: float) -> int:
     return BEGIN_NS + round(time_s * SECOND_NS)
 
 
-def unwatched(played: Recorded, plan: bool, worst_db: float = 0.0) -> Watcher:
-    """The watch before a log; worst_db : what the plan takes as its worst case over thermal noise."""
+def watched(played: Recorded, plan: bool, worst_db: float = 0.0) -> Watcher:
+    """The watch after a log; worst_db : what the plan takes as its worst case over thermal noise."""
     expected = [
         Expected(
             one.link, "Call", tuple((ns(a), ns(b)) for a, b in one.spans), one.carrier_khz, one.worst_dbm,
@@ -150,18 +146,9 @@ def unwatched(played: Recorded, plan: bool, worst_db: float = 0.0) -> Watcher:
         )
         for one in played.players
     ]  # fmt: skip
-    return Watcher(expected if plan else ())
-
-
-def batch_of(played: Recorded) -> Batch:
+    watcher = Watcher(expected if plan else ())
     times = BEGIN_NS + (played.time_s * 1000.0).round().astype("int64") * (SECOND_NS // 1000)
-    return Batch(tuple(played.links), played.link, times, played.values)
-
-
-def watched(played: Recorded, plan: bool, worst_db: float = 0.0) -> Watcher:
-    """The watch after a log."""
-    watcher = unwatched(played, plan, worst_db)
-    watcher.add(batch_of(played))
+    watcher.add(Batch(tuple(played.links), played.link, times, played.values))
     watcher.finish()
     return watcher
 
@@ -202,9 +189,8 @@ def examples_of(which: str, played: Recorded) -> Iterator[tuple[str, str, str, F
     for plan in (True, False):
         watcher = watched(played, plan)
         observed = watcher.raw_observed()
-        early = observed_early(played) if plan and which in EARLY else {}
         episodes = watcher.all_episodes()
-        for n, fault in enumerate(played.faults):
+        for fault in played.faults:
             if fault.breaks_at_s is None and fault.cause != "antenna":
                 continue
             inside = [told_of(fault, [e for e in episodes if e.track == track]) for track in at.TRACKS]
@@ -217,31 +203,10 @@ def examples_of(which: str, played: Recorded) -> Iterator[tuple[str, str, str, F
                     cause = "unknown"
                 if episode.track == "signal" and (cause == "audio-path" or fault.breaks_at_s is None):
                     continue
-                opening = early.get(episode.number, ()) if n % OPENING == 0 else ()
-                for seen in (observed[episode.number], *opening):
-                    yield player, episode.track, cause, seen
+                yield player, episode.track, cause, observed[episode.number]
         for episode in episodes:
             if not any(_near(fault, episode) for fault in played.faults) and episode.track != "signal":
                 yield player, episode.track, "unknown", observed[episode.number]
-
-
-def observed_early(played: Recorded) -> dict[int, list[F]]:
-    """What is observed of every episode as it opens and a few seconds later, by its number: as it is on the day."""
-    watcher = unwatched(played, plan=True)
-    whole = batch_of(played)
-    found: dict[int, list[F]] = {}
-    due: dict[int, list[int]] = {}
-    seconds = (whole.time_ns - whole.time_ns[0]) // SECOND_NS
-    edges = np.searchsorted(seconds, np.arange(int(seconds[-1]) + 2))
-    for at_s, (start, end) in enumerate(itertools.pairwise(edges.tolist())):
-        opened = [one.episode for one in watcher.add(whole.part(start, end)) if one.kind == "opened"]
-        due.setdefault(at_s + LATER_S, []).extend(one.number for one in opened)
-        numbers = [one.number for one in opened] + due.pop(at_s, [])
-        if numbers:
-            seen = watcher.raw_observed(numbers)
-            for number in seen:
-                found.setdefault(number, []).append(seen[number])
-    return found
 
 
 def _near(fault: Fault, episode: Episode) -> bool:

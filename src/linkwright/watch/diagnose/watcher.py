@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
@@ -38,8 +38,10 @@ MOVED_NS: Final = 1800 * SECOND_NS
 ALONE: Final = 0.02
 #: A link is on from so much over what is nothing [dB].
 COME_ON_DB: Final = 3.0
-#: A link that is this far over its need will not break soon for the want of one branch [dB] (assumed).
+#: A link that is this far over its need breaks less soon for want of one branch [dB]: that is an alarm only from
+#: this probability on (assumed).
 SOON_DB: Final = 25.0
+VERY_SURE: Final = 0.95
 #: Where a link is not heard from the moment on in which its carrier changed, so much of what silences a transmitter
 #: is that it stands on the old one (assumed).
 NOT_SET: Final = 0.8
@@ -85,8 +87,8 @@ class Episode:
     def alarm(self) -> bool:
         """Whether it could be heard, or soon will be; anything else is worth a mark only."""
         row, over_db = CAUSES[self.cause], self.figures.mean_over_db
-        soon = row.soon and row.track == self.track and self.probability >= SURE and not over_db > SOON_DB
-        return self.heard or soon
+        sure = VERY_SURE if over_db > SOON_DB else SURE
+        return self.heard or (row.soon and row.track == self.track and self.probability >= sure)
 
     def document(self) -> dict[str, Any]:
         """As `diagnose --json` and the pages give it."""
@@ -486,16 +488,9 @@ class Watcher:
                 return name
         return ""
 
-    def raw_observed(self, numbers: Collection[int] | None = None) -> dict[int, FloatArray]:
-        """What is observed of episodes so far, of all or of some, by their number: what the weights of evidence are
-        learnt from."""
-        found = {}
-        for raw in self._raw:
-            if numbers is None or raw.number in numbers:
-                if raw.open:
-                    raw.figures = self._sure[raw.link, raw.track].copy()
-                found[raw.number] = self._observed(raw, self._figures(raw))
-        return found
+    def raw_observed(self) -> dict[int, FloatArray]:
+        """What is observed of every episode so far, by its number: what the weights of evidence are learnt from."""
+        return {raw.number: self._observed(raw, self._figures(raw)) for raw in self._raw}
 
     def _observed(self, raw: _Raw, figures: Figures) -> FloatArray:
         """What is observed of an episode."""
