@@ -51,9 +51,10 @@ def test_somebody_too_weak_to_break_the_link_counts_less() -> None:
 def test_an_empty_sweep_weighs_what_bayes_says() -> None:
     """By hand: an empty sweep with somebody who comes and goes, half of them later: (1 + missed) / 2."""
     none, empty = disturbed(None), disturbed(Swept(None, 0.5))
+    rival = next(cause for cause, _ in none.causes if cause not in ("interference", "intermodulation"))
 
     def odds(one: Episode) -> float:
         shares = dict(one.causes)
-        return shares["interference"] / shares["range"]
+        return shares["interference"] / shares[rival]
 
     assert odds(empty) / odds(none) == pytest.approx(0.75, rel=1e-6)

@@ -240,3 +240,30 @@ def test_without_a_level_there_is_nothing_to_take(demo: TestClient) -> None:
     answered = demo.post("/live/level", json={"link": "Raker", "spot": "Sluice"})
     assert answered.status_code == 400
     assert "no level has come from this link" in answered.text
+
+
+def test_an_answer_of_one_tap_is_evidence_is_said_and_can_be_taken_back(demo: TestClient) -> None:
+    desk = desk_of_client(demo)
+    send(demo, [record("Raker", 0.1 * n) for n in range(300)])
+    off = {"rf_a_dbm": -112.0, "rf_b_dbm": -112.0, "quality": 0.0, "muted": 1}
+    send(demo, [record("Raker", 30.0 + 0.1 * n, **off) for n in range(100)])
+    eventually(lambda: desk.watching.shown())
+    (alarm,) = desk.watching.shown()
+    before = dict(alarm.episode.causes)
+    said = demo.post("/log/answer", json={"key": alarm.key, "was": "receiver"}).json()["says"]
+    assert "says that it was: power of the receivers" in said[0]
+    (after,) = desk.watching.shown()
+    assert after.key == alarm.key
+    assert after.episode.cause == "receiver"
+    assert dict(after.episode.causes)["receiver"] > before.get("receiver", 0.0)
+    page = demo.get("/live/alarms").text
+    assert "says that it was: power of the receivers" in page
+    assert "Take the answer back" in page
+    assert desk.watching._watcher.likelier["receiver"] > 1.0
+    assert any("says that it was" in one.data["text"] for one in desk.store.happenings(kinds=["answered"]))
+    assert demo.post("/log/answer", json={"key": alarm.key}).json()["says"] == ["The answer was taken back."]
+    (back,) = desk.watching.shown()
+    assert dict(back.episode.causes) == pytest.approx(before, abs=0.2)
+    assert not back.answered
+    assert demo.post("/log/answer", json={"key": alarm.key, "was": "magic"}).status_code == 400
+    assert demo.post("/log/answer", json={"key": "nobody.body", "yes": True}).status_code == 400

@@ -16,6 +16,7 @@ import pytest
 from fastapi.testclient import TestClient
 from tests.watch.made_readings import NINE_MS, readings
 from tests.web.conftest import client_of, demo_into, desk_of_client, planned
+from tests.web.test_live_api import eventually
 from tests.web.wrapped import LINKS, day_behind, gone_through, log_csv
 
 from linkwright.store import READINGS, Store
@@ -256,3 +257,26 @@ def test_every_shape_has_its_cause_in_words(looked_at: TestClient) -> None:
     """Where there was no room beside a shape it stood alone."""
     svg = ElementTree.fromstring(looked_at.get("/api/wrap/picture?width=390").json()["svg"])
     assert "switched off" in ["".join(one.itertext()) for one in svg.iter("{http://www.w3.org/2000/svg}text")]
+
+
+def test_what_an_episode_was_is_said_learnt_from_and_taken_back(wrapped: TestClient, tmp_path: Path) -> None:
+    at_ms = NINE_MS + 60_000 * 3 + 30_000
+    told = wrapped.post("/wrap/was", json={"link": "Boom", "at_ms": at_ms, "was": "receiver"})
+    assert "says that it was: power of the receivers" in told.json()["says"][0]
+    text = wrapped.get("/wrap/body").text
+    assert "says that it was: power of the receivers" in text
+    assert "Take the answer back" in text
+    assert "Confirmed at Pans: power of the receivers or their antenna feed (1)" in text
+    wrapped.post("/places/keep", json={"site": "Pans"})
+    (file,) = (tmp_path / "places").glob("*.toml")
+    assert tomllib.loads(file.read_text())["causes"] == {"receiver": 1}
+    with Store.open(tmp_path / "next.lwjob", create=True) as store:
+        demo_into(store)
+        store.set_field(("shoot", "title"), "Salt works, day 1", "Salt works again", "laptop")
+        with client_of(store, places=PlaceBook(tmp_path / "places")) as client:
+            watching = desk_of_client(client).watching
+            eventually(lambda: watching._watcher.likelier.get("receiver", 0.0) > 1.0)
+    back = wrapped.post("/wrap/was", json={"link": "Boom", "at_ms": at_ms})
+    assert back.json()["says"] == ["The answer was taken back."]
+    assert "Take the answer back" not in wrapped.get("/wrap/body").text
+    assert wrapped.post("/wrap/was", json={"link": "Boom", "at_ms": at_ms, "was": "magic"}).status_code == 400

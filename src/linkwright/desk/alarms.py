@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from linkwright.shoot.errors import InputError
+from linkwright.watch.diagnose.answers import Answer, answered, asked_of
 from linkwright.watch.diagnose.watcher import Change, Episode
 
 #: Closed alarms stand for so long unless somebody acknowledged them [s], and at most so many alarms at all.
@@ -20,7 +21,8 @@ MOST_KEPT: Final = 240
 class Alarm:
     """A fault of a link as the page shows it: the newest episode of that cause, and how often it came.
 
-    key : under which it is acknowledged. since_ns : the begin of the first.
+    key : under which it is acknowledged. since_ns : the begin of the first. asks : the cause whose question decides
+    most. answered : somebody has answered it.
     """
 
     key: str
@@ -29,6 +31,8 @@ class Alarm:
     since_ns: int
     acknowledged: str
     open: bool
+    asks: str = ""
+    answered: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +44,9 @@ class _Kept:
 
 @dataclass
 class Alarms:
-    """The episodes that are shown. Whoever uses it from several threads locks it."""
+    """The episodes that are shown, after what was answered. Whoever uses it from several threads locks it."""
 
+    answers: tuple[Answer, ...] = ()
     _kept: dict[int, _Kept] = field(default_factory=dict)
 
     def take(self, changes: Iterable[Change], now_s: float) -> bool:
@@ -74,8 +79,12 @@ class Alarms:
         for one in self._kept.values():
             if one.closed_s is None or not one.acknowledged:
                 groups.setdefault((one.episode.link, one.episode.cause), []).append(one)
-        found = [_alarm(kept) for kept in groups.values()]
+        found = [self._after_answers(_alarm(kept)) for kept in groups.values()]
         return sorted(found, key=lambda alarm: (not alarm.open, -alarm.episode.from_ns))[:MOST_SHOWN]
+
+    def _after_answers(self, alarm: Alarm) -> Alarm:
+        episode = answered(alarm.episode, self.answers)
+        return replace(alarm, episode=episode, asks=asked_of(alarm.episode), answered=episode is not alarm.episode)
 
     def acknowledge(self, key: str, who: str) -> Alarm:
         """Somebody has seen it. Raises InputError where it does not stand any more."""
@@ -83,7 +92,7 @@ class Alarms:
         if alarm is None:
             raise InputError("this alarm does not stand any more; load the page again")
         for number, one in self._kept.items():
-            if (one.episode.link, one.episode.cause) == (alarm.episode.link, alarm.episode.cause):
+            if f"{one.episode.link}.{one.episode.cause}" == key:
                 self._kept[number] = replace(one, acknowledged=who)
         return replace(alarm, acknowledged=who)
 

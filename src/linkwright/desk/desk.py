@@ -6,6 +6,7 @@ import contextlib
 import datetime
 import threading
 import time
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -85,6 +86,7 @@ class Desk:
         self.watching.besides = self._besides
         self.airing.is_on, self.airing.site = self._is_on, self._site_now
         self.airing.news = self.watching.ask_besides
+        self.watching.known_before = self._confirmed_near
         self.watching.compiled = lambda: self.works["preparing"].state == State()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
@@ -202,6 +204,12 @@ class Desk:
     def _site_now(self) -> str:
         made = self.planning.made
         return "" if made is None else site_now(self.snapshot(), time.time_ns(), list(made.scene.air))
+
+    def _confirmed_near(self) -> Counter[str]:
+        """Which causes were confirmed near here on other days."""
+        from linkwright.desk.places import confirmed_near
+
+        return Counter() if self.places is None else confirmed_near(self.store.document(), self.places)
 
     def _besides(self) -> tuple[str, ...]:
         try:

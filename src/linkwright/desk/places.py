@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeGuard
 
 import numpy as np
 
+from linkwright.desk.answers import answers_of
 from linkwright.desk.day import CHANGED, planned_day
 from linkwright.desk.files import MOST_UPLOAD
 from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.wrapping import site_spans
 from linkwright.lengths import hours
 from linkwright.plan.chain import Scene
 from linkwright.reach.day_levels import LinkDay, learn_from_day
@@ -26,6 +29,8 @@ from linkwright.shoot.place import Site
 from linkwright.shoot.times import Run
 from linkwright.store import Change, Draft, Store
 from linkwright.store.placebook import Known, PlaceBook
+from linkwright.watch.diagnose.answers import counted
+from linkwright.watch.diagnose.causes import words_of
 from linkwright.watch.figures.statistics import Figures
 
 #: Steps of a route that levels are compared along.
@@ -58,7 +63,11 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[F
         learnt, how = _reach(snapshot, site, by_site.get(site.name, ()), shoot)
         tv, carriers = _air(scene, site)
         mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
-        says = [*_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine)]
+        causes = _confirmed(store, snapshot, site)
+        says = [
+            *_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine),
+            *_causes_say(site, causes),
+        ]  # fmt: skip
         if not says:
             continue
         if site.latitude is None or site.longitude is None:
@@ -69,7 +78,7 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[F
             name=site.name, shoot=shoot.shoot.title[:200], date=shoot.shoot.date, latitude=site.latitude,
             longitude=site.longitude, surroundings=site.surroundings, tv=tv, carriers=carriers,
             spots=site.spots, walls=site.walls, floors=site.floors, materials=site.materials,
-            notes=tuple(one[:500] for one in says), learnt=learnt, run=mine[:200],
+            notes=tuple(one[:500] for one in says), learnt=learnt, run=mine[:200], causes=causes,
         )  # fmt: skip
         found.append(Learning(site.name, tuple(says), place))
     return found
@@ -160,6 +169,29 @@ def _run_says(runs: Sequence[Run]) -> list[str]:
     ]
 
 
+def _confirmed(store: Store, snapshot: Snapshot, site: Site) -> dict[str, int]:
+    """How often each cause was confirmed while a site was worked at; of a job with one site all of them."""
+    answers = answers_of(store)
+    spans = site_spans(snapshot)
+    if len({name for name, _, _ in spans}) > 1:
+        mine = [(a, b) for name, a, b in spans if name == site.name]
+        answers = tuple(one for one in answers if any(a <= one.from_ns // 1_000_000 <= b for a, b in mine))
+    return dict(sorted(counted(answers).items()))
+
+
+def _causes_say(site: Site, causes: Mapping[str, int]) -> list[str]:
+    told = ", ".join(
+        f"{words_of(cause)} ({many})" for cause, many in sorted(causes.items(), key=lambda one: -one[1])
+    )
+    return [f"Confirmed at {site.name}: {told}; the watch takes them for likelier there."] if told else []
+
+
+def confirmed_near(draft: Draft, book: PlaceBook) -> Counter[str]:
+    """How often each cause was confirmed on other days near the sites of the shoot."""
+    kept = {one.known.id: one.known.place.causes for one in offers(draft, book)}
+    return sum((Counter(causes) for causes in kept.values()), Counter())
+
+
 def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
     """How long sets of cells lasted: those of the shoot, and those that were changed because they had run out."""
     known = planned_day(snapshot, shoot).transmitters
@@ -222,7 +254,12 @@ def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
             place = known.place
             if (place.shoot, place.date.isoformat()) == own:
                 continue
-            parts = (("reach", place.learnt), ("sweeps", place.sweeps), ("run times", place.run))
+            parts = (
+                ("reach", place.learnt),
+                ("sweeps", place.sweeps),
+                ("run times", place.run),
+                ("causes", place.causes),
+            )
             holds = [word for word, there in parts if there]
             name = site.get("name") or "the site"
             says = (

@@ -15,6 +15,7 @@ import math
 import queue
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
@@ -23,6 +24,7 @@ import numpy as np
 
 from linkwright.desk import kept_readings
 from linkwright.desk.alarms import Alarm, Alarms
+from linkwright.desk.answers import answers_of, give, take_back
 from linkwright.desk.background import Background, Run
 from linkwright.desk.expecting import expected_of
 from linkwright.desk.names import Names
@@ -32,8 +34,10 @@ from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
 from linkwright.units import SampleArray, number_word
+from linkwright.watch.diagnose.answers import counted, sharpened
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, at_any_time
+from linkwright.watch.diagnose.logs import coarse_meters
 from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import BREAKS, SILENT_S, Board
@@ -57,7 +61,8 @@ AGAIN: Final = 5
 
 @dataclass
 class Watching:
-    """The readings of one job. `names` are those of now; `besides` tells what else is amiss, sentences. Safe to use
+    """The readings of one job. `names` are those of now; `besides` tells what else is amiss, sentences;
+    `known_before` which causes were confirmed at this place on other days. Safe to use
     from several threads."""
 
     store: Store
@@ -81,12 +86,14 @@ class Watching:
     _silent: str = ""
     _new_plan: bool = False
     besides: Callable[[], tuple[str, ...]] = field(default=tuple)
+    known_before: Callable[[], Counter[str]] = field(default=Counter)
     _besides: tuple[str, ...] = ()
     _asked_s: float = -math.inf
 
     def __post_init__(self) -> None:
         self._keeper = kept_readings.Keeper(self.store)
         self._watcher = Watcher(called=self._called)
+        self._learn()
 
     def start(self) -> None:
         """Begin; what was kept last is looked through again, so that a restart forgets no alarm."""
@@ -193,6 +200,32 @@ class Watching:
         with self._lock:
             return self.alarms.acknowledge(key, who)
 
+    def answer(self, key: str, yes: bool | None, was: str, who: str) -> str:
+        """Somebody answers what an alarm asks, says what it was, or (with neither) takes that back; what is said
+        then. Raises InputError where the alarm does not stand any more."""
+        alarm = next((one for one in self.shown() if one.key == key), None)
+        if alarm is None:
+            raise InputError("this alarm does not stand any more; load the page again")
+        if yes is None and not was:
+            says = take_back(self.store, alarm.episode.link, alarm.episode.from_ns, who)
+        else:
+            says = give(self.store, alarm, yes, was, who)
+        self._learn()
+        self.listeners.tell("alarms", self.told())
+        return says
+
+    def answered_elsewhere(self) -> None:
+        """Somebody answered on another page: go by it."""
+        self._learn()
+        self.listeners.tell("alarms", self.told())
+
+    def _learn(self) -> None:
+        """Go by what was answered so far, and by what was confirmed here before."""
+        answers = answers_of(self.store)
+        with self._lock:
+            self.alarms.answers = answers
+            self._watcher.likelier = sharpened(self.known_before() + counted(answers))
+
     def states(self) -> dict[str, str]:
         """Every link's state by its id, in the order of the shoot."""
         with self._lock:
@@ -208,6 +241,11 @@ class Watching:
     def watched(self) -> bool:
         """Whether the watch has had any readings, since the program began or from what was kept."""
         return bool(self._watcher.names)
+
+    def meters(self) -> list[str]:
+        """What meters of few steps show and what they cannot, sentences without their end."""
+        seen = [replace(one, link=self._called(one.link)) for one in self._watcher.seen()]
+        return coarse_meters(seen)
 
     def silent_since_ns(self) -> int | None:
         """The time of the newest reading where no link says anything any more; None where one does or never did."""
@@ -315,6 +353,7 @@ class Watching:
             with self._lock:  # it went by one receiver whose clock was years ahead, and would tell nothing any more
                 self._watcher, self.alarms = Watcher(called=self._called), Alarms()
                 self._watcher.expect(self._expected)
+            self._learn()
         self._watcher.step = None if self.compiled() else plain_loop()
         changes = [change for batch in batches for change in self._watcher.add(batch)]
         with self._lock:
@@ -360,6 +399,7 @@ class Watching:
         with self._lock:
             self._watcher, self._new_plan = Watcher(called=self._called), True
             self.alarms = Alarms()
+        self._learn()
         try:
             for batch in kept_readings.newest(self.store, AGAIN):
                 self.judge([batch])

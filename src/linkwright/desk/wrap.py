@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import datetime
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
 from linkwright.day.schedule import schedule
+from linkwright.desk.answers import answers_of
 from linkwright.desk.desk import Desk
 from linkwright.desk.diagnosing import told_of as episode_of
 from linkwright.desk.laying import SHORT_S, Found
@@ -27,6 +29,7 @@ from linkwright.sound.kinds import KINDS, RADIO
 from linkwright.store import Happening
 from linkwright.units import counted
 from linkwright.watch.align.recordings import Laid, NotLaid, TrackFaults, clock_words, stamped_ns
+from linkwright.watch.diagnose.answers import Answer, answered
 from linkwright.watch.diagnose.episodes import Episode, answer, moment
 from linkwright.watch.figures.statistics import OFF_MS, Between, Figures
 from linkwright.watch.figures.wrapped import Event, Heard, LaidTrack, WrapUp, with_done
@@ -63,7 +66,9 @@ def wrap_up(desk: Desk, snapshot: Snapshot, learnt: tuple[str, ...] = (), wait_s
     tracks = tracks_of(snapshot, listening)
     every = [track for group in tracks.values() for track in group]
     found = wrapping.laying.of(gone.breaks, gone.episodes, every, wait_s)
-    episodes = tuple(episode_of(one) for one in (gone if found is None else found).episodes)
+    answers = by_name(answers_of(desk.store), snapshot.names)
+    seen = (gone if found is None else found).episodes
+    episodes = tuple(episode_of(answered(one, answers)) for one in seen)
     heard = recordings(listening, tracks, found, read=bool(gone.figures))
     return WrapUp(
         sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(snapshot.shoot),
@@ -101,6 +106,11 @@ def events(desk: Desk, snapshot: Snapshot) -> tuple[Event, ...]:
         found.append(Event(_ms(one.when), one.kind, about, told_of(replace(one, about=about))))
     found += [Event(_ms(one.when), "note", "", one.text) for one in desk.store.entries()]
     return tuple(sorted(found, key=lambda one: one.at_ms))
+
+
+def by_name(answers: Sequence[Answer], names: Names) -> list[Answer]:
+    """Answers by what their links are called now, as the readings of the day are."""
+    return [replace(one, link=names.name_of(one.link)) for one in answers]
 
 
 def about_of(one: Happening, names: Names) -> str:

@@ -43,4 +43,7 @@ class KeptPlace(Frozen):
         default=(), max_length=50, description="in sentences, for whoever comes next"
     )
     learnt: Learnt | None = Field(default=None, description="corrections of its reach")
+    causes: dict[Annotated[str, Field(max_length=40)], Annotated[int, Field(ge=0, le=100_000)]] = Field(
+        default={}, max_length=50, description="how often each cause of a fault was confirmed there"
+    )
     run: tuple[Run, ...] = Field(default=(), max_length=200, description="how long sets of cells lasted")

@@ -10,16 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
-import numpy as np
-
 from linkwright.lengths import clock
 from linkwright.watch.align.breaks import LinkBreaks
 from linkwright.watch.align.recordings import SILENCE, Laid, Loss
-from linkwright.watch.diagnose.causes import CAUSES, UNKNOWN_SOUND, cause_of
-from linkwright.watch.diagnose.company import Company
-from linkwright.watch.diagnose.products import Products
+from linkwright.watch.diagnose.answers import retold
+from linkwright.watch.diagnose.causes import CAUSES, UNKNOWN_SOUND
 from linkwright.watch.diagnose.watcher import Episode
-from linkwright.watch.diagnose.words import words
 from linkwright.watch.log.record import SECOND_NS
 
 #: Losses nearer to each other than this are one [s]; and one of this length and more is long (as for multipath).
@@ -110,25 +106,7 @@ def _shared(episode: Episode, laid: Laid, inside: Sequence[Loss], unsaid: bool) 
         table, pattern = SIGNAL, signal_pattern(inside)
     power = TOLD_TWICE if laid.fast and not unsaid and episode.track == "signal" else 1.0
     causes = posterior(episode.causes, table, pattern, laid.seen, power)
-    cause, probability = cause_of(causes)
-    found = replace(
-        episode, cause=cause, probability=probability, causes=tuple(one for one in causes if one[1] >= 0.02)
-    )
-    if cause == episode.cause:
-        return found
-    none = np.zeros(0)
-    because, do = words(
-        cause,
-        episode.track,
-        episode.figures,
-        Company((), none, none, none),
-        Products(0.0),
-        None,
-        episode.open,
-        causes,
-    )
-    because += f" By the readings alone: {episode.cause}, {100 * episode.probability:.0f} %."
-    return replace(found, because=because, do=do, makers=())
+    return retold(episode, causes, "")
 
 
 def runs_of(inside: Sequence[Loss]) -> list[tuple[float, float]]:

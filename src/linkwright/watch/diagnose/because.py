@@ -101,6 +101,10 @@ def vanished(f: Figures) -> str:
     return f"{_both(f)} {how}, from {dbm(f.base_dbm)} to {dbm(f.level_dbm)}, and {gauge}"
 
 
+def not_there(f: Figures) -> str:
+    return f"nothing was received of it since its carrier changed (level {dbm(f.level_dbm)})"
+
+
 def dead_audio(f: Figures) -> str:
     quality = f" and quality {100 * f.quality:.0f} %" if f.quality == f.quality else ""
     radio = f"the radio was good (level {dbm(f.level_dbm)}{quality})"

@@ -20,7 +20,7 @@ from linkwright.watch.diagnose.gathered import Figures
 #: The share of "unknown" (assumed).
 UNKNOWN: Final = 0.03
 #: A cause that is less probable than this is not named: the episode's cause is "unknown" (assumed).
-NAMED: Final = 0.4
+NAMED: Final = 0.33
 
 #: How likely another transmitter is a product of our own where no carrier is known (assumed).
 PRODUCT: Final = 0.35
@@ -79,6 +79,13 @@ _ALL: Final = (
         silences=True,
     ),
     Cause(
+        "carrier", "its transmitter is not on the new carrier", "signal", 0.0, because.not_there,
+        "Set the transmitter to the carrier that the plan has now, and read it back from its display.",
+        "Does the transmitter's display show another carrier than the plan?",
+        (0.01, 0.02, 0.02, 0.95), "M-1 -.5L.4 -.5M.4 -1L1 -.5L.4 0M1 .5L-1 .5", filled=False, others_stayed=True,
+        silences=True,
+    ),
+    Cause(
         "range", "too far away", "signal", 1.0, because.too_far,
         "Bring the receiver's antennas nearer or higher, or the talent back; more power only where the permit and "
         "the plan allow it.",
@@ -93,7 +100,7 @@ _ALL: Final = (
         (0.25, 0.20, 0.15, 0.40), "M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1z", filled=True, others_stayed=True,
     ),
     Cause(
-        "wall", "a wall or doorway between", "signal", 0.6, because.body,
+        "wall", "a wall or doorway between", "signal", 0.4, because.body,
         "See where the talent stands: open the door, or bring an antenna to this side of the wall.",
         "Is it still there with the talent turned, and gone on this side of the wall?",
         (0.10, 0.15, 0.30, 0.45), "M-.3 -1L.3 -1L.3 1L-.3 1z", filled=True, others_stayed=True,
@@ -132,6 +139,13 @@ _ALL: Final = (
         "Does it go when one of the others is switched off?",
         (0.05, 0.10, 0.35, 0.50), "M0 -1L1 0L0 1L-1 0z", filled=False, by_others=True, spare_helps=True,
         has_makers=True,
+    ),
+    Cause(
+        "left-on-spare", "one of ours left on a spare", "signal", 0.0, because.another,
+        "Read the carrier from that transmitter's display, and set it as the plan has it.",
+        "Does it go when that transmitter is switched off?",
+        (0.05, 0.10, 0.35, 0.50), "M0 -1L1 0L0 1L-1 0zM0 -.4L0 .4", filled=False, by_others=True, has_makers=True,
+        others_stayed=True,
     ),
     Cause(
         "overload", "too strong for the receiver", "signal", 0.6, because.too_strong,
@@ -199,6 +213,15 @@ def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -
     odds |= {"interference": another * (1.0 - product) * somebody, "intermodulation": another * product}
     total = sum(odds.values())
     return tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda one: -one[1]))
+
+
+def passed_on(
+    found: Sequence[tuple[str, float]], whose: Collection[str], cause: str, share: float
+) -> tuple[tuple[str, float], ...]:
+    """The causes with so much of the share of some of them given to another, which the plan makes likely."""
+    odds = {name: part * (1.0 - share) if name in whose else part for name, part in found}
+    odds[cause] = share * sum(part for name, part in found if name in whose)
+    return tuple(sorted(odds.items(), key=lambda one: -one[1]))
 
 
 def cause_of(found: tuple[tuple[str, float], ...]) -> tuple[str, float]:

@@ -79,12 +79,10 @@ class History:
         """A link's level in these seconds since the base, both included [dBm]; NaN where nothing was received."""
         return np.asarray(self._levels_of(np.array([link]), first, last)[0])
 
-    def on_about(self, link: int, second: int, gone_dbm: float) -> FloatArray:
-        """The levels of the others that were on, from 8 s before a second to 6 s after it, (n, 15) [dBm]."""
+    def others(self, link: int, first: int, last: int) -> FloatArray:
+        """The levels of the others in these seconds since the base, both included, (n, last - first + 1) [dBm]."""
         others = np.array([n for n in range(len(self.names)) if n != link], dtype=np.int64)
-        found = self._levels_of(others, second - 8, second + 6)
-        on = np.where(np.isnan(found[:, :6]), -np.inf, found[:, :6]).max(axis=1, initial=-np.inf) > gone_dbm
-        return np.asarray(found[on])
+        return np.asarray(self._levels_of(others, first, last))
 
     def _levels_of(self, links: np.ndarray, first: int, last: int) -> FloatArray:
         seconds = np.arange(first, last + 1)

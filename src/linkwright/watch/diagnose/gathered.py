@@ -25,7 +25,9 @@ class Figures:
     spread_db : scatter of the level. alike : correlation of the branches. gauge; uneven_db : A over B before it.
     bad_dbm : level as the audio breaks; held_dbm : one at which it usually held before; floor_dbm, top_dbm : lowest
     and highest that the meter ever showed; gauge_after : the gauge as it ended; branch : share of its readings with
-    one branch told to be amiss; under_ceiling_db : how far the level lies under the one that overloads. NaN: not
+    one branch told to be amiss; under_ceiling_db : how far the level lies under the one that overloads. fine_dbm :
+    level between its breaks. flutter_db : how far a branch is from its own short mean; fluttered_db : usually.
+    bottom_dbm : the lowest that was shown ever, this episode included; step_db : the meter's least step. NaN: not
     known.
     """
 
@@ -62,6 +64,11 @@ class Figures:
     gauge_after: float
     branch: float
     under_ceiling_db: float
+    fine_dbm: float
+    flutter_db: float
+    fluttered_db: float
+    bottom_dbm: float
+    step_db: float
 
     @property
     def need_dbm(self) -> float:
@@ -121,6 +128,11 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float, ceilin
         gauge_after=float(f[at.LAST_GAUGE]),
         branch=float(f[at.N_BRANCH]) / n,
         under_ceiling_db=ceiling_dbm - level,
+        fine_dbm=float(f[at.FINE_L] / n_fine_l) if n_fine_l else math.nan,
+        flutter_db=mean(at.SUM_FLUTTER, at.N_FLUTTER),
+        fluttered_db=float(f[at.FLUTTERED]),
+        bottom_dbm=min((v for v in (float(f[at.FLOOR_L]), float(f[at.LOW_L])) if v == v), default=math.nan),
+        step_db=float(f[at.STEP_L]),
     )
 
 

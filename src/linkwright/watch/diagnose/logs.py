@@ -22,6 +22,9 @@ from linkwright.watch.log.record import Batch, Log
 MOST_SORTED: Final = 20_000_000
 #: Readings are given to the watch in parts of so many, so that what it says on the way is not of one moment only.
 PART: Final = 65_536
+#: A meter of such steps hides much of what tells causes apart [dB]; it is known after so many readings (assumed).
+COARSE_DB: Final = 4.0
+LEAST_READINGS: Final = 300
 #: So many links that the shoot lacks are named.
 MOST_NAMED: Final = 8
 
@@ -72,6 +75,7 @@ def diagnose(
         watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)
         told = [*kept, *log.told]
     told += _strangers(watcher.seen(), expected)
+    told += coarse_meters(watcher.seen())
     twice = sum(seen.twice for seen in watcher.seen())
     if twice:
         told.append(f"{counted(twice, 'reading')} of a moment that their link had already; the first was kept")
@@ -92,6 +96,23 @@ def _strangers(seen: Sequence[Seen], expected: Sequence[Expected]) -> list[str]:
     return [
         f"the shoot has no {said}{more}: judged without a plan; a mapping file (--mapping) can name them: {as_}"
     ]
+
+
+def coarse_meters(seen: Sequence[Seen]) -> list[str]:
+    """What meters of few steps show, and what they cannot: one sentence for all that are alike."""
+    alike: dict[tuple[int, int, int], list[str]] = {}
+    for one in seen:
+        if one.step_db >= COARSE_DB and one.readings >= LEAST_READINGS:
+            shown = (round(one.step_db), round(one.lowest_dbm), round(one.highest_dbm))
+            alike.setdefault(shown, []).append(one.link)
+    told = []
+    for (step, low, high), names in alike.items():
+        who = ", ".join(names[:MOST_NAMED]) + (" and others" if len(names) > MOST_NAMED else "")
+        told.append(
+            f"{who}: the meter shows steps of {step} dB from {low} to {high} dBm; what changes by less, or under "
+            f"{low} dBm, is not seen, and the causes are less sure"
+        )
+    return told
 
 
 Said = tuple[Batch, list[str] | None]

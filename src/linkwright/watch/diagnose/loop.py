@@ -17,7 +17,7 @@ from linkwright.watch.log.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTE
 OPENED, CLOSED = 0, 1
 #: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
 #: this file changes; a test says what to write here when they do.
-COMPILED_WITH = "a78bf9c130c8"
+COMPILED_WITH = "ed19b8655ae2"
 
 
 @kernel
@@ -84,6 +84,7 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
     f[at.LOW_GAUGE] = f[at.LAST_GAUGE] = np.nan
     f[at.GAUGE_BEFORE], f[at.QUAL_BEFORE], f[at.DIFF_BEFORE] = s[at.GAUGE], s[at.QUAL], s[at.DIFF]
     f[at.HELD_L], f[at.FLOOR_L], f[at.TOP_L] = s[at.HELD], s[at.LOWEST], s[at.TOP]
+    f[at.FLUTTERED], f[at.STEP_L] = s[at.FLUTTERS], s[at.STEP]
 
 
 @kernel
@@ -247,6 +248,9 @@ def step_signal(
         f[at.RUNS] += 1.0
     gather(f, v, t, dt, bad, gone, over, sag, bad and t - s[at.BAD_SINCE] <= min(dt, 1.0) + at.BREAKS_S)
     f[at.N_BRANCH] += active[at.BRANCH]
+    if s[at.FLUTTER] == s[at.FLUTTER] and t - f[at.ON_T] > at.SETTLES_S:
+        f[at.SUM_FLUTTER] += s[at.FLUTTER]
+        f[at.N_FLUTTER] += 1.0
     if bad:
         f[at.LONGEST] = max(f[at.LONGEST], t - s[at.BAD_SINCE])
     else:
@@ -280,7 +284,8 @@ def step_branch(
     if s[at.DIFF] != s[at.DIFF]:
         s[at.DIFF], s[at.EVEN_T] = 0.0, t
     s[at.DIFF] += (a - b - s[at.DIFF]) * dt / (at.DIFF_S + dt)
-    s[at.LEADS] += ((1.0 if a > b else 0.0) - s[at.LEADS]) * dt / (at.LEADS_S + dt)
+    if a != b:  # on a meter of few steps nobody leads for much of the time
+        s[at.LEADS] += ((1.0 if a > b else 0.0) - s[at.LEADS]) * dt / (at.LEADS_S + dt)
     a_weak = s[at.DIFF] < 0.0
     leads = s[at.LEADS] if a_weak else 1.0 - s[at.LEADS]
     short = s[at.SHORT_B] - s[at.SHORT_A] if a_weak else s[at.SHORT_A] - s[at.SHORT_B]
@@ -367,6 +372,21 @@ def step_sound(
 
 
 @kernel
+def flutter(s: np.ndarray, a: float, b: float, dt: float) -> None:
+    """How far the branches are from their own short means, usually and now, and the least step of the meter."""
+    by_a, by_b = abs(a - s[at.SHORT_A]), abs(b - s[at.SHORT_B])
+    s[at.FLUTTER] = by_a if by_b != by_b else by_b if by_a != by_a else 0.5 * (by_a + by_b)
+    if s[at.FLUTTER] == s[at.FLUTTER] and s[at.ACC] < 0.02:
+        if s[at.FLUTTERS] != s[at.FLUTTERS]:
+            s[at.FLUTTERS] = s[at.FLUTTER]
+        s[at.FLUTTERS] += (s[at.FLUTTER] - s[at.FLUTTERS]) * dt / (at.FLUTTERS_S + dt)
+    step = abs(a - s[at.WAS_A])
+    if step > at.LEAST_STEP_DB and not step >= s[at.STEP]:
+        s[at.STEP] = step
+    s[at.WAS_A] = a
+
+
+@kernel
 def step_readings(
     start: int, links: np.ndarray, times: np.ndarray, values: np.ndarray, base: int, state: np.ndarray,
     rings: np.ndarray, gathered: np.ndarray, sure: np.ndarray, active: np.ndarray, levels: np.ndarray,
@@ -392,9 +412,9 @@ def step_readings(
         if s[at.COUNT] == 0.0:
             dt = 0.1
             s[at.SECOND] = math.floor(t)
-            s[at.GAUGE] = s[at.QUAL] = s[at.AUDIO_LOW] = s[at.REF_A] = s[at.REF_B] = s[at.HELD] = s[at.LOWEST] = (
-                np.nan
-            )
+            for place in (at.GAUGE, at.QUAL, at.AUDIO_LOW, at.REF_A, at.REF_B, at.HELD, at.LOWEST, at.FLUTTERS,
+                          at.STEP, at.WAS_A):  # fmt: skip
+                s[place] = np.nan
             stop_all(link, s, active[link], sure[link], events, count, 0.0)
         elif s[at.COUNT] >= 3.0 and dt > max(GAP_PERIODS * s[at.PERIOD], GAP_S):
             count = stop_all(link, s, active[link], sure[link], events, count, 1.0)
@@ -413,6 +433,7 @@ def step_readings(
             turn_second(s, rings[link], levels[link], laps[link], second)
         a, b = float(v[RF_A]), float(v[RF_B])
         share = dt / (at.SHORT_S + dt)
+        flutter(s, a, b, dt)
         if a == a:
             s[at.SUM_A] += a
             s[at.COUNT_A] += 1.0

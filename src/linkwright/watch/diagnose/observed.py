@@ -16,8 +16,9 @@ import numpy as np
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose.gathered import Figures
 
-#: Seconds of the levels that are looked at before an episode and after it.
-BEFORE_S: Final = 40
+#: Seconds of the levels that are looked at before an episode and after it: what took several links may break
+#: one of them much later.
+BEFORE_S: Final = 60
 AFTER_S: Final = 8
 #: A link falls along with another where it loses so much within two seconds [dB] (assumed).
 ALONG_DB: Final = 7.0
@@ -30,12 +31,14 @@ class Seen:
     """What observables are made of.
 
     f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; falls (n,) :
-    how steeply each of the other links that were on fell then [dB].
+    how steeply each of the other links that were on fell then [dB]; rises (m,) : how steeply
+    each rose as it ended.
     """
 
     f: Figures
     own: FloatArray
     falls: FloatArray
+    rises: FloatArray
 
     def span(self, first: int, last: int) -> FloatArray:
         """Seconds of the own level, from the begin."""
@@ -58,18 +61,31 @@ def mean(levels: FloatArray) -> float:
 
 
 def falls_db(levels: FloatArray) -> FloatArray:
-    """The steepest fall of each row (n, m) from one pair of seconds to the next but one [dB]; (n,)."""
+    """How much each row (n, m) fell from one pair of seconds to the next but one [dB]; (n, m - 4)."""
     known, level = ~np.isnan(levels), np.nan_to_num(levels)
     count = known[:, :-1] * 1.0 + known[:, 1:]
     pair = np.where(count > 0, (level[:, :-1] + level[:, 1:]) / np.maximum(count, 1.0), np.nan)
-    fall = pair[:, :-3] - pair[:, 3:]
-    return np.asarray(np.where(np.isnan(fall), -np.inf, fall).max(axis=1, initial=-np.inf))
+    return np.asarray(pair[:, :-3] - pair[:, 3:])
 
 
 def fall_db(levels: FloatArray) -> float:
     """The steepest fall of one line [dB]; NaN where it is not known."""
-    fall = float(falls_db(levels[None, :])[0]) if levels.size > 3 else -math.inf
-    return fall if math.isfinite(fall) else math.nan
+    fall = falls_db(levels[None, :])[0] if levels.size > 4 else np.zeros(0)
+    return float(np.nanmax(fall)) if (fall == fall).any() else math.nan
+
+
+def fell_then(own: FloatArray, others: FloatArray, on_dbm: float) -> FloatArray:
+    """How much each of the others (n, m) fell when the own line (m,) fell most, within a second [dB]; those only
+    that were on a while before, (k,)."""
+    fall = falls_db(own[None, :])[0]
+    if not (fall == fall).any():
+        return np.zeros(0)
+    when = int(np.nanargmax(fall))
+    before = others[:, max(0, when - 4) : when + 2]
+    there = others[np.where(np.isnan(before), -np.inf, before).max(axis=1, initial=-np.inf) > on_dbm]
+    then = falls_db(there)[:, max(0, when - 1) : when + 2]
+    known = then[(then == then).any(axis=1)]
+    return np.asarray(np.where(np.isnan(known), -np.inf, known).max(axis=1, initial=-np.inf))
 
 
 def rough_db(levels: FloatArray) -> float:
@@ -85,6 +101,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "step_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(s.span(-7, 6))),
     "back_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(-s.span(s.end - 4, s.end + 7))),
     "trend_db": ((-2, 1, 4, 8, 14), lambda s: mean(s.span(-32, -12)) - mean(s.span(-6, -1))),
+    "slow_trend_db": ((-6, -2, 1, 4, 8, 14), lambda s: mean(s.span(-60, -35)) - mean(s.span(-10, -2))),
     "after_db": ((-12, -6, -3, 0, 3, 6, 12), lambda s: mean(s.span(s.end + 2, s.end + 7)) - mean(s.span(-6, -1))),
     "drop_db": ((-3, 0, 3, 6, 10, 15, 20, 28, 38), lambda s: s.f.drop_db),
     "first_db": ((-2, 1, 4, 7, 10, 15, 22, 30), lambda s: s.f.first_db),
@@ -92,8 +109,14 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "spread_db": ((0.3, 1, 2, 3, 4.5, 6.5, 9), lambda s: s.f.spread_db),
     "rough_db": ((0.3, 1, 2, 3.5, 5, 8), lambda s: rough_db(s.span(0, s.end + 1))),
     "usually_rough_db": ((0.5, 1.2, 2, 3, 5), lambda s: rough_db(s.span(-BEFORE_S, -1))),
+    "earlier_step_db": ((2, 4, 6, 8, 11, 15, 20), lambda s: fall_db(s.span(-35, -5))),
+    "stays_down_db": ((-3, 0, 3, 6, 10, 15, 22), lambda s: s.f.base_dbm - s.f.fine_dbm),
+    "flutter_db": ((0.2, 0.6, 1.2, 2, 3, 4.5, 6), lambda s: s.f.flutter_db),
+    "more_flutter_db": ((-3, -1, 0, 1, 2, 3.5), lambda s: s.f.flutter_db - s.f.fluttered_db),
+    "over_bottom_db": ((0, 1.5, 4, 8, 15, 30), lambda s: s.f.level_dbm - s.f.bottom_dbm),
     # where the level stood
     "over_need_db": ((-12, -4, 0, 4, 8, 12, 18, 28, 40), lambda s: s.f.over_need_db),
+    "fine_over_need_db": ((-6, 0, 4, 8, 14, 22, 32), lambda s: s.f.fine_dbm - s.f.need_dbm),
     "over_held_db": ((-12, -6, -3, 0, 3, 6, 10, 16, 25), lambda s: s.f.bad_dbm - s.f.held_dbm),
     "over_floor_db": ((2, 6, 12, 20, 35, 50), lambda s: s.ranged(s.f.level_dbm - s.f.floor_dbm)),
     "under_top_db": ((0.3, 1, 3, 8, 15, 25, 40), lambda s: s.ranged(s.f.top_dbm - s.f.level_dbm)),
@@ -122,7 +145,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "length_s": ((1, 2.5, 5, 10, 20, 40, 90), lambda s: s.f.length_s),
     "breaks_per_s": ((0.03, 0.08, 0.2, 0.5, 1), lambda s: s.f.runs / max(1.0, s.f.length_s)),
     "quality": ((0.02, 0.1, 0.25, 0.4, 0.6, 0.8), lambda s: s.f.quality),
-    "gauge": ((0.02, 0.045, 0.1, 0.3), lambda s: s.f.gauge),
+    "gauge": ((0.02, 0.045, 0.1, 0.3, 0.6), lambda s: s.f.gauge),
     "gauge_after": ((-0.02, 0.01, 0.1, 0.3), lambda s: s.f.gauge_after - s.f.gauge),
     # the other links
     "fell_along": (
@@ -134,6 +157,11 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
         lambda s: float(s.falls.max()) if s.falls.size else math.nan,
     ),
     "fell_usually_db": ((1, 3, 5, 8, 12), lambda s: float(np.median(s.falls)) if s.falls.size else math.nan),
+    "rose_along": (
+        (0, 1, 2, 4),
+        lambda s: float((s.rises >= ALONG_DB).sum()) if s.rises.size else math.nan,
+    ),
+    "rose_most_db": ((3, 5, 8, 12, 18), lambda s: float(s.rises.max()) if s.rises.size else math.nan),
 }
 
 

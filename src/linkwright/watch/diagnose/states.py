@@ -12,9 +12,10 @@ SIGNAL, BRANCH, SOUND = range(3)
 (
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
-    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST,
-) = range(38)  # fmt: skip
-STATE: Final = 38
+    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST, FLUTTER, FLUTTERS, STEP,
+    WAS_A,
+) = range(42)  # fmt: skip
+STATE: Final = 42
 
 #: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
 (
@@ -22,9 +23,9 @@ STATE: Final = 38
     LOW_GAUGE, GAUGE_BEFORE, BASE_A, BASE_B, PRE_10, PRE_30, FIRST_L, FIRST_N, RUNS, LONGEST, SQ_A, SQ_B, AB, N_AB,
     SUM_AB_A, SUM_AB_B, N_MUTED, HIGH_L, LOW_L, BAD_L, N_BAD_L, FINE_L, N_FINE_L, QUAL_BEFORE, DIFF_BEFORE, N_DEAD,
     LAST_GAUGE, BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S, WAIT_L, N_WAIT_L, HELD_L, FLOOR_L, TOP_L,
-    N_BRANCH,
-) = range(54)  # fmt: skip
-FEATURES: Final = 54
+    N_BRANCH, FLUTTERED, SUM_FLUTTER, N_FLUTTER, STEP_L,
+) = range(58)  # fmt: skip
+FEATURES: Final = 58
 
 #: Quality under this is broken audio (assumed).
 BAD_QUALITY: Final = 0.5
@@ -85,6 +86,11 @@ FINE_QUALITY: Final = 0.7
 SHORT_S: Final = 0.3
 DIFF_S: Final = 3.0
 LEADS_S: Final = 4.0
+#: Time constant of how much a branch flutters about its own short mean [s]; a meter's step is more than this [dB].
+FLUTTERS_S: Final = 8.0
+LEAST_STEP_DB: Final = 0.05
+#: The step with which an episode begins is no flutter: it is gathered from so long after its begin [s].
+SETTLES_S: Final = 1.0
 #: Seconds whose means are kept.
 RING: Final = 64
 #: Seconds of every link's level that are kept for the others' sake: 18 hours.

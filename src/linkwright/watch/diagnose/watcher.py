@@ -6,8 +6,9 @@ own. What the others did meanwhile is looked up when an episode is asked for.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
@@ -16,7 +17,7 @@ import numpy as np
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose import observed
 from linkwright.watch.diagnose import states as at
-from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, shares, split, without
+from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, passed_on, shares, split, without
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
 from linkwright.watch.diagnose.gathered import Figures, figures_of
@@ -31,10 +32,25 @@ MOST_EPISODES: Final = 100_000
 STILL_ON: Final = 0.95
 #: A link that is gone again so soon after a gap was gone all the time [ns] (assumed).
 GOES_ON_NS: Final = 15 * SECOND_NS
+#: A link that was moved so long ago stands where it should [ns] (assumed).
+MOVED_NS: Final = 1800 * SECOND_NS
 #: So much less likely is what takes several links at once where no other link fell along (assumed).
-ALONE: Final = 0.1
+ALONE: Final = 0.02
+#: A link is on from so much over what is nothing [dB].
+COME_ON_DB: Final = 3.0
+#: A link that is this far over its need breaks less soon for want of one branch [dB]: that is an alarm only from
+#: this probability on (assumed).
+SOON_DB: Final = 25.0
+VERY_SURE: Final = 0.95
+#: Where a link is not heard from the moment on in which its carrier changed, so much of what silences a transmitter
+#: is that it stands on the old one (assumed).
+NOT_SET: Final = 0.8
 #: What is the transmitter's own fault: it is none while somebody else hears it.
-OF_THE_SENDER: Final = ("battery", "switched-off")
+OF_THE_SENDER: Final = ("battery", "switched-off", "carrier")
+#: What silences a link; and how much of "somebody else" one of ours is who is not received where he should be, and
+#: has this very carrier as a spare (assumed).
+SILENT: Final = tuple(cause.name for cause in CAUSES.values() if cause.silences)
+LEFT_ON: Final = 0.7
 #: From this share of another transmitter on it is looked up whose product falls on the link (assumed).
 BY_OTHERS: Final = 0.02
 #: What lasts is judged anew once in so long [s of the readings].
@@ -70,7 +86,9 @@ class Episode:
     @property
     def alarm(self) -> bool:
         """Whether it could be heard, or soon will be; anything else is worth a mark only."""
-        return self.heard or (CAUSES[self.cause].soon and self.probability >= SURE)
+        row, over_db = CAUSES[self.cause], self.figures.mean_over_db
+        sure = VERY_SURE if over_db > SOON_DB else SURE
+        return self.heard or (row.soon and row.track == self.track and self.probability >= sure)
 
     def document(self) -> dict[str, Any]:
         """As `diagnose --json` and the pages give it."""
@@ -115,7 +133,8 @@ class _Raw:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What came of one link: readings taken in, left out as late or as of a moment it had, gaps, and now."""
+    """What came of one link: readings taken in, left out as late or as of a moment it had, gaps, and now; what its
+    meter showed: its least step [dB], its lowest and highest [dBm], NaN where not known."""
 
     link: str
     readings: int
@@ -124,6 +143,9 @@ class Seen:
     gaps: int
     gap_s: float
     last_ns: int
+    step_db: float = math.nan
+    lowest_dbm: float = math.nan
+    highest_dbm: float = math.nan
 
 
 def _limits_of(one: Expected) -> list[float]:
@@ -158,6 +180,7 @@ class Watcher:
     ) -> None:  # fmt: skip
         self.expected: dict[str, list[Expected]] = _by_link(expected)
         self.called = called
+        self.likelier: Mapping[str, float] = {}  # how much likelier causes are than by their priors, here and today
         self.step: Any = None  # the loop as plain Python, while its machine code is not there
         self._history: History
         self.defaults = (need_dbm, gone_dbm, ceiling_dbm)
@@ -165,6 +188,7 @@ class Watcher:
         self.index: dict[str, int] = {}
         self.base_ns: int | None = None
         self.dropped = 0
+        self._moved: dict[str, int] = {}
         self._next = 1
         self._swept_t = 0.0
         self._raw: list[_Raw] = []
@@ -175,7 +199,13 @@ class Watcher:
 
     def expect(self, expected: Sequence[Expected]) -> None:
         """From now on go by another plan. What is open goes on, and is judged by what was expected as it began."""
+        was, now_ns = self.expected, self.newest_ns
         self.expected = _by_link(expected)
+        if now_ns:
+            for name in was.keys() & self.expected.keys():
+                before, after = self._expected_in(was, name, now_ns), self._expected_at(name, now_ns)
+                if before is not None and after is not None and before.carrier_khz != after.carrier_khz:
+                    self._moved[name] = now_ns
         self._history = replace(self._history, expected=self.expected)
         self._limits()
 
@@ -342,7 +372,8 @@ class Watcher:
         return tuple(
             Seen(
                 name, int(s[n, at.COUNT]), int(s[n, at.LATE]), int(s[n, at.TWICE]), int(s[n, at.GAPS]),
-                float(s[n, at.GAPPED_S]), self._time(s[n, at.LAST]),
+                float(s[n, at.GAPPED_S]), self._time(s[n, at.LAST]), float(s[n, at.STEP]),
+                float(s[n, at.LOWEST]), float(s[n, at.TOP]) or math.nan,
             )
             for n, name in enumerate(self.names)
         )  # fmt: skip
@@ -351,7 +382,11 @@ class Watcher:
         return (self.base_ns or 0) + round(float(t) * 1e6) * 1000
 
     def _expected_at(self, name: str, time_ns: int) -> Expected | None:
-        known = self.expected.get(name, [])
+        return self._expected_in(self.expected, name, time_ns)
+
+    @staticmethod
+    def _expected_in(expected: Mapping[str, list[Expected]], name: str, time_ns: int) -> Expected | None:
+        known = expected.get(name, [])
         return next((one for one in known if one.live_at(time_ns)), known[0] if known else None)
 
     def _judged(self, raw: _Raw) -> Episode:
@@ -369,14 +404,21 @@ class Watcher:
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
         kind, products = at.TRACKS[raw.track], Products(math.nan)
         seen = self._observed(raw, figures)
-        likelier = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        likelier = {name: alone.get(name, 1.0) * self.likelier.get(name, 1.0) for name in {*alone, *self.likelier}}
         causes, heard_by = shares(kind, seen, likelier), self._still_heard_by(expected, company, from_ns)
+        if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
+            causes = passed_on(causes, SILENT, "carrier", NOT_SET)
         if heard_by:
             causes = without(causes, OF_THE_SENDER)
         if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
             products = self._products_of(raw, company)  # only then are the others' carriers looked at
             somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
             causes = split(causes, products.fit, somebody)
+            stray = self._left_on(expected, company, from_ns)
+            if stray:
+                causes = passed_on(causes, ("interference",), "left-on-spare", LEFT_ON)
+                products = Products(products.fit, (stray,))
         if raw.before is not None and _goes_on(raw.before, figures, from_ns):
             causes = raw.before.causes
         cause, probability = cause_of(causes)
@@ -390,15 +432,51 @@ class Watcher:
             raw.open,
             causes,
         )
+        heard = figures.heard
+        if (
+            raw.expected is None
+            and kind == "signal"
+            and not (figures.base_dbm > -math.inf or figures.held_dbm < 0.0)
+        ):
+            # nobody says that it should be on, and it has not been yet
+            cause, probability, heard = "unknown", 1.0, False
+            because = "Nothing was received of it since the readings began."
         if heard_by and cause == "unknown":
             do = f"{self.called(heard_by)} hears the same transmitter: look at this receiver and its antenna."
         makers = products.makers if CAUSES[cause].has_makers else ()
         raw.told = Episode(
             raw.number, name, from_ns, to_ns, raw.open, cause, probability,
-            tuple(one for one in causes if one[1] >= 0.02), because, do, figures.heard, kind, makers, figures,
+            tuple(one for one in causes if one[1] >= 0.02), because, do, heard, kind, makers, figures,
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
+
+    def _not_heard_since_moved(self, raw: _Raw) -> bool:
+        """Whether the plan put a link on another carrier and nothing of it was received since."""
+        name, begin_ns = self.names[raw.link], self._time(raw.figures[at.ON_T])
+        moved_ns = self._moved.get(name, 0)
+        calls = sorted((span[0], one.carrier_khz) for one in self.expected.get(name, ()) for span in one.spans)
+        for (_, was_khz), (start, khz) in itertools.pairwise(calls):
+            if khz != was_khz and moved_ns < start <= begin_ns + SECOND_NS:
+                moved_ns = start
+        if not moved_ns or self.base_ns is None or begin_ns - moved_ns > MOVED_NS:
+            return False
+        first, last = (moved_ns - self.base_ns) // SECOND_NS + 2, math.floor(raw.figures[at.LAST_T])
+        gone = self.defaults[1] if raw.expected is None else raw.expected.gone_dbm
+        since = self._history.own(raw.link, first, max(first, last))
+        return not bool((since > gone + COME_ON_DB).any())
+
+    def _left_on(self, expected: Expected | None, company: Company, time_ns: int) -> str:
+        """Who of ours is not received where he should be and has a link's carrier as a spare; "" for nobody."""
+        levels = dict(zip(company.names, company.while_dbm.tolist(), strict=True))
+        for name in self.expected if expected is not None else ():
+            known = self._expected_at(name, time_ns)
+            if expected is None or name == expected.link or known is None or not known.live_at(time_ns):
+                continue
+            near = any(abs(khz - expected.carrier_khz) < expected.bandwidth_khz / 2 for khz in known.spares_khz)
+            if near and name in levels and not levels[name] > known.gone_dbm + COME_ON_DB:
+                return name
+        return ""
 
     def _still_heard_by(self, expected: Expected | None, company: Company, time_ns: int) -> str:
         """Who else still hears the transmitter of an episode's link; "" where nobody is known to."""
@@ -412,19 +490,20 @@ class Watcher:
 
     def raw_observed(self) -> dict[int, FloatArray]:
         """What is observed of every episode so far, by its number: what the weights of evidence are learnt from."""
-        found = {}
-        for raw in self._raw:
-            figures = self._figures(raw)
-            found[raw.number] = self._observed(raw, figures)
-        return found
+        return {raw.number: self._observed(raw, self._figures(raw)) for raw in self._raw}
 
     def _observed(self, raw: _Raw, figures: Figures) -> FloatArray:
         """What is observed of an episode."""
         begin, end = math.floor(raw.figures[at.ON_T]), math.floor(raw.figures[at.LAST_T])
         history = self._history
-        own = history.own(raw.link, begin - observed.BEFORE_S, end + observed.AFTER_S)
-        falls = observed.falls_db(history.on_about(raw.link, begin, self.defaults[1]))
-        return observed.observe(observed.Seen(figures, own, falls[np.isfinite(falls)]))
+        first, last = begin - observed.BEFORE_S, end + observed.AFTER_S
+        own, others, on_dbm = history.own(raw.link, first, last), history.others, self.defaults[1]
+        came = observed.BEFORE_S + 6
+        falls = observed.fell_then(own[:came], others(raw.link, first, first + came - 1), on_dbm)
+        rises = np.zeros(0)
+        if not raw.open:  # read backwards, what came back fell
+            rises = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
+        return observed.observe(observed.Seen(figures, own, falls, rises))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults

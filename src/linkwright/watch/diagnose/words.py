@@ -48,6 +48,8 @@ def words(
 
 
 def _makers(products: Products) -> str:
+    if len(products.makers) == 1:
+        return f", while {products.makers[0]} is not received where it should be, and has this carrier as a spare"
     if products.makers:
         together = " and ".join([", ".join(products.makers[:-1]), products.makers[-1]])
         said = f", while {together} were on, whose product falls on this carrier"

@@ -44,6 +44,14 @@ class Seen(Body):
     key: Annotated[str, Bounded(max_length=200)]
 
 
+class Answered(Body):
+    """What somebody answers about an alarm: yes or no to what it asks, or what it was; neither takes it back."""
+
+    key: Annotated[str, Bounded(max_length=200)]
+    yes: bool | None = None
+    was: Annotated[str, Bounded(max_length=40)] = ""
+
+
 class Told(Body):
     """A link in trouble, and three answers of whoever hears it."""
 
@@ -71,7 +79,8 @@ class Strip:
     """One cause that lasts, with its one action: what is amiss with whom, since when, why, what to do.
 
     ends : by which tap ("seen", "over", "changed"). spares : another carrier may help, and is there. seen : by
-    whom.
+    whom. asks : the question that decides most; answered : somebody has answered it. may_be : causes that it may
+    have been, and their words.
     """
 
     key: str
@@ -84,6 +93,9 @@ class Strip:
     ends: str
     spares: bool
     seen: str = ""
+    asks: str = ""
+    answered: bool = False
+    may_be: tuple[tuple[str, str], ...] = ()
 
 
 def strips(request: Request) -> list[Strip]:
@@ -107,6 +119,8 @@ def _strip(snapshot: Snapshot, alarm: Alarm) -> Strip:
     return Strip(
         alarm.key, episode.link, snapshot.names.name_of(episode.link), row.words, since, episode.because,
         episode.do, "seen", row.spare_helps and _has_spare(snapshot, episode.link), alarm.acknowledged,
+        CAUSES[alarm.asks].asks, alarm.answered,
+        tuple((one.name, one.words) for one in CAUSES.values() if one.track == row.track and one.track is not None),
     )  # fmt: skip
 
 
@@ -137,7 +151,8 @@ def _came(watching: Watching) -> str:
     if not counts.taken and not counts.refused:
         return "Nothing has come since these pages were opened."
     lost = f", {counts.lost} lost as too many came at once" if counts.lost else ""
-    return f"Since these pages were opened {counts.taken} came, {counts.refused} were refused{lost}."
+    came = f"Since these pages were opened {counts.taken} came, {counts.refused} were refused{lost}."
+    return " ".join([came, *(f"{one}." for one in watching.meters())])
 
 
 @router.get("/live/alarms")
@@ -249,6 +264,13 @@ def acknowledge(request: Request, seen: Seen) -> dict[str, Any]:
     text = f"{words_of(episode.cause)}, acknowledged"
     desk.store.happen("acknowledged", episode.link, {"text": text, "cause": episode.cause}, None, who)
     return {"says": [f"{names.name_of(episode.link)}: {text}."]}
+
+
+@router.post("/log/answer")
+def answer_one(request: Request, given: Answered) -> dict[str, Any]:
+    """Somebody answers what an alarm asks: its causes are weighed anew."""
+    says = desk_of(request).watching.answer(given.key, given.yes, given.was, person_of(request).name)
+    return {"says": [says]}
 
 
 @router.get("/live/spare")

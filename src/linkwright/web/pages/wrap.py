@@ -6,17 +6,19 @@ import datetime
 import json
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import FileResponse, Response
+from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
+from linkwright.desk.answers import answers_of, say_afterwards
 from linkwright.desk.files import plain_name
 from linkwright.desk.laying import SHORT_S
-from linkwright.desk.wrap import REPORT_PX, bounds, elsewhere, happenings_csv, learnt_of, picture, wrapped
+from linkwright.desk.wrap import REPORT_PX, bounds, by_name, elsewhere, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
@@ -33,9 +35,11 @@ from linkwright.sheets.wrap import (
 )
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG
+from linkwright.watch.diagnose.answers import Answer
+from linkwright.watch.diagnose.causes import CAUSES
 from linkwright.watch.diagnose.episodes import iso, moment, to_document
 from linkwright.watch.figures.wrapped import AFTER_MS, Told, WrapUp
-from linkwright.web.answers import KEEP_OUT, anew, csv_file, desk_of, file_response, render, snapshot_of
+from linkwright.web.answers import KEEP_OUT, Body, anew, csv_file, desk_of, file_response, render, snapshot_of
 from linkwright.web.pages.sheets import Paper, sheets_of
 
 router = APIRouter()
@@ -78,6 +82,7 @@ def context(request: Request) -> dict[str, Any]:
     wrapping, desk = wrapping_of(request), desk_of(request)
     wrap, work = wrap_of(request), desk.works["laying"].state
     longest = weightiest(wrap.episodes)[:MOST_TOLD]
+    answers = by_name(answers_of(desk.store), snapshot_of(request).names)
     return {
         "answer": wrap.answer,
         "wrap": wrap,
@@ -85,8 +90,8 @@ def context(request: Request) -> dict[str, Any]:
         "laying": work.busy,
         "share": wrapping.background.state.share,
         "told": [one for one in (elsewhere(wrap, wrapping.gone), *wrapping.gone.told) if one],
-        "episodes": _rows(longest[:OPEN], wrap.zone),
-        "shorter": _rows(longest[OPEN:], wrap.zone),
+        "episodes": _rows(longest[:OPEN], wrap.zone, answers),
+        "shorter": _rows(longest[OPEN:], wrap.zone, answers),
         "left_out": len(wrap.episodes) - len(longest),
         "links": link_rows(wrap),
         "recordings": [recording_row(one, wrap.zone) for one in wrap.recordings],
@@ -96,19 +101,39 @@ def context(request: Request) -> dict[str, Any]:
         ],
         "after_s": AFTER_MS // 1000,
         "learnings": learnt_of(desk, snapshot_of(request)),
+        "may_be": [(one.name, one.words) for one in CAUSES.values() if one.track is not None],
         "may_keep": desk.places is not None,
         "logs": [one for one in wrapping.attachments() if one.kind == LOG],
     }
 
 
-def _rows(episodes: list[Told], zone: datetime.tzinfo) -> list[dict[str, str]]:
+def _rows(episodes: list[Told], zone: datetime.tzinfo, answers: Sequence[Answer]) -> list[dict[str, str]]:
     """Episodes in words, in the order of time, each with the stretch to look at."""
     rows = []
     for told in sorted(episodes, key=lambda told: told.episode.from_ms):
         one = told.episode
         look = iso(one.from_ms - AROUND_MS, zone), iso(one.to_ms + AROUND_MS, zone)
-        rows.append({**shown(told, zone), "from": look[0], "to": look[1]})
+        said = any(each.is_of(one.link, one.from_ms * 1_000_000) for each in answers)
+        at_ms = str(one.from_ms)
+        rows.append({**shown(told, zone), "from": look[0], "to": look[1], "at_ms": at_ms, "said": "yes" * said})
     return rows
+
+
+class WasThis(Body):
+    """What an episode of a link was that began then [ms, UTC]; without a cause, what was said is taken back."""
+
+    link: Annotated[str, Bounded(max_length=200)]
+    at_ms: int
+    was: Annotated[str, Bounded(max_length=40)] = ""
+
+
+@router.post("/wrap/was")
+def was(request: Request, this: WasThis) -> dict[str, Any]:
+    """Somebody says what an episode was: its causes are weighed anew, and it is learnt from."""
+    desk, id_ = desk_of(request), snapshot_of(request).names.id_of("link", this.link)
+    says = say_afterwards(desk.store, id_, this.at_ms * 1_000_000, this.was, person_of(request).name)
+    desk.watching.answered_elsewhere()
+    return {"says": [says]}
 
 
 @router.get("/wrap")

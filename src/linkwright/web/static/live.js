@@ -154,12 +154,13 @@ document.addEventListener("click", async (event) => {
   if (button.id === "note-open") { open(noting); return; }
   if (button.id === "note-close") { noting.close(); return; }
   if (button.dataset.carrier) sheet.close();
-  const { happen, text: words, acknowledge, over, cells, try: play } = button.dataset;
-  if (!(happen || acknowledge || over || cells || play)) return;
+  const { happen, text: words, acknowledge, over, cells, try: play, answer, yes, was } = button.dataset;
+  if (!(happen || acknowledge || over || cells || play || answer)) return;
   try {
     let told;
     if (happen) { told = await post("/log/happen", { kind: happen, text: words }, { what: words }); next(told.next_take); }
     else if (acknowledge) told = await post("/log/acknowledge", { key: acknowledge }, { what: "that the alarm was seen" });
+    else if (answer) told = await post("/log/answer", { key: answer, yes: yes ? yes === "yes" : null, was: was || "" }, { what: "the answer" });
     else if (over) told = await post("/log/over", { key: over }, { what: "that it is over" });
     else if (cells) { told = await post("/tick/changed", { link: cells }, { what: "the change of cells" }); sheet.close(); beginSoon(); }
     else told = await post("/live/try", { what: play });

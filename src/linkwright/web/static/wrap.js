@@ -29,9 +29,14 @@ function show(what) {
   draw();
 }
 document.addEventListener("click", async (event) => {
-  const button = event.target.closest("[data-show],[data-from],[data-remove-log]");
+  const button = event.target.closest("[data-show],[data-from],[data-remove-log],[data-was]");
   if (!button || button.closest("svg")) return;
   if (button.dataset.show) show(button.dataset.show);
+  else if (button.dataset.was !== undefined) {
+    const { was, of, at } = button.dataset;
+    try { did(await post("/wrap/was", { link: of, at_ms: Number(at), was }, { what: "what it was" })); } catch (error) { say(error.message); }
+    fresh();
+  }
   else if (button.dataset.removeLog) {
     try { did(await post(`/wrap/logs/remove?of=${encodeURIComponent(button.dataset.removeLog)}`)); } catch (error) { say(error.message); }
     fresh();
