@@ -10,7 +10,8 @@ if (form && !region.value) {  // the laptop's own zone tells the country, unless
   if (fits.length === 1) { region.value = fits[0].value; permits(); }
 }
 async function permits() {
-  document.getElementById("permits").innerHTML = region.value ? await getText(`/prepare/permits?region=${region.value}`, { as: "permits" }) : "";
+  const text = region.value ? await getText(`/prepare/permits?region=${region.value}`, { as: "permits" }) : "";
+  if (text !== null) document.getElementById("permits").innerHTML = text;
 }
 function answers() {
   const given = new FormData(form), who = String(given.get("who")).split(/[\n,;\t]/).map((name) => name.trim()).filter(Boolean);

@@ -30,16 +30,17 @@ async function told(response) {
 }
 
 // One question under one name: a newer one takes its place, and the older is answered with null.
-const turns = new Map();
+const turns = new Map(), late = new WeakMap();
 export async function get(url, { as = null, ms = ANSWER_MS } = {}) {
   const turn = as ? (turns.get(as) || 0) + 1 : 0;
   if (as) turns.set(as, turn);
-  const overtaken = () => as && turns.get(as) !== turn;
+  const overtaken = () => Boolean(as && turns.get(as) !== turn);
   for (let wait = FIRST_MS; ; wait = Math.min(MOST_MS, wait * 2)) {
     try {
       const response = await reach(url, {}, ms);
       if (overtaken()) return null;
       if (!response.ok) await told(response);
+      late.set(response, overtaken);
       return response;
     } catch (error) {
       if (error.status) throw error;
@@ -48,8 +49,12 @@ export async function get(url, { as = null, ms = ANSWER_MS } = {}) {
     }
   }
 }
-export async function getJson(url, options) { const response = await get(url, options); return response && response.json(); }
-export async function getText(url, options) { const response = await get(url, options); return response && response.text(); }
+async function read(url, options, how) {
+  const response = await get(url, options), said = response && await response[how]();
+  return response && !late.get(response)() ? said : null;  // a newer one may have been asked while this one was read
+}
+export const getJson = (url, options) => read(url, options, "json");
+export const getText = (url, options) => read(url, options, "text");
 
 // What waits lies in the browser's own store, a list for each tab; a tab takes over the list of one that is gone.
 function stored(area, key, value) {

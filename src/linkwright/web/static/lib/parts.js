@@ -1,15 +1,14 @@
 // Parts of a page that are asked for by themselves: at an event, by a button or a form; what is open stays open, and a
 // field in which somebody types stays as it is.
 import { width } from "./canvas.js";
-import { get, getText, tell } from "./net.js";
+import { getText, tell } from "./net.js";
 import { say } from "./status.js";
 
 const asked = (part) => { const given = document.querySelector(part.dataset.with || "no-such"); return given ? `${part.dataset.url}?${new URLSearchParams({ [given.name]: given.value })}` : part.dataset.url; };
 
 export async function fresh(part, url = asked(part)) {
-  const response = await get(url, { as: part.id || url }).catch((error) => { refuse(part, error); return null; });
-  if (!response) return false;
-  const text = await response.text();
+  const text = await getText(url, { as: part.id || url }).catch((error) => { refuse(part, error); return null; });
+  if (text === null) return false;
   if (typing(part)) { part.dataset.late = "yes"; return false; }
   swap(part, text);
   return true;
