@@ -167,6 +167,21 @@ def clean(by: Keys) -> None:
     by.shows("#score-readout, .pinned", "MHz")
 
 
+def comes_up(by: Keys) -> None:
+    """Two passes of a live sweep, as a program sends them; then the buttons of what is shown."""
+    rows = "".join(f"{566 + n * 0.025:.3f},{-100 + (n * 7) % 3}\n" for n in range(961))
+    for _ in range(3):
+        sent = by.page.request.post(
+            f"{by.url}/log/sweeps", data={"rows": rows, "source": "cart"}, headers={"origin": by.url}
+        )
+        assert sent.ok, sent.text()
+    by.opens("/air")
+    by.presses("Highest", "Space")
+    by.presses("Over time", "Space")
+    by.presses("Now", "Space")
+    assert by.page.get_by_role("button", name="Now").get_attribute("aria-pressed") == "true"
+
+
 def give(by: Keys) -> None:
     by.opens("/air")
     by.types("What is at this frequency", "590.500")
@@ -332,6 +347,7 @@ TASKS: Final[dict[str, Callable[[Keys], None]]] = {
     "say more: spots, walls, breaks, equipment, others, licences, contacts": say_more,
     "know whether the batteries and the schedule hold": batteries,
     "know whether my carriers are clean here": clean,
+    "see who comes up on the air while we shoot": comes_up,
     "give a link a carrier that is clean here": give,
     "fit another crew in": another_crew,
     "know whether it will reach, and where the cart must stand": reach,
