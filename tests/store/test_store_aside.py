@@ -186,6 +186,7 @@ def test_what_happened_is_kept_in_its_order_and_told(store: Store) -> None:
     end()
     assert store.happenings() == [earlier, later]
     assert store.happenings(kinds=["changed"]) == [later]
+    assert store.happenings(last=1) == [later]
     assert store.happenings(later.revision) == [earlier], "since a revision, whenever it happened"
     assert heard == [later.revision, earlier.revision]
     assert (later.data, later.when, later.who) == ({"cells": 2, "empty": True}, NOON, POTTER)

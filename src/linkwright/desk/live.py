@@ -83,7 +83,7 @@ def clock_of(snapshot: Snapshot, time_ns: int) -> str:
 
 def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:
     """The newest of what happened."""
-    names, found = snapshot.names, store.happenings(kinds=KINDS)[-LISTED:][::-1]
+    names, found = snapshot.names, store.happenings(kinds=KINDS, last=LISTED)[::-1]
     return [
         {
             "at": clock_of(snapshot, int(one.when.timestamp() * 1e9)),

@@ -232,9 +232,9 @@ class Aside(Opened):
 
         return self._writing(who, job)
 
-    def happenings(self, since: int = 0, kinds: Collection[str] = ()) -> list[Happening]:
-        """What was told after a revision, of some kinds or of all, by when it happened."""
-        return self._reading(lambda connection: happenings.since(connection, since, kinds))
+    def happenings(self, since: int = 0, kinds: Collection[str] = (), last: int | None = None) -> list[Happening]:
+        """What was told after a revision, of some kinds or all, by when it happened; the `last` so many of it."""
+        return self._reading(lambda connection: happenings.since(connection, since, kinds, last))
 
 
 def _text(at_ms: int | None) -> str | None:

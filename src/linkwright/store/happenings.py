@@ -42,13 +42,16 @@ def add(turn: Turn, kind: str, about: str, data: str, when: datetime.datetime) -
     return Happening(turn.revision, moment(at_ms), kind, about, json.loads(data), turn.who)
 
 
-def since(connection: Connection, revision: int, kinds: Collection[str]) -> list[Happening]:
-    """What was told after a revision, of these kinds (of all where none is named), by when it happened."""
+def since(
+    connection: Connection, revision: int, kinds: Collection[str], last: int | None = None
+) -> list[Happening]:
+    """What was told after a revision, of these kinds (of all where none is named), by when it happened; the `last`
+    so many of it where that is said."""
     table = tables.happening
-    query = select(table).where(table.c.revision > revision).order_by(table.c.at_ms, table.c.revision)
+    query = select(table).where(table.c.revision > revision).order_by(table.c.at_ms.desc(), table.c.revision.desc())
     if kinds:
         query = query.where(table.c.kind.in_(list(kinds)))
     return [
         Happening(row.revision, moment(row.at_ms), row.kind, row.about, json.loads(row.data), row.who)
-        for row in connection.execute(query)
+        for row in reversed(connection.execute(query.limit(last)).all())
     ]
