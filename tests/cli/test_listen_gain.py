@@ -100,7 +100,7 @@ def test_taken_over_into_the_shoot(capsys: pytest.CaptureFixture[str], tmp_path:
     soundfile.write(path, peaking(-3.0), RATE, subtype="PCM_24")
     said = call(capsys, "listen", str(path), *LINK, "--recorded-db", "0", "-o", str(out))
     assert said.status == 0
-    assert "8 dB of attenuation put it at -11 dBFS" in " ".join(said.out.split())
+    assert "8 dB of attenuation put it at \N{MINUS SIGN}11 dBFS" in " ".join(said.out.split())
     link = next(one for one in tomllib.loads(out.read_text())["link"] if one["name"] == "Pilot")
     assert link["attenuation_db"] == 8.0
     assert link["low_cut_hz"] in (0.0, 70.0, 90.0)
