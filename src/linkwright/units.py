@@ -89,8 +89,8 @@ def with_article(noun: str) -> str:
 
 
 def minus(sentence: str) -> str:
-    """A sentence with minus signs where it has hyphens before numbers."""
-    return re.sub(r"(?<=\s)-(?=\d)", "\N{MINUS SIGN}", sentence)
+    """A sentence, or a number, with minus signs where it has hyphens before numbers."""
+    return re.sub(r"(?<!\S)-(?=\d)", "\N{MINUS SIGN}", sentence)
 
 
 def counted(count: int, word: str) -> str:

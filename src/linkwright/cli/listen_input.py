@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.cli.output import print_json
 from linkwright.lengths import clock
-from linkwright.units import counted
+from linkwright.units import counted, minus
 
 if TYPE_CHECKING:
     from linkwright.sound.inputs import Input
@@ -80,8 +80,7 @@ class _Teller:
             sys.stdout.flush()
             return
         for track, fault in of.faults:
-            at_s = fault.at / (of.samples / of.at_s)
-            self.line(f"{clock(at_s)} track {track}: {fault.kind}")
+            self.line(f"{clock(fault.at / of.rate_hz)} track {track}: {fault.kind}")
         for track in of.full:
             if of.at_s - self._full_s.get(track, -AGAIN_S) >= AGAIN_S:
                 self._full_s[track] = of.at_s
@@ -95,17 +94,17 @@ class _Teller:
 
 
 def _level(value: float | None) -> str:
-    return "silent" if value is None else f"{value:.0f}".replace("-", "\N{MINUS SIGN}")
+    return "silent" if value is None else minus(f"{value:.0f}")
 
 
 def _document(of: Second) -> dict[str, Any]:
-    rate_hz = of.samples / of.at_s
     return {
         "at_s": round(of.at_s, 3),
         "rms_dbfs": [None if one is None else round(one, 1) for one in of.rms_dbfs],
         "peak_dbfs": [None if one is None else round(one, 1) for one in of.peak_dbfs],
         "faults": [
-            {"track": track, "kind": fault.kind, "at_s": round(fault.at / rate_hz, 6)} for track, fault in of.faults
+            {"track": track, "kind": fault.kind, "at_s": round(fault.at / of.rate_hz, 6)}
+            for track, fault in of.faults
         ],
         "full": list(of.full),
     }

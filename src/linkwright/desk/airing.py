@@ -28,8 +28,10 @@ from linkwright.desk.telling import Listeners
 from linkwright.lengths import age
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
-from linkwright.units import mhz_text
+from linkwright.units import mhz_text, minus
 
+#: How the key of somebody who is new on the air begins.
+AIR: Final = "air."
 #: Largest piece of sweeps that is taken at once [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
 #: So many programs may send at a time; who was silent for longest goes for another.
@@ -390,7 +392,7 @@ def nearest(mine: tuple[Mine, ...], one: Somebody) -> Mine | None:
 
 def key_of(source: Source, one: Somebody) -> str:
     """Under which it is seen."""
-    return f"air.{source.name}.{one.number}.{one.times}"
+    return f"{AIR}{source.name}.{one.number}.{one.times}"
 
 
 def words_of(one: Somebody, mine: Mine) -> str:
@@ -403,7 +405,7 @@ def words_of(one: Somebody, mine: Mine) -> str:
 def because_of(one: Somebody, unit: str, looked_s: float) -> str:
     """What was seen, a sentence: level, width, place, how old the look is."""
     wide = f"{one.width_khz / 1000:.1f} MHz" if one.width_khz >= 1000 else f"about {one.width_khz:.0f} kHz"
-    level = f"{one.level_db:.0f} {unit}".replace("-", "\N{MINUS SIGN}")
+    level = minus(f"{one.level_db:.0f} {unit}")
     times = f", {one.times} times by now" if one.times > 1 else ""
     first = ", there when looking began" if one.first else ""
     return (

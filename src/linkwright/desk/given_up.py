@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final
 
 from linkwright.plan.findings import finding
-from linkwright.units import mhz_text
+from linkwright.units import mhz_text, minus
 
 if TYPE_CHECKING:
     from linkwright.air.readers import Readout
@@ -31,7 +31,7 @@ def given_up(earlier: Plan | None, plan: Plan, heard: Mapping[str, Readout]) -> 
                 near = min(others, key=lambda one: abs(one.centre_khz - khz), default=None)
                 if near is None or abs(near.centre_khz - khz) > NEAR_KHZ:
                     continue
-                level = f"{near.level_db:.0f} {near.unit}".replace("-", "\N{MINUS SIGN}")
+                level = minus(f"{near.level_db:.0f} {near.unit}")
                 found[call.call, link.link, khz] = (
                     f"The spare {mhz_text(khz)} of {link.link} was given up: somebody came there, {level} at "
                     f"{near.centre_khz / 1000:.3f} MHz in the live sweep"

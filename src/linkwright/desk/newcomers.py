@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
     from linkwright.plan.model import Plan
 
-#: How a key of these begins.
-AIR: Final = "air."
 #: So long before and after their calls transmitters of ours may be on all the same.
 AROUND: Final = datetime.timedelta(hours=1)
 ON_CARRIER: Final = (

@@ -28,12 +28,13 @@ FULL: Final = 0.9999
 class Second:
     """What came in a second.
 
-    at_s, samples : when it ends. rms_dbfs, peak_dbfs : of each track, None for digital silence. faults : those
-    found since, each with its track, from 1. full : the tracks at full scale.
+    at_s : when it ends. rate_hz : of the samples that faults are placed by. rms_dbfs, peak_dbfs : of each track,
+    None for digital silence. faults : those found since, each with its track, from 1. full : the tracks at full
+    scale.
     """
 
     at_s: float
-    samples: int
+    rate_hz: int
     rms_dbfs: tuple[float | None, ...]
     peak_dbfs: tuple[float | None, ...]
     faults: tuple[tuple[int, Fault], ...]
@@ -66,7 +67,7 @@ class LiveEars:
             floor = level_dbfs(self._ears.listeners[n].meter.floor())
             self._voiced_s[n] += level is not None and floor is not None and level > floor + OVER_FLOOR_DB
         return Second(
-            self._ears.frames / self.rate_hz, self._ears.frames, rms, tuple(peak_db(float(peak)) for peak in peaks),
+            self._ears.frames / self.rate_hz, self.rate_hz, rms, tuple(peak_db(float(peak)) for peak in peaks),
             tuple(self._news()), tuple(n + 1 for n, peak in enumerate(peaks) if peak >= FULL),
         )  # fmt: skip
 

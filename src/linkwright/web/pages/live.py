@@ -9,11 +9,11 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
+from linkwright.desk.airing import AIR
 from linkwright.desk.alarms import Alarm
 from linkwright.desk.current import call_at, live_call_at
 from linkwright.desk.live import answer, clock_of, happened, next_take, sweep_age
 from linkwright.desk.measuring import measure
-from linkwright.desk.newcomers import AIR
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.spares import spares_now
 from linkwright.desk.troubles import Level, Still, end, report
