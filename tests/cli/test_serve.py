@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import re
 import shutil
 import signal
@@ -22,6 +23,7 @@ from tests.cli.calling import call
 from linkwright.desk import kept_readings
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
+from linkwright.work import compiling
 
 QUAY = Path(__file__).parents[1] / "shoot" / "data" / "quay.toml"
 
@@ -30,7 +32,7 @@ QUAY = Path(__file__).parents[1] / "shoot" / "data" / "quay.toml"
 def serving(*arguments: str, folder: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """The command, until it has said where its pages are; it is ended by Ctrl-C."""
     started = subprocess.Popen(
-        [sys.executable, "-m", "linkwright.cli", *arguments],
+        [sys.executable, "-X", "faulthandler", "-m", "linkwright.cli", *arguments],
         cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     assert started.stdout is not None
@@ -65,6 +67,31 @@ def test_however_it_is_ended_the_job_is_one_file_and_holds_what_was_acknowledged
     assert sorted(path.name for path in tmp_path.iterdir()) == ["quay.lwjob", "quay.toml"]
     with Store.open(tmp_path / "quay.lwjob", read_only=True) as store:
         assert sum(map(len, kept_readings.newest(store, 9))) == 100
+
+
+def test_who_ends_it_while_it_is_being_prepared_waits_for_no_compiler(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copy(QUAY, tmp_path / "quay.toml")
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "code"))
+    (tmp_path / "code").mkdir()
+    (tmp_path / "code" / compiling.AT_WORK).write_text(str(os.getpid()), "utf-8")  # not in a process beside it
+    with serving("serve", "quay.toml", "--port", "0", folder=tmp_path) as (running, _):
+        (tmp_path / "code" / compiling.AT_WORK).unlink()
+        while not workers_of(running.pid):
+            assert running.poll() is None
+            time.sleep(0.1)
+        ours = workers_of(running.pid)
+        running.send_signal(signal.SIGINT)
+        assert running.wait(20) == 130
+    assert not [pid for pid in ours if Path(f"/proc/{pid}").exists()]
+
+
+def workers_of(process: int) -> list[int]:
+    """The processes that it started to compile in."""
+    children = Path(f"/proc/{process}/task").glob("*/children")
+    all_of = [int(pid) for listed in children for pid in listed.read_text("ascii").split()]
+    return [pid for pid in all_of if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()]
 
 
 def test_a_job_that_is_open_can_be_copied_alone_when_nobody_types(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ OUTLINED: Final = """() => {
   const at = document.activeElement, style = one => getComputedStyle(one);
   const shown = one => one && style(one).outlineStyle !== "none" && parseFloat(style(one).outlineWidth) > 0;
   const drawn = [...at.querySelectorAll(".hit, .sign")].some(one => parseFloat(style(one).strokeWidth) >= 4);
+  if (at === document.body) return true;  // what was focused ended: the next Tab goes on from where it was
   return shown(at) || shown(at.closest("label")) || shown(at.parentElement) || drawn;
 }"""
 

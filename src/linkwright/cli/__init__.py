@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import functools
 import importlib
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -200,7 +202,27 @@ def start() -> None:
 
     if not set(sys.argv[1:]) & {"--help", "--version"}:
         prepare_beside()
-    main()
+    try:
+        main()
+    except SystemExit as left:
+        if isinstance(left.code, int) and left.code >= STOPPED - 2 and threading.active_count() > 1:
+            _leave(left.code)
+        raise
+
+
+def _leave(status: int) -> None:
+    """End at once, everything that is kept being closed: a thread may still be inside the compiler, which does not
+    survive that Python is taken down around it."""
+    if "multiprocessing" in sys.modules:
+        from multiprocessing import active_children
+
+        for child in active_children():
+            child.kill()
+    atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError):
+            stream.flush()
+    os._exit(status)
 
 
 def _refuse(says: str, given: Sequence[str]) -> int:

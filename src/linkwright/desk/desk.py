@@ -108,6 +108,8 @@ class Desk:
         """End everything; the store is the caller's."""
         if self.sources is not None:
             self.sources.stop()
+        for work in self.works.values():
+            work.stop()  # all at once: each may need a moment to come to an end
         for name in ("preparing", "mqtt", "osc", "playing", "wrapping", "laying"):
             self.works[name].close()
         self.listening.close()

@@ -9,6 +9,8 @@ from typing import Any, Final, TypeVar, cast
 
 import numba
 
+from linkwright.turns import in_turn
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 #: Every compiled function of the modules that were imported so far.
@@ -40,4 +42,10 @@ def quick_kernel(function: F) -> F:
 
 def _listed(compiled: Any) -> Any:
     KERNELS.append(compiled)
+    kept = getattr(getattr(compiled, "_cache", None), "_cache_file", None)  # none where numba is switched off
+    if kept is not None:
+        # It names the file of new code by what the index says. Two processes that save at once may both get one
+        # file, and who loads it later would run the code of other kinds of values.
+        lock = f"{kept._index_path}.lock"
+        kept.save, kept.load = in_turn(lock, kept.save), in_turn(lock, kept.load, shared=True)
     return compiled

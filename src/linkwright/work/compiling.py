@@ -18,8 +18,8 @@ import tempfile
 import time
 import tomllib
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from multiprocessing import get_context
+from concurrent.futures import ProcessPoolExecutor, wait
+from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import Any, Final
 
@@ -92,13 +92,18 @@ def prepare(tell: Tell = quiet, workers: int | None = None) -> None:
         modules.setdefault(name.partition(":")[0], {})[name] = kinds
     sign.write_text(str(os.getpid()), "utf-8")
     with ProcessPoolExecutor(workers or os.cpu_count(), mp_context=get_context("spawn")) as pool:
-        done = [pool.submit(compile_module, kinds) for kinds in modules.values()]
+        others = set(active_children())
+        waiting = {pool.submit(compile_module, kinds) for kinds in modules.values()}
+        most = len(waiting)
         try:
-            for n, future in enumerate(as_completed(done), 1):
-                future.result()
-                tell("preparing this program for this machine, once", n / len(done))
+            while waiting:
+                done, waiting = wait(waiting, timeout=LOOK_S)
+                for future in done:
+                    future.result()
+                tell("preparing this program for this machine, once", 1 - len(waiting) / most)
         except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
+            for worker in set(active_children()) - others:
+                worker.kill()  # a module takes up to half a minute, and whoever ends the program waits
             raise
         finally:
             sign.unlink(missing_ok=True)
