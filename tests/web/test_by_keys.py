@@ -414,3 +414,19 @@ def test_what_is_drawn_anew_keeps_the_focus(job: Served, browser: Any) -> None:
     page.wait_for_timeout(200)
     assert by.says() == ("button", "Plan again")
     page.close()
+
+
+def test_what_is_pressed_while_it_is_drawn_anew_is_done(job: Served, browser: Any) -> None:
+    """A part that comes anew between the press and the lift of a finger: the press is not lost."""
+    page = browser.new_page()
+    page.goto(f"{job.url}/plan")
+    row = page.locator("#body details > summary").first
+    row.hover()
+    with page.expect_response("**/plan/body*") as came:
+        page.mouse.down()
+        page.evaluate("document.body.dispatchEvent(new CustomEvent('lw:plan', {detail: {}}))")
+    came.value.finished()
+    page.evaluate("new Promise((next) => requestAnimationFrame(() => requestAnimationFrame(next)))")
+    page.mouse.up()
+    page.locator("#body details[open]").wait_for()
+    page.close()

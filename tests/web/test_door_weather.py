@@ -129,10 +129,8 @@ def test_an_unpaired_body_is_not_read_beyond_a_few_kilobytes(open_house: Outside
         sock.close()
     assert sent < 32 * 1024 * 1024, "what the kernel's buffers hold, not a hundred megabytes each"
     assert open_house.resident_mib() - before < 30
-    for _ in range(5):  # where the line is closed with a body still on its way, the answer may be lost
-        with contextlib.suppress(ConnectionError):
-            refused = open_house.ask(STRANGER, "POST", "/api/import", b"x" * 5000)
-            break
+    # another one, who has not used up how many connections it may begin
+    refused = open_house.ask("127.0.0.10", "POST", "/api/import", b"x" * 5000)
     assert refused[0] == 401
     assert refused[1]["connection"] == "close"
 

@@ -183,7 +183,7 @@ def test_who_is_on_a_call_is_ticked(demo_job: Served, page: Any) -> None:
     for name in was:
         with page.expect_response("**/api/field"):
             who.get_by_label(name, exact=True).click()
-    expect(page.locator("#status .says")).to_contain_text("Stoker")
+    expect(page.locator("#status .says")).to_contain_text(": Stoker, was ")  # nothing is on its way any more
     who.get_by_label("Stoker").click()
     expect(page.locator("#status .says")).to_contain_text("Somebody must be on")
     page.wait_for_timeout(300)

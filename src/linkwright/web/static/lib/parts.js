@@ -9,6 +9,7 @@ const asked = (part) => { const given = document.querySelector(part.dataset.with
 export async function fresh(part, url = asked(part)) {
   const text = await getText(url, { as: part.id || url }).catch((error) => { refuse(part, error); return null; });
   if (text === null) return false;
+  await lifted(part);
   if (typing(part)) { part.dataset.late = "yes"; return false; }
   swap(part, text);
   return true;
@@ -17,6 +18,12 @@ function refuse(part, error) {
   if (part.id === "body") { say(error.message); return; }
   part.textContent = error.message; part.classList.add("wrong");
 }
+// Under a finger nothing is drawn anew: what it presses would be gone when it lifts, and the press be lost.
+let under = null;
+const lifts = new Set();
+document.addEventListener("pointerdown", (event) => { under = event.target; }, true);
+for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => setTimeout(() => { under = null; for (const go of lifts) go(); lifts.clear(); }), true);
+const lifted = (part) => (under && part.contains(under) ? new Promise((resolve) => { lifts.add(() => resolve()); }) : null);
 const typing = (part) => { const at = document.activeElement; return part.contains(at) && at.matches("input:not([type=checkbox]),textarea") && at.value !== at.defaultValue; };
 document.addEventListener("focusout", (event) => { const part = event.target.closest?.("[data-late]"); if (part) setTimeout(() => { if (!typing(part)) { delete part.dataset.late; fresh(part); } }, 200); });
 
