@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.physics import profiles
 
 from linkwright.air.tables import land_curves, us_curves
 from linkwright.physics.broadcast import heights
@@ -15,9 +16,8 @@ from linkwright.physics.broadcast.contour import service_contour_km, service_fie
 from linkwright.physics.broadcast.curves import Curves
 from linkwright.physics.broadcast.land import Area, LandPath, land_field_dbuv_m
 from linkwright.physics.broadcast.surface import surface
-from linkwright.physics.clutter import statistical_clutter_db, terminal_clutter_db
 from linkwright.physics.diffraction import fresnel_v, knife_edge_db
-from linkwright.physics.entry import Building, entry_loss_db, entry_spread_db
+from linkwright.physics.entry import entry_loss_db, entry_spread_db
 
 FREQUENCIES = st.floats(54.0, 698.0)
 HEIGHTS = st.floats(-50.0, 2000.0)
@@ -102,17 +102,6 @@ def test_height_without_terrain_lies_between(d: float, effective: float, antenna
     assert float(heights.h1_without_terrain_m(effective, antenna, 20.0)) == pytest.approx(effective)
 
 
-def test_height_and_angles_over_a_ramp() -> None:
-    away = np.linspace(0.0, 20.0, 201)
-    ground = 10.0 * away  # one part in a hundred upwards
-    assert heights.h1_over_terrain_m(away, ground, 50.0) == pytest.approx(50.0 - 90.0)
-    # The steepest line from 50 m up is to the far end: (150 - 50) m over 15 km.
-    assert heights.transmitter_clearance_deg(away, ground, 50.0) == pytest.approx(np.degrees(np.arctan(1 / 150)))
-    assert heights.receiver_clearance_deg(away, ground, 0.0) == pytest.approx(-np.degrees(np.arctan(0.01)))
-    with pytest.raises(ValueError, match="two points"):
-        heights.h1_over_terrain_m(np.array([0.0, 20.0]), np.array([0.0, 0.0]), 10.0)
-
-
 @given(st.floats(-5, 5), st.floats(-5, 5), st.floats(-3, 3), st.floats(0.1, 7.9), st.floats(0.1, 5.9))
 def test_a_plane_is_met_everywhere(a: float, b: float, c: float, x: float, y: float) -> None:
     xs, ys = np.array([0.0, 1.0, 3.0, 4.0, 8.0]), np.array([0.0, 2.0, 3.0, 6.0])
@@ -131,19 +120,6 @@ def test_the_contour_is_where_the_field_is(erp_kw: float, haat_m: float, wanted:
         nearest, farthest = curves.half.x[[0, -1]]
         beside_table = (away[0] <= nearest and there < wanted) or (away[0] > farthest - 0.3 and there > wanted)
         assert there == pytest.approx(wanted, abs=1.0 if at_step else 0.1) or beside_table
-
-
-@given(st.floats(30.0, 3000.0), st.floats(0.5, 40.0), st.floats(1.0, 40.0))
-def test_nothing_is_lost_above_the_clutter(f: float, h: float, clutter: float) -> None:
-    loss = float(terminal_clutter_db(f, h, clutter, "urban"))
-    assert loss == 0.0 if h >= clutter else loss > -0.1
-
-
-@given(st.floats(500.0, 6000.0), st.floats(0.25, 20.0), st.floats(0.01, 0.98))
-def test_more_places_lose_more(f: float, d: float, share: float) -> None:
-    assert float(statistical_clutter_db(f, d, share)) < float(statistical_clutter_db(f, d, share + 0.01))
-    for kind in get_args(Building):
-        assert float(entry_loss_db(f, share, kind)) < float(entry_loss_db(f, share + 0.01, kind))
 
 
 def test_metallised_glass_keeps_more_out() -> None:
@@ -165,3 +141,14 @@ def test_fresnel_parameter_of_an_edge() -> None:
     assert float(fresnel_v(1.0, 2.0, 2.0, metre)) == pytest.approx(np.sqrt(2.0))
     with pytest.raises(ValueError, match="between the ends"):
         fresnel_v(1.0, 0.0, 2.0, metre)
+
+
+def test_height_and_angles_over_a_ramp() -> None:
+    away = np.linspace(0.0, 20.0, 201)
+    ground = 10.0 * away  # one part in a hundred upwards
+    assert profiles.h1_over_terrain_m(away, ground, 50.0) == pytest.approx(50.0 - 90.0)
+    # The steepest line from 50 m up is to the far end: (150 - 50) m over 15 km.
+    assert profiles.transmitter_clearance_deg(away, ground, 50.0) == pytest.approx(np.degrees(np.arctan(1 / 150)))
+    assert profiles.receiver_clearance_deg(away, ground, 0.0) == pytest.approx(-np.degrees(np.arctan(0.01)))
+    with pytest.raises(ValueError, match="two points"):
+        profiles.h1_over_terrain_m(np.array([0.0, 20.0]), np.array([0.0, 0.0]), 10.0)

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
-from typing import get_args
 
 import numpy as np
 import pytest
 
-from linkwright.physics.clutter import Clutter, statistical_clutter_db, terminal_clutter_db
 from linkwright.physics.diffraction import knife_edge_db
 from linkwright.physics.entry import entry_loss_db
 
@@ -27,32 +25,6 @@ def rows(name: str) -> list[dict[str, str]]:
 TERMINAL = rows("ntia/HeightGainTerminalCorrectionModelTestData.csv")
 STATISTICAL = rows("ntia/TerrestrialStatisticalModelTestData.csv")
 ENTRY = rows("p2109/validation_sample.csv")
-
-
-@pytest.mark.published("ITU-R P.2108-1, section 3.1: check rows of NTIA/p2108-test-data @1d0f7c8")
-@pytest.mark.skipif(not TERMINAL, reason="the shared data is missing: ntia")
-@pytest.mark.parametrize("row", TERMINAL, ids=lambda row: "-".join(row.values()))
-def test_terminal_clutter(row: dict[str, str]) -> None:
-    kind: Clutter = get_args(Clutter)[int(row["clutter_type"]) - 1]
-    given = 1000.0 * float(row["f__ghz"]), float(row["h__meter"]), float(row["R__meter"])
-    if row["rtn"] == "0":
-        loss = terminal_clutter_db(*given, kind, float(row["w_s__meter"]))
-        assert float(loss) == pytest.approx(float(row["A_h__db"]), abs=0.051)
-    else:
-        with pytest.raises(ValueError, match=r"hold|more than nothing"):
-            terminal_clutter_db(*given, kind, float(row["w_s__meter"]))
-
-
-@pytest.mark.published("ITU-R P.2108-1, section 3.2: check rows of NTIA/p2108-test-data @1d0f7c8")
-@pytest.mark.skipif(not STATISTICAL, reason="the shared data is missing: ntia")
-@pytest.mark.parametrize("row", STATISTICAL, ids=lambda row: "-".join(row.values()))
-def test_statistical_clutter(row: dict[str, str]) -> None:
-    given = 1000.0 * float(row["f__ghz"]), float(row["d__km"]), float(row["p"]) / 100.0
-    if row["rtn"] == "0":
-        assert float(statistical_clutter_db(*given)) == pytest.approx(float(row["L_ctt__db"]), abs=0.051)
-    else:
-        with pytest.raises(ValueError, match=r"hold|between 0 and 1"):
-            statistical_clutter_db(*given)
 
 
 @pytest.mark.published("ITU-R P.2109-2, thermally efficient buildings: 625 rows of ic-crc/crc-covlib @bc72be0")

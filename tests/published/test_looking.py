@@ -9,20 +9,11 @@ import pytest
 
 from linkwright.air.multiplexes import SIGNATURES
 from linkwright.physics import detection
-from linkwright.physics.looking import Looks, User, missed, samples_for_occupancy
+from linkwright.physics.looking import Looks, User, missed
 
 SM_2256 = "ITU-R SM.2256-1, annex 1, sample sizes for 95 % certainty and 0.5 % error (as in PHYSICS.md)"
 PHYSICS = "PHYSICS.md, Reading sweeps"
 HARRIS = "F. J. Harris, Proc. IEEE 66 (1978) 51, table 1, equivalent noise bandwidth (as in PHYSICS.md)"
-
-
-@pytest.mark.published(SM_2256)
-@pytest.mark.parametrize(
-    ("percent", "samples"), [(5, 7300), (10, 13_830), (20, 24_586), (35, 34_960), (50, 38_416)]
-)
-def test_samples_for_an_occupancy(percent: int, samples: int) -> None:
-    """The table rounds up to tens in three of its rows: within two."""
-    assert samples_for_occupancy(percent / 100) == pytest.approx(samples, abs=2)
 
 
 @pytest.mark.published(f"{PHYSICS}: detector to rms for noise")

@@ -48,7 +48,6 @@ TAIL_TWO: Final = -5.0
 
 _SPACINGS: Final = np.array([ONE_BRANCH, *APART])
 _WEAKER: Final = np.array([*WEAKER_DB, NO_HELP_DB])
-_TENTH: Final = np.log(10.0) / 10.0
 #: The root of the mean over the need at each margin of a curve.
 _GROWING: Final = 10.0 ** (CURVE_DB / 20.0)
 #: From so many kinds of place on a loop is compiled: loading compiled code takes longer than a few dozen do (4 ms).

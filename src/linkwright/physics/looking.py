@@ -16,8 +16,6 @@ from dataclasses import dataclass
 #: The user that is asked about: on 5 % of the time, some 20 s at a time (assumed: a short call on an intercom).
 INTERMITTENT_SHARE = 0.05
 INTERMITTENT_ON_S = 20.0
-#: Certainty of the sample sizes of ITU-R SM.2256-1, annex 1: 95 % two-sided, as a normal deviate.
-DEVIATE_95 = 1.96
 #: More looks are no advice.
 MOST_LOOKS = 10_000_000
 
@@ -86,16 +84,6 @@ def stepping_looks(look_s: float, frequencies: int, for_s: float) -> Looks:
         raise ValueError(f"no such receiver: {look_s:g} s on each of {frequencies} frequencies")
     every_s = look_s * frequencies
     return Looks(look_s, every_s, math.floor(for_s / every_s + 1e-9))
-
-
-def samples_for_occupancy(share: float, within: float = 0.005, deviate: float = DEVIATE_95) -> float:
-    """Independent samples that tell an occupancy (0..1) to within an absolute error: z^2 p (1 - p) / e^2.
-
-    ITU-R SM.2256-1, annex 1 (normal approximation of the binomial). Raises ValueError outside of 0..1.
-    """
-    if not 0.0 <= share <= 1.0 or within <= 0.0:
-        raise ValueError(f"no such occupancy: {share:g} within {within:g}")
-    return deviate**2 * share * (1.0 - share) / within**2
 
 
 def _log_chances(look_s: float, every_s: float, user: User) -> tuple[float, float]:

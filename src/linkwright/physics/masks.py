@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm, sum_dbm
+from linkwright.units import FloatArray, dbm_from_mw, mw_from_dbm
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,11 +109,6 @@ def rejection_db(mask: Shape, selectivity: Shape, offsets_khz: ArrayLike) -> Flo
     return np.asarray(10.0 * np.log10(ratio)).reshape(offsets.shape)
 
 
-def off_frequency_rejection_db(mask: Shape, selectivity: Shape, offsets_khz: ArrayLike) -> FloatArray:
-    """What being off tune adds to the rejection [dB]: FDR(df) - FDR(0); ITU-R SM.337 (from memory)."""
-    return np.asarray(rejection_db(mask, selectivity, offsets_khz) - rejection_db(mask, selectivity, 0.0))
-
-
 def off_channel_share(distance_khz: ArrayLike, sent_khz: float, heard_khz: float) -> FloatArray:
     """Share of the power of a transmitter `sent_khz` wide in a filter `heard_khz` wide, at each distance [kHz].
 
@@ -134,14 +129,6 @@ def _integral(knots_khz: FloatArray, level_db: FloatArray) -> FloatArray:
     return np.asarray((np.diff(knots_khz, axis=1) * top * mean).sum(axis=1))
 
 
-def acir_db(aclr_db: float, acs_db: float) -> float:
-    """Adjacent-channel interference ratio [dB] of a transmitter's leakage and a receiver's selectivity [dB].
-
-    ACIR = 1 / (1/ACLR + 1/ACS) as ratios of powers; 3GPP TR 36.942 (from memory).
-    """
-    return -sum_dbm([-aclr_db, -acs_db])
-
-
 def interference_over_noise_db(rise_db: float) -> float:
     """I/N [dB] at which interference raises the noise by `rise_db`: 3.01 dB at 0, 1 dB at -5.87.
 
@@ -150,27 +137,6 @@ def interference_over_noise_db(rise_db: float) -> float:
     if rise_db <= 0.0:
         raise ValueError(f"interference raises the noise by more than nothing: {rise_db} dB")
     return 10.0 * math.log10(math.expm1(rise_db * math.log(10.0) / 10.0))
-
-
-def blocking_attenuation_db(
-    blocking_dbm: float, sensitivity_dbm: float, required_cnr_db: float, i_over_n_db: float
-) -> float:
-    """By how much a receiver attenuates an off-channel signal [dB], from the level that it just stands.
-
-    Level less sensitivity, plus C/(N+I), less I/N: CEPT handbook to ECC Report 252, section 1.4.6 (equation 15)
-    and the example in 4.2.2, sensitivity mode.
-    """
-    return blocking_dbm - sensitivity_dbm + required_cnr_db - i_over_n_db
-
-
-def protection_attenuation_db(
-    protection_db: float, required_cnr_db: float, rise_db: float, i_over_n_db: float
-) -> float:
-    """By how much a receiver attenuates an off-channel signal [dB], from unwanted over wanted level at the test.
-
-    Ratio plus C/(N+I) plus (N+I)/N, less I/N: the same handbook, equation 14 and the example in 4.2.3.
-    """
-    return protection_db + required_cnr_db + rise_db - i_over_n_db
 
 
 def blocking_dbm(
@@ -187,16 +153,3 @@ def blocking_dbm(
     """
     equivalent = noise_dbm + interference_over_noise_db(rise_db) - blocking_level_dbm
     return dbm_from_mw(sum(mw_from_dbm(level + equivalent) for level in unwanted_dbm))
-
-
-def compression_db(unwanted_dbm: float, iip3_dbm: float) -> float:
-    """By how much a strong signal lowers the gain for a weak one [dB], by the cubic term alone.
-
-    The weak one's gain is 1 - 2 P/IIP3 of its own: y = x + a3 x^3 gives a1 + (6/4) a3 A^2 and IIP3 is A^2 = (4/3)
-    |a1/a3|. 1 dB at IIP3 - 12.65 dB. Raises ValueError from IIP3 - 6 dB on, where more than half of the gain is
-    gone and the series says nothing.
-    """
-    lost = 2.0 * 10.0 ** ((unwanted_dbm - iip3_dbm) / 10.0)
-    if lost >= 0.5:
-        raise ValueError(f"{unwanted_dbm} dBm is too near an intercept point of {iip3_dbm} dBm for a power series")
-    return -20.0 * math.log10(1.0 - lost)

@@ -116,14 +116,3 @@ def short_path_dbuv_m(
     near = free_field_dbuv_m(free)
     between = near + (at_1_km_dbuv_m - near) * np.log(here / free) / np.log(far / free)
     return np.asarray(np.where(distance_km <= FREE_KM, free_field_dbuv_m(here), between))
-
-
-def location_db(locations_percent: float, sigma_db: ArrayLike) -> FloatArray:
-    """What to add for another share of locations than half [dB]; section 12, equation (33)."""
-    if not 1.0 <= locations_percent <= 99.0:
-        raise ValueError(f"locations of {locations_percent} %: ITU-R P.1546 holds for 1 to 99 %")
-    if locations_percent == 50.0:
-        return np.zeros_like(np.asarray(sigma_db, dtype=np.float64))
-    from scipy.special import ndtri
-
-    return np.asarray(-float(ndtri(locations_percent / 100.0)) * np.asarray(sigma_db, dtype=np.float64))
