@@ -1,8 +1,8 @@
-"""Write docs/checks.md: every value from outside that a test holds the program to, with its source.
+"""Write docs/checks.md: every value that a test of tests/published holds the program to, with its source, by kind.
 
-The values are the tests of tests/published marked `published("source")`, found by collecting them as pytest does,
-without running them. With `--check` nothing is written; the exit code is 1 where the file is not what it would be
-(without the shared data: where it differs in more than how many values there are).
+The values are the tests marked `published`, `arithmetic` or `own`, each with its source, found by collecting
+them as pytest does, without running them. With `--check` nothing is written; the exit code is 1 where the file is
+not what it would be (without the shared data: where it differs in more than how many values there are).
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import io
 import re
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 
@@ -26,13 +26,19 @@ TABLE = ROOT / "docs" / "checks.md"
 DATA = ROOT.parent / "shared" / "data"
 
 HEAD = """\
-# Values from outside
+# Values that the program is held to
 
-Written by `make table` from the tests marked `published`; do not edit it by hand. Each row is one value that did
-not come from this program (a table, a law, exact arithmetic, another implementation), where it came from, and
-the test that holds the program to it. Where a source says "from memory" or "common practice, no source", nobody
-has looked it up yet.
+Written by `make table` from the marks of the tests; do not edit it by hand. Each row is one value, where it came
+from, and the test that holds the program to it.
 """
+#: The marks, and what their values are.
+KINDS = {
+    "published": "From outside: a document's table, another implementation, an open record. Where a source says"
+    ' "from memory", "as the press reported it" or "common practice, no source", nobody has looked it up yet',
+    "arithmetic": "Worked out: a definition, an identity, exact arithmetic by hand, a simulation in time",
+    "own": "Our own: what this project's prototypes reached or its design worked out; no outside check",
+}
+FROM_MEMORY = re.compile(r"memory|press|no source|quote", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -42,6 +48,7 @@ class Check:
     file: str
     test: str
     source: str
+    kind: str = "published"
     cases: int = 1
 
     @property
@@ -61,9 +68,12 @@ class Collector:
         """Called once everything is collected."""
         for item in session.items:
             assert isinstance(item, pytest.Function)
-            for mark in item.iter_markers("published"):
-                file = item.path.relative_to(ROOT).as_posix()
-                self.checks.append(Check(file, item.originalname, str(mark.args[0])))
+            file = item.path.relative_to(ROOT).as_posix()
+            self.checks += [
+                Check(file, item.originalname, str(mark.args[0]), kind)
+                for kind in KINDS
+                for mark in item.iter_markers(kind)
+            ]
 
     def pytest_collectreport(self, report: pytest.CollectReport) -> None:
         """Called for every file and folder."""
@@ -86,17 +96,24 @@ def collected() -> list[Check]:
 
 def _together(checks: Sequence[Check]) -> Iterator[Check]:
     for first, same in groupby(checks):
-        yield Check(first.file, first.test, first.source, len(list(same)))
+        yield replace(first, cases=len(list(same)))
 
 
 def table(checks: Sequence[Check]) -> str:
     """The whole document."""
-    parts = [HEAD, f"\n{sum(check.cases for check in checks)} values in {len(checks)} rows.\n"]
-    for file, rows in groupby(checks, key=lambda check: check.file):
-        parts.append(f"\n## {file}\n\n| what | source | test |\n| --- | --- | --- |\n")
-        for row in rows:
-            cases = f" ({row.cases} values)" if row.cases > 1 else ""
-            parts.append(f"| {row.what}{cases} | {_cell(row.source)} | `{row.test}` |\n")
+    parts = [HEAD]
+    for kind, about in KINDS.items():
+        mine = [check for check in checks if check.kind == kind]
+        unseen = sum(check.cases for check in mine if kind == "published" and FROM_MEMORY.search(check.source))
+        besides = f", {unseen} values of them from memory or by way of others" if unseen else ""
+        total = sum(check.cases for check in mine)
+        title, _, rest = about.partition(": ")
+        parts.append(f"\n# {title}\n\n{rest[:1].upper()}{rest[1:]}. {total} values in {len(mine)} rows{besides}.\n")
+        for file, rows in groupby(mine, key=lambda check: check.file):
+            parts.append(f"\n## {file}\n\n| what | source | test |\n| --- | --- | --- |\n")
+            for row in rows:
+                cases = f" ({row.cases} values)" if row.cases > 1 else ""
+                parts.append(f"| {row.what}{cases} | {_cell(row.source)} | `{row.test}` |\n")
     return "".join(parts)
 
 
@@ -107,7 +124,7 @@ def same(found: str, text: str) -> bool:
 
 def uncounted(text: str) -> str:
     """The table without its counts of values."""
-    return re.sub(r" \(\d+ values\)|^\d+ values", "", text, flags=re.MULTILINE)
+    return re.sub(r" \(\d+ values\)|^\d+ values| \d+ values of them", "", text, flags=re.MULTILINE)
 
 
 def _cell(text: str) -> str:

@@ -116,7 +116,7 @@ def test_a_relative_sweep_takes_the_floor_for_the_receivers_noise() -> None:
 
 def test_noise_bandwidth_wider_than_the_step_does_not_count_twice() -> None:
     sweep = made(np.full(BINS, -110.0), unit="dBm", averages=256, resolution_khz=37.5)
-    # PHYSICS: -110 dBm in a Hann bin of 25 kHz step is -102.73 dBm in 200 kHz (density by 1.5 bins).
+    # -110 dBm in a Hann bin of 25 kHz step is -102.73 dBm in 200 kHz (density by 1.5 bins).
     assert np.isclose(slot_levels(sweep, np.array([600_000]), 200).floor_dbm[0], -102.73, atol=0.01)
 
 

@@ -110,7 +110,7 @@ def test_one_megahertz_bins() -> None:
 
 @pytest.mark.parametrize("step", [12.5, 25.0, 50.0, 100.0])
 def test_the_pilot_tells_the_standard_up_to_100_khz(step: float) -> None:
-    """PHYSICS.md: 5.38 MHz and a pilot 309.441 kHz above the edge; it holds 0.07 of the power (A/53, memory)."""
+    """5.38 MHz and a pilot 309.441 kHz above the edge; it holds 0.07 of the power (A/53, memory)."""
     low = 470_000 + 6000 * 9
     density = 20.0
     pilot = (low + 309.0, low + 309.9, density + 10 * np.log10(5380 / 0.9 * 0.07))

@@ -1,4 +1,4 @@
-"""Plain loops over carriers in whole kHz: the tests' own reading of FORMATS.md, sharing no code with src.
+"""Plain loops over carriers in whole kHz: the tests' own reading of what a plan promises, sharing no code with src.
 
 Everything here is written to be read, not to be fast: products by three nested loops, no sorting, no numpy.
 """
@@ -60,7 +60,7 @@ class Faults:
 def faults(
     links: Sequence[Stand], clean: bool, guard_two_khz: int, guard_three_khz: int, others: Sequence[int] = ()
 ) -> Faults:
-    """What is wrong with a call, by the words of FORMATS.md."""
+    """What is wrong with a call, by what a plan promises."""
     every = [(link, carrier) for link in links for carrier in (link.carrier_khz, *link.spares_khz)]
     off = sum(carrier not in link.allowed_khz for link, carrier in every)
     near = 0

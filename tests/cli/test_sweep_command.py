@@ -62,7 +62,7 @@ def test_the_demo_sweep_as_text(capsys: Capture) -> None:
 
 
 def test_a_calibrated_floor_is_told_as_a_density(capsys: Capture, tmp_path: Path) -> None:
-    """PHYSICS.md, worked chain: -110 dBm in a Hann bin of 25 kHz is -155.74 dBm/Hz and -102.73 dBm in 200 kHz."""
+    """Worked out: -110 dBm in a Hann bin of 25 kHz is -155.74 dBm/Hz and -102.73 dBm in 200 kHz."""
     path = tmp_path / "flat.csv"
     rows = [f"{khz:.1f};-110.00" for khz in CENTRES]
     path.write_text("\n".join(["kHz;dBm", *rows]), "utf-8")

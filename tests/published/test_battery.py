@@ -63,13 +63,13 @@ def test_a_stated_capacity_is_that_at_a_fifth_of_it() -> None:
     assert 1.6 <= capacity_ah(cell, 2.0) < 2.0
 
 
-@pytest.mark.published("exact arithmetic: at the current that halves it a cell gives half of that at no load")
+@pytest.mark.arithmetic("exact arithmetic: at the current that halves it a cell gives half of that at no load")
 def test_half_of_the_capacity() -> None:
     cell = CELLS["AA", "alkaline"]
     assert capacity_ah(cell, cell.halving_a) == pytest.approx(0.5 * capacity_ah(cell, 0.0), rel=1e-12)
 
 
-@pytest.mark.published("exact arithmetic: 2 x 1.4 V at 630 mW draw 225 mA; 3.2 Ah / (1 + 0.225 / 16) last 14.02 h")
+@pytest.mark.arithmetic("exact arithmetic: 2 x 1.4 V at 630 mW draw 225 mA; 3.2 Ah / (1 + 0.225 / 16) last 14.02 h")
 def test_a_run_time_by_hand() -> None:
     cell = CELLS["AA", "lithium"]
     assert Draw(550.0, 8.0).total_mw(10.0) == 630.0

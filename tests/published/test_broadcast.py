@@ -24,7 +24,7 @@ def at_10_m(distance_km: float, h1_m: float, frequency_mhz: float, time_percent:
     return float(land_field_dbuv_m(land_curves(), path, time_percent)[0])
 
 
-@pytest.mark.published("ITU-R P.1546-6, figure 9 (600 MHz, 50 %, h1 300 m), as PHYSICS.md gives it")
+@pytest.mark.published("ITU-R P.1546-6, figure 9 (600 MHz, 50 %, h1 300 m)")
 @pytest.mark.parametrize(("distance_km", "field"), [(10, 77.84), (20, 67.61), (50, 45.73), (100, 22.14)])
 def test_the_figure_at_600_mhz(distance_km: float, field: float) -> None:
     assert at_10_m(distance_km, 300.0, 600.0, 50.0) == pytest.approx(field, abs=0.01)

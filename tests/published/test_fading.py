@@ -31,44 +31,44 @@ def test_two_branches_8_db_under_the_mean() -> None:
     assert float(selection_outage(GOLDSMITH_X, 0.0)) == pytest.approx(0.0215, abs=0.0001)
 
 
-@pytest.mark.published("exact, Rayleigh: 1 - exp(-0.1) = 0.0952")
+@pytest.mark.arithmetic("exact, Rayleigh: 1 - exp(-0.1) = 0.0952")
 def test_one_branch_with_10_db_of_margin() -> None:
     assert float(rayleigh_outage(0.1)) == pytest.approx(0.0952, abs=0.0001)
 
 
-@pytest.mark.published("Schwartz, Bennett and Stein, chapter 10: x = 0.1, rho = 0.5, 0.016506 (computed)")
+@pytest.mark.arithmetic("Schwartz, Bennett and Stein, chapter 10: x = 0.1, rho = 0.5, 0.016506 (computed)")
 def test_two_branches_correlated_by_half() -> None:
     assert float(selection_outage(0.1, 0.5)) == pytest.approx(0.016506, abs=1e-6)
 
 
-@pytest.mark.published("Schwartz, Bennett and Stein, chapter 10: x = 0.1, rho = 0.9, 0.046791 (computed)")
+@pytest.mark.arithmetic("Schwartz, Bennett and Stein, chapter 10: x = 0.1, rho = 0.9, 0.046791 (computed)")
 def test_two_branches_correlated_by_nine_tenths() -> None:
     assert float(selection_outage(0.1, 0.9)) == pytest.approx(0.046791, abs=1e-6)
 
 
-@pytest.mark.published("the same through the general function: x = 0.1, rho = 0.5, K = 0, 0.016506 (computed)")
+@pytest.mark.arithmetic("the same through the general function: x = 0.1, rho = 0.5, K = 0, 0.016506 (computed)")
 def test_two_rayleigh_branches_by_the_general_function() -> None:
     apart = 0.179266  # wavelengths: J0(2 pi c)^2 = 0.5
     assert correlation_of(apart) == pytest.approx(0.5, abs=1e-5)
     assert float(diversity_outage(0.1, 0.0, apart)) == pytest.approx(0.016506, abs=1e-6)
 
 
-@pytest.mark.published("Rice distribution: K = 6 dB at -15 dB, outage 0.003641 (computed)")
+@pytest.mark.arithmetic("Rice distribution: K = 6 dB at -15 dB, outage 0.003641 (computed)")
 def test_rice_6_db_at_15_db_under_the_mean() -> None:
     assert float(rice_outage(10.0**-1.5, SIX_DB)) == pytest.approx(0.003641, abs=1e-6)
 
 
-@pytest.mark.published("Marcum's Q: Q1(0, b) = exp(-b^2/2), b = 2: 0.135335")
+@pytest.mark.arithmetic("Marcum's Q: Q1(0, b) = exp(-b^2/2), b = 2: 0.135335")
 def test_marcum_q_without_a_steady_wave() -> None:
     assert float(marcum_q1(0.0, 2.0)) == pytest.approx(0.135335, abs=1e-6)
 
 
-@pytest.mark.published("Clarke, J0(2 pi d / lambda)^2: 600 MHz, 10 cm, 0.412")
+@pytest.mark.arithmetic("Clarke, J0(2 pi d / lambda)^2: 600 MHz, 10 cm, 0.412")
 def test_branches_10_cm_apart() -> None:
     assert branch_correlation(600.0, 0.10) == pytest.approx(0.412, abs=0.001)
 
 
-@pytest.mark.published("Clarke, J0(2 pi d / lambda)^2: 600 MHz, 15 cm, 0.084")
+@pytest.mark.arithmetic("Clarke, J0(2 pi d / lambda)^2: 600 MHz, 15 cm, 0.084")
 def test_branches_15_cm_apart() -> None:
     assert branch_correlation(600.0, 0.15) == pytest.approx(0.084, abs=0.001)
 

@@ -23,19 +23,19 @@ def needed_db(kinds: Kinds, breaks_per_hour: float = 2.0) -> float:
     return float(margins_for(harm_curves(kinds), np.array([math.log(breaks_per_hour)]))[0])
 
 
-@pytest.mark.published(BY_HAND + ": 50, 9 and 1.6 at 20, 25 and 30 dB and 2.8 Hz")
+@pytest.mark.arithmetic(BY_HAND + ": 50, 9 and 1.6 at 20, 25 and 30 dB and 2.8 Hz")
 @pytest.mark.parametrize(("margin_db", "an_hour"), [(20.0, 50.5), (25.0, 8.99), (30.0, 1.60)])
 def test_breaks_of_two_independent_branches(margin_db: float, an_hour: float) -> None:
     kinds = Kinds.of(RAYLEIGH, INDEPENDENT, 0.0, WALKING_HZ, 0.0)
     assert seconds_an_hour(margin_db, kinds) == pytest.approx(an_hour, rel=0.03)
 
 
-@pytest.mark.published(BY_HAND + "; bridging 3 ms, 27.1 to 27.4 dB keep to two an hour")
+@pytest.mark.arithmetic(BY_HAND + "; bridging 3 ms, 27.1 to 27.4 dB keep to two an hour")
 def test_what_two_independent_branches_need() -> None:
     assert 27.0 <= needed_db(Kinds.of(RAYLEIGH, INDEPENDENT, 0.0, WALKING_HZ, 3.0)) <= 27.5
 
 
-@pytest.mark.published("by hand, one Rayleigh branch, two breaks an hour: 82 dB unbridged, 44.5 dB bridging 3 ms")
+@pytest.mark.arithmetic("by hand, one Rayleigh branch, two breaks an hour: 82 dB unbridged, 44.5 dB bridging 3 ms")
 @pytest.mark.parametrize(("bridges_ms", "needed"), [(0.0, 82.0), (3.0, 44.5)])
 def test_what_one_branch_needs(bridges_ms: float, needed: float) -> None:
     assert needed_db(Kinds.of(RAYLEIGH, 0.0, 0.0, WALKING_HZ, bridges_ms)) == pytest.approx(needed, abs=0.3)

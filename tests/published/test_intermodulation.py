@@ -19,17 +19,17 @@ from linkwright.units import dbm_from_mw, mw_from_dbm
 TEN = np.arange(10, dtype=np.int64) * 1000
 
 
-@pytest.mark.published("combinatorics: N (N-1), N = 10: 90 products 2A-B")
+@pytest.mark.arithmetic("combinatorics: N (N-1), N = 10: 90 products 2A-B")
 def test_ten_carriers_have_90_two_carrier_products() -> None:
     assert two_carrier_products(TEN).shape == (90,)
 
 
-@pytest.mark.published("combinatorics: N (N-1)(N-2)/2, N = 10: 360 products A+B-C")
+@pytest.mark.arithmetic("combinatorics: N (N-1)(N-2)/2, N = 10: 360 products A+B-C")
 def test_ten_carriers_have_360_three_carrier_products() -> None:
     assert three_carrier_products(TEN).shape == (360,)
 
 
-@pytest.mark.published("combinatorics: N (N-1) and N (N-1)(N-2)/2, by hand for other N")
+@pytest.mark.arithmetic("combinatorics: N (N-1) and N (N-1)(N-2)/2, by hand for other N")
 @pytest.mark.parametrize(
     ("carriers", "two", "three"),
     [(0, 0, 0), (1, 0, 0), (2, 2, 0), (3, 6, 3), (4, 12, 12), (5, 20, 30), (24, 552, 6072), (100, 9900, 485_100)],
@@ -39,7 +39,7 @@ def test_counts_of_products(carriers: int, two: int, three: int) -> None:
     assert (two_carrier_products(comb).size, three_carrier_products(comb).size) == (two, three)
 
 
-@pytest.mark.published("definition: 2A-B and A+B-C of 1, 2, 4, by hand")
+@pytest.mark.arithmetic("definition: 2A-B and A+B-C of 1, 2, 4, by hand")
 def test_products_of_three_carriers_by_hand() -> None:
     carriers = np.array([1, 2, 4])
     assert sorted(two_carrier_products(carriers)) == [-2, 0, 0, 3, 6, 7]
@@ -56,17 +56,17 @@ def test_comb_of_64_at_carrier_33() -> None:
     assert hits_on(33, np.arange(1, 65)) == (31, 1457)
 
 
-@pytest.mark.published("third-order intercept (form of ITU-R SM.1134): two at -30 dBm, IIP3 0 dBm: -90 dBm")
+@pytest.mark.arithmetic("third-order intercept (form of ITU-R SM.1134): two at -30 dBm, IIP3 0 dBm: -90 dBm")
 def test_two_tones_at_30_dbm_under() -> None:
     assert two_carrier_dbm(-30.0, -30.0, 0.0) == pytest.approx(-90.0, abs=1e-9)
 
 
-@pytest.mark.published("power series, 6/4 against 3/4 of a3: three at -30 dBm, IIP3 0 dBm: -84 dBm")
+@pytest.mark.arithmetic("power series, 6/4 against 3/4 of a3: three at -30 dBm, IIP3 0 dBm: -84 dBm")
 def test_three_tones_at_30_dbm_under() -> None:
     assert three_carrier_dbm(-30.0, -30.0, -30.0, 0.0) == pytest.approx(-83.98, abs=0.005)
 
 
-@pytest.mark.published("definition of the intercept: at IIP3 itself the product is as strong as the tones")
+@pytest.mark.arithmetic("definition of the intercept: at IIP3 itself the product is as strong as the tones")
 def test_at_the_intercept_the_product_meets_the_tones() -> None:
     assert two_carrier_dbm(-7.0, -7.0, -7.0) == pytest.approx(-7.0, abs=1e-9)
 
@@ -78,18 +78,18 @@ def enumerated_dbm(carriers_khz: list[int], centre_khz: int) -> float:
     return dbm_from_mw(total_mw)
 
 
-@pytest.mark.published("third-order intercept identity, by the enumeration: two at -30 dBm, IIP3 0 dBm: -90 dBm")
+@pytest.mark.arithmetic("third-order intercept identity, by the enumeration: two at -30 dBm, IIP3 0 dBm: -90 dBm")
 def test_enumerated_two_carrier_product() -> None:
     assert enumerated_dbm([1000, 1100], 900) == pytest.approx(-90.0, abs=1e-6)
 
 
-@pytest.mark.published("power series, by the enumeration: three at -30 dBm, IIP3 0 dBm: -84 dBm")
+@pytest.mark.arithmetic("power series, by the enumeration: three at -30 dBm, IIP3 0 dBm: -84 dBm")
 def test_enumerated_three_carrier_product() -> None:
     # 1000 + 1100 - 1400 = 700 and nothing else falls near it.
     assert enumerated_dbm([1000, 1100, 1400], 700) == pytest.approx(-83.98, abs=0.005)
 
 
-@pytest.mark.published(
+@pytest.mark.arithmetic(
     "sum of three uniform variables (Irwin 1927, Hall 1927): two thirds lie in the middle third, exact arithmetic"
 )
 def test_a_filter_takes_two_thirds_of_a_product_three_times_as_wide() -> None:

@@ -11,12 +11,12 @@ from linkwright.air.multiplexes import SIGNATURES
 from linkwright.physics import detection
 from linkwright.physics.looking import Looks, User, missed
 
-SM_2256 = "ITU-R SM.2256-1, annex 1, sample sizes for 95 % certainty and 0.5 % error (as in PHYSICS.md)"
-PHYSICS = "PHYSICS.md, Reading sweeps"
-HARRIS = "F. J. Harris, Proc. IEEE 66 (1978) 51, table 1, equivalent noise bandwidth (as in PHYSICS.md)"
+SM_2256 = "ITU-R SM.2256-1, annex 1, sample sizes for 95 % certainty and 0.5 % error"
+PHYSICS = "exact, means of exponentials (log, root, highest)"
+HARRIS = "F. J. Harris, Proc. IEEE 66 (1978) 51, table 1, equivalent noise bandwidth"
 
 
-@pytest.mark.published(f"{PHYSICS}: detector to rms for noise")
+@pytest.mark.arithmetic(f"{PHYSICS}: detector to rms for noise")
 @pytest.mark.parametrize(
     ("detector", "correction_db"), [("log-average", 2.51), ("voltage-average", 1.05), ("rms", 0)]
 )
@@ -24,7 +24,7 @@ def test_detector_corrections(detector: str, correction_db: float) -> None:
     assert -detection.detector_bias_db(detector) == pytest.approx(correction_db, abs=0.005)
 
 
-@pytest.mark.published(f"{PHYSICS}: detector to rms, on simulated Gaussian noise (numpy's generator)")
+@pytest.mark.arithmetic(f"{PHYSICS}: detector to rms, on simulated Gaussian noise (numpy's generator)")
 def test_detector_corrections_on_noise() -> None:
     noise = np.random.default_rng(1).normal(size=(400_000, 2))
     power = (noise**2).sum(axis=1) / 2.0
@@ -35,7 +35,7 @@ def test_detector_corrections_on_noise() -> None:
     assert 10 * np.log10(held.mean()) - mean_db == pytest.approx(detection.detector_bias_db("peak", 100), abs=0.05)
 
 
-@pytest.mark.published(f"{PHYSICS}: peak of n samples reads 10 log10(H_n) high")
+@pytest.mark.arithmetic(f"{PHYSICS}: peak of n samples reads 10 log10(H_n) high")
 @pytest.mark.parametrize(("looks", "bias_db"), [(100, 7.15), (1000, 8.74)])
 def test_peak_detector(looks: int, bias_db: float) -> None:
     assert detection.detector_bias_db("peak", looks) == pytest.approx(bias_db, abs=0.005)
@@ -57,7 +57,7 @@ def test_noise_bandwidth_of_windows(window: str, bins: float) -> None:
     assert pytest.approx(bins) == detection.NOISE_BANDWIDTH_BINS[ours]
 
 
-@pytest.mark.published("PHYSICS.md, worked chain: -110 dBm per 25 kHz Hann bin, 200 kHz")
+@pytest.mark.own("a chain worked out for this project: -110 dBm per 25 kHz Hann bin, 200 kHz")
 def test_worked_chain_from_a_bin_to_c_over_n_and_i() -> None:
     """C -54.99 dBm (17 dBm, body 10 dB, 50 m at 600 MHz), N -114.99, N+I -102.48, C/(N+I) 47.49 dB."""
     from linkwright.physics.noise import thermal_noise_dbm
@@ -88,7 +88,7 @@ def test_pilot_over_density() -> None:
         )
 
 
-@pytest.mark.published("PHYSICS.md, TV on the air: signatures")
+@pytest.mark.own("widths and pilots as this project states them")
 @pytest.mark.parametrize(
     ("standard", "occupied_mhz"),
     [("ATSC", 5.38), ("ISDB-T", 5.572), ("ATSC 3.0", 5.832), ("DVB-T2 extended", 7.768), ("DVB-T", 7.607)],
@@ -98,7 +98,7 @@ def test_signatures(standard: str, occupied_mhz: float) -> None:
     assert widest == pytest.approx(occupied_mhz * 1e3)
 
 
-@pytest.mark.published("exact: limits of the on/off chain; one instant misses 1 - p, N far apart (1 - p)^N")
+@pytest.mark.arithmetic("exact: limits of the on/off chain; one instant misses 1 - p, N far apart (1 - p)^N")
 def test_limits_of_the_chance_of_missing() -> None:
     user = User(0.05, 20.0)
     assert missed(Looks(0.0, 0.0, 1), user) == pytest.approx(0.95)

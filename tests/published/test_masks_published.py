@@ -19,19 +19,19 @@ from linkwright.units import sum_dbm
 BRICK = Shape((-100.0, 100.0), (0.0, 0.0))
 
 
-@pytest.mark.published("ITU-R SM.337's definition by hand: a box half inside a steep filter: 3.01 dB")
+@pytest.mark.arithmetic("ITU-R SM.337's definition by hand: a box half inside a steep filter: 3.01 dB")
 def test_a_box_half_inside() -> None:
     steep = Shape((-100.001, -100.0, 100.0, 100.001), (-200.0, 0.0, 0.0, -200.0))
     assert float(rejection_db(BRICK, steep, 100.0)) == pytest.approx(3.01, abs=0.005)
 
 
-@pytest.mark.published("ITU-R SM.337's definition by hand: ten times as wide as the filter: 10 dB on tune")
+@pytest.mark.arithmetic("ITU-R SM.337's definition by hand: ten times as wide as the filter: 10 dB on tune")
 def test_a_wide_transmitter_into_a_narrow_filter() -> None:
     steep = Shape((-100.001, -100.0, 100.0, 100.001), (-200.0, 0.0, 0.0, -200.0))
     assert float(rejection_db(BRICK.scaled(10.0), steep, 0.0)) == pytest.approx(10.0, abs=1e-4)
 
 
-@pytest.mark.published("integral by hand: 1 kHz into a gain of -10 dB per kHz: 10 lg(ln 10 / 0.9) = 4.08 dB")
+@pytest.mark.arithmetic("integral by hand: 1 kHz into a gain of -10 dB per kHz: 10 lg(ln 10 / 0.9) = 4.08 dB")
 def test_a_slope_in_decibels() -> None:
     flat, slope = Shape((0.0, 1.0), (0.0, 0.0)), Shape((0.0, 1.0), (0.0, -10.0))
     assert float(rejection_db(flat, slope, 0.0)) == pytest.approx(
@@ -39,7 +39,7 @@ def test_a_slope_in_decibels() -> None:
     )
 
 
-@pytest.mark.published("the design's prototype, assumed shapes: about 20, 40, 50, 60 dB at 205, 230, 260, 310 kHz")
+@pytest.mark.own("the design's prototype, assumed shapes: about 20, 40, 50, 60 dB at 205, 230, 260, 310 kHz")
 @pytest.mark.parametrize(("offset_khz", "about_db"), [(205.0, 20.0), (230.0, 40.0), (260.0, 50.0), (310.0, 60.0)])
 def test_the_default_shapes(offset_khz: float, about_db: float) -> None:
     assert float(rejection_db(DEFAULT_MASK, DEFAULT_SELECTIVITY, offset_khz)) == pytest.approx(about_db, abs=0.5)
@@ -52,7 +52,7 @@ def test_what_a_blocking_signal_amounts_to() -> None:
     assert blocked == pytest.approx(-113.5, abs=1e-9)
 
 
-@pytest.mark.published("sum of powers: noise rises by 3 dB at I/N 0 dB, by 1 dB at -5.87 dB (by hand)")
+@pytest.mark.arithmetic("sum of powers: noise rises by 3 dB at I/N 0 dB, by 1 dB at -5.87 dB (by hand)")
 @pytest.mark.parametrize(("rise_db", "i_over_n_db"), [(3.0103, 0.0), (1.0, -5.87)])
 def test_interference_over_noise(rise_db: float, i_over_n_db: float) -> None:
     assert interference_over_noise_db(rise_db) == pytest.approx(i_over_n_db, abs=0.005)

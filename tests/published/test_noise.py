@@ -26,12 +26,12 @@ def test_noise_in_6_mhz() -> None:
     assert thermal_noise_dbm(6000.0) == pytest.approx(-106.2, abs=0.05)
 
 
-@pytest.mark.published("definition of the noise figure (ITU-R P.372): 6 dB more noise for 6 dB")
+@pytest.mark.arithmetic("definition of the noise figure (ITU-R P.372): 6 dB more noise for 6 dB")
 def test_noise_figure_adds_in_decibels() -> None:
     assert thermal_noise_dbm(200.0, 6.0) == pytest.approx(-114.96, abs=0.01)
 
 
-@pytest.mark.published("47 CFR 74.802(b)(2)(ii): -84 dBm in a dipole at 569 MHz is 46.15 dBuV/m (computed)")
+@pytest.mark.arithmetic("47 CFR 74.802(b)(2)(ii): -84 dBm in a dipole at 569 MHz is 46.15 dBuV/m (computed)")
 def test_field_of_84_dbm_under_in_a_dipole_on_channel_30() -> None:
     middle_mhz = tv_channel(territory("US"), "30").centre_khz / 1000.0
     assert field_dbuv_m(-84.0, middle_mhz, DIPOLE_DBI) == pytest.approx(46.15, abs=0.01)

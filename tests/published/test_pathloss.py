@@ -29,7 +29,7 @@ def test_free_space_constant() -> None:
     assert float(free_space_db(1.0, 1000.0)) == pytest.approx(32.4478, abs=0.0001)
 
 
-@pytest.mark.published("worked chain, computed independently: 17 dBm - 10 dB body, 50 m, 600 MHz: C -54.99 dBm")
+@pytest.mark.own("worked chain, computed independently: 17 dBm - 10 dB body, 50 m, 600 MHz: C -54.99 dBm")
 def test_wanted_level_of_the_worked_chain() -> None:
     assert 17.0 - 10.0 - float(free_space_db(600.0, 50.0)) == pytest.approx(-54.99, abs=0.01)
 

@@ -87,7 +87,7 @@ def test_the_ruler_of_24_by_the_engine() -> None:
     assert {kind.name: sum(found) for kind, found in hits(RULER_24, 3).items()} == {"2A-B": 0, "A+B-C": 0}
 
 
-@pytest.mark.published("the 24-mark ruler with 97 -> 98: 36 hits of A+B-C, none of 2A-B (computed in the design)")
+@pytest.mark.own("the 24-mark ruler with 97 -> 98: 36 hits of A+B-C, none of 2A-B (computed in the design)")
 def test_the_ruler_of_24_with_one_mark_moved_by_the_engine() -> None:
     moved = [98 if mark == 97 else mark for mark in RULER_24]
     assert {kind.name: sum(found) for kind, found in hits(moved, 3).items()} == {"2A-B": 0, "A+B-C": 36}
@@ -139,21 +139,21 @@ def test_a_carrier_of_a_comb_by_spectra(number: int, carrier: int, hit: tuple[in
 # Levels by intercept.
 
 
-@pytest.mark.published("third-order intercept (form of ITU-R SM.1134): two at -30 dBm, IIP3 0 dBm: -90 dBm")
+@pytest.mark.arithmetic("third-order intercept (form of ITU-R SM.1134): two at -30 dBm, IIP3 0 dBm: -90 dBm")
 @pytest.mark.parametrize("way", ["plain", "loops", "spectra"])
 def test_two_tones_by_the_engine(way: Way) -> None:
     power = product_powers_mw(np.array([40, 44]), np.full(2, 1e-3), range(36, 37), 3, 0.0, way)
     assert dbm_from_mw(float(power[0])) == pytest.approx(-90.0, abs=1e-6)
 
 
-@pytest.mark.published("power series, 6/4 against 3/4 of a3: three at -30 dBm, IIP3 0 dBm: -84 dBm")
+@pytest.mark.arithmetic("power series, 6/4 against 3/4 of a3: three at -30 dBm, IIP3 0 dBm: -84 dBm")
 @pytest.mark.parametrize("way", ["plain", "loops", "spectra"])
 def test_three_tones_by_the_engine(way: Way) -> None:
     power = product_powers_mw(np.array([40, 44, 57]), np.full(3, 1e-3), range(27, 28), 3, 0.0, way)
     assert dbm_from_mw(float(power[0])) == pytest.approx(-83.98, abs=0.005)
 
 
-@pytest.mark.published("definition of the intercept: two carriers at IIPn make a product as strong as they are")
+@pytest.mark.arithmetic("definition of the intercept: two carriers at IIPn make a product as strong as they are")
 @pytest.mark.parametrize("order", [3, 5, 7])
 def test_at_the_intercept_two_carriers_meet_their_product(order: int) -> None:
     level = 10.0 ** (-7.0 / 10.0)
@@ -197,7 +197,7 @@ CASES = [
 ]
 
 
-@pytest.mark.published(
+@pytest.mark.arithmetic(
     "simulation in time of y = x + a x^n, n = 3, 5, 7, 2-5 tones: every product that is alone on its line"
 )
 @pytest.mark.parametrize(("order", "offsets", "amplitudes"), CASES)
@@ -218,7 +218,7 @@ def test_a_nonlinearity_in_time(order: int, offsets: Sequence[int], amplitudes: 
         assert powers[here] == pytest.approx(lines[cells.start : cells.stop][here], rel=1e-6)
 
 
-@pytest.mark.published("simulation in time of y = x + a x^3: three equal tones make A+B-C 6.02 dB over their 2A-B")
+@pytest.mark.arithmetic("simulation in time of y = x + a x^3: three equal tones make A+B-C 6.02 dB over their 2A-B")
 def test_three_carrier_products_in_time_are_6_db_stronger() -> None:
     lines = through(3, (0, 10, 37), (0.5, 0.5, 0.5))
     two, three = lines[CENTRE - 10], lines[CENTRE + 10 - 37]
@@ -226,7 +226,7 @@ def test_three_carrier_products_in_time_are_6_db_stronger() -> None:
     assert THREE.over_two_db == pytest.approx(6.02, abs=0.005)
 
 
-@pytest.mark.published(
+@pytest.mark.arithmetic(
     "simulation in time of y = x + a x^3: products on one line add in power, on the mean of all phases"
 )
 def test_products_on_one_line_add_in_power() -> None:
@@ -247,7 +247,7 @@ def test_products_on_one_line_add_in_power() -> None:
     assert float(np.mean(np.abs(line) ** 2) / 2.0) == pytest.approx(float(power[0]), rel=1e-9)
 
 
-@pytest.mark.published("multinomial theorem: orders of the factors of each kind of product, by hand")
+@pytest.mark.arithmetic("multinomial theorem: orders of the factors of each kind of product, by hand")
 @pytest.mark.parametrize(("name", "orders"), [
     ("2A-B", 3), ("A+B-C", 6), ("3A-2B", 10), ("3A-B-C", 20), ("2A+B-2C", 30), ("2A+B-C-D", 60), ("A+B+C-2D", 60),
     ("A+B+C-D-E", 120), ("4A-3B", 35),

@@ -119,19 +119,17 @@ def test_the_ruler_of_24_with_one_mark_moved() -> None:
     assert hits(moved) == (0, 36)
 
 
-@pytest.mark.published("prototypes of this project, best found: 17 carriers in 24 MHz, 100 kHz raster, 400 kHz")
+@pytest.mark.own("prototypes of this project, best found: 17 carriers in 24 MHz, 100 kHz raster, 400 kHz")
 def test_17_carriers_in_24_mhz() -> None:
     reaches(17, lattice(240, 100), 400, 1)
 
 
-@pytest.mark.published("prototypes of this project, best found: 38 carriers in 48 MHz, 25 kHz raster, 350 kHz")
+@pytest.mark.own("prototypes of this project, best found: 38 carriers in 48 MHz, 25 kHz raster, 350 kHz")
 def test_38_carriers_in_48_mhz() -> None:
     reaches(38, lattice(1920), 350, 1)
 
 
-@pytest.mark.published(
-    "prototypes of this project, best found: 21 in 48 MHz, 25 kHz raster, 350 kHz, guards 100 kHz"
-)
+@pytest.mark.own("prototypes of this project, best found: 21 in 48 MHz, 25 kHz raster, 350 kHz, guards 100 kHz")
 def test_21_carriers_in_48_mhz_with_guards() -> None:
     reaches(21, lattice(1920), 350, 100)
 

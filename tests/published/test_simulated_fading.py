@@ -48,12 +48,14 @@ def test_mean_length_of_a_fade(r: float, mean_s: float) -> None:
     assert share / (200.0 * falls) == pytest.approx(mean_s, rel=0.15 if r < 1.0 else 0.05)
 
 
-@pytest.mark.published("exact, Rayleigh: 1 - exp(-0.1) = 0.0952 of the time 10 dB under the mean")
+@pytest.mark.arithmetic("exact, Rayleigh: 1 - exp(-0.1) = 0.0952 of the time 10 dB under the mean")
 def test_share_of_the_time_in_a_fade() -> None:
     assert counted(math.sqrt(0.1))[0] == pytest.approx(0.0952, rel=0.1)
 
 
-@pytest.mark.published("Clarke: correlation of the powers of branches 0.2 wavelengths apart, J0(0.4 pi)^2 = 0.4129")
+@pytest.mark.arithmetic(
+    "Clarke: correlation of the powers of branches 0.2 wavelengths apart, J0(0.4 pi)^2 = 0.4129"
+)
 def test_correlation_of_the_branches() -> None:
     found = []
     for seed in range(FIELDS):

@@ -29,12 +29,12 @@ def test_one_pascal() -> None:
     assert pytest.approx(93.979, abs=5e-4) == PASCAL_DB
 
 
-@pytest.mark.published("exact arithmetic: 6 mV/Pa, shout at 0.25 m: -41.86 dBu")
+@pytest.mark.arithmetic("exact arithmetic: 6 mV/Pa, shout at 0.25 m: -41.86 dBu")
 def test_microphone_output() -> None:
     assert microphone_dbu(6.0, voice_spl_db("shouted", 0.25)) == pytest.approx(-41.86, abs=0.005)
 
 
-@pytest.mark.published(
+@pytest.mark.arithmetic(
     "exact arithmetic with AES17: the same, crest 18, full scale at -20 dBu: peak -6.87 dBFS, so 6 dB"
 )
 def test_peak_and_the_step_to_choose() -> None:
@@ -57,13 +57,13 @@ def test_butterworth_by_scipy(order: int, corner_hz: float) -> None:
     assert low_cut_db(frequency, corner_hz, order) == pytest.approx(20.0 * np.log10(np.abs(response)), abs=1e-9)
 
 
-@pytest.mark.published("Butterworth, exact arithmetic: 80 Hz at 20 Hz: 2nd order -24.10 dB, 3rd order -36.12 dB")
+@pytest.mark.arithmetic("Butterworth, exact arithmetic: 80 Hz at 20 Hz: 2nd order -24.10 dB, 3rd order -36.12 dB")
 @pytest.mark.parametrize(("order", "level_db"), [(2, -24.10), (3, -36.12)])
 def test_butterworth_two_octaves_down(order: int, level_db: float) -> None:
     assert float(low_cut_db(20.0, 80.0, order)) == pytest.approx(level_db, abs=0.01)
 
 
-@pytest.mark.published(
+@pytest.mark.arithmetic(
     "Butterworth, exact arithmetic: 1 dB is lost at F0 with a corner of 0.713 F0 (2nd), 0.798 F0 (3rd)"
 )
 @pytest.mark.parametrize(("order", "share"), [(2, 0.713), (3, 0.798)])

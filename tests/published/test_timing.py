@@ -13,7 +13,7 @@ def test_a_metre_of_air() -> None:
     assert air_delay_ms(1.0) == pytest.approx(2.914, abs=0.001)
 
 
-@pytest.mark.published("exact arithmetic: two equal copies cancel first at 1 / (2 delay)")
+@pytest.mark.arithmetic("exact arithmetic: two equal copies cancel first at 1 / (2 delay)")
 @pytest.mark.parametrize(("delay_ms", "first_hz"), [(2.0, 250.0), (4.0, 125.0)])
 def test_first_comb_notch(delay_ms: float, first_hz: float) -> None:
     notches = comb_notches_hz(delay_ms, 1000.0)

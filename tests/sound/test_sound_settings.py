@@ -42,7 +42,7 @@ STEPS = st.lists(st.integers(0, 40), min_size=1, max_size=12, unique=True).map(l
 def test_the_smallest_step_that_keeps_peaks_under_the_target(
     voice: Voice, mouth_m: float, steps: tuple[float, ...], mv_pa: float, full_scale: float
 ) -> None:
-    """PHYSICS: peak = U - A - C + crest - 3.01 dB, with U from sensitivity and level; all written out here anew."""
+    """Peak = U - A - C + crest - 3.01 dB, with U from sensitivity and level; all written out here anew."""
     spl = {"casual": 56.0, "normal": 62.35, "raised": 68.34, "loud": 74.85, "shouted": 82.30}[voice]
     microphone = Microphone(sensitivity_mv_pa=mv_pa, self_noise_dba=25.0, max_spl_db=135.0)
     found = settings_for(

@@ -76,7 +76,7 @@ class Typist:
 def test_three_links_in_a_street_are_planned_within_forty_keystrokes(
     empty_job: Served, page: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """PAGES.md: from an empty job, with an empty bag; at five keys a second forty take eight seconds."""
+    """From an empty job, with an empty bag; at five keys a second forty take eight seconds."""
     from playwright.sync_api import expect
 
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))

@@ -90,7 +90,7 @@ class Signature:
         return 10.0 * math.log10(1.0 + self.pilot_share * self.occupied_khz / bin_khz)
 
 
-#: PHYSICS.md, "TV on the air": occupied widths and the pilot; the 7 MHz variant is 7/8 of the 8 MHz one
+#: Occupied widths and the pilot; the 7 MHz variant is 7/8 of the 8 MHz one
 #: (same transform, slower clock). The pilot is an offset of 1.25 on levels of 1, 3, 5 and 7 either side of zero,
 #: whose mean square is 21 (ATSC A/53 part 2, from memory): 11.3 dB under the data.
 SIGNATURES = (

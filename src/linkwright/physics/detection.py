@@ -83,7 +83,7 @@ def noise_density_dbm_hz(
 
 
 #: Noise bandwidth of windows in bins: sum of squares over the square of the sum, of long windows
-#: (F. J. Harris, Proc. IEEE 66 (1978) 51, table 1; flat-top as PHYSICS.md states it).
+#: (F. J. Harris, Proc. IEEE 66 (1978) 51, table 1; flat-top from memory).
 NOISE_BANDWIDTH_BINS = {
     "rectangular": 1.0,
     "hann": 1.5,
