@@ -17,10 +17,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.physics.pathloss import p1411_sight_variability_db
-from linkwright.reach.budget import Asked, Budget, budgets_of
+from linkwright.reach.budget import Budget, BudgetRequest, budgets_of
 from linkwright.reach.doubt import BODY_DB, LOCATIONS, SHARED, kit_db_of, own_of
 from linkwright.reach.ends import Ends
-from linkwright.reach.measured import FADING_DB, METER_DB, TURN_DB, Learned, Taken, learned, looks_of, readings_of
+from linkwright.reach.measured import (
+    FADING_DB,
+    METER_DB,
+    TURN_DB,
+    Learned,
+    MeasuredLevels,
+    learned,
+    looks_of,
+    readings_of,
+)
 from linkwright.reach.path import MODELS, rice_db_of
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.place import Site, Spot, Surroundings
@@ -88,7 +97,7 @@ def _site(rng: np.random.Generator, readings: int, wrong: Wrong) -> list[tuple[f
     asked = []
     for name in ("One", "Two"):
         route = tuple(spots[int(i)] for i in rng.choice(6, int(rng.integers(1, 4)), replace=False))
-        asked.append(Asked(Ends(site, TX, RX, "pocket", at, name=name), route, MHZ))
+        asked.append(BudgetRequest(Ends(site, TX, RX, "pocket", at, name=name), route, MHZ))
     rice_db = float(np.clip(rice_db_of(site) + 10.0 * np.log10(wrong.rice), -12.0, 15.0))
     other = site.model_copy(update={"rice_db": rice_db})
     truly = budgets_of([replace(link, ends=replace(link.ends, site=other)) for link in asked])
@@ -114,7 +123,7 @@ def _weigh(
 
 
 def _truth(
-    rng: np.random.Generator, site: Site, asked: list[Asked], wrong: Wrong
+    rng: np.random.Generator, site: Site, asked: list[BudgetRequest], wrong: Wrong
 ) -> tuple[list[FloatArray], FloatArray, float]:
     """The places' own deviations of each link, its body's, and the kit's [dB]."""
     places = [spot for link in asked for spot in link.route]
@@ -132,7 +141,9 @@ def _truth(
     return parts, wrong.spreads * BODY_DB * rng.normal(size=len(asked)), kit
 
 
-def _read(rng: np.random.Generator, link: Asked, bare: Budget, deviation: FloatArray, count: int) -> Learned | None:
+def _read(
+    rng: np.random.Generator, link: BudgetRequest, bare: Budget, deviation: FloatArray, count: int
+) -> Learned | None:
     """So many readings of a link at places of its route, one look or some seconds each."""
     which = rng.integers(len(link.route), size=count)
     looks = np.array([looks_of(READ_S)] * count)
@@ -141,7 +152,7 @@ def _read(rng: np.random.Generator, link: Asked, bare: Budget, deviation: FloatA
     model = (share * gain).sum(axis=1)
     error = METER_DB * rng.normal() + np.hypot(FADING_DB / np.sqrt(looks), TURN_DB) * rng.normal(size=count)
     places = np.array([(s.x_m, s.y_m, s.z_m) for s in link.route])[which]
-    taken = Taken(
+    taken = MeasuredLevels(
         link.ends, link.mhz, model[which] + deviation[which] + error, places, looks, np.full(count, np.nan)
     )
     readings = readings_of(link.ends.site, [taken])

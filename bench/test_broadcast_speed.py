@@ -10,7 +10,7 @@ import time
 import numpy as np
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from linkwright.air.predicted import Place, Predicted
+from linkwright.air.predicted import Predicted, ReceivingPlace
 from linkwright.air.stations import Stations
 from linkwright.desk.tv import predicted_tv
 from linkwright.rules import territory
@@ -18,7 +18,7 @@ from linkwright.rules import territory
 #: Stations drawn, and how many of them are predicted alone for the baseline.
 STATIONS = 2000
 ALONE = 100
-HERE = Place(40.0, -95.0)
+HERE = ReceivingPlace(40.0, -95.0)
 
 
 def drawn(number: int) -> Stations:

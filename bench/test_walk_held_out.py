@@ -16,7 +16,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.doubt import NINETY, own_of
 from linkwright.reach.ends import Ends
-from linkwright.reach.measured import Taken, learned, readings_of
+from linkwright.reach.measured import MeasuredLevels, learned, readings_of
 from linkwright.reach.walk import learn, pieces_taken
 from linkwright.units import FloatArray, dbm_from_mw
 
@@ -29,7 +29,7 @@ def by_model(ends: Ends, places: FloatArray) -> tuple[Arriving, FloatArray]:
     return found, (found.share * found.gain_db).sum(axis=1) + dbm_from_mw(POWER_MW)
 
 
-def after(ends: Ends, taken: Taken, found: Arriving) -> tuple[FloatArray, FloatArray]:
+def after(ends: Ends, taken: MeasuredLevels, found: Arriving) -> tuple[FloatArray, FloatArray]:
     """By how much levels move the places' medians, and how sure they are then [dB]."""
     readings = readings_of(ends.site, [replace(taken, ends=replace(taken.ends, site=ends.site))])
     assert readings is not None

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from linkwright.watch.figures.outline import Outline
-from linkwright.watch.figures.statistics import Tally
+from linkwright.watch.figures.statistics import FiguresTally
 from linkwright.watch.log.kept import Stretch, packed, unpacked
 
 LINKS, RATE_HZ, MINUTES = 50, 10, 1440
@@ -34,7 +34,7 @@ def minute(n: int, seed: int = 1) -> Stretch:
 
 
 def test_a_minute(benchmark: Any) -> None:
-    tally, outline, one = Tally(), Outline(), unpacked(packed(minute(0)))
+    tally, outline, one = FiguresTally(), Outline(), unpacked(packed(minute(0)))
     began = time.perf_counter()
     for _ in range(5):
         unpacked(packed(one))
@@ -49,7 +49,7 @@ def test_a_minute(benchmark: Any) -> None:
 
 def main() -> None:
     """The whole day."""
-    tally, outline, seconds, readings = Tally(), Outline(), 0.0, 0
+    tally, outline, seconds, readings = FiguresTally(), Outline(), 0.0, 0
     for n in range(MINUTES):
         data = packed(minute(n))
         began = time.perf_counter()

@@ -10,7 +10,7 @@ import pytest
 from tests.air.test_measured_air import made, noise, with_signal
 from tests.air.test_multiplexes import EIGHT
 
-from linkwright.air.deaf import Known, deaf_among, deaf_reason, known_from
+from linkwright.air.deaf import SteadySignal, deaf_among, deaf_reason, known_from
 from linkwright.air.judged import JudgedSweep, judge
 from linkwright.air.readers import Readout, read_sweep
 from linkwright.air.survey import survey
@@ -56,7 +56,7 @@ def test_what_was_not_looked_at_proves_nothing() -> None:
 
 
 def test_known_from_a_list_of_stations() -> None:
-    stations = [Known("channel 24", 494_000, 502_000), Known("channel 27", 518_000, 526_000)]
+    stations = [SteadySignal("channel 24", 494_000, 502_000), SteadySignal("channel 27", 518_000, 526_000)]
     assert deaf_reason(looked([], 3), stations) is not None
     assert deaf_reason(looked([], 3), stations[:1]) is None, "one may be off the air"
     assert deaf_reason(looked([(494_200.0, 501_800.0, 8.0)], 3), stations) is None

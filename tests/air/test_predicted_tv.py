@@ -9,14 +9,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linkwright.air.predicted import Band, Channel, Heard, Place, Predicted, levels_at, predict
+from linkwright.air.predicted import (
+    ExpectedChannel,
+    Predicted,
+    ProtectedChannel,
+    ReceivingPlace,
+    StationAtPlace,
+    levels_at,
+    predict,
+)
 from linkwright.air.stations import parse_stations
 from linkwright.air.tables import land_curves, us_curves
 from linkwright.physics.broadcast.land import LandPath, land_field_dbuv_m
 from linkwright.shoot.place import Surroundings
 from linkwright.units import NOTHING_DBM
 
-BANDS = [Band(str(n), 470_000 + 6_000 * (n - 14), 476_000 + 6_000 * (n - 14), 41.0) for n in range(14, 37)]
+BANDS = [
+    ProtectedChannel(str(n), 470_000 + 6_000 * (n - 14), 476_000 + 6_000 * (n - 14), 41.0) for n in range(14, 37)
+]
 HEADER = "Call,Ch,Lat,Lon,HAAT,ERP kW,DA\n"
 #: One degree of longitude on the equator [km], on the sphere of the mean radius.
 DEGREE_KM = 6371.0088 * math.pi / 180.0
@@ -25,15 +35,15 @@ DEGREE_KM = 6371.0088 * math.pi / 180.0
 def at(km: float, rows: str, separation_km: float | None = 4.0, **place: object) -> Predicted:
     """Stations on the meridian of Greenwich at the equator, the place `km` east of it."""
     stations = parse_stations((HEADER + rows).encode(), "list", "GB")
-    where = Place(0.0, km / DEGREE_KM, **place)  # type: ignore[arg-type]
+    where = ReceivingPlace(0.0, km / DEGREE_KM, **place)  # type: ignore[arg-type]
     return predict(stations, BANDS, where, land_curves(), us_curves(), separation_km)
 
 
-def channel(found: Predicted, number: str) -> Channel:
+def channel(found: Predicted, number: str) -> ExpectedChannel:
     return next(one for one in found.channels if one.channel == number)
 
 
-def heard(found: Predicted, station: str) -> Heard:
+def heard(found: Predicted, station: str) -> StationAtPlace:
     return next(one for one in found.heard if one.station == station)
 
 
@@ -111,7 +121,7 @@ def test_channels_that_are_no_more_are_told() -> None:
 
 def test_by_frequency_too() -> None:
     stations = parse_stations(b"Name,Freq MHz,Lat,Lon,ERP kW,HAAT\nA,569,0.0N,0.0E,100,300\n", "list", "GB")
-    found = predict(stations, BANDS, Place(0.0, 0.3), land_curves())
+    found = predict(stations, BANDS, ReceivingPlace(0.0, 0.3), land_curves())
     assert heard(found, "A").channel == "30"
     assert heard(found, "A").contour_km is None
 

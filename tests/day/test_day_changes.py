@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from linkwright.day.changes import Swap, swaps
+from linkwright.day.changes import SetChange, swaps
 
 
 def brute_force(chances: Sequence[int], end: int, lasts: int) -> tuple[int, int]:
@@ -25,7 +25,7 @@ def brute_force(chances: Sequence[int], end: int, lasts: int) -> tuple[int, int]
     return best
 
 
-def lived(found: Sequence[Swap], end: float) -> list[float]:
+def lived(found: Sequence[SetChange], end: float) -> list[float]:
     """How much of each set is used."""
     points = [0.0, *(swap.at for swap in found), end]
     return [b - a for a, b in itertools.pairwise(points)]

@@ -11,7 +11,7 @@ from hypothesis.extra.numpy import arrays
 
 from linkwright.draw.along import Walk, drawn_walks, height_of
 from linkwright.draw.contours import Ring, rings_at
-from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground, shade
+from linkwright.draw.ground import WIDTH_PX, Ground, GroundLine, GroundMark, drawn_ground, shade
 from linkwright.draw.ink import INK, PAPER
 
 fields = arrays(np.float64, st.tuples(st.integers(2, 9), st.integers(2, 9)), elements=st.integers(-3, 3).map(float))
@@ -62,11 +62,11 @@ def ground(**more: object) -> Ground:
 def test_the_drawing_is_well_formed_and_names_what_is_on_it() -> None:
     svg = drawn_ground(
         ground(
-            walls=(Line("brick", ((20.0, -5.0), (20.0, 8.0)), "wall of brick"),),
-            routes=(Line("Pilot", ((5.0, 5.0), (50.0, -10.0))), Line("", ((5.0, 5.0),))),
-            spots=(Mark("Gate <1>", 5.0, 5.0),),
-            antennas=(Mark("Mast", 0.0, 0.0, 45.0),),
-            others=(Mark("Radio", 40.0, 10.0),),
+            walls=(GroundLine("brick", ((20.0, -5.0), (20.0, 8.0)), "wall of brick"),),
+            routes=(GroundLine("Pilot", ((5.0, 5.0), (50.0, -10.0))), GroundLine("", ((5.0, 5.0),))),
+            spots=(GroundMark("Gate <1>", 5.0, 5.0),),
+            antennas=(GroundMark("Mast", 0.0, 0.0, 45.0),),
+            others=(GroundMark("Radio", 40.0, 10.0),),
             notes=("Estimates.",),
         )
     )
@@ -80,7 +80,9 @@ def test_the_drawing_is_well_formed_and_names_what_is_on_it() -> None:
 
 
 def test_north_is_up_and_a_metre_is_as_long_both_ways() -> None:
-    root = ElementTree.fromstring(drawn_ground(ground(spots=(Mark("A", 0.0, 0.0), Mark("B", 30.0, 10.0)))))
+    root = ElementTree.fromstring(
+        drawn_ground(ground(spots=(GroundMark("A", 0.0, 0.0), GroundMark("B", 30.0, 10.0))))
+    )
     circles = list(root.iter("{http://www.w3.org/2000/svg}circle"))
     (ax, ay), (bx, by) = ((float(c.attrib["cx"]), float(c.attrib["cy"])) for c in circles)
     assert bx > ax

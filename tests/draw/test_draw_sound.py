@@ -8,12 +8,12 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from linkwright.draw.arrivals import Arrival, drawn_arrivals
+from linkwright.draw.arrivals import SoundPath, drawn_arrivals
 from linkwright.draw.chain import LEFT_PX as CHAIN_LEFT_PX
-from linkwright.draw.chain import Chain, drawn_chain
+from linkwright.draw.chain import GainChain, drawn_chain
 from linkwright.draw.link_sound import chain_of, low_cut_curves
-from linkwright.draw.response import Curve, Curves, drawn_curves
-from linkwright.draw.wave import Mark, Wave, drawn_wave
+from linkwright.draw.response import Curve, ResponseCurves, drawn_curves
+from linkwright.draw.wave import FaultMark, Wave, drawn_wave
 from linkwright.shoot.models import Link
 from linkwright.shoot.reading import parse_shoot
 from linkwright.sound.settings import SoundSettings, settings_by_link
@@ -42,18 +42,18 @@ def one() -> tuple[Link, SoundSettings]:
 def pictures(width: float) -> list[str]:
     link, settings = one()
     low, high = np.linspace(-0.5, -0.1, 300), np.linspace(0.1, 0.5, 300)
-    marks = (Mark(3.0, 0.01, "mute", True), Mark(3.01, 0.2, "click", False))
+    marks = (FaultMark(3.0, 0.01, "mute", True), FaultMark(3.01, 0.2, "click", False))
     return [
         drawn_chain(chain_of(link, settings), width),
         drawn_curves(low_cut_curves(link, settings), width),
-        drawn_arrivals("When", [Arrival("A & B", (("air", 0.6), ("transmitter", 2.0)), 1.5)], width),
+        drawn_arrivals("When", [SoundPath("A & B", (("air", 0.6), ("transmitter", 2.0)), 1.5)], width),
         drawn_wave(Wave("Track 1 <of> it", low, high, 0.0, 10.0, marks), width),
     ]
 
 
 def test_bars_of_latency_have_a_key() -> None:
     for width in (340.0, 720.0):
-        text = drawn_arrivals("When", [Arrival("Boom", (("air", 0.6), ("transmitter", 2.0)), 1.5)], width)
+        text = drawn_arrivals("When", [SoundPath("Boom", (("air", 0.6), ("transmitter", 2.0)), 1.5)], width)
         for word in ("air", "transmitter", "delay to set"):
             assert f">{word}<" in text
 
@@ -90,7 +90,7 @@ def test_the_chain_goes_down_by_the_attenuation_that_is_set() -> None:
 
 def test_no_stage_is_no_diagram() -> None:
     with pytest.raises(ValueError, match="no stage"):
-        drawn_chain(Chain("nothing", (), -10.0))
+        drawn_chain(GainChain("nothing", (), -10.0))
 
 
 def test_a_diagram_s_higher_level_stands_higher() -> None:
@@ -105,7 +105,7 @@ def test_a_diagram_s_higher_level_stands_higher() -> None:
 
 def test_octaves_are_equally_wide() -> None:
     curve = Curve("c", "chosen", np.array([100.0, 200.0, 400.0]), np.zeros(3))
-    root = ElementTree.fromstring(drawn_curves(Curves("s", (curve,), (), (50.0, 800.0), (-10.0, 10.0))))
+    root = ElementTree.fromstring(drawn_curves(ResponseCurves("s", (curve,), (), (50.0, 800.0), (-10.0, 10.0))))
     path = next(one for one in root.iter(f"{SVG}path") if one.get("stroke-width") == "3")
     a, b, c = (float(point.split()[0]) for point in (path.get("d") or "M")[1:].split("L"))
     assert b - a == pytest.approx(c - b, abs=0.02)
@@ -113,7 +113,7 @@ def test_octaves_are_equally_wide() -> None:
 
 def test_a_fault_of_a_millisecond_in_an_hour_is_still_seen() -> None:
     flat = np.zeros(500)
-    svg = drawn_wave(Wave("w", flat, flat, 0.0, 3600.0, (Mark(1800.0, 0.001, "mute", True),)))
+    svg = drawn_wave(Wave("w", flat, flat, 0.0, 3600.0, (FaultMark(1800.0, 0.001, "mute", True),)))
     rects = [one for one in ElementTree.fromstring(svg).iter(f"{SVG}rect") if one.find(f"{SVG}title") is not None]
     assert float(rects[0].get("width") or 0) >= 2.0
     assert float(rects[0].get("x") or 0) == pytest.approx(360.0, abs=0.1)

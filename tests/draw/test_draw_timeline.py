@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 from tests.watch.made_readings import NINE_MS, part, readings
 
-from linkwright.draw.bars import Span
-from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
+from linkwright.draw.bars import BarSpan
+from linkwright.draw.timeline import LinkLane, MomentFlag, Timeline, drawn_timeline
 from linkwright.watch.diagnose.causes import CAUSES
 from linkwright.watch.diagnose.episodes import Episode
 from linkwright.watch.figures.outline import Outline
-from linkwright.watch.figures.statistics import Tally
+from linkwright.watch.figures.statistics import FiguresTally
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -28,18 +28,18 @@ def drawn(
     keep = np.ones(600, dtype=np.bool_)
     keep[200:400] = False
     made = part(made, keep)
-    outline, tally = Outline(step_ms=100), Tally()
+    outline, tally = Outline(step_ms=100), FiguresTally()
     outline.add(made)
     tally.add(made)
     cause = str(more.pop("cause", "body"))
     episode = Episode(
         link, NINE_MS + 10_000, NINE_MS + 12_000, cause, 0.8, "because", "do", bool(more.pop("heard", True))
     )
-    lane = Lane(link, outline.of(link, NINE_MS, to_ms, 1000), tally.figures()[0].gaps, (episode,), -97.0)
+    lane = LinkLane(link, outline.of(link, NINE_MS, to_ms, 1000), tally.figures()[0].gaps, (episode,), -97.0)
     timeline = Timeline(
-        NINE_MS, to_ms, LONDON, (Span("Morning", NINE_MS, NINE_MS + 50_000),), (lane,),
-        (Flag(NINE_MS + 5000, "take", "Take 1"), Flag(NINE_MS + 5100, "note", "<wind> & rain")),
-        (Span("roll 1.wav", NINE_MS + 1000, NINE_MS + 40_000, (NINE_MS + 11_000,)),),
+        NINE_MS, to_ms, LONDON, (BarSpan("Morning", NINE_MS, NINE_MS + 50_000),), (lane,),
+        (MomentFlag(NINE_MS + 5000, "take", "Take 1"), MomentFlag(NINE_MS + 5100, "note", "<wind> & rain")),
+        (BarSpan("roll 1.wav", NINE_MS + 1000, NINE_MS + 40_000, (NINE_MS + 11_000,)),),
     )  # fmt: skip
     return ElementTree.fromstring(drawn_timeline(timeline, "what it shows", width))
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from linkwright.air.predicted import Place
+from linkwright.air.predicted import ReceivingPlace
 from linkwright.air.stations import Stations, read_stations
 from linkwright.desk.tv import predicted_tv, tv_separations
 from linkwright.rules import territory
@@ -32,8 +32,8 @@ def test_every_row_is_read(stations: Stations) -> None:
 
 
 def test_a_city_and_a_desert(stations: Stations) -> None:
-    city = predicted_tv(territory("US"), Place(40.75, -73.99), stations)
-    desert = predicted_tv(territory("US"), Place(38.5, -117.0), stations)
+    city = predicted_tv(territory("US"), ReceivingPlace(40.75, -73.99), stations)
+    desert = predicted_tv(territory("US"), ReceivingPlace(38.5, -117.0), stations)
     closed = {one.channel for one in city.channels if one.state == "closed"}
     # The stations of one tower in that city: 4.5 km away, each with a contour of 90 km and more.
     assert {"7", "11", "12", "34", "35", "36"} <= closed

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from tests.plan.shoots import flat_sweep, links, pocket, shoot
 
-from linkwright.air.predicted import Channel, Heard, Predicted
+from linkwright.air.predicted import ExpectedChannel, Predicted, State, StationAtPlace
 from linkwright.air.readers import Readout
-from linkwright.air.readers.lists import Heard as Listed
+from linkwright.air.readers.lists import ListedCarrier as Listed
 from linkwright.air.sweep import Sweep
 from linkwright.plan.chain import Sweeps, scene_of
 from linkwright.plan.model import Plan, PlannedLink
@@ -29,12 +29,14 @@ def predicted(**levels_dbm: float) -> dict[str, Predicted]:
     channels, heard = [], []
     for name, low in EIGHTS.items():
         level = levels_dbm.get(f"c{name}")
-        state = "free" if level is None else "closed" if level > -90 else "doubtful"
+        state: State = "free" if level is None else "closed" if level > -90 else "doubtful"
         channels.append(
-            Channel(name, low, low + 8000, state, "Mast, 20.0 km away", level, 8.0 if level else None, "modelled")  # type: ignore[arg-type]
+            ExpectedChannel(
+                name, low, low + 8000, state, "Mast, 20.0 km away", level, 8.0 if level else None, "modelled"
+            )
         )
         if level is not None:
-            heard.append(Heard(name, "Mast", 20.0, 60.0, level, level + 5.0, 8.0, None, False, "modelled"))
+            heard.append(StationAtPlace(name, "Mast", 20.0, 60.0, level, level + 5.0, 8.0, None, False, "modelled"))
     return {"Yard": Predicted(tuple(channels), tuple(heard), ())}
 
 

@@ -21,7 +21,7 @@ from linkwright.plan.pipeline import make_plan
 from linkwright.plan.site import Slots, site_problem
 from linkwright.plan.solve import far_of_plan
 from linkwright.reach.budget import budgets_of
-from linkwright.reach.hand import Course, told_of
+from linkwright.reach.hand import HarmCurves, told_of
 from linkwright.units import FloatArray
 
 
@@ -62,7 +62,9 @@ def test_compiled_curves_and_shifts_are_the_plain_ones(monkeypatch: pytest.Monke
 
     def found() -> tuple[FloatArray, FloatArray]:
         curves = harm_curves(kinds)
-        return curves, Course(curves, np.linspace(50.0, 90.0, places), share, first).shifts_db(wanted, deviation)
+        return curves, HarmCurves(curves, np.linspace(50.0, 90.0, places), share, first).shifts_db(
+            wanted, deviation
+        )
 
     compiled = found()
     monkeypatch.setattr("linkwright.physics.harm.MANY", 10**9)

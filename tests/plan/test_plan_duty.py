@@ -11,7 +11,7 @@ from linkwright.air.sweep import Sweep
 from linkwright.physics.harm import CURVE_DB, Kinds, harm_curves
 from linkwright.plan.model import PlannedLink
 from linkwright.plan.pipeline import make_plan
-from linkwright.reach.hand import Course, Hand, Wanted
+from linkwright.reach.hand import Hand, HarmCurves, Wanted
 
 SITE = """[[site]]
 name = "Yard"
@@ -79,7 +79,7 @@ def test_time_is_averaged_over_the_states_of_the_air(seed: int) -> None:
     draw = np.random.default_rng(seed)
     places = int(draw.integers(1, 4))
     kinds = Kinds.of(draw.uniform(-9.0, 12.0, places), draw.choice([0.0, 0.5]), 0.0, 2.8, 3.0)
-    course = Course(
+    course = HarmCurves(
         harm_curves(kinds),
         draw.normal(60.0, 6.0, places),
         np.full(places, 1.0 / places),

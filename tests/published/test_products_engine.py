@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from linkwright.physics.intermodulation import KINDS, counts_by_kind, powers_by_kind_mw, product_powers_mw
-from linkwright.physics.intermodulation.kinds import Kind, two_carrier_kind
+from linkwright.physics.intermodulation.kinds import ProductKind, two_carrier_kind
 from linkwright.physics.intermodulation.maps import Way
 from linkwright.units import FloatArray, dbm_from_mw
 
@@ -22,7 +22,7 @@ RULER_24 = [
 Judge = Callable[[list[int]], bool]
 
 
-def hits(marks: Sequence[int], order: int) -> dict[Kind, list[int]]:
+def hits(marks: Sequence[int], order: int) -> dict[ProductKind, list[int]]:
     """How many products of each kind fall on each mark."""
     counts = counts_by_kind(np.array(marks), range(min(marks), max(marks) + 1), order, "plain")
     return {kind: [int(count[mark - min(marks)]) for mark in marks] for kind, count in counts.items()}

@@ -9,7 +9,7 @@ from tests.published.test_rules import ON
 from linkwright.physics.fading import doppler_hz
 from linkwright.reach.arriving import arriving
 from linkwright.reach.body import INTO_VEHICLE_DB, VEHICLE_SPREAD_DB
-from linkwright.reach.budget import Asked, stand_of
+from linkwright.reach.budget import BudgetRequest, stand_of
 from linkwright.reach.ends import Carried, Ends
 from linkwright.rules import allowance, territory
 from linkwright.shoot.equipment import Receiver, Transmitter
@@ -34,7 +34,7 @@ def test_two_moving_ends_fade_as_their_doppler_shifts_add_in_power() -> None:
     walking, running = Carried("mounted", does="walking"), Carried("mounted", does="running")
     for listener, hz in ((walking, np.hypot(1.4, 1.4)), (running, np.hypot(1.4, 4.0))):
         ends = Ends(Site(name="S"), *kit, "pocket", a, listener=listener, way=(a, b))
-        found = arriving([stand_of(Asked(ends, (b,), 600.0))])
+        found = arriving([stand_of(BudgetRequest(ends, (b,), 600.0))])
         assert found.doppler_hz == pytest.approx(doppler_hz(600.0, float(hz)))
 
 

@@ -7,14 +7,14 @@ import datetime
 import numpy as np
 import pytest
 
-from linkwright.reach.day_levels import METER_DB, LinkDay, learn_from_day
+from linkwright.reach.day_levels import METER_DB, DayLevels, learn_from_day
 from linkwright.reach.walk import OFFSET_DB
 
 DAY = datetime.date(2027, 5, 14)
 
 
-def link(level: np.ndarray, median: float, name: str = "Boom") -> LinkDay:
-    return LinkDay(name, level, np.linspace(5.0, 50.0, level.size), median, 1000, 571.125)
+def link(level: np.ndarray, median: float, name: str = "Boom") -> DayLevels:
+    return DayLevels(name, level, np.linspace(5.0, 50.0, level.size), median, 1000, 571.125)
 
 
 def test_nothing_is_learnt_from_nothing() -> None:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linkwright.reach.body import body_db, facing_db
-from linkwright.reach.budget import Asked, Budget, budget_of, budgets_of
+from linkwright.reach.budget import Budget, BudgetRequest, budget_of, budgets_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import Wanted
 from linkwright.reach.path import AROUND, MODELS, paths, xyz
@@ -334,7 +334,7 @@ def test_links_worked_out_together_are_as_worked_out_alone(
 ) -> None:
     site = Site(name="S", surroundings=around)
     ends = Ends(site, TRANSMITTER, RECEIVER, "belt-back", Spot(name="Cart", x_m=0.0, y_m=0.0))
-    asked = [Asked(ends, as_spots(route), 570.0 + n) for n, route in enumerate(several)]
+    asked = [BudgetRequest(ends, as_spots(route), 570.0 + n) for n, route in enumerate(several)]
     rng.shuffle(asked)  # type: ignore[attr-defined]
     for link, found in zip(asked, budgets_of(asked), strict=True):
         (alone,) = budgets_of([link])

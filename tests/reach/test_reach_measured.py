@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from linkwright.reach.arriving import Stand, arriving
-from linkwright.reach.budget import Asked, budgets_of
+from linkwright.reach.budget import BudgetRequest, budgets_of
 from linkwright.reach.doubt import BODY_DB, KIT_STATED_DB, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.measured import (
@@ -18,7 +18,7 @@ from linkwright.reach.measured import (
     METER_DB,
     TURN_DB,
     Learned,
-    Taken,
+    MeasuredLevels,
     learned,
     looks_of,
     readings_of,
@@ -45,7 +45,7 @@ def model_db(ends: Ends, places: FloatArray) -> FloatArray:
 def read(ends: Ends, places: list[tuple[float, float]], over_db: list[float], seconds: float = 0.0) -> Learned:
     at = np.array([(x, y, 1.3) for x, y in places])
     gain = model_db(ends, at) + np.array(over_db)
-    taken = Taken(ends, MHZ, gain, at, np.full(len(at), looks_of(seconds)), np.full(len(at), np.nan))
+    taken = MeasuredLevels(ends, MHZ, gain, at, np.full(len(at), looks_of(seconds)), np.full(len(at), np.nan))
     readings = readings_of(ends.site, [taken])
     assert readings is not None
     return learned(ends.site, readings)
@@ -125,7 +125,9 @@ def test_a_street_that_was_walked_is_believed_where_it_was_walked() -> None:
         assert at == pytest.approx(told, abs=3.0)
         assert spread < 4.5
     route = (Spot(name="Far", x_m=75.0, y_m=0.0, z_m=1.3),)
-    bare, read_there = (budgets_of([Asked(ends, route, MHZ, readings=readings)])[0] for readings in (None, after))
+    bare, read_there = (
+        budgets_of([BudgetRequest(ends, route, MHZ, readings=readings)])[0] for readings in (None, after)
+    )
     unwanted = bare.noise_dbm
     assert bare.told(50.0, unwanted).sure < 0.1
     mean = read_there.spots[0].gain_db + 17.0 - unwanted - 20.0

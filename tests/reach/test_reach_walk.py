@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork
-from linkwright.reach.regress import Prior, Seen, posterior
+from linkwright.reach.regress import Prior, WalkSamples, posterior
 from linkwright.reach.walk import averages, learn, placed
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.place import Site, Spot
@@ -40,7 +40,7 @@ def test_a_plain_line_is_found_by_the_regression_as_by_least_squares() -> None:
     way = np.linspace(0.0, 4760.0, 120)  # too far apart for shadowing to be alike
     columns = np.stack([np.ones(120), rng.normal(size=120)], axis=1)
     y = columns @ np.array([-3.0, 5.0]) + rng.normal(0.0, 2.0, 120)
-    drawn = posterior(Seen(way, y, columns), Prior(np.zeros(2), np.full(2, 100.0), 2.0), 1)
+    drawn = posterior(WalkSamples(way, y, columns), Prior(np.zeros(2), np.full(2, 100.0), 2.0), 1)
     expected, rest, *_ = np.linalg.lstsq(columns, y, rcond=None)
     error = np.sqrt(rest[0] / 118 * np.diag(np.linalg.inv(columns.T @ columns)))
     assert drawn.terms.mean(axis=0) == pytest.approx(expected, abs=0.15)
@@ -54,7 +54,7 @@ def test_a_few_wild_values_move_it_little() -> None:
     spoilt = y.copy()
     spoilt[[5, 20, 60]] -= 40.0
     prior = Prior(np.zeros(1), np.full(1, 8.0), 3.0)
-    clean, wild = (float(np.median(posterior(Seen(way, v, columns), prior, 1).terms)) for v in (y, spoilt))
+    clean, wild = (float(np.median(posterior(WalkSamples(way, v, columns), prior, 1).terms)) for v in (y, spoilt))
     assert abs(wild - clean) < 0.5  # their mean moves by 1.5 dB
 
 

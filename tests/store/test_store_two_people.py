@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 from tests.store.oracle import Done, Oracle, Path
 
-from linkwright.store import Change, Conflict, Draft, Store
+from linkwright.store import Conflict, Draft, LoggedChange, Store
 
 people = st.sampled_from(["Potter", "Weaver"])
 values = st.none() | st.integers(0, 3) | st.sampled_from(["", "a", "b"]) | st.just(["x", "y"])
@@ -22,7 +22,7 @@ picks = st.integers(0, 30)
 FIELDS: list[Path] = [("shoot", "title"), ("shoot", "guard_khz", "im3_two"), ("shoot", "guard_khz", "im3_three")]
 
 
-def told(attempt: Callable[[], Change | None]) -> tuple[Change | None, bool]:
+def told(attempt: Callable[[], LoggedChange | None]) -> tuple[LoggedChange | None, bool]:
     """The change, and whether it was a conflict."""
     try:
         return attempt(), False
@@ -169,7 +169,7 @@ class TwoPeople(RuleBasedStateMachine):
         who: str,
         source: dict[str, list[Done]],
         target: dict[str, list[Done]],
-        act: Callable[[str], Change | None],
+        act: Callable[[str], LoggedChange | None],
     ) -> None:
         stack = source.get(who, [])
         change, conflict = told(lambda: act(who))

@@ -69,7 +69,7 @@ def _archive(store: Store, _say: Callable[[Any], None]) -> None:
 
 
 def _readings(store: Store, say: Callable[[Any], None]) -> None:
-    keeper, second = kept_readings.Keeper(store), time.time_ns()
+    keeper, second = kept_readings.ReadingKeeper(store), time.time_ns()
     keeper.turn(time.monotonic())
     while True:
         second += 10**9

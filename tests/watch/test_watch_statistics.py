@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 from tests.watch.made_readings import NINE_MS, part, readings
 
 from linkwright.watch.figures.outline import Outline
-from linkwright.watch.figures.statistics import NEEDED_DBM, Figures, Tally
+from linkwright.watch.figures.statistics import NEEDED_DBM, FiguresTally, LinkFigures
 from linkwright.watch.log.kept import Stretch
 from linkwright.watch.log.stretches import batch_of, between, stretch_of
 
 
-def figures(*stretches: Stretch, needed: float = NEEDED_DBM) -> Figures:
-    tally = Tally({"Boom": needed})
+def figures(*stretches: Stretch, needed: float = NEEDED_DBM) -> LinkFigures:
+    tally = FiguresTally({"Boom": needed})
     for one in stretches:
         tally.add(one)
     return tally.figures()[0]

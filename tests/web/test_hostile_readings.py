@@ -49,7 +49,7 @@ def test_a_store_that_refuses_for_a_while_costs_no_reading_and_no_alarm(
 
 def test_too_many_that_wait_are_shed_counted_and_told(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(kept_readings, "MOST_WAITING", 250)
-    keeper, intake = kept_readings.Keeper(store), Intake()
+    keeper, intake = kept_readings.ReadingKeeper(store), Intake()
     for n in range(4):
         assert intake.take([record("Raker", 10.0 * n + 0.1 * m) for m in range(100)]).count == 100
     for batch in intake.drain():
@@ -71,7 +71,7 @@ def test_acknowledged_readings_are_in_the_job_within_a_second(tmp_path: Path) ->
     with Store.open(tmp_path / "left.lwjob") as left:
         assert all_kept(left) == 50
         assert not kept_readings.kept(left)
-        kept_readings.Keeper(left).keep()  # the next minute takes it along
+        kept_readings.ReadingKeeper(left).keep()  # the next minute takes it along
         assert (all_kept(left), len(kept_readings.kept(left)), left.tail()) == (50, 1, [])
 
 

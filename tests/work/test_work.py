@@ -15,7 +15,7 @@ from tests.plan.shoots import shoot as shoot_of
 from linkwright.plan.file import write_plan
 from linkwright.plan.fit import fit
 from linkwright.plan.pipeline import make_plan
-from linkwright.plan.solve import Run
+from linkwright.plan.solve import Runner
 from linkwright.shoot.errors import InputError
 from linkwright.work.carriers import on_dask, on_processes, worth_processes
 from linkwright.work.seeds import seeds
@@ -35,7 +35,7 @@ def fails_on_three(number: int) -> int:
 
 
 @contextmanager
-def in_dask() -> Iterator[Run]:
+def in_dask() -> Iterator[Runner]:
     """A scheduler and two workers in this process, on loopback."""
     distributed = pytest.importorskip("distributed")
     cluster = distributed.LocalCluster(
@@ -46,7 +46,7 @@ def in_dask() -> Iterator[Run]:
         yield work
 
 
-CARRIERS: dict[str, Callable[[], AbstractContextManager[Run]]] = {
+CARRIERS: dict[str, Callable[[], AbstractContextManager[Runner]]] = {
     "processes": lambda: on_processes(2),
     "dask": in_dask,
 }
@@ -55,7 +55,7 @@ CARRIERS: dict[str, Callable[[], AbstractContextManager[Run]]] = {
 @pytest.mark.filterwarnings("default")  # what Dask warns of is its own
 @pytest.mark.parametrize("carrier", CARRIERS.values(), ids=CARRIERS.keys())
 def test_the_same_plan_and_the_same_room_whoever_carries_them(
-    carrier: Callable[[], AbstractContextManager[Run]],
+    carrier: Callable[[], AbstractContextManager[Runner]],
 ) -> None:
     shoot = event(16, 4)
     with carrier() as work:

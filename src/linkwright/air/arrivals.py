@@ -16,7 +16,7 @@ import numpy as np
 
 from linkwright.air.fresh import FreshAir
 from linkwright.air.ours import GONE_LOOKS, IsOn, Kind, Mine, Ours
-from linkwright.air.signals import APART_KHZ, LEAST_DB, TOP_BUSY_DB, TOP_IDLE_DB, WIDE_KHZ, Found, Signals
+from linkwright.air.signals import APART_KHZ, LEAST_DB, TOP_BUSY_DB, TOP_IDLE_DB, WIDE_KHZ, FoundSignal, Signals
 from linkwright.units import BoolArray, FloatArray
 
 #: Whoever is not seen in some looks, and for so long [s], is gone.
@@ -65,8 +65,8 @@ class Arrivals:
     ghosts: deque[float] = field(default_factory=lambda: deque(maxlen=64))
     signals: Signals = field(init=False)
     ours: Ours = field(init=False)
-    _asked: list[tuple[Mine, Found, float]] = field(default_factory=list)
-    _once: list[Found] = field(default_factory=list)
+    _asked: list[tuple[Mine, FoundSignal, float]] = field(default_factory=list)
+    _once: list[FoundSignal] = field(default_factory=list)
     _number: int = 0
     _last_s: float = math.nan
 
@@ -126,7 +126,7 @@ class Arrivals:
         """Whether so many were seen once only that a second look decides."""
         return sum(self._last_s - at < GHOSTS_S for at in self.ghosts) >= GHOSTS
 
-    def _ask(self, came: Sequence[tuple[Mine, Found]], at_s: float, is_on: IsOn) -> None:
+    def _ask(self, came: Sequence[tuple[Mine, FoundSignal]], at_s: float, is_on: IsOn) -> None:
         """What came up on carriers of ours: it is known, or the receivers are asked whether it is ours."""
         for mine, found in came:
             on = is_on(mine.link)
@@ -139,7 +139,7 @@ class Arrivals:
             else:
                 self._asked.append((mine, found, at_s))
 
-    def _take(self, found: Sequence[Found], at_s: float) -> None:
+    def _take(self, found: Sequence[FoundSignal], at_s: float) -> None:
         """What was found becomes somebody, unless it is known, ours, or comes of ours."""
         once, before = [], self._once
         needs_two = self.impulses
@@ -170,7 +170,7 @@ class Arrivals:
         if not any(one.kind == "product" and one.last_s == at_s and one.looks == 1 for one in self.somebodies):
             self.ours.clean(at_s)
 
-    def _known(self, one: Found, *kinds: Kind) -> Somebody | None:
+    def _known(self, one: FoundSignal, *kinds: Kind) -> Somebody | None:
         """The nearest that is known of these kinds (of all) where a signal was found."""
         near = [(abs(other.centre_khz - one.centre_khz), other.number, other)
                 for other in self.somebodies if not kinds or other.kind in kinds]  # fmt: skip
@@ -179,7 +179,7 @@ class Arrivals:
             return None
         return known
 
-    def _again(self, known: Somebody, one: Found, at_s: float) -> None:
+    def _again(self, known: Somebody, one: FoundSignal, at_s: float) -> None:
         if not known.on:
             known.on, known.times = True, known.times + 1
             known.since_s = at_s
@@ -187,7 +187,7 @@ class Arrivals:
         known.level_db, known.over_db = one.level_db, one.over_db
         known.most_db = max(known.most_db, one.over_db)
 
-    def _put(self, one: Found, at_s: float, kind: Kind, of: str) -> None:
+    def _put(self, one: FoundSignal, at_s: float, kind: Kind, of: str) -> None:
         known = self._known(one, kind)
         if known is not None:
             self._again(known, one, at_s)
@@ -229,7 +229,7 @@ class Arrivals:
                 )
                 level = 10.0 * math.log10(max(float(power.sum()) * scale, 1e-40))
                 over_db = 10.0 * math.log10(mean)
-                found = Found(one.centre_khz, one.width_khz, level, over_db, one.base)
+                found = FoundSignal(one.centre_khz, one.width_khz, level, over_db, one.base)
                 middle = float(np.sum(power * frequency[part]) / max(float(np.sum(power)), 1e-40))
                 if not one.on and abs(middle - one.centre_khz) > one.width_khz / 4.0 + self.air.step_khz / 2.0:
                     continue  # somebody else, who is told by himself
@@ -249,7 +249,7 @@ class Arrivals:
                 around = slice(max(0, part.start - bins), part.stop + bins)
                 self.signals.top_band[around] = np.minimum(self.signals.top_band[around], usual[around])
 
-    def _may_be_again(self, one: Somebody, found: Found, at_s: float, is_on: IsOn) -> bool:
+    def _may_be_again(self, one: Somebody, found: FoundSignal, at_s: float, is_on: IsOn) -> bool:
         """Whether what is heard where somebody was is that one: not where ours is on there, nor comes of ours."""
         mine = self.ours.of_whom(found)
         if mine is not None and one.kind != "ours":

@@ -39,7 +39,7 @@ GONE_DB = 3.0
 
 
 @dataclass(frozen=True)
-class Known:
+class SteadySignal:
     """Something that is on the air all the time: its name, its band [kHz], how far it stood over the floor [dB].
 
     `over_db` is None where only its presence is known, as of a multiplex from a list of stations.
@@ -51,13 +51,13 @@ class Known:
     over_db: float | None = None
 
 
-def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Known, ...]:
+def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[SteadySignal, ...]:
     """What another sweep of the same place says is on the air all the time: multiplexes, steady strong carriers."""
     if judged.sweep.under_sampled:
         return _blocks(judged)
     found = multiplexes(judged, raster)
     known = [
-        Known(f"TV channel {one.channel}", one.from_khz, one.to_khz, one.excess_db)
+        SteadySignal(f"TV channel {one.channel}", one.from_khz, one.to_khz, one.excess_db)
         for one in found
         if one.excess_db >= STRONG_DB
     ]
@@ -67,14 +67,14 @@ def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Kno
         if steady and not any(low <= one.centre_khz <= high for low, high in inside):
             half = max(one.bandwidth_khz / 2.0, judged.sweep.step_khz)
             known.append(
-                Known(
+                SteadySignal(
                     f"{one.centre_khz / 1e3:.3f} MHz", one.centre_khz - half, one.centre_khz + half, one.excess_db
                 )
             )
     return tuple(known)
 
 
-def deaf_reason(judged: JudgedSweep, known: Sequence[Known], floor_db: float | None = None) -> str | None:
+def deaf_reason(judged: JudgedSweep, known: Sequence[SteadySignal], floor_db: float | None = None) -> str | None:
     """Why a sweep is refused as evidence, in one sentence; None where it heard what it should, or who can tell.
 
     Parameters
@@ -119,9 +119,9 @@ def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) ->
     return tuple(reasons)
 
 
-def _blocks(judged: JudgedSweep) -> tuple[Known, ...]:
+def _blocks(judged: JudgedSweep) -> tuple[SteadySignal, ...]:
     """The wide blocks that a sweep of scattered points shows: what a quarter of their points stands over."""
-    blocks = [Known(name, low, high, _block_db(judged, low, high)) for name, low, high in BLOCKS]
+    blocks = [SteadySignal(name, low, high, _block_db(judged, low, high)) for name, low, high in BLOCKS]
     return tuple(one for one in blocks if one.over_db is not None and one.over_db >= STRONG_DB)
 
 
@@ -134,7 +134,7 @@ def _block_db(judged: JudgedSweep, from_khz: float, to_khz: float) -> float | No
     return float(np.quantile(judged.mean_db[inside], STANDING)) - judged.typical_floor_db
 
 
-def _heard_db(judged: JudgedSweep, known: Known) -> float | None:
+def _heard_db(judged: JudgedSweep, known: SteadySignal) -> float | None:
     """How far a band stands over the floor [dB]; None where the sweep cannot tell."""
     half = judged.sweep.step_khz / 2.0
     inside = (judged.frequencies_khz > known.from_khz - half) & (judged.frequencies_khz < known.to_khz + half)

@@ -15,7 +15,7 @@ from typing import Final, Literal
 import numpy as np
 
 from linkwright.air.judged import DEPENDENT_BINS
-from linkwright.air.signals import BESIDE_DB, TOP_IDLE_DB, Found, Signals
+from linkwright.air.signals import BESIDE_DB, TOP_IDLE_DB, FoundSignal, Signals
 from linkwright.physics.detection import averaged_spread_db
 from linkwright.units import BoolArray, FloatArray
 
@@ -83,10 +83,10 @@ class Ours:
 
     def came_up(
         self, over: FloatArray, band: FloatArray, whole: BoolArray, is_on: IsOn
-    ) -> list[tuple[Mine, Found]]:
+    ) -> list[tuple[Mine, FoundSignal]]:
         """Which carriers of ours are on in this pass; what came up on one, by where it lies and how wide it is."""
         air = self.signals.air
-        came: list[tuple[Mine, Found]] = []
+        came: list[tuple[Mine, FoundSignal]] = []
         least = 10.0 ** (air.threshold_db(self.signals.chance(over.size), air.band_bins) / 10.0)
         for mine in self.mine:
             at = int(np.argmin(np.abs(air.frequencies_khz - mine.khz)))
@@ -110,18 +110,18 @@ class Ours:
                 self.present[mine.khz] = off
         return came
 
-    def is_mine(self, mine: Mine, found: Found) -> bool:
+    def is_mine(self, mine: Mine, found: FoundSignal) -> bool:
         """Whether a signal may be one of ours by where it lies, as far as noise lets tell, and how wide it is."""
         step, band = self.signals.air.step_khz, mine.bandwidth_khz
         looks = max(1.0, self.signals.air.averages * band / step / DEPENDENT_BINS)
         off = OFF_SHARE * band + step / 2.0 + 2.0 * band / math.sqrt(12.0 * looks)
         return abs(found.centre_khz - mine.khz) <= off and found.width_khz <= 1.5 * band + 2.0 * step
 
-    def of_whom(self, found: Found) -> Mine | None:
+    def of_whom(self, found: FoundSignal) -> Mine | None:
         """Whose carrier a signal may be."""
         return next((mine for mine in self.mine if not mine.spare and self.is_mine(mine, found)), None)
 
-    def of_ours(self, one: Found, at_s: float, but: Mine | None = None) -> tuple[Kind | None, str]:
+    def of_ours(self, one: FoundSignal, at_s: float, but: Mine | None = None) -> tuple[Kind | None, str]:
         """What a signal is of ours: its skirt (None), a product or image of it; else somebody."""
         level = {mine: db for mine, db in self.on.items() if mine is not but}
         for mine, db in level.items():

@@ -41,7 +41,7 @@ SMOOTHED: Final = 6.0
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundSignal:
     """A signal in a pass: centre and width [kHz], level in the sweep's unit, mean over the floor [dB], and what is
     usual there (power over the floor)."""
 
@@ -121,9 +121,9 @@ class Signals:
         around = np.maximum.reduce([median, np.append(median[1:], 1.0), np.append(1.0, median[:-1])])
         return np.asarray(np.maximum(np.repeat(around, size)[: over.size], 1.0))
 
-    def found(self, new: BoolArray, over: FloatArray) -> list[Found]:
+    def found(self, new: BoolArray, over: FloatArray) -> list[FoundSignal]:
         """The signals in the bins that are new, the strongest of each stretch first."""
-        found: list[Found] = []
+        found: list[FoundSignal] = []
         if self.air.passes == 1:
             new = self._closed(new)  # what fades over frequency is one
         edges = np.flatnonzero(np.diff(np.concatenate([[0], new.astype(np.int8), [0]])))
@@ -155,7 +155,7 @@ class Signals:
                 closed[low:high] = True
         return closed
 
-    def signal(self, over: FloatArray, peak: int) -> tuple[Found, int, int]:
+    def signal(self, over: FloatArray, peak: int) -> tuple[FoundSignal, int, int]:
         """The signal about a bin: its centre, width, level; and its bins, from and to."""
         air = self.air
         base = np.maximum(air.usual, 1.0)
@@ -191,9 +191,9 @@ class Signals:
         level = 10.0 * math.log10(max(float(np.sum(power * floor)) * scale, 1e-40))
         width = float(frequency[-1] - frequency[0] + air.step_khz)
         over_db = 10.0 * math.log10(max(float(np.mean(over[part])), 1e-3))
-        return Found(centre, width, level, over_db, float(np.median(base[part]))), left, right + 1
+        return FoundSignal(centre, width, level, over_db, float(np.median(base[part]))), left, right + 1
 
-    def remember(self, over: FloatArray, band: FloatArray, seconds: float, once: Sequence[Found]) -> None:
+    def remember(self, over: FloatArray, band: FloatArray, seconds: float, once: Sequence[FoundSignal]) -> None:
         """The pass belongs to what was heard of late, but for those who are to be seen once more."""
         again = np.zeros(over.size, np.bool_)
         for one in once:

@@ -13,7 +13,7 @@ from linkwright.air.judged import JudgedSweep, judge
 from linkwright.air.looked import Look, look_of
 from linkwright.air.measured import MeasuredAir
 from linkwright.air.multiplexes import Channel, Multiplex, multiplexes
-from linkwright.air.readers import Heard, Readout, evidence
+from linkwright.air.readers import ListedCarrier, Readout, evidence
 from linkwright.air.series import series
 from linkwright.air.sweep import Sweep
 from linkwright.physics.detection import averaged_threshold_db
@@ -47,7 +47,7 @@ class Survey:
     tv: tuple[Multiplex, ...]
     carriers: tuple[Carrier, ...]
     wide: tuple[Wide, ...]
-    heard: tuple[Heard, ...]
+    heard: tuple[ListedCarrier, ...]
     clean: tuple[tuple[float, float], ...]
     missed: float
 
@@ -141,7 +141,7 @@ def _belongs_to_tv(one: Carrier, tv: Sequence[Multiplex]) -> bool:
     return False
 
 
-def _clean(judged: Sequence[JudgedSweep], heard: Sequence[Heard]) -> tuple[tuple[float, float], ...]:
+def _clean(judged: Sequence[JudgedSweep], heard: Sequence[ListedCarrier]) -> tuple[tuple[float, float], ...]:
     """Bands [kHz] in which every slot was looked at and nothing stands over a floor that can be relied on."""
     sure = tuple(one for one in judged if not one.uncertain)
     if not sure:

@@ -35,7 +35,7 @@ NOT_A_SLOT: Final = 1e6
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class CleanPlacement:
     """The cells of a clean placement, shape (links,); None where none was found, `proved` where there is none;
     `state` has it where it was placed in one go."""
 
@@ -44,18 +44,18 @@ class Found:
     state: State | None = None
 
 
-def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float = 1.0) -> Found:
+def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float = 1.0) -> CleanPlacement:
     """A clean placement of every wish, by ever heavier means; `effort` scales the last of them."""
     if any(len(call) > bounds_of_call(problem, call)[0] for call in problem.calls):
-        return Found(None, proved=True)
+        return CleanPlacement(None, proved=True)
     locked = any(wish.locked_khz is not None for wish in problem.wishes)
     if locked and not State(problem, grid).put_locked():
-        return Found(None, proved=True)
+        return CleanPlacement(None, proved=True)
     for pick in (_quietest, lowest):
         state = State(problem, grid)
         state.put_locked()
         if place_greedily(state, pick) == len(problem.wishes):
-            return Found(state.carriers.copy(), state=state)
+            return CleanPlacement(state.carriers.copy(), state=state)
     best = State(problem, grid)
     best.put_locked()
     place_greedily(best, lowest)
@@ -63,16 +63,16 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
         if int(np.count_nonzero(state.carriers >= 0)) > int(np.count_nonzero(best.carriers >= 0)):
             best = state
         if np.all(best.carriers >= 0):
-            return Found(best.carriers.copy())
+            return CleanPlacement(best.carriers.copy())
     cells, conflicts = settle(best, best.free, tell, 0.1 * effort)
     if conflicts == 0:
-        return Found(cells)
+        return CleanPlacement(cells)
     if _alike(problem) and grid.wish_slots[0].size <= FEW_SLOTS:
         found = search_depth_first(problem, grid.wish_slots[0], State(problem, grid), tell)
         if found.cells is not None or found.proved:
             return found
     cells, conflicts = settle(best, best.free, tell, effort, seed=2)
-    return Found(cells if conflicts == 0 else None)
+    return CleanPlacement(cells if conflicts == 0 else None)
 
 
 def _alike(problem: Problem) -> bool:
@@ -124,7 +124,7 @@ def quietest(state: State, link: int, free: IntArray, taken: IntArray) -> int:
     return int(state.quietest(slots, rise_db, free, np.sort(taken), state.grid.step_khz, FAR_KHZ))
 
 
-def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Tell) -> Found:
+def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Tell) -> CleanPlacement:
     """All combinations of the slots of a problem whose links are alike: finds a clean set, or proves none is."""
     from linkwright.assign import kernels
 
@@ -147,10 +147,10 @@ def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Te
             NODES_A_PIECE,
         )
         if answer == 1:
-            return Found(np.sort(state.members[0, :target]))
+            return CleanPlacement(np.sort(state.members[0, :target]))
         if answer == -1:
-            return Found(None, proved=True)
-    return Found(None)
+            return CleanPlacement(None, proved=True)
+    return CleanPlacement(None)
 
 
 def seeded(problem: Problem, grid: Grid, tell: Tell) -> Iterator[State]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from linkwright.assign.clean import find_clean
 from linkwright.assign.joint import WORTH_DB, improve_by_levels
-from linkwright.assign.placement import CallLevels, Placement, Score
+from linkwright.assign.placement import CallLevels, Objective, Placement
 from linkwright.assign.problem import Assignment, Problem, grid_of, only
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State
@@ -82,7 +82,7 @@ def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray) -> 
     return _with_spares(problem, placement, found, state)
 
 
-def better_for_people(new: Score, old: Score) -> bool:
+def better_for_people(new: Objective, old: Objective) -> bool:
     """Whether a score places or holds more people, or the worst of them better: all that outweighs being clean."""
     if new.placed != old.placed:
         return new.placed > old.placed

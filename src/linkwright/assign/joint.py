@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.assign.levels import driving
-from linkwright.assign.placement import CallLevels, Outcome, Placement, Score
+from linkwright.assign.placement import CallLevels, Objective, Outcome, Placement
 from linkwright.progress import Tell
 from linkwright.units import BoolArray, FloatArray, IntArray
 
@@ -51,7 +51,7 @@ def improve_by_levels(
             return
 
 
-def better(new: Score, old: Score) -> bool:
+def better(new: Objective, old: Objective) -> bool:
     """Whether a score is better by more than a trifle."""
     if new.placed != old.placed:
         return new.placed > old.placed

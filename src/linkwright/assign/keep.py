@@ -89,7 +89,7 @@ def _go_home(state: State, homes: list[int]) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class CarrierMove:
     """One step of going over from an earlier plan: a link, from where (None: it had none) to where [kHz].
 
     `clean` tells that after this step no product falls on a carrier and every spacing is kept.
@@ -101,7 +101,9 @@ class Move:
     clean: bool
 
 
-def switch_order(problem: Problem, before_khz: Sequence[int | None], after_khz: Sequence[int | None]) -> list[Move]:
+def switch_order(
+    problem: Problem, before_khz: Sequence[int | None], after_khz: Sequence[int | None]
+) -> list[CarrierMove]:
     """In which order to switch, so that no step breaks anybody, where there is such an order.
 
     Each step is the first of those left, by name of the list, after which everything is clean among those who
@@ -113,7 +115,7 @@ def switch_order(problem: Problem, before_khz: Sequence[int | None], after_khz: 
     left = [
         i for i, (old, new) in enumerate(zip(before_khz, after_khz, strict=True)) if new is not None and new != old
     ]
-    moves: list[Move] = []
+    moves: list[CarrierMove] = []
     while left:
         conflicts = {link: _conflicts_after(state, link, grid.cell(after_khz[link] or 0)) for link in left}
         link = min(left, key=lambda i: (conflicts[i], i))
@@ -121,7 +123,9 @@ def switch_order(problem: Problem, before_khz: Sequence[int | None], after_khz: 
             state.take(link)
         state.put(link, grid.cell(after_khz[link] or 0))
         moves.append(
-            Move(problem.wishes[link].name, before_khz[link], int(after_khz[link] or 0), conflicts[link] == 0)
+            CarrierMove(
+                problem.wishes[link].name, before_khz[link], int(after_khz[link] or 0), conflicts[link] == 0
+            )
         )
         left.remove(link)
     return moves

@@ -89,7 +89,7 @@ class Outcome:
 
 
 @dataclass(frozen=True, order=True, slots=True)
-class Score:
+class Objective:
     """The objective, larger is better: compared field by field."""
 
     placed: int
@@ -185,12 +185,12 @@ class _Powers:
                 return
 
 
-def score(outcomes: Sequence[Outcome], quiet_db: float, placed: int) -> Score:
+def score(outcomes: Sequence[Outcome], quiet_db: float, placed: int) -> Objective:
     """The objective of a placement from the outcomes of its calls; `quiet_db` is less the rise of the air."""
     excess = np.concatenate([outcome.excess_db for outcome in outcomes]) if outcomes else np.zeros(0)
     power = sum(float(outcome.powers_mw.sum()) for outcome in outcomes)
     worst = round(float(np.minimum(excess, 0.0).min(initial=0.0)), 3)
-    return Score(
+    return Objective(
         placed,
         worst,
         int(np.count_nonzero(excess >= 0.0)),
@@ -221,11 +221,11 @@ class Placement:
         )
         return settle_powers(call, mine, carriers)
 
-    def score(self) -> Score:
+    def score(self) -> Objective:
         """The objective as it stands."""
         return self._score(self.outcomes, self.slots)
 
-    def _score(self, outcomes: Sequence[Outcome], slots: IntArray) -> Score:
+    def _score(self, outcomes: Sequence[Outcome], slots: IntArray) -> Objective:
         placed = np.flatnonzero(slots >= 0)
         quiet = -sum(float(self.problem.wishes[i].rise_db[slots[i]]) for i in placed)
         return score(outcomes, quiet, placed.size)
@@ -238,7 +238,7 @@ class Placement:
                 least[int(link)] = min(least.get(int(link), np.inf), float(excess))
         return sorted(least, key=lambda link: (least[link], link))
 
-    def try_slot(self, link: int, slot: int) -> tuple[Score, list[Outcome]]:
+    def try_slot(self, link: int, slot: int) -> tuple[Objective, list[Outcome]]:
         """What the placement would come to with one link on another slot."""
         slots = self.slots.copy()
         slots[link] = slot

@@ -143,7 +143,7 @@ def build() -> Any:
     return typer.main.get_command(app)
 
 
-class Told(BaseException):
+class Ended(BaseException):
     """The system told the program to end; what is open is closed on the way out."""
 
     def __init__(self, number: int) -> None:
@@ -153,7 +153,7 @@ class Told(BaseException):
 def _end(number: int, _frame: object) -> None:
     for one in ENDS:
         signal.signal(one, signal.SIG_IGN)  # once is enough: closing is not to be cut short
-    raise Told(number)
+    raise Ended(number)
 
 
 def _hear_the_end() -> None:
@@ -181,7 +181,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         status = _refuse(str(error), given)
     except (KeyboardInterrupt, typer.Abort):
         status = STOPPED
-    except Told as told:
+    except Ended as told:
         status = told.status
     except (BrokenPipeError, SystemExit) as left:
         if isinstance(left, SystemExit) and not isinstance(left.__context__, BrokenPipeError):

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from linkwright.plan.solve import Run
+from linkwright.plan.solve import Runner
 from linkwright.shoot.models import Shoot
 from linkwright.work.carriers import on_dask, on_processes, worth_processes
 
 
 @contextmanager
-def work_for(shoot: Shoot, workers: int | None, dask: str | None) -> Iterator[Run | None]:
+def work_for(shoot: Shoot, workers: int | None, dask: str | None) -> Iterator[Runner | None]:
     """What `--workers` and `--dask` ask for; without them processes where the shoot is worth starting them for.
 
     None stands for this process. Raises InputError for a scheduler that cannot be used.

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from linkwright.shoot.bag import Bag, Held, Item
-    from linkwright.store.kitbook import Line
+    from linkwright.store.kitbook import BagChange
 
 #: By whom the bag is changed here.
 WHO: Final = "the command line"
@@ -147,7 +147,7 @@ def _change(name: str, alter: Callable[[Item | None], Item | None], json: bool) 
     _told(change(name, alter, WHO, _now()), name, json)
 
 
-def _told(line: Line | None, name: str, json: bool) -> None:
+def _told(line: BagChange | None, name: str, json: bool) -> None:
     """What was changed, and the item as it is since."""
     from linkwright.cli.output import console, print_json
     from linkwright.desk.bagging import says

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from linkwright.progress import Tell
     from linkwright.watch.log.record import Batch
     from linkwright.watch.play.course import Course
-    from linkwright.watch.play.effects import Fault
+    from linkwright.watch.play.effects import PlayedFault
 
 
 def run(
@@ -81,7 +81,7 @@ def _causes(text: str) -> tuple[str, ...]:
 
 def _played(
     path: str, plan: str | None, seed: int, hours: float | None, causes: Sequence[str], each: float, tell: Tell
-) -> tuple[tuple[Course, ...], tuple[Fault, ...]]:
+) -> tuple[tuple[Course, ...], tuple[PlayedFault, ...]]:
     """The links as they are played, and the faults drawn for them. Raises InputError."""
     from linkwright.desk.expecting import courses_of
     from linkwright.desk.loading import load_shoot
@@ -97,14 +97,14 @@ def _played(
     return courses, draw_faults(courses, causes, seed=seed, each_h=each) if causes else ()
 
 
-def _batches(courses: Sequence[Course], faults: Sequence[Fault], seed: int, rate: float) -> Iterator[Batch]:
+def _batches(courses: Sequence[Course], faults: Sequence[PlayedFault], seed: int, rate: float) -> Iterator[Batch]:
     from linkwright.watch.play.simulate import simulate
 
     return simulate(courses, faults, seed=seed, rate_hz=rate)
 
 
 def _write(
-    path: str, courses: Sequence[Course], faults: Sequence[Fault], seed: int, rate: float, tell: Tell
+    path: str, courses: Sequence[Course], faults: Sequence[PlayedFault], seed: int, rate: float, tell: Tell
 ) -> None:
     """Write the log, CSV or Parquet by its ending. Raises InputError where it cannot be written."""
     from pathlib import Path

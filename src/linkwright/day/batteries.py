@@ -47,7 +47,7 @@ class CellChange:
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class OnStretch:
     """A stretch of the day in which a transmitter is on, and which share of a set it uses an hour."""
 
     call: str
@@ -79,7 +79,7 @@ class LinkDay:
     temperature_c: float
     least_min: float
     reserve: float
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[OnStretch, ...]
     changes: tuple[CellChange, ...]
     end_h: float | None
     listener: str = ""
@@ -120,7 +120,7 @@ class LinkDay:
         return None if self.lower_mw is None else self.kit.run_h(self.lower_mw, self.temperature_c)
 
     @functools.cached_property
-    def _saving(self) -> tuple[Stretch, ...]:
+    def _saving(self) -> tuple[OnStretch, ...]:
         return _stretches(self.kit, self.on, self.least_min, saving=True)
 
     @property
@@ -153,7 +153,7 @@ class LinkDay:
         weak = [replace(stretch, share_h=stretch.share_h * faster) for stretch in self.stretches]
         return max(self.sets, 1 + len(_changes(self.link, weak, 0.0)[0]))
 
-    def _counted(self, stretches: Sequence[Stretch]) -> int:
+    def _counted(self, stretches: Sequence[OnStretch]) -> int:
         return len(_changes(self.link, stretches, self.reserve)[0])
 
 
@@ -262,19 +262,19 @@ def _lower(kit: Kit, power_mw: float) -> float | None:
     return max((step for step in kit.powers_mw if step < power_mw), default=None)
 
 
-def _used(stretches: Sequence[Stretch]) -> float:
+def _used(stretches: Sequence[OnStretch]) -> float:
     """How many sets of cells are used, in shares of one."""
     return sum(stretch.used for stretch in stretches)
 
 
 def _stretches(
     kit: Kit, on: Sequence[tuple[TimedCall, float]], least_min: float, *, saving: bool
-) -> tuple[Stretch, ...]:
+) -> tuple[OnStretch, ...]:
     """When a transmitter is on: from setting up (after the sweep) through its call, breaks included.
 
     Cells may be changed at the start of a stretch that says so: a break of `least_min` and more, or setting up.
     """
-    found: list[Stretch] = []
+    found: list[OnStretch] = []
     until: datetime.datetime | None = None
     for call, power in on:
         if call.span is None:
@@ -287,15 +287,15 @@ def _stretches(
         if minutes_between(at, ends) <= 0.0:
             continue
         overlaps = until is not None and minutes_between(until, call.span[0]) < 0.0
-        found.append(Stretch(name, "set-up", at, starts, use, None if overlaps else "before"))
+        found.append(OnStretch(name, "set-up", at, starts, use, None if overlaps else "before"))
         at = starts
         for pause in call.breaks:
             start, end = _after(pause[0], at), _after(pause[1], at)
             chance: When | None = "break" if minutes_between(start, end) >= max(least_min, 1e-6) else None
-            found.append(Stretch(name, "take", at, start, use, None))
-            found.append(Stretch(name, "break", start, end, rest, chance))
+            found.append(OnStretch(name, "take", at, start, use, None))
+            found.append(OnStretch(name, "break", start, end, rest, chance))
             at = end
-        found.append(Stretch(name, "take", at, ends, use, None))
+        found.append(OnStretch(name, "take", at, ends, use, None))
         until = ends
     return tuple(found)
 
@@ -306,7 +306,7 @@ def _after(moment: datetime.datetime, until: datetime.datetime | None) -> dateti
 
 
 def _changes(
-    name: str, stretches: Sequence[Stretch], reserve: float
+    name: str, stretches: Sequence[OnStretch], reserve: float
 ) -> tuple[tuple[CellChange, ...], float | None]:
     """When cells are changed, and what is left at the end [h]; the first set is fresh."""
     if not stretches:

@@ -12,7 +12,7 @@ SAME: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Swap:
+class SetChange:
     """One change of cells on the axis of what is used.
 
     at : shares of a set used since the beginning. chance : which chance it is, None in a take. left : share of the
@@ -25,7 +25,7 @@ class Swap:
     on_reserve: bool
 
 
-def swaps(chances: Sequence[float], end: float, reserve: float) -> list[Swap]:
+def swaps(chances: Sequence[float], end: float, reserve: float) -> list[SetChange]:
     """The changes of a transmitter that begins with fresh cells and stops at `end`.
 
     `chances` (n,) ascending are the moments at which cells may be changed outside a take, and `end` the last
@@ -36,7 +36,7 @@ def swaps(chances: Sequence[float], end: float, reserve: float) -> list[Swap]:
     """
     soft = 1.0 - reserve
     points = [0.0, *chances, end]
-    found: list[Swap] = []
+    found: list[SetChange] = []
     level, fresh_at = soft, 0.0
     for n in range(len(points) - 1):
         here, gap = points[n], max(0.0, points[n + 1] - points[n])
@@ -45,12 +45,12 @@ def swaps(chances: Sequence[float], end: float, reserve: float) -> list[Swap]:
         need = soft if dips else gap - inside * soft
         if n > 0 and level < need - SAME:
             left = 1.0 - (here - fresh_at)
-            found.append(Swap(here, n - 1, left, left < reserve - SAME))
+            found.append(SetChange(here, n - 1, left, left < reserve - SAME))
             level, fresh_at = soft, here
         for number in range(inside):
             at = here + (number + 1) * gap / (inside + 1) if dips else here + level + number * soft
             left = 1.0 - (at - fresh_at)
-            found.append(Swap(at, None, left, left < reserve - SAME))
+            found.append(SetChange(at, None, left, left < reserve - SAME))
             fresh_at = at
         level = 0.0 if dips else level + inside * soft - gap
     return found

@@ -26,7 +26,7 @@ What = Literal["sweep", "pair", "settings", "walk", "as said"]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class SetUpPart:
     """A part of setting up, and how long it takes [min]."""
 
     what: What
@@ -44,7 +44,7 @@ class TimedCall:
     live: LiveCall
     span: Span | None
     breaks: tuple[Span, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[SetUpPart, ...]
     short_min: float = 0.0
     after: str = ""
 
@@ -125,7 +125,7 @@ def _breaks(live: LiveCall, span: Span) -> tuple[Span, ...]:
 
 def _parts(
     shoot: Shoot, live: LiveCall, swept: set[str], paired: set[str], walked: set[tuple[str, str]]
-) -> tuple[Part, ...]:
+) -> tuple[SetUpPart, ...]:
     """What setting up for a call takes: the site is swept once, a link is paired once and walks once on a site."""
     times = shoot.shoot.set_up
     site = live.site.name
@@ -139,12 +139,12 @@ def _parts(
     paired.update(link.name for link in live.links)
     walked.update((link.name, site) for link in live.links)
     if live.set_up_min is not None:
-        return (Part("as said", live.set_up_min),)
+        return (SetUpPart("as said", live.set_up_min),)
     parts = (
-        Part("sweep", sweep),
-        Part("pair", times.pair_min * len(new_to_pair)),
-        Part("settings", times.settings_min * len(live.links)),
-        Part("walk", sum(walks)),
+        SetUpPart("sweep", sweep),
+        SetUpPart("pair", times.pair_min * len(new_to_pair)),
+        SetUpPart("settings", times.settings_min * len(live.links)),
+        SetUpPart("walk", sum(walks)),
     )
     return tuple(part for part in parts if part.minutes > 0.0)
 

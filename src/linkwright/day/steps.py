@@ -55,7 +55,7 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class SetUpStep:
     """One step: what it is about, on which equipment, what to do, and the value in full.
 
     key : under which it is ticked off; another value is another step. options : what could be set instead. large,
@@ -85,7 +85,7 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class StepKeys:
     """By what a call, its site, a link and spots are known where steps are ticked off; a rename leaves it alone."""
 
     call: str
@@ -99,13 +99,13 @@ class Known:
 
 
 def steps_of(
-    shoot: Shoot, call: LiveCall, link: Link, settings: Settings | None, known: Known | None = None
-) -> tuple[Step, ...]:
+    shoot: Shoot, call: LiveCall, link: Link, settings: Settings | None, known: StepKeys | None = None
+) -> tuple[SetUpStep, ...]:
     """The steps of a link in a call, in order; without a carrier only those that need none.
 
     known : by what they are ticked off; None: by the names of now.
     """
-    by = known or Known(call.name, call.site.name, link.name)
+    by = known or StepKeys(call.name, call.site.name, link.name)
     found = [_pair(link, by), _sweep(call, link, by)]
     if settings is not None:
         found += [_carrier(settings, by), _power(shoot, link, settings, by)]
@@ -116,9 +116,9 @@ def steps_of(
     return tuple(found)
 
 
-def _pair(link: Link, by: Known) -> Step:
+def _pair(link: Link, by: StepKeys) -> SetUpStep:
     both = f"{called(link.sends.kit)} with {heard_with(link)}"
-    return Step(
+    return SetUpStep(
         "pair", by.key("", by.link, "pair", ""), "both ends", "Pair", both,
         "Pair the transmitter with its receiver channel and name both after the link. Once on the day.",
     )  # fmt: skip
@@ -129,21 +129,21 @@ def heard_with(link: Link) -> str:
     return together([f"{called(end.kit)} of {end.named}" if end.named else called(end.kit) for end in link.hears])
 
 
-def _sweep(call: LiveCall, link: Link, by: Known) -> Step:
+def _sweep(call: LiveCall, link: Link, by: StepKeys) -> SetUpStep:
     kit = link.hears[0].kit
     value = f"{called(kit)} at {call.site.name}"
-    return Step(
+    return SetUpStep(
         "sweep", by.key(by.site, kit, "sweep", ""), "receiver", "Sweep", value,
         "All our transmitters off. Let the receiver sweep what it tunes, and drop the file on the page Air.",
         caution="Transmit only after that, on the planned carrier, inside place, time and power of the permit.",
     )  # fmt: skip
 
 
-def _carrier(settings: Settings, by: Known) -> Step:
+def _carrier(settings: Settings, by: StepKeys) -> SetUpStep:
     key = by.key(by.call, by.link, "carrier", f"{mhz_text(settings.carrier_khz)} MHz")
     value = f"{shown(settings.carrier_khz, settings.label(settings.carrier_khz))} MHz"
     spares = ", ".join(shown(khz, settings.label(khz)) for khz in settings.spares_khz)
-    return Step(
+    return SetUpStep(
         "carrier", key, "both ends", "Carrier", value,
         "Set the receiver, transmitter off, and listen; then the transmitter. "
         f"Spares, in order: {spares or 'none'}.",
@@ -152,28 +152,28 @@ def _carrier(settings: Settings, by: Known) -> Step:
     )  # fmt: skip
 
 
-def _power(shoot: Shoot, link: Link, settings: Settings, by: Known) -> Step:
+def _power(shoot: Shoot, link: Link, settings: Settings, by: StepKeys) -> SetUpStep:
     value = f"{settings.power_mw:g} mW"
     steps = tuple(f"{step:g}" for step in sorted(transmitter_named(shoot, link.sends.kit).powers_mw))
-    return Step(
+    return SetUpStep(
         "power", by.key(by.call, by.link, "power", value), "transmitter", "Power", value,
         "The least step that holds along the route. More disturbs the others and empties the cells.", steps,
     )  # fmt: skip
 
 
-def _sound(shoot: Shoot, link: Link, settings: Settings, by: Known) -> list[Step]:
+def _sound(shoot: Shoot, link: Link, settings: Settings, by: StepKeys) -> list[SetUpStep]:
     """Attenuation, low cut and delay, as far as the plan has them."""
     transmitter, found = transmitter_named(shoot, link.sends.kit), []
     if settings.attenuation_db is not None:
         value = f"{settings.attenuation_db:g} dB"
-        found.append(Step(
+        found.append(SetUpStep(
             "attenuation", by.key(by.call, by.link, "attenuation", value), "transmitter", "Attenuation", value,
             "Input attenuation for this voice. The loudest words must not reach full scale.",
             tuple(f"{step:g}" for step in sorted(transmitter.attenuation_db)),
         ))  # fmt: skip
     if settings.low_cut_hz is not None:
         value = f"{settings.low_cut_hz:g} Hz" if settings.low_cut_hz > 0.0 else "off"
-        found.append(Step(
+        found.append(SetUpStep(
             "low cut", by.key(by.call, by.link, "low cut", value), "transmitter", "Low cut", value,
             "What lies under the voice goes: wind, handling, traffic.",
             tuple(f"{step:g}" for step in sorted(transmitter.low_cut_hz)),
@@ -183,22 +183,22 @@ def _sound(shoot: Shoot, link: Link, settings: Settings, by: Known) -> list[Step
         says = (
             "So that all links of the call come together." if settings.delay_ms > 0.0 else "None: leave it at zero."
         )
-        found.append(Step(
+        found.append(SetUpStep(
             "delay", by.key(by.call, by.link, "delay", value), "receiver or recorder", "Delay", value, says,
         ))  # fmt: skip
     return found
 
 
-def _encryption(link: Link, by: Known) -> Step:
+def _encryption(link: Link, by: StepKeys) -> SetUpStep:
     value = {True: "on at both ends", False: "off at both ends", None: "the same at both ends"}[link.encrypted]
-    return Step(
+    return SetUpStep(
         "encryption", by.key("", by.link, "encryption", value), "both ends", "Encryption", value,
         "On at one end only, nothing is heard. Radio is not private: with it off, anybody near can listen.",
         ("yes", "no"),
     )  # fmt: skip
 
 
-def _battery(shoot: Shoot, link: Link, by: Known) -> Step:
+def _battery(shoot: Shoot, link: Link, by: StepKeys) -> SetUpStep:
     kit, microphone = transmitter_named(shoot, link.sends.kit), microphone_of(shoot, link)
     cells, at = kit.cells, "transmitter"
     value = f"{cells.count} fresh {cells.type} {cells.chemistry}" if cells is not None else "fresh cells"
@@ -207,23 +207,23 @@ def _battery(shoot: Shoot, link: Link, by: Known) -> Step:
     caution = "Never mix cells: one kind, one age, one charge."
     if microphone is not None and microphone.phantom:
         caution += " Phantom power off before plugging the microphone."
-    return Step(
+    return SetUpStep(
         "battery", by.key(by.call, by.link, "battery", value), at, "Battery", value,
         f"Put them in and set the {at}'s counter to zero. With the tick the counter here begins anew too.",
         caution=caution,
     )  # fmt: skip
 
 
-def _listen(settings: Settings, by: Known) -> Step:
+def _listen(settings: Settings, by: StepKeys) -> SetUpStep:
     squelch = "" if settings.squelch_dbm is None else f"squelch {settings.squelch_dbm:g} dBm"
-    return Step(
+    return SetUpStep(
         "listen", by.key(by.call, by.link, "listen", ""), "receiver", "Listen", squelch or "to the talent",
         "Transmitter off first: nothing may be heard on the carrier. Then on, and listen to the loudest words.",
         caution="Limit the level of your earphones.",
     )  # fmt: skip
 
 
-def _walk(call: LiveCall, link: Link, settings: Settings, by: Known) -> Step:
+def _walk(call: LiveCall, link: Link, settings: Settings, by: StepKeys) -> SetUpStep:
     stands, goes = walked_points(call.site, link)
     at, spots = stands.name, [spot.name for spot in goes]
     route = ", ".join(spots)
@@ -231,6 +231,6 @@ def _walk(call: LiveCall, link: Link, settings: Settings, by: Known) -> Step:
     who, says = "talent", "The talent walks the route and speaks, facing away as well"
     if link.sends.stands and link.receive:
         who, says = "listener", "Whoever listens walks the route with the receiver on, turned away as well"
-    return Step(
+    return SetUpStep(
         "walk", key, who, "Walk", f"{at} to {route}", f"{says}; listen most of all at {settings.worst_at}.",
     )  # fmt: skip

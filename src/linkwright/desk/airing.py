@@ -19,11 +19,11 @@ from linkwright.air.arrivals import Arrivals, Somebody
 from linkwright.air.fresh import FreshAir, SlotNow
 from linkwright.air.ours import IsOn, Mine
 from linkwright.air.passes import Passes
-from linkwright.air.readers import Heard, ReadOptions, Readout
+from linkwright.air.readers import ListedCarrier, ReadOptions, Readout
 from linkwright.air.readers.columns import KHZ
 from linkwright.air.sweep import DETECTOR_WORDS
 from linkwright.desk import kept_air
-from linkwright.desk.background import Background, Run
+from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.telling import Listeners
 from linkwright.lengths import age
 from linkwright.shoot.errors import InputError
@@ -121,7 +121,7 @@ class Airing:
     _sources: dict[str, Source] = field(default_factory=dict)
     _mine: Mapping[str, tuple[Mine, ...]] = field(default_factory=dict)
     _seen: dict[tuple[str, int, int], str] = field(default_factory=dict)
-    _planned: dict[str, tuple[Heard, ...]] = field(default_factory=dict)
+    _planned: dict[str, tuple[ListedCarrier, ...]] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _told_s: float = 0.0
     _news: bool = False
@@ -295,7 +295,7 @@ class Airing:
             one.kind == "somebody" and mine is not None and mine.spare and mine.is_on(one.centre_khz, one.width_khz)
         )
 
-    def _heard(self, source: Source) -> Iterator[Heard]:
+    def _heard(self, source: Source) -> Iterator[ListedCarrier]:
         """Who was heard within the hour, but for those by a carrier of ours: to leave that takes a tap."""
         ours = [mine for mine in source.arrivals.mine if not mine.spare]
         for one in source.arrivals.somebodies:
@@ -303,13 +303,13 @@ class Airing:
                 continue
             if not any(mine.touches(one.centre_khz, one.width_khz) for mine in ours):
                 centre, unit = round(one.centre_khz, 1), source.air.unit
-                yield Heard(centre, float(round(one.level_db)), unit, "")
+                yield ListedCarrier(centre, float(round(one.level_db)), unit, "")
                 for away in (-BESIDE_KHZ, BESIDE_KHZ):
-                    yield Heard(centre + away, None, unit, "")
+                    yield ListedCarrier(centre + away, None, unit, "")
 
     # The work
 
-    def _work(self, run: Run) -> None:
+    def _work(self, run: WorkRun) -> None:
         while True:
             run.wait(TICK_S)
             self.turn()

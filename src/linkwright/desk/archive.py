@@ -25,7 +25,7 @@ from linkwright.desk.files import MOST_UPLOAD, named_files
 from linkwright.shoot.bag import Bag, write_bag
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
-from linkwright.store import LOG, READINGS, RECORDING, SWEPT, Change, Store
+from linkwright.store import LOG, READINGS, RECORDING, SWEPT, LoggedChange, Store
 from linkwright.store.backup import forget_devices
 from linkwright.store.kitbook import MOST_BYTES, bag_of, own_bag, read_bag
 from linkwright.watch.log.kept import Stretch
@@ -278,7 +278,7 @@ def open_beside(path: Path) -> Path:
     return target
 
 
-def take_shoot(file: BinaryIO, name: str, store: Store, who: str) -> Change | None:
+def take_shoot(file: BinaryIO, name: str, store: Store, who: str) -> LoggedChange | None:
     """The shoot of an archive, with the files that its sites name, into a store; undo takes the shoot back.
 
     Raises InputError as `unpack` does.

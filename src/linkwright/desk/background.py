@@ -29,7 +29,7 @@ CLOSE_S: Final = 10.0
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class WorkState:
     """How one kind of work stands.
 
     fault : what stopped it unexpectedly, a sentence. says : why it could not be done (bad input), a sentence.
@@ -44,7 +44,7 @@ class State:
     began_anew: datetime.datetime | None = None
 
 
-class Run:
+class WorkRun:
     """One question being worked on, as the work sees it: it says how far it is, and hears that it is to stop."""
 
     def __init__(self, background: Background) -> None:
@@ -70,7 +70,7 @@ class Run:
             raise Stopped
 
 
-Work = Callable[[Run], None]
+Work = Callable[[WorkRun], None]
 
 
 @dataclass(eq=False)
@@ -85,10 +85,10 @@ class Background:
     about: str
     listeners: Listeners
     lasts: bool = False
-    state: State = field(default_factory=State)
+    state: WorkState = field(default_factory=WorkState)
     _news: threading.Condition = field(default_factory=threading.Condition)
     _thread: threading.Thread | None = None
-    _run: Run | None = None
+    _run: WorkRun | None = None
     _waiting: Work | None = None
     _last: Work | None = None
     _closed: bool = False
@@ -146,7 +146,7 @@ class Background:
     def _is_on(self) -> bool:
         return self._thread is not None
 
-    def _set(self, state: State) -> None:
+    def _set(self, state: WorkState) -> None:
         if state != self.state:
             self.state = state
             self.listeners.tell("work", self.told())
@@ -171,14 +171,14 @@ class Background:
                     self._set(replace(self.state, busy=False, what="", share=0.0))
                     self._news.notify_all()
                     return
-                run = self._run = Run(self)
+                run = self._run = WorkRun(self)
             fault = self._done(work, run)
             if fault and self.lasts:
                 failed += 1
                 if not run.stopping.wait(min(AGAIN_MOST_S, AGAIN_S * 2 ** (failed - 1))):
                     self._anew(work)
 
-    def _done(self, work: Work, run: Run) -> bool:
+    def _done(self, work: Work, run: WorkRun) -> bool:
         """Work on one question. Whether a fault ended it."""
         try:
             work(run)

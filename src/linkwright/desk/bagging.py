@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from linkwright.desk.bag import NO_FIGURES, cells_said, class_item, class_named, in_short, plain, tunes_said
 from linkwright.desk.form.fields import Field, entered, fields_of, shown
-from linkwright.desk.form.sections import INNER, KINDS, Cell, path_json
+from linkwright.desk.form.sections import INNER, KINDS, FieldCell, path_json
 from linkwright.shoot.bag import OWN, Held, Item, Kind, item_of
 from linkwright.shoot.carrier_list import display_carriers
 from linkwright.shoot.catalogue import called
@@ -19,7 +19,7 @@ from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.writing import as_toml
 from linkwright.store import Conflict
-from linkwright.store.kitbook import Line, Swap, change_bag, changes, own_bag
+from linkwright.store.kitbook import BagChange, Swap, change_bag, changes, own_bag
 from linkwright.units import counted
 
 #: Fields of every item beside its figures.
@@ -34,7 +34,7 @@ CELLS: Final = Field("cells", "Cells", "", "text", "how many, size, chemistry an
 Alter = Callable[[Item | None], Item | None]
 
 
-def change(name: str, alter: Alter, who: str, now: datetime.datetime) -> Line | None:
+def change(name: str, alter: Alter, who: str, now: datetime.datetime) -> BagChange | None:
     """Change the item of a name, add one or take it out; None where it stood so already. Raises InputError."""
     there = own_bag().named(name)
     return change_bag([Swap(there, alter(there))], who, now)
@@ -49,13 +49,13 @@ def owned(item: Item | None, name: str) -> Item:
     return item
 
 
-def take_in(held: Sequence[Held], who: str, now: datetime.datetime) -> Line | None:
+def take_in(held: Sequence[Held], who: str, now: datetime.datetime) -> BagChange | None:
     """Items and licences into the bag, in the place of those of their names; None where all stand so already."""
     bag = own_bag()
     return change_bag([Swap(bag.like(one), one) for one in held], who, now)
 
 
-def take_out_permit(name: str, who: str, now: datetime.datetime) -> Line | None:
+def take_out_permit(name: str, who: str, now: datetime.datetime) -> BagChange | None:
     """A licence out of the bag. Raises InputError where there is none of the name."""
     there = own_bag().licence(name)
     if there is None:
@@ -202,7 +202,7 @@ def goes_along(item: Item) -> list[str]:
     ]
 
 
-def take_back(number: int, who: str, now: datetime.datetime) -> Line | None:
+def take_back(number: int, who: str, now: datetime.datetime) -> BagChange | None:
     """Take back a change; None where it is not there any more, or does not stand. Raises InputError."""
     lines = changes()
     line = next((one for one in lines if one.number == number), None)
@@ -211,7 +211,7 @@ def take_back(number: int, who: str, now: datetime.datetime) -> Line | None:
     return change_bag([Swap(swap.new, swap.old, swap.place) for swap in line.swaps], who, now, of=number)
 
 
-def undo(who: str, now: datetime.datetime) -> Line | None:
+def undo(who: str, now: datetime.datetime) -> BagChange | None:
     """Take back the newest change of a person that still stands; None where there is none. Raises InputError."""
     lines = changes()
     gone = {one.of for one in lines}
@@ -221,7 +221,7 @@ def undo(who: str, now: datetime.datetime) -> Line | None:
     return None if line is None else take_back(line.number, who, now)
 
 
-def says(line: Line) -> str:
+def says(line: BagChange) -> str:
     """A change in words, each value before and after."""
     told = [_swap_says(swap.old, swap.new) for swap in line.swaps]
     more = f", and {len(told) - 1} more with it" if len(told) > 1 else ""
@@ -259,7 +259,7 @@ def _figures(item: Item) -> Iterator[Field]:
     yield from fields_of(KINDS[item.kind], frozenset(without))
 
 
-def cells_of(item: Item) -> list[Cell]:
+def cells_of(item: Item) -> list[FieldCell]:
     """Every field of an item, with what was given there, and what counts where nothing was."""
     document = item.document()
     usual = class_item(item.equipment.use).equipment if item.equipment.use else None
@@ -270,7 +270,7 @@ def cells_of(item: Item) -> list[Cell]:
             return  # its list says what it tunes
         value, counts = _at(document, keys), _usual(usual or item.equipment, keys)
         text, usually = ("" if one is None else _shown(field, one) for one in (value, counts))
-        found.append(Cell(("bag", item.name, *keys), field, text, as_seen(value), (), usually))
+        found.append(FieldCell(("bag", item.name, *keys), field, text, as_seen(value), (), usually))
 
     for about in ABOUT:
         cell(about, about.key)
@@ -296,13 +296,13 @@ def _usual(equipment: object, keys: Sequence[str]) -> Any:
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
+class ItemCard:
     """An item for the pages: the item, what it is, its figures in short, its fields, what may be measured of it."""
 
     item: Item
     what: str
     short: str
-    cells: tuple[Cell, ...]
+    cells: tuple[FieldCell, ...]
     measures: dict[str, str]
 
     @property
@@ -311,8 +311,8 @@ class Card:
         return path_json(("bag", self.item.name))
 
 
-def card(item: Item) -> Card:
+def card(item: Item) -> ItemCard:
     """An item for the pages."""
     of = item.equipment
     what = called(of.use) if of.use else f"{item.kind}, {tunes_said(of)}".rstrip(", ")
-    return Card(item, what, in_short(of), tuple(cells_of(item)), measures(item.kind))
+    return ItemCard(item, what, in_short(of), tuple(cells_of(item)), measures(item.kind))

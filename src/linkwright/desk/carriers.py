@@ -13,7 +13,7 @@ from linkwright.plan.model import PlannedLink
 from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link
-from linkwright.store import Change, Store, Tick
+from linkwright.store import LoggedChange, Store, Tick
 from linkwright.units import khz_from_mhz, mhz_text
 
 #: What a move takes, in this order: each may be ticked by itself; the last of them is the tick of both ends.
@@ -118,7 +118,7 @@ def move(
     *,
     is_on: bool = False,
     fled: bool = False,
-) -> tuple[str, Change | None]:
+) -> tuple[str, LoggedChange | None]:
     """A link is to go to another carrier: what is told, and the change, which is taken back as one.
 
     is_on : its ends stand on the old carrier, which counts as occupied until the move is ticked. fled : somebody is
@@ -140,7 +140,9 @@ def move(
     return f"{link.name}{was} to {_shown(planned, khz)} MHz", change
 
 
-def tick(store: Store, snapshot: Snapshot, id_: str, khz: int, act: str, who: str) -> tuple[str, Change | None]:
+def tick(
+    store: Store, snapshot: Snapshot, id_: str, khz: int, act: str, who: str
+) -> tuple[str, LoggedChange | None]:
     """One act of a move is done, or all of it ("all"): then both ends stand on the new carrier, and it was heard.
 
     Raises InputError where the link is to go elsewhere by now.

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.desk.airing import Airing
-from linkwright.desk.background import Background, State
+from linkwright.desk.background import Background, WorkState
 from linkwright.desk.current import site_now
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
@@ -87,7 +87,7 @@ class Desk:
         self.airing.is_on, self.airing.site = self._is_on, self._site_now
         self.airing.news = self.watching.ask_besides
         self.watching.known_before = self._confirmed_near
-        self.watching.compiled = lambda: self.works["preparing"].state == State()
+        self.watching.compiled = lambda: self.works["preparing"].state == WorkState()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from linkwright.shoot.models import Shoot
-from linkwright.store import Draft, Problem
+from linkwright.store import Draft, DraftProblem
 
 #: Lists of entries that can be left out, and tables of types by name.
 LISTS: Final = ("site", "link", "other", "call", "permit", "contact", "run")
@@ -21,7 +21,7 @@ ROUNDS: Final = 8
 
 
 @dataclass(frozen=True, slots=True)
-class Aside:
+class LeftAside:
     """An entry that is not as it was typed: its place, what it is called, and why, a sentence; `left_out` or as it
     was when it was whole last."""
 
@@ -43,10 +43,10 @@ class Document:
     and what of it is not as it was typed."""
 
     draft: Draft
-    problems: tuple[Problem, ...]
+    problems: tuple[DraftProblem, ...]
     shoot: Shoot | None
     used: Draft
-    aside: tuple[Aside, ...] = ()
+    aside: tuple[LeftAside, ...] = ()
 
     @property
     def revision(self) -> int:
@@ -68,8 +68,8 @@ def document_of(draft: Draft, good: Draft | None = None) -> Document:
     problems = tuple(draft.problems())
     if not problems:
         return Document(draft, (), draft.shoot(), draft)
-    used, aside = draft.copied(), dict[tuple[str, str], Aside]()
-    left: Sequence[Problem] = problems
+    used, aside = draft.copied(), dict[tuple[str, str], LeftAside]()
+    left: Sequence[DraftProblem] = problems
     for _ in range(ROUNDS):
         places = dict.fromkeys(place for problem in left if (place := _place(problem.path)) is not None)
         if not places:
@@ -95,7 +95,7 @@ def _place(path: Sequence[Any]) -> tuple[str, str] | None:
 
 def _without(
     used: Draft, draft: Draft, good: Draft | None, place: tuple[str, str], why: str
-) -> tuple[Draft, Aside]:
+) -> tuple[Draft, LeftAside]:
     """The draft with an entry as it was in `good`; without it where it is not there."""
     what, which = place
     path = (what,) if what == "shoot" else place
@@ -110,7 +110,7 @@ def _without(
             table.pop(key, None)
         else:
             table[key] = before
-        return Draft(document, ids, used.revision), Aside(place, name, before is None, why)
+        return Draft(document, ids, used.revision), LeftAside(place, name, before is None, why)
     entries, own = list(document[what]), list(ids[what,])
     number = own.index(which)
     for deeper in [path for path in ids if path[:2] == place]:
@@ -122,7 +122,7 @@ def _without(
         assert good is not None
         ids |= {path: inner for path, inner in good.ids.items() if path[:2] == place}
     document[what], ids[what,] = entries, tuple(own)
-    return Draft(document, ids, used.revision), Aside(place, name, before is None, why)
+    return Draft(document, ids, used.revision), LeftAside(place, name, before is None, why)
 
 
 def _called(what: str, which: str, value: Any) -> str:

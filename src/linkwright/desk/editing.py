@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from linkwright.desk.names import Names, kind_and_id
-from linkwright.store import Change, Draft, Store
+from linkwright.store import Draft, LoggedChange, Store
 
 Path = tuple[str, ...]
 Field = tuple[Path, Any, Any]
@@ -37,7 +37,7 @@ ON_A_SITE: Final = ("call", "other")
 OF_ONE: Final = {"run": "measured run time", "measured_level": "measured level"}
 
 
-def put(store: Store, names: Names, path: Path, seen: Any, value: Any, who: str) -> Change | None:
+def put(store: Store, names: Names, path: Path, seen: Any, value: Any, who: str) -> LoggedChange | None:
     """Put a value where the person saw something; a new name goes to all that name the entry, in the same change.
 
     Raises Conflict, InputError as the store does.

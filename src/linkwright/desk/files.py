@@ -20,7 +20,7 @@ from linkwright.work.apart import APART
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from linkwright.air.predicted import Place, Predicted
+    from linkwright.air.predicted import Predicted, ReceivingPlace
     from linkwright.air.readers import Readout
     from linkwright.rules import Territory
     from linkwright.shoot.models import Shoot
@@ -54,7 +54,7 @@ class Files:
         """What the files that a shoot names hold. Raises InputError for a region that the rules do not know."""
         by_name = {one.name: one for one in self.store.attachment_list()}
 
-        def predict(name: str, region: Territory, place: Place) -> Predicted:
+        def predict(name: str, region: Territory, place: ReceivingPlace) -> Predicted:
             return self.predicted(_named(by_name, name), name, region, place)
 
         sweeps, no_sweeps = sweeps_of(shoot, lambda name: self.readout(_named(by_name, name).id, name))
@@ -81,7 +81,7 @@ class Files:
             self._failed[key] = error
             raise
 
-    def predicted(self, there: Attachment, name: str, region: Territory, place: Place) -> Predicted:
+    def predicted(self, there: Attachment, name: str, region: Territory, place: ReceivingPlace) -> Predicted:
         """TV at a place by a list of stations, worked out once. Raises InputError."""
         from linkwright.air.stations import parse_stations
         from linkwright.desk.tv import predicted_tv

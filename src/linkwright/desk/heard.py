@@ -7,10 +7,10 @@ from typing import Any, Final
 
 import numpy as np
 
-from linkwright.desk.listening import Heard, Listening
+from linkwright.desk.listening import Listening, ListenResult
 from linkwright.desk.snapshot import Snapshot
-from linkwright.draw.response import Curve, Curves, drawn_curves
-from linkwright.draw.wave import Mark, Wave, drawn_wave
+from linkwright.draw.response import Curve, ResponseCurves, drawn_curves
+from linkwright.draw.wave import FaultMark, Wave, drawn_wave
 from linkwright.physics.speech import low_cut_db
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
@@ -22,7 +22,7 @@ from linkwright.sound.measured import says as gain_says
 from linkwright.sound.report import spectrum_of
 from linkwright.sound.settings import gain_from
 from linkwright.sound.timing import comb_db
-from linkwright.store import Change
+from linkwright.store import LoggedChange
 from linkwright.units import FloatArray, SampleArray, counted
 
 MARKED: Final = 400
@@ -84,7 +84,7 @@ def columns_of(samples: SampleArray, columns: int) -> tuple[FloatArray, FloatArr
     return np.minimum.reduceat(samples, edges).astype(float), np.maximum.reduceat(samples, edges).astype(float)
 
 
-def _document(heard: Heard | None) -> dict[str, Any]:
+def _document(heard: ListenResult | None) -> dict[str, Any]:
     if heard is None or heard.document is None:
         raise InputError("nobody has listened to this recording yet; wait a moment")
     return heard.document
@@ -113,7 +113,7 @@ def drawn_track(listening: Listening, of: str, track: int, width: float, begin: 
         (low, high), begin_s, end_s = outline[track - 1], 0.0, float(found["length_s"])
     faults = [fault for fault in found["faults"] if fault["kind"] in MOMENTS]
     marks = tuple(
-        Mark(fault["at_s"], fault["length_s"], fault["kind"], fault["certain"])
+        FaultMark(fault["at_s"], fault["length_s"], fault["kind"], fault["certain"])
         for fault in faults
         if begin_s <= fault["at_s"] <= end_s
     )[:MARKED]
@@ -171,7 +171,7 @@ def drawn_voice(listening: Listening, of: str, track: int, width: float) -> tupl
     says = f"{heard} of track {track} of {one.name}, before and after {step}"
     low = float(np.floor((top - 60.0) / 10.0) * 10.0)
     drawn = drawn_curves(
-        Curves(says, curves, marks, (20.0, 1000.0), (low, float(np.ceil(top / 10.0) * 10.0)), "dB"), width
+        ResponseCurves(says, curves, marks, (20.0, 1000.0), (low, float(np.ceil(top / 10.0) * 10.0)), "dB"), width
     )
     return drawn, cut, float(found["low_cut_hz"])
 
@@ -182,7 +182,7 @@ def drawn_comb(delay_ms: float, level_db: float, width: float) -> str:
     level = np.maximum(comb_db(frequency, delay_ms, level_db), -30.0)
     says = f"Two tracks {abs(delay_ms):.2f} ms apart, mixed"
     return drawn_curves(
-        Curves(says, (Curve(says, "chosen", frequency, level),), (), (20.0, 20_000.0), (-30.0, 9.0)), width
+        ResponseCurves(says, (Curve(says, "chosen", frequency, level),), (), (20.0, 20_000.0), (-30.0, 9.0)), width
     )
 
 
@@ -196,7 +196,9 @@ def _link_of(snapshot: Snapshot, named: str) -> tuple[Shoot, str, Link]:
     return shoot, id_, link
 
 
-def _set(snapshot: Snapshot, listening: Listening, id_: str, given: Mapping[str, float], who: str) -> Change | None:
+def _set(
+    snapshot: Snapshot, listening: Listening, id_: str, given: Mapping[str, float], who: str
+) -> LoggedChange | None:
     """Set fields of a link, each against the value that the snapshot has."""
     draft = snapshot.document.draft
     fields = [(("link", id_, key), draft.at("link", id_, key), float(value)) for key, value in given.items()]
@@ -221,7 +223,7 @@ def measured(
 
 def set_gain(
     snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
-) -> tuple[str, Change | None]:
+) -> tuple[str, LoggedChange | None]:
     """Put the step that a recording asks for into a link (by id or name): in a sentence, and the change."""
     name, says, found = measured(snapshot, listening, named, of, channel)
     _, id_, _ = _link_of(snapshot, named)
@@ -231,7 +233,7 @@ def set_gain(
 
 def set_low_cut(
     snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
-) -> tuple[str, Change | None]:
+) -> tuple[str, LoggedChange | None]:
     """Put what a recording told of a voice into a link (by id or name): in a sentence, and the change."""
     track = _track(_document(listening.heard(listening.recording(of))), channel)
     cut = track["low_cut"]

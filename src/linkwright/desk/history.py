@@ -10,7 +10,7 @@ from typing import Any, Final
 from linkwright.desk.form.fields import shown
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.names import Names
-from linkwright.store import Change
+from linkwright.store import LoggedChange
 
 #: Longest value that is told [characters].
 MOST: Final = 60
@@ -25,7 +25,7 @@ ONE: Final = {
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class HistoryLine:
     """One change: its revision, when and by whom, what it is of, the values before and after, in words.
 
     way : "do", "undo", "redo". stands : it was not taken back. more : further values of the same change.
@@ -42,20 +42,22 @@ class Line:
     more: int
 
 
-def lines(changes: Sequence[Change], names: Names) -> list[Line]:
+def lines(changes: Sequence[LoggedChange], names: Names) -> list[HistoryLine]:
     """Changes in words, in their order; those that were taken back among them are told so."""
     reversed_since = {change.of for change in changes if change.of is not None}
     return [_line(change, names, stands=change.revision not in reversed_since) for change in changes]
 
 
-def _line(change: Change, names: Names, *, stands: bool) -> Line:
+def _line(change: LoggedChange, names: Names, *, stands: bool) -> HistoryLine:
     paths = change.paths()
     first = change.part(paths[0]) if len(paths) > 1 else change
     what, before, after = _told(first, names)
-    return Line(change.revision, change.when, change.who, what, before, after, change.way, stands, len(paths) - 1)
+    return HistoryLine(
+        change.revision, change.when, change.who, what, before, after, change.way, stands, len(paths) - 1
+    )
 
 
-def told_of_change(change: Change, names: Names) -> str:
+def told_of_change(change: LoggedChange, names: Names) -> str:
     """A change as one sentence, named before and after."""
     line = _line(change, names, stands=True)
     how = {"undo": "Taken back: ", "redo": "Done again: "}.get(line.way, "")
@@ -65,7 +67,7 @@ def told_of_change(change: Change, names: Names) -> str:
     return f"{how}{line.what}: {line.after or NOTHING}, was {line.before or NOTHING}{more}."
 
 
-def _told(change: Change, names: Names) -> tuple[str, str, str]:
+def _told(change: LoggedChange, names: Names) -> tuple[str, str, str]:
     """What a change is of, and the values before and after; both empty where the whole is the news."""
     path = tuple(map(str, change.path))
     if not path:

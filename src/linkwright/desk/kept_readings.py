@@ -27,7 +27,7 @@ MOST_BYTES: Final = 64 * 1024 * 1024
 
 
 @dataclass
-class Keeper:
+class ReadingKeeper:
     """Keeps readings: within a second in the tail of the job, which becomes an attachment every minute.
 
     What the store refuses is kept here and tried again. says : why it was refused, a sentence; waiting, lost : how

@@ -19,7 +19,7 @@ SHORT_S: Final = 0.5
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Found:
+class LaidRecordings:
     """What the recordings say: the episodes with it, the tracks that are laid along a link, and the others."""
 
     episodes: tuple[Episode, ...] = ()
@@ -36,17 +36,17 @@ class Laying:
 
     background: Background
     _of: Key | None = None
-    _found: Found = field(default_factory=Found)
+    _found: LaidRecordings = field(default_factory=LaidRecordings)
     _lock: threading.RLock = field(default_factory=threading.RLock)
 
     def of(
         self, breaks: tuple[LinkBreaks, ...], episodes: tuple[Episode, ...], tracks: Sequence[TrackFaults],
         wait_s: float = SHORT_S,
-    ) -> Found | None:  # fmt: skip
+    ) -> LaidRecordings | None:  # fmt: skip
         """What these recordings say of these readings; None while that is not known yet."""
         key = (breaks, tuple(tracks))
         if not tracks or not breaks:
-            return Found(episodes)
+            return LaidRecordings(episodes)
         until = time.monotonic() + wait_s
         for _ in range(2):  # what is under way may be of other readings; then once more
             if self._is(key):
@@ -64,6 +64,6 @@ class Laying:
     def _lay(self, key: Key, episodes: tuple[Episode, ...]) -> None:
         breaks, tracks = key
         laid, not_laid = lay(breaks, tracks, spans_of(episodes))
-        found = Found(weighed(episodes, laid, breaks), laid, not_laid)
+        found = LaidRecordings(weighed(episodes, laid, breaks), laid, not_laid)
         with self._lock:
             self._of, self._found = key, found

@@ -17,7 +17,7 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright import __version__, halfway
-from linkwright.desk.background import Background, Run
+from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError
 from linkwright.store import RECORDING, Attachment, Store
@@ -32,7 +32,7 @@ COLUMNS: Final = 2000
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class ListenResult:
     """What was heard: the document of `linkwright listen --json`, or why it could not be listened to."""
 
     document: dict[str, Any] | None
@@ -61,12 +61,12 @@ class Listening:
             raise InputError("this recording is not in the job any more; load the page again")
         return found
 
-    def heard(self, one: Attachment) -> Heard | None:
+    def heard(self, one: Attachment) -> ListenResult | None:
         """What was heard in it; None while nobody has listened."""
         if one.hash in self._errors:
-            return Heard(None, self._errors[one.hash])
+            return ListenResult(None, self._errors[one.hash])
         kept = self.store.cache_get(_key("heard", one.hash))
-        return None if kept is None else Heard(json.loads(kept))
+        return None if kept is None else ListenResult(json.loads(kept))
 
     def pairs(self, ones: Sequence[Attachment]) -> list[dict[str, Any]] | None:
         """How tracks of different recordings stand to each other; None while it is not known."""
@@ -115,7 +115,7 @@ class Listening:
         ones = [one for one in self.recordings() if one.hash not in self._errors]
         return ones if len(ones) > 1 and self.pairs(ones) is None else []
 
-    def _run(self, run: Run) -> None:
+    def _run(self, run: WorkRun) -> None:
         try:
             while True:
                 waiting = self._waiting()
@@ -128,7 +128,7 @@ class Listening:
         finally:
             self.listeners.tell("listen", {})
 
-    def _listen(self, one: Attachment, run: Run) -> None:
+    def _listen(self, one: Attachment, run: WorkRun) -> None:
         """One recording: its tracks, and how they stand to each other."""
         from linkwright.sound.excerpt import overview
         from linkwright.sound.listen import listen
@@ -149,7 +149,7 @@ class Listening:
         self.store.cache_put(_key("outline", one.hash), outline.astype("<f4").tobytes())
         self.store.cache_put(_key("heard", one.hash), json.dumps(document).encode())
 
-    def _compare(self, ones: Sequence[Attachment], run: Run) -> None:
+    def _compare(self, ones: Sequence[Attachment], run: WorkRun) -> None:
         """The tracks of different recordings against each other, of those that have the same rate."""
         from linkwright.sound.pairs import compare
         from linkwright.sound.recordings import Recording, open_recording

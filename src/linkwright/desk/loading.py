@@ -14,7 +14,7 @@ from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import MOST_BYTES, decoded, older_names, parse_shoot, read_text, with_learnt
 
 if TYPE_CHECKING:
-    from linkwright.air.predicted import Place, Predicted
+    from linkwright.air.predicted import Predicted, ReceivingPlace
     from linkwright.air.readers import Readout
     from linkwright.plan.model import Plan
     from linkwright.rules import Territory
@@ -84,7 +84,7 @@ def load_tv(shoot: Shoot, shoot_path: str) -> Mapping[str, Predicted]:
     """What is predicted of TV at every site that names a list of stations, by its name. Raises InputError(s)."""
     folder = _folder(shoot_path)
 
-    def predict(name: str, region: Territory, place: Place) -> Predicted:
+    def predict(name: str, region: Territory, place: ReceivingPlace) -> Predicted:
         from linkwright.air.stations import read_stations
         from linkwright.desk.tv import predicted_tv
 

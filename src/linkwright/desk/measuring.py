@@ -8,13 +8,13 @@ from linkwright.desk.current import live_call_at
 from linkwright.desk.desk import Desk
 from linkwright.desk.snapshot import Snapshot
 from linkwright.shoot.errors import InputError
-from linkwright.store import Change
+from linkwright.store import LoggedChange
 
 #: Over how long a level is taken as measured [s].
 MEASURED_S: Final = 10.0
 
 
-def measure(desk: Desk, snapshot: Snapshot, link: str, spot: str, who: str) -> tuple[str, Change]:
+def measure(desk: Desk, snapshot: Snapshot, link: str, spot: str, who: str) -> tuple[str, LoggedChange]:
     """Keep the level of the last seconds as measured at a spot; what is said of it, and the change.
 
     Raises InputError where no level has come, no plan is made, or the shoot names no site.

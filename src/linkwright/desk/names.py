@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from linkwright.store import Change, Draft
+from linkwright.store import Draft, LoggedChange
 
 #: Lists whose entries have names.
 NAMED: Final = ("link", "site", "call", "other")
@@ -55,7 +55,7 @@ def kind_and_id(path: tuple[str, ...]) -> tuple[str, str] | None:
     return None
 
 
-def names_of(draft: Draft, changes: Iterable[Change], before: Names | None = None) -> Names:
+def names_of(draft: Draft, changes: Iterable[LoggedChange], before: Names | None = None) -> Names:
     """The names of a draft, with those that its log tells; `before` : what an earlier part of the log told."""
     ever = dict(before.ever) if before is not None else {}
     called = dict(before.called) if before is not None else {}

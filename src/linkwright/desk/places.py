@@ -17,7 +17,7 @@ from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrapping import site_spans
 from linkwright.lengths import hours
 from linkwright.plan.chain import Scene
-from linkwright.reach.day_levels import LinkDay, learn_from_day
+from linkwright.reach.day_levels import DayLevels, learn_from_day
 from linkwright.reach.ground import along_route
 from linkwright.reach.path import xyz
 from linkwright.shoot.catalogue import called
@@ -27,11 +27,11 @@ from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Site
 from linkwright.shoot.times import Run
-from linkwright.store import Change, Draft, Store
-from linkwright.store.placebook import Known, PlaceBook
+from linkwright.store import Draft, LoggedChange, Store
+from linkwright.store.placebook import NearPlace, PlaceBook
 from linkwright.watch.diagnose.answers import counted
 from linkwright.watch.diagnose.causes import words_of
-from linkwright.watch.figures.statistics import Figures
+from linkwright.watch.figures.statistics import LinkFigures
 
 #: Steps of a route that levels are compared along.
 STEPS: Final = 120
@@ -52,7 +52,7 @@ class Learning:
     because: str = ""
 
 
-def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[Figures]]) -> list[Learning]:
+def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[LinkFigures]]) -> list[Learning]:
     """What was learnt of each site of the shoot; nothing while there is none that can be worked with."""
     shoot, scene = snapshot.shoot, snapshot.scene
     if shoot is None or scene is None:
@@ -88,7 +88,9 @@ def _links_on(scene: Scene, site: Site) -> set[str]:
     return {link.name for call in scene.calls_on(site) for link in call.links}
 
 
-def _reach(snapshot: Snapshot, site: Site, figures: Sequence[Figures], shoot: Shoot) -> tuple[Learnt | None, str]:
+def _reach(
+    snapshot: Snapshot, site: Site, figures: Sequence[LinkFigures], shoot: Shoot
+) -> tuple[Learnt | None, str]:
     """What is known of a site's reach, and from what: a walk test if there is one, else the day's levels."""
     if site.learnt is not None:
         return site.learnt, "from a walk test" if site.learnt.link else "from an earlier day"
@@ -98,7 +100,7 @@ def _reach(snapshot: Snapshot, site: Site, figures: Sequence[Figures], shoot: Sh
         return None, ""
     from linkwright.plan.reaching import reaching
 
-    links: dict[str, LinkDay] = {}
+    links: dict[str, DayLevels] = {}
     then = made.names.name_of(snapshot.names.id_of("site", site.name))
     for call in (one for one in made.plan.calls if one.site == then):
         for one in reaching(made.scene, call):
@@ -111,7 +113,7 @@ def _reach(snapshot: Snapshot, site: Site, figures: Sequence[Figures], shoot: Sh
             way = along_route(work, STEPS)
             at = xyz((one.chain.at,))[0]
             away = np.hypot(way.x_m - at[0], way.y_m - at[1])
-            links[work.name] = LinkDay(
+            links[work.name] = DayLevels(
                 work.name, way.level_dbm, np.maximum(away, 1.0), best, seen.readings, work.mhz
             )
     return learn_from_day(
@@ -237,7 +239,7 @@ class Offer:
 
     site_id: str
     site: str
-    known: Known
+    known: NearPlace
     says: str
 
 
@@ -272,7 +274,7 @@ def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
 
 def take_over(
     store: Store, snapshot: Snapshot, book: PlaceBook, site_id: str, place_id: str, who: str
-) -> Change | None:
+) -> LoggedChange | None:
     """A kept place into a site of the job: one edit, to be undone. Raises InputError."""
     document = snapshot.document
     ids = [id_ for id_, _ in document.draft.entries("site")]

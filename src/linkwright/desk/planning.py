@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright import __version__
-from linkwright.desk.background import Background, Run
+from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.document import Document
 from linkwright.desk.files import Files, Read
 from linkwright.desk.given_up import GivenUp, given_up, with_findings
@@ -89,7 +89,7 @@ class Planning:
                 sweeps[site] = (*sweeps.get(site, ()), heard)
         return replace(read, sweeps=sweeps)
 
-    def _plan(self, run: Run) -> None:
+    def _plan(self, run: WorkRun) -> None:
         """One plan, of the job as it stands when it begins."""
         self._since_s = time.monotonic()
         run.wait(SETTLE_S)
@@ -107,7 +107,13 @@ class Planning:
             self._for = given
 
     def _made(
-        self, run: Run, document: Document, names: Names, shoot: Shoot, attachments: tuple[str, ...], fresh: bool
+        self,
+        run: WorkRun,
+        document: Document,
+        names: Names,
+        shoot: Shoot,
+        attachments: tuple[str, ...],
+        fresh: bool,
     ) -> None:
         """Make a plan, and keep it."""
         from linkwright.plan.chain import scene_of

@@ -6,7 +6,7 @@ import time
 from dataclasses import dataclass
 from typing import Final
 
-from linkwright.desk.background import Background, Run
+from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.snapshot import Made
 from linkwright.shoot.errors import InputError
 from linkwright.watch.log.live import Intake
@@ -37,7 +37,7 @@ class Playing:
         if not courses:
             raise InputError("there is no plan to play yet; the pages Shoot and Plan say what is lacking")
 
-        def play(run: Run) -> None:
+        def play(run: WorkRun) -> None:
             faults = draw_faults(courses, CAUSES, seed=SEED, each_h=FAULTS_H)
             batches = simulate(courses, faults, seed=SEED, rate_hz=RATE_HZ)
             for batch in paced(batches, 1.0, clock=time.monotonic, sleep=run.wait):

@@ -40,7 +40,7 @@ class Region:
 
 
 @dataclass(frozen=True, slots=True)
-class Tick:
+class PermitTick:
     """A permit as a sentence to tick: what it is and allows, and the rows that ticking it accepts."""
 
     id: str
@@ -72,21 +72,21 @@ def regions() -> list[Region]:
     return sorted(found, key=lambda region: region.name)
 
 
-def ticks(region: str, on: datetime.date) -> list[Tick]:
+def ticks(region: str, on: datetime.date) -> list[PermitTick]:
     """The permits of a region that a crew may hold, as sentences."""
     of = territory(region)
     return [_tick(permit, of.rows, on) for permit in of.permits]
 
 
-def _tick(permit: Permit, rows: Sequence[Any], on: datetime.date) -> Tick:
+def _tick(permit: Permit, rows: Sequence[Any], on: datetime.date) -> PermitTick:
     mine = [row for row in rows if row.permit == permit.id and row.kind == "microphone" and not row.ended(on)]
     ranges = ", ".join(f"{row.from_khz / 1000:g}–{row.to_khz / 1000:g}" for row in mine)
     says = f"I hold: {permit.name}" + (f", {ranges} MHz" if ranges else "")
     assumed = tuple(row.id for row in mine if row.evidence == "assumed" and row.service is None)
-    return Tick(permit.id, says, permit.note or "", assumed)
+    return PermitTick(permit.id, says, permit.note or "", assumed)
 
 
-def ticks_of(document: Document) -> list[Tick]:
+def ticks_of(document: Document) -> list[PermitTick]:
     """The permits of the region that a job says, on its day."""
     region, on = document.draft.at("shoot", "region"), document.draft.at("shoot", "date")
     day = on if isinstance(on, datetime.date) else datetime.date.today()

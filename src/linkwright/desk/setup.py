@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from dataclasses import dataclass
 
-from linkwright.day.steps import Known, Settings, Step, steps_of
+from linkwright.day.steps import Settings, SetUpStep, StepKeys, steps_of
 from linkwright.desk.day import CHANGED
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.model import Finding, PlannedCall, PlannedLink
@@ -19,7 +19,7 @@ from linkwright.store import Store, Tick
 class Ticked:
     """A step, and when (on the clock of the shoot) and by whom it was ticked off."""
 
-    step: Step
+    step: SetUpStep
     tick: Tick | None
     number: int
 
@@ -63,7 +63,7 @@ def link_steps(store: Store, snapshot: Snapshot, call: LiveCall, link: Link) -> 
     """A link of a call with its steps as they are ticked off."""
     names, shoot = snapshot.names, snapshot.whole_shoot()
     site = names.id_of("site", call.site.name)
-    known = Known(
+    known = StepKeys(
         names.id_of("call", call.name), site, names.id_of("link", link.name),
         lambda spot: names.id_of(f"spot {site}", spot),
     )  # fmt: skip
@@ -123,7 +123,7 @@ def _both_ends(
 
 def tick(
     store: Store, snapshot: Snapshot, call: LiveCall, link: Link, key: str, *, done: bool, who: str
-) -> tuple[Step, datetime.datetime | None]:
+) -> tuple[SetUpStep, datetime.datetime | None]:
     """Tick a step off, or clear it; the step, and when it is ticked off now. Done twice it stays as it was.
 
     Raises InputError for a step that is not the link's any more.

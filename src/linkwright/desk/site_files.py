@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
-    from linkwright.air.predicted import Place, Predicted
+    from linkwright.air.predicted import Predicted, ReceivingPlace
     from linkwright.air.readers import Readout
     from linkwright.rules import Territory
     from linkwright.shoot.models import Shoot
 
 #: A sweep file by its name; the TV that a list of stations gives at a place. Both raise InputError.
 ReadSweep = Callable[[str], "Readout"]
-PredictTv = Callable[[str, "Territory", "Place"], "Predicted"]
+PredictTv = Callable[[str, "Territory", "ReceivingPlace"], "Predicted"]
 
 
 def sweeps_of(shoot: Shoot, read: ReadSweep) -> tuple[Mapping[str, tuple[Readout, ...]], tuple[InputError, ...]]:
@@ -44,7 +44,7 @@ def tv_of(shoot: Shoot, predict: PredictTv) -> tuple[Mapping[str, Predicted], tu
     """
     if not any(site.stations for site in shoot.site):
         return {}, ()
-    from linkwright.air.predicted import Place
+    from linkwright.air.predicted import ReceivingPlace
     from linkwright.rules import territory
 
     region = territory(shoot.shoot.region)
@@ -58,7 +58,7 @@ def tv_of(shoot: Shoot, predict: PredictTv) -> tuple[Mapping[str, Predicted], tu
             troubles.append(InputError(says))
             continue
         try:
-            place = Place(site.latitude, site.longitude, site.surroundings)
+            place = ReceivingPlace(site.latitude, site.longitude, site.surroundings)
             found[site.name] = predict(site.stations, region, place)
         except InputError as error:
             troubles.append(error)

@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from linkwright.desk.background import State
+from linkwright.desk.background import WorkState
 from linkwright.desk.document import Document
 from linkwright.desk.files import Read
 from linkwright.desk.names import Names
@@ -60,7 +60,7 @@ class Snapshot:
     read: Read
     scene_or_why: Scene | str
     made: Made | None
-    planning: State
+    planning: WorkState
 
     @property
     def revision(self) -> int:

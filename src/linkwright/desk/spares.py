@@ -10,7 +10,7 @@ from linkwright.desk.airing import AirNow
 from linkwright.desk.expecting import swept_on
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Verdict
-from linkwright.plan.what_if import Outcome, outcomes
+from linkwright.plan.what_if import LinkOutcome, outcomes
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import LiveCall
 from linkwright.units import dbm_from_mw
@@ -136,7 +136,7 @@ def _spare(
     return SpareNow(khz, mine.shown(khz), own.in_hand_db, now_db, own.sure, verdict, tuple(against), air)
 
 
-def _worse(call: PlannedCall, mine: PlannedLink, then: Mapping[str, Outcome]) -> list[str]:
+def _worse(call: PlannedCall, mine: PlannedLink, then: Mapping[str, LinkOutcome]) -> list[str]:
     """Who would not hold any more."""
     held = [one.link for one in call.links if one.link != mine.link and one.verdict == "holds"]
     worse = [name for name in held if name in then and then[name].verdict != "holds"]

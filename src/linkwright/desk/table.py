@@ -8,7 +8,7 @@ from typing import Final
 
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ink import in_page_inks
-from linkwright.draw.ledger import Ledger, drawn_ledger
+from linkwright.draw.ledger import LedgerPicture, drawn_ledger
 from linkwright.plan.answer import answer_sentence, short_says, worst_says
 from linkwright.plan.file import parse_plan
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink
@@ -29,7 +29,7 @@ BESIDE: Final = "plan-beside"
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class LinkRow:
     """A link in a call, as a row of the table."""
 
     call: PlannedCall
@@ -76,7 +76,7 @@ class Row:
         wanted = [(line.part, line.db or 0.0) for line in link.ledger if line.what == "wanted"]
         against = [(line.part, line.dbm) for line in link.ledger if line.dbm is not None]
         return in_page_inks(drawn_ledger(
-            Ledger(
+            LedgerPicture(
                 f"{link.link} on {link.carrier} MHz",
                 tuple(wanted), link.wanted_dbm, tuple(against), link.noise_and_interference_dbm,
                 link.required_cnr_db, link.margin_db,
@@ -86,7 +86,7 @@ class Row:
         ))  # fmt: skip
 
 
-def rows(made: Made, order: str) -> list[Row]:
+def rows(made: Made, order: str) -> list[LinkRow]:
     """The links of all calls in the order asked for."""
     locked = {link.name for link in made.shoot.link if link.locked_mhz is not None}
     times = {
@@ -94,7 +94,7 @@ def rows(made: Made, order: str) -> list[Row]:
         for call in made.scene.calls
     }
     found = [
-        Row(call, link, made.names.id_of("link", link.link), link.link in locked, times[call.call])
+        LinkRow(call, link, made.names.id_of("link", link.link), link.link in locked, times[call.call])
         for call in made.plan.calls
         for link in call.links
     ]

@@ -132,7 +132,7 @@ def _told(snapshot: Snapshot, one: Happening) -> Trouble:
 
 
 @dataclass(frozen=True, slots=True)
-class Cells:
+class CellsLeft:
     """The cells of a link that is on: when the weakest set of ten would die, and whether that was counted from a
     change that somebody ticked or from the call's begin."""
 
@@ -147,7 +147,7 @@ class Cells:
         return hours(max(0.0, (self.dies - now).total_seconds() / 3600.0))
 
 
-def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> tuple[Cells, ...]:
+def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> tuple[CellsLeft, ...]:
     """The cells of the links whose call is on, by the low side of what they last, and by the gauge where it shows
     less. gauges : what is left by the receiver's display (0 to 1), by id of the link."""
     shoot, now = snapshot.shoot, store.now().astimezone(snapshot.zone)
@@ -168,7 +168,7 @@ def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> 
             if id_ in gauges:
                 dies = min(dies, now + datetime.timedelta(hours=lasts * gauges[id_]))
             found.append(
-                Cells(id_, day.who, dies.astimezone(snapshot.zone), since is not None, _next_break(call, now))
+                CellsLeft(id_, day.who, dies.astimezone(snapshot.zone), since is not None, _next_break(call, now))
             )
     return tuple(found)
 

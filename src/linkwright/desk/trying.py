@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.desk.snapshot import Made
-from linkwright.plan.what_if import Outcome, outcomes
+from linkwright.plan.what_if import LinkOutcome, outcomes
 from linkwright.plan.why import CallReasons, why
 from linkwright.units import mhz_text
 
@@ -24,7 +24,7 @@ class Tried:
     khz: int
     shown: str
     reasons: tuple[CallReasons, ...]
-    effects: tuple[tuple[Outcome, Outcome | None], ...]
+    effects: tuple[tuple[LinkOutcome, LinkOutcome | None], ...]
     all: int
 
 

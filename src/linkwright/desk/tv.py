@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from linkwright.air.predicted import Band, Heard, Place, Predicted, predict
+from linkwright.air.predicted import Predicted, ProtectedChannel, ReceivingPlace, StationAtPlace, predict
 from linkwright.air.stations import Stations, parse_stations, read_stations
 from linkwright.air.stations.reader import LIMIT_BYTES
 from linkwright.air.tables import land_curves, us_curves
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from linkwright.rules import Territory
 
 
-def predicted_tv(region: Territory, place: Place, stations: Stations) -> Predicted:
+def predicted_tv(region: Territory, place: ReceivingPlace, stations: Stations) -> Predicted:
     """TV in every channel of a territory at a place. Raises InputError where its channels are not known."""
     channels = tv_channels(region)
     if not channels:
@@ -29,7 +29,7 @@ def predicted_tv(region: Territory, place: Place, stations: Stations) -> Predict
         for contour in protection.contour
         for number in range(contour.first, contour.last + 1)
     }  # fmt: skip
-    bands = [Band(one.number, one.from_khz, one.to_khz, contours.get(one.number)) for one in channels]
+    bands = [ProtectedChannel(one.number, one.from_khz, one.to_khz, contours.get(one.number)) for one in channels]
     separation_km = None if protection is None else protection.extra_separation_km
     service = () if protection is None else us_curves()
     return predict(stations, bands, place, land_curves(), service, separation_km)
@@ -54,7 +54,7 @@ def tv_separations(region: Territory, predicted: Predicted) -> tuple[Separation,
 
 def tv_document(region: Territory, position: tuple[float, float], path: str) -> dict[str, Any]:
     """What `--stations` adds to the document of the rules, as plain JSON values. Raises InputError."""
-    predicted = predicted_tv(region, Place(*position), load_stations(path, region.code))
+    predicted = predicted_tv(region, ReceivingPlace(*position), load_stations(path, region.code))
     return {
         "tv": [_heard(one) for one in predicted.heard],
         "channels": [dataclasses.asdict(one) for one in predicted.channels],
@@ -63,7 +63,7 @@ def tv_document(region: Territory, position: tuple[float, float], path: str) -> 
     }
 
 
-def _heard(one: Heard) -> dict[str, Any]:
+def _heard(one: StationAtPlace) -> dict[str, Any]:
     told = dataclasses.asdict(one) | {"outside_km": one.outside_km}
     return {key: round(value, 2) if isinstance(value, float) else value for key, value in told.items()}
 

@@ -25,7 +25,7 @@ import numpy as np
 from linkwright.desk import kept_readings
 from linkwright.desk.alarms import Alarm, Alarms
 from linkwright.desk.answers import answers_of, give, take_back
-from linkwright.desk.background import Background, Run
+from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.expecting import expected_of
 from linkwright.desk.names import Names
 from linkwright.desk.snapshot import Made
@@ -78,7 +78,7 @@ class Watching:
     compiled: Callable[[], bool] = field(default=lambda: True)
     _came: queue.Queue[list[Batch]] = field(default_factory=lambda: queue.Queue(MOST_TURNS))
     _shed: int = 0
-    _keeper: kept_readings.Keeper = field(init=False)
+    _keeper: kept_readings.ReadingKeeper = field(init=False)
     _watcher: Watcher = field(init=False)
     _planned: tuple[Expected, ...] = ()
     _expected: tuple[Expected, ...] = ()
@@ -91,7 +91,7 @@ class Watching:
     _asked_s: float = -math.inf
 
     def __post_init__(self) -> None:
-        self._keeper = kept_readings.Keeper(self.store)
+        self._keeper = kept_readings.ReadingKeeper(self.store)
         self._watcher = Watcher(called=self._called)
         self._learn()
 
@@ -277,7 +277,7 @@ class Watching:
 
     # The work
 
-    def _look(self, run: Run) -> None:
+    def _look(self, run: WorkRun) -> None:
         """Take what came and tell the pages, four times a second."""
         while True:
             run.wait(LOOK_S)
@@ -329,7 +329,7 @@ class Watching:
         on = {one.link for one in self._expected if one.live_at(now)}
         self.board.off = frozenset(planned - on) if on else frozenset()
 
-    def _judge(self, run: Run) -> None:
+    def _judge(self, run: WorkRun) -> None:
         """Keep what comes, and tell alarms; first what was kept last."""
         self._look_again()
         while True:

@@ -12,14 +12,14 @@ from linkwright.day.schedule import schedule
 from linkwright.desk.answers import answers_of
 from linkwright.desk.desk import Desk
 from linkwright.desk.diagnosing import told_of as episode_of
-from linkwright.desk.laying import SHORT_S, Found
+from linkwright.desk.laying import SHORT_S, LaidRecordings
 from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names
 from linkwright.desk.places import Learning, learnings
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrapping import Gone, Wrapping, planned_levels
-from linkwright.draw.bars import Span
-from linkwright.draw.timeline import Flag, Lane, Timeline, drawn_timeline
+from linkwright.draw.bars import BarSpan
+from linkwright.draw.timeline import LinkLane, MomentFlag, Timeline, drawn_timeline
 from linkwright.lengths import duration
 from linkwright.sheets.tables import csv_text
 from linkwright.shoot.end import whose
@@ -31,8 +31,8 @@ from linkwright.units import counted
 from linkwright.watch.align.recordings import Laid, NotLaid, TrackFaults, clock_words, stamped_ns
 from linkwright.watch.diagnose.answers import Answer, answered
 from linkwright.watch.diagnose.episodes import Episode, answer, moment
-from linkwright.watch.figures.statistics import OFF_MS, Between, Figures
-from linkwright.watch.figures.wrapped import Event, Heard, LaidTrack, WrapUp, with_done
+from linkwright.watch.figures.statistics import OFF_MS, Between, LinkFigures
+from linkwright.watch.figures.wrapped import Event, LaidTrack, RecordingFigures, WrapUp, with_done
 
 #: Widths of the picture on the report [px].
 REPORT_PX: Final = 1000.0
@@ -187,13 +187,17 @@ def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackF
 
 
 def recordings(
-    listening: Listening, tracks: dict[str, list[TrackFaults]], found: Found | None, *, read: bool
-) -> tuple[Heard, ...]:
+    listening: Listening, tracks: dict[str, list[TrackFaults]], found: LaidRecordings | None, *, read: bool
+) -> tuple[RecordingFigures, ...]:
     """The recordings with where they lie in time: laid along the readings, else by their own time stamp."""
     rows = []
     for one in listening.recordings():
         if one.id not in tracks:
-            rows.append(Heard(one.name, None, 0.0, (), says="Nobody has listened to it yet, or it cannot be read."))
+            rows.append(
+                RecordingFigures(
+                    one.name, None, 0.0, (), says="Nobody has listened to it yet, or it cannot be read."
+                )
+            )
             continue
         mine = tracks[one.id]
         laid = [] if found is None else [way for way in found.laid if way.track.file == one.id]
@@ -207,7 +211,7 @@ def _certain(tracks: list[TrackFaults]) -> tuple[tuple[str, float], ...]:
     return tuple((kind, at) for track in tracks for at, _, kind in track.faults if KINDS[kind].fault)
 
 
-def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> Heard:
+def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> RecordingFigures:
     """A recording that lies along links: by the track that tells its clock best."""
     best = max(laid, key=lambda one: (one.aligned.matched, one.aligned.confidence))
     along = [
@@ -218,7 +222,7 @@ def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> Heard:
         named = ", ".join(f"{channel}" for channel in others)
         along.append(f"of track{'s' if len(others) > 1 else ''} {named} the link is not known")
     said = "; ".join(along)
-    return Heard(
+    return RecordingFigures(
         tracks[0].name, best.time_ns(0.0) // 1_000_000, tracks[0].length_s or 0.0, _certain(tracks),
         tuple(LaidTrack(one.track.channel, one.link, tuple(at for at, _, _ in one.track.losses)) for one in laid),
         1.0 + best.aligned.drift_ppm * 1e-6, f"{said[:1].upper()}{said[1:]}. {clock_words(best)}",
@@ -226,7 +230,7 @@ def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> Heard:
     )  # fmt: skip
 
 
-def _by_stamp(tracks: list[TrackFaults], why: list[NotLaid], *, read: bool, known: bool) -> Heard:
+def _by_stamp(tracks: list[TrackFaults], why: list[NotLaid], *, read: bool, known: bool) -> RecordingFigures:
     """A recording that lies where its own time stamp says, if it has one, and why."""
     begins_ns = tracks[0].begins_ns
     if not read:
@@ -239,7 +243,7 @@ def _by_stamp(tracks: list[TrackFaults], why: list[NotLaid], *, read: bool, know
     where = (
         "it lies by its own time stamp" if begins_ns is not None else "its header has no time, so it is not drawn"
     )
-    return Heard(
+    return RecordingFigures(
         tracks[0].name, None if begins_ns is None else begins_ns // 1_000_000, tracks[0].length_s or 0.0,
         _certain(tracks), says=f"{says}; {where}.",
     )  # fmt: skip
@@ -300,7 +304,7 @@ def bounds(wrap: WrapUp, gone: Gone) -> tuple[int, int]:
     return first - room, last + room
 
 
-def unread(one: Figures, gone: Gone) -> tuple[Between, ...]:
+def unread(one: LinkFigures, gone: Gone) -> tuple[Between, ...]:
     """When others were read and a link was not."""
     first, last = gone.span_ms or (one.first_ms, one.last_ms)
     before = (Between(first, one.first_ms),) if one.first_ms - first > OFF_MS else ()
@@ -308,10 +312,10 @@ def unread(one: Figures, gone: Gone) -> tuple[Between, ...]:
     return (*before, *one.gaps, *after)
 
 
-def _tracks(wrap: WrapUp, link: str) -> tuple[Span, ...]:
+def _tracks(wrap: WrapUp, link: str) -> tuple[BarSpan, ...]:
     """The recorded tracks of a link."""
     return tuple(
-        Span(f"{one.name}, track {track.channel}", one.begins_ms, one.at_ms(one.length_s),
+        BarSpan(f"{one.name}, track {track.channel}", one.begins_ms, one.at_ms(one.length_s),
              tuple(one.at_ms(at_s) for at_s in track.losses))
         for one in wrap.recordings if one.begins_ms is not None for track in one.laid if track.link == link
     )  # fmt: skip
@@ -334,17 +338,17 @@ def picture(
     failed_first = sorted(gone.figures, key=lambda one: one.link not in episodes)
     kept = {one.link for one in failed_first[:MOST_LANES]}
     lanes = tuple(
-        Lane(one.link, outline.of(one.link, from_ms, to_ms, columns), unread(one, gone),
+        LinkLane(one.link, outline.of(one.link, from_ms, to_ms, columns), unread(one, gone),
              tuple(episodes.get(one.link, ())), one.needed_dbm, _tracks(wrap, one.link))
         for one in gone.figures if one.link in kept
     )  # fmt: skip
-    flags = tuple(Flag(event.at_ms, event.kind, event.text) for event in wrap.events)
+    flags = tuple(MomentFlag(event.at_ms, event.kind, event.text) for event in wrap.events)
     bars = tuple(
-        Span(one.name, one.begins_ms, one.at_ms(one.length_s), tuple(one.at_ms(at_s) for _, at_s in one.faults),
+        BarSpan(one.name, one.begins_ms, one.at_ms(one.length_s), tuple(one.at_ms(at_s) for _, at_s in one.faults),
              sure=bool(one.laid))
         for one in wrap.recordings if one.begins_ms is not None
     )  # fmt: skip
-    calls = tuple(Span(*call) for call in wrap.calls)
+    calls = tuple(BarSpan(*call) for call in wrap.calls)
     left_out = len(gone.figures) - len(lanes)
     more = f"; {left_out} further links are in the table" if left_out else ""
     says = f"Time line, {moment(from_ms, wrap.zone):%H:%M:%S} to {moment(to_ms, wrap.zone):%H:%M:%S}, " + (

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from linkwright.day.schedule import schedule
-from linkwright.desk.background import Background, Run
+from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.diagnosing import Diagnosing, expected_in
 from linkwright.desk.kept_readings import stretch_in
 from linkwright.desk.laying import Laying
@@ -27,7 +27,7 @@ from linkwright.units import counted
 from linkwright.watch.align.breaks import LinkBreaks
 from linkwright.watch.diagnose.watcher import Episode
 from linkwright.watch.figures.outline import Outline
-from linkwright.watch.figures.statistics import Figures, Tally
+from linkwright.watch.figures.statistics import FiguresTally, LinkFigures
 from linkwright.watch.log.kept import Stretch
 from linkwright.watch.log.stretches import between, called
 
@@ -42,12 +42,12 @@ class Gone:
     """What the readings told; `told` is what was amiss, `episodes` what the watch saw and `breaks` when each link's
     audio broke, before any recording was looked at. `outline` may not be added to by anybody else."""
 
-    figures: tuple[Figures, ...] = ()
+    figures: tuple[LinkFigures, ...] = ()
     outline: Outline = field(default_factory=Outline)
     episodes: tuple[Episode, ...] = ()
     told: tuple[str, ...] = ()
     readings: int = 0
-    by_site: Mapping[str, tuple[Figures, ...]] = field(default_factory=dict)
+    by_site: Mapping[str, tuple[LinkFigures, ...]] = field(default_factory=dict)
     breaks: tuple[LinkBreaks, ...] = ()
 
     @property
@@ -73,10 +73,10 @@ class _SoFar:
     key: object
     needed: Mapping[str, float]
     spans: list[tuple[str, int, int]]
-    tally: Tally
+    tally: FiguresTally
     outline: Outline
     diagnosing: Diagnosing
-    by_site: dict[str, Tally] = field(default_factory=dict)
+    by_site: dict[str, FiguresTally] = field(default_factory=dict)
     ids: list[str] = field(default_factory=list)
 
     @classmethod
@@ -84,7 +84,7 @@ class _SoFar:
         """Nothing yet."""
         needed = needed_levels(snapshot)
         diagnosing = Diagnosing(expected_in(snapshot))
-        return cls(key, needed, site_spans(snapshot), Tally(needed), Outline(), diagnosing)
+        return cls(key, needed, site_spans(snapshot), FiguresTally(needed), Outline(), diagnosing)
 
     def add(self, stretch: Stretch) -> None:
         """Take in readings."""
@@ -94,7 +94,7 @@ class _SoFar:
         for site, from_ms, to_ms in self.spans:
             part = between(stretch, from_ms, to_ms)
             if part.size:
-                self.by_site.setdefault(site, Tally(self.needed)).add(part)
+                self.by_site.setdefault(site, FiguresTally(self.needed)).add(part)
 
 
 @dataclass
@@ -140,7 +140,7 @@ class Wrapping:
                 self.gone, self._key = Gone(), key
                 return
 
-            def work(run: Run) -> None:
+            def work(run: WorkRun) -> None:
                 self.gone, self._key = self._go_through(snapshot, asked, run), key
 
             self.background.begin(work)
@@ -149,7 +149,7 @@ class Wrapping:
         """Wait until the readings have been gone through. Whether they have."""
         return self.background.wait(timeout_s)
 
-    def _go_through(self, snapshot: Snapshot, asked: object, run: Run) -> Gone:
+    def _go_through(self, snapshot: Snapshot, asked: object, run: WorkRun) -> Gone:
         self._names = snapshot.names
         pieces = self._pieces()
         ids = [piece.one.id for piece in pieces]

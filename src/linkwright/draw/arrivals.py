@@ -19,7 +19,7 @@ FILLS: Final = (FAINT, INK, SOFT, PAPER)
 
 
 @dataclass(frozen=True)
-class Arrival:
+class SoundPath:
     """One path: its name, its parts (name, ms) in order, the delay to set on it [ms]."""
 
     name: str
@@ -27,7 +27,7 @@ class Arrival:
     delay_ms: float
 
 
-def drawn_arrivals(says: str, arrivals: Sequence[Arrival], width_px: float = 720.0) -> str:
+def drawn_arrivals(says: str, arrivals: Sequence[SoundPath], width_px: float = 720.0) -> str:
     """The bars as one SVG, over an axis of milliseconds after the lips moved."""
     names = min(180.0, 0.3 * width_px)
     last = max((sum(ms for _, ms in one.parts) + one.delay_ms for one in arrivals), default=1.0) or 1.0

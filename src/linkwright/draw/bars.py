@@ -16,7 +16,7 @@ MOST_MARKS: Final = 400
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class BarSpan:
     """A call or a recording, with the moments of its faults, and whether it is sure where it lies (recordings
     only)."""
 
@@ -28,7 +28,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Axis:
+class TimeAxis:
     """The axis of time between two moments [ms, UTC], from left to right [px]."""
 
     from_ms: int
@@ -46,12 +46,12 @@ class Axis:
         return to_ms >= self.from_ms and from_ms <= self.to_ms
 
 
-def sides(one: Span, axis: Axis) -> tuple[float, float]:
+def sides(one: BarSpan, axis: TimeAxis) -> tuple[float, float]:
     """Where a bar begins and ends [px]; it is never too short to be seen."""
     return axis.x(one.from_ms), max(axis.x(one.to_ms), axis.x(one.from_ms) + 3.0)
 
 
-def bar(one: Span, axis: Axis, y: float, tall: float, fault: str, faults: str) -> str:
+def bar(one: BarSpan, axis: TimeAxis, y: float, tall: float, fault: str, faults: str) -> str:
     """A recording or a track of one as a bar with ticks; dashed where it is not sure where it lies."""
     left, right = sides(one, axis)
     dashes = {} if one.sure else {"stroke_dasharray": "6 4"}

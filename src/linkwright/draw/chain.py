@@ -17,7 +17,7 @@ FOOT_PX: Final = 58.0
 
 
 @dataclass(frozen=True)
-class Stage:
+class ChainStage:
     """One place in the chain: levels on the common scale [dB], and how peak and noise read there, with units."""
 
     name: str
@@ -30,15 +30,15 @@ class Stage:
 
 
 @dataclass(frozen=True)
-class Chain:
+class GainChain:
     """What is drawn: the stages from the lips on, and where peaks should stay (0 is full scale)."""
 
     says: str
-    stages: tuple[Stage, ...]
+    stages: tuple[ChainStage, ...]
     target_db: float
 
 
-def drawn_chain(chain: Chain, width_px: float = 720.0) -> str:
+def drawn_chain(chain: GainChain, width_px: float = 720.0) -> str:
     """The diagram as one SVG. ValueError for no stages."""
     stages = chain.stages
     if not stages:
@@ -86,7 +86,7 @@ def drawn_chain(chain: Chain, width_px: float = 720.0) -> str:
     return document(chain.says, parts, width_px, TALL_PX, hatches)
 
 
-def _labels(stage: Stage, middle: float, column: float, y: object) -> list[str]:
+def _labels(stage: ChainStage, middle: float, column: float, y: object) -> list[str]:
     assert callable(y)
     found = []
     for n, line in enumerate(wrapped(stage.name, column - 6.0, 13)[:3]):

@@ -38,7 +38,7 @@ PAGE_BANDS: tuple[tuple[float, float], ...] = tuple((level, round(0.8 * share, 3
 
 
 @dataclass(frozen=True)
-class Mark:
+class GroundMark:
     """A named point [m]; an antenna may point towards a bearing [degrees from north by east]."""
 
     name: str
@@ -49,7 +49,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class Line:
+class GroundLine:
     """A line through points [m], with a name; a wall or a route."""
 
     name: str
@@ -69,11 +69,11 @@ class Ground:
     x_m: FloatArray
     y_m: FloatArray
     in_hand_db: FloatArray
-    walls: tuple[Line, ...] = ()
-    routes: tuple[Line, ...] = ()
-    spots: tuple[Mark, ...] = ()
-    antennas: tuple[Mark, ...] = ()
-    others: tuple[Mark, ...] = ()
+    walls: tuple[GroundLine, ...] = ()
+    routes: tuple[GroundLine, ...] = ()
+    spots: tuple[GroundMark, ...] = ()
+    antennas: tuple[GroundMark, ...] = ()
+    others: tuple[GroundMark, ...] = ()
     notes: tuple[str, ...] = field(default=())
 
 
@@ -219,7 +219,7 @@ def _metres(value: float) -> str:
     return f"{value:.6g}".replace("-", "\N{MINUS SIGN}") if abs(value) > 1e-9 else "0"
 
 
-def _wall(view: View, wall: Line) -> str:
+def _wall(view: View, wall: GroundLine) -> str:
     """A wall: a bar of ink with paper about it."""
     d = _path(view, wall.points_m)
     title = element("title", escape(wall.says or wall.name))
@@ -230,7 +230,7 @@ def _wall(view: View, wall: Line) -> str:
     ])  # fmt: skip
 
 
-def _route(view: View, route: Line) -> str:
+def _route(view: View, route: GroundLine) -> str:
     """A route: a line of ochre with paper about it, and an arrow where it ends."""
     d = _path(view, route.points_m)
     title = element("title", escape(route.says or route.name))
@@ -261,14 +261,14 @@ def _halfway(points_m: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
 
 
-def _dot(view: View, one: Mark) -> str:
+def _dot(view: View, one: GroundMark) -> str:
     title = element("title", escape(one.says or one.name))
     return element(
         "circle", title, cx=view.x(one.x_m), cy=view.y(one.y_m), r=5.0, fill=INK, stroke=PAPER, stroke_width=1.5
     )
 
 
-def _antenna(view: View, one: Mark) -> str:
+def _antenna(view: View, one: GroundMark) -> str:
     """An antenna: a mast with a cross arm; where it has a beam, a wedge the way it points."""
     x, y = view.x(one.x_m), view.y(one.y_m)
     parts = [element("title", escape(one.says or one.name))]
@@ -284,7 +284,7 @@ def _antenna(view: View, one: Mark) -> str:
     return group(parts)
 
 
-def _other(view: View, one: Mark) -> str:
+def _other(view: View, one: GroundMark) -> str:
     """Somebody else's transmitter: a madder lozenge."""
     x, y = number(view.x(one.x_m)), number(view.y(one.y_m))
     title = element("title", escape(one.says or one.name))
@@ -333,13 +333,13 @@ def _legend_rows(x: float, y: float, ground: Ground) -> str:
     signs: list[tuple[str, str]] = []
     unit = View(0.0, 0.0, 1.0, x + 15.0, y, 0.0, 0.0)
     if ground.antennas:
-        signs.append((_antenna(unit, Mark("", 0.0, 0.0)), "receiving antenna"))
+        signs.append((_antenna(unit, GroundMark("", 0.0, 0.0)), "receiving antenna"))
     if ground.routes:
-        signs.append((_route(unit, Line("", ((-15.0, 0.0), (17.0, 0.0)))), "route"))
+        signs.append((_route(unit, GroundLine("", ((-15.0, 0.0), (17.0, 0.0)))), "route"))
     if ground.walls:
-        signs.append((_wall(unit, Line("", ((-15.0, 0.0), (15.0, 0.0)))), "wall"))
+        signs.append((_wall(unit, GroundLine("", ((-15.0, 0.0), (15.0, 0.0)))), "wall"))
     if ground.others:
-        signs.append((_other(unit, Mark("", 0.0, 0.0)), "somebody else"))
+        signs.append((_other(unit, GroundMark("", 0.0, 0.0)), "somebody else"))
     for n, (sign, says) in enumerate(signs):
         parts.append(element("g", sign, transform=f"translate(0 {number(26.0 * n)})"))
         parts.append(words(x + 40, y + 26.0 * n + 5, says, size=13))

@@ -18,7 +18,7 @@ BAR_PX: Final = 14.0
 
 
 @dataclass(frozen=True)
-class Ledger:
+class LedgerPicture:
     """What is drawn: transmit power [dBm], gains and losses [dB], `wanted_dbm`; levels [dBm] against it; and what
     the margin is used up by [dB], to what is in hand."""
 
@@ -33,7 +33,7 @@ class Ledger:
     in_hand_db: float
 
 
-def drawn_ledger(ledger: Ledger) -> str:
+def drawn_ledger(ledger: LedgerPicture) -> str:
     """The chart as one SVG: levels run from left (weak) to right (strong), one contribution a row."""
     levels = _levels(ledger)
     low = min(left for _, left, _, _ in levels) - 4.0
@@ -61,7 +61,7 @@ def drawn_ledger(ledger: Ledger) -> str:
 Bar = tuple[str, float, float, str]
 
 
-def _levels(ledger: Ledger) -> list[Bar]:
+def _levels(ledger: LedgerPicture) -> list[Bar]:
     """Every row: what it is called, from where to where [dBm], and how it is filled."""
     found: list[Bar] = []
     at = 0.0

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from linkwright.draw.chain import Chain, Stage
-from linkwright.draw.response import Curve, Curves
+from linkwright.draw.chain import ChainStage, GainChain
+from linkwright.draw.response import Curve, ResponseCurves
 from linkwright.physics.speech import CREST_DB, SINE_CREST_DB, low_cut_db
 from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS, sum_db
@@ -16,7 +16,7 @@ RANGE_HZ = (20.0, 1000.0)
 RANGE_DB = (-36.0, 3.0)
 
 
-def chain_of(link: Link, one: SoundSettings) -> Chain:
+def chain_of(link: Link, one: SoundSettings) -> GainChain:
     """A link's gain chain as stages on one scale: dBFS of the converter as it is without attenuation.
 
     Peaks are drawn as AES17 has them (a sine that peaks at full scale is 0 dBFS), so they lie crest less 3.01 dB
@@ -31,25 +31,25 @@ def chain_of(link: Link, one: SoundSettings) -> Chain:
     converter = sum_db([at.microphone_noise_dbfs, at.converter_noise_dbfs])
     recorded = at.rms_dbfs + one.recorder_gain_db
     stages = (
-        Stage("voice", peak, voice, noise, ceiling, f"{gain.voice_peak_spl_db:.0f} dB SPL",
+        ChainStage("voice", peak, voice, noise, ceiling, f"{gain.voice_peak_spl_db:.0f} dB SPL",
               f"{one.microphone.self_noise_dba:.0f} dB(A)"),
-        Stage("capsule", peak, voice, noise, ceiling, _reads(peak + to_dbu, "dBu"),
+        ChainStage("capsule", peak, voice, noise, ceiling, _reads(peak + to_dbu, "dBu"),
               _reads(noise + to_dbu, "dBu")),
-        Stage(f"less {at.attenuation_db:g} dB", at.peak_dbfs, at.rms_dbfs, at.microphone_noise_dbfs, 0.0,
+        ChainStage(f"less {at.attenuation_db:g} dB", at.peak_dbfs, at.rms_dbfs, at.microphone_noise_dbfs, 0.0,
               _reads(at.peak_dbfs + to_dbu, "dBu"), _reads(at.microphone_noise_dbfs + to_dbu, "dBu")),
-        Stage("digital", at.peak_dbfs, at.rms_dbfs, converter, 0.0, _reads(at.peak_dbfs, "dBFS"),
+        ChainStage("digital", at.peak_dbfs, at.rms_dbfs, converter, 0.0, _reads(at.peak_dbfs, "dBFS"),
               _reads(converter, "dBFS")),
-        Stage("recorder", recorded + crest, recorded, at.noise_dbfs, 0.0, _reads(recorded + crest, "dBFS"),
+        ChainStage("recorder", recorded + crest, recorded, at.noise_dbfs, 0.0, _reads(recorded + crest, "dBFS"),
               _reads(at.noise_dbfs, "dBFS")),
     )  # fmt: skip
     says = (
         f"Level diagram of {link.name}: peaks at {at.peak_dbfs:.0f} dBFS with {at.attenuation_db:g} dB of "
         f"attenuation, the voice {at.voice_over_noise_db:.0f} dB over the noise"
     )
-    return Chain(says, stages, TARGET_DBFS)
+    return GainChain(says, stages, TARGET_DBFS)
 
 
-def low_cut_curves(link: Link, one: SoundSettings) -> Curves:
+def low_cut_curves(link: Link, one: SoundSettings) -> ResponseCurves:
     """The responses of the low cut's steps, with the low fundamental that they must leave."""
     cut = one.low_cut
     frequency = np.geomspace(*RANGE_HZ, 160)
@@ -65,7 +65,7 @@ def low_cut_curves(link: Link, one: SoundSettings) -> Curves:
     curves.sort(key=lambda curve: curve.kind == "chosen")
     whose = "this voice" if cut.measured else "lowest usual voice"
     says = f"Low cut of {link.name}: {cut.corner_hz:g} Hz takes {cut.loss_db:.1f} dB at {cut.f0_hz:.0f} Hz"
-    return Curves(says, tuple(curves), ((cut.f0_hz, f"{whose}, {cut.f0_hz:.0f} Hz"),), RANGE_HZ, RANGE_DB)
+    return ResponseCurves(says, tuple(curves), ((cut.f0_hz, f"{whose}, {cut.f0_hz:.0f} Hz"),), RANGE_HZ, RANGE_DB)
 
 
 def _reads(db: float, unit: str) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from linkwright.draw.along import BETWEEN_PX, Walk, drawn_walks, height_of
-from linkwright.draw.ground import WIDTH_PX, Ground, Line, Mark, drawn_ground
+from linkwright.draw.ground import WIDTH_PX, Ground, GroundLine, GroundMark, drawn_ground
 from linkwright.draw.ink import MADDER
 from linkwright.draw.svg import document, hatch
 from linkwright.plan.answer import hand_says, worst_says
@@ -130,45 +130,48 @@ def ground_of(
     )  # fmt: skip
 
 
-def _other(other: Other) -> Mark:
+def _other(other: Other) -> GroundMark:
     sends = f"{other.name}: sends {other.radiated_mw:g} mW"
-    return Mark(other.name, other.stands.x_m, other.stands.y_m, says=sends)
+    return GroundMark(other.name, other.stands.x_m, other.stands.y_m, says=sends)
 
 
-def _walls(shown: Reaching) -> tuple[Line, ...]:
+def _walls(shown: Reaching) -> tuple[GroundLine, ...]:
     return tuple(
-        Line(wall.material, (wall.from_m, wall.to_m), f"wall of {wall.material}") for wall in shown.chain.site.walls
+        GroundLine(wall.material, (wall.from_m, wall.to_m), f"wall of {wall.material}")
+        for wall in shown.chain.site.walls
     )
 
 
-def _route(one: Reaching) -> Line:
+def _route(one: Reaching) -> GroundLine:
     points = tuple((spot.x_m, spot.y_m) for spot in one.chain.goes)
-    return Line(one.name if len(points) > 1 else "", points, f"route of {one.name}")
+    return GroundLine(one.name if len(points) > 1 else "", points, f"route of {one.name}")
 
 
-def _spots(shown: Reaching, together: Sequence[Reaching]) -> tuple[Mark, ...]:
+def _spots(shown: Reaching, together: Sequence[Reaching]) -> tuple[GroundMark, ...]:
     """The spots of the site and of the routes, but those where antennas stand."""
     every: dict[str, Spot] = {spot.name: spot for spot in shown.chain.site.spots}
     every |= {spot.name: spot for one in together for spot in one.chain.goes}
     heard = {mark.name for mark in _antennas(together)}
-    return tuple(Mark(spot.name, spot.x_m, spot.y_m) for spot in every.values() if spot.name not in heard)
+    return tuple(GroundMark(spot.name, spot.x_m, spot.y_m) for spot in every.values() if spot.name not in heard)
 
 
-def _antennas(together: Sequence[Reaching]) -> tuple[Mark, ...]:
+def _antennas(together: Sequence[Reaching]) -> tuple[GroundMark, ...]:
     """Where the call's links are received: by antennas of the site, or at a spot by the receiver's own; or where
     they are sent from, where whoever listens goes."""
-    marks: dict[str, Mark] = {}
+    marks: dict[str, GroundMark] = {}
     for one in together:
         stands = one.chain.ends.sent_from
         if stands is not None:
-            marks[stands.name] = Mark(stands.name, stands.x_m, stands.y_m, says=f"transmitter at {stands.name}")
+            marks[stands.name] = GroundMark(
+                stands.name, stands.x_m, stands.y_m, says=f"transmitter at {stands.name}"
+            )
             continue
         ears = [ear for branch in one.chain.ends.branches for ear in branch]
         for ear in ears:
             name = one.chain.at.name if ear.antenna is None else ear.antenna.name
             towards = None if ear.antenna is None else ear.antenna.towards_deg
             beam = towards if ear.antenna is not None and ear.antenna.pattern in ("wide", "narrow") else None
-            marks[name] = Mark(name, ear.point.x_m, ear.point.y_m, beam, f"receiving antenna {name}")
+            marks[name] = GroundMark(name, ear.point.x_m, ear.point.y_m, beam, f"receiving antenna {name}")
     return tuple(marks.values())
 
 

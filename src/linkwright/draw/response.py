@@ -30,7 +30,7 @@ class Curve:
 
 
 @dataclass(frozen=True)
-class Curves:
+class ResponseCurves:
     """What is drawn: the curves, marks at frequencies with a name, the ranges shown."""
 
     says: str
@@ -41,7 +41,7 @@ class Curves:
     unit: str = "dB"
 
 
-def drawn_curves(shown: Curves, width_px: float = 720.0, tall_px: float = 260.0) -> str:
+def drawn_curves(shown: ResponseCurves, width_px: float = 720.0, tall_px: float = 260.0) -> str:
     """The curves as one SVG."""
     (low_hz, high_hz), (low, high) = shown.range_hz, shown.range_db
     right = width_px - 12.0

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.draw.bars import MOST_MARKS, TRACK_GAP_PX, TRACK_PX, Axis, Span, bar, sides
+from linkwright.draw.bars import MOST_MARKS, TRACK_GAP_PX, TRACK_PX, BarSpan, TimeAxis, bar, sides
 from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
 from linkwright.lengths import duration
@@ -67,7 +67,7 @@ WIDE: Final = 1.2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Lane:
+class LinkLane:
     """A link: its levels, where it has no readings, when it failed, the level that it needs [dBm], if known, and
     the recorded tracks of it."""
 
@@ -76,11 +76,11 @@ class Lane:
     gaps: tuple[Between, ...] = ()
     episodes: tuple[Episode, ...] = ()
     needed_dbm: float | None = None
-    tracks: tuple[Span, ...] = ()
+    tracks: tuple[BarSpan, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Flag:
+class MomentFlag:
     """A take, a note, a switch, cells changed: one moment with a few words."""
 
     at_ms: int
@@ -95,16 +95,16 @@ class Timeline:
     from_ms: int
     to_ms: int
     zone: datetime.tzinfo
-    calls: tuple[Span, ...] = ()
-    lanes: tuple[Lane, ...] = ()
-    flags: tuple[Flag, ...] = ()
-    recordings: tuple[Span, ...] = ()
+    calls: tuple[BarSpan, ...] = ()
+    lanes: tuple[LinkLane, ...] = ()
+    flags: tuple[MomentFlag, ...] = ()
+    recordings: tuple[BarSpan, ...] = ()
 
 
 def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> str:
     """The time line as one SVG; `says` is what it shows, in words."""
     narrow = width_px < NARROW_PX
-    axis = Axis(timeline.from_ms, timeline.to_ms, EDGE_PX if narrow else NAMES_PX, width_px - EDGE_PX)
+    axis = TimeAxis(timeline.from_ms, timeline.to_ms, EDGE_PX if narrow else NAMES_PX, width_px - EDGE_PX)
     range_dbm = _range(timeline.lanes)
     y = EDGE_PX
     parts: list[str] = []
@@ -141,7 +141,7 @@ def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> s
     )  # fmt: skip
 
 
-def _range(lanes: Sequence[Lane]) -> tuple[float, float]:
+def _range(lanes: Sequence[LinkLane]) -> tuple[float, float]:
     """Round levels under the lowest and over the highest of all lanes [dBm]."""
     low, high = math.inf, -math.inf
     for lane in lanes:
@@ -196,7 +196,7 @@ def _fit(text: str, room: float) -> str:
     return text if len(text) <= most else f"{text[: most - 1]}\N{HORIZONTAL ELLIPSIS}"
 
 
-def _hours(timeline: Timeline, axis: Axis, top: float, foot: float) -> str:
+def _hours(timeline: Timeline, axis: TimeAxis, top: float, foot: float) -> str:
     """Quiet lines at round times of the zone, printed under them."""
     span_s = max(0.001, (timeline.to_ms - timeline.from_ms) / 1000.0)
     wide = 100.0 if span_s < 20.0 else 86.0 if span_s < 900.0 else 66.0
@@ -220,7 +220,7 @@ def _hours(timeline: Timeline, axis: Axis, top: float, foot: float) -> str:
     return "".join(parts)
 
 
-def _calls(timeline: Timeline, axis: Axis, top: float) -> tuple[str, float]:
+def _calls(timeline: Timeline, axis: TimeAxis, top: float) -> tuple[str, float]:
     """Brackets with their names; and where the strip ends [px]."""
     shown = [one for one in timeline.calls if axis.shows(one.from_ms, one.to_ms)]
     if not shown:
@@ -245,7 +245,7 @@ def _calls(timeline: Timeline, axis: Axis, top: float) -> tuple[str, float]:
 
 
 def _flags(
-    timeline: Timeline, axis: Axis, top: float, *, narrow: bool
+    timeline: Timeline, axis: TimeAxis, top: float, *, narrow: bool
 ) -> tuple[str, float, list[tuple[float, float]]]:
     """Flags in a few rows, words where there is room; where the strip ends, and the poles that go on down [px]."""
     shown = [one for one in timeline.flags if axis.shows(one.at_ms, one.at_ms)][:MOST_MARKS]
@@ -275,7 +275,9 @@ def _flags(
     return "".join(parts), top + ROW_PX * max(1, used) + 8.0, poles
 
 
-def _lane(lane: Lane, axis: Axis, range_dbm: tuple[float, float], top: float, *, narrow: bool) -> tuple[str, float]:
+def _lane(
+    lane: LinkLane, axis: TimeAxis, range_dbm: tuple[float, float], top: float, *, narrow: bool
+) -> tuple[str, float]:
     """One link; and where its lane ends [px]."""
     upper = top + MARKS_PX + (NAME_LINE_PX if narrow else 0.0)
     lower = upper + LEVELS_PX
@@ -314,7 +316,7 @@ def _lane(lane: Lane, axis: Axis, range_dbm: tuple[float, float], top: float, *,
     return group(parts, told), lower + UNDER_PX
 
 
-def _tracks(lane: Lane, axis: Axis, top: float) -> tuple[str, float]:
+def _tracks(lane: LinkLane, axis: TimeAxis, top: float) -> tuple[str, float]:
     """The recorded tracks of a link as bars with their losses as ticks, in as few rows as keep them apart; and
     where they end [px]."""
     parts, ends = [], list[float]()
@@ -330,7 +332,7 @@ def _tracks(lane: Lane, axis: Axis, top: float) -> tuple[str, float]:
     return "".join(parts), top + len(ends) * (TRACK_PX + TRACK_GAP_PX)
 
 
-def _envelopes(lane: Lane, axis: Axis, y: object, column: int) -> list[str]:
+def _envelopes(lane: LinkLane, axis: TimeAxis, y: object, column: int) -> list[str]:
     """Paths around a branch's lowest and highest levels, one for each piece without a gap."""
     assert callable(y)
     levels = lane.levels
@@ -355,7 +357,7 @@ def _envelopes(lane: Lane, axis: Axis, y: object, column: int) -> list[str]:
     return paths
 
 
-def _marks(lane: Lane, axis: Axis, upper: float) -> str:
+def _marks(lane: LinkLane, axis: TimeAxis, upper: float) -> str:
     """The episodes: the time that they took in the lane, a shape and the word over it."""
     parts, free = [], axis.left - 20.0
     seen = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)]
@@ -392,7 +394,7 @@ def _marks(lane: Lane, axis: Axis, upper: float) -> str:
     return "".join(parts)
 
 
-def _middle(one: Episode, axis: Axis) -> float:
+def _middle(one: Episode, axis: TimeAxis) -> float:
     """Where an episode's mark stands [px]."""
     middle = (axis.x(one.from_ms) + axis.x(one.to_ms)) / 2.0
     return min(max(middle, axis.left + 9.0), axis.right - 9.0)
@@ -407,7 +409,7 @@ def shape(cause: str, x: float, y: float, half_px: float, ink: str = MADDER) -> 
     )  # fmt: skip
 
 
-def _recording(one: Span, axis: Axis, top: float, *, narrow: bool) -> tuple[str, float]:
+def _recording(one: BarSpan, axis: TimeAxis, top: float, *, narrow: bool) -> tuple[str, float]:
     """A recording as a bar with its faults as ticks; and where it ends [px]."""
     y = top + (NAME_LINE_PX if narrow else 8.0)
     name = _fit(one.text, axis.right - axis.left if narrow else NAMES_PX - 24.0)

@@ -21,7 +21,7 @@ MARK_PX: Final = 2.0
 
 
 @dataclass(frozen=True)
-class Mark:
+class FaultMark:
     """A fault from `at_s` for `length_s` [s]: its kind, and whether it is certain (solid) or suspect (hatched)."""
 
     at_s: float
@@ -39,7 +39,7 @@ class Wave:
     high: FloatArray
     from_s: float
     to_s: float
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[FaultMark, ...] = ()
 
 
 def drawn_wave(wave: Wave, width_px: float = 720.0, tall_px: float = TALL_PX) -> str:
@@ -84,7 +84,7 @@ def drawn_wave(wave: Wave, width_px: float = 720.0, tall_px: float = TALL_PX) ->
     return document(wave.says, parts, width_px, tall_px, hatch("suspect", OCHRE, 5.0, 1.4))
 
 
-def _kinds(marks: Sequence[Mark], x: object, width_px: float) -> list[str]:
+def _kinds(marks: Sequence[FaultMark], x: object, width_px: float) -> list[str]:
     """The kinds over their marks, as far as there is room."""
     assert callable(x)
     found, last = [], -1e9

@@ -115,7 +115,7 @@ class Jump:
 
 
 @dataclass(frozen=True)
-class Course:
+class DelayCourse:
     """How a delay goes: delay_s at time 0, then drift (a ratio, None where it can not be told), and jumps.
 
     drift_low, drift_high : 95 % interval of Theil-Sen. alternates : it goes back and forth between levels, so that
@@ -130,7 +130,7 @@ class Course:
     alternates: bool
 
 
-def course(time_s: FloatArray, delay_s: FloatArray, rate_hz: float) -> Course:
+def course(time_s: FloatArray, delay_s: FloatArray, rate_hz: float) -> DelayCourse:
     """Delay, drift and jumps of delays measured in windows, in the order of time; at least one.
 
     A window that stands alone is passed over; a new level is one that three neighbours agree on.
@@ -150,9 +150,9 @@ def course(time_s: FloatArray, delay_s: FloatArray, rate_hz: float) -> Course:
     times = time_s[kept]
     drift, low, high = _drift(times, delays)
     if alternates:
-        return Course(float(np.median(delay_s)), None, None, None, (), True)
+        return DelayCourse(float(np.median(delay_s)), None, None, None, (), True)
     first = float(np.median(delays - (drift or 0.0) * times))
-    return Course(first, drift, low, high, found, False)
+    return DelayCourse(first, drift, low, high, found, False)
 
 
 def _neighbours_slope(time_s: FloatArray, delay_s: FloatArray) -> float:

@@ -22,7 +22,7 @@ from linkwright.air.readers import Readout
 from linkwright.air.survey import Survey, survey
 from linkwright.air.sweep import Sweep
 from linkwright.plan.findings import finding
-from linkwright.plan.heard import SWEEP, Heard
+from linkwright.plan.heard import SWEEP, SlotPowers
 from linkwright.plan.model import Finding
 from linkwright.rules import Outside, Territory, TvChannel, separations, tv_channel, tv_channels
 from linkwright.shoot.evidence import Evidence
@@ -76,7 +76,7 @@ class SiteAir:
         none = np.zeros(carriers_khz.size, dtype=np.bool_)
         away = self.oldest(calls)
         old = away is not None and away > OLD_AFTER
-        heard: list[Heard] = []
+        heard: list[SlotPowers] = []
         busy, covered, outweighed = none, none, none
         if self.measured is not None and carriers_khz.size:
             levels = self.measured.slot_levels(carriers_khz, bandwidth_khz)
@@ -92,7 +92,7 @@ class SiteAir:
             power = np.where(covered, mw_from_dbm_array(interference), 0.0)
             known: Evidence = "measured" if calibrated and not old else "assumed"
             duty = None if old else np.where(levels.duty > 0.0, levels.duty, 1.0)
-            heard.append(Heard(SWEEP, "busy", power, known, source, CALIBRATION_DB + FLOOR_DOUBT_DB, duty))
+            heard.append(SlotPowers(SWEEP, "busy", power, known, source, CALIBRATION_DB + FLOOR_DOUBT_DB, duty))
             outweighed = none if old else levels.covered & levels.calibrated
         if self.survey is not None and self.survey.heard:
             listed = self._listed(carriers_khz, bandwidth_khz)
@@ -103,11 +103,11 @@ class SiteAir:
             power = np.where(outweighed, 0.0, mw_from_dbm_array(level + antenna_dbi))
             said = f"ITU-R P.1546-6 from {self.site.stations or 'a list of stations'}"
             heard.append(
-                Heard("predicted TV", "tv-predicted", power, "modelled", said, float(spread.max(initial=0.0)))
+                SlotPowers("predicted TV", "tv-predicted", power, "modelled", said, float(spread.max(initial=0.0)))
             )
         return OnSlots(tuple(heard), busy, covered)
 
-    def _listed(self, carriers_khz: IntArray, bandwidth_khz: int) -> Heard:
+    def _listed(self, carriers_khz: IntArray, bandwidth_khz: int) -> SlotPowers:
         """Carriers that somebody heard and typed in: their power where it is absolute, else a trace of it."""
         assert self.survey is not None
         power = np.zeros(carriers_khz.size)
@@ -115,14 +115,14 @@ class SiteAir:
             level = one.level_db if one.level_db is not None and one.unit == "dBm" else NOTHING_DBM + 100.0
             low, high = one.centre_khz - LISTED_KHZ / 2.0, one.centre_khz + LISTED_KHZ / 2.0
             power += mw_from_dbm(level) * overlap_share(carriers_khz, bandwidth_khz, low, high)
-        return Heard("a carrier heard by ear", "busy", power, "stated", "list of carriers", None)
+        return SlotPowers("a carrier heard by ear", "busy", power, "stated", "list of carriers", None)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class OnSlots:
     """The air on some slots: what is heard, which are busy, and which a sweep looked at, each (m,)."""
 
-    heard: tuple[Heard, ...]
+    heard: tuple[SlotPowers, ...]
     busy: BoolArray
     covered: BoolArray
 

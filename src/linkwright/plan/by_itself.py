@@ -15,7 +15,7 @@ from linkwright.plan.findings import finding
 from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, PlannedByItself, Severity
 from linkwright.plan.prove import Proof, Standing, decided
-from linkwright.plan.tuning import Known
+from linkwright.plan.tuning import SharedTunings
 from linkwright.rules import Row, range_text
 from linkwright.shoot.view import LiveCall
 from linkwright.units import sum_dbm
@@ -47,7 +47,7 @@ def by_themselves(scene: Scene, call: LiveCall) -> ByThemselves:
 def _most(scene: Scene, chain: Chain, call: LiveCall, found: ByThemselves) -> tuple[int, int, float]:
     """The lowest and the highest carrier [kHz] of a link, and the most power that it may send [mW]."""
     steps = sorted(chain.transmitter.powers_mw)
-    allowed = Known().allowed_to(scene.law, chain, scene.terms(chain, [call]))
+    allowed = SharedTunings().allowed_to(scene.law, chain, scene.terms(chain, [call]))
     lawful = allowed.carriers_khz[allowed.most_mw > 0.0]
     if lawful.size:
         at = int(allowed.most_mw.argmax())

@@ -15,10 +15,10 @@ from linkwright.air.readers import Readout
 from linkwright.air.sweep import Sweep
 from linkwright.plan.air import SiteAir, airs
 from linkwright.reach.body import facing_db
-from linkwright.reach.budget import Asked, Budget, budgets_of
+from linkwright.reach.budget import Budget, BudgetRequest, budgets_of
 from linkwright.reach.ends import MOUNTED, Carried, Ends, Inside
 from linkwright.reach.hand import USUAL, Wanted
-from linkwright.reach.measured import Learned, Taken, learned, readings_of, taken_of, walked_levels
+from linkwright.reach.measured import Learned, MeasuredLevels, learned, readings_of, taken_of, walked_levels
 from linkwright.rules import (
     Kind,
     Terms,
@@ -129,9 +129,9 @@ class Chain:
         """The budget along the route on one carrier."""
         return budgets_of([self.asked(carrier_khz)])[0]
 
-    def asked(self, carrier_khz: int) -> Asked:
+    def asked(self, carrier_khz: int) -> BudgetRequest:
         """The link on a carrier, as reach takes it."""
-        return Asked(self.ends, self.route, carrier_khz / 1000.0, self.wanted, self.readings)
+        return BudgetRequest(self.ends, self.route, carrier_khz / 1000.0, self.wanted, self.readings)
 
     @functools.cached_property
     def ends(self) -> Ends:
@@ -260,7 +260,7 @@ class Scene:
             self._readings[site.name] = None if found is None else learned(site, found)
         return self._readings[site.name]
 
-    def _taken(self, site: Site) -> Iterator[Taken]:
+    def _taken(self, site: Site) -> Iterator[MeasuredLevels]:
         """The levels that were taken on a site, link by link: those that the shoot says, and those of a walk."""
         spots = {spot.name for spot in site.spots}
         by_link: dict[str, list[MeasuredLevel]] = {}

@@ -355,20 +355,20 @@ GRAVITY: Final[dict[Severity, int]] = {"stop": 0, "warn": 1, "note": 2}
 
 
 @dataclass(frozen=True, slots=True)
-class Once:
+class JoinedFinding:
     """A finding that is told once, with the names of all whom it concerns besides the first."""
 
     finding: Finding
     besides: tuple[str, ...]
 
 
-def once(findings: Sequence[Finding]) -> list[Once]:
+def once(findings: Sequence[Finding]) -> list[JoinedFinding]:
     """Findings that say the same of several, each told once."""
     alike: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
         says = finding.says.replace(finding.about, "\0") if finding.about else finding.says
         alike.setdefault((finding.code, says, finding.do), []).append(finding)
     return [
-        Once(same[0], tuple(dict.fromkeys(one.about for one in same if one.about != same[0].about)))
+        JoinedFinding(same[0], tuple(dict.fromkeys(one.about for one in same if one.about != same[0].about)))
         for same in alike.values()
     ]

@@ -10,7 +10,7 @@ from linkwright.air.predicted import Predicted
 from linkwright.assign.room import Room, RoomTask, room_of
 from linkwright.plan.chain import Chain, Sweeps, scene_of
 from linkwright.plan.site import SiteProblem, Slots, most_links, site_problem
-from linkwright.plan.solve import Run, here, solve_sites
+from linkwright.plan.solve import Runner, here, solve_sites
 from linkwright.progress import Tell, quiet
 from linkwright.shoot.models import Shoot
 
@@ -33,7 +33,7 @@ def fit(
     shoot: Shoot,
     sweeps: Sweeps,
     tell: Tell = quiet,
-    run: Run | None = None,
+    run: Runner | None = None,
     tv: Mapping[str, Predicted] | None = None,
 ) -> tuple[TypeRoom, ...]:
     """For each type of transmitter in use, the room on the site that has the least of it.

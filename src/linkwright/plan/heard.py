@@ -29,7 +29,7 @@ class Arrival:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Heard:
+class SlotPowers:
     """The same on each slot of a link: `power_mw`, and `duty` where it was measured (m,)."""
 
     part: str

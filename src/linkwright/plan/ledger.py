@@ -9,13 +9,13 @@ from typing import Final
 from linkwright.physics.fading import doppler_hz
 from linkwright.physics.harm import NO_HELP_DB
 from linkwright.plan.chain import Chain
-from linkwright.plan.model import Ledger, PlannedLink, PlannedListener, Row, What
+from linkwright.plan.model import Ledger, LedgerRow, PlannedLink, PlannedListener, What
 from linkwright.plan.prove import ON_THE_CARRIER, Decided, Proof, Standing, floored, verdict
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.budget import Budget
-from linkwright.reach.hand import Told, told_of
+from linkwright.reach.hand import HandFigures, told_of
 from linkwright.reach.squelch import Open, Squelch, squelches
-from linkwright.shoot.evidence import Evidence, Gain
+from linkwright.shoot.evidence import Evidence, PathGain
 from linkwright.shoot.seats import Seat
 from linkwright.units import dbm_from_mw, mw_from_dbm, number_word
 
@@ -39,7 +39,7 @@ class _Summed:
 
     standing: Standing
     proof: Proof
-    wanted: list[Row]
+    wanted: list[LedgerRow]
     wanted_dbm: float
     n_and_i_dbm: float
     margin_db: float
@@ -96,7 +96,7 @@ def _summed(standing: Standing, proof: Proof) -> _Summed:
     return _Summed(standing, proof, wanted, wanted_dbm, n_and_i, margin_db)
 
 
-def _planned(summed: _Summed, told: Told, how: Set, squelch: Squelch) -> PlannedLink:
+def _planned(summed: _Summed, told: HandFigures, how: Set, squelch: Squelch) -> PlannedLink:
     standing, proof, margin_db = summed.standing, summed.proof, summed.margin_db
     chain, budget = standing.chain, proof.budget
     sound = chain.sound if chain.spoken else None
@@ -147,26 +147,27 @@ def _latency_ms(chain: Chain) -> float | None:
     return None if transmitter_ms is None or receiver_ms is None else round(transmitter_ms + receiver_ms, 3)
 
 
-def _wanted_lines(proof: Proof) -> list[Row]:
+def _wanted_lines(proof: Proof) -> list[LedgerRow]:
     power_mw = proof.power_mw
-    sent = Row(
+    sent = LedgerRow(
         "wanted", "transmit power", round(dbm_from_mw(power_mw), 2), None, "stated", f"{power_mw:g} mW conducted"
     )
     return [sent, *(_row(gain) for gain in proof.budget.gains)]
 
 
-def _row(gain: Gain) -> Row:
+def _row(gain: PathGain) -> LedgerRow:
     spread = None if gain.spread_db is None else round(gain.spread_db, 1)
-    return Row("wanted", gain.part, round(gain.db, 2), None, gain.evidence, gain.source, spread)
+    return LedgerRow("wanted", gain.part, round(gain.db, 2), None, gain.evidence, gain.source, spread)
 
 
-def _noise_lines(budget: Budget) -> list[Row]:
+def _noise_lines(budget: Budget) -> list[LedgerRow]:
     return [
-        Row("noise", level.part, None, round(level.dbm, 2), level.evidence, level.source) for level in budget.noise
+        LedgerRow("noise", level.part, None, round(level.dbm, 2), level.evidence, level.source)
+        for level in budget.noise
     ]
 
 
-def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[Row], float]:
+def taken_lines(budget: Budget, told: HandFigures, margin_db: float) -> tuple[list[LedgerRow], float]:
     """What the margin is used up by, line by line, and what is left of it in hand [dB]: they add up as printed."""
     off_db = 0.0 if budget.always is None else budget.always.plain_db - budget.hand.plain_db
     channel, places = margin_db - told.plain_db + off_db, told.plain_db - told.median_db
@@ -186,8 +187,8 @@ def taken_lines(budget: Budget, told: Told, margin_db: float) -> tuple[list[Row]
     return found, in_hand_db
 
 
-def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) -> Row:
-    return Row(what, part, round(-db, 2), None, evidence, source)
+def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) -> LedgerRow:
+    return LedgerRow(what, part, round(-db, 2), None, evidence, source)
 
 
 def channel_says(budget: Budget) -> str:

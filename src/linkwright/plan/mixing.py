@@ -24,7 +24,7 @@ PAIRS_AT_ONCE: Final = 200_000
 LINE_BELOW_NOISE_DB: Final = 26.0
 
 
-class Part(NamedTuple):
+class Contribution(NamedTuple):
     """A contribution: whose, how much [mW], and by which way where that is known better than its kind says."""
 
     name: str
@@ -33,11 +33,11 @@ class Part(NamedTuple):
 
 
 #: Contributions of one kind.
-Parts = list[Part]
+Parts = list[Contribution]
 
 
 @dataclass(frozen=True, eq=False)
-class Levels:
+class MixedLevels:
     """A proved call as arrays: the radio, and for its transmitters names, carriers and powers (n,), what arrives
     where (n, r), what of it is unwanted; `ties` : how those at one spot couple. What the lines of all its receivers
     need is worked out once."""
@@ -82,7 +82,7 @@ class Levels:
         )
         return [
             [
-                Part(self._product(*abc), mw)
+                Contribution(self._product(*abc), mw)
                 for abc, mw in zip(who[:LINES_A_KIND].tolist(), powers.tolist(), strict=False)
             ]
             for _, who, powers in found
@@ -108,7 +108,7 @@ class Levels:
             for n, a, b in np.argwhere(power > self.least_line_mw[mine, None, None]).tolist():
                 told = f"2A-B radiated by {self.names[a]} with {self.names[b]}"
                 how = self.ties.get((self.names[a], self.names[b]), "")
-                parts[begin + n].append(Part(told, float(power[n, a, b]), how))
+                parts[begin + n].append(Contribution(told, float(power[n, a, b]), how))
         return parts
 
     @functools.cached_property
@@ -134,5 +134,5 @@ class Levels:
         parts: list[Parts] = [[] for _ in range(self.radio.of.size)]
         strong = np.argwhere(power_mw > self.least_line_mw)
         for (a, n), mw in zip(strong.tolist(), power_mw[strong[:, 0], strong[:, 1]].tolist(), strict=True):
-            parts[n].append(Part(f"{word} {self.names[a]}", mw))
+            parts[n].append(Contribution(f"{word} {self.names[a]}", mw))
         return parts

@@ -43,7 +43,7 @@ class LedgerLine(Checked):
     spread_db: float | None = Field(default=None, description="how uncertain it is, standard deviation [dB]")
 
 
-class Row(NamedTuple):
+class LedgerRow(NamedTuple):
     """A line of a ledger as it is worked out: the fields of `LedgerLine`."""
 
     what: What
@@ -64,14 +64,14 @@ class Ledger(Sequence[LedgerLine]):
     #: What it is in a file.
     in_file: ClassVar[Any] = tuple[LedgerLine, ...]
 
-    def __init__(self, rows: Iterable[Row]) -> None:
+    def __init__(self, rows: Iterable[LedgerRow]) -> None:
         # Plain tuples of plain values: the collector of garbage leaves them alone.
         self.plain: tuple[tuple[Any, ...], ...] = tuple(map(tuple, rows))
 
     @property
-    def rows(self) -> tuple[Row, ...]:
+    def rows(self) -> tuple[LedgerRow, ...]:
         """The rows as they were worked out."""
-        return tuple(Row(*row) for row in self.plain)
+        return tuple(LedgerRow(*row) for row in self.plain)
 
     @functools.cached_property
     def lines(self) -> tuple[LedgerLine, ...]:
@@ -102,7 +102,7 @@ class Ledger(Sequence[LedgerLine]):
 
     @classmethod
     def _of(cls, lines: tuple[LedgerLine, ...]) -> Ledger:
-        return cls(Row(**dict(line)) for line in lines)
+        return cls(LedgerRow(**dict(line)) for line in lines)
 
     @classmethod
     def __get_pydantic_core_schema__(cls, _: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:

@@ -43,7 +43,7 @@ from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove_c
 from linkwright.plan.radio import narrow
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, most_links, site_problem, verify_listeners
-from linkwright.plan.solve import Run, Solved, here, solve_sites
+from linkwright.plan.solve import Runner, Solved, here, solve_sites
 from linkwright.plan.sound_findings import sound_findings
 from linkwright.plan.tuning import Tuning
 from linkwright.progress import Tell, quiet
@@ -61,7 +61,7 @@ def make_plan(
     tell: Tell = quiet,
     *,
     tv: Mapping[str, Predicted] | None = None,
-    run: Run | None = None,
+    run: Runner | None = None,
     effort: float = 0.25,
 ) -> Plan:
     """Plan a shoot.
@@ -150,7 +150,7 @@ def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 Proved = tuple[CallToProve, list[Proof]]
 
 
-def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Run) -> Iterator[list[Proved]]:
+def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Runner) -> Iterator[list[Proved]]:
     """The calls of each site with their proofs, site by site: nobody keeps them longer than they are told."""
     tasks = []
     for site in scene.used_sites:

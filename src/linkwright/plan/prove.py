@@ -20,14 +20,14 @@ from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults, strong_faults
 from linkwright.plan.chain import Chain
 from linkwright.plan.heard import Arrival, switched
-from linkwright.plan.mixing import LINES_A_KIND, Levels, Parts
-from linkwright.plan.model import Row, Verdict
+from linkwright.plan.mixing import LINES_A_KIND, MixedLevels, Parts
+from linkwright.plan.model import LedgerRow, Verdict
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.plan.radio import doubts_of, likely_more, others_arrays, radio_of, ties_of, wishes_of
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
 from linkwright.reach.budget import Budget, OffAir, budgets_of, in_air
 from linkwright.reach.doubt import PLACES, TV, cases
-from linkwright.reach.hand import Told
+from linkwright.reach.hand import HandFigures
 from linkwright.shoot.evidence import Evidence
 from linkwright.shoot.place import Other
 from linkwright.units import BoolArray, FloatArray, dbm_from_mw, mw_from_dbm, sum_dbm
@@ -112,7 +112,7 @@ class Proof:
 
     budget: Budget
     power_mw: float
-    interference: tuple[Row, ...]
+    interference: tuple[LedgerRow, ...]
     n_and_i_dbm: float
     noisier_db: FloatArray | float
     driven_by: str = ""
@@ -123,11 +123,11 @@ class Proof:
         return self.budget.margin_db(self.power_mw, self.n_and_i_dbm)
 
     @functools.cached_property
-    def told(self) -> Told:
+    def told(self) -> HandFigures:
         """What is in hand and what else is told."""
         return self.at(self.power_mw)
 
-    def at(self, power_mw: float) -> Told:
+    def at(self, power_mw: float) -> HandFigures:
         """The same at another power, with the interference as it is."""
         return self.budget.told(power_mw, self.n_and_i_dbm, self.noisier_db)
 
@@ -194,7 +194,7 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
     own_mw = settle_powers(levels_of_call, [0] * radio.own, own_khz).powers_mw
     every_khz, powers = np.concatenate([own_khz, others_khz]), np.concatenate([own_mw, others_mw])
     names = (*(s.chain.name for s in firsts), *(other.name for other in others))
-    levels = Levels(
+    levels = MixedLevels(
         radio, names, every_khz, powers, radio.gain * powers[:, None], unwanted(radio, every_khz, powers),
         ties_of(ways, carriers),
     )  # fmt: skip
@@ -211,7 +211,7 @@ def _air_mw(standing: Standing) -> float:
     return sum(arrival.power_mw * likely_more(arrival.spread_db, sure) for arrival in standing.air)
 
 
-def _verify(levels: Levels, heard_by: Sequence[str]) -> None:
+def _verify(levels: MixedLevels, heard_by: Sequence[str]) -> None:
     radio, of = levels.radio, levels.unwanted
     faults = itertools.chain(
         level_faults(
@@ -232,7 +232,7 @@ def _verify(levels: Levels, heard_by: Sequence[str]) -> None:
         raise PlanFault(found)
 
 
-def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
+def _proof(standing: Standing, levels: MixedLevels, n: int, budget: Budget) -> Proof:
     lines = (*_air_lines(standing), *_own_lines(levels, n, standing.chain))
     noise = [round(level.dbm, 2) for level in budget.noise]
     total = sum_dbm([*noise, *(line.dbm for line in lines if line.dbm is not None)])
@@ -246,7 +246,7 @@ def _proof(standing: Standing, levels: Levels, n: int, budget: Budget) -> Proof:
     )
 
 
-def off_air(standing: Standing, others: Sequence[Other], levels: Levels, n: int) -> OffAir | None:
+def off_air(standing: Standing, others: Sequence[Other], levels: MixedLevels, n: int) -> OffAir | None:
     """The states of the n-th link with those off whose share of time on the air was measured; None without any.
 
     Each is on by itself, those with one switch together; who counts least beyond the first few is always on.
@@ -290,7 +290,7 @@ def _noisier_db(standing: Standing, total_dbm: float) -> FloatArray | float:
     return np.asarray(10.0 * np.log10(np.maximum(1.0 + more / total_mw, 1e-3)))
 
 
-def _driven_by(levels: Levels, n: int) -> str:
+def _driven_by(levels: MixedLevels, n: int) -> str:
     """Who drives the n-th receiver beyond half of its intercept, the strongest; nothing where nobody does."""
     received = levels.received_mw[:, n].copy()
     received[levels.radio.of[n]] = 0.0
@@ -298,7 +298,7 @@ def _driven_by(levels: Levels, n: int) -> str:
     return levels.names[strongest] if received[strongest] > levels.radio.iip3_mw[n] / 2.0 else ""
 
 
-def _air_lines(standing: Standing) -> tuple[Row, ...]:
+def _air_lines(standing: Standing) -> tuple[LedgerRow, ...]:
     """What the air brings on the link's carrier, each contribution that counts."""
     return tuple(
         _interference(
@@ -309,12 +309,14 @@ def _air_lines(standing: Standing) -> tuple[Row, ...]:
     )
 
 
-def _interference(part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None) -> Row:
+def _interference(
+    part: str, dbm: float, evidence: Evidence, source: str, spread_db: float | None = None
+) -> LedgerRow:
     spread = None if spread_db is None else round(spread_db, 1)
-    return Row("interference", part, None, round(dbm, 2), evidence, source, spread)
+    return LedgerRow("interference", part, None, round(dbm, 2), evidence, source, spread)
 
 
-def _own_lines(levels: Levels, n: int, chain: Chain) -> Iterator[Row]:
+def _own_lines(levels: MixedLevels, n: int, chain: Chain) -> Iterator[LedgerRow]:
     """What the call's own transmitters bring at the n-th receiver, each kind that counts by name."""
     least_mw = float(levels.radio.noise_mw[n]) * mw_from_dbm(-KIND_BELOW_NOISE_DB)
     of, intercepts = levels.unwanted, chain.receiver.measurements("intercept")

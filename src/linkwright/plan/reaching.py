@@ -10,8 +10,8 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall, PlannedLink, PlannedListener, Verdict
 from linkwright.plan.prove import floored, verdict
 from linkwright.reach.budget import Budget, budgets_of
-from linkwright.reach.ground import AtWork, LeastPower, Placed, best_places, least_power
-from linkwright.reach.hand import Told
+from linkwright.reach.ground import AtWork, LeastPower, SpotServed, best_places, least_power
+from linkwright.reach.hand import HandFigures
 from linkwright.shoot.place import Site, Spot
 from linkwright.units import dbm_from_mw
 
@@ -84,7 +84,7 @@ class SpotReach:
     wanted_dbm: float
     margin_db: float
     in_hand_db: float
-    told: Told
+    told: HandFigures
     verdict: Verdict
 
 
@@ -106,7 +106,7 @@ def reaching(scene: Scene, call: PlannedCall) -> list[Reaching]:
     ]
 
 
-def places_for(links: Sequence[Reaching]) -> tuple[Placed, ...]:
+def places_for(links: Sequence[Reaching]) -> tuple[SpotServed, ...]:
     """The spots of the links' site by how they would serve for the receivers' antennas, the best first."""
     if not links:
         return ()

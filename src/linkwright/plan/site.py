@@ -20,7 +20,7 @@ from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
-from linkwright.plan.tuning import Known, Tuning, tuning_of
+from linkwright.plan.tuning import SharedTunings, Tuning, tuning_of
 from linkwright.shoot.equipment import DisplayCarrier
 from linkwright.shoot.models import Link
 from linkwright.shoot.place import Site
@@ -76,7 +76,7 @@ class Slots:
     hearing: Mapping[str, set[str]]
     far: dict[str, FarSite] = field(default_factory=dict)
     stays: dict[str, int] = field(default_factory=dict)
-    known: Known = field(default_factory=Known)
+    known: SharedTunings = field(default_factory=SharedTunings)
     groups: dict[tuple[DisplayCarrier, ...], str] = field(default_factory=dict)
     _calls_of: dict[str, dict[str, list[LiveCall]]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)

@@ -18,7 +18,7 @@ Task = TypeVar("Task")
 Done = TypeVar("Done")
 
 
-class Run(Protocol):
+class Runner(Protocol):
     """Does the same to each of several things, wherever that is done (`work/`); results come in their order."""
 
     def __call__(self, job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
@@ -38,7 +38,7 @@ def solve_sites(
     slots: Slots,
     kept: Mapping[str, Mapping[str, Kept]],
     tell: Tell,
-    run: Run | None,
+    run: Runner | None,
     effort: float,
 ) -> Solved:
     """Carriers for every site, class by class: sites of one class do not hear each other."""

@@ -15,7 +15,7 @@ import numpy as np
 from linkwright.air.others import overlap_share
 from linkwright.plan.air import TakenByTv
 from linkwright.plan.chain import Chain, Law, Scene
-from linkwright.plan.heard import Heard
+from linkwright.plan.heard import SlotPowers
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.rules import Row, Terms, allowance, closures
@@ -57,7 +57,7 @@ class Tuning:
     at_edge: BoolArray
     busy: BoolArray
     covered: BoolArray
-    heard: tuple[Heard, ...]
+    heard: tuple[SlotPowers, ...]
     noise_dbm: float
     disturbs: BoolArray
     ways: tuple[Tuning, ...] = ()
@@ -134,7 +134,7 @@ class Allowed:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Known:
+class SharedTunings:
     """What the tunings of a shoot share: what each kind of link may use, by transmitter, its locked power and
     receiver; what is closed, by position; how strong others are heard [dBm], by site, place, receiver and other,
     and what that is on each slot."""
@@ -142,7 +142,7 @@ class Known:
     allowed: dict[tuple[object, ...], Allowed] = field(default_factory=dict)
     closed: dict[Position, tuple[str, ...]] = field(default_factory=dict)
     levels_dbm: dict[tuple[object, ...], float] = field(default_factory=dict)
-    heard: dict[tuple[object, ...], Heard] = field(default_factory=dict)
+    heard: dict[tuple[object, ...], SlotPowers] = field(default_factory=dict)
 
     def allowed_to(self, law: Law, chain: Chain, terms: Terms) -> Allowed:
         """What a link's kind may use under these terms."""
@@ -167,7 +167,7 @@ class Known:
         return self.levels_dbm[key]
 
 
-def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar, known: Known) -> Tuning:
+def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar, known: SharedTunings) -> Tuning:
     """The slots of a link on its site, with everything that is on while any of its `calls` runs.
 
     `afar` are the links of other sites that have their carriers already.
@@ -183,7 +183,7 @@ def tuning_of(scene: Scene, chain: Chain, calls: Sequence[LiveCall], afar: Afar,
 
 
 def _tuning_of(
-    scene: Scene, chain: Chain, allowed: Allowed, calls: Sequence[LiveCall], afar: Afar, known: Known
+    scene: Scene, chain: Chain, allowed: Allowed, calls: Sequence[LiveCall], afar: Afar, known: SharedTunings
 ) -> Tuning:
     """The slots as one way of a link has them."""
     transmitter, carriers = chain.transmitter, allowed.carriers_khz
@@ -201,7 +201,7 @@ def _tuning_of(
     )
     heard += air.heard
     far_mw, disturbs = afar.over_slots(chain, afar.during(calls), carriers)
-    everything = (*heard, Heard("links of other sites", REUSE, far_mw, "modelled", "at their highest step"))
+    everything = (*heard, SlotPowers("links of other sites", REUSE, far_mw, "modelled", "at their highest step"))
     return Tuning(
         carriers, allowed.most_mw, allowed.row, allowed.rows, in_tv, tv, allowed.at_edge, air.busy, air.covered,
         everything, noise_dbm, disturbs,
@@ -242,7 +242,7 @@ def _allowed(law: Law, chain: Chain, terms: Terms) -> Allowed:
     return Allowed(carriers, np.where(most >= least, most, 0.0), allowed.row, allowed.rows, at_edge)
 
 
-def _other(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Heard:
+def _other(chain: Chain, other: Other, carriers: IntArray, known: SharedTunings) -> SlotPowers:
     """An other as the link's receiver hears it on each slot."""
     link = chain.link
     key = (chain.site.name, chain.hearing, link.sends.kit, id(carriers), other.name)
@@ -251,7 +251,7 @@ def _other(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Hear
     return known.heard[key]
 
 
-def _heard(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Heard:
+def _heard(chain: Chain, other: Other, carriers: IntArray, known: SharedTunings) -> SlotPowers:
     (low, high), width = other.band_khz, chain.transmitter.bandwidth_khz
     first = np.searchsorted(carriers, low - width / 2.0)
     near = slice(int(first), int(np.searchsorted(carriers, high + width / 2.0, side="right")))
@@ -261,7 +261,7 @@ def _heard(chain: Chain, other: Other, carriers: IntArray, known: Known) -> Hear
     if other.heard_dbm is not None:
         says = "its level as it was read on the site"
         power_mw = mw_from_dbm(other.heard_dbm) * share
-        return Heard(other.name, "other-cochannel", power_mw, "measured", says, duty=duty)
+        return SlotPowers(other.name, "other-cochannel", power_mw, "measured", says, duty=duty)
     level_dbm = known.level_dbm(chain, other)
     source = f"{other.radiated_mw:g} mW EIRP as stated, path as for {chain.site.surroundings} surroundings"
-    return Heard(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source, duty=duty)
+    return SlotPowers(other.name, "other-cochannel", mw_from_dbm(level_dbm) * share, "modelled", source, duty=duty)

@@ -14,7 +14,7 @@ from linkwright.plan.solve import far_of_plan
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class LinkOutcome:
     """What a link would come to in a call: carrier, power, margin where it decides, what is in hand, what
     the fading takes, how sure, verdict, and the level that its receiver needs there [dBm]."""
 
@@ -36,7 +36,7 @@ def outcomes(
     plan: Plan,
     moved: Mapping[str, int] | None = None,
     only: frozenset[str] | None = None,
-) -> tuple[Outcome, ...]:
+) -> tuple[LinkOutcome, ...]:
     """The links of a plan proved on a scene (the plan's own or a changed one), some moved to other carriers [kHz].
 
     Powers are settled anew. `only` names the calls that are asked about. A link whose carrier is none of its slots,
@@ -70,7 +70,7 @@ def outcomes(
         proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), scene.large))
         for s, proof in ((one.standing, one.proof) for one in decided(standing, proofs)):
             found.append(
-                Outcome(
+                LinkOutcome(
                     planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
                     round(proof.margin_db, 2), floored(proof.told.in_hand_db),
                     round(proof.margin_db - proof.told.median_db, 2), proof.told.sure,

@@ -14,7 +14,7 @@ from linkwright.units import DIPOLE_DBI, BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class PatternClass:
     """A class of pattern: gain [dBi], width at 3 dB less [degrees] (none: all around), the back [dB] down."""
 
     gain_dbi: float
@@ -23,11 +23,11 @@ class Shape:
 
 
 #: Classes of pattern. The half-wave dipole's gain is ITU's; the other figures are assumed, typical of the class.
-SHAPES: Final[dict[Pattern, Shape]] = {
-    "whip": Shape(0.0, None, 20.0),
-    "dipole": Shape(DIPOLE_DBI, None, 20.0),
-    "wide": Shape(5.0, 110.0, 12.0),
-    "narrow": Shape(8.0, 60.0, 18.0),
+SHAPES: Final[dict[Pattern, PatternClass]] = {
+    "whip": PatternClass(0.0, None, 20.0),
+    "dipole": PatternClass(DIPOLE_DBI, None, 20.0),
+    "wide": PatternClass(5.0, 110.0, 12.0),
+    "narrow": PatternClass(8.0, 60.0, 18.0),
 }
 #: What a polarisation other than the talent's vertical one loses [dB]. Half the power for 45 degrees and circular
 #: is exact; what is left of horizontal is assumed, more where scattered waves turn it.

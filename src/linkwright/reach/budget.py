@@ -32,13 +32,13 @@ from linkwright.reach.doubt import (
     vehicle_db_of,
 )  # fmt: skip
 from linkwright.reach.ends import MOUNTED, SPEEDS_M_S, Carried, Ear, Ends
-from linkwright.reach.hand import USUAL, Hand, States, Told, Wanted, hands_of, margins_for, mixed, states_of
+from linkwright.reach.hand import USUAL, Hand, HandFigures, States, Wanted, hands_of, margins_for, mixed, states_of
 from linkwright.reach.measured import Learned, shifted
 from linkwright.reach.path import source_of, spread_of, taken, xyz
 from linkwright.reach.walls import named
 from linkwright.shoot.end import Vehicle
 from linkwright.shoot.equipment import Receiver, Transmitter
-from linkwright.shoot.evidence import Evidence, Gain, Level
+from linkwright.shoot.evidence import Evidence, Level, PathGain
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Site, Spot
 from linkwright.units import FloatArray, counted, dbm_from_mw, mw_from_dbm
@@ -48,7 +48,7 @@ LEAST_LINE_DB: Final = 0.005
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class BudgetRequest:
     """A link on a carrier [MHz]: its ends, the spots from which it is sent, what it is to keep to, and what was
     read there. Where the receiver goes as well (`ends.way`) its places are all pairs of the spots of both."""
 
@@ -130,7 +130,7 @@ class Budget:
     others who are on for a part of the time, which `hand` counts with; `always` is the hand with all of them on.
     """
 
-    asked: Asked
+    asked: BudgetRequest
     found: Arriving
     states: States
     hand: Hand
@@ -201,7 +201,7 @@ class Budget:
 
     def told(
         self, power_mw: float, noise_and_interference_dbm: float, noisier_db: FloatArray | float = 0.0
-    ) -> Told:
+    ) -> HandFigures:
         """What is in hand and what else is told, with the noise so much over its median in each case [dB]."""
         return self.hand.told(self.x_db(power_mw, noise_and_interference_dbm), noisier_db)
 
@@ -292,7 +292,7 @@ class Budget:
         return float(np.sqrt((self.parts[self.at[0]] ** 2).sum()))
 
     @functools.cached_property
-    def gains(self) -> tuple[Gain, ...]:
+    def gains(self) -> tuple[PathGain, ...]:
         """Every gain and loss but the transmit power where it decides."""
         ends = self.asked.ends
         sent = _antenna("transmit antenna", ends.transmitter, ends.transmitter.antenna_gain_dbi)
@@ -307,10 +307,10 @@ class Budget:
 
 def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int, wanted: Wanted = USUAL) -> Budget:
     """The budget of one link on one carrier."""
-    return budgets_of([Asked(ends, route, carrier_khz / 1000.0, wanted)])[0]
+    return budgets_of([BudgetRequest(ends, route, carrier_khz / 1000.0, wanted)])[0]
 
 
-def budgets_of(asked: Sequence[Asked]) -> list[Budget]:
+def budgets_of(asked: Sequence[BudgetRequest]) -> list[Budget]:
     """The budgets of links on one site, all at once."""
     if not asked:
         return []
@@ -375,7 +375,7 @@ def _deciding(states: States, hands: Sequence[Hand]) -> list[tuple[int, int]]:
     return found
 
 
-def stand_of(link: Asked) -> Stand:
+def stand_of(link: BudgetRequest) -> Stand:
     """A link with its ends at the spots of its places."""
     ends = link.ends
     sent, heard = (tuple(pair[end] for pair in link.pairs) for end in (0, 1))
@@ -399,7 +399,7 @@ def _headings(places: FloatArray) -> FloatArray:
     return np.concatenate([ways, ways[-1:]])
 
 
-def _lines(budget: Budget) -> Iterator[Gain]:
+def _lines(budget: Budget) -> Iterator[PathGain]:
     """The ledger's lines of the place that decides but its first, by way of the strongest antenna of its branch."""
     ends, found, mhz = budget.asked.ends, budget.found, budget.asked.mhz
     row, turn = budget.begin + budget.at[0], budget.at[1]
@@ -415,28 +415,30 @@ def _lines(budget: Budget) -> Iterator[Gain]:
     mean = _mean_db(k, wall, float(between.around_db[ray]), body, scattered)
     yield from _bodies(budget, ray, through, functools.partial(_mean_db, k, wall, float(between.around_db[ray])))
     if ends.crowd != "none":
-        yield Gain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent")
+        yield PathGain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent")
     if ends.listener.crowd != "none":
         says = f"{ends.listener.crowd} crowd about the listener"
-        yield Gain("crowd at the receiver", -CROWD_DB[ends.listener.crowd], "assumed", says)
+        yield PathGain("crowd at the receiver", -CROWD_DB[ends.listener.crowd], "assumed", says)
     yield from _vehicles(ends, float(found.vehicle_db[ray]))
     source = source_of(site, int(between.choice[ray]), mhz, distance)
     assumed = taken(site) if not site.walls_complete else ""
     says = "; ".join(part for part in (source, f"{distance:.0f} m{_heights(site, place, at)}", assumed) if part)
-    yield Gain("path", -float(between.median_db[ray]), "modelled", says)
+    yield PathGain("path", -float(between.median_db[ray]), "modelled", says)
     if wall > 0.0:
         evidence, what = named(site, place, at, mhz)
-        yield Gain(
+        yield PathGain(
             "walls", -through, evidence, f"{what}; the straight wave loses {wall:.0f} dB, what gets around half"
         )
     if site.learnt is not None:
         yield _walked(site.learnt, float(found.walked_db[ray]), distance)
     if found.shift_db is not None:
-        yield Gain("levels read here", float(found.shift_db[row]), "measured", "levels that were read on the site")
+        yield PathGain(
+            "levels read here", float(found.shift_db[row]), "measured", "levels that were read on the site"
+        )
     yield _receive_antenna(ends, ear, float(found.antenna_db[ray]))
     if found.turned_db[ray] < 0.0 and ear.antenna is not None:
         polarised = f"{ear.antenna.polarisation} antenna, vertical talent"
-        yield Gain("polarisation", float(found.turned_db[ray]), "assumed", polarised)
+        yield PathGain("polarisation", float(found.turned_db[ray]), "assumed", polarised)
     yield from ends.feed(ear, mhz).lines
     if len(branch) > 1:
         crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
@@ -447,7 +449,7 @@ def _lines(budget: Budget) -> Iterator[Gain]:
         fixed += 0.0 if found.shift_db is None else float(found.shift_db[row])
         more = budget.gain_db - fixed
         if more > LEAST_LINE_DB:
-            yield Gain("other antennas of the branch", more, "modelled", "their powers added")
+            yield PathGain("other antennas of the branch", more, "modelled", "their powers added")
 
 
 def _mean_db(k: float, wall: float, around: float, body: float, scattered: float) -> float:
@@ -456,13 +458,13 @@ def _mean_db(k: float, wall: float, around: float, body: float, scattered: float
     return -dbm_from_mw((steady + mw_from_dbm(-around - scattered)) / (k + 1.0))
 
 
-def _walked(learnt: Learnt, db: float, distance_m: float) -> Gain:
+def _walked(learnt: Learnt, db: float, distance_m: float) -> PathGain:
     """The line of a walk test, with how sure it is at this distance."""
     sigma = float(trend_spread_db(learnt, np.asarray(distance_m)))
     beyond = "" if learnt.nearest_m <= distance_m <= learnt.farthest_m else ", beyond what was walked"
     day = f" of {learnt.date}" if learnt.date is not None else ""
     says = f"walk test{day}, {counted(learnt.readings, 'reading')}, within {NINETY * sigma:.1f} dB (90 %){beyond}"
-    return Gain("walk test", db, "measured", says, sigma)
+    return PathGain("walk test", db, "measured", says, sigma)
 
 
 def _heights(site: Site, place: FloatArray, at: FloatArray) -> str:
@@ -471,7 +473,9 @@ def _heights(site: Site, place: FloatArray, at: FloatArray) -> str:
     return "; lower than the model's antennas (1.9 m)" if low else ""
 
 
-def _bodies(budget: Budget, ray: int, before: float, mean_db: Callable[[float, float], float]) -> Iterator[Gain]:
+def _bodies(
+    budget: Budget, ray: int, before: float, mean_db: Callable[[float, float], float]
+) -> Iterator[PathGain]:
     """The lines of the bodies about both ends; `before` is what walls take without them [dB], `mean_db` with losses
     of the steady wave and of the scattered ones."""
     ends, found, turn = budget.asked.ends, budget.found, budget.at[1]
@@ -492,7 +496,7 @@ def _bodies(budget: Budget, ray: int, before: float, mean_db: Callable[[float, f
         before = after
 
 
-def _body(budget: Budget, part: str, body: Body, loss_db: float, scattered_db: float, mean_db: float) -> Gain:
+def _body(budget: Budget, part: str, body: Body, loss_db: float, scattered_db: float, mean_db: float) -> PathGain:
     """The line of a body; between the two sides it is known no better than the lesser known."""
     ends = budget.asked.ends
     known = body.away_known if abs(loss_db - body.away_db) < 1e-9 else body.facing_known
@@ -503,7 +507,7 @@ def _body(budget: Budget, part: str, body: Body, loss_db: float, scattered_db: f
     says = f"worn {carried.worn}, {turned}" if turned else budget.found.says[int(budget.found.stand[budget.begin])]
     if abs(loss_db - scattered_db) > 0.05:
         says = f"{says}: the straight wave loses {loss_db:.1f} dB, scattered ones {scattered_db:.1f}"
-    return Gain(part, -mean_db, known, says)
+    return PathGain(part, -mean_db, known, says)
 
 
 def _turn(carried: Carried, shown: float, to: str) -> str:
@@ -516,47 +520,49 @@ def _turn(carried: Carried, shown: float, to: str) -> str:
     return f"facing {to}" if towards else "turned away"
 
 
-def _vehicles(ends: Ends, loss_db: float) -> Iterator[Gain]:
+def _vehicles(ends: Ends, loss_db: float) -> Iterator[PathGain]:
     """The line of the vehicles that a wave goes into."""
     inside = [end for end in (ends.inside, ends.listener.inside) if end is not None]
     if not inside:
         return
     if loss_db == 0.0:
-        yield Gain("vehicle", 0.0, "assumed", "both ends at one place inside a vehicle: taken to be the same")
+        yield PathGain("vehicle", 0.0, "assumed", "both ends at one place inside a vehicle: taken to be the same")
         return
     stated = all(end.stated_db is not None for end in inside)
     said = " and ".join(VEHICLES[end.vehicle] for end in inside)
     spread = vehicle_db_of(ends)
     source = "as stated" if stated else VEHICLE_SOURCE
-    yield Gain("vehicle", -loss_db, "stated" if stated else "modelled", f"into {said}, {source}", spread or None)
+    yield PathGain(
+        "vehicle", -loss_db, "stated" if stated else "modelled", f"into {said}, {source}", spread or None
+    )
 
 
 #: Vehicles in words.
 VEHICLES: Final[dict[Vehicle, str]] = {"car": "a car", "coated-car": "a car with metal-coated windows"}
 
 
-def _receive_antenna(ends: Ends, ear: Ear, gain_db: float) -> Gain:
+def _receive_antenna(ends: Ends, ear: Ear, gain_db: float) -> PathGain:
     """The line of the receive antenna towards the talent."""
     if ear.antenna is None:
         line = _antenna("receive antenna", ends.receiver, ends.receiver.antenna_gain_dbi)
         return replace(line, source=f"{line.source}, {ends.listener_name}") if ends.listener_name else line
     known: Evidence = "assumed" if ear.antenna.gain_dbi is None else "stated"
     says = f"{ear.antenna.name}, branch {ear.antenna.branch}: {ear.antenna.pattern}, towards the talent"
-    return Gain("receive antenna", gain_db, known, says)
+    return PathGain("receive antenna", gain_db, known, says)
 
 
-def _antenna(part: str, of: Transmitter | Receiver, gain_dbi: float) -> Gain:
+def _antenna(part: str, of: Transmitter | Receiver, gain_dbi: float) -> PathGain:
     """An antenna's gain: stated where the shoot gives it, assumed by default or from the catalogue."""
     stated = of.use is None and "antenna_gain_dbi" in of.model_fields_set
-    return Gain(part, gain_dbi, "stated" if stated else "assumed", f"{of.kind()}'s antenna")
+    return PathGain(part, gain_dbi, "stated" if stated else "assumed", f"{of.kind()}'s antenna")
 
 
-def _output(transmitter: Transmitter) -> Iterator[Gain]:
+def _output(transmitter: Transmitter) -> Iterator[PathGain]:
     """The line of an output that was measured: by how much it is over the step that is set."""
     found = transmitter.measurements("output power")
     if found:
         said = ", ".join(f"{one.value:g} mW at the step of {one.power_mw:g}" for one in found)
-        yield Gain("output power", transmitter.output_db[0], "measured", f"{said}; {found[-1].says}")
+        yield PathGain("output power", transmitter.output_db[0], "measured", f"{said}; {found[-1].says}")
 
 
 def _noise(ends: Ends, branch: tuple[Ear, ...], mhz: float) -> tuple[Level, ...]:

@@ -29,7 +29,7 @@ MOST_READINGS: Final = 10_000_000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class LinkDay:
+class DayLevels:
     """A link of a site: the model's levels along its route (n,) [dBm] without any correction, how far away each
     step is (n,) [m], the median of its better branch [dBm], from how many readings, and on which carrier [MHz]."""
 
@@ -41,7 +41,7 @@ class LinkDay:
     carrier_mhz: float
 
 
-def learn_from_day(site: str, links: Sequence[LinkDay], day: datetime.date) -> Learnt | None:
+def learn_from_day(site: str, links: Sequence[DayLevels], day: datetime.date) -> Learnt | None:
     """The site's offset as the day's levels tell it; None without links."""
     if not links:
         return None

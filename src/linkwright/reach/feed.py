@@ -13,7 +13,7 @@ from typing import Final
 from linkwright.physics.feeders import Stage, cascade, line_db, lossy
 from linkwright.shoot.antennas import Antenna
 from linkwright.shoot.equipment import Receiver
-from linkwright.shoot.evidence import Evidence, Gain
+from linkwright.shoot.evidence import Evidence, PathGain
 from linkwright.units import dbm_from_mw, mw_from_dbm
 
 #: What a splitter or combiner loses for each doubling beyond the power's own parting [dB] (assumed).
@@ -38,7 +38,7 @@ class Feed:
     noise_figure_db: float
     excess: float
     iip3_dbm: float
-    lines: tuple[Gain, ...]
+    lines: tuple[PathGain, ...]
 
     @property
     def iip3_at_antenna_dbm(self) -> float:
@@ -62,10 +62,10 @@ def feed_of(
     if antenna is None:
         return Feed(0.0, noise_figure_db, 0.0, iip3_dbm, ())
     stages: list[Stage] = []
-    lines: list[Gain] = []
+    lines: list[PathGain] = []
     for part, stage, evidence, source in _pieces(antenna, mhz, combined):
         stages.append(stage)
-        lines.append(Gain(part, stage.gain_db, evidence, source))
+        lines.append(PathGain(part, stage.gain_db, evidence, source))
     ahead = cascade(stages)
     whole = cascade([*stages, Stage(0.0, noise_figure_db, iip3_dbm)])
     excess = mw_from_dbm(ahead.gain_db + whole.noise_figure_db) - mw_from_dbm(noise_figure_db)

@@ -85,7 +85,7 @@ class AtWork:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Field:
+class MarginField:
     """What is in hand, and margins of the mean level [dB], on a grid, each (h, w): y_m (h,) and x_m (w,) [m],
     rising."""
 
@@ -110,7 +110,7 @@ class Along:
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class SpotServed:
     """How a spot serves for the receivers' antennas: the least in hand on any route [dB], whose, and where [m]."""
 
     spot: str
@@ -156,7 +156,7 @@ def grid_of(site: Site, points: int = GRID_POINTS, more: Sequence[Point] = ()) -
     return np.asarray(left + step * columns), np.asarray(south + step * rows)
 
 
-def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | None = None) -> Field:
+def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | None = None) -> MarginField:
     """What a link has in hand with its talent at each point of a grid x_m (w,), y_m (h,), at a height [m].
 
     The height is that of the route's spots on the average where none is given; a talent who looks where it walks is
@@ -167,7 +167,7 @@ def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | No
     places = np.stack([x.ravel(), y.ravel(), np.full(x.size, height)], axis=1)
     found = link.arriving(places)
     in_hand = link.in_hand_db(found)
-    return Field(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(found).reshape(x.shape))
+    return MarginField(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(found).reshape(x.shape))
 
 
 def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
@@ -209,14 +209,14 @@ def along_route(link: AtWork, steps: int = ROUTE_STEPS) -> Along:
     return Along(time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found), harm)
 
 
-def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed, ...]:
+def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[SpotServed, ...]:
     """The spots by how they would serve for all the links' ends that stand, the best first: by the least in hand.
 
     Antennas of the site stay with the spot that they name; a spot that has none gets the receivers' own.
     """
     found = []
     for spot in spots:
-        worst: Placed | None = None
+        worst: SpotServed | None = None
         for link in links:
             stands = link.ends.sent_from is None
             there = replace(link.ends, at=spot, way=()) if stands else replace(link.ends, sent_from=spot)
@@ -224,7 +224,7 @@ def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[Placed,
             way = along_route(moved, COMPARE_STEPS)
             n = int(way.in_hand_db.argmin())
             if worst is None or way.in_hand_db[n] < worst.in_hand_db:
-                worst = Placed(
+                worst = SpotServed(
                     spot.name, float(way.in_hand_db[n]), link.name, (float(way.x_m[n]), float(way.y_m[n]))
                 )
         if worst is not None:

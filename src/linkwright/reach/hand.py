@@ -48,7 +48,7 @@ USUAL: Final = Wanted()
 
 
 @dataclass(frozen=True, eq=False)
-class Course:
+class HarmCurves:
     """The places (p,) of some links as curves of their harm, each place over its strongest turn.
 
     curves (p, margins) : logarithm of the harm of a place over x + over_db + deviation. over_db (p,) : level over
@@ -62,7 +62,7 @@ class Course:
     first: IntArray
 
     @classmethod
-    def together(cls, parts: Sequence[Course]) -> Course:
+    def together(cls, parts: Sequence[HarmCurves]) -> HarmCurves:
         """The courses of several links, one after the other, as one."""
         begins = np.cumsum([0, *(part.over_db.size for part in parts)])
         curves, over, share = (
@@ -108,17 +108,17 @@ class Course:
             high[:, many] = part._between(low[:, many], high[:, many], wanted_s[many], deviation_db[:, mine])
         return np.asarray(high)
 
-    def only(self, which: IntArray) -> Course:
+    def only(self, which: IntArray) -> HarmCurves:
         """The course of some of the links."""
         mine = np.isin(self.owner, which)
         sizes = np.diff([*self.first, self.over_db.size])[which]
         first = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
-        return Course(self.curves[mine], self.over_db[mine], self.share[mine], first)
+        return HarmCurves(self.curves[mine], self.over_db[mine], self.share[mine], first)
 
-    def only_place(self, place: int) -> Course:
+    def only_place(self, place: int) -> HarmCurves:
         """One place as if its link's talent were there all the time."""
         here = slice(place, place + 1)
-        return Course(self.curves[here], self.over_db[here], np.ones(1), np.zeros(1, dtype=np.int64))
+        return HarmCurves(self.curves[here], self.over_db[here], np.ones(1), np.zeros(1, dtype=np.int64))
 
     def _between(
         self, low: FloatArray, high: FloatArray, wanted_s: FloatArray, deviation_db: FloatArray
@@ -164,7 +164,7 @@ class States:
     curves: FloatArray
     over_db: FloatArray
     share: FloatArray
-    course: Course
+    course: HarmCurves
 
     @property
     def turns(self) -> int:
@@ -188,7 +188,7 @@ def states_of(found: Arriving) -> States:
     edges = np.flatnonzero(np.diff(found.stand)) + 1
     first = np.concatenate([[0], edges]).astype(np.int64)
     share = 1.0 / np.bincount(found.stand)[found.stand]
-    return States(curves[which.ravel()], over, found.share, Course(of_place, strongest, share, first))
+    return States(curves[which.ravel()], over, found.share, HarmCurves(of_place, strongest, share, first))
 
 
 #: From so many states on, kinds that differ by less than these are taken as one: Rice's factor and difference of
@@ -217,7 +217,7 @@ class Hand:
     wanted: Wanted
     plain_db: float
     shift_db: FloatArray
-    course: Course
+    course: HarmCurves
     deviation_db: FloatArray
 
     def in_air(self, share: FloatArray, quieter_db: FloatArray) -> Hand:
@@ -246,13 +246,13 @@ class Hand:
         """How much more than in the median case is wanted [dB]."""
         return self.wanted_db - float(np.sort(self.shift_db)[CASES - 1 - case_at(0.5)])
 
-    def told(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> Told:
+    def told(self, x_db: float, noisier_db: FloatArray | float = 0.0) -> HandFigures:
         """Everything that is told of the link at x."""
         return told_of([self], [x_db], [noisier_db])[0]
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class HandFigures:
     """T with nothing deviating, in the median case and at what is wanted [dB]; how sure; seconds an hour with a
     break in the median case and at what is wanted."""
 
@@ -273,7 +273,9 @@ def mixed(curves: FloatArray, share: FloatArray, quieter_db: FloatArray) -> Floa
     return np.asarray(np.log(np.maximum(harm, 1e-12)))
 
 
-def told_of(hands: Sequence[Hand], x_db: Sequence[float], noisier_db: Sequence[FloatArray | float]) -> list[Told]:
+def told_of(
+    hands: Sequence[Hand], x_db: Sequence[float], noisier_db: Sequence[FloatArray | float]
+) -> list[HandFigures]:
     """Everything that is told of links (l,), each at its x [dB] and with its noise so much over its median in each
     case."""
     if not hands:
@@ -284,11 +286,11 @@ def told_of(hands: Sequence[Hand], x_db: Sequence[float], noisier_db: Sequence[F
     at = np.array([(case_at(0.5), case_at(1.0 - hand.wanted.sure)) for hand in hands])
     which = np.take_along_axis(np.argsort(over, axis=1, kind="stable"), at, axis=1)
     deviation = np.concatenate([hand.deviation_db[mine] for hand, mine in zip(hands, which, strict=True)], axis=1)
-    course = Course.together([hand.course for hand in hands])
+    course = HarmCurves.together([hand.course for hand in hands])
     harm = course.harm_s((x[:, None] - np.take_along_axis(noisier, which, axis=1)).T, deviation)
     told = np.take_along_axis(over, which, axis=1)
     return [
-        Told(
+        HandFigures(
             plain_db=x_db[n] - hand.plain_db,
             median_db=float(told[n, 0]),
             in_hand_db=float(told[n, 1]),
@@ -312,7 +314,7 @@ def hands_of(states: States, doubt: Doubt, wanted: Sequence[Wanted]) -> list[Han
             wish,
             float(plain[n]),
             shifts[:, n],
-            Course(course.curves[a:b], course.over_db[a:b], course.share[a:b], np.zeros(1, dtype=np.int64)),
+            HarmCurves(course.curves[a:b], course.over_db[a:b], course.share[a:b], np.zeros(1, dtype=np.int64)),
             doubt.deviation_db[:, a:b],
         )
         for n, (wish, a, b) in enumerate(zip(wanted, course.first, ends, strict=True))

@@ -72,7 +72,7 @@ def looks_of(seconds: float) -> float:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Taken:
+class MeasuredLevels:
     """Levels of one link that were taken on a site: gains from transmit power [dB] at talents (n, 3) [m], looks
     (n,), how much of the transmitter's side was shown (n,), nan where that is not known, on a frequency [MHz]."""
 
@@ -84,11 +84,11 @@ class Taken:
     shown: FloatArray
 
 
-def taken_of(site: Site, ends: Ends, mhz: float, levels: Sequence[MeasuredLevel]) -> Taken:
+def taken_of(site: Site, ends: Ends, mhz: float, levels: Sequence[MeasuredLevel]) -> MeasuredLevels:
     """The levels of one link that a site's entries say; the power is the highest step where an entry says none."""
     spots = {spot.name: spot for spot in site.spots}
     highest = max(ends.transmitter.powers_mw)
-    return Taken(
+    return MeasuredLevels(
         ends,
         mhz,
         np.array([level.dbm - dbm_from_mw(level.power_mw or highest) for level in levels]),
@@ -103,9 +103,9 @@ def _shown(ends: Ends, level: MeasuredLevel) -> float:
     return float("nan") if level.facing is None else float(shown_by(ends.worn, level.facing, None)[0])
 
 
-def walked_levels(ends: Ends, mhz: float, levels: Sequence[WalkedLevel]) -> Taken:
+def walked_levels(ends: Ends, mhz: float, levels: Sequence[WalkedLevel]) -> MeasuredLevels:
     """The levels of a walk."""
-    return Taken(
+    return MeasuredLevels(
         ends,
         mhz,
         np.array([level.gain_db for level in levels]),
@@ -115,7 +115,7 @@ def walked_levels(ends: Ends, mhz: float, levels: Sequence[WalkedLevel]) -> Take
     )
 
 
-def readings_of(site: Site, several: Sequence[Taken]) -> Readings | None:
+def readings_of(site: Site, several: Sequence[MeasuredLevels]) -> Readings | None:
     """All levels that were taken on a site, against what the models say there; None without any."""
     some = [taken for taken in several if taken.gain_db.size]
     if not some:

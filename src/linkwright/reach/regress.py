@@ -30,7 +30,7 @@ JITTER: Final = 1e-6
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Seen:
+class WalkSamples:
     """What was seen along a way: metres gone (n,), values (n,) [dB], and the terms' columns (n, t)."""
 
     way_m: FloatArray
@@ -67,7 +67,7 @@ class _State:
 
 
 def posterior(
-    seen: Seen,
+    seen: WalkSamples,
     prior: Prior,
     seed: int,
     tell: Callable[[str, float], None] | None = None,
@@ -96,7 +96,7 @@ def posterior(
 
 
 def _drawn(
-    seen: Seen, prior: Prior, kernel: FloatArray, root: FloatArray, state: _State, rng: np.random.Generator
+    seen: WalkSamples, prior: Prior, kernel: FloatArray, root: FloatArray, state: _State, rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The terms with g and e integrated out; then g given them, and e, which is the rest."""
     from scipy.linalg import cho_factor, cho_solve

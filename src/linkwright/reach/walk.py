@@ -26,9 +26,9 @@ from linkwright.reach.body import SHOWN, shown_by
 from linkwright.reach.doubt import SLOPE_DB
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork, walk
-from linkwright.reach.measured import Taken
+from linkwright.reach.measured import MeasuredLevels
 from linkwright.reach.path import xyz
-from linkwright.reach.regress import Prior, Seen, posterior
+from linkwright.reach.regress import Prior, WalkSamples, posterior
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.learnt import Learnt, WalkedLevel
 from linkwright.shoot.place import Site, Spot
@@ -162,7 +162,7 @@ def _pieces(
     )
 
 
-def pieces_taken(link: AtWork, walked: Walked) -> Taken:
+def pieces_taken(link: AtWork, walked: Walked) -> MeasuredLevels:
     """The walk in pieces as levels that were read: means of powers, so that fading averages out."""
     level = walked.level_dbm
     best = np.nanmax(level, axis=1)
@@ -172,7 +172,7 @@ def pieces_taken(link: AtWork, walked: Walked) -> Taken:
     mine = [np.flatnonzero((piece == n) & np.isfinite(best)) for n in numbers]
     gain = [float(dbm_from_mw_array(mw_from_dbm_array(best[m]).mean()[None])[0]) for m in mine]
     looks = [looks_over(float(np.ptp(gone[m])), m.size, link.mhz) for m in mine]
-    return Taken(
+    return MeasuredLevels(
         link.ends,
         link.mhz,
         np.array(gain) - dbm_from_mw(link.power_mw),
@@ -182,7 +182,7 @@ def pieces_taken(link: AtWork, walked: Walked) -> Taken:
     )
 
 
-def _levels(taken: Taken) -> tuple[WalkedLevel, ...]:
+def _levels(taken: MeasuredLevels) -> tuple[WalkedLevel, ...]:
     """The levels as the file has them."""
     return tuple(
         WalkedLevel(
@@ -236,7 +236,7 @@ def learn(
     if turns:
         columns.append(-pieces.hidden)
     prior = _prior(link, earlier, turns)
-    drawn = posterior(Seen(pieces.gone_m, pieces.over_db, np.stack(columns, axis=1)), prior, seed, tell)
+    drawn = posterior(WalkSamples(pieces.gone_m, pieces.over_db, np.stack(columns, axis=1)), prior, seed, tell)
     low, middle, high = np.quantile(drawn.terms, [0.05, 0.5, 0.95], axis=0)
     assumed = link.ends.site.model_copy(update={"learnt": None})
     body = replace(link.ends, site=assumed).body

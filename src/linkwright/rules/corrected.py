@@ -8,11 +8,11 @@ from typing import Any
 
 from pydantic import Field, ValidationError
 
-from linkwright.rules.models import Checked, Row, Territory, Text
+from linkwright.rules.models import CheckedFact, Row, Territory, Text
 from linkwright.shoot.errors import InputError, did_you_mean
 
 
-class Correction(Checked):
+class Correction(CheckedFact):
     """One file of corrections: the document that was read, when, and the rows as it has them.
 
     A row of a known id needs what differs only, and names under `without` what it has no longer; another id is a

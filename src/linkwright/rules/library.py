@@ -12,7 +12,7 @@ from importlib.resources import files
 from typing import Any, Literal
 
 from linkwright.rules.corrected import Correction, corrected
-from linkwright.rules.models import Checked, Fact, Note, Row, Territory
+from linkwright.rules.models import CheckedFact, Fact, Note, Row, Territory
 from linkwright.shoot.errors import InputError, did_you_mean
 
 #: Whole groups of countries, which `linkwright rules` shows and no shoot can take place in.
@@ -26,7 +26,7 @@ NOT_ISO = {"UK": "GB", "EL": "GR", "USA": "US"}
 NOT_KNOWN = {"BR": "Brazil", "IL": "Israel", "IN": "India", "MX": "Mexico", "SG": "Singapore"}
 
 
-class Country(Checked):
+class Country(CheckedFact):
     """One country of the implementation table: row -> Y whole band, L limited, N not available."""
 
     name: str

@@ -34,13 +34,13 @@ Text = Annotated[str, Field(min_length=1)]
 Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 
 
-class Checked(BaseModel):
+class CheckedFact(BaseModel):
     """A checked value that never changes; an unknown key is an error."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False, populate_by_name=True)
 
 
-class Fact(Checked):
+class Fact(CheckedFact):
     """Something that a document says, and how well that is known."""
 
     source: Text = Field(description="document, edition and section")
@@ -71,7 +71,7 @@ class Span(Fact):
         return self
 
 
-class Step(Checked):
+class Step(CheckedFact):
     """A part of a row [kHz] with a lower limit [mW] of its own, at the row's reference."""
 
     from_khz: Khz
@@ -158,7 +158,7 @@ class Note(Span):
     says: Text
 
 
-class Permit(Checked):
+class Permit(CheckedFact):
     """A licence, class licence or general authorisation that a crew may hold."""
 
     id: Id
@@ -206,7 +206,7 @@ class LandMobile(Fact):
     city: tuple[City, ...]
 
 
-class Site(Checked):
+class RuleSite(CheckedFact):
     """A place [degrees]."""
 
     name: Text
@@ -227,10 +227,10 @@ class RadioAstronomy(Fact):
 
     exclusion_km: Kilometre
     note: Text
-    site: tuple[Site, ...]
+    site: tuple[RuleSite, ...]
 
 
-class Segment(Checked):
+class Segment(CheckedFact):
     """Neighbouring TV channels, `width_khz` wide, upwards from `from_khz`: `first` to `last`, or `names`."""
 
     from_khz: Khz
@@ -261,7 +261,7 @@ class Raster(Fact):
     segment: tuple[Segment, ...]
 
 
-class Contour(Checked):
+class Contour(CheckedFact):
     """Field [dB(uV/m)] at the protected contour of TV channels `first` to `last`."""
 
     first: StrictInt
@@ -279,7 +279,7 @@ class TvProtection(Fact):
     contour: tuple[Contour, ...]
 
 
-class Territory(Checked):
+class Territory(CheckedFact):
     """Everything known about one territory, as its data file says it."""
 
     code: Annotated[str, Field(pattern=r"^([A-Z]{2}|CEPT)$")]

@@ -13,7 +13,7 @@ from linkwright.rules.terms import Terms, licence_text
 
 
 @dataclass(frozen=True)
-class Opened:
+class OpenedRange:
     """A range [kHz] that would be closed, why, by what it is open, and the licence that has to decide there."""
 
     from_khz: int
@@ -30,17 +30,19 @@ class Opened:
         return touches and self.licence in (None, row.use)
 
 
-def openings(territory: Territory, on: datetime.date, held: frozenset[str], terms: Terms) -> tuple[Opened, ...]:
+def openings(
+    territory: Territory, on: datetime.date, held: frozenset[str], terms: Terms
+) -> tuple[OpenedRange, ...]:
     """What would be closed under these terms, but for a permit or an acceptance."""
     found = []
     latitude, longitude = terms.position or (None, None)
     for one in hard_warnings(territory, latitude, longitude, [(1, 10_000_000)]):
         by = one.opened_by(held | terms.accepts) if one.closes else None
         if by is not None:
-            found.append(Opened(one.from_khz, one.to_khz, one.says, by))
+            found.append(OpenedRange(one.from_khz, one.to_khz, one.says, by))
     for licence in terms.licences if any(one.outranks for one in terms.licences) else ():
         found += [
-            Opened(one.from_khz, one.to_khz, one.why, licence_text(licence), licence_text(licence))
+            OpenedRange(one.from_khz, one.to_khz, one.why, licence_text(licence), licence_text(licence))
             for one in closures(territory, on, held, terms)
             if one.id in licence.outranks
         ]
@@ -48,7 +50,7 @@ def openings(territory: Territory, on: datetime.date, held: frozenset[str], term
 
 
 def opened_by(
-    opened: tuple[Opened, ...], row: Row, carrier_khz: int, bandwidth_khz: int, terms: Terms
+    opened: tuple[OpenedRange, ...], row: Row, carrier_khz: int, bandwidth_khz: int, terms: Terms
 ) -> Iterator[str]:
     """By what a carrier that `row` decides is open where it would be closed, a clause each."""
     for one in opened:

@@ -9,8 +9,8 @@ from typing import Any, Final
 from linkwright.lengths import duration
 from linkwright.sheets.tables import Value, csv_text
 from linkwright.watch.diagnose.episodes import Episode, iso, lost_by_cause, moment
-from linkwright.watch.figures.statistics import Figures
-from linkwright.watch.figures.wrapped import Heard, Told, WrapUp
+from linkwright.watch.figures.statistics import LinkFigures
+from linkwright.watch.figures.wrapped import RecordingFigures, ToldEpisode, WrapUp
 
 MINUS: Final = "\N{MINUS SIGN}"
 #: Episodes that the report and the page list, the longest; the tables have all.
@@ -100,12 +100,12 @@ def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
     }
 
 
-def weightiest(episodes: Sequence[Told]) -> list[Told]:
+def weightiest(episodes: Sequence[ToldEpisode]) -> list[ToldEpisode]:
     """Those that were heard first, the longest first."""
     return sorted(episodes, key=lambda told: (not told.episode.heard, -told.episode.length_s))
 
 
-def shown(told: Told, zone: datetime.tzinfo) -> dict[str, str]:
+def shown(told: ToldEpisode, zone: datetime.tzinfo) -> dict[str, str]:
     """An episode in words."""
     one = told.episode
     return {
@@ -128,7 +128,7 @@ def link_rows(wrap: WrapUp) -> list[dict[str, str]]:
     return [_link_row(one, episodes, wrap.planned_dbm.get(one.link)) for one in wrap.figures]
 
 
-def _link_row(one: Figures, episodes: Sequence[Episode], planned_dbm: float | None) -> dict[str, str]:
+def _link_row(one: LinkFigures, episodes: Sequence[Episode], planned_dbm: float | None) -> dict[str, str]:
     """A link's statistics in words."""
     causes = lost_by_cause(episodes, one.link)
     return {
@@ -147,7 +147,7 @@ def _link_row(one: Figures, episodes: Sequence[Episode], planned_dbm: float | No
     }
 
 
-def recording_row(one: Heard, zone: datetime.tzinfo) -> dict[str, str]:
+def recording_row(one: RecordingFigures, zone: datetime.tzinfo) -> dict[str, str]:
     """A recording in words."""
     kinds: dict[str, int] = {}
     for kind, _ in one.faults:
@@ -161,7 +161,7 @@ def recording_row(one: Heard, zone: datetime.tzinfo) -> dict[str, str]:
     }
 
 
-def _alone(one: Heard, zone: datetime.tzinfo) -> str:
+def _alone(one: RecordingFigures, zone: datetime.tzinfo) -> str:
     """The losses that the readings do not show, as a sentence after another one; "" without any."""
     if not one.alone or one.begins_ms is None:
         return ""
@@ -179,7 +179,7 @@ def _levels(lowest: float | None, median: float | None) -> str:
     return f"{lowest:.0f} / {median:.0f}".replace("-", MINUS)
 
 
-def _battery(one: Figures) -> str:
+def _battery(one: LinkFigures) -> str:
     if one.battery_first is None or one.battery_last is None:
         return "not told"
     return f"{100 * one.battery_first[1]:.0f} to {100 * one.battery_last[1]:.0f} %"

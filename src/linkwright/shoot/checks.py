@@ -22,21 +22,21 @@ MOST_NAMED = 12
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
+class ShootProblem:
     """Something wrong: where in the document, and one sentence."""
 
     loc: Loc
     says: str
 
-    def within(self, keys: Collection[str]) -> Problem:
+    def within(self, keys: Collection[str]) -> ShootProblem:
         """The same where some keys of its place are only the program's own."""
-        return Problem(tuple(key for key in self.loc if key not in keys), self.says)
+        return ShootProblem(tuple(key for key in self.loc if key not in keys), self.says)
 
 
-def problems_of(shoot: Shoot) -> Iterator[Problem]:
+def problems_of(shoot: Shoot) -> Iterator[ShootProblem]:
     """Everything that does not fit together in a shoot whose fields are each in order."""
     if not shoot.link:
-        yield Problem(("shoot",), "the shoot has no link; expected at least one [[link]]")
+        yield ShootProblem(("shoot",), "the shoot has no link; expected at least one [[link]]")
     yield from _twice(shoot)
     yield from _equipment(shoot)
     yield from _calls(shoot)
@@ -46,7 +46,7 @@ def problems_of(shoot: Shoot) -> Iterator[Problem]:
     yield from _readings(shoot)
 
 
-def _readings(shoot: Shoot) -> Iterator[Problem]:
+def _readings(shoot: Shoot) -> Iterator[ShootProblem]:
     known = {link.name for link in shoot.link} | {link.sends.kit for link in shoot.link}
     for number, site in enumerate(shoot.site):
         spots = {spot.name for spot in site.spots}
@@ -56,12 +56,12 @@ def _readings(shoot: Shoot) -> Iterator[Problem]:
                 ("site", number, "measured_level", entry),
             )
             if level.link not in known:
-                yield Problem(
+                yield ShootProblem(
                     (*loc, "link"), f'{about} is of the unknown link "{level.link}"{_near(level.link, known)}'
                 )
             if level.spot not in spots:
                 near = _near(level.spot, spots) if spots else "; the site has no spots"
-                yield Problem((*loc, "spot"), f'{about} is at the unknown spot "{level.spot}"{near}')
+                yield ShootProblem((*loc, "spot"), f'{about} is at the unknown spot "{level.spot}"{near}')
 
 
 def _near(word: str, known: Collection[str]) -> str:
@@ -71,7 +71,7 @@ def _near(word: str, known: Collection[str]) -> str:
     return did_you_mean(word, known) or f"; known are {', '.join(some)}{more}"
 
 
-def _twice(shoot: Shoot) -> Iterator[Problem]:
+def _twice(shoot: Shoot) -> Iterator[ShootProblem]:
     lists: tuple[tuple[str, Iterable[str]], ...] = (
         ("site", (site.name for site in shoot.site)),
         ("link", (link.name for link in shoot.link)),
@@ -88,15 +88,15 @@ def _twice(shoot: Shoot) -> Iterator[Problem]:
         yield from _repeated(f'call "{call.name}", link', call.links, ("call", number, "links"))
 
 
-def _repeated(kind: str, names: Iterable[str], loc: Loc) -> Iterator[Problem]:
+def _repeated(kind: str, names: Iterable[str], loc: Loc) -> Iterator[ShootProblem]:
     seen: set[str] = set()
     for number, name in enumerate(names):
         if name in seen:
-            yield Problem((*loc, number), f'{kind} "{name}" stands twice; each name once')
+            yield ShootProblem((*loc, number), f'{kind} "{name}" stands twice; each name once')
         seen.add(name)
 
 
-def _equipment(shoot: Shoot) -> Iterator[Problem]:
+def _equipment(shoot: Shoot) -> Iterator[ShootProblem]:
     for number, link in enumerate(shoot.link):
         named: list[tuple[Loc, str | None]] = [
             (("transmitter",) if link.transmit is None else ("transmit", "kit"), link.sends.kit),
@@ -112,7 +112,7 @@ def _equipment(shoot: Shoot) -> Iterator[Problem]:
             own = getattr(shoot, kind)
             if wanted is not None and not _is_known(kind, own, wanted):
                 says = f'link "{link.name}" names the unknown {kind} "{wanted}"{_nearest_type(kind, own, wanted)}'
-                yield Problem(("link", number, *where), says)
+                yield ShootProblem(("link", number, *where), says)
             elif kind == "transmitter" and link.locked_mw is not None:
                 yield from _step(shoot, number, link, link.locked_mw)
         heard = [end.named for end in link.hears if end.named]
@@ -125,7 +125,7 @@ def _equipment(shoot: Shoot) -> Iterator[Problem]:
 KINDS: Final[dict[str, str]] = {"transmit": "transmitter", "receive": "receiver"}
 
 
-def _blocks(shoot: Shoot) -> Iterator[Problem]:
+def _blocks(shoot: Shoot) -> Iterator[ShootProblem]:
     """Whether a block holds more links than its kit carries, or links of several kits."""
     blocks: dict[str, list[tuple[int, Link]]] = {}
     for number, link in enumerate(shoot.link):
@@ -137,9 +137,9 @@ def _blocks(shoot: Shoot) -> Iterator[Problem]:
         loc: Loc = ("link", members[-1][0], "block")
         kits = {(link.sends.kit, *(end.kit for end in link.hears)) for _, link in members}
         if name in names:
-            yield Problem(loc, f'block "{name}" has the name of a link; expected a name of its own')
+            yield ShootProblem(loc, f'block "{name}" has the name of a link; expected a name of its own')
         if len(kits) > 1:
-            yield Problem(
+            yield ShootProblem(
                 loc, f'block "{name}" has links of several kits; one transmitter and one receiver type each'
             )
         elif _is_known("transmitter", shoot.transmitter, first.sends.kit):
@@ -147,7 +147,7 @@ def _blocks(shoot: Shoot) -> Iterator[Problem]:
             if len(members) > most:
                 kit = called(first.sends.kit)
                 says = f'block "{name}" has {len(members)} links; one carrier of {kit} carries {most}'
-                yield Problem(loc, says)
+                yield ShootProblem(loc, says)
 
 
 def _is_known(kind: str, own: Collection[str], wanted: str) -> bool:
@@ -163,17 +163,17 @@ def _nearest_type(kind: str, own: Collection[str], wanted: str) -> str:
     return near or f"{mine} that `linkwright kit` lists"
 
 
-def _step(shoot: Shoot, number: int, link: Link, locked_mw: float) -> Iterator[Problem]:
+def _step(shoot: Shoot, number: int, link: Link, locked_mw: float) -> Iterator[ShootProblem]:
     steps = sorted(transmitter_named(shoot, link.sends.kit).powers_mw)
     if locked_mw not in steps:
         listed = ", ".join(f"{step:g}" for step in steps)
         says = (
             f'link "{link.name}" is locked to {locked_mw:g} mW; the steps of {called(link.sends.kit)} are {listed}'
         )
-        yield Problem(("link", number, "locked_mw"), says)
+        yield ShootProblem(("link", number, "locked_mw"), says)
 
 
-def _runs(shoot: Shoot) -> Iterator[Problem]:
+def _runs(shoot: Shoot) -> Iterator[ShootProblem]:
     for number, run in enumerate(shoot.run):
         for kind, own, wanted in (
             ("transmitter", shoot.transmitter, run.transmitter),
@@ -181,28 +181,28 @@ def _runs(shoot: Shoot) -> Iterator[Problem]:
         ):
             if wanted is not None and not _is_known(kind, own, wanted):
                 says = f'run {number + 1} names the unknown {kind} "{wanted}"{_nearest_type(kind, own, wanted)}'
-                yield Problem(("run", number, kind), says)
+                yield ShootProblem(("run", number, kind), says)
 
 
-def _calls(shoot: Shoot) -> Iterator[Problem]:
+def _calls(shoot: Shoot) -> Iterator[ShootProblem]:
     links = {link.name for link in shoot.link}
     sites = {site.name for site in shoot.site} or {default_site().name}
     for number, call in enumerate(shoot.call):
         about = f'call "{call.name}"'
         if call.site is not None and call.site not in sites:
             near = _near(call.site, sites)
-            yield Problem(("call", number, "site"), f'{about} is on the unknown site "{call.site}"{near}')
+            yield ShootProblem(("call", number, "site"), f'{about} is on the unknown site "{call.site}"{near}')
         for name in call.links:
             if name not in links:
-                yield Problem(
+                yield ShootProblem(
                     ("call", number, "links"),
                     f'{about} names the unknown link "{name}"{_near(name, links)}',
                 )
         if len(call.links or shoot.link) > MOST_LINKS_A_CALL:
-            yield Problem(("call", number), _too_many(about, len(call.links or shoot.link)))
+            yield ShootProblem(("call", number), _too_many(about, len(call.links or shoot.link)))
         yield from _breaks(call, number)
     if not shoot.call and len(shoot.link) > MOST_LINKS_A_CALL:
-        yield Problem(("shoot",), _too_many("the shoot", len(shoot.link)))
+        yield ShootProblem(("shoot",), _too_many("the shoot", len(shoot.link)))
 
 
 def _too_many(about: str, count: int) -> str:
@@ -212,41 +212,43 @@ def _too_many(about: str, count: int) -> str:
     )
 
 
-def _breaks(call: Call, number: int) -> Iterator[Problem]:
+def _breaks(call: Call, number: int) -> Iterator[ShootProblem]:
     for nth, pause in enumerate(call.breaks):
         loc: Loc = ("call", number, "breaks", nth)
         if call.starts is None or call.ends is None:
-            yield Problem(loc, f'call "{call.name}" has a break but no from and to')
+            yield ShootProblem(loc, f'call "{call.name}" has a break but no from and to')
             return
         starts, ends = ((call.next_day and at < call.starts, at) for at in (pause.starts, pause.ends))
         if ends <= starts:
-            yield Problem(loc, f'call "{call.name}": a break ends at {pause.ends} and begins at {pause.starts}')
+            yield ShootProblem(
+                loc, f'call "{call.name}": a break ends at {pause.ends} and begins at {pause.starts}'
+            )
         elif starts < (False, call.starts) or ends > (call.next_day, call.ends):
-            yield Problem(
+            yield ShootProblem(
                 loc, f'call "{call.name}": the break {pause.starts} to {pause.ends} lies outside the call'
             )
 
 
-def _others(shoot: Shoot) -> Iterator[Problem]:
+def _others(shoot: Shoot) -> Iterator[ShootProblem]:
     sites = {site.name for site in shoot.site} or {default_site().name}
     for number, other in enumerate(shoot.other):
         if other.site is not None and other.site not in sites:
             near = _near(other.site, sites)
-            yield Problem(
+            yield ShootProblem(
                 ("other", number, "site"), f'other "{other.name}" is on the unknown site "{other.site}"{near}'
             )
 
 
-def _permits(shoot: Shoot) -> Iterator[Problem]:
+def _permits(shoot: Shoot) -> Iterator[ShootProblem]:
     links = {link.name for link in shoot.link}
     for number, permit in enumerate(shoot.permit):
         for name in permit.links:
             if name not in links:
                 says = f'permit "{permit.name}" is for the unknown link "{name}"{_near(name, links)}'
-                yield Problem(("permit", number, "for"), says)
+                yield ShootProblem(("permit", number, "for"), says)
 
 
-def _spots(shoot: Shoot) -> Iterator[Problem]:
+def _spots(shoot: Shoot) -> Iterator[ShootProblem]:
     known = {spot.name for site in shoot.site for spot in site.spots}
     for number, link in enumerate(shoot.link):
         here = ("transmit",) if link.transmit is not None else ()
@@ -257,11 +259,11 @@ def _spots(shoot: Shoot) -> Iterator[Problem]:
                 if name not in known:
                     near = _near(name, known) if known else "; no site names any spot"
                     about = f'link "{link.name}", {key}'
-                    yield Problem(("link", number, *where, key), f'{about}: there is no spot "{name}"{near}')
+                    yield ShootProblem(("link", number, *where, key), f'{about}: there is no spot "{name}"{near}')
         longest = max((len(end.route) for end in link.hears), default=0)
         if len(link.sends.route) * longest > MOST_PAIRS:
             says = (
                 f'link "{link.name}" walks at both ends: {len(link.sends.route)} spots by {longest}; '
                 f"expected at most {MOST_PAIRS} pairs"
             )
-            yield Problem(("link", number, "receive"), says)
+            yield ShootProblem(("link", number, "receive"), says)

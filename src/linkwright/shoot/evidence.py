@@ -17,7 +17,7 @@ def least_sure(*evidence: Evidence) -> Evidence:
 
 
 @dataclass(frozen=True, slots=True)
-class Gain:
+class PathGain:
     """One step from the transmitter to the receiver: `db` is added to the level, known to `spread_db`."""
 
     part: str

@@ -11,7 +11,7 @@ from typing import Any, Literal, TypeVar, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 
 from linkwright.shoot.catalogue import as_frozen
-from linkwright.shoot.checks import Problem, problems_of
+from linkwright.shoot.checks import ShootProblem, problems_of
 from linkwright.shoot.errors import InputError, InputErrors, did_you_mean
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.locate import Loc, line_of
@@ -106,20 +106,20 @@ def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
     return shoot
 
 
-def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[Problem]]:
+def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[ShootProblem]]:
     """The shoot in a parsed document, or None; and all that is wrong with it, or that it still lacks."""
     shoot, problems = problems_with(Shoot, with_new_names(document))
     return shoot, problems if shoot is None else list(problems_of(shoot))
 
 
-def problems_with(model: type[Whole], document: dict[str, Any]) -> tuple[Whole | None, list[Problem]]:
+def problems_with(model: type[Whole], document: dict[str, Any]) -> tuple[Whole | None, list[ShootProblem]]:
     """A parsed document as a model of a whole file, or None and why it is none."""
     try:
         return model.model_validate(as_frozen(document)), []
     except ValidationError as error:
         return None, [_problem(detail, document, model) for detail in _causes(error.errors())]
     except (RecursionError, OverflowError):
-        return None, [Problem((), "holds a value that no file could: nested too deep or too large")]
+        return None, [ShootProblem((), "holds a value that no file could: nested too deep or too large")]
 
 
 def older_names(text: str, name: str) -> list[str]:
@@ -127,7 +127,7 @@ def older_names(text: str, name: str) -> list[str]:
     return [f"{name}: {sentence}" for sentence in renamed_sentences(parse_toml(text, name))]
 
 
-def errors_of(problems: Sequence[Problem], text: str, name: str) -> InputError:
+def errors_of(problems: Sequence[ShootProblem], text: str, name: str) -> InputError:
     """What is wrong with a file as one error, each with its line where that can be told."""
     told = [
         InputError(_on_one_line(p.says), path=name, line=line_of(text, p.loc)) for p in problems[:MOST_PROBLEMS]
@@ -148,7 +148,7 @@ def _on_one_line(says: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in says)
 
 
-def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> Problem:
+def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> ShootProblem:
     """One finding of pydantic as a sentence in the words of the file."""
     loc: Loc = tuple(detail["loc"])
     where = _where(loc, document)
@@ -156,28 +156,28 @@ def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> P
     if kind == "extra_forbidden":
         known = _known_keys(loc[:-1], model)
         near = did_you_mean(str(loc[-1]), known) or f"; known are {', '.join(known)}"
-        return Problem(loc, f"{_where(loc[:-1], document)} has an unknown key {_show(str(loc[-1]))}{near}")
+        return ShootProblem(loc, f"{_where(loc[:-1], document)} has an unknown key {_show(str(loc[-1]))}{near}")
     if kind == "missing" and isinstance(loc[-1], int):
         where = _where(loc[:-1], document)
-        return Problem(loc[:-1], f"{where} is {_show(found)}; expected at least {loc[-1] + 1} entries")
+        return ShootProblem(loc[:-1], f"{where} is {_show(found)}; expected at least {loc[-1] + 1} entries")
     if kind == "missing":
-        return Problem(loc[:-1], f'{_where(loc[:-1], document)} lacks "{loc[-1]}"')
+        return ShootProblem(loc[:-1], f'{_where(loc[:-1], document)} lacks "{loc[-1]}"')
     if kind == "lacks":
-        return Problem(loc, f'{where} lacks "{context["key"]}"')
+        return ShootProblem(loc, f'{where} lacks "{context["key"]}"')
     if kind == "value_error" and isinstance(found, str):
-        return Problem(loc, f"{where} is {_show(found)}; {context.get('error', detail['msg'])}")
+        return ShootProblem(loc, f"{where} is {_show(found)}; {context.get('error', detail['msg'])}")
     if kind == "value_error":
-        return Problem(loc, f"{where}: {context.get('error', detail['msg'])}")
+        return ShootProblem(loc, f"{where}: {context.get('error', detail['msg'])}")
     if kind == "literal_error":
         near = did_you_mean(found, re.findall(r"'([^']*)'", context["expected"])) if isinstance(found, str) else ""
-        return Problem(
+        return ShootProblem(
             loc, f"{where} is {_show(found)}; expected {context['expected'].replace(chr(39), chr(34))}{near}"
         )
     meant = _meant(kind, loc, found)
     if meant:
-        return Problem(loc, f"{where} is {_show(found)}; {meant}")
+        return ShootProblem(loc, f"{where} is {_show(found)}; {meant}")
     expected = _EXPECTED.get(kind) or _plain(detail["msg"])
-    return Problem(loc, f"{where} is {_show(found)}; expected {expected.format(**context)}")
+    return ShootProblem(loc, f"{where} is {_show(found)}; expected {expected.format(**context)}")
 
 
 def _meant(kind: str, loc: Loc, found: Any) -> str:

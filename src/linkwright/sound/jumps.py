@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.physics.delays import Course, Jump, place_of_jump
+from linkwright.physics.delays import DelayCourse, Jump, place_of_jump
 from linkwright.sound.recordings import Reader
 from linkwright.units import FloatArray, SampleArray
 
@@ -32,8 +32,8 @@ class Loss:
 
 
 def losses(
-    a: Reader, b: Reader, channel_a: int, channel_b: int, found: Course, begin_a: int, begin_b: int, sign: float,
-    window_s: float,
+    a: Reader, b: Reader, channel_a: int, channel_b: int, found: DelayCourse, begin_a: int, begin_b: int,
+    sign: float, window_s: float,
 ) -> tuple[Loss, ...]:  # fmt: skip
     """All jumps of a course, each in its place; one that does not fit both delays is left out.
 
@@ -52,8 +52,8 @@ def losses(
 
 
 def _placed(
-    a: Reader, b: Reader, channel_a: int, channel_b: int, found: Course, jump: Jump, delay_s: float, begin_a: int,
-    begin_b: int, sign: float, window_s: float,
+    a: Reader, b: Reader, channel_a: int, channel_b: int, found: DelayCourse, jump: Jump, delay_s: float,
+    begin_a: int, begin_b: int, sign: float, window_s: float,
 ) -> int | None:  # fmt: skip
     """The sample of `a` at which the jump is; None where there is no such place."""
     rate = a.recording.rate_hz

@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.physics import delays
-from linkwright.physics.delays import Course, Peak
+from linkwright.physics.delays import DelayCourse, Peak
 from linkwright.progress import Tell
 from linkwright.sound.found_in import begins_after
 from linkwright.sound.jumps import Loss, losses
@@ -328,7 +328,7 @@ def _laid(readers: Sequence[Reader], a: int, b: int) -> int:
     return stamped_offset(readers[a].recording, readers[b].recording) or 0
 
 
-def _why(found: Course, down: float) -> str:
+def _why(found: DelayCourse, down: float) -> str:
     parts = []
     if found.alternates:
         parts.append("drift and jumps: the delay goes back and forth, as with sources at different distances")

@@ -11,19 +11,19 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from linkwright.store.attachments import LOG, READINGS, RECORDING, SWEPT, Attachment
     from linkwright.store.conflict import Conflict
-    from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
-    from linkwright.store.draft import Draft, Problem, problems
+    from linkwright.store.crew import CrewNote, Device, DoorLine, Passing, Role, Tick
+    from linkwright.store.draft import Draft, DraftProblem, problems
     from linkwright.store.happenings import Happening
-    from linkwright.store.history import Change
+    from linkwright.store.history import LoggedChange
     from linkwright.store.store import Store
 
 #: In which module of this package each is.
 FROM: Final = {
     "LOG": "attachments", "READINGS": "attachments", "RECORDING": "attachments", "SWEPT": "attachments",
     "Attachment": "attachments",
-    "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "Entry": "crew", "Passing": "crew",
-    "Role": "crew", "Tick": "crew", "Draft": "draft", "Problem": "draft", "problems": "draft",
-    "Happening": "happenings", "Change": "history", "Store": "store",
+    "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "CrewNote": "crew", "Passing": "crew",
+    "Role": "crew", "Tick": "crew", "Draft": "draft", "DraftProblem": "draft", "problems": "draft",
+    "Happening": "happenings", "LoggedChange": "history", "Store": "store",
 }  # fmt: skip
 
 
@@ -40,15 +40,15 @@ __all__ = [
     "RECORDING",
     "SWEPT",
     "Attachment",
-    "Change",
     "Conflict",
+    "CrewNote",
     "Device",
     "DoorLine",
     "Draft",
-    "Entry",
+    "DraftProblem",
     "Happening",
+    "LoggedChange",
     "Passing",
-    "Problem",
     "Role",
     "Store",
     "Tick",

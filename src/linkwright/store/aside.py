@@ -10,7 +10,7 @@ from typing import Any, BinaryIO
 from linkwright.shoot.errors import InputError
 from linkwright.store import attachments, cache, crew, happenings
 from linkwright.store.attachments import Attachment
-from linkwright.store.crew import Device, DoorLine, Entry, Passing, Role, Tick
+from linkwright.store.crew import CrewNote, Device, DoorLine, Passing, Role, Tick
 from linkwright.store.edits import Turn
 from linkwright.store.happenings import Happening
 from linkwright.store.history import milliseconds
@@ -176,18 +176,18 @@ class Aside(Opened):
 
         return self._writing(who, job)
 
-    def add_entry(self, text: str, who: str, *, when: datetime.datetime | None = None) -> Entry:
+    def add_entry(self, text: str, who: str, *, when: datetime.datetime | None = None) -> CrewNote:
         """Note what happened, now or at a time with its offset."""
         text = clean_text(fit(text, "the entry"), "the entry", MOST_TEXT)
 
-        def job(turn: Turn) -> Entry:
+        def job(turn: Turn) -> CrewNote:
             entry = crew.add_entry(turn, text, when or self._now())
             self._note(turn, "entry", "insert", (entry.id,), None, text)
             return entry
 
         return self._writing(who, job)
 
-    def entries(self) -> list[Entry]:
+    def entries(self) -> list[CrewNote]:
         """Everything noted, by when it happened."""
         return self._reading(crew.entries)
 

@@ -53,7 +53,7 @@ class DoorLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class CrewNote:
     """What a person noted."""
 
     id: str
@@ -165,18 +165,18 @@ def revoke(connection: Connection, device_id: str, when: datetime.datetime) -> b
     return done.rowcount > 0
 
 
-def add_entry(turn: Turn, text: str, when: datetime.datetime) -> Entry:
+def add_entry(turn: Turn, text: str, when: datetime.datetime) -> CrewNote:
     """Something noted."""
     new, at_ms = turn.new_id(), milliseconds(when)
     turn.connection.execute(insert(tables.entry).values(id=new, at_ms=at_ms, who=turn.who, text=text))
-    return Entry(new, moment(at_ms), turn.who, text)
+    return CrewNote(new, moment(at_ms), turn.who, text)
 
 
-def entries(connection: Connection) -> list[Entry]:
+def entries(connection: Connection) -> list[CrewNote]:
     """Everything noted, in the order of when it happened."""
     table = tables.entry
     query = select(table).order_by(table.c.at_ms, table.c.id)
-    return [Entry(row.id, moment(row.at_ms), row.who, row.text) for row in connection.execute(query)]
+    return [CrewNote(row.id, moment(row.at_ms), row.who, row.text) for row in connection.execute(query)]
 
 
 def ticks(connection: Connection) -> dict[str, Tick]:

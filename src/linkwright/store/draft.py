@@ -16,7 +16,7 @@ from linkwright.store.schema import is_list, typed
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
+class DraftProblem:
     """Something that keeps a draft from being a shoot: where (ids for entries of lists), and one sentence."""
 
     path: tuple[str | int, ...]
@@ -61,9 +61,9 @@ class Draft:
                 return None
         return value
 
-    def problems(self) -> list[Problem]:
+    def problems(self) -> list[DraftProblem]:
         """All that keeps it from being a shoot; none where it is one."""
-        return [Problem(self._with_ids(p.loc), p.says) for p in judge(typed(self.document))[1]]
+        return [DraftProblem(self._with_ids(p.loc), p.says) for p in judge(typed(self.document))[1]]
 
     def shoot(self, name: str = "the shoot") -> Shoot:
         """The shoot. Raises InputError(s), which call it `name`, where it is not one yet."""
@@ -84,6 +84,6 @@ class Draft:
         return path
 
 
-def problems(document: dict[str, Any]) -> list[Problem]:
+def problems(document: dict[str, Any]) -> list[DraftProblem]:
     """All that keeps a plain document from being a shoot, by its path with numbers in lists."""
-    return [Problem(p.loc, p.says) for p in judge(typed(document))[1]]
+    return [DraftProblem(p.loc, p.says) for p in judge(typed(document))[1]]

@@ -11,9 +11,9 @@ from sqlalchemy import Connection
 from linkwright.shoot.errors import InputError
 from linkwright.store import rows
 from linkwright.store.conflict import Conflict
-from linkwright.store.history import SEVERAL, Change, last_touch
+from linkwright.store.history import SEVERAL, LoggedChange, last_touch
 from linkwright.store.paths import Path, place_between, places, pointer, spoken
-from linkwright.store.rows import LIST, TABLE, VALUE, Row, packed, rows_of, tree_of, unpacked
+from linkwright.store.rows import LIST, TABLE, VALUE, StoredRow, packed, rows_of, tree_of, unpacked
 from linkwright.store.schema import is_entry, is_list
 from linkwright.store.values import same, written
 
@@ -44,7 +44,7 @@ class Edit:
     made: int = 0
 
 
-def conflict(turn: Turn, path: Path, theirs: Any, last: Change | None = None) -> Conflict:
+def conflict(turn: Turn, path: Path, theirs: Any, last: LoggedChange | None = None) -> Conflict:
     """The conflict at `path`, with who changed it last."""
     last = last or last_touch(turn.connection, path)
     called = _called(turn, path)
@@ -83,7 +83,7 @@ def missing_parents(turn: Turn, path: Path) -> list[Path]:
 def _make(turn: Turn, needed: Sequence[Path]) -> None:
     for path in needed:
         kind = LIST if is_list(path) else TABLE
-        rows.write(turn.connection, [Row(pointer(path), kind, _last_place(turn, path[:-1]), "")])
+        rows.write(turn.connection, [StoredRow(pointer(path), kind, _last_place(turn, path[:-1]), "")])
 
 
 def _last_place(turn: Turn, parent: Path) -> str:
@@ -143,7 +143,7 @@ def written_alike(one: Any, other: Any) -> bool:
     return written(one) == written(other)
 
 
-def _place_at(there: Sequence[Row], path: Path) -> str | None:
+def _place_at(there: Sequence[StoredRow], path: Path) -> str | None:
     here = pointer(path)
     return next((row.place for row in there if row.path == here), None)
 
@@ -215,7 +215,7 @@ def replace(turn: Turn, document: dict[str, Any], seen_revision: int | None) -> 
         raise conflict(turn, (), now)
     if written_alike(now, document):
         return None
-    after: list[Row] = []
+    after: list[StoredRow] = []
     for (key, value), place in zip(document.items(), places(len(document)), strict=True):
         after += rows_of((key,), value, place, turn.new_id)
     rows.erase(turn.connection, ())

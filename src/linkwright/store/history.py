@@ -12,7 +12,7 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, and_, func, inser
 from linkwright.store import tables
 from linkwright.store.checking import CHANGE, checked, crc_of
 from linkwright.store.paths import Path, beneath, path_of, pointer
-from linkwright.store.rows import Row as FieldRow
+from linkwright.store.rows import StoredRow as FieldRow
 from linkwright.store.rows import packed, tree_of, unpacked
 
 DOCUMENT = "document"
@@ -22,7 +22,7 @@ _c = tables.change.c
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class LoggedChange:
     """One line of the change log.
 
     area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening" (then
@@ -66,7 +66,7 @@ class Change:
         known = {row.path for row in rows}
         return [path_of(stored) for stored in dict.fromkeys(row.path for row in rows if row.parent not in known)]
 
-    def part(self, path: Path) -> Change:
+    def part(self, path: Path) -> LoggedChange:
         """What it did at one of its paths, as a change of that alone."""
         before, after = _within(self.rows_before() or (), path), _within(self.rows_after() or (), path)
         what = "set" if after else "remove"
@@ -107,7 +107,7 @@ def last_revision(connection: Connection) -> int:
     return connection.execute(select(func.max(_c.revision))).scalar() or 0
 
 
-def log(connection: Connection, change: Change) -> None:
+def log(connection: Connection, change: LoggedChange) -> None:
     """Add a line."""
     values = (
         change.revision, milliseconds(change.when), change.who, change.area, change.what, pointer(change.path),
@@ -116,15 +116,15 @@ def log(connection: Connection, change: Change) -> None:
     connection.execute(insert(tables.change).values(**dict(zip(CHANGE, values, strict=True)), crc=crc_of(values)))
 
 
-def since(connection: Connection, revision: int, most: int) -> list[Change]:
+def since(connection: Connection, revision: int, most: int) -> list[LoggedChange]:
     """The changes after a revision, oldest first, at most so many."""
     query = select(tables.change).where(_c.revision > revision).order_by(_c.revision).limit(most)
     return [_change(row) for row in connection.execute(query)]
 
 
-def _change(row: Row[Any]) -> Change:
+def _change(row: Row[Any]) -> LoggedChange:
     checked([getattr(row, name) for name in CHANGE], row.crc)
-    return Change(
+    return LoggedChange(
         row.revision,
         moment(row.at_ms),
         row.who,
@@ -155,7 +155,7 @@ def _touches(path: Path) -> ColumnElement[bool]:
 
 def last_touch(
     connection: Connection, path: Path, *, after: int = 0, not_by: str | None = None, moves: bool = False
-) -> Change | None:
+) -> LoggedChange | None:
     """The last change of what stands at `path`, or (`moves`) when it was last put elsewhere in its list."""
     moved = and_(_c.area == DOCUMENT, _c.path == pointer(path), _c.what == "move")
     query = select(tables.change).where(moved if moves else _touches(path)).where(_c.revision > after)
@@ -164,7 +164,7 @@ def last_touch(
     return _first(connection, query)
 
 
-def _first(connection: Connection, query: Select[Any]) -> Change | None:
+def _first(connection: Connection, query: Select[Any]) -> LoggedChange | None:
     row = connection.execute(query.order_by(_c.revision.desc()).limit(1)).first()
     return None if row is None else _change(row)
 
@@ -175,13 +175,13 @@ def _own(who: str, ways: Sequence[str]) -> Select[Any]:
     return select(tables.change).where(_c.area == DOCUMENT, _c.who == who, _c.way.in_(ways), ~reversed_since)
 
 
-def to_undo(connection: Connection, who: str, revision: int | None) -> Change | None:
+def to_undo(connection: Connection, who: str, revision: int | None) -> LoggedChange | None:
     """The person's last change (or the one of `revision`) that still stands."""
     query = _own(who, ("do", "redo"))
     return _first(connection, query if revision is None else query.where(_c.revision == revision))
 
 
-def to_take_back(connection: Connection, revision: int) -> Change | None:
+def to_take_back(connection: Connection, revision: int) -> LoggedChange | None:
     """The change of a revision, whoever made it; None where it was taken back already."""
     later = tables.change.alias("later")
     reversed_since = select(later.c.revision).where(later.c.of == _c.revision).exists()
@@ -189,21 +189,21 @@ def to_take_back(connection: Connection, revision: int) -> Change | None:
     return _first(connection, query)
 
 
-def newest(connection: Connection, most: int, before: int | None) -> list[Change]:
+def newest(connection: Connection, most: int, before: int | None) -> list[LoggedChange]:
     """The newest changes of the document, newest first, at most so many; those before a revision, where given."""
     query = select(tables.change).where(_c.area == DOCUMENT).order_by(_c.revision.desc()).limit(most)
     query = query if before is None else query.where(_c.revision < before)
     return [_change(row) for row in connection.execute(query)]
 
 
-def renamed(connection: Connection, after: int) -> list[Change]:
+def renamed(connection: Connection, after: int) -> list[LoggedChange]:
     """The changes after a revision that may have given something a name, oldest first."""
     named = or_(_c.path == "", _c.what.in_(("insert", SEVERAL)), _c.path.like("%/name"), ~_c.path.like("%/%/%/%"))
     query = select(tables.change).where(_c.area == DOCUMENT, _c.revision > after, named).order_by(_c.revision)
     return [_change(row) for row in connection.execute(query)]
 
 
-def to_redo(connection: Connection, who: str) -> Change | None:
+def to_redo(connection: Connection, who: str) -> LoggedChange | None:
     """The person's last undo that was not done again, where nothing new was done since."""
     own = select(func.max(_c.revision)).where(_c.area == DOCUMENT, _c.who == who, _c.way == "do")
     newest = connection.execute(own).scalar() or 0

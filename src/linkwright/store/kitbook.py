@@ -69,7 +69,7 @@ class Swap(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class BagChange:
     """One change of the bag: its number, when and by whom, what it put in the place of what, and the number of the
     change that it took back."""
 
@@ -83,7 +83,7 @@ class Line:
 def change_bag(
     swaps: Sequence[Swap], who: str, when: datetime.datetime, of: int | None = None,
     environment: Mapping[str, str] = os.environ,
-) -> Line | None:  # fmt: skip
+) -> BagChange | None:  # fmt: skip
     """Put items in the place of those that were seen: all or none, noted so that it can be taken back.
 
     None where nothing changes. Raises InputError where one is not as it was seen, or the bag cannot be written.
@@ -105,12 +105,12 @@ def change_bag(
             return None
         _write(path, write_bag(bag, lists_beside=True))
         lines = changes(environment)
-        line = Line(lines[-1].number + 1 if lines else 1, when, who, tuple(done), of)
+        line = BagChange(lines[-1].number + 1 if lines else 1, when, who, tuple(done), of)
         _write(_log_file(path), "".join(f"{_told(one)}\n" for one in [*lines[1 - MOST_CHANGES :], line]))
     return line
 
 
-def changes(environment: Mapping[str, str] = os.environ) -> list[Line]:
+def changes(environment: Mapping[str, str] = os.environ) -> list[BagChange]:
     """The last changes of the bag, oldest first; none of a damaged record, which the next change begins anew."""
     path = _log_file(bag_file(environment))
     try:
@@ -129,20 +129,22 @@ def _text(held: Held | None) -> str | None:
     return None if held is None else write_bag(Bag().swapped(None, held))
 
 
-def _told(line: Line) -> str:
+def _told(line: BagChange) -> str:
     swaps = [[_text(swap.old), _text(swap.new), swap.place] for swap in line.swaps]
     about = {"number": line.number, "when": line.when.isoformat(), "who": line.who, "of": line.of, "swaps": swaps}
     return json.dumps(about, ensure_ascii=True)
 
 
-def _line(text: str) -> Line:
+def _line(text: str) -> BagChange:
     def held(text: str | None) -> Held | None:
         bag = Bag() if text is None else bag_of(text.encode(), "the record of changes")
         return bag.held[0] if bag.held else None
 
     told = json.loads(text)
     swaps = tuple(Swap(held(old), held(new), place) for old, new, place in told["swaps"])
-    return Line(int(told["number"]), datetime.datetime.fromisoformat(told["when"]), told["who"], swaps, told["of"])
+    return BagChange(
+        int(told["number"]), datetime.datetime.fromisoformat(told["when"]), told["who"], swaps, told["of"]
+    )
 
 
 def _write(path: Path, text: str) -> None:

@@ -16,7 +16,7 @@ class Moved(Exception):
     """The file is not where it was."""
 
 
-class Place:
+class FilePlace:
     """Where a file was when it was opened, and whether it still is."""
 
     def __init__(self, location: Location) -> None:

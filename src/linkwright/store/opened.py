@@ -17,7 +17,7 @@ from linkwright.store.draft import Draft
 from linkwright.store.edits import Turn
 from linkwright.store.engines import reading_engine, writing_engine
 from linkwright.store.faults import DAMAGED, telling
-from linkwright.store.history import Change
+from linkwright.store.history import LoggedChange
 from linkwright.store.location import location_of
 from linkwright.store.lock import Lock
 from linkwright.store.migrate import KINDS, bring_up, kind_of, look_at_file, make_file, refuse_strange
@@ -159,5 +159,5 @@ class Opened:
         """A line of the change log for what is not the document."""
         history.log(
             turn.connection,
-            Change(turn.revision, self._now(), turn.who, area, what, path, "do", None, 0, before, after),
+            LoggedChange(turn.revision, self._now(), turn.who, area, what, path, "do", None, 0, before, after),
         )

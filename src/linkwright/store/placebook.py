@@ -31,7 +31,7 @@ MOST_PLACES: Final = 5000
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class NearPlace:
     """A kept place: its id (the name of its file), how far away it is [km], and what is kept."""
 
     id: str
@@ -80,14 +80,14 @@ class PlaceBook:
             with contextlib.suppress(InputError):
                 yield id_, self.place(id_)
 
-    def near(self, latitude: float, longitude: float, within_km: float = NEAR_KM) -> list[Known]:
+    def near(self, latitude: float, longitude: float, within_km: float = NEAR_KM) -> list[NearPlace]:
         """The places within a distance, the nearest first, of one distance the newest first. What cannot be read is
         passed over."""
         found = []
         for id_, place in self._places():
             away = great_circle_km(latitude, longitude, place.latitude, place.longitude)
             if away <= within_km:
-                found.append(Known(id_, away, place))
+                found.append(NearPlace(id_, away, place))
         return sorted(found, key=lambda one: (round(one.away_km, 2), -one.place.date.toordinal(), one.id))
 
     def place(self, id_: str) -> KeptPlace:

@@ -19,7 +19,7 @@ TABLE, LIST, VALUE = "t", "l", "v"
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class StoredRow:
     """A table, a list of tables, an entry of one, or a value; `place` orders it among its siblings."""
 
     path: str
@@ -46,25 +46,25 @@ class Tree:
     ids: dict[Path, tuple[str, ...]] = field(default_factory=dict)
 
 
-def rows_of(path: Path, value: Any, place: str, new_id: Callable[[], str]) -> list[Row]:
+def rows_of(path: Path, value: Any, place: str, new_id: Callable[[], str]) -> list[StoredRow]:
     """The rows of a plain value that stands at `path`. Entries of lists get new ids."""
     here = pointer(path)
     if isinstance(value, dict):
-        rows = [Row(here, TABLE, place, "")]
+        rows = [StoredRow(here, TABLE, place, "")]
         for (key, inner), inner_place in zip(value.items(), places(len(value)), strict=True):
             rows += rows_of((*path, key), inner, inner_place, new_id)
         return rows
     if is_list(path) and isinstance(value, list) and all(isinstance(entry, dict) for entry in value):
-        rows = [Row(here, LIST, place, "")]
+        rows = [StoredRow(here, LIST, place, "")]
         for entry, inner_place in zip(value, places(len(value)), strict=True):
             rows += rows_of((*path, new_id()), entry, inner_place, new_id)
         return rows
-    return [Row(here, VALUE, place, written(value))]
+    return [StoredRow(here, VALUE, place, written(value))]
 
 
-def tree_of(rows: Iterable[Row], root: Path = ()) -> Tree:
+def tree_of(rows: Iterable[StoredRow], root: Path = ()) -> Tree:
     """The value at `root` whose rows these are. The whole document is a table that needs no row of its own."""
-    children: dict[str, list[Row]] = {}
+    children: dict[str, list[StoredRow]] = {}
     top = None
     at = pointer(root)
     for row in rows:
@@ -75,11 +75,11 @@ def tree_of(rows: Iterable[Row], root: Path = ()) -> Tree:
     if top is None and root:
         return Tree(None)
     tree = Tree(None)
-    tree.value = _built(top or Row("", TABLE, "", ""), children, tree.ids)
+    tree.value = _built(top or StoredRow("", TABLE, "", ""), children, tree.ids)
     return tree
 
 
-def _built(row: Row, children: dict[str, list[Row]], ids: dict[Path, tuple[str, ...]]) -> Any:
+def _built(row: StoredRow, children: dict[str, list[StoredRow]], ids: dict[Path, tuple[str, ...]]) -> Any:
     if row.kind == VALUE:
         return json.loads(row.value)
     inner = sorted(children.get(row.path, ()), key=lambda child: (child.place, child.path))
@@ -91,23 +91,23 @@ def _built(row: Row, children: dict[str, list[Row]], ids: dict[Path, tuple[str, 
     return values
 
 
-def alike(one: Sequence[Row], other: Sequence[Row], root: Path) -> bool:
+def alike(one: Sequence[StoredRow], other: Sequence[StoredRow], root: Path) -> bool:
     """Whether two sets of rows of one path are the same value, its lists in the same order; keys have none."""
     if {(row.path, row.kind, row.value) for row in one} != {(row.path, row.kind, row.value) for row in other}:
         return False
     return tree_of(one, root).ids == tree_of(other, root).ids
 
 
-def packed(rows: Sequence[Row] | None) -> str | None:
+def packed(rows: Sequence[StoredRow] | None) -> str | None:
     """Rows as the change log keeps them."""
     if rows is None:
         return None
     return json.dumps([[row.path, row.kind, row.place, row.value] for row in rows], separators=(",", ":"))
 
 
-def unpacked(text: str | None) -> list[Row] | None:
+def unpacked(text: str | None) -> list[StoredRow] | None:
     """Rows from the change log."""
-    return None if text is None else [Row(*columns) for columns in json.loads(text)]
+    return None if text is None else [StoredRow(*columns) for columns in json.loads(text)]
 
 
 def _within(path: Path) -> ColumnElement[bool]:
@@ -116,21 +116,21 @@ def _within(path: Path) -> ColumnElement[bool]:
     return or_(column == pointer(path), and_(column >= first, column < beyond))
 
 
-def read(connection: Connection, path: Path = ()) -> list[Row]:
+def read(connection: Connection, path: Path = ()) -> list[StoredRow]:
     """The rows of what stands at `path`, and beneath it; none where nothing does. InputError: damaged."""
     table = tables.field.c
     query = select(table.path, table.kind, table.place, table.value, table.crc)
     if path:
         query = query.where(_within(path))
-    return [Row(*checked(columns, crc)) for *columns, crc in connection.execute(query)]
+    return [StoredRow(*checked(columns, crc)) for *columns, crc in connection.execute(query)]
 
 
-def read_one(connection: Connection, path: Path) -> Row | None:
+def read_one(connection: Connection, path: Path) -> StoredRow | None:
     """The row at `path` itself."""
     table = tables.field.c
     query = select(table.path, table.kind, table.place, table.value, table.crc).where(table.path == pointer(path))
     found = connection.execute(query).first()
-    return None if found is None else Row(*checked(found[:-1], found.crc))
+    return None if found is None else StoredRow(*checked(found[:-1], found.crc))
 
 
 def siblings(connection: Connection, parent: Path) -> list[tuple[str, str]]:
@@ -140,7 +140,7 @@ def siblings(connection: Connection, parent: Path) -> list[tuple[str, str]]:
     return [(place, path) for place, path in connection.execute(query)]
 
 
-def write(connection: Connection, rows: Sequence[Row]) -> None:
+def write(connection: Connection, rows: Sequence[StoredRow]) -> None:
     """Add rows."""
     if rows:
         connection.execute(

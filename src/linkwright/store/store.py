@@ -16,7 +16,7 @@ from linkwright.store.aside import Aside
 from linkwright.store.backup import copy_into
 from linkwright.store.draft import Draft
 from linkwright.store.edits import Edit, Turn
-from linkwright.store.history import DOCUMENT, Change
+from linkwright.store.history import DOCUMENT, LoggedChange
 from linkwright.store.paths import checked
 from linkwright.store.undo import reverse
 from linkwright.store.values import plain
@@ -64,7 +64,7 @@ class Store(Aside):
             self._watch.tell(newest.revision)
         return newest.copied()
 
-    def set_field(self, path: Sequence[str | int], seen: Any, value: Any, who: str) -> Change | None:
+    def set_field(self, path: Sequence[str | int], seen: Any, value: Any, who: str) -> LoggedChange | None:
         """Put `value` at `path`, where `seen` is what the person saw there; None for either is nothing.
 
         Missing tables on the way are made. Returns None where the value stood there already. Raises Conflict where
@@ -73,7 +73,7 @@ class Store(Aside):
         at, old, new = checked(path), plain(seen), plain(value)
         return self._edit(who, lambda turn: edits.set_field(turn, at, old, new))
 
-    def set_fields(self, fields: Sequence[tuple[Sequence[str | int], Any, Any]], who: str) -> Change | None:
+    def set_fields(self, fields: Sequence[tuple[Sequence[str | int], Any, Any]], who: str) -> LoggedChange | None:
         """Several fields (path, seen, value) as one change, which is taken back as one; None removes an entry, a
         table at the path of a list is a new entry of it.
 
@@ -82,14 +82,14 @@ class Store(Aside):
         plainly = [(checked(path), plain(seen), plain(value)) for path, seen, value in fields]
         return self._edit(who, lambda turn: edits.set_fields(turn, plainly))
 
-    def insert(self, path: Sequence[str | int], value: Any, who: str, *, before: str | None = None) -> Change:
+    def insert(self, path: Sequence[str | int], value: Any, who: str, *, before: str | None = None) -> LoggedChange:
         """A new entry in the list at `path`, before the entry of that id, or last; its id ends the path told."""
         at, new = checked(path), plain(value)
         change = self._edit(who, lambda turn: edits.insert(turn, at, new, before))
         assert change is not None
         return change
 
-    def remove(self, path: Sequence[str | int], who: str, *, seen_revision: int) -> Change | None:
+    def remove(self, path: Sequence[str | int], who: str, *, seen_revision: int) -> LoggedChange | None:
         """Remove a field, a table or an entry that the person saw at a revision.
 
         Raises Conflict where somebody else changed it, or anything in it, since. None where it is gone already.
@@ -97,7 +97,9 @@ class Store(Aside):
         at = checked(path)
         return self._edit(who, lambda turn: edits.remove_unless_changed(turn, at, seen_revision))
 
-    def move(self, path: Sequence[str | int], who: str, *, before: str | None, seen_revision: int) -> Change | None:
+    def move(
+        self, path: Sequence[str | int], who: str, *, before: str | None, seen_revision: int
+    ) -> LoggedChange | None:
         """Put an entry before another of its list (by id), or last.
 
         Raises Conflict where somebody else moved or removed it since `seen_revision`. None where it stands there.
@@ -105,7 +107,9 @@ class Store(Aside):
         at = checked(path)
         return self._edit(who, lambda turn: edits.move(turn, at, before, seen_revision))
 
-    def replace(self, document: dict[str, Any], who: str, *, seen_revision: int | None = None) -> Change | None:
+    def replace(
+        self, document: dict[str, Any], who: str, *, seen_revision: int | None = None
+    ) -> LoggedChange | None:
         """The whole document anew, as from a file; it can be undone.
 
         With `seen_revision`, raises Conflict where somebody else changed anything since.
@@ -115,33 +119,33 @@ class Store(Aside):
             checked((key,))
         return self._edit(who, lambda turn: edits.replace(turn, new, seen_revision))
 
-    def undo(self, who: str, *, revision: int | None = None) -> Change | None:
+    def undo(self, who: str, *, revision: int | None = None) -> LoggedChange | None:
         """Take back the person's last change, or their change of `revision`. None where there is none.
 
         Raises Conflict where somebody changed the same since.
         """
         return self._reverse(who, "undo", lambda connection: history.to_undo(connection, who, revision))
 
-    def take_back(self, revision: int, who: str) -> Change | None:
+    def take_back(self, revision: int, who: str) -> LoggedChange | None:
         """Take back the change of a revision, whoever made it. None where it does not stand any more.
 
         Raises Conflict where somebody changed the same since.
         """
         return self._reverse(who, "undo", lambda connection: history.to_take_back(connection, revision))
 
-    def newest_changes(self, most: int, before: int | None = None) -> list[Change]:
+    def newest_changes(self, most: int, before: int | None = None) -> list[LoggedChange]:
         """The newest changes of the document, newest first; those before a revision, where given."""
         return self._reading(lambda connection: history.newest(connection, most, before))
 
-    def names_given(self, after: int = 0) -> list[Change]:
+    def names_given(self, after: int = 0) -> list[LoggedChange]:
         """The changes after a revision that may have given something a name, oldest first."""
         return self._reading(lambda connection: history.renamed(connection, after))
 
-    def redo(self, who: str) -> Change | None:
+    def redo(self, who: str) -> LoggedChange | None:
         """Do again what the person took back last. None where there is nothing. Raises Conflict."""
         return self._reverse(who, "redo", lambda connection: history.to_redo(connection, who))
 
-    def changes(self, since: int, *, most: int = MOST_CHANGES) -> list[Change]:
+    def changes(self, since: int, *, most: int = MOST_CHANGES) -> list[LoggedChange]:
         """The changes after a revision, oldest first."""
         return self._reading(lambda connection: history.since(connection, since, most))
 
@@ -166,22 +170,24 @@ class Store(Aside):
             )
         copy_into(self._location.file, FilePath(path))
 
-    def _edit(self, who: str, make: Callable[[Turn], Edit | None]) -> Change | None:
-        def job(turn: Turn) -> Change | None:
+    def _edit(self, who: str, make: Callable[[Turn], Edit | None]) -> LoggedChange | None:
+        def job(turn: Turn) -> LoggedChange | None:
             edit = make(turn)
             return None if edit is None else self._logged(turn, edit, "do", None)
 
         return self._writing(who, job)
 
-    def _reverse(self, who: str, way: str, find: Callable[[Connection], Change | None]) -> Change | None:
-        def job(turn: Turn) -> Change | None:
+    def _reverse(
+        self, who: str, way: str, find: Callable[[Connection], LoggedChange | None]
+    ) -> LoggedChange | None:
+        def job(turn: Turn) -> LoggedChange | None:
             found = find(turn.connection)
             return None if found is None else self._logged(turn, reverse(turn, found), way, found.revision)
 
         return self._writing(who, job)
 
-    def _logged(self, turn: Turn, edit: Edit, way: str, of: int | None) -> Change:
-        change = Change(
+    def _logged(self, turn: Turn, edit: Edit, way: str, of: int | None) -> LoggedChange:
+        change = LoggedChange(
             turn.revision,
             history.moment(history.milliseconds(self._now())),
             turn.who,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from linkwright.store import rows
 from linkwright.store.edits import Edit, Turn, conflict, missing_parents
-from linkwright.store.history import SEVERAL, Change, last_touch
+from linkwright.store.history import SEVERAL, LoggedChange, last_touch
 from linkwright.store.paths import Path, path_of, place_between, pointer
-from linkwright.store.rows import LIST, TABLE, Row, alike, packed, tree_of, unpacked
+from linkwright.store.rows import LIST, TABLE, StoredRow, alike, packed, tree_of, unpacked
 from linkwright.store.schema import is_entry, is_list
 
 
-def reverse(turn: Turn, change: Change) -> Edit:
+def reverse(turn: Turn, change: LoggedChange) -> Edit:
     """Put back what stood before a change. Raises Conflict where it is not as that change left it."""
     if change.what == SEVERAL:
         return _several_back(turn, change)
@@ -25,7 +25,7 @@ def reverse(turn: Turn, change: Change) -> Edit:
     needed = missing_parents(turn, change.path) if change.path else []
     for path in needed:
         place = _free_place(turn, path[:-1], None)
-        rows.write(turn.connection, [Row(pointer(path), LIST if is_list(path) else TABLE, place, "")])
+        rows.write(turn.connection, [StoredRow(pointer(path), LIST if is_list(path) else TABLE, place, "")])
     restored = _at_its_place(turn, change.path, now, before)
     rows.erase(turn.connection, change.path)
     rows.write(turn.connection, restored)
@@ -34,7 +34,7 @@ def reverse(turn: Turn, change: Change) -> Edit:
     return Edit(what, change.path, packed(now) if now or not change.path else None, packed(restored), len(needed))
 
 
-def _several_back(turn: Turn, change: Change) -> Edit:
+def _several_back(turn: Turn, change: LoggedChange) -> Edit:
     """Put back each of several values that were changed at once. Raises Conflict; then nothing is changed."""
     edits = [reverse(turn, change.part(path)) for path in change.paths()]
     before = [row for edit in edits for row in unpacked(edit.before) or ()]
@@ -42,7 +42,7 @@ def _several_back(turn: Turn, change: Change) -> Edit:
     return Edit(SEVERAL, change.path, packed(before), packed(after))
 
 
-def _take_away(turn: Turn, change: Change) -> Edit:
+def _take_away(turn: Turn, change: LoggedChange) -> Edit:
     """Remove what a change added, and the tables that were made for nothing else."""
     path = change.path
     for _ in range(change.made):
@@ -54,7 +54,7 @@ def _take_away(turn: Turn, change: Change) -> Edit:
     return Edit("remove", path, packed(before), None)
 
 
-def _at_its_place(turn: Turn, path: Path, now: list[Row], before: list[Row]) -> list[Row]:
+def _at_its_place(turn: Turn, path: Path, now: list[StoredRow], before: list[StoredRow]) -> list[StoredRow]:
     """The rows to restore: what stands there keeps its place; what was gone gets its old one, or the next free."""
     if not path:
         return before
@@ -63,7 +63,7 @@ def _at_its_place(turn: Turn, path: Path, now: list[Row], before: list[Row]) -> 
     if place is None:
         old = next(row.place for row in before if row.path == here)
         place = _free_place(turn, path[:-1], old)
-    return [Row(row.path, row.kind, place, row.value) if row.path == here else row for row in before]
+    return [StoredRow(row.path, row.kind, place, row.value) if row.path == here else row for row in before]
 
 
 def _free_place(turn: Turn, parent: Path, wanted: str | None) -> str:
@@ -75,7 +75,7 @@ def _free_place(turn: Turn, parent: Path, wanted: str | None) -> str:
     return place_between(wanted, next((place for place in taken if place > wanted), None))
 
 
-def _move_back(turn: Turn, change: Change) -> Edit:
+def _move_back(turn: Turn, change: LoggedChange) -> Edit:
     row = rows.read_one(turn.connection, change.path)
     if row is None:
         raise conflict(turn, change.path, None)

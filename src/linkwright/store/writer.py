@@ -18,7 +18,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store.engines import pragma
 from linkwright.store.faults import telling
 from linkwright.store.location import Location
-from linkwright.store.moved import Moved, Place
+from linkwright.store.moved import FilePlace, Moved
 
 T = TypeVar("T")
 _Job = tuple[Callable[[Connection], Any], "Future[Any]"]
@@ -38,7 +38,7 @@ class Writer:
         self._engine = engine
         self._location = location
         self._jobs: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
-        self._place = Place(location)
+        self._place = FilePlace(location)
         self._dirty, self._checkpoint_s = True, time.monotonic()
         self._gate = threading.Lock()
         self._closed = False

@@ -31,7 +31,7 @@ STATIC: Final = Path(__file__).parent / "static"
 KEEP_OUT: Final = {"cache-control": "no-store"}
 
 
-class Body(BaseModel):
+class RequestBody(BaseModel):
     """A body that has what it should and nothing else."""
 
     model_config = ConfigDict(extra="forbid")

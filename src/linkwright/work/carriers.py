@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
-    from linkwright.plan.solve import Done, Run, Task
+    from linkwright.plan.solve import Done, Runner, Task
 
 #: From so many links on, in several calls, starting processes (about a second each) pays.
 MANY_LINKS: Final = 400
@@ -31,7 +31,7 @@ def worth_processes(links: int, calls: int) -> bool:
 
 
 @contextmanager
-def on_processes(count: int | None = None) -> Iterator[Run]:
+def on_processes(count: int | None = None) -> Iterator[Runner]:
     """Work on `count` processes of this machine, as many as it has cores by default.
 
     Leaving, also by Ctrl-C, drops what has not begun and waits for what has.
@@ -55,7 +55,7 @@ def on_processes(count: int | None = None) -> Iterator[Run]:
 
 
 @contextmanager
-def on_dask(address: str) -> Iterator[Run]:
+def on_dask(address: str) -> Iterator[Runner]:
     """Work on the workers of the Dask scheduler at `address`, such as tcp://127.0.0.1:8786.
 
     A scheduler runs whatever code is sent to it, and so do its workers: use one on loopback, or one behind TLS,

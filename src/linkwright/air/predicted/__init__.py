@@ -13,7 +13,14 @@ import numpy as np
 
 from linkwright.air.others import overlap_share
 from linkwright.air.predicted.fields import band_of, heard_there
-from linkwright.air.predicted.model import Band, Channel, Heard, Place, Predicted, State
+from linkwright.air.predicted.model import (
+    ExpectedChannel,
+    Predicted,
+    ProtectedChannel,
+    ReceivingPlace,
+    State,
+    StationAtPlace,
+)
 from linkwright.air.predicted.states import WITHIN_KM, judged
 from linkwright.air.stations.model import Stations
 from linkwright.physics.broadcast.contour import ServiceCurves
@@ -21,7 +28,16 @@ from linkwright.physics.broadcast.curves import Curves
 from linkwright.physics.geodesy import great_circles_km
 from linkwright.units import FloatArray, IntArray, dbm_from_mw_array, mw_from_dbm
 
-__all__ = ["Band", "Channel", "Heard", "Place", "Predicted", "State", "levels_at", "predict"]
+__all__ = [
+    "ExpectedChannel",
+    "Predicted",
+    "ProtectedChannel",
+    "ReceivingPlace",
+    "State",
+    "StationAtPlace",
+    "levels_at",
+    "predict",
+]
 
 #: No path is shorter than this [km].
 NEAREST_KM: Final = 0.01
@@ -29,8 +45,8 @@ NEAREST_KM: Final = 0.01
 
 def predict(
     stations: Stations,
-    bands: Sequence[Band],
-    place: Place,
+    bands: Sequence[ProtectedChannel],
+    place: ReceivingPlace,
     curves: Curves,
     service: Sequence[ServiceCurves] = (),
     separation_km: float | None = None,

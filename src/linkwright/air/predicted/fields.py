@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.air.predicted.model import Band, Heard, Place
+from linkwright.air.predicted.model import ProtectedChannel, ReceivingPlace, StationAtPlace
 from linkwright.air.stations.model import Stations
 from linkwright.physics.broadcast import heights
 from linkwright.physics.broadcast.contour import ServiceCurves, service_contour_km
@@ -38,7 +38,7 @@ AREAS: Final[dict[Surroundings, Area]] = {
 INDOORS: Final = ("office", "hall")
 
 
-def band_of(stations: Stations, bands: Sequence[Band]) -> IntArray:
+def band_of(stations: Stations, bands: Sequence[ProtectedChannel]) -> IntArray:
     """(n,) index of each station's band, -1 where there is none."""
     by_name = {band.channel.upper(): n for n, band in enumerate(bands)}
     found = np.array([by_name.get(name, -1) for name in stations.channel], dtype=np.int64)
@@ -52,11 +52,11 @@ def heard_there(
     there: Stations,
     distance_km: FloatArray,
     band: IntArray,
-    bands: Sequence[Band],
-    place: Place,
+    bands: Sequence[ProtectedChannel],
+    place: ReceivingPlace,
     curves: Curves,
     service: Sequence[ServiceCurves],
-) -> list[Heard]:
+) -> list[StationAtPlace]:
     """Every station of `there`: its field, its levels and its contour, in the same order."""
     if not len(there):
         return []
@@ -78,7 +78,7 @@ def heard_there(
     told = field(FIELD_HEIGHT_M, "open", 50.0)
     contour = _contours(there, band, bands, service)
     return [
-        Heard(
+        StationAtPlace(
             bands[band[n]].channel,
             there.name[n],
             float(distance_km[n]),
@@ -94,7 +94,7 @@ def heard_there(
     ]
 
 
-def _indoors(place: Place, frequency_mhz: FloatArray, area: Area) -> tuple[FloatArray, FloatArray]:
+def _indoors(place: ReceivingPlace, frequency_mhz: FloatArray, area: Area) -> tuple[FloatArray, FloatArray]:
     """What the building keeps out in the middle [dB], and the spread of all together [dB], each (n,)."""
     sigma = np.full(frequency_mhz.shape, SIGMA_DB[area])
     if place.surroundings not in INDOORS:
@@ -104,7 +104,7 @@ def _indoors(place: Place, frequency_mhz: FloatArray, area: Area) -> tuple[Float
 
 
 def _contours(
-    there: Stations, band: IntArray, bands: Sequence[Band], service: Sequence[ServiceCurves]
+    there: Stations, band: IntArray, bands: Sequence[ProtectedChannel], service: Sequence[ServiceCurves]
 ) -> FloatArray:
     """(n,) how far the protected areas go [km], nan where none is defined."""
     found = np.full(len(there), np.nan)

@@ -12,7 +12,7 @@ State = Literal["closed", "doubtful", "free"]
 
 
 @dataclass(frozen=True, slots=True)
-class Band:
+class ProtectedChannel:
     """A TV channel, its edges [kHz], and the field at its protected contour [dB(uV/m)], None where none is."""
 
     channel: str
@@ -22,7 +22,7 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ReceivingPlace:
     """Where the crew receives: degrees north and east, surroundings, height of the antennas [m]."""
 
     latitude: float
@@ -32,7 +32,7 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class StationAtPlace:
     """One station at the place.
 
     field_dbuv_m : median at 10 m in the open; level_dbm : median in the whole channel at the crew's height with an
@@ -70,7 +70,7 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
+class ExpectedChannel:
     """One channel at the place: its state and why; the level [dBm] in all of it, None where nothing is there."""
 
     channel: str
@@ -87,6 +87,6 @@ class Channel:
 class Predicted:
     """All channels, the stations that matter (the strongest of each channel first), and what was left out."""
 
-    channels: tuple[Channel, ...]
-    heard: tuple[Heard, ...]
+    channels: tuple[ExpectedChannel, ...]
+    heard: tuple[StationAtPlace, ...]
     notes: tuple[str, ...]

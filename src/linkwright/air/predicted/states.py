@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from linkwright.air.predicted.model import Band, Channel, Heard, Predicted, State
+from linkwright.air.predicted.model import ExpectedChannel, Predicted, ProtectedChannel, State, StationAtPlace
 from linkwright.physics.noise import thermal_noise_dbm
 from linkwright.shoot.evidence import Evidence
 from linkwright.units import sum_dbm
@@ -25,11 +25,14 @@ CONTOUR_DOUBT: Final = 0.1
 
 
 def judged(
-    heard: list[Heard], bands: Sequence[Band], separation_km: float | None, notes: tuple[str, ...]
+    heard: list[StationAtPlace],
+    bands: Sequence[ProtectedChannel],
+    separation_km: float | None,
+    notes: tuple[str, ...],
 ) -> Predicted:
     """Every band with its state, and the stations that matter; `separation_km` as for `predict`."""
     channels, kept = [], []
-    by_channel: dict[str, list[Heard]] = {}
+    by_channel: dict[str, list[StationAtPlace]] = {}
     for one in heard:
         by_channel.setdefault(one.channel, []).append(one)
     for band in bands:
@@ -41,7 +44,7 @@ def judged(
     return Predicted(tuple(channels), tuple(kept), notes)
 
 
-def _matters(one: Heard, noise_dbm: float, separation_km: float | None) -> bool:
+def _matters(one: StationAtPlace, noise_dbm: float, separation_km: float | None) -> bool:
     """Whether a station can be heard, or its contour is near."""
     audible = _can_be_heard(one.level_dbm, one.high_dbm, one.spread_db, noise_dbm)
     return audible or _by_rule(one, separation_km) != "free"
@@ -52,7 +55,7 @@ def _can_be_heard(level_dbm: float, high_dbm: float, spread_db: float, noise_dbm
     return max(level_dbm + NINE_IN_TEN * spread_db, high_dbm) > noise_dbm + FREE_BELOW_NOISE_DB
 
 
-def _by_rule(one: Heard, separation_km: float | None) -> State:
+def _by_rule(one: StationAtPlace, separation_km: float | None) -> State:
     if separation_km is None or one.outside_km is None or one.contour_km is None:
         return "free"
     if one.outside_km < separation_km:
@@ -60,12 +63,14 @@ def _by_rule(one: Heard, separation_km: float | None) -> State:
     return "doubtful" if one.outside_km < separation_km + CONTOUR_DOUBT * one.contour_km else "free"
 
 
-def _channel(band: Band, matter: list[Heard], noise_dbm: float, separation_km: float | None) -> Channel:
+def _channel(
+    band: ProtectedChannel, matter: list[StationAtPlace], noise_dbm: float, separation_km: float | None
+) -> ExpectedChannel:
     """The state of one channel from the stations that matter there, the strongest first."""
     edges = band.channel, band.from_khz, band.to_khz
     if not matter:
         why = f"no station of the list within {WITHIN_KM:g} km can be heard above a receiver's noise"
-        return Channel(*edges, "free", why, None, None, "modelled")
+        return ExpectedChannel(*edges, "free", why, None, None, "modelled")
     level = sum_dbm(one.level_dbm for one in matter)
     high = sum_dbm(one.high_dbm for one in matter)
     spread = matter[0].spread_db
@@ -88,4 +93,4 @@ def _channel(band: Band, matter: list[Heard], noise_dbm: float, separation_km: f
     order: tuple[State, ...] = ("closed", "doubtful", "free")
     states = states or [("doubtful", says)]  # each alone can be heard no more, all together they are near it
     state = min((one for one, _ in states), key=order.index)
-    return Channel(*edges, state, "; ".join(text for _, text in states), level, spread, evidence)
+    return ExpectedChannel(*edges, state, "; ".join(text for _, text in states), level, spread, evidence)

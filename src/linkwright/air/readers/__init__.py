@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from linkwright.air.readers import columns, lists, rows, sigmf, traces
-from linkwright.air.readers.lists import Heard
+from linkwright.air.readers.lists import ListedCarrier
 from linkwright.air.readers.options import AS_IT_SAYS, ReadOptions
 from linkwright.air.readers.text import Text, too_large
 from linkwright.air.sweep import Sweep
@@ -19,8 +19,8 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 
 __all__ = [
-    "LIMIT_BYTES", "LIMIT_SAMPLES_BYTES", "Heard", "ReadOptions", "Readout", "evidence", "read_bytes", "read_file",
-    "read_stream", "read_sweep", "read_sweep_bytes", "read_sweeps",
+    "LIMIT_BYTES", "LIMIT_SAMPLES_BYTES", "ListedCarrier", "ReadOptions", "Readout", "evidence", "read_bytes",
+    "read_file", "read_stream", "read_sweep", "read_sweep_bytes", "read_sweeps",
 ]  # fmt: skip
 
 #: Largest file of text that is read [bytes]; some 36 million levels. It bounds the memory to under 1 GiB.
@@ -37,7 +37,7 @@ class Readout:
 
     path: str
     sweeps: tuple[Sweep, ...]
-    heard: tuple[Heard, ...] = ()
+    heard: tuple[ListedCarrier, ...] = ()
 
 
 def read_file(

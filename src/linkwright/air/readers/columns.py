@@ -54,7 +54,7 @@ def _sweep(
     notes: list[str],
     guesses: list[str],
     table: Table,
-    known: headers.Header,
+    known: headers.TraceHeader,
     options: ReadOptions,
     name: str,
     trace: traces.Trace | None = None,

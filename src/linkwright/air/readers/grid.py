@@ -26,7 +26,7 @@ class Segments:
 
 
 @dataclass(frozen=True, eq=False)
-class Grid:
+class SweepGrid:
     """The matrix (sweeps, bins) and its axis, as in `Sweep`; whether hops `overlapping` were merged."""
 
     frequencies_khz: FloatArray
@@ -36,7 +36,7 @@ class Grid:
     overlapping: bool
 
 
-def assembled(segments: Segments, parts: list[FloatArray], name: str) -> Grid:
+def assembled(segments: Segments, parts: list[FloatArray], name: str) -> SweepGrid:
     """Levels laid out over sweeps and bins; infinite ones become NaN.
 
     `parts` hold the levels of some rows each, row after row; the list is emptied as they are laid out, so that
@@ -73,7 +73,7 @@ def assembled(segments: Segments, parts: list[FloatArray], name: str) -> Grid:
         row[np.isinf(row)] = np.nan
     if all(np.isnan(row).all() for row in matrix):
         raise InputError("every level is NaN or infinite, expected a sweep with levels", path=name)
-    return Grid(frequencies / 1e3, matrix, step / 1e3, copied, overlapping)
+    return SweepGrid(frequencies / 1e3, matrix, step / 1e3, copied, overlapping)
 
 
 def _cells(centre: FloatArray, step: float, overlapping: bool) -> tuple[IntArray, FloatArray]:

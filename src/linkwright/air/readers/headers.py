@@ -50,7 +50,7 @@ _LEVELS: tuple[tuple[re.Pattern[str], Unit | None], ...] = (
 
 
 @dataclass(frozen=True)
-class Header:
+class TraceHeader:
     """What the header told, or a person states instead; None where nobody did.
 
     `average_type` is the detector of an averaged trace. `from_khz`, `to_khz`, `step_khz`, `points` are the
@@ -76,7 +76,7 @@ class Header:
     warnings: tuple[str, ...]
 
 
-def understood(header: bytes, options: ReadOptions) -> Header:
+def understood(header: bytes, options: ReadOptions) -> TraceHeader:
     """The header's words, as far as they are understood, with what was stated instead; never raises."""
     text = header.decode("utf-8", "replace")
     lines = [line for line in text.split("\n") if line.strip() and not _MARK.match(line)]
@@ -90,7 +90,7 @@ def understood(header: bytes, options: ReadOptions) -> Header:
     band = {what: _band_khz(pattern, text) for what, pattern in _BAND.items()}
     points = _POINTS.search(text)
     reference = _REFERENCE.search(text)
-    return Header(
+    return TraceHeader(
         frequency_unit=options.frequency_unit or _frequency_unit(text, titles),
         level_unit=options.unit or unit,
         resolution_khz=options.resolution_khz or resolution_khz,

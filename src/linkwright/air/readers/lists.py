@@ -26,7 +26,7 @@ _LINE = re.compile(
 
 
 @dataclass(frozen=True)
-class Heard:
+class ListedCarrier:
     """A carrier from a list: centre [kHz], level in `unit` (None where none is given), and what it is called."""
 
     centre_khz: float
@@ -35,7 +35,7 @@ class Heard:
     name: str
 
 
-def heard(text: bytes, options: ReadOptions) -> tuple[Heard, ...] | None:
+def heard(text: bytes, options: ReadOptions) -> tuple[ListedCarrier, ...] | None:
     """The carriers of a list; None where the text is something else.
 
     Every line that is no remark begins with a frequency; the frequencies are not evenly spaced, as those of
@@ -56,7 +56,7 @@ def heard(text: bytes, options: ReadOptions) -> tuple[Heard, ...] | None:
     return None
 
 
-def _heard(match: re.Match[str], options: ReadOptions) -> Heard | None:
+def _heard(match: re.Match[str], options: ReadOptions) -> ListedCarrier | None:
     value = float(match[1].replace(",", "."))
     unit = match[2] or options.frequency_unit
     if unit is None:
@@ -66,7 +66,7 @@ def _heard(match: re.Match[str], options: ReadOptions) -> Heard | None:
         return None
     level = None if match[3] is None else float(match[3].replace(",", "."))
     levels = options.unit or level_unit_of(match[4] or "") or "dB"
-    return Heard(khz, level, levels, (match[5] or "").strip())
+    return ListedCarrier(khz, level, levels, (match[5] or "").strip())
 
 
 def _uneven(khz: np.ndarray) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linkwright.air.readers.headers import Header
+from linkwright.air.readers.headers import TraceHeader
 from linkwright.air.readers.options import ReadOptions
 from linkwright.air.readers.table import Table
 from linkwright.air.readers.text import levels_in_range
@@ -15,7 +15,7 @@ from linkwright.units import FloatArray
 
 
 @dataclass(frozen=True)
-class Axis:
+class BinAxis:
     """Centres of the first and last bin [kHz]; None where only a step is known; and who says so."""
 
     from_khz: float
@@ -24,7 +24,7 @@ class Axis:
     said_by: str
 
 
-def has_no_frequencies(table: Table, known: Header, options: ReadOptions) -> bool:
+def has_no_frequencies(table: Table, known: TraceHeader, options: ReadOptions) -> bool:
     """Whether no column of the table holds frequencies."""
     if options.columns == "bins" or table.values.shape[1] == 1:
         return True
@@ -47,7 +47,7 @@ def _rises(values: FloatArray) -> bool:
 
 
 def arranged(
-    table: Table, known: Header, options: ReadOptions, name: str
+    table: Table, known: TraceHeader, options: ReadOptions, name: str
 ) -> tuple[FloatArray, FloatArray, list[str], list[str]]:
     """Frequencies (bins) [kHz], levels (sweeps, bins), what was understood and what was guessed.
 
@@ -88,16 +88,16 @@ def arranged(
     return frequencies, levels, notes, guessed
 
 
-def _axis(known: Header, options: ReadOptions) -> Axis | None:
+def _axis(known: TraceHeader, options: ReadOptions) -> BinAxis | None:
     if options.from_khz is not None and (options.to_khz is not None or options.step_khz is not None):
-        return Axis(options.from_khz, options.to_khz, options.step_khz, "band as stated by hand")
+        return BinAxis(options.from_khz, options.to_khz, options.step_khz, "band as stated by hand")
     if known.from_khz is not None and (known.to_khz is not None or known.step_khz is not None):
-        return Axis(known.from_khz, known.to_khz, known.step_khz, "band from the header")
+        return BinAxis(known.from_khz, known.to_khz, known.step_khz, "band from the header")
     return None
 
 
 def _turned(
-    values: FloatArray, known: Header, options: ReadOptions, name: str
+    values: FloatArray, known: TraceHeader, options: ReadOptions, name: str
 ) -> tuple[FloatArray, list[str], list[str]]:
     """The levels as (sweeps, bins), what was understood and what was guessed about which way they lie."""
     lines, columns = values.shape
@@ -121,7 +121,7 @@ def _turned(
 
 
 def _with_frequency_line(
-    table: Table, known: Header, name: str
+    table: Table, known: TraceHeader, name: str
 ) -> tuple[FloatArray, FloatArray, list[str], list[str]]:
     """A table whose first line holds the frequencies and every other line a sweep."""
     frequency, levels = table.values[0], table.values[1:]

@@ -49,7 +49,7 @@ class Capture:
 
 
 @dataclass(frozen=True)
-class Recording:
+class SigmfMetadata:
     """What the metadata says; `scale` brings integer samples to full scale 1, `middle` is their zero."""
 
     data: Path
@@ -102,7 +102,13 @@ def _segments(low: list[float], counts: list[int], step_hz: float) -> Segments:
 
 
 def _sweep(
-    recording: Recording, grid: Any, step_hz: float, segments: int, captures: int, name: str, options: ReadOptions
+    recording: SigmfMetadata,
+    grid: Any,
+    step_hz: float,
+    segments: int,
+    captures: int,
+    name: str,
+    options: ReadOptions,
 ) -> Sweep:
     """The normal form."""
     averages = options.averages or max(1, round(segments / _OVERLAP_AVERAGES))
@@ -134,7 +140,7 @@ def _sweep(
 
 
 def _spectra(
-    recording: Recording, capture: Capture, size: int, hops: bool
+    recording: SigmfMetadata, capture: Capture, size: int, hops: bool
 ) -> Iterator[tuple[FloatArray, int, int]]:
     """Levels (bins) [dB], segments averaged and samples used, of each sweep that a capture is cut into."""
     from scipy.signal import welch
@@ -174,7 +180,7 @@ def _parts(start: int, length: int, size: int) -> Iterator[tuple[int, int]]:
         first += hop
 
 
-def _samples(recording: Recording, first: int, count: int) -> np.ndarray:
+def _samples(recording: SigmfMetadata, first: int, count: int) -> np.ndarray:
     """Samples with full scale 1, as complex or real numbers."""
     each = 2 if recording.is_complex else 1
     raw = np.fromfile(
@@ -185,7 +191,7 @@ def _samples(recording: Recording, first: int, count: int) -> np.ndarray:
     return np.asarray(raw.view(np.complex128) if recording.is_complex else raw)
 
 
-def _recording(meta: Path, data: Path, name: str) -> Recording:
+def _recording(meta: Path, data: Path, name: str) -> SigmfMetadata:
     """What the metadata says, checked against the samples. Raises `InputError`."""
     for path, what in ((meta, "metadata"), (data, "samples")):
         if not path.is_file():
@@ -207,7 +213,7 @@ def _recording(meta: Path, data: Path, name: str) -> Recording:
     whole, rest = divmod(size, kind.itemsize * (2 if is_complex else 1))
     warnings = [f"{rest} bytes at the end are no whole sample and were left out"] if rest else []
     captures, more = _captures(document.get("captures"), whole, name)
-    return Recording(data, kind, is_complex, scale, middle, float(rate), captures, (*warnings, *more))
+    return SigmfMetadata(data, kind, is_complex, scale, middle, float(rate), captures, (*warnings, *more))
 
 
 def _datatype(text: object, name: str) -> tuple[np.dtype[Any], bool, float, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from linkwright.air.readers.headers import Header, detector_in
+from linkwright.air.readers.headers import TraceHeader, detector_in
 from linkwright.air.readers.options import ReadOptions
 from linkwright.air.readers.table import Table
 from linkwright.air.sweep import Detector
@@ -35,32 +35,32 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Found:
+class TableTraces:
     """The traces of a table, and what was guessed."""
 
     traces: tuple[Trace, ...]
     guessed: list[str]
 
 
-def traces(table: Table, known: Header, options: ReadOptions) -> Found:
+def traces(table: Table, known: TraceHeader, options: ReadOptions) -> TableTraces:
     """The traces of a table with a frequency column."""
     count = table.values.shape[1] - 1
     titles, rest = _titles(table, count)
     if options.columns == "sweeps" or (titles and all(_SWEEP_TITLE.match(title) for title in titles)):
-        return Found((Trace(list(range(count)), None, None, known.detector),), [])
+        return TableTraces((Trace(list(range(count)), None, None, known.detector),), [])
     if count == 1:
-        return Found((Trace([0], None, None, known.detector),), [])
+        return TableTraces((Trace([0], None, None, known.detector),), [])
     kinds = [kind_of(title) for title in titles]
     if not any(kinds) and options.columns != "traces":
         guess = f"{count} columns of levels taken as sweeps of one kind: the file does not name them"
-        return Found((Trace(list(range(count)), None, None, known.detector),), [guess])
+        return TableTraces((Trace(list(range(count)), None, None, known.detector),), [guess])
     found = []
     live = detector_in(rest)  # a title that names a held trace says nothing about the others
     for number in range(count):
         name = titles[number] if titles else f"trace {number + 1}"
         kind = kinds[number] if kinds else None
         found.append(Trace([number], name, kind, options.detector or detector_of(kind, known, live)))
-    return Found(tuple(found), [])
+    return TableTraces(tuple(found), [])
 
 
 def kind_of(title: str) -> str | None:
@@ -68,7 +68,7 @@ def kind_of(title: str) -> str | None:
     return next((kind for kind, pattern in _KINDS if pattern.search(title)), None)
 
 
-def detector_of(kind: str | None, known: Header, live: Detector) -> Detector:
+def detector_of(kind: str | None, known: TraceHeader, live: Detector) -> Detector:
     """How the looks of a trace of that kind were put together; `live` for one that nothing was done to."""
     if kind == "max hold":
         return "peak"

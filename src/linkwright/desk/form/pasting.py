@@ -13,7 +13,7 @@ from linkwright.shoot.models import Call, Link
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Other, Site
 from linkwright.shoot.times import Run
-from linkwright.store import Change, Store
+from linkwright.store import LoggedChange, Store
 
 #: A paste of more cells than this is some other table.
 MOST_CELLS: Final = 20_000
@@ -22,7 +22,7 @@ TOPS: Final = {"site": Site, "link": Link, "other": Other, "call": Call, "permit
 
 def paste(
     store: Store, names: Names, path: tuple[str, ...], entry: str | None, key: str, text: str, who: str
-) -> Change | None:
+) -> LoggedChange | None:
     """Put cells into the list at a path, from one entry and one field on. Raises InputError, Conflict."""
     fields = _fields_of_list(path)
     keys = [field.key for field in fields]

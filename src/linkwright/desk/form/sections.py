@@ -84,7 +84,7 @@ ELSEWHERE: Final = frozenset({
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class AtPath:
     """Something that stands at a path of the shoot."""
 
     path: Path
@@ -96,7 +96,7 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True)
-class Cell(Placed):
+class FieldCell(AtPath):
     """One field with what stands in it: its path, the value as shown and as stored, what is wrong with it, what
     counts where nothing stands there, what may be chosen, each value with its words, what is offered, and of what
     some are ticked (nothing typed: all)."""
@@ -123,7 +123,7 @@ class Cell(Placed):
 
 
 @dataclass(frozen=True, slots=True)
-class Card(Placed):
+class Card(AtPath):
     """An entry as a line: its path, what it is called, what is said of it, and how much of it is wrong."""
 
     name: str
@@ -132,17 +132,17 @@ class Card(Placed):
 
 
 @dataclass(frozen=True, slots=True)
-class Entry(Placed):
+class Entry(AtPath):
     """An entry opened: the fields that are shown, those that are usual as they are, and lists inside."""
 
     name: str
-    cells: tuple[Cell, ...]
-    more: tuple[Cell, ...]
+    cells: tuple[FieldCell, ...]
+    more: tuple[FieldCell, ...]
     inside: tuple[Listing | Cards, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Cards(Placed):
+class Cards(AtPath):
     """A list of entries as cards: its path, what one is called, and the cards."""
 
     one: str
@@ -150,19 +150,19 @@ class Cards(Placed):
 
 
 @dataclass(frozen=True, slots=True)
-class Row(Placed):
+class EntryRow(AtPath):
     """An entry as a row of a table."""
 
     name: str
-    cells: tuple[Cell, ...]
+    cells: tuple[FieldCell, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Listing(Placed):
+class Listing(AtPath):
     """A list of entries as a table: its path, what one is called, and the rows."""
 
     one: str
-    entries: tuple[Row, ...]
+    entries: tuple[EntryRow, ...]
 
 
 def path_json(path: Path) -> str:
@@ -249,7 +249,7 @@ def entry(document: Document, path: Path) -> Entry | None:
     return Entry(path, name, tuple(first), tuple(cell for cell in cells if cell not in first), inside)
 
 
-def _order(usual: Sequence[str], cell: Cell) -> int:
+def _order(usual: Sequence[str], cell: FieldCell) -> int:
     return usual.index(cell.path[-1]) if cell.path[-1] in usual else len(usual)
 
 
@@ -259,7 +259,7 @@ def _listing(document: Document, path: Path, model: type[BaseModel]) -> Listing:
     for n, (id_, value) in enumerate(document.draft.entries(*path)):
         table = value if isinstance(value, dict) else {}
         cells = sorted(_cells(document, (*path, id_), model, table), key=lambda cell: cell.field.key != "name")
-        rows.append(Row((*path, id_), _name(value, f"{one} {n + 1}"), tuple(cells)))
+        rows.append(EntryRow((*path, id_), _name(value, f"{one} {n + 1}"), tuple(cells)))
     return Listing(path, one, tuple(rows))
 
 
@@ -267,7 +267,7 @@ def _plain(model: type[BaseModel]) -> tuple[Field, ...]:
     return tuple(field for field in fields_of(model) if field.key not in LISTS)
 
 
-def _cells(document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any]) -> Iterator[Cell]:
+def _cells(document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any]) -> Iterator[FieldCell]:
     use, kind, class_has = table.get("use"), path[0], dict[str, Any]()
     with contextlib.suppress(ValueError):
         class_has = catalogue_entry(kind, use) if kind in KINDS and isinstance(use, str) else class_has
@@ -291,11 +291,13 @@ def _of(table: Any, key: str) -> Any:
     return table.get(key) if isinstance(table, dict) else None
 
 
-def _cell(document: Document, path: Path, field: Field, value: Any) -> Cell:
+def _cell(document: Document, path: Path, field: Field, value: Any) -> FieldCell:
     wrong = document.said_of(path)
     choices = tuple(_choices(document, path))
     offers, ticks = _offered(document, path), _ticked(document, path, value)
-    return Cell(path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offers, ticks)
+    return FieldCell(
+        path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offers, ticks
+    )
 
 
 def _choices(document: Document, path: Path) -> Iterator[tuple[str, str]]:

@@ -14,7 +14,7 @@ import numpy as np
 from linkwright.physics.intermodulation.bandwidth import power_in_filters_mw, spread
 from linkwright.physics.intermodulation.enumeration import hits_on, three_carrier_products, two_carrier_products
 from linkwright.physics.intermodulation.inband import EveryProduct, all_products, strongest_first
-from linkwright.physics.intermodulation.kinds import KINDS, Kind
+from linkwright.physics.intermodulation.kinds import KINDS, ProductKind
 from linkwright.physics.intermodulation.layers import TooCoarse
 from linkwright.physics.intermodulation.levels import (
     THREE_OVER_TWO_DB,
@@ -93,7 +93,7 @@ __all__ = [
     "FEW_CARRIERS",
     "KINDS",
     "THREE_OVER_TWO_DB",
-    "Kind",
+    "ProductKind",
     "Tally",
     "TooCoarse",
     "cannot_matter_dbm",

@@ -23,7 +23,7 @@ Pattern = tuple[Slot, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class ProductKind:
     """One kind of product: its coefficients, plus side first, largest first."""
 
     coefficients: tuple[int, ...]
@@ -72,23 +72,23 @@ def partitions(whole: int, largest: int | None = None) -> Iterator[tuple[int, ..
             yield (first, *rest)
 
 
-def kinds_of(order: int) -> tuple[Kind, ...]:
+def kinds_of(order: int) -> tuple[ProductKind, ...]:
     """All kinds of an odd order that fall near the carriers, those of fewest carriers first."""
     plus, minus = partitions((order + 1) // 2), list(partitions((order - 1) // 2))
-    found = [Kind(p + tuple(-c for c in m)) for p, m in product(plus, minus)]
+    found = [ProductKind(p + tuple(-c for c in m)) for p, m in product(plus, minus)]
     return tuple(sorted(found, key=lambda kind: len(kind.coefficients)))
 
 
-def two_carrier_kind(order: int) -> Kind:
+def two_carrier_kind(order: int) -> ProductKind:
     """The kind of an odd order that two carriers make: 2A-B, 3A-2B, 4A-3B."""
-    return Kind(((order + 1) // 2, (1 - order) // 2))
+    return ProductKind(((order + 1) // 2, (1 - order) // 2))
 
 
 #: What is counted, by order: everything of the third and fifth, two carriers of the seventh.
 KINDS: Final = {3: kinds_of(3), 5: kinds_of(5), 7: (two_carrier_kind(7),)}
 
 
-def kinds_counted(order: int) -> tuple[Kind, ...]:
+def kinds_counted(order: int) -> tuple[ProductKind, ...]:
     """The kinds that are counted of an order. Raises ValueError for an order that is not."""
     if order not in KINDS:
         raise ValueError(f"order {order} is not counted; the orders are {', '.join(map(str, KINDS))}")
@@ -96,7 +96,7 @@ def kinds_counted(order: int) -> tuple[Kind, ...]:
 
 
 @cache
-def patterns_of(kind: Kind, groups: int) -> tuple[Pattern, ...]:
+def patterns_of(kind: ProductKind, groups: int) -> tuple[Pattern, ...]:
     """Every way to take the carriers of a kind from groups, each product in exactly one of them."""
     sides = [
         [tuple((c, g) for g in chosen) for chosen in combinations_with_replacement(range(groups), count)]

@@ -6,7 +6,7 @@ import math
 from fractions import Fraction
 from typing import Final
 
-from linkwright.physics.intermodulation.kinds import Kind, two_carrier_kind
+from linkwright.physics.intermodulation.kinds import ProductKind, two_carrier_kind
 
 #: What a three-carrier product has over a two-carrier one [dB]: its coefficient is 6/4 against 3/4 of a3.
 THREE_OVER_TWO_DB: Final = 20.0 * math.log10(2.0)
@@ -24,12 +24,12 @@ def three_carrier_dbm(a_dbm: float, b_dbm: float, c_dbm: float, iip3_dbm: float)
     return a_dbm + b_dbm + c_dbm - 2.0 * iip3_dbm + THREE_OVER_TWO_DB
 
 
-def relative_gain(kind: Kind) -> Fraction:
+def relative_gain(kind: ProductKind) -> Fraction:
     """How much stronger a kind is than its order's two-carrier kind, the weakest, at the same carrier levels."""
     return Fraction(kind.multiplicity, two_carrier_kind(kind.order).multiplicity) ** 2
 
 
-def gain(kind: Kind, intercept_dbm: float) -> float:
+def gain(kind: ProductKind, intercept_dbm: float) -> float:
     """What the product of the carriers' powers [mW^n], each to |c|, is multiplied with to give the product's [mW].
 
     `intercept_dbm` is the input intercept point of the kind's order: where the two-carrier kind ((n+1)/2 A -

@@ -17,8 +17,8 @@ import numpy as np
 
 from linkwright.physics.intermodulation.enumeration import Numbers
 from linkwright.physics.intermodulation.kinds import (
-    Kind,
     Pattern,
+    ProductKind,
     kinds_counted,
     pattern_symmetry,
     patterns_of,
@@ -74,7 +74,9 @@ def product_counts(carriers: IntArray, cells: range, order: int = 3, way: Way = 
     return _counts(carriers, cells, kinds_counted(order), way)
 
 
-def counts_by_kind(carriers: IntArray, cells: range, order: int = 3, way: Way = "auto") -> dict[Kind, IntArray]:
+def counts_by_kind(
+    carriers: IntArray, cells: range, order: int = 3, way: Way = "auto"
+) -> dict[ProductKind, IntArray]:
     """`product_counts` for each kind of the order apart."""
     return {kind: _counts(carriers, cells, (kind,), way) for kind in kinds_counted(order)}
 
@@ -95,7 +97,7 @@ def product_powers_mw(
 
 def powers_by_kind_mw(
     carriers: IntArray, levels_mw: FloatArray, cells: range, order: int, intercept_dbm: float, way: Way = "auto"
-) -> dict[Kind, FloatArray]:
+) -> dict[ProductKind, FloatArray]:
     """`product_powers_mw` for each kind of the order apart."""
     cell, level = _checked(carriers, levels_mw)
     group = [np.arange(cell.size)]
@@ -149,7 +151,7 @@ def _checked(carriers: IntArray, levels_mw: FloatArray | None = None) -> tuple[I
     return cell, level
 
 
-def _counts(carriers: IntArray, cells: range, kinds: Sequence[Kind], way: Way) -> IntArray:
+def _counts(carriers: IntArray, cells: range, kinds: Sequence[ProductKind], way: Way) -> IntArray:
     cell, _ = _checked(carriers)
     out = np.zeros(len(cells), dtype=np.int64)
     lines, part = _lines(cell, [np.arange(cell.size)], kinds[0].order, cells)

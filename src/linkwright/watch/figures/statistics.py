@@ -53,7 +53,7 @@ class Branch:
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class LinkFigures:
     """One link over all its readings.
 
     read_s : time that readings cover; on_air_s : of that, on the air, drop-outs included. both_usable : share of
@@ -113,7 +113,7 @@ class _Link:
 
 
 @dataclass
-class Tally:
+class FiguresTally:
     """The figures of all links, taken in stretch by stretch, each link's readings in the order of time.
 
     needed_dbm : the level that each link's receiver needs; links that are not in it need `NEEDED_DBM`.
@@ -132,7 +132,7 @@ class Tally:
                 known = self._links.setdefault(name, _Link(self.needed_dbm.get(name, NEEDED_DBM)))
                 _take(known, stretch, rows)
 
-    def figures(self) -> tuple[Figures, ...]:
+    def figures(self) -> tuple[LinkFigures, ...]:
         """Every link as it stands now; more may be added afterwards."""
         return tuple(_figures(name, one) for name, one in self._links.items())
 
@@ -224,7 +224,7 @@ def _battery(known: _Link, time: IntArray, battery: SampleArray) -> None:
         known.battery[1] = last
 
 
-def _figures(name: str, known: _Link) -> Figures:
+def _figures(name: str, known: _Link) -> LinkFigures:
     """A link's figures, with a drop-out that still lasts counted up to the last reading."""
     lost, dropouts, longest, off_total = known.lost, known.dropouts, known.longest, known.off_total
     listed, off = list(known.listed), list(known.off)
@@ -238,7 +238,7 @@ def _figures(name: str, known: _Link) -> Figures:
             lost, dropouts, longest = lost + lasted, dropouts + 1, max(longest, lasted)
             listed.append(open_one)
     on_air = known.read - off_total
-    return Figures(
+    return LinkFigures(
         name, known.readings, known.late, known.first, known.last, known.needed_dbm, known.read / 1000.0,
         on_air / 1000.0, _branch(known.counts[0]), _branch(known.counts[1]),
         known.both / on_air if known.both_known and on_air > 0 else None,

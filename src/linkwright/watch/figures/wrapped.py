@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from linkwright.watch.diagnose.episodes import Episode
-from linkwright.watch.figures.statistics import Figures
+from linkwright.watch.figures.statistics import LinkFigures
 
 #: What was done about an episode is looked for so long after its end [ms].
 AFTER_MS: Final = 60_000
@@ -34,7 +34,7 @@ class LaidTrack:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class RecordingFigures:
     """A recording: when it began [ms, UTC], if known, how long it is, its certain faults by kind; the moments [s].
 
     laid : its tracks that lie along a link. pace : one of its seconds on the receiver's clock. says : along which
@@ -56,7 +56,7 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToldEpisode:
     """An episode with what was done about it."""
 
     episode: Episode
@@ -71,16 +71,16 @@ class WrapUp:
     answer: str
     zone: datetime.tzinfo
     calls: tuple[tuple[str, int, int], ...] = ()
-    episodes: tuple[Told, ...] = ()
-    figures: tuple[Figures, ...] = ()
+    episodes: tuple[ToldEpisode, ...] = ()
+    figures: tuple[LinkFigures, ...] = ()
     events: tuple[Event, ...] = ()
-    recordings: tuple[Heard, ...] = ()
+    recordings: tuple[RecordingFigures, ...] = ()
     learnt: tuple[str, ...] = ()
     svg: str = ""
     planned_dbm: Mapping[str, float] = field(default_factory=dict)
 
 
-def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[Told, ...]:
+def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[ToldEpisode, ...]:
     """Each episode with what happened from its begin to a minute after its end, of its link or of no link."""
     found = []
     for one in episodes:
@@ -91,5 +91,5 @@ def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[Tol
             and event.kind != "take"
             and (event.about == one.link or event.kind == "note")
         )
-        found.append(Told(one, done))
+        found.append(ToldEpisode(one, done))
     return tuple(found)

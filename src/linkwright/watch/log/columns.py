@@ -46,7 +46,7 @@ class Amiss:
             self.told.append(f"{self.refused} {was} left out, the first because {self.first_refused}")
 
 
-class Names:
+class NameTable:
     """The links' names as they are met: a table for the compiled loop, and what they are called with us."""
 
     def __init__(self, mapping: Mapping) -> None:

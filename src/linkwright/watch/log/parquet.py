@@ -9,7 +9,7 @@ import numpy as np
 
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
-from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
+from linkwright.watch.log.columns import Amiss, NameTable, column_index, scale_and_range, zoned
 from linkwright.watch.log.mapping import Mapping
 from linkwright.watch.log.record import FIELDS, MOST_LINKS, Batch
 
@@ -37,7 +37,7 @@ def parquet_batches(
             at = column_index(cells, key, mapping, name)
             if at is not None:
                 columns[key] = cells[at]
-        names, done = Names(mapping), 0
+        names, done = NameTable(mapping), 0
         for part in table.iter_batches(batch_size=ROWS, columns=list(columns.values())):
             yield _batch(pa, part, columns, names, amiss)
             done += part.num_rows
@@ -48,7 +48,7 @@ def parquet_batches(
         raise InputError(f"is no Parquet log that can be read ({says})", path=name) from None
 
 
-def _batch(pa: Any, part: Any, columns: dict[str, str], names: Names, amiss: Amiss) -> Batch:
+def _batch(pa: Any, part: Any, columns: dict[str, str], names: NameTable, amiss: Amiss) -> Batch:
     """One part of the file as columns."""
     time_ns, local, nowhen = _times(pa, part.column(columns["time"]), names.mapping, amiss.name)
     index, nobody = _links(pa, part, columns, names, amiss.name)
@@ -104,7 +104,9 @@ def _times(pa: Any, column: Any, mapping: Mapping, name: str) -> tuple[np.ndarra
     return np.asarray(column.cast(pa.int64()).fill_null(0)), local, nowhen
 
 
-def _links(pa: Any, part: Any, columns: dict[str, str], names: Names, name: str) -> tuple[np.ndarray, np.ndarray]:
+def _links(
+    pa: Any, part: Any, columns: dict[str, str], names: NameTable, name: str
+) -> tuple[np.ndarray, np.ndarray]:
     """Whose each row is, and which rows name nobody."""
     if "link" not in columns:
         return np.zeros(part.num_rows, dtype=np.int32), np.zeros(part.num_rows, dtype=bool)

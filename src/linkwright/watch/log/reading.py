@@ -15,7 +15,7 @@ from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 from linkwright.watch.log import scan
-from linkwright.watch.log.columns import Amiss, Names, column_index, scale_and_range, zoned
+from linkwright.watch.log.columns import Amiss, NameTable, column_index, scale_and_range, zoned
 from linkwright.watch.log.joined import joined, joins_of
 from linkwright.watch.log.likely import likely
 from linkwright.watch.log.mapping import TIDY, Mapping
@@ -99,7 +99,7 @@ def csv_batches(
         amiss.told.append(found.told)
     places = _ORDERS[mapping.dates] if mapping.time_unit is None else _PLACES[mapping.time_unit]
     marks = np.array([ord(delimiter), ord(decimal), places], dtype=np.int64)
-    names, ranges, done = Names(mapping), scale_and_range(mapping), len(block)
+    names, ranges, done = NameTable(mapping), scale_and_range(mapping), len(block)
     block = block[start:]
     while block:
         more = file.read(BLOCK_BYTES)
@@ -173,7 +173,7 @@ def _kinds(cells: list[str], mapping: Mapping, name: str, line: int) -> np.ndarr
 def _scanned(
     whole: bytes,
     how: tuple[np.ndarray, np.ndarray, np.ndarray],
-    names: Names,
+    names: NameTable,
     amiss: Amiss,
     line: int,
     again: str,

@@ -20,7 +20,7 @@ RAMP_S: Final = 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class PlayedFault:
     """A fault: whose, in which call, its cause, from and to [ns, UTC], how hard, and who else has a part in it.
 
     makers : the two links whose product falls on this one. branch : 0 or 1, of an antenna. mates : the other links
@@ -70,7 +70,7 @@ class Effects:
 class At:
     """A fault at the moments of a block: seconds since its begin (n,), and its length [s]."""
 
-    fault: Fault
+    fault: PlayedFault
     course: Course
     seconds: FloatArray
     length_s: float
@@ -155,7 +155,7 @@ def _audio_path(at: At, hit: Effects) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class EffectKind:
     """A cause as it is played: shortest and longest [s]; least and most severity, in its own unit; what it does.
 
     share : the severity is a share of a whole, never under 0 or over 1. bounded : never over its most.
@@ -172,23 +172,23 @@ class Kind:
 #: [dB]; body, loss of both [dB]; multipath, dB that the scattered mean is left over the need; interference and
 #: intermodulation, dB that C/(N+I) is under the need; overload, dB over the meter's ceiling; battery, the gauge at
 #: the end; switched-off, the gauge.
-KINDS: Final[Mapping[str, Kind]] = {
-    "range": Kind((12.0, 30.0), (4.0, 14.0), _range),
-    "antenna": Kind((40.0, 120.0), (16.0, 40.0), _antenna),
-    "body": Kind((2.0, 10.0), (10.0, 25.0), _body),
-    "multipath": Kind((5.0, 15.0), (1.0, 5.0), _multipath),
-    "interference": Kind((4.0, 40.0), (4.0, 16.0), _interference),
-    "intermodulation": Kind((8.0, 40.0), (4.0, 14.0), _intermodulation),
-    "overload": Kind((4.0, 20.0), (4.0, 12.0), _overload),
-    "battery": Kind((20.0, 60.0), (0.0, 0.03), _battery, share=True, bounded=True),
-    "switched-off": Kind((5.0, 60.0), (0.2, 0.9), _switched_off, share=True),
-    "audio-path": Kind((3.0, 40.0), (0.0, 1.0), _audio_path, share=True),
+KINDS: Final[Mapping[str, EffectKind]] = {
+    "range": EffectKind((12.0, 30.0), (4.0, 14.0), _range),
+    "antenna": EffectKind((40.0, 120.0), (16.0, 40.0), _antenna),
+    "body": EffectKind((2.0, 10.0), (10.0, 25.0), _body),
+    "multipath": EffectKind((5.0, 15.0), (1.0, 5.0), _multipath),
+    "interference": EffectKind((4.0, 40.0), (4.0, 16.0), _interference),
+    "intermodulation": EffectKind((8.0, 40.0), (4.0, 14.0), _intermodulation),
+    "overload": EffectKind((4.0, 20.0), (4.0, 12.0), _overload),
+    "battery": EffectKind((20.0, 60.0), (0.0, 0.03), _battery, share=True, bounded=True),
+    "switched-off": EffectKind((5.0, 60.0), (0.2, 0.9), _switched_off, share=True),
+    "audio-path": EffectKind((3.0, 40.0), (0.0, 1.0), _audio_path, share=True),
 }
 #: Their names.
 CAUSES: Final = tuple(KINDS)
 
 
-def effects_of(faults: Sequence[Fault], course: Course, times: np.ndarray) -> Effects:
+def effects_of(faults: Sequence[PlayedFault], course: Course, times: np.ndarray) -> Effects:
     """What the faults of a call do to one of its links at these times (n,) [ns]."""
     count = times.size
     hit = Effects(

@@ -15,7 +15,7 @@ import numpy as np
 
 from linkwright.watch.log.record import SECOND_NS
 from linkwright.watch.play.course import Course
-from linkwright.watch.play.effects import KINDS, RAMP_S, Fault
+from linkwright.watch.play.effects import KINDS, RAMP_S, PlayedFault
 
 #: What lies on a carrier strikes everybody who is on it.
 ON_THE_CARRIER: Final = ("interference", "intermodulation")
@@ -25,12 +25,12 @@ APART_S: Final = 60.0
 
 def draw_faults(
     courses: Sequence[Course], causes: Sequence[str], *, seed: int = 1, each_h: float = 6.0, wider: float = 0.0
-) -> tuple[Fault, ...]:
+) -> tuple[PlayedFault, ...]:
     """Seeded faults of these causes, about `each_h` an hour and link, never two at once on a link.
 
     `wider` stretches every severity's range on both sides by that share: the held-out ones.
     """
-    found: list[Fault] = []
+    found: list[PlayedFault] = []
     taken: dict[tuple[str, str], int] = {}
     for n, course in enumerate(courses):
         rng = np.random.default_rng([seed, 11, n])
@@ -56,7 +56,7 @@ def draw_faults(
     return tuple(sorted(found, key=lambda fault: (fault.from_ns, fault.link)))
 
 
-def _when_live(course: Course, fault: Fault, at: int) -> int:
+def _when_live(course: Course, fault: PlayedFault, at: int) -> int:
     """The begin from which a fault lies in one of the stretches in which the link is live, with its ramps."""
     around = round(2 * RAMP_S * SECOND_NS)
     for start, end in course.expected.spans:
@@ -68,7 +68,7 @@ def _when_live(course: Course, fault: Fault, at: int) -> int:
 
 def _draw(
     course: Course, live: Sequence[Course], cause: str, at: int, rng: np.random.Generator, wider: float
-) -> Fault:
+) -> PlayedFault:
     """One fault of a cause; interference in the place of intermodulation where no product falls on the link."""
     makers = makers_on(course, live) if cause == "intermodulation" else ()
     if cause == "intermodulation" and not makers:
@@ -81,7 +81,7 @@ def _draw(
         low, high = max(0.0, low), most if kind.bounded else min(1.0, high)
     severity = float(rng.uniform(max(low, least * 0.75), high))
     length = float(rng.uniform(short, long))
-    return Fault(
+    return PlayedFault(
         course.expected.link, course.expected.call, cause, at, at + round(length * SECOND_NS), severity, makers,
         int(rng.integers(2)), mates_of(course, live) if cause in ON_THE_CARRIER else (),
     )  # fmt: skip

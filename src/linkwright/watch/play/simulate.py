@@ -18,7 +18,7 @@ import numpy as np
 from linkwright.units import FloatArray, mw_from_dbm_array
 from linkwright.watch.log.record import AUDIO, BATTERY, FIELDS, MUTED, QUALITY, RF_A, RF_B, SECOND_NS, Batch
 from linkwright.watch.play.course import Course
-from linkwright.watch.play.effects import Effects, Fault, effects_of
+from linkwright.watch.play.effects import Effects, PlayedFault, effects_of
 
 #: Moments of a reading's period that its levels are the mean of.
 LOOKS: Final = 4
@@ -50,7 +50,7 @@ class Meter:
 
 
 def simulate(
-    courses: Sequence[Course], faults: Sequence[Fault] = (), *, seed: int = 1, rate_hz: float = 10.0,
+    courses: Sequence[Course], faults: Sequence[PlayedFault] = (), *, seed: int = 1, rate_hz: float = 10.0,
     meter: Meter | None = None,
 ) -> Iterator[Batch]:  # fmt: skip
     """The readings of all links of all calls in the order of time, a minute of them a batch."""
@@ -72,7 +72,7 @@ class Player:
     """One link through a call, block after block."""
 
     def __init__(
-        self, course: Course, faults: Sequence[Fault], seed: int, n: int, rate_hz: float,
+        self, course: Course, faults: Sequence[PlayedFault], seed: int, n: int, rate_hz: float,
         meter: Meter,
     ) -> None:  # fmt: skip
         self.course, self.rate_hz, self.meter = course, rate_hz, meter

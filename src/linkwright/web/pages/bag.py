@@ -19,9 +19,9 @@ from linkwright.shoot.carrier_list import MOST_CHARACTERS
 from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.store import Conflict
-from linkwright.store.kitbook import Line, bag_of, changes, own_bag
+from linkwright.store.kitbook import BagChange, bag_of, changes, own_bag
 from linkwright.units import counted, together
-from linkwright.web.answers import Body, file_response, render, snapshot_of
+from linkwright.web.answers import RequestBody, file_response, render, snapshot_of
 from linkwright.web.pages.edit import FieldEdit, PathEdit
 from linkwright.web.pages.prepare import bag_there
 
@@ -29,7 +29,7 @@ router = APIRouter(prefix="/bag")
 Name = Annotated[str, Bounded(min_length=1, max_length=80)]
 
 
-class NewItem(Body):
+class NewItem(RequestBody):
     """An item that a crew owns: its class in words, its own name (else that of its class), how many."""
 
     use: Name
@@ -37,7 +37,7 @@ class NewItem(Body):
     count: Annotated[str, Bounded(max_length=10)] = "1"
 
 
-class NewFigure(Body):
+class NewFigure(RequestBody):
     """What was measured of an item."""
 
     name: Name
@@ -48,20 +48,20 @@ class NewFigure(Body):
     how: Annotated[str, Bounded(max_length=200)]
 
 
-class NoFigure(Body):
+class NoFigure(RequestBody):
     """A measurement that is taken out, by its place among the item's."""
 
     name: Name
     number: Annotated[int, Bounded(ge=0, le=1000)]
 
 
-class Named(Body):
+class Named(RequestBody):
     """Something of the bag by its name."""
 
     name: Name
 
 
-class Table(Body):
+class PastedTable(RequestBody):
     """A table as text: what a display shows, or a whole bag."""
 
     name: Annotated[str, Bounded(max_length=80)] = ""
@@ -97,7 +97,7 @@ def changed(request: Request, name: str, alter: Alter, **more: Any) -> dict[str,
     return told(request, bagging.change(name, alter, person_of(request).name, now()), **more)
 
 
-def told(request: Request, line: Line | None, **more: Any) -> dict[str, Any]:
+def told(request: Request, line: BagChange | None, **more: Any) -> dict[str, Any]:
     """What every change answers: what was done, and its way back."""
     back = {} if line is None else {"change": line.number, "back": f"/bag/back/{line.number}"}
     return {
@@ -210,13 +210,13 @@ def unmeasure(request: Request, gone: NoFigure) -> dict[str, Any]:
 
 
 @router.post("/carriers")
-def carriers(request: Request, table: Table) -> dict[str, Any]:
+def carriers(request: Request, table: PastedTable) -> dict[str, Any]:
     """What the display of an item shows."""
     return changed(request, table.name, bagging.listing(table.name, table.text))
 
 
 @router.post("/import")
-def take_in(request: Request, table: Table) -> dict[str, Any]:
+def take_in(request: Request, table: PastedTable) -> dict[str, Any]:
     """Another's bag into this one: items of one name are replaced."""
     came = bag_of(table.text.encode(), "the file")
     return told(request, bagging.take_in(came.held, person_of(request).name, now()))

@@ -14,7 +14,7 @@ from linkwright.desk.troubles import end
 from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.watch.diagnose.causes import CAUSES
-from linkwright.web.answers import Body, anew, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, anew, desk_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -24,7 +24,7 @@ Link = Annotated[str, Bounded(max_length=200)]
 Khz = Annotated[int, Bounded(ge=1_000, le=10_000_000)]
 
 
-class Moving(Body):
+class MovedLink(RequestBody):
     """A link and the carrier that it is to go to [kHz]; whether its ends stand on the old one, and flee from it."""
 
     link: Link
@@ -33,7 +33,7 @@ class Moving(Body):
     fled: bool = False
 
 
-class Acting(Body):
+class Acting(RequestBody):
     """An act of a move that is done: one of `carriers.ACTS`, or all of them."""
 
     link: Link
@@ -41,7 +41,7 @@ class Acting(Body):
     act: Literal["receiver", "listened", "transmitter", "heard", "all"] = "all"
 
 
-class Free(Body):
+class Free(RequestBody):
     """A carrier on which nobody is any more: the entry of who was there."""
 
     other: Annotated[str, Bounded(max_length=200)]
@@ -63,7 +63,7 @@ def part(request: Request) -> Response:
 
 
 @router.post("/carrier/move")
-def move(request: Request, to: Moving) -> dict[str, Any]:
+def move(request: Request, to: MovedLink) -> dict[str, Any]:
     """A link is to go to another carrier: locked there, to be done by whoever has its ends, and whom to tell."""
     desk, snapshot, who = desk_of(request), snapshot_of(request), person_of(request).name
     id_, now_ns = snapshot.names.id_of("link", to.link), desk.watching.now_ns()

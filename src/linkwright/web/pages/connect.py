@@ -21,7 +21,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import Device, Passing, Role
 from linkwright.store.paths import fit
 from linkwright.units import number_word
-from linkwright.web.answers import Body, desk_of, file_response, pages_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, file_response, pages_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -38,7 +38,7 @@ LINES: Final = 100
 COOKIE_S: Final = 400 * 86400
 
 
-class Joining(Body):
+class Joining(RequestBody):
     """A code from the laptop's page, and what the device calls itself, where the laptop did not say."""
 
     code: Annotated[str, Bounded(max_length=100)]

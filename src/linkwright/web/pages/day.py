@@ -25,7 +25,7 @@ from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
-from linkwright.web.answers import Body, anew, csv_response, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, anew, csv_response, desk_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -36,7 +36,7 @@ Minutes = Annotated[int, Query(ge=-1440, le=1440)]
 PathText = Annotated[str, Query(max_length=500)]
 
 
-class Moving(Body):
+class MovedTimes(RequestBody):
     """A call or a break that is moved and made longer [min], as the page saw its times."""
 
     path: Annotated[list[Annotated[str, Bounded(max_length=200)]], Bounded(min_length=2, max_length=4)]
@@ -45,14 +45,14 @@ class Moving(Body):
     seen: Annotated[str, Bounded(max_length=100)] = ""
 
 
-class Changed(Body):
+class Changed(RequestBody):
     """Cells of a link that were changed just now; whether the old ones had run out."""
 
     link: Annotated[str, Bounded(max_length=200)]
     empty: bool = False
 
 
-class Lasted(Body):
+class Lasted(RequestBody):
     """How long a set of a link lasted."""
 
     link: Annotated[str, Bounded(max_length=200)]
@@ -159,7 +159,7 @@ def picture(
 
 
 @router.post("/api/day/move")
-def move(request: Request, moving: Moving) -> dict[str, Any]:
+def move(request: Request, moving: MovedTimes) -> dict[str, Any]:
     """Move a call (with its breaks) or a break: one edit of the shoot, which undo takes back."""
     snapshot = snapshot_of(request)
     path = tuple(moving.path)

@@ -20,8 +20,8 @@ from linkwright.door.gate import person_of
 from linkwright.shoot.catalogue import catalogue_names, class_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
-from linkwright.store import Change, Conflict
-from linkwright.web.answers import Body, anew, desk_of, snapshot_of
+from linkwright.store import Conflict, LoggedChange
+from linkwright.web.answers import RequestBody, anew, desk_of, snapshot_of
 
 router = APIRouter(prefix="/api")
 #: Fields whose change is seen in more than themselves: what may be ticked, what an item has from its class.
@@ -31,7 +31,7 @@ Key = Annotated[str, Bounded(max_length=200)]
 Path = Annotated[list[Key], Bounded(min_length=1, max_length=12)]
 
 
-class FieldEdit(Body):
+class FieldEdit(RequestBody):
     """A field: where, what the person saw there as JSON, and what they typed."""
 
     path: Path
@@ -39,7 +39,7 @@ class FieldEdit(Body):
     text: Annotated[str, Bounded(max_length=1_000_000)] = ""
 
 
-class EntryEdit(Body):
+class EntryEdit(RequestBody):
     """A new entry in a list, with what it begins with."""
 
     path: Path
@@ -47,7 +47,7 @@ class EntryEdit(Body):
     value: dict[str, str | float | bool | list[float]] = Bounded(default_factory=dict, max_length=200)
 
 
-class PathEdit(Body):
+class PathEdit(RequestBody):
     """Something that is removed or moved, as seen at a revision."""
 
     path: Path
@@ -55,7 +55,7 @@ class PathEdit(Body):
     before: Key | None = None
 
 
-class Paste(Body):
+class Paste(RequestBody):
     """Cells from a spreadsheet, put into a list from one entry and one field on."""
 
     path: Path
@@ -64,7 +64,7 @@ class Paste(Body):
     text: Annotated[str, Bounded(max_length=2_000_000)]
 
 
-class NewEquipment(Body):
+class NewEquipment(RequestBody):
     """A type of equipment, from the catalogue or empty."""
 
     kind: Literal["transmitter", "receiver", "microphone", "recorder"]
@@ -72,13 +72,13 @@ class NewEquipment(Body):
     use: Annotated[str, Bounded(max_length=80)] = ""
 
 
-class TakeBack(Body):
+class TakeBack(RequestBody):
     """A change that is taken back, by its revision."""
 
     revision: Annotated[int, Bounded(ge=1, le=2**53)]
 
 
-def told(request: Request, change: Change | None, **more: Any) -> dict[str, Any]:
+def told(request: Request, change: LoggedChange | None, **more: Any) -> dict[str, Any]:
     """What every change answers: where things stand now, and what was done, in words."""
     now = anew(request)
     says = [told_of_change(change, now.names)] if change is not None else []

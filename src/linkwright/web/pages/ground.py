@@ -15,7 +15,7 @@ from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ground import PAGE_BANDS, Ground, drawn_bands
 from linkwright.plan.answer import short_says
 from linkwright.plan.reaching import Reaching, places_for, reaching
-from linkwright.plan.what_if import Outcome, outcomes
+from linkwright.plan.what_if import LinkOutcome, outcomes
 from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
@@ -138,7 +138,7 @@ def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) 
     return {"margins": [_told(one) for one in outcomes(changed, made.plan, None, only)]}
 
 
-def _told(one: Outcome) -> dict[str, Any]:
+def _told(one: LinkOutcome) -> dict[str, Any]:
     return {
         "call": one.call,
         "link": one.link,

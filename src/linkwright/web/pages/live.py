@@ -22,7 +22,7 @@ from linkwright.desk.watching import Watching
 from linkwright.door.gate import READINGS_PATH, SWEEPS_PATH, person_of
 from linkwright.shoot.errors import InputError
 from linkwright.watch.diagnose.causes import CAUSES, words_of
-from linkwright.web.answers import Body, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -30,7 +30,7 @@ router = APIRouter()
 MOST_BYTES: Final = 8 * 1024 * 1024
 
 
-class Happened(Body):
+class Happened(RequestBody):
     """Something that happened, by one tap."""
 
     kind: Literal["take", "cut", "note"]
@@ -38,13 +38,13 @@ class Happened(Body):
     about: Annotated[str, Bounded(max_length=200)] = ""
 
 
-class Seen(Body):
+class AlarmSeen(RequestBody):
     """An alarm that somebody has seen."""
 
     key: Annotated[str, Bounded(max_length=200)]
 
 
-class Answered(Body):
+class Answered(RequestBody):
     """What somebody answers about an alarm: yes or no to what it asks, or what it was; neither takes it back."""
 
     key: Annotated[str, Bounded(max_length=200)]
@@ -52,7 +52,7 @@ class Answered(Body):
     was: Annotated[str, Bounded(max_length=40)] = ""
 
 
-class Told(Body):
+class TroubleReport(RequestBody):
     """A link in trouble, and three answers of whoever hears it."""
 
     link: Annotated[str, Bounded(max_length=200)]
@@ -61,14 +61,14 @@ class Told(Body):
     still: Still = "unknown"
 
 
-class LevelHere(Body):
+class LevelHere(RequestBody):
     """A link whose level now is kept as measured, and the spot at which its talent is."""
 
     link: Annotated[str, Bounded(max_length=200)]
     spot: Annotated[str, Bounded(min_length=1, max_length=80)]
 
 
-class Play(Body):
+class Play(RequestBody):
     """Simulated readings: begin or end."""
 
     what: Literal["start", "stop"]
@@ -174,7 +174,7 @@ def ask(request: Request, link: Annotated[str, Query(max_length=200)]) -> Respon
 
 
 @router.post("/log/trouble")
-def trouble(request: Request, told: Told) -> dict[str, Any]:
+def trouble(request: Request, told: TroubleReport) -> dict[str, Any]:
     """A link is in trouble, told by hand."""
     desk, snapshot = desk_of(request), snapshot_of(request)
     id_ = snapshot.names.id_of("link", told.link)
@@ -185,7 +185,7 @@ def trouble(request: Request, told: Told) -> dict[str, Any]:
 
 
 @router.post("/log/over")
-def over(request: Request, seen: Seen) -> dict[str, Any]:
+def over(request: Request, seen: AlarmSeen) -> dict[str, Any]:
     """A trouble that was told by hand is over."""
     desk = desk_of(request)
     found = end(desk.store, snapshot_of(request), seen.key, person_of(request).name)
@@ -255,7 +255,7 @@ def happen(request: Request, one: Happened) -> dict[str, Any]:
 
 
 @router.post("/log/acknowledge")
-def acknowledge(request: Request, seen: Seen) -> dict[str, Any]:
+def acknowledge(request: Request, seen: AlarmSeen) -> dict[str, Any]:
     """Somebody has seen an alarm."""
     desk, who, names = desk_of(request), person_of(request).name, snapshot_of(request).names
     if seen.key.startswith(AIR):

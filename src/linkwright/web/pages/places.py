@@ -12,7 +12,7 @@ from linkwright.desk.places import keep, learnings, offers, take_over
 from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.store.placebook import PlaceBook
-from linkwright.web.answers import Body, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, render, snapshot_of
 from linkwright.web.pages.edit import told
 
 router = APIRouter()
@@ -23,13 +23,13 @@ MOST_WAIT_S: Final = 600.0
 MOST_OFFERED: Final = 6
 
 
-class Keeping(Body):
+class Keeping(RequestBody):
     """The site of which is kept what was learnt."""
 
     site: Annotated[str, Bounded(max_length=80)]
 
 
-class Taking(Body):
+class Taking(RequestBody):
     """The site (by id) that takes over a kept place."""
 
     site: Annotated[str, Bounded(max_length=200)]

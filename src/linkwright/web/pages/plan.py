@@ -17,12 +17,12 @@ from linkwright.plan.file import write_plan
 from linkwright.plan.findings import once
 from linkwright.shoot.errors import InputError
 from linkwright.units import khz_from_mhz
-from linkwright.web.answers import Body, desk_of, file_response, plain_text, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, file_response, plain_text, render, snapshot_of
 
 router = APIRouter()
 
 
-class Choice(Body):
+class Choice(RequestBody):
     """A link, and the carrier that it is asked about or is to have [MHz]."""
 
     link: Annotated[str, Bounded(max_length=80)]

@@ -33,7 +33,7 @@ from linkwright.door.gate import person_of
 from linkwright.shoot.bag import Bag
 from linkwright.shoot.errors import InputError
 from linkwright.store.kitbook import own_bag
-from linkwright.web.answers import Body, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, render, snapshot_of
 from linkwright.web.pages.edit import told
 
 router = APIRouter()
@@ -42,7 +42,7 @@ MOST_KEPT: Final = 6
 Text = Annotated[str, Bounded(max_length=200)]
 
 
-class Answers(Body):
+class Answers(RequestBody):
     """What was answered so far: enough for a plan, or not."""
 
     where: Annotated[str, Bounded(min_length=1, max_length=80)]
@@ -60,7 +60,7 @@ class Answers(Body):
     again: bool = False
 
 
-class Held(Body):
+class Held(RequestBody):
     """The permits that are ticked."""
 
     permits: Annotated[tuple[Text, ...], Bounded(max_length=50)] = ()

@@ -27,7 +27,7 @@ from linkwright.draw.ink import in_page_inks
 from linkwright.shoot.errors import InputError
 from linkwright.sound.kinds import MOMENTS
 from linkwright.store import RECORDING
-from linkwright.web.answers import Body, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, render, snapshot_of
 from linkwright.web.pages.sound import Width
 
 router = APIRouter()
@@ -40,7 +40,7 @@ Channel = Annotated[int, Query(ge=1, le=256)]
 Seconds = Annotated[float, Query(ge=0.0, le=1e6)]
 
 
-class Taken(Body):
+class TakenOver(RequestBody):
     """What a test recording taught of a link: its gain, or the low cut to set and the voice's low fundamental."""
 
     link: Annotated[str, Bounded(max_length=200)]
@@ -48,7 +48,7 @@ class Taken(Body):
     channel: Annotated[int, Bounded(ge=1, le=256)]
 
 
-class One(Body):
+class One(RequestBody):
     """One recording."""
 
     of: Annotated[str, Bounded(max_length=80)]
@@ -111,7 +111,7 @@ def stop(request: Request) -> dict[str, Any]:
 
 
 @router.post("/sound/take")
-def take(request: Request, taken: Taken) -> dict[str, Any]:
+def take(request: Request, taken: TakenOver) -> dict[str, Any]:
     """Put what a recording told of a voice into the link: its low fundamental, and the step to set."""
     who, listening = person_of(request).name, listening_of(request)
     says, change = set_low_cut(snapshot_of(request), listening, taken.link, taken.of, taken.channel, who)
@@ -126,7 +126,7 @@ def gain(request: Request, of: Id, track: Channel, link: Annotated[str, Query(ma
 
 
 @router.post("/sound/gain")
-def take_gain(request: Request, taken: Taken) -> dict[str, Any]:
+def take_gain(request: Request, taken: TakenOver) -> dict[str, Any]:
     """Set the step that a recording asks for on the link."""
     who, listening = person_of(request).name, listening_of(request)
     says, change = set_gain(snapshot_of(request), listening, taken.link, taken.of, taken.channel, who)

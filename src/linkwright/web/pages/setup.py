@@ -20,7 +20,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import LiveCall, live_calls, transmitter_named
 from linkwright.units import counted
-from linkwright.web.answers import Body, anew, desk_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, anew, desk_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -31,7 +31,7 @@ Number = Annotated[int, Query(ge=0, le=99)]
 Name = Annotated[str, Bounded(max_length=200)]
 
 
-class Ticking(Body):
+class Ticking(RequestBody):
     """A step that is done, or not done after all; `key` is the step as the page showed it."""
 
     call: Name
@@ -40,7 +40,7 @@ class Ticking(Body):
     done: bool = True
 
 
-class Otherwise(Body):
+class Otherwise(RequestBody):
     """What was set instead of a step's value."""
 
     call: Name

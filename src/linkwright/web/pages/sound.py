@@ -9,7 +9,7 @@ from fastapi.responses import Response
 
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.sounding import WIRED, answer, calls, settings_of, spoken
-from linkwright.draw.arrivals import Arrival, drawn_arrivals
+from linkwright.draw.arrivals import SoundPath, drawn_arrivals
 from linkwright.draw.chain import drawn_chain
 from linkwright.draw.ink import in_page_inks
 from linkwright.draw.link_sound import chain_of, low_cut_curves
@@ -79,8 +79,8 @@ def arrivals(request: Request, call: Text, width: Width = 720) -> Response:
     row = next((row for row in calls(shoot, settings) if row.name == call), None) if shoot is not None else None
     if row is None:
         raise InputError(f'there is no call "{call}" with links; load the page again')
-    paths = [Arrival(name, parts, row.levelled.delay_ms.get(name, 0.0)) for name, parts in row.parts.items()]
-    paths += [] if row.wired_ms is None else [Arrival(WIRED, (), row.wired_ms)]
+    paths = [SoundPath(name, parts, row.levelled.delay_ms.get(name, 0.0)) for name, parts in row.parts.items()]
+    paths += [] if row.wired_ms is None else [SoundPath(WIRED, (), row.wired_ms)]
     says = f"When each path of {call} comes, in ms after the lips moved, and the delay to set on it"
     svg = in_page_inks(drawn_arrivals(says, paths, width))
     return Response(f'<figure class="chart">{svg}</figure>', media_type="text/html")

@@ -38,8 +38,17 @@ from linkwright.store import LOG
 from linkwright.watch.diagnose.answers import Answer
 from linkwright.watch.diagnose.causes import CAUSES
 from linkwright.watch.diagnose.episodes import iso, moment, to_document
-from linkwright.watch.figures.wrapped import AFTER_MS, Told, WrapUp
-from linkwright.web.answers import KEEP_OUT, Body, anew, csv_file, desk_of, file_response, render, snapshot_of
+from linkwright.watch.figures.wrapped import AFTER_MS, ToldEpisode, WrapUp
+from linkwright.web.answers import (
+    KEEP_OUT,
+    RequestBody,
+    anew,
+    csv_file,
+    desk_of,
+    file_response,
+    render,
+    snapshot_of,
+)
 from linkwright.web.pages.sheets import Paper, sheets_of
 
 router = APIRouter()
@@ -107,7 +116,7 @@ def context(request: Request) -> dict[str, Any]:
     }
 
 
-def _rows(episodes: list[Told], zone: datetime.tzinfo, answers: Sequence[Answer]) -> list[dict[str, str]]:
+def _rows(episodes: list[ToldEpisode], zone: datetime.tzinfo, answers: Sequence[Answer]) -> list[dict[str, str]]:
     """Episodes in words, in the order of time, each with the stretch to look at."""
     rows = []
     for told in sorted(episodes, key=lambda told: told.episode.from_ms):
@@ -119,7 +128,7 @@ def _rows(episodes: list[Told], zone: datetime.tzinfo, answers: Sequence[Answer]
     return rows
 
 
-class WasThis(Body):
+class WasThis(RequestBody):
     """What an episode of a link was that began then [ms, UTC]; without a cause, what was said is taken back."""
 
     link: Annotated[str, Bounded(max_length=200)]
