@@ -105,8 +105,8 @@ def _inner(annotation: Any) -> Iterator[type[BaseModel]]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         yield annotation
     elif get_origin(annotation) is not Literal:
-        for one in get_args(annotation):
-            yield from _inner(one)
+        for get_arg in get_args(annotation):
+            yield from _inner(get_arg)
 
 
 def _commands() -> Iterator[str]:

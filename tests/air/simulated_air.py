@@ -108,9 +108,9 @@ class Air:
             for b, lb in on:
                 if a != b:
                     power = power + self.shape(2 * a - b, 350, 2 * la + lb - 2 * self.intercept)
-        for one in self.strangers:
-            if one.from_s <= t < one.to_s:
-                power = power + self.shape(one.khz, one.wide, one.over_db + rng.normal(0, 1.0))
+        for stranger in self.strangers:
+            if stranger.from_s <= t < stranger.to_s:
+                power = power + self.shape(stranger.khz, stranger.wide, stranger.over_db + rng.normal(0, 1.0))
         looks = rng.gamma(self.averages, 1.0 / self.averages, f.size)
         if self.gain_steps and rng.random() < 0.002:
             self.gain += float(rng.choice([-4, -2, 2, 4]))
@@ -211,21 +211,24 @@ def day(
         fresh.add(air.at(t), t)
         new.look(t, is_on)
         new.tick(t + 1.6, is_on)
-        for one in new.somebodies:
-            if one.kind not in ("somebody", "wide") or one.first:
+        for somebody in new.somebodies:
+            if somebody.kind not in ("somebody", "wide") or somebody.first:
                 continue
-            there = [k for k, who in enumerate(strangers)
-                     if who.from_s <= t < who.to_s + every_s and abs(who.khz - one.centre_khz) < 200]  # fmt: skip
+            there = [
+                k
+                for k, who in enumerate(strangers)
+                if who.from_s <= t < who.to_s + every_s and abs(who.khz - somebody.centre_khz) < 200
+            ]
             for k in there:
-                if one.on and one.last_s == t:
+                if somebody.on and somebody.last_s == t:
                     met.setdefault(k, t)  # told now, or told still of another at the same place
-            if (one.number, one.times) in seen:
+            if (somebody.number, somebody.times) in seen:
                 continue
-            seen.add((one.number, one.times))
-            if there or any(abs(khz - one.centre_khz) < 250 for khz, _ in air.steady):
+            seen.add((somebody.number, somebody.times))
+            if there or any(abs(khz - somebody.centre_khz) < 250 for khz, _ in air.steady):
                 continue
-            if any(each.touches(one.centre_khz, one.width_khz) for each in mine):
-                told.invented.append((t, one.centre_khz, one.width_khz, one.over_db, one.kind))
+            if any(each.touches(somebody.centre_khz, somebody.width_khz) for each in mine):
+                told.invented.append((t, somebody.centre_khz, somebody.width_khz, somebody.over_db, somebody.kind))
             else:
                 told.elsewhere += 1
     told.after_s = [at - strangers[k].from_s for k, at in met.items()]

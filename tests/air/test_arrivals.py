@@ -79,8 +79,11 @@ def told_kinds(air: Air, mine: tuple[Mine, ...], seconds: float, on: bool | None
         fresh.add(air.at(8.0 * n), 8.0 * n)
         new.look(8.0 * n, lambda _link: on)
         new.tick(8.0 * n + 1.6, lambda _link: on)
-    return [one.kind for one in new.somebodies
-            if not one.first and any(each.touches(one.centre_khz, one.width_khz) for each in mine)]  # fmt: skip
+    return [
+        somebody.kind
+        for somebody in new.somebodies
+        if not somebody.first and any(each.touches(somebody.centre_khz, somebody.width_khz) for each in mine)
+    ]
 
 
 @pytest.mark.parametrize(("on", "kind"), [(True, "ours"), (None, "ours"), (False, "somebody")])

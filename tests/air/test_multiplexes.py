@@ -53,7 +53,7 @@ def dvb(channel: int, over: float, width: float = 7607.0, offset: float = 0.0) -
 
 
 def found(judged: JudgedSweep, channels: tuple[Channel, ...] = EIGHT) -> dict[str, str]:
-    return {one.channel: one.kind for one in multiplexes(judged, channels)}
+    return {multiplex.channel: multiplex.kind for multiplex in multiplexes(judged, channels)}
 
 
 @pytest.mark.parametrize("averages", [4, 16, 256])
@@ -61,7 +61,7 @@ def found(judged: JudgedSweep, channels: tuple[Channel, ...] = EIGHT) -> dict[st
 def test_multiplexes_alone_and_side_by_side(averages: int, width: float) -> None:
     sweep = sweep_of([dvb(n, over, width) for n, over in ((4, 25), (10, 8), (11, 30), (12, 12))], averages=averages)
     assert found(judge(sweep)) == dict.fromkeys(("4", "10", "11", "12"), "multiplex")
-    by_channel = {one.channel: one for one in multiplexes(judge(sweep), EIGHT)}
+    by_channel = {multiplex.channel: multiplex for multiplex in multiplexes(judge(sweep), EIGHT)}
     assert by_channel["4"].excess_db == pytest.approx(25, abs=0.6)
     # Density -105 + 25 dB per 25 kHz over the whole channel of 8 MHz.
     assert by_channel["4"].level_db == pytest.approx(-80 + 10 * np.log10(8000 / 25), abs=0.6)

@@ -25,7 +25,7 @@ def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def licence(capsys: Capture, *more: str, name: str = "Summer") -> Said:
     figures = ["carriers_mhz = [582.5, 583.1]", 'number = "12/7"', "from = 2027-05-01", "to = 2027-08-31", *more]
-    return call(capsys, "kit", "permit", name, *(word for one in figures for word in ("--with", one)))
+    return call(capsys, "kit", "permit", name, *(word for figure in figures for word in ("--with", figure)))
 
 
 def new(capsys: Capture, folder: str, *more: str) -> dict[str, Any]:

@@ -51,8 +51,8 @@ def test_a_stream_tells_what_its_recording_tells(
     said = call(capsys, "listen", "--input", "-", "--json")
     *seconds, last = (json.loads(line) for line in said.out.splitlines())
     assert (said.status, said.err) == (1, ""), "a certain fault"
-    assert [one["at_s"] for one in seconds] == [float(n + 1) for n in range(20)]
-    came = {(fault["track"], fault["kind"], fault["at_s"]) for one in seconds for fault in one["faults"]}
+    assert [second["at_s"] for second in seconds] == [float(n + 1) for n in range(20)]
+    came = {(fault["track"], fault["kind"], fault["at_s"]) for second in seconds for fault in second["faults"]}
     recording = listen_document([listen(open_recording(path))])
     assert {
         (t["channel"], f["kind"], f["at_s"]) for t in recording["tracks"] for f in t["faults"] if f["certain"]

@@ -69,7 +69,7 @@ def test_without_stations_nothing_is_predicted(capsys: Capture) -> None:
     ],
 )
 def test_refusals(capsys: Capture, stations: str, arguments: list[str], words: str) -> None:
-    said = call(capsys, "rules", *(one.replace("{list}", stations) for one in arguments))
+    said = call(capsys, "rules", *(argument.replace("{list}", stations) for argument in arguments))
     assert said.status == 2
     assert words in said.err
     assert said.err.count("\n") == 1
@@ -99,7 +99,7 @@ def test_a_site_with_a_list(stations: str) -> None:
     path = str(Path(stations).parent / "shoot.toml")
     shoot = parse_shoot(SHOOT.format(position="latitude = 40.75\nlongitude = -74.0"), path)
     found = load_tv(shoot, path)
-    assert [one.state for one in found["Roof"].channels if one.channel == "30"] == ["closed"]
+    assert [channel.state for channel in found["Roof"].channels if channel.channel == "30"] == ["closed"]
     nowhere = parse_shoot(SHOOT.format(position=""), path)
     with pytest.raises(InputError, match="give its latitude"):
         load_tv(nowhere, path)

@@ -23,8 +23,8 @@ def test_all_files_are_there_and_told(shoot: Path, tmp_path: Path, capsys: pytes
     told = call(capsys, "sheets", str(shoot), "-o", str(tmp_path / "out"), "--paper", "us-letter", "--json")
     assert told.status == 0
     files = json.loads(told.out)["files"]
-    assert {one["file"] for one in files} == {path.name for path in (tmp_path / "out").iterdir()}
-    assert all((tmp_path / "out" / one["file"]).stat().st_size == one["bytes"] for one in files)
+    assert {file["file"] for file in files} == {path.name for path in (tmp_path / "out").iterdir()}
+    assert all((tmp_path / "out" / file["file"]).stat().st_size == file["bytes"] for file in files)
 
 
 def test_one_file_only(shoot: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -40,7 +40,7 @@ def test_the_fewest_changes_and_none_in_a_take_where_it_can_be_avoided(
     chances: list[int], more: int, lasts: int
 ) -> None:
     end = (chances[-1] if chances else 0) + more
-    found = swaps([one / lasts for one in chances], end / lasts, 0.0)
+    found = swaps([chance / lasts for chance in chances], end / lasts, 0.0)
     assert (sum(swap.chance is None for swap in found), len(found)) == brute_force(chances, end, lasts)
     assert all(used <= 1.0 + 1e-6 for used in lived(found, end / lasts)), "no set is used beyond its end"
 
@@ -51,12 +51,12 @@ def test_the_reserve_is_touched_only_where_nothing_else_helps(
     chances: list[int], more: int, lasts: int, reserve: float
 ) -> None:
     end = (chances[-1] if chances else 0) + more
-    found = swaps([one / lasts for one in chances], end / lasts, reserve)
+    found = swaps([chance / lasts for chance in chances], end / lasts, reserve)
     stretches = [b - a for a, b in itertools.pairwise([0, *chances, end])]
     assert sum(swap.chance is None for swap in found) == sum(max(0, math.ceil(s / lasts) - 1) for s in stretches)
     if max(stretches) / lasts <= 1.0 - reserve:
         assert not any(swap.on_reserve for swap in found)
-        soft = swaps([one / lasts / (1.0 - reserve) for one in chances], end / lasts / (1.0 - reserve), 0.0)
+        soft = swaps([chance / lasts / (1.0 - reserve) for chance in chances], end / lasts / (1.0 - reserve), 0.0)
         assert len(found) == len(soft), "as if sets were smaller by the reserve"
     assert all(used <= 1.0 + 1e-6 for used in lived(found, end / lasts))
 
@@ -64,7 +64,7 @@ def test_the_reserve_is_touched_only_where_nothing_else_helps(
 @given(days, st.integers(0, 200), st.integers(3, 90))
 def test_what_is_left_is_what_was_not_used(chances: list[int], more: int, lasts: int) -> None:
     end = (chances[-1] if chances else 0) + more
-    found = swaps([one / lasts for one in chances], end / lasts, 0.15)
+    found = swaps([chance / lasts for chance in chances], end / lasts, 0.15)
     for swap, used in zip(found, lived(found, end / lasts), strict=False):
         assert abs(swap.left - (1.0 - used)) < 1e-9
 

@@ -88,9 +88,9 @@ def test_its_changes_keep_to_the_low_side_and_to_the_breaks() -> None:
 def test_they_stand_in_the_plan_in_the_document_and_among_what_is_packed() -> None:
     shoot = stage()
     plan = make_plan(shoot, {})
-    told = [(one.who, one.listener) for one in plan.batteries]
+    told = [(battery.who, battery.listener) for battery in plan.batteries]
     assert ("receiver of Hop", "receiver") in told
-    assert {one.link for one in plan.batteries} == {"Hop"}
+    assert {battery.link for battery in plan.batteries} == {"Hop"}
     rows = {(row["link"], row.get("listener")) for row in document(the_day(shoot))["links"]}
     assert ("Band", "Singer") in rows
     nimh = next(one for one in packing(the_day(shoot)) if one.kind == "AA nimh")

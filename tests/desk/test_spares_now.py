@@ -82,7 +82,7 @@ def first(scene: Scene, plan: Plan, now: Now = Now()) -> SpareNow:  # noqa: B008
 def test_with_nothing_heard_it_is_the_proof_of_the_plan() -> None:
     scene, plan = made()
     spare = first(scene, plan)
-    proved = next(one for one in outcomes(scene, plan, {"Potter": spare.khz}) if one.link == "Potter")
+    proved = next(outcome for outcome in outcomes(scene, plan, {"Potter": spare.khz}) if outcome.link == "Potter")
     assert (spare.in_hand_db, spare.sure, spare.verdict) == (
         proved.in_hand_db,
         proved.sure,
@@ -118,7 +118,7 @@ def test_somebody_planned_elsewhere_is_told_and_not_counted() -> None:
 def test_the_level_received_now_decides() -> None:
     scene, plan = made()
     spare = first(scene, plan)
-    proved = next(one for one in outcomes(scene, plan, {"Potter": spare.khz}) if one.link == "Potter")
+    proved = next(outcome for outcome in outcomes(scene, plan, {"Potter": spare.khz}) if outcome.link == "Potter")
     need = proved.need_dbm + proved.fading_db  # what was measured leaves no doubt, and fades all the same
     good = first(scene, plan, Now(frozenset({"Potter"}), {"Potter": need + 30.0}))
     assert good.now_db == pytest.approx(30.0, abs=0.06)

@@ -82,4 +82,4 @@ def test_vendored_files_are_what_the_manifest_says(tmp_path: Path) -> None:
     assert len(list(problems(tmp_path))) == 2
     (tmp_path / "a.js").write_text("x", "utf-8")
     (tmp_path / "a.txt").write_text("licence", "utf-8")
-    assert [one for one in problems(tmp_path) if "differs" in one]
+    assert [problem for problem in problems(tmp_path) if "differs" in problem]

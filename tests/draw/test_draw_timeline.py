@@ -105,4 +105,4 @@ def test_the_axis_has_round_times_for_any_stretch(span_ms: int, label: str) -> N
 
 def test_nothing_at_all_can_be_drawn() -> None:
     svg = ElementTree.fromstring(drawn_timeline(Timeline(NINE_MS, NINE_MS + 1000, LONDON), "empty", 390.0))
-    assert any("No readings." in one for one in texts(svg))
+    assert any("No readings." in text for text in texts(svg))

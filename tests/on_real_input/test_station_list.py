@@ -34,10 +34,13 @@ def test_every_row_is_read(stations: Stations) -> None:
 def test_a_city_and_a_desert(stations: Stations) -> None:
     city = predicted_tv(territory("US"), ReceivingPlace(40.75, -73.99), stations)
     desert = predicted_tv(territory("US"), ReceivingPlace(38.5, -117.0), stations)
-    closed = {one.channel for one in city.channels if one.state == "closed"}
+    closed = {channel.channel for channel in city.channels if channel.state == "closed"}
     # The stations of one tower in that city: 4.5 km away, each with a contour of 90 km and more.
     assert {"7", "11", "12", "34", "35", "36"} <= closed
-    assert not [one for one in desert.channels if one.state == "closed"]
-    assert len([one for one in desert.channels if one.state == "free"]) > 25
-    kept = {one.channel.number: one.is_kept for one in tv_separations(territory("US"), city)}
+    assert not [channel for channel in desert.channels if channel.state == "closed"]
+    assert len([channel for channel in desert.channels if channel.state == "free"]) > 25
+    kept = {
+        tv_separation.channel.number: tv_separation.is_kept
+        for tv_separation in tv_separations(territory("US"), city)
+    }
     assert not any(kept[number] for number in ("7", "11", "12", "34", "35", "36"))

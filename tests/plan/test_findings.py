@@ -22,11 +22,11 @@ US = HEADER.replace('"GB"', '"US"').replace('"gb-coordinated-470-606"', "").repl
 
 
 def codes(plan: Plan) -> list[str]:
-    return [found.code for found in plan.findings]
+    return [finding.code for finding in plan.findings]
 
 
 def one(plan: Plan, code: str) -> Finding:
-    found = [found for found in plan.findings if found.code == code]
+    found = [finding for finding in plan.findings if finding.code == code]
     assert len(found) == 1, codes(plan)
     return found[0]
 
@@ -66,7 +66,7 @@ def test_permit_names_what_is_needed() -> None:
 
 def test_closed_says_what_is_left_of_the_range() -> None:
     plan = make_plan(shoot(pocket("[[614.0, 638.0]]") + links(2), US.replace('permits = ["us-part-74"]', "")), {})
-    told = [found for found in plan.findings if found.code == "closed"]
+    told = [finding for finding in plan.findings if finding.code == "closed"]
     assert told
     assert "614.1-615.9 MHz is left" in told[0].says
     assert all(614_100 <= link.carrier_khz <= 615_900 for link in plan.calls[0].links)
@@ -180,17 +180,17 @@ def test_a_carrier_that_changes_between_calls_is_told_without_an_earlier_plan() 
         for link in call.links:
             given.setdefault(link.link, set()).add(link.carrier_khz)
     changing = sorted(name for name, carriers in given.items() if len(carriers) > 1)
-    assert sorted(found.about for found in plan.findings if found.code == "carrier-changes") == changing
+    assert sorted(finding.about for finding in plan.findings if finding.code == "carrier-changes") == changing
     assert changing, "the case has somebody who changes"
 
 
 def test_hard_warning_by_distance() -> None:
     where = '[[site]]\nname = "Yard"\nlatitude = 40.75\nlongitude = -74.0\n'
     plan = make_plan(shoot(where + pocket("[[470.2, 487.8]]") + links(1), US), {})
-    assert any("New York" in found.says or "New York" in found.about for found in plan.findings)
+    assert any("New York" in finding.says or "New York" in finding.about for finding in plan.findings)
     away = where.replace("40.75", "44.5").replace("-74.0", "-100.0")
     plan = make_plan(shoot(away + pocket("[[470.2, 487.8]]") + links(1), US), {})
-    assert not any("New York" in found.says for found in plan.findings)
+    assert not any("New York" in finding.says for finding in plan.findings)
 
 
 def test_unknown_permit_and_region_are_bad_input() -> None:
@@ -216,7 +216,7 @@ def test_a_row_without_a_limit_has_the_strictest_that_is_known() -> None:
             shoot(far + strong + links(1), header.replace("accepts = []", f"accepts = [{accepted}]")), {}
         )
         assert plan.calls[0].links[0].power_mw == 100
-        told = [found for found in plan.findings if found.code == "assumed-rule"]
+        told = [finding for finding in plan.findings if finding.code == "assumed-rule"]
         assert bool(told) is (accepted == "")
         assert not told or "no power limit" in told[0].says
 

@@ -49,7 +49,7 @@ def carriers(made: Plan) -> list[int]:
 
 
 def codes(made: Plan) -> set[str]:
-    return {found.code for found in made.findings}
+    return {finding.code for finding in made.findings}
 
 
 def in_channel(khz: int, name: str) -> bool:
@@ -119,8 +119,8 @@ def test_a_sweep_counts_at_the_first_site_that_names_it() -> None:
     text = SITE + other + ONE_LINK + call.format("Yard") + call.format("Roof")
     sweep = flat_sweep(517_000, 551_000)
     made = plan(text, {"Yard": [sweep], "Roof": [sweep]})
-    assert [found.about for found in made.findings if found.code == "sweep-elsewhere"] == ["Roof"]
-    assert [found.about for found in made.findings if found.code == "sweep-missing"] == ["Roof"]
+    assert [finding.about for finding in made.findings if finding.code == "sweep-elsewhere"] == ["Roof"]
+    assert [finding.about for finding in made.findings if finding.code == "sweep-missing"] == ["Roof"]
 
 
 def noisy(path: str, humps: list[tuple[int, int]], over_db: float = 25.0, seed: int = 1) -> Sweep:
@@ -145,7 +145,7 @@ def test_a_multiplex_in_the_sweep_closes_its_channel_and_is_told_where_it_is_not
 def test_a_deaf_sweep_is_refused() -> None:
     tv = [(518_000, 526_000), (534_000, 542_000)]
     made = plan(SITE + ONE_LINK, {"Yard": [noisy("good.csv", tv), noisy("deaf.csv", [], seed=2)]})
-    (found,) = [found for found in made.findings if found.code == "sweep-deaf"]
+    (found,) = [finding for finding in made.findings if finding.code == "sweep-deaf"]
     assert "deaf.csv" in found.says
 
 

@@ -159,7 +159,7 @@ def test_power_is_said_where_products_fall_on_carriers() -> None:
     carriers = [link.carrier_khz for link in plan.calls[0].links]
     assert len(carriers) == 18
     assert _hit(carriers, carriers, guard.im3_two, guard.im3_three)
-    assert [found.code for found in plan.findings].count("intermodulation") == 1
+    assert [finding.code for finding in plan.findings].count("intermodulation") == 1
 
 
 def test_near_transmitters_show_their_products_in_the_ledger() -> None:
@@ -302,11 +302,11 @@ def test_exempt_use_needs_no_permit_and_shows_the_assumed_row() -> None:
         {},
     )
     assert len(plan.calls[0].links) == 2
-    assert "assumed-rule" in [found.code for found in plan.findings]
+    assert "assumed-rule" in [finding.code for finding in plan.findings]
     # 10 mW ERP is 16.4 mW EIRP: of the steps 2, 10, 25, 50 only the first two are allowed at 0 dBi.
     assert all(link.power_mw <= 10.0 for link in plan.calls[0].links)
 
 
 def test_accepting_the_row_silences_it() -> None:
-    codes = [found.code for found in make_plan(shoot(pocket() + links(1)), {}).findings]
+    codes = [finding.code for finding in make_plan(shoot(pocket() + links(1)), {}).findings]
     assert "assumed-rule" not in codes

@@ -84,11 +84,11 @@ def test_kit_that_coordinates_itself_is_given_no_carrier_is_told_so_and_proved_f
     low, high = (round(1000.0 * float(part)) for part in COUNTRIES[country][4].split(","))
     assert (floor.from_khz, floor.to_khz) == (low, high)
     assert not [line for line in floor.ledger if line.what == "interference"]
-    told = [found for found in plan.findings if found.code == "by-itself"]
+    told = [finding for finding in plan.findings if finding.code == "by-itself"]
     assert [found.about for found in told] == ["Floor"]
     assert "finds its carriers by itself" in told[0].says
     assert "it is given none" in told[0].says
-    lacking = [found.code for found in plan.findings if found.code == "by-itself-unknown"]
+    lacking = [finding.code for finding in plan.findings if finding.code == "by-itself-unknown"]
     assert lacking == ([] if country == "US" else ["by-itself-unknown"])
 
 
@@ -365,7 +365,7 @@ def test_a_block_that_is_hit_moves_as_one_and_is_told_by_its_people() -> None:
     assert (move.links, move.who, move.from_khz) == (("A1", "A2"), "A1 and A2", khz)
     assert move.because.startswith("there A1 would fail, with Stranger on")
     assert {link.carrier_khz for link in after.calls[0].links[:2]} == {move.to_khz}
-    told = next(one for one in after.findings if one.code == "moved")
+    told = next(finding for finding in after.findings if finding.code == "moved")
     assert told.says.startswith("A1 and A2 move from")
 
 

@@ -148,11 +148,11 @@ def test_how_far_a_talent_goes_is_said_where_it_is_assumed() -> None:
     link = '[[link]]\nname = "L1"\ntransmitter = "pocket"\nreceiver = "uhf-cart-rack"\n'
     plan = make_plan(shoot(bare + link), {}, effort=0.0)
     assert only(plan).worst_at == "30 m away"
-    (found,) = [one for one in plan.findings if one.code == "distance-assumed"]
+    (found,) = [finding for finding in plan.findings if finding.code == "distance-assumed"]
     assert found.says == "Nothing says how far L1 goes at Yard: 30 m is taken."
     said = make_plan(shoot(bare + link + "within_m = 5\n"), {}, effort=0.0)
     assert only(said).worst_at == "5 m away"
-    assert not [one for one in said.findings if one.code == "distance-assumed"]
+    assert not [finding for finding in said.findings if finding.code == "distance-assumed"]
 
 
 @pytest.mark.parametrize("around", ["office", "hall", "street"])
@@ -169,8 +169,8 @@ def test_what_is_taken_for_sight_is_said_and_drawing_a_wall_never_betters_anybod
     )
     assert only(bare).in_hand_db == only(walled).in_hand_db
     assert only(bare).verdict != "holds"
-    assert [one.code for one in bare.findings].count("sight-assumed") == 1
-    assert [one.code for one in complete.findings].count("sight-assumed") == 0
+    assert [finding.code for finding in bare.findings].count("sight-assumed") == 1
+    assert [finding.code for finding in complete.findings].count("sight-assumed") == 0
     path = next(line for line in only(bare).ledger if line.part == "path")
     assert "without sight beyond" in path.source
 
@@ -186,7 +186,7 @@ def test_a_receiver_that_is_driven_over_its_range_is_told_and_its_products_are_n
     body = SITE + pocket("[[518.0, 526.0]]") + links(1, more='route = ["Gate"]\nlocked_mhz = 521.0')
     plan = make_plan(shoot(body + strangers), {}, effort=0.0)
     link = only(plan)
-    (found,) = [one for one in plan.findings if one.code == "overdriven"]
+    (found,) = [finding for finding in plan.findings if finding.code == "overdriven"]
     assert "is driven over its range by O0" in found.says
     product = next(line for line in link.ledger if line.part.startswith("2A-B of O0, O1"))
     assert product.dbm is not None

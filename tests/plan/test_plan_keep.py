@@ -34,7 +34,7 @@ def test_a_hit_link_goes_to_its_first_spare_and_nobody_else_moves() -> None:
     ]
     assert moved == [(hit.link, hit.spares_khz[0])]
     assert after.rule.criterion == "clean"
-    told = [found for found in after.findings if found.code == "moved"]
+    told = [finding for finding in after.findings if finding.code == "moved"]
     assert [found.about for found in told] == [hit.link]
     assert "its spare 1" in told[0].says
 
@@ -56,7 +56,7 @@ def test_a_locked_link_stays_on_a_hit_carrier_and_it_is_told() -> None:
     after = make_plan(_hit(before, 530_000), {}, plan)
     lock = next(link for link in after.calls[0].links if link.link == "Lock")
     assert lock.carrier_khz == 530_000
-    assert [found.about for found in after.findings if found.code == "other-cochannel"] == ["Lock"]
+    assert [finding.about for finding in after.findings if finding.code == "other-cochannel"] == ["Lock"]
 
 
 def test_a_new_link_is_fitted_in_and_nobody_moves() -> None:

@@ -38,7 +38,7 @@ def test_blocking_is_told_as_near_far() -> None:
     away = plan.calls[0].links[-1]
     assert away.verdict != "holds"
     assert any(line.part.startswith("blocking by L") for line in away.ledger)
-    assert "Away" in [found.about for found in plan.findings if found.code == "near-far"]
+    assert "Away" in [finding.about for finding in plan.findings if finding.code == "near-far"]
 
 
 def test_adjacent_carriers_are_told() -> None:
@@ -54,7 +54,7 @@ def test_adjacent_carriers_are_told() -> None:
     )
     away = next(link for link in plan.calls[0].links if link.link == "Away")
     assert any(line.part.startswith("adjacent L") for line in away.ledger)
-    assert "Away" in [found.about for found in plan.findings if found.code == "adjacent"]
+    assert "Away" in [finding.about for finding in plan.findings if finding.code == "adjacent"]
 
 
 def test_a_better_receiver_mends_it() -> None:

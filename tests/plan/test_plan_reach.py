@@ -48,7 +48,7 @@ def test_the_feed_stands_in_the_ledger_and_the_sums_hold() -> None:
     ],
 )
 def test_too_little_and_too_much_gain_are_told(more: str, code: str | None) -> None:
-    codes = [one.code for one in planned(antenna(more)).findings]
+    codes = [finding.code for finding in planned(antenna(more)).findings]
     assert [one for one in codes if one in ("feeder-loss", "gain-excess")] == ([code] if code else [])
 
 
@@ -65,10 +65,12 @@ def test_gain_that_is_too_much_lets_neighbours_mix_earlier() -> None:
 
 
 def test_remote_setting_that_does_not_reach_is_a_note() -> None:
-    (found,) = [one for one in planned(transmitter="control_mhz = 2442").findings if one.code == "control-short"]
+    (found,) = [
+        finding for finding in planned(transmitter="control_mhz = 2442").findings if finding.code == "control-short"
+    ]
     assert found.says == "L1 cannot be set remotely at Far from Cart: 40 m (about 9 m is usual)."
     near = planned(transmitter="control_mhz = 2442\ncontrol_reach_m = 60")
-    assert not [one for one in near.findings if one.code == "control-short"]
+    assert not [finding for finding in near.findings if finding.code == "control-short"]
 
 
 def test_the_squelch_is_in_the_plan_and_a_distant_transmitter_is_told_with_its_risk() -> None:
@@ -86,10 +88,10 @@ def test_the_squelch_is_in_the_plan_and_a_distant_transmitter_is_told_with_its_r
     assert link.squelch_opens is not None
     assert link.squelch_cuts is not None
     assert link.squelch_opens + link.squelch_cuts > 0.001
-    (found,) = [one for one in plan.findings if one.code == "squelch-risk"]
+    (found,) = [finding for finding in plan.findings if finding.code == "squelch-risk"]
     assert found.says.startswith("Far crew opens the squelch of L1 for ")
 
 
 def test_a_walk_that_was_not_read_is_told() -> None:
-    codes = [one.code for one in planned('measured = "yard-walk.toml"\n').findings]
+    codes = [finding.code for finding in planned('measured = "yard-walk.toml"\n').findings]
     assert codes.count("walk-unread") == 1

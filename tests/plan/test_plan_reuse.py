@@ -41,4 +41,4 @@ def test_far_sites_and_other_times_use_carriers_again() -> None:
 def test_an_event_is_complete_and_nobody_is_disturbed_from_another_site(seed: int) -> None:
     plan = make_plan(event(24, 4, seed), {})
     assert not [gone for call in plan.calls for gone in call.unplaced]
-    assert "reuse" not in [found.code for found in plan.findings]
+    assert "reuse" not in [finding.code for finding in plan.findings]

@@ -12,7 +12,7 @@ PLUG_ON = '[transmitter.plug]\nuse = "uhf-plug-on"\ntunes_mhz = [[518.0, 566.0]]
 
 
 def codes(plan: Plan, code: str) -> list[Finding]:
-    return [one for one in plan.findings if one.code == code]
+    return [finding for finding in plan.findings if finding.code == code]
 
 
 def planned(more: str = "", of: str = "", transmitter: str = "pocket", equipment: str = "") -> Plan:
@@ -96,7 +96,7 @@ def test_a_delay_that_is_set_stands_and_the_others_follow_it() -> None:
     assert delays == {"L1": pytest.approx(4.0), "L2": pytest.approx(4.0)}
     slow = pocket().replace("[transmitter.pocket]", "[transmitter.slow]") + "latency_ms = 9.0\n"
     kit = pocket() + slow + links(1, more="set_delay_ms = 2.0") + links(1, "slow").replace('"L1"', '"L2"')
-    (found,) = [one for one in codes(make_plan(shoot(kit), {}), "paths-apart") if one.about == "L1"]
+    (found,) = [code for code in codes(make_plan(shoot(kit), {}), "paths-apart") if code.about == "L1"]
     assert "comes 5.0 ms early" in found.says
     assert found.do == "Set 7.0 ms on L1."
 

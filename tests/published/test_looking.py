@@ -79,7 +79,7 @@ def test_worked_chain_from_a_bin_to_c_over_n_and_i() -> None:
 @pytest.mark.published("ATSC A/53 part 2: pilot of 1.25 on levels 1, 3, 5, 7, 11.3 dB under the data (from memory)")
 def test_pilot_over_density() -> None:
     """11.3 dB under the whole of 5.38 MHz: 12.0 dB over the data in 25 kHz, and 6.0 dB in 100 kHz."""
-    (atsc,) = [one for one in SIGNATURES if one.standard == "ATSC"]
+    (atsc,) = [signature for signature in SIGNATURES if signature.standard == "ATSC"]
     assert -10 * math.log10(atsc.pilot_share) == pytest.approx(11.3, abs=0.05)
     for bin_khz in (25.0, 100.0):
         alone = 10 * math.log10(5380.0 / bin_khz) - 11.28
@@ -94,7 +94,7 @@ def test_pilot_over_density() -> None:
     [("ATSC", 5.38), ("ISDB-T", 5.572), ("ATSC 3.0", 5.832), ("DVB-T2 extended", 7.768), ("DVB-T", 7.607)],
 )
 def test_signatures(standard: str, occupied_mhz: float) -> None:
-    widest = max(one.occupied_khz for one in SIGNATURES if one.standard == standard)
+    widest = max(signature.occupied_khz for signature in SIGNATURES if signature.standard == standard)
     assert widest == pytest.approx(occupied_mhz * 1e3)
 
 

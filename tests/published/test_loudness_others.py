@@ -59,7 +59,7 @@ def farthest(folder: Path, seeds: Sequence[int]) -> list[float]:
         assert loudness.integrated_lufs is not None
         others = [pyebur128_lufs(soundfile.read(str(path))[0].reshape(x.shape), rate)]
         others += [ffmpeg_lufs(path)] if shutil.which("ffmpeg") else []
-        apart.append([abs(loudness.integrated_lufs - one) for one in others])
+        apart.append([abs(loudness.integrated_lufs - other) for other in others])
     return [float(worst) for worst in np.max(apart, axis=0)]
 
 

@@ -103,7 +103,7 @@ def test_an_outer_wall_is_entry_into_a_building_with_its_own_scatter() -> None:
     between = paths(plain, np.array([600.0]), np.array([[40.0, 0, 1.3]]), np.array([[0.0, 0, 1.8]]))
     assert float(between.wall_spread_db[0, 0]) > 5.0
     ends = [Ends(site, TX, RX, "belt-back", AT) for site in (plain, Site(name="S"))]
-    walled, bare = (own_of(one.site, heard(one, np.array([[40.0, 0.0, 1.3]]))).sigma_db[0] for one in ends)
+    walled, bare = (own_of(end.site, heard(end, np.array([[40.0, 0.0, 1.3]]))).sigma_db[0] for end in ends)
     assert walled > bare + 3.0
 
 

@@ -48,18 +48,18 @@ def test_every_fact_has_source_evidence_and_date(one: Territory) -> None:
 
 
 def test_row_ids_differ_over_all_territories() -> None:
-    ids = [row.id for one in all_territories() for row in one.rows]
+    ids = [row.id for all_territory in all_territories() for row in all_territory.rows]
     assert len(ids) == len(set(ids))
 
 
 def test_row_ids_begin_with_their_territory() -> None:
-    for one in all_territories():
-        for name in [row.id for row in one.rows] + [span.id for span in one.closed]:
-            assert name.startswith(f"{one.code.lower()}-")
+    for all_territory in all_territories():
+        for name in [row.id for row in all_territory.rows] + [span.id for span in all_territory.closed]:
+            assert name.startswith(f"{all_territory.code.lower()}-")
 
 
 def test_a_known_limit_is_never_missing_from_a_stated_row() -> None:
-    stated = [row for one in all_territories() for row in one.rows if row.evidence == "stated"]
+    stated = [row for all_territory in all_territories() for row in all_territory.rows if row.evidence == "stated"]
     assert stated
     assert all(row.max_mw is not None for row in stated)
 

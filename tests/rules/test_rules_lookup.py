@@ -295,7 +295,9 @@ def test_data_rows_decide_for_data_equipment() -> None:
 
 def test_a_closed_range_closes_on_its_day() -> None:
     before, after = datetime.date(2020, 7, 12), datetime.date(2020, 7, 13)
-    spans = [{one.from_khz for one in closed_ranges(territory("US"), day)} for day in (before, after)]
+    spans = [
+        {closed_range.from_khz for closed_range in closed_ranges(territory("US"), day)} for day in (before, after)
+    ]
     assert spans == [{608_000, 698_000}, {608_000, 617_000, 663_000, 698_000}]
 
 

@@ -89,7 +89,9 @@ def test_without_ranges_there_is_nothing_to_warn_of() -> None:
     ],
 )
 def test_warnings_by_range(region: str, span: tuple[int, int], about: str) -> None:
-    assert [one.about for one in hard_warnings(territory(region), 30.0, -100.0, [span])] == [about]
+    assert [hard_warning.about for hard_warning in hard_warnings(territory(region), 30.0, -100.0, [span])] == [
+        about
+    ]
     assert not hard_warnings(territory(region), 30.0, -100.0, [(span[0] - 500_000, span[1] - 500_000)])
 
 

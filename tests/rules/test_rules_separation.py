@@ -19,7 +19,7 @@ def outside(channel: str, km: float, station: str = "A") -> Outside:
 def test_rows_that_recite_a_distance_carry_it() -> None:
     assert US.tv_protection is not None
     for row in US.rows:
-        recites = any("km outside the protected contour" in one for one in row.conditions)
+        recites = any("km outside the protected contour" in condition for condition in row.conditions)
         assert (row.tv_separation_km is not None) == recites, row.id
         assert row.tv_separation_km in (None, US.tv_protection.extra_separation_km)
 

@@ -25,18 +25,18 @@ def carriers() -> list[int]:
 @pytest.mark.parametrize("name", ["carriers.csv", "carriers.json"])
 def test_what_we_write_we_read(name: str) -> None:
     found = neighbours_of(files()[name].decode(), name, SHOOT)
-    assert sorted(khz_from_mhz(one.carrier_mhz or 0.0) for one in found.others) == carriers()
-    assert {one.site for one in found.others} == {"Pans", "Boiling house"}
+    assert sorted(khz_from_mhz(other.carrier_mhz or 0.0) for other in found.others) == carriers()
+    assert {other.site for other in found.others} == {"Pans", "Boiling house"}
     spares = sum(len(link.spares_khz) for call in sheets().plan.calls for link in call.links)
     assert found.told == (f"{spares} spares passed over",)
-    raking = [one for one in found.others if one.site == "Pans"]
+    raking = [other for other in found.others if other.site == "Pans"]
     assert {(str(one.on_from), str(one.on_to)) for one in raking} == {("09:00:00", "12:30:00")}
 
 
 def test_only_the_carrier_is_needed_and_what_is_assumed_is_told() -> None:
     found = neighbours_of("Carrier_MHz;who\n571,125;A\n600.5;B\n", "theirs.csv", SHOOT)
-    assert [one.carrier_mhz for one in found.others] == [571.125, 600.5]
-    assert all(one.radiated_mw == ASSUMED_MW for one in found.others)
+    assert [other.carrier_mhz for other in found.others] == [571.125, 600.5]
+    assert all(other.radiated_mw == ASSUMED_MW for other in found.others)
     assert any("taken as 50 mW" in says for says in found.told)
     assert any("without a position" in says for says in found.told)
 
@@ -47,7 +47,7 @@ def test_other_days_are_passed_over_and_other_zones_are_converted() -> None:
         "580.5,2027-05-14T10:00:00+02:00,2027-05-14T12:00:00+02:00\n"
     )
     found = neighbours_of(text, "x.csv", SHOOT)
-    assert [one.carrier_mhz for one in found.others] == [580.5]
+    assert [other.carrier_mhz for other in found.others] == [580.5]
     assert str(found.others[0].on_from) == "09:00:00"  # 10:00 at +02:00 is 09:00 in London in May
     assert "1 on other days passed over" in found.told
 

@@ -528,7 +528,7 @@ def test_many_mistakes_are_cut_off() -> None:
 
 def test_what_is_quoted_stays_on_its_line_and_away_from_the_terminal() -> None:
     text = changed('name = "Pilot"', 'name = "Pi\\u001b[2Jlot\\nroot"').replace("spares = 2", "spares = -1")
-    (said,) = [one for one in sentences(text) if "spares" in one]
+    (said,) = [sentence for sentence in sentences(text) if "spares" in sentence]
     assert said.isprintable()
 
 

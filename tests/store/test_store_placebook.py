@@ -37,7 +37,7 @@ def test_what_is_kept_comes_back(tmp_path: Path) -> None:
     assert back.model_copy(update={"sweeps": ()}) == place()
     assert [book.sweep(id_, name) for name in back.sweeps] == [b"1,2\n", b"3,4\n"]
     files = sorted(str(one.relative_to(tmp_path)) for one in tmp_path.rglob("*") if one.is_file())
-    assert all(one.startswith("deep/places/quay-2027-05-14") for one in files)
+    assert all(file.startswith("deep/places/quay-2027-05-14") for file in files)
     assert len(files) == 3
 
 

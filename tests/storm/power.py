@@ -50,7 +50,8 @@ def lost(events: Sequence[Event], folder: Path, chance: np.random.Generator) -> 
     for name, data in power_cut(events, chance).items():
         (folder / name).write_bytes(data)
     told = {
-        what: [one.at for one in events if one.what == "told" and one.name == what] for what in ("", "file", "tail")
+        what: [event.at for event in events if event.what == "told" and event.name == what]
+        for what in ("", "file", "tail")
     }
     with Store.open(folder / "job.db", create=True) as store:
         draft = store.document()

@@ -89,7 +89,7 @@ def storm(requests: int, each: int, roles_each: int, seed_: int, folder: Path) -
         document = store.document().document
         app = create_app(store, frozenset({HOST}))
         schema = schemathesis.openapi.from_asgi("/openapi.json", app, headers={"host": HOST})
-        operations = [found.ok() for found in schema.get_all_operations()]  # type: ignore[union-attr]
+        operations = [get_all_operation.ok() for get_all_operation in schema.get_all_operations()]  # type: ignore[union-attr]
         with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as laptop:
             clients = {"laptop": laptop, **sessions(app, store)}
             for round_ in itertools.count():

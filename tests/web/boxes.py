@@ -29,8 +29,8 @@ def untidy(page: Any, within: str = "body", *, pictures: bool = False) -> list[s
     """A sentence for each line of text that is cut, too small, or overlaps another."""
     lines = lines_of(page, within, pictures=pictures)
     assert lines, f"no text inside {within}"
-    told = [f"“{one[0]}” is {one[7]}" for one in lines if one[7]]
-    told += [f"“{one[0]}” has {one[5]:.1f} px" for one in lines if one[5] < LEAST_PX - 0.05]
+    told = [f"“{line[0]}” is {line[7]}" for line in lines if line[7]]
+    told += [f"“{line[0]}” has {line[5]:.1f} px" for line in lines if line[5] < LEAST_PX - 0.05]
     lines.sort(key=lambda one: one[2])
     for n, one in enumerate(lines):
         for other in lines[n + 1 :]:
@@ -46,7 +46,7 @@ def untidy(page: Any, within: str = "body", *, pictures: bool = False) -> list[s
 def faint_text(page: Any, within: str, *, pictures: bool = False) -> list[str]:
     """A sentence for each line of text without the contrast of WCAG 2.2, 1.4.3 (AA), in the pixels as drawn."""
     lines = lines_of(page, within, pictures=pictures)
-    found = _contrasts(page, [[*one[1:5], one[8]] for one in lines], [bool(one[6]) for one in lines])
+    found = _contrasts(page, [[*line[1:5], line[8]] for line in lines], [bool(line[6]) for line in lines])
     return [
         f"“{one[0]}” has {much:.1f} to 1"
         for one, much in zip(lines, found, strict=True)
@@ -58,7 +58,7 @@ def faint_marks(page: Any, within: str) -> list[str]:
     """A sentence for each mark under 3 to 1 against what it stands on (WCAG 2.2, 1.4.11), in pixels as drawn."""
     marks = _run(page, "marks", within)
     assert marks, f"no mark {within}"
-    found = _contrasts(page, [one[1:6] for one in marks], [False] * len(marks))
+    found = _contrasts(page, [mark[1:6] for mark in marks], [False] * len(marks))
     return [
         f"{one[0]} has {much:.1f} to 1"
         for one, much in zip(marks, found, strict=True)

@@ -151,7 +151,9 @@ def page(request: pytest.FixtureRequest, browser: Any) -> Iterator[Any]:
     context.close()
     # A refusal is shown to the person.
     expected = ("409", "400")
-    assert not [one for one in complaints if not any(part in one for part in expected)], complaints
+    assert not [complaint for complaint in complaints if not any(part in complaint for part in expected)], (
+        complaints
+    )
 
 
 @pytest.fixture(scope="module")

@@ -90,10 +90,10 @@ def planned_as_few(
         for one, name, n in own
     )  # fmt: skip
     cells = tuple(
-        one.model_copy(update={"link": name})
+        battery.model_copy(update={"link": name})
         for source, name, _ in own
-        for one in made.batteries
-        if one.link == source.link
+        for battery in made.batteries
+        if battery.link == source.link
     )
     calls = (call.model_copy(update={"links": copies}),)
     return made.model_copy(update={"calls": calls, "batteries": cells})

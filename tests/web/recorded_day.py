@@ -71,7 +71,7 @@ def listened(client: TestClient) -> None:
     listening = desk_of_client(client).listening
     listening.begin()
     for _ in range(1200):
-        if all(listening.heard(one) is not None for one in listening.recordings()):
+        if all(listening.heard(recording) is not None for recording in listening.recordings()):
             return
         time.sleep(0.05)
     raise AssertionError("nobody listened")

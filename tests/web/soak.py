@@ -210,13 +210,15 @@ def judged(job: Served, made: Made, told: Told) -> None:
             told.faults.append(f"{name}: {work.state.fault}")
         if name in ("looking", "judging") and not work.state.busy:
             told.faults.append(f"{name} has died")
-    ours = [(one.link, one.cause, round(one.from_ns / 1e9)) for one in desk.watching._watcher.episodes()]
+    ours = [
+        (episode.link, episode.cause, round(episode.from_ns / 1e9)) for episode in desk.watching._watcher.episodes()
+    ]
     desk.watching.close()
     alone = Watcher(_by_id(expected_of(made.scene, made.plan), made.names))
     for batch in kept_readings.newest(job.store, 1_000_000):
         alone.add(batch)
     told.episodes = len(ours)
-    theirs = [(one.link, one.cause, round(one.from_ns / 1e9)) for one in alone.episodes()]
+    theirs = [(episode.link, episode.cause, round(episode.from_ns / 1e9)) for episode in alone.episodes()]
     if sorted(ours) != sorted(theirs):
         told.differ.append(f"live {sorted(set(ours) - set(theirs))}, afterwards {sorted(set(theirs) - set(ours))}")
     known = {change.revision for change in job.store.changes(0, most=100_000)}

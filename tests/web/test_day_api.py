@@ -241,7 +241,7 @@ def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClie
     assert "on at both ends" in text
     step = demo.get("/setup/body", params={"call": "Raking", "link": name, "step": 3}).text
     assert "Not done after all" not in step, "what was ticked off was another value"
-    assert [one.data["what"] for one in job.store.happenings(kinds=["switched"])] == [
+    assert [happening.data["what"] for happening in job.store.happenings(kinds=["switched"])] == [
         "carrier",
         "power",
         "encryption",
@@ -250,7 +250,7 @@ def test_what_was_set_otherwise_goes_into_the_shoot_and_is_judged(demo: TestClie
     assert job.snapshot().document.shoot is not None
     assert demo.post("/api/undo").json()["changed"]
     links = job.snapshot().document.draft.document["link"]
-    assert next(one for one in links if one["name"] == name)["locked_mw"] == 20
+    assert next(link for link in links if link["name"] == name)["locked_mw"] == 20
 
 
 @pytest.mark.parametrize(

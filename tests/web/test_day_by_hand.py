@@ -92,7 +92,7 @@ def test_changed_now_counts_from_then(demo_job: Served, page: Any) -> None:
     row = page.locator("tr").filter(has=page.get_by_role("button", name=re.compile("Changed now ?: Boom")))
     expect(row.locator(".since")).to_have_text("0 min")
     boom = demo_job.desk.names().id_of("link", "Boom")
-    assert [one.about for one in demo_job.store.happenings(kinds=["changed"])] == [boom]
+    assert [happening.about for happening in demo_job.store.happenings(kinds=["changed"])] == [boom]
 
 
 def test_a_link_is_set_up_step_by_step(demo_job: Served, page: Any) -> None:

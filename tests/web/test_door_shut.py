@@ -174,7 +174,7 @@ def test_the_same_name_of_an_action_by_two_devices_is_two_actions(store: Store) 
             phone.cookies.set("linkwright", token)
             body = {"kind": "note", "text": f"by {token[0]}"}
             assert phone.post("/log/happen", json=body, headers={"x-once": "same"}).status_code == 200
-        notes = [one.data["text"] for one in store.happenings()]
+        notes = [happening.data["text"] for happening in store.happenings()]
         assert notes == ["by a", "by b"]
 
 

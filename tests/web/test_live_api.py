@@ -260,7 +260,9 @@ def test_an_answer_of_one_tap_is_evidence_is_said_and_can_be_taken_back(demo: Te
     assert "says that it was: power of the receivers" in page
     assert "Take the answer back" in page
     assert desk.watching._watcher.likelier["receiver"] > 1.0
-    assert any("says that it was" in one.data["text"] for one in desk.store.happenings(kinds=["answered"]))
+    assert any(
+        "says that it was" in happening.data["text"] for happening in desk.store.happenings(kinds=["answered"])
+    )
     assert demo.post("/log/answer", json={"key": alarm.key}).json()["says"] == ["The answer was taken back."]
     (back,) = desk.watching.shown()
     assert dict(back.episode.causes) == pytest.approx(before, abs=0.2)

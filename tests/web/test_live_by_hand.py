@@ -99,6 +99,6 @@ def test_a_day_of_troubles_by_taps_alone(own: Served, page: Any) -> None:
     page.get_by_text("Log", exact=True).tap()
     expect(page.locator("#happened")).to_contain_text("Take 18")
     expect(page.locator("#happened")).to_contain_text("told by hand")
-    happened = [one.kind for one in own.store.happenings()]
+    happened = [happening.kind for happening in own.store.happenings()]
     assert [happened.count(kind) for kind in ("take", "trouble", "over")] == [18, 18, 18], happened
     assert len(set(lines)) > 6, "one answer for everything is none"

@@ -70,7 +70,7 @@ def unread(job: Served, page: Any, ground: str) -> list[str]:
     for name, mhz, word in tiles:
         if not difflib.get_close_matches(name, lines, 1, 0.75):
             wrong.append(f"{ground}: the name {name}")
-        if not any(re.sub(r"\D", "", mhz) in one for one in figures):
+        if not any(re.sub(r"\D", "", mhz) in figure for figure in figures):
             wrong.append(f"{ground}: {mhz} of {name}")
         near = difflib.get_close_matches(word, lines, len(lines), 0.6)
         if not any(difflib.get_close_matches(line, words, 1, 0.0) == [word] for line in near):

@@ -145,7 +145,7 @@ def test_a_tap_does_not_restart_the_watch_and_alarms_are_those_of_diagnose(demo:
     shown = [
         (desk.names().name_of(one.episode.link), one.episode.cause, one.times) for one in desk.watching.shown()
     ]
-    assert shown == [(one.link, one.cause, 1) for one in alone.episodes()]
+    assert shown == [(episode.link, episode.cause, 1) for episode in alone.episodes()]
 
 
 def read(records: list[dict[str, Any]]) -> list[Any]:

@@ -63,7 +63,7 @@ def test_an_undo_gives_back_carriers_and_spares(demo: TestClient) -> None:
     salter = next(one for one in before if one[0] == "Salter")
     link = desk_of_client(demo).names().id_of("link", "Salter")
     assert demo.post("/plan/lock", json={"link": link, "mhz": f"{salter[2][0] / 1000}"}).status_code == 200
-    assert next(one for one in carriers() if one[0] == "Salter")[1] == salter[2][0]
+    assert next(carrier for carrier in carriers() if carrier[0] == "Salter")[1] == salter[2][0]
     assert demo.post("/api/undo").json()["changed"]
     assert carriers() == before
 

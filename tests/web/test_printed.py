@@ -46,7 +46,7 @@ def test_the_plan_prints_its_spares_and_its_discs_as_on_the_screen(job: Served, 
         for khz in link.all_khz:
             assert f"{khz / 1000:.3f}" in text
     assert len(DISC.findall("".join(streams(paper)))) >= sum(link.verdict == "holds" for link in links)
-    assert {one for one in colours(paper) if len(set(one)) > 1} == set(), "in black on white"
+    assert {colour for colour in colours(paper) if len(set(colour)) > 1} == set(), "in black on white"
 
 
 def test_the_air_prints_whole_and_as_wide_as_its_page(job: Served, page: Any) -> None:
@@ -70,7 +70,7 @@ def test_the_air_prints_whole_and_as_wide_as_its_page(job: Served, page: Any) ->
     text = words_of(paper)
     assert all(label in text for label in labels), [label for label in labels if label not in text]
     assert max(seen.values()) > 0.8 * wide, "not squeezed"
-    assert {one for one in colours(paper) if len(set(one)) > 1} == set()
+    assert {colour for colour in colours(paper) if len(set(colour)) > 1} == set()
 
 
 def test_the_ground_prints_every_name_inside(job: Served, page: Any) -> None:

@@ -137,7 +137,7 @@ def test_a_carrier_proved_on_the_score_is_given_to_a_link_there(page: Any, tmp_p
         wait_for_plan(pages.desk)
         plan = pages.desk.snapshot().plan
         assert plan is not None
-        assert next(one for one in plan.calls[0].links if one.link == "Salter").carrier_khz == 590_500
+        assert next(link for link in plan.calls[0].links if link.link == "Salter").carrier_khz == 590_500
         page.goto("about:blank")
 
 

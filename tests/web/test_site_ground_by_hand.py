@@ -100,7 +100,7 @@ def test_a_level_read_on_a_receiver_is_taken_at_the_power_it_is_sent_with(
     plan = job.desk.snapshot().plan
     assert plan is not None
     assert level["dbm"] == -61.5
-    assert level["power_mw"] == next(one.power_mw for one in plan.calls[0].links if one.link == "Salter")
+    assert level["power_mw"] == next(link.power_mw for link in plan.calls[0].links if link.link == "Salter")
     page.locator("#levels").get_by_role("button", name="Remove").last.click()
     expect(page.locator("#levels-table")).to_be_hidden()
 

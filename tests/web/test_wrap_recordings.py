@@ -109,7 +109,7 @@ def test_the_report_and_the_episodes_have_the_same(day: TestClient) -> None:
     from pypdf import PdfReader
 
     answered = day.get("/wrap/report.pdf")
-    text = " ".join(" ".join(one.extract_text().split()) for one in PdfReader(io.BytesIO(answered.content)).pages)
+    text = " ".join(" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(answered.content)).pages)
     assert "Track 1 is Boom" in text
     assert re.search(r"2.3\s+s\s+ahead\s+of\s+the\s+receiver", text), text
     assert "no certain loss" in text

@@ -26,7 +26,7 @@ TOUR = Path(__file__).parent / "tour.py"
 
 def compiled_so_far() -> int:
     """How often anything was compiled in this process, and not found in the cache."""
-    return sum(sum(one.stats.cache_misses.values()) for one in KERNELS)
+    return sum(sum(kernel.stats.cache_misses.values()) for kernel in KERNELS)
 
 
 def test_every_loop_that_is_called_is_listed_with_the_kinds_of_its_values() -> None:
@@ -62,7 +62,10 @@ def test_the_cache_is_the_users_or_one_of_the_machine(tmp_path: Path) -> None:
 def told(watcher: Watcher, batches: Iterator[Any]) -> list[Any]:
     for batch in batches:
         watcher.add(batch)
-    return [(one.link, one.cause, one.from_ns, one.to_ns, one.because) for one in watcher.episodes()]
+    return [
+        (episode.link, episode.cause, episode.from_ns, episode.to_ns, episode.because)
+        for episode in watcher.episodes()
+    ]
 
 
 def test_plain_python_tells_what_machine_code_tells() -> None:

@@ -167,7 +167,10 @@ class Arrivals:
                     continue
             self._put(one, at_s, "wide" if wide else kind, of)
         self._once = once
-        if not any(one.kind == "product" and one.last_s == at_s and one.looks == 1 for one in self.somebodies):
+        if not any(
+            somebody.kind == "product" and somebody.last_s == at_s and somebody.looks == 1
+            for somebody in self.somebodies
+        ):
             self.ours.clean(at_s)
 
     def _known(self, one: FoundSignal, *kinds: Kind) -> Somebody | None:
@@ -208,42 +211,53 @@ class Arrivals:
         frequency, usual = self.air.frequencies_khz, np.maximum(self.air.usual, 1.0)
         seldom = self.signals.chance(over.size)
         shift_db, scale = self.air.shift_db, min(1.0, self.air.step_khz / self.air.resolution_khz)
-        for one in self.somebodies:
-            if one.last_s == at_s:
-                one.looks += one.since_s < at_s
+        for somebody in self.somebodies:
+            if somebody.last_s == at_s:
+                somebody.looks += somebody.since_s < at_s
                 continue
-            half = max(one.width_khz / 2.0, self.air.step_khz / 2.0)
-            part = self.signals.part(one.centre_khz, half)
+            half = max(somebody.width_khz / 2.0, self.air.step_khz / 2.0)
+            part = self.signals.part(somebody.centre_khz, half)
             seen = np.isfinite(self.air.over[part])
             if not seen.any():
                 continue
-            chance, lowest = (1e-4, 0.0) if one.on else (seldom, LEAST_DB)  # to stay takes less than to come again
+            chance, lowest = (
+                (1e-4, 0.0) if somebody.on else (seldom, LEAST_DB)
+            )  # to stay takes less than to come again
             least, alone = (
-                one.base * 10.0 ** (max(self.air.threshold_db(chance, n), lowest) / 10.0)
+                somebody.base * 10.0 ** (max(self.air.threshold_db(chance, n), lowest) / 10.0)
                 for n in (int(seen.sum()), 1)
             )
             mean, highest = float(np.mean(over[part][seen])), float(np.max(over[part]))
             if mean > least or highest > alone:
-                power = np.maximum(over[part] - one.base, 0.0) * 10.0 ** (
+                power = np.maximum(over[part] - somebody.base, 0.0) * 10.0 ** (
                     (self.air.floor_db[part] + shift_db) / 10.0
                 )
                 level = 10.0 * math.log10(max(float(power.sum()) * scale, 1e-40))
                 over_db = 10.0 * math.log10(mean)
-                found = FoundSignal(one.centre_khz, one.width_khz, level, over_db, one.base)
+                found = FoundSignal(somebody.centre_khz, somebody.width_khz, level, over_db, somebody.base)
                 middle = float(np.sum(power * frequency[part]) / max(float(np.sum(power)), 1e-40))
-                if not one.on and abs(middle - one.centre_khz) > one.width_khz / 4.0 + self.air.step_khz / 2.0:
+                if (
+                    not somebody.on
+                    and abs(middle - somebody.centre_khz) > somebody.width_khz / 4.0 + self.air.step_khz / 2.0
+                ):
                     continue  # somebody else, who is told by himself
-                if self._may_be_again(one, found, at_s, is_on):
-                    self._again(one, found, at_s)
-                    one.looks += 1
+                if self._may_be_again(somebody, found, at_s, is_on):
+                    self._again(somebody, found, at_s)
+                    somebody.looks += 1
                     continue
-                if not one.on:
+                if not somebody.on:
                     continue
-            one.missed += 1
-            if one.on and one.missed == 1 and one.looks == 1 and not one.first and one.kind == "somebody":
+            somebody.missed += 1
+            if (
+                somebody.on
+                and somebody.missed == 1
+                and somebody.looks == 1
+                and not somebody.first
+                and somebody.kind == "somebody"
+            ):
                 self.ghosts.append(at_s)
-            if one.on and one.missed >= GONE_LOOKS and at_s - one.last_s >= GONE_S:
-                one.on = False
+            if somebody.on and somebody.missed >= GONE_LOOKS and at_s - somebody.last_s >= GONE_S:
+                somebody.on = False
                 self.signals.forget(part, usual[part])
                 bins = self.air.band_bins
                 around = slice(max(0, part.start - bins), part.stop + bins)
@@ -264,19 +278,19 @@ class Arrivals:
     def _taken(self) -> BoolArray:
         """(bins): where somebody narrow is on that was not there when looking began: no part of what is usual."""
         taken = np.zeros(self.air.over.size, np.bool_)
-        for one in self.somebodies:
-            if one.on and not one.first and one.kind != "wide":
-                taken[self.signals.part(one.centre_khz, one.width_khz / 2.0 + APART_KHZ)] = True
+        for somebody in self.somebodies:
+            if somebody.on and not somebody.first and somebody.kind != "wide":
+                taken[self.signals.part(somebody.centre_khz, somebody.width_khz / 2.0 + APART_KHZ)] = True
         return taken
 
     def _forget_ours(self) -> None:
         """Where ours is not on, what it left behind is forgotten: who comes there is new, however weak."""
-        others = [one for one in self.somebodies if one.on and one.kind != "ours"]
+        others = [somebody for somebody in self.somebodies if somebody.on and somebody.kind != "ours"]
         for mine in self.ours.off():
             part = self.signals.part(mine.khz, mine.bandwidth_khz / 2.0 + self.air.step_khz)
             frequency = self.air.frequencies_khz[part]
             free = np.ones(frequency.size, np.bool_)
-            for one in others:
-                free &= np.abs(frequency - one.centre_khz) > one.width_khz
+            for other in others:
+                free &= np.abs(frequency - other.centre_khz) > other.width_khz
             self.signals.forget(part, np.where(free, 1.0, np.inf))
             self.air.usual[part] = np.where(free, 1.0, self.air.usual[part])

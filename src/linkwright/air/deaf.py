@@ -62,13 +62,16 @@ def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Ste
         if one.excess_db >= STRONG_DB
     ]
     inside = [(one.from_khz, one.to_khz) for one in found]
-    for one in carriers(judged):
-        steady = one.duty > 0.9 and one.excess_db >= STRONG_DB
-        if steady and not any(low <= one.centre_khz <= high for low, high in inside):
-            half = max(one.bandwidth_khz / 2.0, judged.sweep.step_khz)
+    for carrier in carriers(judged):
+        steady = carrier.duty > 0.9 and carrier.excess_db >= STRONG_DB
+        if steady and not any(low <= carrier.centre_khz <= high for low, high in inside):
+            half = max(carrier.bandwidth_khz / 2.0, judged.sweep.step_khz)
             known.append(
                 SteadySignal(
-                    f"{one.centre_khz / 1e3:.3f} MHz", one.centre_khz - half, one.centre_khz + half, one.excess_db
+                    f"{carrier.centre_khz / 1e3:.3f} MHz",
+                    carrier.centre_khz - half,
+                    carrier.centre_khz + half,
+                    carrier.excess_db,
                 )
             )
     return tuple(known)
@@ -122,7 +125,7 @@ def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) ->
 def _blocks(judged: JudgedSweep) -> tuple[SteadySignal, ...]:
     """The wide blocks that a sweep of scattered points shows: what a quarter of their points stands over."""
     blocks = [SteadySignal(name, low, high, _block_db(judged, low, high)) for name, low, high in BLOCKS]
-    return tuple(one for one in blocks if one.over_db is not None and one.over_db >= STRONG_DB)
+    return tuple(block for block in blocks if block.over_db is not None and block.over_db >= STRONG_DB)
 
 
 def _block_db(judged: JudgedSweep, from_khz: float, to_khz: float) -> float | None:

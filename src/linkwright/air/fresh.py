@@ -102,7 +102,7 @@ class FreshAir:
         """All anew, with the bins of this pass."""
         judged = judge(sweep)
         bins, every_s = sweep.frequencies_khz.size, self.every_s
-        minutes = [one for one in self.minutes if one[1].size == min(COLUMNS, bins)]
+        minutes = [minute for minute in self.minutes if minute[1].size == min(COLUMNS, bins)]
         FreshAir.__init__(self)
         self.frequencies_khz, self.step_khz = sweep.frequencies_khz.astype(np.float64), sweep.step_khz
         self.resolution_khz, self.unit, self.every_s = sweep.resolution_khz, sweep.unit, every_s

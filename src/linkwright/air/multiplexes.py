@@ -243,9 +243,13 @@ class _View:
 
 def _look(view: _View, channel: Channel) -> Multiplex | None:
     """What one channel holds."""
-    signatures = [one for one in SIGNATURES if one.channel_khz == channel.to_khz - channel.from_khz]
-    narrowest = min((one.occupied_khz for one in signatures), default=0.9 * (channel.to_khz - channel.from_khz))
-    widest = max((one.occupied_khz for one in signatures), default=narrowest)
+    signatures = [
+        signature for signature in SIGNATURES if signature.channel_khz == channel.to_khz - channel.from_khz
+    ]
+    narrowest = min(
+        (signature.occupied_khz for signature in signatures), default=0.9 * (channel.to_khz - channel.from_khz)
+    )
+    widest = max((signature.occupied_khz for signature in signatures), default=narrowest)
     unknown: Multiplex | None = None
     for offset in OFFSETS_KHZ:
         centre = (channel.from_khz + channel.to_khz) / 2.0 + offset
@@ -315,15 +319,15 @@ def _pilot(
         return None
     middle = float(np.median(view.over[bins]))
     bin_khz = max(view.step_khz, sweep.resolution_khz)
-    for one in signatures:
-        if one.pilot_khz is None:
+    for signature in signatures:
+        if signature.pilot_khz is None:
             continue
-        pilot_khz = channel.from_khz + offset_khz + one.pilot_khz
+        pilot_khz = channel.from_khz + offset_khz + signature.pilot_khz
         chance_db = averaged_threshold_db(view.judged.averages, FALSE_PILOT)
-        out_db = max(chance_db, PILOT_PART * one.pilot_over_density_db(bin_khz))
+        out_db = max(chance_db, PILOT_PART * signature.pilot_over_density_db(bin_khz))
         near = np.flatnonzero(np.abs(view.judged.frequencies_khz - pilot_khz) <= view.step_khz)
         if near.size and view.over[near].max() + 1.0 > (middle + 1.0) * 10.0 ** (out_db / 10.0):
-            return one.standard, pilot_khz
+            return signature.standard, pilot_khz
     return None
 
 

@@ -142,7 +142,7 @@ class Passes:
                 continue
             if sweeps:
                 self.passes += 1
-                yield next((one for one in sweeps if one.detector != "lowest"), sweeps[0])
+                yield next((sweep for sweep in sweeps if sweep.detector != "lowest"), sweeps[0])
             else:
                 self._refuse(lines[0][0], "found a list of carriers, expected sweeps", len(lines))
             return

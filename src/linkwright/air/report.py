@@ -64,13 +64,13 @@ def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> 
         ],
         "carriers": [
             {
-                "centre_khz": _tenths(one.centre_khz),
-                "bandwidth_khz": _tenths(one.bandwidth_khz),
-                "level_db": _tenths(one.level_db),
-                "duty": round(one.duty, 4),
-                "over_floor_db": _tenths(one.excess_db),
+                "centre_khz": _tenths(carrier.centre_khz),
+                "bandwidth_khz": _tenths(carrier.bandwidth_khz),
+                "level_db": _tenths(carrier.level_db),
+                "duty": round(carrier.duty, 4),
+                "over_floor_db": _tenths(carrier.excess_db),
             }
-            for one in survey.carriers
+            for carrier in survey.carriers
         ],
         "wide": [
             {

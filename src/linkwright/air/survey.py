@@ -71,8 +71,8 @@ def survey(readouts: Sequence[Readout], raster: Sequence[Channel] = (), user: Us
     looks = tuple(look_of(one.sweep, user) for one in judged)
     tv = _merged_tv([multiplexes(one, raster) for one in judged])
     known = [(float(one.from_khz), float(one.to_khz)) for one in tv]
-    found = [one for each in judged for one in carriers(each) if _is_sure(one, each)]
-    wide = [one for each in judged for one in wide_signals(each, known)]
+    found = [carrier for each in judged for carrier in carriers(each) if _is_sure(carrier, each)]
+    wide = [wide_signal for each in judged for wide_signal in wide_signals(each, known)]
     return Survey(
         tuple(readouts),
         refused,

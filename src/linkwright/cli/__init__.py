@@ -151,17 +151,17 @@ class Ended(BaseException):
 
 
 def _end(number: int, _frame: object) -> None:
-    for one in ENDS:
-        signal.signal(one, signal.SIG_IGN)  # once is enough: closing is not to be cut short
+    for end in ENDS:
+        signal.signal(end, signal.SIG_IGN)  # once is enough: closing is not to be cut short
     raise Ended(number)
 
 
 def _hear_the_end() -> None:
     """SIGTERM and a terminal that is closed end a command as Ctrl-C does. What is ignored (nohup) stays so."""
     with contextlib.suppress(ValueError):  # only the main thread may
-        for one in ENDS:
-            if signal.getsignal(one) == signal.SIG_DFL:
-                signal.signal(one, _end)
+        for end in ENDS:
+            if signal.getsignal(end) == signal.SIG_DFL:
+                signal.signal(end, _end)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

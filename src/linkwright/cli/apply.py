@@ -39,6 +39,6 @@ def run(
         out_console = console()
         for says in lacking or ["Every carrier stands on a permit of the shoot, or is exempt."]:
             out_console.print(says)
-        for one in files:
-            out_console.print(f"  {one['file']}: {one['about']}")
+        for file in files:
+            out_console.print(f"  {file['file']}: {file['about']}")
     raise typer.Exit(1 if lacking else 0)

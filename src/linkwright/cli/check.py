@@ -33,7 +33,7 @@ def run(
     scene = scene_of(read, sweeps, tv)
     there = standing(scene, shoot, plan)
     lacking = [] if there is None else without_permit(scene.shoot, wanted(scene, there[0]))
-    stops = sum(found.severity == "stop" for found in findings)
+    stops = sum(finding.severity == "stop" for finding in findings)
     if json:
         print_json(
             {
@@ -41,7 +41,7 @@ def run(
                 "links": len(read.link),
                 "sites": len(read.site) or 1,
                 "calls": len(read.call) or 1,
-                "findings": [found.model_dump(mode="json") for found in findings],
+                "findings": [finding.model_dump(mode="json") for finding in findings],
                 "without_permit": lacking,
             }
         )

@@ -45,9 +45,9 @@ def run(
     out.print(f"Another crew comes up on {intruder.carrier_mhz:.3f} MHz, the carrier of {whose}.")
     out.print("The plan is made again; whoever can stay stays.")
     out.print()
-    for found in second.findings:
-        if found.code in ("moved", "carrier-changes"):
-            out.print(f"{found.says} {found.do}")
+    for finding in second.findings:
+        if finding.code in ("moved", "carrier-changes"):
+            out.print(f"{finding.says} {finding.do}")
     print_plan(out, second.model_copy(update={"findings": ()}))
     if not no_serve:
         out.print()

@@ -137,7 +137,9 @@ def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, 
     if breaks.late:
         # out of order: the diagnosis has sorted it already, so it is no longer than that takes in
         breaks = Breaks()
-        for batch in Log.of(one for log in logs for one in read_batches(Path(log), log, how, tell=tell)).in_time():
+        for batch in Log.of(
+            read_batch for log in logs for read_batch in read_batches(Path(log), log, how, tell=tell)
+        ).in_time():
             breaks.add(batch)
     return breaks.links()
 
@@ -150,8 +152,8 @@ def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
         "says": answer(found),
         "from": iso_of(found.from_ns),
         "to": iso_of(found.to_ns),
-        "episodes": [one.document() for one in found.episodes],
-        "marks": [one.document() for one in found.marks],
+        "episodes": [episode.document() for episode in found.episodes],
+        "marks": [mark.document() for mark in found.marks],
         "links": [
             {"link": s.link, "readings": s.readings, "gaps": s.gaps, "gap_s": round(s.gap_s, 3)} for s in found.seen
         ],
@@ -172,9 +174,9 @@ def answer(found: Diagnosis) -> str:
     length = hours((found.to_ns - found.from_ns) / 3.6e12)
     if not found.episodes:
         return f"Nothing went wrong in {length} of {of}."
-    heard = sum(one.heard for one in found.episodes)
-    cause, many = Counter(one.cause for one in found.episodes).most_common(1)[0]
-    link, worst = Counter(one.link for one in found.episodes).most_common(1)[0]
+    heard = sum(episode.heard for episode in found.episodes)
+    cause, many = Counter(episode.cause for episode in found.episodes).most_common(1)[0]
+    link, worst = Counter(episode.link for episode in found.episodes).most_common(1)[0]
     count = "Once something went wrong" if len(found.episodes) == 1 else f"{len(found.episodes)} things went wrong"
     broke = "the audio held" if not heard else f"the audio broke in {heard}"
     most = f"; most often {cause} ({many}), and most at {link} ({worst})" if len(found.episodes) > 2 else ""
@@ -209,7 +211,7 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid], zone: 
             out.print(f"{n}. {one.link}: {one.because}" + (f" Or else: {others}." if others else ""))
             out.print(f"   {one.do}")
     if found.marks:
-        marks = Counter((one.link, words_of(one.cause)) for one in found.marks).most_common(6)
+        marks = Counter((mark.link, words_of(mark.cause)) for mark in found.marks).most_common(6)
         said = ", ".join(f"{link} {cause} ({many})" for (link, cause), many in marks)
         out.print(f"Worth knowing, and heard by nobody: {said}.")
     gaps = [(s.link, s.gaps, s.gap_s) for s in found.seen if s.gaps]

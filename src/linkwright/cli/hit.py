@@ -80,7 +80,7 @@ def _print(out: Console, other: Other, shoot: str, where: str, after: Plan) -> N
         print_call(out, call)
         out.print()
     about = {"other-assumed", "moved", "unplaced", "spare-missing"}
-    print_findings(out, [found for found in after.findings if found.code in about])
+    print_findings(out, [finding for finding in after.findings if finding.code in about])
     out.print(f"Written into {shoot}; the new plan is {where}.")
 
 

@@ -240,8 +240,8 @@ def _document(item: Item) -> dict[str, Any]:
         "name": item.name, "kind": item.kind, "class": None if use is None else called(use), "count": item.count,
         "mark": item.equipment.mark, "serial": item.equipment.serial,
         "figures": [
-            {"what": one.what, "value": one.value, "evidence": one.evidence, "source": one.source}
-            for one in figures(item.equipment)
+            {"what": figure.what, "value": figure.value, "evidence": figure.evidence, "source": figure.source}
+            for figure in figures(item.equipment)
         ],
     }  # fmt: skip
 
@@ -302,11 +302,11 @@ def _show(item: Item, json: bool) -> None:
             equipment.serial and f"serial {equipment.serial}"]  # fmt: skip
     name = item.name if item.name == what else f"{item.name}: {what}"
     out.print(", ".join(filter(None, (name, *told))), style="bold")
-    rows = [(one.what, one.value, one.evidence, one.source) for one in figures(equipment)]
+    rows = [(figure.what, figure.value, figure.evidence, figure.source) for figure in figures(equipment)]
     print_table(out, ("", "figure", "evidence", "source"), rows)
     if about is not None and about.source:
         out.print(f"The range: {about.source}.")
     if isinstance(equipment, Tuned) and equipment.carriers:
-        shown = ", ".join(f"{one.label} = {one.mhz:.3f}" for one in equipment.carriers[:8])
+        shown = ", ".join(f"{carrier.label} = {carrier.mhz:.3f}" for carrier in equipment.carriers[:8])
         more = f" and {len(equipment.carriers) - 8} more" if len(equipment.carriers) > 8 else ""
         out.print(f"Its display shows {shown}{more} MHz; plans choose from these alone.")

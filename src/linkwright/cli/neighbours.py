@@ -64,7 +64,7 @@ def _document(found: Any, others: Any, told: list[str]) -> dict[str, Any]:
     from dataclasses import asdict
 
     return {
-        "others": [one.model_dump(mode="json", by_alias=True, exclude_none=True) for one in others],
+        "others": [other.model_dump(mode="json", by_alias=True, exclude_none=True) for other in others],
         "hits": [asdict(hit) for hit in found],
         "told": told,
     }

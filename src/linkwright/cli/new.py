@@ -92,8 +92,13 @@ def run(
         return
     begun = begin(outset, bag)
     links = tuple(
-        (one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else "")
-        for one in begun.outfits
+        (
+            outfit.name,
+            outfit.transmitter.name,
+            outfit.receiver.name,
+            outfit.microphone.name if outfit.microphone else "",
+        )
+        for outfit in begun.outfits
     )
     _done(target, begun.text, begun.zone, links, begun.lacking, json)
 

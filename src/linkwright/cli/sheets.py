@@ -38,8 +38,8 @@ def run(
     else:
         out_console = console()
         out_console.print(f"{counted(len(files), 'file')} in {out}:")
-        for one in files:
-            out_console.print(f"  {one['file']}: {one['about']}")
+        for file in files:
+            out_console.print(f"  {file['file']}: {file['about']}")
     raise typer.Exit(0)
 
 

@@ -74,7 +74,7 @@ def _pieces(places: Sequence[str]) -> Iterator[tuple[str, bytes]]:
         return
     if "-" in places:
         raise InputError("found - beside files, expected standard input alone")
-    folders = [Path(one) for one in places]
+    folders = [Path(place) for place in places]
     for folder in folders:
         if not folder.exists():
             raise InputError("there is no such file or folder; expected one that is written to", path=str(folder))
@@ -162,9 +162,9 @@ def _told(places: Sequence[str], options: ReadOptions, mine: tuple[Mine, ...], a
                 passes.says = passes.says or str(error)
                 continue
             arrivals.look(time.time())
-            for one in _news(arrivals, told):
+            for new in _news(arrivals, told):
                 if not as_json:
-                    console().print(one["says"])
+                    console().print(new["says"])
         if not before and passes.refused:
             print(f"Left out: {passes.says}", file=sys.stderr)
 
@@ -196,25 +196,38 @@ def _news(arrivals: Arrivals, told: dict[tuple[int, int], dict[str, Any]]) -> It
     """Who was not told yet."""
     from linkwright.desk.airing import nearest
 
-    for one in arrivals.somebodies:
-        key = (one.number, one.times)
-        if not one.on or key in told or one.kind == "ours":
+    for somebody in arrivals.somebodies:
+        key = (somebody.number, somebody.times)
+        if not somebody.on or key in told or somebody.kind == "ours":
             continue
         if len(told) >= MOST_TOLD:
             told.pop(next(iter(told)))
-        mine = nearest(arrivals.mine, one)
-        at = time.strftime("%H:%M:%S", time.localtime(one.since_s))
-        level = f"{one.level_db:.0f} {arrivals.air.unit}".replace("-", "\N{MINUS SIGN}")
-        where = "" if mine is None else f", {'on' if mine.is_on(one.centre_khz, one.width_khz) else 'beside'} "
+        mine = nearest(arrivals.mine, somebody)
+        at = time.strftime("%H:%M:%S", time.localtime(somebody.since_s))
+        level = f"{somebody.level_db:.0f} {arrivals.air.unit}".replace("-", "\N{MINUS SIGN}")
+        where = (
+            ""
+            if mine is None
+            else f", {'on' if mine.is_on(somebody.centre_khz, somebody.width_khz) else 'beside'} "
+        )
         if mine is not None:
             where += f"{'the spare' if mine.spare else 'the carrier'} {mine.khz / 1000:.3f} of {mine.link}"
-        word = {"product": f"comes of {one.of}", "wide": "wide"}.get(one.kind, "there" if one.first else "new")
+        word = {"product": f"comes of {somebody.of}", "wide": "wide"}.get(
+            somebody.kind, "there" if somebody.first else "new"
+        )
+        wide = f"{somebody.width_khz:.0f} kHz wide"
         told[key] = {
-            "since": at, "centre_khz": round(one.centre_khz, 1), "width_khz": round(one.width_khz, 1),
-            "level_db": round(one.level_db, 1), "unit": arrivals.air.unit, "over_floor_db": round(one.over_db, 1),
-            "kind": one.kind, "first": one.first, "link": None if mine is None else mine.link,
-            "says": f"{at} {one.centre_khz / 1000:.3f} MHz, {word}: {level}, {one.width_khz:.0f} kHz wide{where}.",
-        }  # fmt: skip
+            "since": at,
+            "centre_khz": round(somebody.centre_khz, 1),
+            "width_khz": round(somebody.width_khz, 1),
+            "level_db": round(somebody.level_db, 1),
+            "unit": arrivals.air.unit,
+            "over_floor_db": round(somebody.over_db, 1),
+            "kind": somebody.kind,
+            "first": somebody.first,
+            "link": None if mine is None else mine.link,
+            "says": f"{at} {somebody.centre_khz / 1000:.3f} MHz, {word}: {level}, {wide}{where}.",
+        }
         yield told[key]
 
 

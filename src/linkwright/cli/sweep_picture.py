@@ -37,7 +37,7 @@ def score_of(found: Survey, territory: Territory | None) -> Score:
     ends += [(one.centre_khz - 1_000.0, one.centre_khz + 1_000.0) for one in found.heard]
     if not ends:
         raise InputError("there is nothing to draw: no sweep counts")
-    low, high = min(one[0] for one in ends), max(one[1] for one in ends)
+    low, high = min(end[0] for end in ends), max(end[1] for end in ends)
     lanes: list[Lane] = [_levels(one, len(found.judged) > 1) for one in found.judged]
     if territory is not None:
         today = datetime.date.today()
@@ -50,14 +50,14 @@ def score_of(found: Survey, territory: Territory | None) -> Score:
     if found.clean:
         bands = tuple(Band(a, b, says=f"clean from {a / 1e3:g} to {b / 1e3:g} MHz") for a, b in found.clean)
         lanes.append(Bands("Clean", bands, 26.0))
-    files = ", ".join(Path(one.path).name for one in found.readouts)
+    files = ", ".join(Path(readout.path).name for readout in found.readouts)
     return Score(answer(sweep_document(found)), files, low, high, tuple(lanes), _notes(found, territory))
 
 
 def _notes(found: Survey, territory: Territory | None) -> tuple[str, ...]:
     from linkwright.air.report import look_says
 
-    looked = "; ".join(dict.fromkeys(look_says(one) for one in found.looks))
+    looked = "; ".join(dict.fromkeys(look_says(look) for look in found.looks))
     notes = [f"How it was looked: {looked}."] if looked else []
     legend = "Ochre: the floor. Squares: full, on all the time; half, now and then; hollow, from a list."
     if territory is not None:
@@ -87,11 +87,13 @@ def _tv(found: Survey) -> Bands:
 
 def _carriers(found: Survey) -> Pins:
     pins = []
-    for one in found.carriers:
-        says = f"{one.centre_khz / 1e3:.3f} MHz, {one.excess_db:.1f} dB over the floor, on {100 * one.duty:.0f} %"
-        head: Head = "on" if one.duty > 0.9 else "at times"
-        label = f"{one.centre_khz / 1e3:.3f}"
-        pins.append(Pin(one.centre_khz, one.excess_db / FULL_PIN_DB, label, head, one.bandwidth_khz, says))
+    for carrier in found.carriers:
+        mhz = f"{carrier.centre_khz / 1e3:.3f}"
+        says = f"{mhz} MHz, {carrier.excess_db:.1f} dB over the floor, on {100 * carrier.duty:.0f} %"
+        head: Head = "on" if carrier.duty > 0.9 else "at times"
+        pins.append(
+            Pin(carrier.centre_khz, carrier.excess_db / FULL_PIN_DB, mhz, head, carrier.bandwidth_khz, says)
+        )
     for heard in found.heard:
         label = heard.name or f"{heard.centre_khz / 1e3:.3f}"
         pins.append(Pin(heard.centre_khz, 0.5, label, "listed", says=f"{label}, from a list"))

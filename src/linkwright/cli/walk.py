@@ -113,7 +113,7 @@ def _the_link(read: Shoot, log: WalkLog) -> str:
     """The link that the log is of, or the only one. Raises InputError."""
     from linkwright.shoot.errors import InputError
 
-    names = sorted({one for one in log.links if one})
+    names = sorted({link for link in log.links if link})
     if len(names) == 1:
         return names[0]
     if not names and len(read.link) == 1:

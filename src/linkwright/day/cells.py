@@ -86,7 +86,9 @@ def _ear(name: str, receiver: Receiver) -> Kit | None:
     powering = Powering(
         cell.with_stated(cells.capacity_mah, cells.voltage_v), cells.count, Draw(receiver.draws_mw, 0.0)
     )
-    runs = [Ran(one.value, 0.0, one.temperature_c) for one in receiver.measurements("run time")]
+    runs = [
+        Ran(measurement.value, 0.0, measurement.temperature_c) for measurement in receiver.measurements("run time")
+    ]
     fitted = refit(powering, runs)
     return Kit((), None, cells, fitted, 0.0, *_known(name, receiver, cells, len(runs)))
 
@@ -116,9 +118,9 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
         if run.transmitter == name and draw.total_mw(run.power_mw) > 0.0
     ]  # fmt: skip
     runs += [
-        Ran(one.value, one.power_mw, one.temperature_c, 0.0)
-        for one in transmitter.measurements("run time")
-        if one.power_mw is not None and draw.total_mw(one.power_mw) > 0.0
+        Ran(measurement.value, measurement.power_mw, measurement.temperature_c, 0.0)
+        for measurement in transmitter.measurements("run time")
+        if measurement.power_mw is not None and draw.total_mw(measurement.power_mw) > 0.0
     ]
     fitted = refit(powering, runs)
     if not math.isfinite(fitted.run_time_h(min(transmitter.powers_mw), RATED_C, phantom)):

@@ -49,11 +49,11 @@ def answer(day: Day) -> str:
 def troubles(day: Day) -> list[str]:
     """Why a day does not hold, phrases; none where it does: no change in a take or on the reserve, time for all."""
     return [
-        *(f"{one.who} runs out in a take, in {one.call}" for one in day.changes if one.when == "take"),
+        *(f"{change.who} runs out in a take, in {change.call}" for change in day.changes if change.when == "take"),
         *(
-            f"{one.who} reaches its change at {clock(one.at)} only on the reserve of its cells"
-            for one in day.changes
-            if one.on_reserve and one.when != "take"
+            f"{change.who} reaches its change at {clock(change.at)} only on the reserve of its cells"
+            for change in day.changes
+            if change.on_reserve and change.when != "take"
         ),
         *(
             f"{call.short_min:.0f} min are missing before {call.live.name}"

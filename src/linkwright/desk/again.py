@@ -40,7 +40,7 @@ class Again:
         parts = [ABOUT]
         for key, value in self.document.items():
             tables = value if isinstance(value, list) else [value]
-            parts += [entry(key, one) if isinstance(value, list) else _table(key, one) for one in tables]
+            parts += [entry(key, table) if isinstance(value, list) else _table(key, table) for table in tables]
         return "\n".join(parts)
 
 
@@ -73,7 +73,7 @@ def again(old: Shoot, outset: Outset, bag: Bag) -> Again:
         document["call"] = [{"name": "Day", "from": outset.hours[0], "to": outset.hours[1]}]
     licences, lacking = permits_for(outset, Bag(permit=old.permit), zone, "the earlier shoot")
     if licences:
-        document["permit"] = [permit_document(one) for one in licences]
+        document["permit"] = [permit_document(licence) for licence in licences]
     lacking += _with_others(document, [name for name in outset.who if name not in mine], outset, bag)
     shoot, problems = judge(document)
     if shoot is None or problems:

@@ -51,7 +51,9 @@ def _slots(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]
         if slot is None:
             continue
         there = [
-            one for one in source.arrivals.somebodies if one.on and mine.touches(one.centre_khz, one.width_khz)
+            somebody
+            for somebody in source.arrivals.somebodies
+            if somebody.on and mine.touches(somebody.centre_khz, somebody.width_khz)
         ]
         who = min(there, key=lambda one: abs(one.centre_khz - mine.khz), default=None)
         says = _says(who, mine, clock) if who is not None else "on" if slot.busy else "nobody"
@@ -73,7 +75,7 @@ def _says(one: Somebody, mine: Mine, clock: Callable[[float], str]) -> str:
 
 def _others(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]]:
     """Who is heard on none of ours, those that are on now first, the newest first."""
-    there = [one for one in source.arrivals.somebodies if one.kind != "ours"]
+    there = [somebody for somebody in source.arrivals.somebodies if somebody.kind != "ours"]
     there = [
         one
         for one in there

@@ -225,8 +225,8 @@ class Airing:
                     old_s = self.clock() - slot.looked_s
                     place = Mine(round(khz), round(bandwidth_khz), 0, "")
                     there = [
-                        one for one in source.arrivals.somebodies
-                        if one.on and place.is_on(one.centre_khz, one.width_khz)
+                        somebody for somebody in source.arrivals.somebodies
+                        if somebody.on and place.is_on(somebody.centre_khz, somebody.width_khz)
                     ]  # fmt: skip
                     who = max(there, key=lambda one: one.over_db, default=None)
                     return AirNow(slot, old_s, old_s <= source.stale_s, source.air.unit, who)
@@ -239,10 +239,10 @@ class Airing:
             for source in self.sources(site):
                 if self.clock() - source.air.newest_s > source.stale_s:
                     continue
-                for one in source.arrivals.somebodies:
-                    mine = nearest(source.arrivals.mine, one)
-                    if one.on and one.kind in ("somebody", "wide") and mine is not None:
-                        found.append((source, replace(one), mine))
+                for somebody in source.arrivals.somebodies:
+                    mine = nearest(source.arrivals.mine, somebody)
+                    if somebody.on and somebody.kind in ("somebody", "wide") and mine is not None:
+                        found.append((source, replace(somebody), mine))
         return found
 
     def is_seen(self, source: Source, one: Somebody) -> str:
@@ -278,8 +278,8 @@ class Airing:
 
     def _judged(self, source: Source) -> None:
         """Where somebody came on a spare, the plan is made again without it."""
-        number = max((one.number * 1000 + one.times for one in source.arrivals.somebodies
-                      if one.on and self._on_spare(source, one)), default=0)  # fmt: skip
+        number = max((somebody.number * 1000 + somebody.times for somebody in source.arrivals.somebodies
+                      if somebody.on and self._on_spare(source, somebody)), default=0)  # fmt: skip
         if number == source.noted:
             return
         source.noted = number
@@ -298,12 +298,12 @@ class Airing:
     def _heard(self, source: Source) -> Iterator[ListedCarrier]:
         """Who was heard within the hour, but for those by a carrier of ours: to leave that takes a tap."""
         ours = [mine for mine in source.arrivals.mine if not mine.spare]
-        for one in source.arrivals.somebodies:
-            if one.kind != "somebody" or source.air.newest_s - one.last_s > PLAN_S:
+        for somebody in source.arrivals.somebodies:
+            if somebody.kind != "somebody" or source.air.newest_s - somebody.last_s > PLAN_S:
                 continue
-            if not any(mine.touches(one.centre_khz, one.width_khz) for mine in ours):
-                centre, unit = round(one.centre_khz, 1), source.air.unit
-                yield ListedCarrier(centre, float(round(one.level_db)), unit, "")
+            if not any(mine.touches(somebody.centre_khz, somebody.width_khz) for mine in ours):
+                centre, unit = round(somebody.centre_khz, 1), source.air.unit
+                yield ListedCarrier(centre, float(round(somebody.level_db)), unit, "")
                 for away in (-BESIDE_KHZ, BESIDE_KHZ):
                     yield ListedCarrier(centre + away, None, unit, "")
 

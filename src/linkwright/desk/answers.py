@@ -17,12 +17,12 @@ ANSWERED, TAKEN_BACK = "answered", "answer-taken-back"
 def answers_of(store: Store) -> tuple[Answer, ...]:
     """The answers that stand, in the order in which they were given."""
     found: dict[int, Answer] = {}
-    for one in store.happenings(kinds=(ANSWERED, TAKEN_BACK)):
-        if one.kind == TAKEN_BACK:
-            gone = (one.about, one.data.get("from_ns"))
+    for happening in store.happenings(kinds=(ANSWERED, TAKEN_BACK)):
+        if happening.kind == TAKEN_BACK:
+            gone = (happening.about, happening.data.get("from_ns"))
             found = {n: answer for n, answer in found.items() if (answer.link, answer.from_ns) != gone}
-        elif (answer := _answer(one)) is not None:
-            found[one.revision] = answer
+        elif (answer := _answer(happening)) is not None:
+            found[happening.revision] = answer
     return tuple(found.values())
 
 

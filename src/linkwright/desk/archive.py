@@ -136,7 +136,7 @@ def _csv(stretches: Iterable[Stretch]) -> Iterator[bytes]:
     from linkwright.watch.log.writing import csv_lines
 
     lines: list[str] = []
-    for line in csv_lines(batch_of(called(one, as_text)) for one in stretches):
+    for line in csv_lines(batch_of(called(stretch, as_text)) for stretch in stretches):
         lines.append(line)
         if len(lines) >= 10_000:
             yield "".join(lines).encode()
@@ -211,12 +211,12 @@ def _listed(archive: zipfile.ZipFile, name: str) -> tuple[zipfile.ZipInfo, dict[
     if len(members) > MOST_FILES:
         raise InputError(f"has {len(members)} files; expected an archive of a job", path=name)
     known: dict[str, zipfile.ZipInfo] = {}
-    for one in members:
-        parts = one.filename.replace("\\", "/").split("/")
-        if one.filename.startswith(("/", "\\")) or ".." in parts or ":" in parts[0] or one.filename in known:
-            shown = one.filename[:60]
+    for member in members:
+        parts = member.filename.replace("\\", "/").split("/")
+        if member.filename.startswith(("/", "\\")) or ".." in parts or ":" in parts[0] or member.filename in known:
+            shown = member.filename[:60]
             raise InputError(f'holds a file "{shown}" that no archive of a job holds; it is not opened', path=name)
-        known[one.filename] = one
+        known[member.filename] = member
     if LIST not in known or JOB not in known:
         lacks = LIST if LIST not in known else JOB
         raise InputError(f"is a zip file without {lacks}; expected an archive that the page Wrap made", path=name)

@@ -215,7 +215,7 @@ class Desk:
 
     def _besides(self) -> tuple[str, ...]:
         try:
-            return tuple(one.says for one in self.troubles())
+            return tuple(trouble.says for trouble in self.troubles())
         except InputError:
             return ()  # the job cannot be read now, which is told elsewhere
 

@@ -63,11 +63,11 @@ def device_rows(devices: list[Device], now: datetime.datetime, zone: datetime.tz
     """Those that may come in, in the order in which they joined."""
     return [
         DeviceRow(
-            one.id, one.name, one.role, moment_text(one.joined, zone),
-            "not yet" if one.seen is None else moment_text(one.seen, zone), moment_text(one.ends, zone),
+            device.id, device.name, device.role, moment_text(device.joined, zone),
+            "not yet" if device.seen is None else moment_text(device.seen, zone), moment_text(device.ends, zone),
         )
-        for one in devices
-        if one.revoked is None and one.ends > now
+        for device in devices
+        if device.revoked is None and device.ends > now
     ]  # fmt: skip
 
 

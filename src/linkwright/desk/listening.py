@@ -56,7 +56,7 @@ class Listening:
 
     def recording(self, attachment_id: str) -> Attachment:
         """One of them. Raises InputError where it is not there."""
-        found = next((one for one in self.recordings() if one.id == attachment_id), None)
+        found = next((recording for recording in self.recordings() if recording.id == attachment_id), None)
         if found is None:
             raise InputError("this recording is not in the job any more; load the page again")
         return found
@@ -108,11 +108,11 @@ class Listening:
             self._folder.cleanup()
 
     def _waiting(self) -> list[Attachment]:
-        return [one for one in self.recordings() if self.heard(one) is None]
+        return [recording for recording in self.recordings() if self.heard(recording) is None]
 
     def _unpaired(self) -> list[Attachment]:
         """All recordings that can be listened to, where it is not known yet how they stand to each other."""
-        ones = [one for one in self.recordings() if one.hash not in self._errors]
+        ones = [recording for recording in self.recordings() if recording.hash not in self._errors]
         return ones if len(ones) > 1 and self.pairs(ones) is None else []
 
     def _run(self, run: WorkRun) -> None:

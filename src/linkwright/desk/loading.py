@@ -100,7 +100,9 @@ def _folder(shoot_path: str) -> Path:
 def _whole(read: tuple[Mapping[str, T], Sequence[InputError]], shoot_path: str) -> Mapping[str, T]:
     """What was read. Raises InputError(s) where some was not."""
     found, troubles = read
-    errors = [one if one.path is not None else InputError(one.says, path=shoot_path) for one in troubles]
+    errors = [
+        trouble if trouble.path is not None else InputError(trouble.says, path=shoot_path) for trouble in troubles
+    ]
     if errors:
         raise errors[0] if len(errors) == 1 else InputErrors(errors)
     return found

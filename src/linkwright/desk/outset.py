@@ -171,7 +171,7 @@ def fitting(outset: Outset) -> str:
         if allowed.mean() >= SERVES:
             usable[name] = int(allowed.sum())
     if not usable:
-        permits = "; ".join(f"{one.id}: {one.name}" for one in region.permits)
+        permits = "; ".join(f"{permit.id}: {permit.name}" for permit in region.permits)
         raise InputError(
             f"no class of the catalogue may be used there without a permit; {region.name} knows {permits}"
         )

@@ -78,7 +78,7 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[L
             name=site.name, shoot=shoot.shoot.title[:200], date=shoot.shoot.date, latitude=site.latitude,
             longitude=site.longitude, surroundings=site.surroundings, tv=tv, carriers=carriers,
             spots=site.spots, walls=site.walls, floors=site.floors, materials=site.materials,
-            notes=tuple(one[:500] for one in says), learnt=learnt, run=mine[:200], causes=causes,
+            notes=tuple(say[:500] for say in says), learnt=learnt, run=mine[:200], causes=causes,
         )  # fmt: skip
         found.append(Learning(site.name, tuple(says), place))
     return found
@@ -94,7 +94,7 @@ def _reach(
     """What is known of a site's reach, and from what: a walk test if there is one, else the day's levels."""
     if site.learnt is not None:
         return site.learnt, "from a walk test" if site.learnt.link else "from an earlier day"
-    by_link = {one.link: one for one in figures if one.readings >= LEAST_READINGS}
+    by_link = {figure.link: figure for figure in figures if figure.readings >= LEAST_READINGS}
     made = snapshot.made
     if made is None or not by_link:
         return None, ""
@@ -145,11 +145,11 @@ def _air(scene: Scene, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, 
         tv |= dict.fromkeys(one.channel for one in survey.tv)
         carriers = [
             KeptCarrier(
-                centre_mhz=round(one.centre_khz) / 1000.0,
-                bandwidth_khz=round(max(1.0, min(1e5, one.bandwidth_khz)), 1),
-                duty=round(min(1.0, max(0.0, one.duty)), 3),
+                centre_mhz=round(carrier.centre_khz) / 1000.0,
+                bandwidth_khz=round(max(1.0, min(1e5, carrier.bandwidth_khz)), 1),
+                duty=round(min(1.0, max(0.0, carrier.duty)), 3),
             )
-            for one in survey.carriers[:MOST_CARRIERS]
+            for carrier in survey.carriers[:MOST_CARRIERS]
         ]
     return tuple(tv), tuple(carriers)
 
@@ -177,7 +177,7 @@ def _confirmed(store: Store, snapshot: Snapshot, site: Site) -> dict[str, int]:
     spans = site_spans(snapshot)
     if len({name for name, _, _ in spans}) > 1:
         mine = [(a, b) for name, a, b in spans if name == site.name]
-        answers = tuple(one for one in answers if any(a <= one.from_ns // 1_000_000 <= b for a, b in mine))
+        answers = tuple(answer for answer in answers if any(a <= answer.from_ns // 1_000_000 <= b for a, b in mine))
     return dict(sorted(counted(answers).items()))
 
 
@@ -190,7 +190,7 @@ def _causes_say(site: Site, causes: Mapping[str, int]) -> list[str]:
 
 def confirmed_near(draft: Draft, book: PlaceBook) -> Counter[str]:
     """How often each cause was confirmed on other days near the sites of the shoot."""
-    kept = {one.known.id: one.known.place.causes for one in offers(draft, book)}
+    kept = {offer.known.id: offer.known.place.causes for offer in offers(draft, book)}
     return sum((Counter(causes) for causes in kept.values()), Counter())
 
 
@@ -200,14 +200,14 @@ def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
     links = {link.name: link for link in shoot.link}
     found = list(shoot.run)
     since: dict[str, datetime.datetime] = {}
-    for one in store.happenings(kinds=[CHANGED]):
-        if one.data.get("listener"):
+    for happening in store.happenings(kinds=[CHANGED]):
+        if happening.data.get("listener"):
             continue
-        name = snapshot.names.name_of(snapshot.names.id_of("link", one.about))
-        before, since[name] = since.get(name), one.when
-        if before is None or not one.data.get("empty") or name not in links or name not in known:
+        name = snapshot.names.name_of(snapshot.names.id_of("link", happening.about))
+        before, since[name] = since.get(name), happening.when
+        if before is None or not happening.data.get("empty") or name not in links or name not in known:
             continue
-        ran_h = round((one.when - before).total_seconds() / 3600.0, 2)
+        ran_h = round((happening.when - before).total_seconds() / 3600.0, 2)
         if SHORTEST_H <= ran_h <= LONGEST_H:
             link, day = links[name], known[name]
             run = Run(

@@ -86,9 +86,9 @@ def stands(plan: Plan | None, scene: Scene, air: SiteAir, khz: int) -> list[str]
     says += [f"Closed: {one.says}." for one in closed(law.territory, law.on, khz, khz)]
     says += [f"{one.says}." for one in tv(air) if one.from_khz <= khz <= one.to_khz]
     says += [
-        f"{one.says}, transmits here."
-        for one in others(scene, air.site.name)
-        if one.from_khz - 100 <= khz <= one.to_khz + 100
+        f"{other.says}, transmits here."
+        for other in others(scene, air.site.name)
+        if other.from_khz - 100 <= khz <= other.to_khz + 100
     ]
     says += [f"{one.says}." for one in _ours(plan, air.site.name) if abs(one.khz - khz) < 100]
     return says

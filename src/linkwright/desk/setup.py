@@ -43,12 +43,12 @@ class LinkSteps:
     @property
     def done(self) -> int:
         """How many steps are ticked off."""
-        return sum(one.tick is not None for one in self.steps)
+        return sum(step.tick is not None for step in self.steps)
 
     @property
     def next(self) -> Ticked | None:
         """The first step that is not."""
-        return next((one for one in self.steps if one.tick is None), None)
+        return next((step for step in self.steps if step.tick is None), None)
 
 
 def settings_of(planned: PlannedLink) -> Settings:
@@ -80,7 +80,7 @@ def link_steps(store: Store, snapshot: Snapshot, call: LiveCall, link: Link) -> 
         local = None if tick is None else Tick(tick.key, tick.when.astimezone(zone), tick.who)
         shown.append(Ticked(step, local, number))
     findings = () if snapshot.plan is None else tuple(
-        one for one in snapshot.plan.findings if one.about == then and one.severity != "note"
+        finding for finding in snapshot.plan.findings if finding.about == then and finding.severity != "note"
     )  # fmt: skip
     return LinkSteps(known.link, link.name, tuple(shown), planned, _because(snapshot, planned_call, then), findings)
 
@@ -129,7 +129,7 @@ def tick(
     Raises InputError for a step that is not the link's any more.
     """
     mine = link_steps(store, snapshot, call, link)
-    ours = {one.step.key: one for one in mine.steps}
+    ours = {step.step.key: step for step in mine.steps}
     if key not in ours:
         raise InputError("the value of that step has changed; look at it again")
     ticked = ours[key]

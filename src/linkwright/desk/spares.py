@@ -108,7 +108,7 @@ def _spare(
     scene: Scene, plan: Plan, call: PlannedCall, mine: PlannedLink, khz: int, now: Now, elsewhere: tuple[str, ...]
 ) -> SpareNow:
     """One spare, proved."""
-    then = {one.link: one for one in outcomes(scene, plan, {mine.link: khz}, frozenset({call.call}))}
+    then = {outcome.link: outcome for outcome in outcomes(scene, plan, {mine.link: khz}, frozenset({call.call}))}
     live = _live(scene, call, mine, khz, now)
     air, own = _air(scene, plan, call, mine, khz, now, live), then.get(mine.link)
     if own is None:
@@ -138,14 +138,14 @@ def _spare(
 
 def _worse(call: PlannedCall, mine: PlannedLink, then: Mapping[str, LinkOutcome]) -> list[str]:
     """Who would not hold any more."""
-    held = [one.link for one in call.links if one.link != mine.link and one.verdict == "holds"]
+    held = [link.link for link in call.links if link.link != mine.link and link.verdict == "holds"]
     worse = [name for name in held if name in then and then[name].verdict != "holds"]
     return [f"{', '.join(worse)} would not hold any more"] if worse else []
 
 
 def _disturbed(call: PlannedCall, khz: int, now: Now) -> list[str]:
     """Who is disturbed now on a carrier so near that it may be the same that disturbs here."""
-    some = [one for one in call.links if one.link in now.disturbed]
+    some = [link for link in call.links if link.link in now.disturbed]
     reach = WIDE_KHZ if len(some) > 1 else NARROW_KHZ
     away = {one.link: abs(one.carrier_khz - khz) for one in some}
     return [

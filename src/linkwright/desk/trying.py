@@ -33,9 +33,9 @@ def tried(made: Made, link: str, khz: int) -> Tried:
     id_ = made.names.id_of("link", link)
     name = made.names.name_of(id_)
     reasons = tuple(why(made.scene, made.plan, name, khz))
-    calls = frozenset(one.call for one in reasons)
+    calls = frozenset(reason.call for reason in reasons)
     after = outcomes(made.scene, made.plan, {name: khz}, calls)
-    before = {(one.call, one.link): one for one in outcomes(made.scene, made.plan, None, calls)}
+    before = {(outcome.call, outcome.link): outcome for outcome in outcomes(made.scene, made.plan, None, calls)}
     effects = tuple(
         (then, now)
         for then in after

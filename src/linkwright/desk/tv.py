@@ -29,7 +29,10 @@ def predicted_tv(region: Territory, place: ReceivingPlace, stations: Stations) -
         for contour in protection.contour
         for number in range(contour.first, contour.last + 1)
     }  # fmt: skip
-    bands = [ProtectedChannel(one.number, one.from_khz, one.to_khz, contours.get(one.number)) for one in channels]
+    bands = [
+        ProtectedChannel(channel.number, channel.from_khz, channel.to_khz, contours.get(channel.number))
+        for channel in channels
+    ]
     separation_km = None if protection is None else protection.extra_separation_km
     service = () if protection is None else us_curves()
     return predict(stations, bands, place, land_curves(), service, separation_km)
@@ -57,8 +60,8 @@ def tv_document(region: Territory, position: tuple[float, float], path: str) -> 
     predicted = predicted_tv(region, ReceivingPlace(*position), load_stations(path, region.code))
     return {
         "tv": [_heard(one) for one in predicted.heard],
-        "channels": [dataclasses.asdict(one) for one in predicted.channels],
-        "separation": [_separation(one) for one in tv_separations(region, predicted)],
+        "channels": [dataclasses.asdict(channel) for channel in predicted.channels],
+        "separation": [_separation(tv_separation) for tv_separation in tv_separations(region, predicted)],
         "stations": {"path": path, "notes": list(predicted.notes)},
     }
 

@@ -53,7 +53,7 @@ def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
     running = cells_now(desk.store, snapshot, desk.watching.gauges())
     cells |= {one.id: f"cells {one.left(now)}" for one in running}
     names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
-    amiss = {one.id: one.words for one in reversed(desk.troubles()) if one.on_carrier}
+    amiss = {trouble.id: trouble.words for trouble in reversed(desk.troubles()) if trouble.on_carrier}
     planned, later = planned_links(snapshot, now_ns), _later(shoot, call)
     on = set() if call is None else {link.name for link in call.links}
     found = []

@@ -171,7 +171,11 @@ class Watching:
                 levels[name] = level
                 if newest > (GONE_DBM if known is None else known.gone_dbm):
                     heard.add(name)
-            disturbed = [one.link for one in self.alarms.open_episodes() if CAUSES[one.cause].by_others]
+            disturbed = [
+                open_episode.link
+                for open_episode in self.alarms.open_episodes()
+                if CAUSES[open_episode.cause].by_others
+            ]
         return Now(frozenset(heard), levels, frozenset(map(made.names.name_of, disturbed)))
 
     def transmits(self, link: str) -> bool | None:

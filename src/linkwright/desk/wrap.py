@@ -101,10 +101,10 @@ def calls_of(shoot: Shoot | None) -> tuple[tuple[str, int, int], ...]:
 def events(desk: Desk, snapshot: Snapshot) -> tuple[Event, ...]:
     """Everything that was told or noted, in the order of time, by what links and calls are called now."""
     found = []
-    for one in desk.store.happenings():
-        about = about_of(one, snapshot.names)
-        found.append(Event(_ms(one.when), one.kind, about, told_of(replace(one, about=about))))
-    found += [Event(_ms(one.when), "note", "", one.text) for one in desk.store.entries()]
+    for happening in desk.store.happenings():
+        about = about_of(happening, snapshot.names)
+        found.append(Event(_ms(happening.when), happening.kind, about, told_of(replace(happening, about=about))))
+    found += [Event(_ms(entry.when), "note", "", entry.text) for entry in desk.store.entries()]
     return tuple(sorted(found, key=lambda one: one.at_ms))
 
 
@@ -123,16 +123,17 @@ def happenings_csv(desk: Desk, snapshot: Snapshot) -> str:
     zone = snapshot.zone
     rows = [
         (
-            one.when.astimezone(zone).isoformat(),
-            one.kind,
-            about_of(one, snapshot.names),
-            json.dumps(one.data, ensure_ascii=False),
-            one.who,
+            happening.when.astimezone(zone).isoformat(),
+            happening.kind,
+            about_of(happening, snapshot.names),
+            json.dumps(happening.data, ensure_ascii=False),
+            happening.who,
         )
-        for one in desk.store.happenings()
+        for happening in desk.store.happenings()
     ]
     rows += [
-        (one.when.astimezone(zone).isoformat(), "entry", "", one.text, one.who) for one in desk.store.entries()
+        (entry.when.astimezone(zone).isoformat(), "entry", "", entry.text, entry.who)
+        for entry in desk.store.entries()
     ]
     return csv_text(("time", "kind", "about", "data", "who"), sorted(rows))
 
@@ -166,8 +167,8 @@ def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackF
     """The faults of every track of the recordings that were listened to, by the attachment's id."""
     day, zone = None if snapshot.shoot is None else snapshot.shoot.shoot.date, snapshot.zone
     found: dict[str, list[TrackFaults]] = {}
-    for one in listening.recordings():
-        heard = listening.heard(one)
+    for recording in listening.recordings():
+        heard = listening.heard(recording)
         if heard is None or heard.document is None:
             continue
         file = heard.document["files"][0]
@@ -180,8 +181,10 @@ def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackF
             certain = tuple(fault[:3] for fault in faults if fault[3] and KINDS[fault[2]].of == "moment")
             suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] in RADIO)
             length_s = float(file["length_s"])
-            found.setdefault(one.id, []).append(
-                TrackFaults(one.name, int(track["channel"]), certain, suspects, length_s, begins_ns, one.id)
+            found.setdefault(recording.id, []).append(
+                TrackFaults(
+                    recording.name, int(track["channel"]), certain, suspects, length_s, begins_ns, recording.id
+                )
             )
     return found
 
@@ -191,17 +194,17 @@ def recordings(
 ) -> tuple[RecordingFigures, ...]:
     """The recordings with where they lie in time: laid along the readings, else by their own time stamp."""
     rows = []
-    for one in listening.recordings():
-        if one.id not in tracks:
+    for recording in listening.recordings():
+        if recording.id not in tracks:
             rows.append(
                 RecordingFigures(
-                    one.name, None, 0.0, (), says="Nobody has listened to it yet, or it cannot be read."
+                    recording.name, None, 0.0, (), says="Nobody has listened to it yet, or it cannot be read."
                 )
             )
             continue
-        mine = tracks[one.id]
-        laid = [] if found is None else [way for way in found.laid if way.track.file == one.id]
-        why = [] if found is None else [way for way in found.not_laid if way.track.file == one.id]
+        mine = tracks[recording.id]
+        laid = [] if found is None else [way for way in found.laid if way.track.file == recording.id]
+        why = [] if found is None else [way for way in found.not_laid if way.track.file == recording.id]
         rows.append(_laid(mine, laid) if laid else _by_stamp(mine, why, read=read, known=found is not None))
     return tuple(rows)
 
@@ -257,10 +260,10 @@ def read_together(gone: Gone) -> tuple[int, int] | None:
     """The longest time with readings and no half day between them [ms]: those of another date are another day."""
     stretches = sorted(
         (begin, end)
-        for one in gone.figures
+        for figure in gone.figures
         for begin, end in zip(
-            (one.first_ms, *(gap.to_ms for gap in one.gaps)),
-            (*(gap.from_ms for gap in one.gaps), one.last_ms),
+            (figure.first_ms, *(gap.to_ms for gap in figure.gaps)),
+            (*(gap.from_ms for gap in figure.gaps), figure.last_ms),
             strict=True,
         )
     )
@@ -294,7 +297,7 @@ def bounds(wrap: WrapUp, gone: Gone) -> tuple[int, int]:
     near = [(begin, end) for _, begin, end in wrap.calls]
     if not spans:
         spans = near or [(0, 3_600_000)]
-    first, last = min(one[0] for one in spans), max(one[1] for one in spans)
+    first, last = min(span[0] for span in spans), max(span[1] for span in spans)
     most = max(last - first, 600_000)  # a call of hours does not squeeze minutes of readings
     before, after = first - most, last + most
     for begin, end in near:
@@ -315,10 +318,17 @@ def unread(one: LinkFigures, gone: Gone) -> tuple[Between, ...]:
 def _tracks(wrap: WrapUp, link: str) -> tuple[BarSpan, ...]:
     """The recorded tracks of a link."""
     return tuple(
-        BarSpan(f"{one.name}, track {track.channel}", one.begins_ms, one.at_ms(one.length_s),
-             tuple(one.at_ms(at_s) for at_s in track.losses))
-        for one in wrap.recordings if one.begins_ms is not None for track in one.laid if track.link == link
-    )  # fmt: skip
+        BarSpan(
+            f"{recording.name}, track {track.channel}",
+            recording.begins_ms,
+            recording.at_ms(recording.length_s),
+            tuple(recording.at_ms(at_s) for at_s in track.losses),
+        )
+        for recording in wrap.recordings
+        if recording.begins_ms is not None
+        for track in recording.laid
+        if track.link == link
+    )
 
 
 def picture(
@@ -338,16 +348,22 @@ def picture(
     failed_first = sorted(gone.figures, key=lambda one: one.link not in episodes)
     kept = {one.link for one in failed_first[:MOST_LANES]}
     lanes = tuple(
-        LinkLane(one.link, outline.of(one.link, from_ms, to_ms, columns), unread(one, gone),
-             tuple(episodes.get(one.link, ())), one.needed_dbm, _tracks(wrap, one.link))
-        for one in gone.figures if one.link in kept
+        LinkLane(figure.link, outline.of(figure.link, from_ms, to_ms, columns), unread(figure, gone),
+             tuple(episodes.get(figure.link, ())), figure.needed_dbm, _tracks(wrap, figure.link))
+        for figure in gone.figures if figure.link in kept
     )  # fmt: skip
     flags = tuple(MomentFlag(event.at_ms, event.kind, event.text) for event in wrap.events)
     bars = tuple(
-        BarSpan(one.name, one.begins_ms, one.at_ms(one.length_s), tuple(one.at_ms(at_s) for _, at_s in one.faults),
-             sure=bool(one.laid))
-        for one in wrap.recordings if one.begins_ms is not None
-    )  # fmt: skip
+        BarSpan(
+            recording.name,
+            recording.begins_ms,
+            recording.at_ms(recording.length_s),
+            tuple(recording.at_ms(at_s) for _, at_s in recording.faults),
+            sure=bool(recording.laid),
+        )
+        for recording in wrap.recordings
+        if recording.begins_ms is not None
+    )
     calls = tuple(BarSpan(*call) for call in wrap.calls)
     left_out = len(gone.figures) - len(lanes)
     more = f"; {left_out} further links are in the table" if left_out else ""

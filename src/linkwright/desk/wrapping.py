@@ -55,7 +55,7 @@ class Gone:
         """From the first reading to the last; None without any."""
         if not self.figures:
             return None
-        return min(one.first_ms for one in self.figures), max(one.last_ms for one in self.figures)
+        return min(figure.first_ms for figure in self.figures), max(figure.last_ms for figure in self.figures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,7 @@ class Wrapping:
                 return
             called = tuple(snapshot.names.name_of(id_) for id_, _ in snapshot.document.draft.entries("link"))
             asked = (tuple(sorted(needed_levels(snapshot).items())), called)
-            key = (tuple(one.id for one in self.attachments()), asked)
+            key = (tuple(attachment.id for attachment in self.attachments()), asked)
             if key == self._key:
                 return
             if not key[0]:
@@ -167,12 +167,12 @@ class Wrapping:
         self._so_far = so_far
         outline, by_site = so_far.outline, so_far.by_site
         figures = so_far.tally.figures()
-        late = sum(one.late for one in figures)
+        late = sum(figure.late for figure in figures)
         told = list(self._broken.values())
         if late:
             told.append(f"{counted(late, 'reading')} of a time that their link had already; left out.")
         sites = {site: one.figures() for site, one in by_site.items()}
-        readings = sum(one.readings for one in figures)
+        readings = sum(figure.readings for figure in figures)
         found = so_far.diagnosing
         return Gone(figures, outline, found.episodes(), tuple(told), readings, sites, found.breaks.links())
 
@@ -201,17 +201,17 @@ class Wrapping:
     def _pieces(self) -> list[_Piece]:
         """The attachments by their first moment; those that hold nothing are left out."""
         found = []
-        for one in self.attachments():
-            if one.id not in self._firsts and one.id not in self._broken:
+        for attachment in self.attachments():
+            if attachment.id not in self._firsts and attachment.id not in self._broken:
                 try:
-                    first = next((part for part in self._read(one) if part.size), None)
+                    first = next((part for part in self._read(attachment) if part.size), None)
                 except InputError as error:
-                    self._broken[one.id] = str(error)
+                    self._broken[attachment.id] = str(error)
                     continue
                 if first is not None:
-                    self._firsts[one.id] = int(first.time_ms[0])
-            if one.id in self._firsts:
-                found.append(_Piece(one, self._firsts[one.id]))
+                    self._firsts[attachment.id] = int(first.time_ms[0])
+            if attachment.id in self._firsts:
+                found.append(_Piece(attachment, self._firsts[attachment.id]))
         return sorted(found, key=lambda piece: (piece.first_ms, piece.one.id))
 
     def _read(self, one: Attachment) -> Iterable[Stretch]:

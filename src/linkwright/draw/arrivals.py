@@ -30,8 +30,8 @@ class SoundPath:
 def drawn_arrivals(says: str, arrivals: Sequence[SoundPath], width_px: float = 720.0) -> str:
     """The bars as one SVG, over an axis of milliseconds after the lips moved."""
     names = min(180.0, 0.3 * width_px)
-    last = max((sum(ms for _, ms in one.parts) + one.delay_ms for one in arrivals), default=1.0) or 1.0
-    kinds = list(dict.fromkeys(what for one in arrivals for what, _ in one.parts))
+    last = max((sum(ms for _, ms in arrival.parts) + arrival.delay_ms for arrival in arrivals), default=1.0) or 1.0
+    kinds = list(dict.fromkeys(what for arrival in arrivals for what, _ in arrival.parts))
     fills = {what: FILLS[k % len(FILLS)] for k, what in enumerate(kinds)} | {"delay to set": "url(#delay)"}
     axis = TOP_PX + ROW_PX * len(arrivals) + 26.0
     key, tall = _key(fills, width_px, axis + 10.0)

@@ -62,7 +62,7 @@ def _width_khz(scene: Scene, air: SiteAir, link: PlannedLink) -> int:
 def _in_channel(scene: Scene, air: SiteAir, khz: int, wide: int) -> tuple[tuple[str, ...], bool]:
     """What stands in a channel [kHz], and whether a sweep looked at it."""
     low, high = khz - wide / 2.0, khz + wide / 2.0
-    by = [one.label for one in others(scene, air.site.name) if one.from_khz < high and one.to_khz > low]
+    by = [other.label for other in others(scene, air.site.name) if other.from_khz < high and other.to_khz > low]
     by += [f"TV channel {one.label}" for one in tv(air) if one.from_khz < high and one.to_khz > low]
     survey = air.survey
     for one in survey.carriers if survey is not None and not by else ():  # what has a name is told by it
@@ -83,13 +83,13 @@ def answer(scene: Scene | None, air: SiteAir | None, plan: Plan | None, troubles
     stands, site = [one for one in stands_on_ours(scene, air, plan) if not one.spare], air.site.name
     if not stands:
         return f"Nothing of ours is planned at {site} yet."
-    hit = [one for one in stands if one.by]
+    hit = [stand for stand in stands if stand.by]
     if hit:
         return _hit(hit, len(stands), site)
     many = {1: "Our carrier", 2: "Both our carriers"}.get(
         len(stands), f"All {number_word(len(stands))} of our carriers"
     )
-    if all(one.swept for one in stands):
+    if all(stand.swept for stand in stands):
         are = "is" if len(stands) == 1 else "are"
         return f"{many} at {site} {are} clean in the sweep."
     on = {1: "our carrier", 2: "both our carriers"}.get(len(stands), f"our {number_word(len(stands))} carriers")
@@ -121,7 +121,8 @@ def lead(scene: Scene, air: SiteAir, plan: Plan | None) -> str:
     spares = [one for one in stands_on_ours(scene, air, plan) if one.spare and one.by]
     if spares:
         says.append(
-            "; ".join(f"The spare {one.shown} of {one.link} is hit by {one.by[0]}" for one in spares[:3]) + "."
+            "; ".join(f"The spare {spare.shown} of {spare.link} is hit by {spare.by[0]}" for spare in spares[:3])
+            + "."
         )
     says += list(dict.fromkeys(products_sentence(call) for call in calls_at(plan, air.site.name)))[:1]
     survey = air.survey

@@ -117,9 +117,9 @@ def map_of(ground: Ground, view: View) -> str:
     parts += [_wall(view, wall) for wall in ground.walls]
     parts += [_route(view, route) for route in ground.routes]
     taken: list[tuple[float, float, float, float]] = []
-    parts += [_antenna(view, one) for one in ground.antennas]
-    parts += [_other(view, one) for one in ground.others]
-    parts += [_dot(view, one) for one in ground.spots]
+    parts += [_antenna(view, antenna) for antenna in ground.antennas]
+    parts += [_other(view, other) for other in ground.others]
+    parts += [_dot(view, spot) for spot in ground.spots]
     for one in (*ground.spots, *ground.antennas, *ground.others):
         parts.append(_label(view, one.name, view.x(one.x_m), view.y(one.y_m), taken))
     for route in ground.routes:

@@ -33,7 +33,7 @@ def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
         spares = tuple(pin for pin in pins if pin.head == "spare")
         lanes += [Pins(f"Ours, {call.call}", carriers)] if carriers else []
         lanes += [Pins("Spares", spares)] if spares else []
-    swept = "Ochre: the floor. " if any(one.name.startswith("Measured") for one in lanes) else ""
+    swept = "Ochre: the floor. " if any(lane.name.startswith("Measured") for lane in lanes) else ""
     notes = (
         f"{swept}Discs: full, holds; half, thin; a ring with a bar, fails. Lozenges: spares. Hatched: closed, or "
         "not sure; in the sweep, nobody looked.",

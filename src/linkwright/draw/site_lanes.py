@@ -66,9 +66,15 @@ def allowed(
 def closed(territory: Territory, on: datetime.date, low_khz: float, high_khz: float) -> tuple[Band, ...]:
     """What the rules close in a band [kHz] on a day, and why."""
     return tuple(
-        Band(one.from_khz, one.to_khz, "closed", "closed", f"{one.why} ({one.source})")
-        for one in closed_ranges(territory, on)
-        if one.to_khz > low_khz and one.from_khz < high_khz
+        Band(
+            closed_range.from_khz,
+            closed_range.to_khz,
+            "closed",
+            "closed",
+            f"{closed_range.why} ({closed_range.source})",
+        )
+        for closed_range in closed_ranges(territory, on)
+        if closed_range.to_khz > low_khz and closed_range.from_khz < high_khz
     )
 
 

@@ -121,9 +121,9 @@ def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> s
     for lane in timeline.lanes:
         drawn, y = _lane(lane, axis, range_dbm, y, narrow=narrow)
         parts.append(drawn)
-    for one in timeline.recordings:
-        if axis.shows(one.from_ms, one.to_ms):
-            drawn, y = _recording(one, axis, y, narrow=narrow)
+    for recording in timeline.recordings:
+        if axis.shows(recording.from_ms, recording.to_ms):
+            drawn, y = _recording(recording, axis, y, narrow=narrow)
             parts.append(drawn)
     lines = [_hours(timeline, axis, top, y)]
     lines += [element("line", x1=x, x2=x, y1=at, y2=y, stroke=OCHRE, stroke_width=1.5) for x, at in poles]
@@ -171,7 +171,7 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
         + (" A bar under a lane is its track in a recording, with its losses." if any_tracks else "")
         + (
             ""
-            if all(one.sure for one in timeline.recordings)
+            if all(recording.sure for recording in timeline.recordings)
             else " A dashed recording lies by its own time stamp."
         )
     )
@@ -179,7 +179,7 @@ def _legend(timeline: Timeline, range_dbm: tuple[float, float]) -> str:
 
 def _key(timeline: Timeline, width_px: float, top: float) -> tuple[str, float]:
     """Every shape that is drawn with its cause in words, in as many lines as they take; and where they end [px]."""
-    drawn = {one.cause: one for lane in timeline.lanes for one in lane.episodes}
+    drawn = {episode.cause: episode for lane in timeline.lanes for episode in lane.episodes}
     parts, x, y = [], EDGE_PX, top + 22.0
     for cause, one in sorted(drawn.items()):
         wide = 34.0 + WIDE * width_of(one.cause_words, TEXT_PX)
@@ -222,7 +222,7 @@ def _hours(timeline: Timeline, axis: TimeAxis, top: float, foot: float) -> str:
 
 def _calls(timeline: Timeline, axis: TimeAxis, top: float) -> tuple[str, float]:
     """Brackets with their names; and where the strip ends [px]."""
-    shown = [one for one in timeline.calls if axis.shows(one.from_ms, one.to_ms)]
+    shown = [call for call in timeline.calls if axis.shows(call.from_ms, call.to_ms)]
     if not shown:
         return "", top
     parts = []
@@ -360,7 +360,7 @@ def _envelopes(lane: LinkLane, axis: TimeAxis, y: object, column: int) -> list[s
 def _marks(lane: LinkLane, axis: TimeAxis, upper: float) -> str:
     """The episodes: the time that they took in the lane, a shape and the word over it."""
     parts, free = [], axis.left - 20.0
-    seen = [one for one in lane.episodes if axis.shows(one.from_ms, one.to_ms)]
+    seen = [episode for episode in lane.episodes if axis.shows(episode.from_ms, episode.to_ms)]
     near = axis.to_ms - axis.from_ms <= NEAR_MS
     shown = [one for one in seen if one.heard or near][:MOST_MARKS]
     for one in [one for one in seen if not one.heard and not near][:MOST_MARKS]:

@@ -67,7 +67,7 @@ class SiteAir:
     def oldest(self, calls: Sequence[LiveCall]) -> datetime.timedelta | None:
         """The longest that any sweep lies from any of these calls; None where nothing has a time."""
         sweeps = self.survey.judged if self.survey is not None else ()
-        ages = [age(one.sweep.started, call) for one in sweeps for call in calls]
+        ages = [age(sweep.sweep.started, call) for sweep in sweeps for call in calls]
         return max((known for known in ages if known is not None), default=None)
 
     def on_slots(self, carriers_khz: IntArray, bandwidth_khz: int, noise_dbm: float, antenna_dbi: float,
@@ -153,8 +153,8 @@ def airs(
         readouts = [
             one if isinstance(one, Readout) else Readout(one.path, (one,)) for one in sweeps.get(site.name, ())
         ]
-        own = [one for one in readouts if first_at.setdefault(one.path, site.name) == site.name]
-        void = tuple(one.path for one in readouts if first_at[one.path] != site.name)
+        own = [readout for readout in readouts if first_at.setdefault(readout.path, site.name) == site.name]
+        void = tuple(readout.path for readout in readouts if first_at[readout.path] != site.name)
         surveyed = survey(own, raster) if own else None
         judged = surveyed.judged if surveyed is not None else ()
         measured = MeasuredAir(judged) if judged else None
@@ -216,7 +216,11 @@ def _predicted_tv(
         for one in there.heard
         if one.outside_km is not None
     ]
-    by_rule = {one.channel.number: one.says for one in separations(where, outside) if not one.is_kept}
+    by_rule = {
+        separation.channel.number: separation.says
+        for separation in separations(where, outside)
+        if not separation.is_kept
+    }
     doubtful = []
     for one in there.channels:
         if one.channel in taken:

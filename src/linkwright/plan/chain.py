@@ -317,7 +317,7 @@ class Scene:
         only: tuple[str, ...] = ()
         if law.licences:
             every = self.calls_on(site) if calls is None else calls
-            mine = [call for call in every if any(one.name in names for one in call.links)]
+            mine = [call for call in every if any(link.name in names for link in call.links)]
             times = [span_of(call, self.shoot) for call in mine]
             found = [licences_for(law.licences, name, position, times) for name in names]
             held = tuple(one for one in found[0][0] if all(one in theirs for theirs, _ in found))

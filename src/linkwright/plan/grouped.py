@@ -68,13 +68,13 @@ def in_groups(scene: Scene, slots: Slots, plain: Way, kept: Mapping[str, Kept], 
 
 def _by_room(problem: SiteProblem, carriers: List) -> list[str]:
     """The groups of a list that are worth trying; none where it has but one."""
-    groups = dict.fromkeys(one.group for one in carriers if one.group is not None)
+    groups = dict.fromkeys(carrier.group for carrier in carriers if carrier.group is not None)
     if len(groups) < 2:
         return []
     room = dict.fromkeys(groups, 0)
     for chain, tuning in zip(problem.chains, problem.tunings, strict=True):
         if chain.transmitter.carriers == carriers:
             for group in room:
-                inside = [khz_from_mhz(one.mhz) for one in carriers if one.group == group]
+                inside = [khz_from_mhz(carrier.mhz) for carrier in carriers if carrier.group == group]
                 room[group] += int(np.isin(tuning.carriers_khz[tuning.usable], inside).sum())
     return sorted((group for group in room if room[group]), key=lambda group: -room[group])[:TRIED]

@@ -50,10 +50,12 @@ class SlotPowers:
 def switched(arrivals: Sequence[Arrival]) -> tuple[Arrival, ...]:
     """What arrives on one slot: somebody known there is on and off with what the sweeps detected there, where
     nothing else was measured of them."""
-    swept = next((one for one in arrivals if one.part == SWEEP and one.duty < 1.0), None)
+    swept = next((arrival for arrival in arrivals if arrival.part == SWEEP and arrival.duty < 1.0), None)
     if swept is None:
         return tuple(arrivals)
     return tuple(
-        replace(one, duty=swept.duty, switch=SWEEP) if one.code == "other-cochannel" and one.duty == 1.0 else one
-        for one in arrivals
+        replace(arrival, duty=swept.duty, switch=SWEEP)
+        if arrival.code == "other-cochannel" and arrival.duty == 1.0
+        else arrival
+        for arrival in arrivals
     )

@@ -199,21 +199,21 @@ class Afar:
         """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
         away = distances_m(site, [one.site for one in far])
         parts = [one for one, known in zip(far, np.isfinite(away), strict=True) if known]
-        sizes = [one.carriers_khz.size for one in parts]
-        carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(one.carriers_khz for one in parts)])
+        sizes = [part.carriers_khz.size for part in parts]
+        carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(part.carriers_khz for part in parts)])
         distances, of = away[np.isfinite(away)], np.repeat(np.arange(len(parts)), sizes)
-        loss = between_sites_db(site, [one.site for one in parts], distances, of, carriers / 1000.0)
+        loss = between_sites_db(site, [part.site for part in parts], distances, of, carriers / 1000.0)
         gain = mw_from_dbm_array(-loss)
         begins = np.cumsum([0, *sizes])[:-1]
         return cls(
             carriers,
-            _together([one.widths_khz for one in parts]),
-            _together([one.sent_mw for one in parts]) * gain,
-            _together([one.room_mw for one in parts]) / gain,
-            _together([one.starts for one in parts]),
-            _together([one.ends for one in parts]),
+            _together([part.widths_khz for part in parts]),
+            _together([part.sent_mw for part in parts]) * gain,
+            _together([part.room_mw for part in parts]) / gain,
+            _together([part.starts for part in parts]),
+            _together([part.ends for part in parts]),
             begins,
-            tuple(one.site.name for one in parts),
+            tuple(part.site.name for part in parts),
             tuple(distances.tolist()),
         )
 

@@ -99,7 +99,7 @@ def make_plan(
         findings += opened_findings(scene, problem, [calls[call.name] for call in problem.calls])
     findings += changing_findings(scene, solved, calls)
     findings += assumed_rows(scene, _decided(solved, calls))
-    findings += permit_findings(scene, [one.carrier_khz for call in calls.values() for one in call.links])
+    findings += permit_findings(scene, [link.carrier_khz for call in calls.values() for link in call.links])
     batteries, found = batteries_of(shoot, scene.calls, calls.values())
     return Plan(
         made_with=__version__,

@@ -109,7 +109,9 @@ def _gain(
 ) -> FloatArray:
     """Gains as `Radio.gain`: interferers at their strongest, the wanted one at its worst spot; others by EIRP, or
     as they were heard."""
-    radiators = [Radiator(one.spots, one.carrier_khz / 1000.0, one.chain.facing_gain_db) for one in senders]
+    radiators = [
+        Radiator(sender.spots, sender.carrier_khz / 1000.0, sender.chain.facing_gain_db) for sender in senders
+    ]
     radiators += [Radiator((other.stands,), sum(other.band_khz) / 2000.0, 0.0) for other in others]
     gain = heard_gains_db([way.ends for way in ways], [khz / 1000.0 for khz in carriers_khz], radiators)
     for row, other in enumerate(others, start=len(senders)):

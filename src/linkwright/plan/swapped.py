@@ -44,8 +44,11 @@ def with_others(shoot: Shoot, others: Sequence[Other]) -> Shoot:
 
 def hits(scene: Scene, plan: Plan, others: Sequence[Other]) -> tuple[Hit, ...]:
     """The links of a plan that these others cost something, the worst first; the plan's carriers stay."""
-    then = {(one.call, one.link): one for one in outcomes(scene.moved(with_others(scene.shoot, others)), plan)}
-    now = {(one.call, one.link): one for one in outcomes(scene, plan)}
+    then = {
+        (outcome.call, outcome.link): outcome
+        for outcome in outcomes(scene.moved(with_others(scene.shoot, others)), plan)
+    }
+    now = {(outcome.call, outcome.link): outcome for outcome in outcomes(scene, plan)}
     found = []
     for call in plan.calls:
         for link in call.links:

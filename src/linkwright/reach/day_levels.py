@@ -45,18 +45,18 @@ def learn_from_day(site: str, links: Sequence[DayLevels], day: datetime.date) ->
     """The site's offset as the day's levels tell it; None without links."""
     if not links:
         return None
-    over = np.array([one.median_dbm - float(np.median(one.level_dbm)) for one in links])
-    spread = np.array([np.hypot(float(np.std(one.level_dbm)), METER_DB) for one in links])
+    over = np.array([link.median_dbm - float(np.median(link.level_dbm)) for link in links])
+    spread = np.array([np.hypot(float(np.std(link.level_dbm)), METER_DB) for link in links])
     weight = 1.0 / spread**2
     sure = 1.0 / OFFSET_DB**2 + float(weight.sum())
     offset, sigma = float((weight * over).sum()) / sure, sure**-0.5
-    distance = np.concatenate([one.distance_m for one in links])
+    distance = np.concatenate([link.distance_m for link in links])
     scatter = float(np.std(over)) if len(links) > 1 else METER_DB
     slope = HALF * SLOPE_DB
     return Learnt(
-        site=site, date=day, readings=min(MOST_READINGS, sum(one.readings for one in links)),
+        site=site, date=day, readings=min(MOST_READINGS, sum(link.readings for link in links)),
         link=links[0].name if len(links) == 1 else None,
-        carrier_mhz=round(float(np.mean([one.carrier_mhz for one in links])), 3),
+        carrier_mhz=round(float(np.mean([link.carrier_mhz for link in links])), 3),
         nearest_m=round(float(distance.min()), 2), farthest_m=round(float(distance.max()), 2),
         reference_m=round(float(10.0 ** np.mean(np.log10(distance))), 2),
         offset_db=round(offset, 2), offset_low_db=round(offset - HALF * sigma, 2),

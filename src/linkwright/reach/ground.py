@@ -147,8 +147,8 @@ def grid_of(site: Site, points: int = GRID_POINTS, more: Sequence[Point] = ()) -
     for wall in site.walls:
         xs += [wall.from_m[0], wall.to_m[0]]
         ys += [wall.from_m[1], wall.to_m[1]]
-    xs += [one.x_m for one in site.antennas if one.x_m is not None]
-    ys += [one.y_m for one in site.antennas if one.y_m is not None]
+    xs += [antenna.x_m for antenna in site.antennas if antenna.x_m is not None]
+    ys += [antenna.y_m for antenna in site.antennas if antenna.y_m is not None]
     beyond = max(BEYOND_LEAST_M, BEYOND * max(max(xs) - min(xs), max(ys) - min(ys)))
     left, right, south, north = min(xs) - beyond, max(xs) + beyond, min(ys) - beyond, max(ys) + beyond
     step = max(right - left, north - south) / (points - 1)

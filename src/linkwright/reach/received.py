@@ -35,7 +35,7 @@ def strongest_gain_db(site: Site, radiators: Sequence[Radiator], receivers: Sequ
     counts = [len(radiator.points) for radiator in radiators]
     start = np.concatenate([xyz(radiator.points) for radiator in radiators])
     frequency = np.repeat([radiator.frequency_mhz for radiator in radiators], counts)
-    at = xyz(tuple(one.point if isinstance(one, Ear) else one for one in receivers))
+    at = xyz(tuple(receiver.point if isinstance(receiver, Ear) else receiver for receiver in receivers))
     gain = -paths(site, frequency, start, at).loss_db
     for n, one in enumerate(receivers):
         if isinstance(one, Ear) and one.antenna is not None:
@@ -51,7 +51,7 @@ def heard_gains_db(ends: Sequence[Ends], mhz: Sequence[float], radiators: Sequen
 
     mhz : each receiver's frequency, for its lines. All `ends` are on one site.
     """
-    ears = [one.everywhere for one in ends]
+    ears = [end.everywhere for end in ends]
     column: dict[tuple[float, float, float, object], int] = {}
     distinct: list[Ear] = []
     for ear in (ear for several in ears for ear in several):

@@ -58,13 +58,13 @@ class Open:
 
 def squelches(receivers: Sequence[Open]) -> list[Squelch]:
     """The settings with the least risk in all, for receivers at once."""
-    heard = [one for one in receivers if one.distant_dbm is not None]
+    heard = [receiver for receiver in receivers if receiver.distant_dbm is not None]
     talents = np.array([one.talent for one in heard]).reshape(-1, 3)
     pairs = np.repeat(talents, 2, axis=0)
     pairs[1::2, 0] = RAYLEIGH_DB
     curves = outage_curves(Kinds.of(pairs[:, 0], pairs[:, 1], pairs[:, 2], 0.0, 0.0)) if heard else pairs
     of = {id(one): curves[2 * n : 2 * n + 2] for n, one in enumerate(heard)}
-    return [_setting(one, of.get(id(one))) for one in receivers]
+    return [_setting(receiver, of.get(id(receiver))) for receiver in receivers]
 
 
 def _setting(one: Open, curves: FloatArray | None) -> Squelch:

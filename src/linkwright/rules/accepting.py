@@ -14,7 +14,7 @@ def acceptable(territory: Territory) -> frozenset[str]:
     doors, and warnings that are no stop."""
     rows = [row.id for row in territory.rows if row.evidence == "assumed" or row.service is not None]
     rows += [row.outdoors_id for row in territory.rows if row.indoor]
-    warnings = [one.id for one in territory.warnings if one.severity == "warn"]
+    warnings = [warning.id for warning in territory.warnings if warning.severity == "warn"]
     return frozenset([*rows, *warnings, *territory.place_ids])
 
 

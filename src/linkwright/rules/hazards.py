@@ -76,17 +76,17 @@ def closing_warnings(territory: Territory, position: Position, settled: frozense
     latitude, longitude = position or (None, None)
     return tuple(
         Closed(
-            id=one.id,
-            from_khz=one.from_khz,
-            to_khz=one.to_khz,
-            why=one.says,
-            source=one.source,
-            basis="seen" if one.evidence == "stated" else "memory",
-            evidence=one.evidence,
+            id=hard_warning.id,
+            from_khz=hard_warning.from_khz,
+            to_khz=hard_warning.to_khz,
+            why=hard_warning.says,
+            source=hard_warning.source,
+            basis="seen" if hard_warning.evidence == "stated" else "memory",
+            evidence=hard_warning.evidence,
             as_of=UNDATED,
         )
-        for one in hard_warnings(territory, latitude, longitude, [WHOLE_SPECTRUM_KHZ])
-        if one.closes and one.opened_by(settled) is None
+        for hard_warning in hard_warnings(territory, latitude, longitude, [WHOLE_SPECTRUM_KHZ])
+        if hard_warning.closes and hard_warning.opened_by(settled) is None
     )
 
 
@@ -97,19 +97,29 @@ def _overlaps(ranges_khz: Iterable[tuple[int, int]], from_khz: int, to_khz: int)
 def _by_range(
     territory: Territory, position: Position, ranges_khz: tuple[tuple[int, int], ...]
 ) -> Iterator[HardWarning]:
-    for one in territory.warnings:
+    for warning in territory.warnings:
         away = False
-        if one.area is not None and position is not None:
-            south, north, west, east = one.area
+        if warning.area is not None and position is not None:
+            south, north, west, east = warning.area
             away = not (south <= position[0] <= north and west <= position[1] <= east)
-        if not away and _overlaps(ranges_khz, one.from_khz, one.to_khz):
-            unsure = one.area is not None and position is None
-            do = f"{one.do}; give the site's position to have it checked" if unsure else one.do
-            severity: Severity = "note" if unsure else one.severity
+        if not away and _overlaps(ranges_khz, warning.from_khz, warning.to_khz):
+            unsure = warning.area is not None and position is None
+            do = f"{warning.do}; give the site's position to have it checked" if unsure else warning.do
+            severity: Severity = "note" if unsure else warning.severity
             yield HardWarning(
-                one.id, one.from_khz, one.to_khz, one.settled_by, CODE, severity, one.about, one.says, do,
-                one.source, one.evidence, None,
-            )  # fmt: skip
+                warning.id,
+                warning.from_khz,
+                warning.to_khz,
+                warning.settled_by,
+                CODE,
+                severity,
+                warning.about,
+                warning.says,
+                do,
+                warning.source,
+                warning.evidence,
+                None,
+            )
 
 
 def _land_mobile(

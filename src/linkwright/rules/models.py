@@ -304,8 +304,10 @@ class Territory(CheckedFact):
 
     def _own_ids(self) -> list[str]:
         return [
-            *(row.id for row in self.rows), *(one.id for one in self.closed), *(one.id for one in self.warnings)
-        ]  # fmt: skip
+            *(row.id for row in self.rows),
+            *(one.id for one in self.closed),
+            *(warning.id for warning in self.warnings),
+        ]
 
     @property
     def place_ids(self) -> frozenset[str]:

@@ -36,15 +36,15 @@ def openings(
     """What would be closed under these terms, but for a permit or an acceptance."""
     found = []
     latitude, longitude = terms.position or (None, None)
-    for one in hard_warnings(territory, latitude, longitude, [(1, 10_000_000)]):
-        by = one.opened_by(held | terms.accepts) if one.closes else None
+    for hard_warning in hard_warnings(territory, latitude, longitude, [(1, 10_000_000)]):
+        by = hard_warning.opened_by(held | terms.accepts) if hard_warning.closes else None
         if by is not None:
-            found.append(OpenedRange(one.from_khz, one.to_khz, one.says, by))
+            found.append(OpenedRange(hard_warning.from_khz, hard_warning.to_khz, hard_warning.says, by))
     for licence in terms.licences if any(one.outranks for one in terms.licences) else ():
         found += [
-            OpenedRange(one.from_khz, one.to_khz, one.why, licence_text(licence), licence_text(licence))
-            for one in closures(territory, on, held, terms)
-            if one.id in licence.outranks
+            OpenedRange(closure.from_khz, closure.to_khz, closure.why, licence_text(licence), licence_text(licence))
+            for closure in closures(territory, on, held, terms)
+            if closure.id in licence.outranks
         ]
     return tuple(found)
 

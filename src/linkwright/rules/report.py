@@ -29,7 +29,7 @@ def rules_document(territory: Territory, at: tuple[float, float] | None, on: dat
         "on": on.isoformat(),
         "at": None if at is None else {"latitude": at[0], "longitude": at[1]},
         "rows": [_row(row, on) for row in rows],
-        "closed": [one.model_dump(mode="json") for one in closed_ranges(territory, on)],
+        "closed": [closed_range.model_dump(mode="json") for closed_range in closed_ranges(territory, on)],
         "tv": [],
         "permits": [permit.model_dump(mode="json") for permit in territory.permits],
         "raster": _raster(territory),

@@ -15,7 +15,7 @@ ORDER: tuple[Basis, ...] = ("memory", "seen_secondary", "computed", "seen")
 def stale_rows(territories: Iterable[Territory], on: datetime.date) -> list[dict[str, Any]]:
     """The rows of some territories on a day as plain JSON values: from memory before read, the oldest first; those
     that a person read last. `age_days` is how long ago the edition was, `until` the last day of those that end."""
-    rows = [row for one in territories for row in one.rows]
+    rows = [row for territory in territories for row in territory.rows]
     rows.sort(key=lambda row: (row.read_on is not None, ORDER.index(row.basis), row.as_of, row.id))
     return [
         {

@@ -53,7 +53,9 @@ def licences_for(
     A permit with a place does not hold where the position is not known.
     """
     spans = tuple(times)
-    here = [one for one in permits if (not one.links or link in one.links) and _reaches(one, position)]
+    here = [
+        permit for permit in permits if (not permit.links or link in permit.links) and _reaches(permit, position)
+    ]
     held = tuple(one for one in here if all(_covers(one, *span) for span in spans))
     only = tuple(one.name for one in here if one.only and any(_meets(one, *span) for span in spans))
     return held, only

@@ -92,21 +92,23 @@ def _not_on_licence(use: _Use) -> str | None:
     if not use.terms.only:
         return None
     names = " and ".join(f'"{name}"' for name in use.terms.only)
-    listed = [one for one in use.terms.licences if on_licence(one, use.carriers(), use.bandwidth_khz)[0]]
+    listed = [
+        licence for licence in use.terms.licences if on_licence(licence, use.carriers(), use.bandwidth_khz)[0]
+    ]
     return None if listed else f"is on no permit that holds here and then, and {names} leaves no other carrier"
 
 
 def _closed(use: _Use) -> str | None:
-    for one in closures(use.territory, use.on, use.held, use.terms):
-        if in_closed([one], use.carriers(), use.bandwidth_khz)[0]:
-            reaches = one.from_khz <= use.carrier_khz <= one.to_khz
+    for closure in closures(use.territory, use.on, use.held, use.terms):
+        if in_closed([closure], use.carriers(), use.bandwidth_khz)[0]:
+            reaches = closure.from_khz <= use.carrier_khz <= closure.to_khz
             where = "lies in" if reaches else f"with its {use.bandwidth_khz} kHz reaches into"
-            span = range_text(one.from_khz, one.to_khz)
-            if one.to_khz - one.from_khz > 9_000_000:
+            span = range_text(closure.from_khz, closure.to_khz)
+            if closure.to_khz - closure.from_khz > 9_000_000:
                 where, span = "lies, as every frequency here,", "near a service that must not be disturbed"
-            by_name = f' or accepts = ["{one.id}"]' if one.id in acceptable(use.territory) else ""
-            opens = f'; a [[permit]] that outranks "{one.id}"{by_name} opens it'
-            return f"{where} {span}, which is closed: {one.why} ({one.source}; {one.evidence}){opens}"
+            by_name = f' or accepts = ["{closure.id}"]' if closure.id in acceptable(use.territory) else ""
+            opens = f'; a [[permit]] that outranks "{closure.id}"{by_name} opens it'
+            return f"{where} {span}, which is closed: {closure.why} ({closure.source}; {closure.evidence}){opens}"
     return None
 
 

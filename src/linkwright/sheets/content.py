@@ -90,8 +90,8 @@ def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
 
 def _findings(plan: Plan) -> dict[str, Any]:
     """The gravest findings, each told once, and what was left out."""
-    told = once([one for one in plan.findings if one.severity != "note"])
-    notes = once([one for one in plan.findings if one.severity == "note"])
+    told = once([finding for finding in plan.findings if finding.severity != "note"])
+    notes = once([finding for finding in plan.findings if finding.severity == "note"])
     more = len(told) - MOST_FINDINGS
     left = [f"{number_word(more)} more warning{'' if more == 1 else 's'}"] if more > 0 else []
     left += [f"{number_word(len(notes))} note{'' if len(notes) == 1 else 's'}"] if notes else []
@@ -181,14 +181,14 @@ def contingency(shoot: Shoot, plan: Plan) -> dict[str, Any]:
                 "site": call.site,
                 "links": [
                     {
-                        "link": one.link,
-                        "carrier": one.carrier,
-                        "spares": list(one.spares),
-                        "worst": one.worst_place,
-                        "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
-                        "verdict": one.verdict,
+                        "link": link.link,
+                        "carrier": link.carrier,
+                        "spares": list(link.spares),
+                        "worst": link.worst_place,
+                        "margin": f"{link.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
+                        "verdict": link.verdict,
                     }
-                    for one in call.links
+                    for link in call.links
                 ],
             }
             for call in plan.calls
@@ -205,14 +205,14 @@ def titled(permit: PermitHeld) -> str:
 def permits_said(shoot: Shoot) -> str:
     """The permits of a shoot by name and number, and the kinds that it names in words."""
     kinds = [permit_called(shoot, one) for one in shoot.shoot.permits]
-    said = [titled(permit) for permit in shoot.permit] + [f"{one} (no number given)" for one in kinds]
+    said = [titled(permit) for permit in shoot.permit] + [f"{kind} (no number given)" for kind in kinds]
     return "; ".join(said) or "none: exempt use only"
 
 
 def permit_called(shoot: Shoot, permit: str) -> str:
     """What the rules call a kind of permit; its id where they do not know it."""
     kinds = territory(shoot.shoot.region).permits
-    return next((one.name for one in kinds if permit in (one.id, *one.also)), permit)
+    return next((kind.name for kind in kinds if permit in (kind.id, *kind.also)), permit)
 
 
 def contacts(shoot: Shoot) -> list[dict[str, str]]:
@@ -245,10 +245,10 @@ def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict
         "when": when(timed),
         "set_up": set_up,
         "breaks": ", ".join(f"{a:%H:%M}\N{EN DASH}{b:%H:%M}" for a, b in timed.breaks),
-        "links": [{**_settings(one), "cells": _times(batteries.get(one.link, []), timed)} for one in call.links],
+        "links": [{**_settings(link), "cells": _times(batteries.get(link.link, []), timed)} for link in call.links],
         "unplaced": [{"link": gone.link, "because": gone.because} for gone in call.unplaced],
         "told": [
-            *({"link": one.link, "says": heard_says(one)} for one in call.links if one.listeners),
+            *({"link": link.link, "says": heard_says(link)} for link in call.links if link.listeners),
             *({"link": one.link, "says": itself_says(one)} for one in call.by_themselves or ()),
         ],
         "products": products_sentence(call),
@@ -302,24 +302,26 @@ def _encrypted(link: Link) -> str:
 def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
     """Changes of cells by link: the time as printed, and what would be left."""
     found: dict[str, list[dict[str, str]]] = {}
-    for one in batteries:
-        at = datetime.datetime.fromisoformat(one.change_at)
+    for battery in batteries:
+        at = datetime.datetime.fromisoformat(battery.change_at)
         entry = {
-            "at": f"{one.listener} {at:%H:%M}" if one.listener else f"{at:%H:%M}",
+            "at": f"{battery.listener} {at:%H:%M}" if battery.listener else f"{at:%H:%M}",
             "day": at.date().isoformat(),
-            "left": f"{one.left_h:.1f}",
-            "iso": one.change_at,
+            "left": f"{battery.left_h:.1f}",
+            "iso": battery.change_at,
         }
-        found.setdefault(one.link, []).append(entry)
+        found.setdefault(battery.link, []).append(entry)
     return found
 
 
 def _times(changes: Iterable[Mapping[str, str]], timed: TimedCall) -> str:
     """The changes before a call, from its setting up on, and in it."""
     if timed.span is None or timed.leaves is None:
-        return ", ".join(one["at"] for one in changes)
+        return ", ".join(change["at"] for change in changes)
     leaves, ends = timed.leaves, timed.span[1]
-    return ", ".join(one["at"] for one in changes if leaves <= datetime.datetime.fromisoformat(one["iso"]) <= ends)
+    return ", ".join(
+        change["at"] for change in changes if leaves <= datetime.datetime.fromisoformat(change["iso"]) <= ends
+    )
 
 
 def _place(site: Site) -> dict[str, str]:

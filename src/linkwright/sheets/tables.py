@@ -82,5 +82,7 @@ def day_csv(shoot: Shoot, plan: Plan) -> str:
         links = " ".join(link.name for link in timed.live.links)
         rows.append((starts.isoformat(), ends.isoformat(), "call", name, links))
         rows += [(a.isoformat(), b.isoformat(), "break", name, "") for a, b in timed.breaks]
-    rows += [(one.change_at, "", "cells", one.who, f"{one.left_h:.1f} h left") for one in plan.batteries]
+    rows += [
+        (battery.change_at, "", "cells", battery.who, f"{battery.left_h:.1f} h left") for battery in plan.batteries
+    ]
     return csv_text(("from", "to", "what", "about", "with"), sorted(rows))

@@ -68,16 +68,17 @@ def figures_csv(wrap: WrapUp) -> str:
     """The statistics, a row for each link."""
     episodes = [told.episode for told in wrap.episodes]
     rows = []
-    for one in wrap.figures:
-        causes = " ".join(f"{cause}={lost:.1f}" for cause, lost in lost_by_cause(episodes, one.link).items())
+    for figure in wrap.figures:
+        causes = " ".join(f"{cause}={lost:.1f}" for cause, lost in lost_by_cause(episodes, figure.link).items())
         rows.append((
-            one.link, one.readings, iso(one.first_ms, wrap.zone), iso(one.last_ms, wrap.zone), round(one.read_s, 1),
-            round(one.on_air_s, 1), one.needed_dbm, wrap.planned_dbm.get(one.link),
-            one.a.lowest_dbm, one.a.median_dbm, one.b.lowest_dbm, one.b.median_dbm,
-            None if one.both_usable is None else round(one.both_usable, 4), one.dropouts,
-            one.longest_s, round(one.lost_s, 3), causes, *(None if at is None else at[1] for at in
-            (one.battery_first, one.battery_last)), len(one.gaps),
-            round(sum(gap.length_s for gap in one.gaps), 1),
+            figure.link, figure.readings, iso(figure.first_ms, wrap.zone), iso(figure.last_ms, wrap.zone),
+            round(figure.read_s, 1), round(figure.on_air_s, 1), figure.needed_dbm,
+            wrap.planned_dbm.get(figure.link),
+            figure.a.lowest_dbm, figure.a.median_dbm, figure.b.lowest_dbm, figure.b.median_dbm,
+            None if figure.both_usable is None else round(figure.both_usable, 4), figure.dropouts,
+            figure.longest_s, round(figure.lost_s, 3), causes, *(None if at is None else at[1] for at in
+            (figure.battery_first, figure.battery_last)), len(figure.gaps),
+            round(sum(gap.length_s for gap in figure.gaps), 1),
         ))  # fmt: skip
     return csv_text(LINKS_HEAD, rows)
 
@@ -95,7 +96,7 @@ def wrap_sheet(wrap: WrapUp) -> dict[str, Any]:
             {"at": f"{moment(event.at_ms, wrap.zone):%H:%M:%S}", "kind": event.kind, "text": event.text}
             for event in wrap.events
         ][:MOST_TOLD],
-        "recordings": [recording_row(one, wrap.zone) for one in wrap.recordings],
+        "recordings": [recording_row(recording, wrap.zone) for recording in wrap.recordings],
         "learnt": list(wrap.learnt),
     }
 
@@ -125,7 +126,7 @@ def shown(told: ToldEpisode, zone: datetime.tzinfo) -> dict[str, str]:
 def link_rows(wrap: WrapUp) -> list[dict[str, str]]:
     """Every link's statistics in words."""
     episodes = [told.episode for told in wrap.episodes]
-    return [_link_row(one, episodes, wrap.planned_dbm.get(one.link)) for one in wrap.figures]
+    return [_link_row(figure, episodes, wrap.planned_dbm.get(figure.link)) for figure in wrap.figures]
 
 
 def _link_row(one: LinkFigures, episodes: Sequence[Episode], planned_dbm: float | None) -> dict[str, str]:

@@ -155,14 +155,16 @@ class Tuned(Equipment):
     @property
     def lists_mhz(self) -> tuple[tuple[float, float], ...]:
         """The range of its list of carriers; () without one."""
-        mhz = [one.mhz for one in self.carriers]
+        mhz = [carrier.mhz for carrier in self.carriers]
         return ((min(mhz), max(mhz)),) if mhz else ()
 
     @model_validator(mode="after")
     def _lists_what_it_tunes(self) -> Self:
-        for one in self.carriers:
-            if not any(low <= one.mhz <= high for low, high in self.tunes_mhz):
-                raise ValueError(f"carriers lists {one.label} on {one.mhz:g} MHz, which tunes_mhz does not hold")
+        for carrier in self.carriers:
+            if not any(low <= carrier.mhz <= high for low, high in self.tunes_mhz):
+                raise ValueError(
+                    f"carriers lists {carrier.label} on {carrier.mhz:g} MHz, which tunes_mhz does not hold"
+                )
         return self
 
     @property
@@ -178,7 +180,7 @@ class Tuned(Equipment):
         """What the display calls a carrier, with its group where labels come again in others; "" without a list."""
         if not self.carriers:
             return ""
-        several = len({one.label for one in self.carriers}) < len(self.carriers)
+        several = len({carrier.label for carrier in self.carriers}) < len(self.carriers)
         found = self.listed_khz.get(carrier_khz, ())
         return " or ".join(f"{one.group} {one.label}" if several and one.group else one.label for one in found)
 
@@ -186,9 +188,9 @@ class Tuned(Equipment):
 @functools.lru_cache(maxsize=256)
 def _listed(carriers: tuple[DisplayCarrier, ...]) -> dict[int, tuple[DisplayCarrier, ...]]:
     found: dict[int, tuple[DisplayCarrier, ...]] = {}
-    for one in carriers:
-        khz = khz_from_mhz(one.mhz)
-        found[khz] = (*found.get(khz, ()), one)
+    for carrier in carriers:
+        khz = khz_from_mhz(carrier.mhz)
+        found[khz] = (*found.get(khz, ()), carrier)
     return found
 
 
@@ -296,7 +298,8 @@ class Transmitter(Tuned):
     def output_db(self) -> tuple[float, float]:
         """Least and most by which its output was measured to be over its step [dB]; 0 where nobody measured."""
         over = [
-            dbm_from_mw(one.value) - dbm_from_mw(one.power_mw or 1.0) for one in self.measurements("output power")
+            dbm_from_mw(measurement.value) - dbm_from_mw(measurement.power_mw or 1.0)
+            for measurement in self.measurements("output power")
         ]
         return (min(over), max(over)) if over else (0.0, 0.0)
 

@@ -161,4 +161,4 @@ def _errors(app: FastAPI) -> None:
 
 def _said(says: Sequence[object], status: int, **more: object) -> Response:
     """Sentences, with a mark for what of them cannot be sent: they may quote what was refused."""
-    return JSONResponse({"says": [UNFIT.sub("�", str(one)) for one in says], **more}, status)
+    return JSONResponse({"says": [UNFIT.sub("�", str(say)) for say in says], **more}, status)

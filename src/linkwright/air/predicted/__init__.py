@@ -81,12 +81,12 @@ def levels_at(predicted: Predicted, carriers_khz: IntArray, bandwidth_khz: float
     total = np.zeros(carriers_khz.shape)
     spread = np.zeros(carriers_khz.shape)
     strongest = np.zeros(carriers_khz.shape)
-    for one in predicted.channels:
-        if one.level_dbm is None or one.spread_db is None:
+    for channel in predicted.channels:
+        if channel.level_dbm is None or channel.spread_db is None:
             continue
-        share = overlap_share(carriers_khz, bandwidth_khz, one.from_khz, one.to_khz)
-        power = share * mw_from_dbm(one.level_dbm)
-        spread = np.where(power > strongest, one.spread_db, spread)
+        share = overlap_share(carriers_khz, bandwidth_khz, channel.from_khz, channel.to_khz)
+        power = share * mw_from_dbm(channel.level_dbm)
+        spread = np.where(power > strongest, channel.spread_db, spread)
         strongest = np.maximum(strongest, power)
         total += power
     return dbm_from_mw_array(total), spread

@@ -114,7 +114,7 @@ def _fill(
     """Put the levels into the matrix, row by row; the higher one where two fall together."""
     apart = np.unique(cell_of_bin).size == cell_of_bin.size  # then each hop is a run of columns of its own
     lengths = (segments.counts, segments.used, first_bin, sweep_of_row)
-    rows = zip(*(one.tolist() for one in lengths), strict=True)
+    rows = zip(*(length.tolist() for length in lengths), strict=True)
     parts.reverse()
     levels, start = np.empty(0), 0
     for count, used, first, sweep in rows:

@@ -48,9 +48,9 @@ def heard(text: bytes, options: ReadOptions) -> tuple[ListedCarrier, ...] | None
     if len(lines) > 1 and found[0] is None:
         found = found[1:]  # titles
     carriers = [_heard(match, options) for match in found if match is not None]
-    if len(carriers) != len(found) or any(one is None for one in carriers):
+    if len(carriers) != len(found) or any(carrier is None for carrier in carriers):
         return None
-    known = tuple(one for one in carriers if one is not None)
+    known = tuple(carrier for carrier in carriers if carrier is not None)
     if options.columns == "carriers" or _uneven(np.array([one.centre_khz for one in known])):
         return known
     return None

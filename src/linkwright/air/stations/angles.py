@@ -61,7 +61,7 @@ def _angle(text: str, axis: Axis, packed: bool) -> Angle | str:
     letters = [one.upper() for one in _LETTER.findall(plain)]
     if "O" in letters:
         return f"{quoted(bare)}: O is east in some languages and west in others; write E or W"
-    if len(letters) > 1 or any(one not in LETTERS[axis] for one in letters):
+    if len(letters) > 1 or any(letter not in LETTERS[axis] for letter in letters):
         return f"{quoted(bare)} is no {axis}"
     filling = _NUMBER.sub("", _LETTER.sub("", plain).lstrip("+-"))
     numbers = _NUMBER.findall(plain)
@@ -85,7 +85,7 @@ def _degrees(numbers: list[str], packed: bool) -> float | None:
     elif len(numbers) == 2 and len(numbers[1].partition(".")[0]) == 4:
         parts = [float(numbers[0]), float(numbers[1][:2]), float(numbers[1][2:])]
     elif len(numbers) <= 3:
-        parts = [float(one) for one in numbers]
+        parts = [float(number) for number in numbers]
     else:
         return None
     if any(part > 60.0 for part in parts[1:]):

@@ -222,11 +222,11 @@ def _heights(table: _Table) -> tuple[list[float | str], list[str]]:
 
 def _sign(table: _Table, longitudes: Sequence[Angle | str], region: str) -> tuple[float, list[str]]:
     """-1 where the list counts longitudes westwards, with a note that says so."""
-    if any(isinstance(one, Angle) and one.lettered for one in longitudes):
+    if any(isinstance(longitude, Angle) and longitude.lettered for longitude in longitudes):
         return 1.0, []
     title = table.columns["longitude"].title
     named_west = bool(re.search(r"west|\bw\b", title, re.IGNORECASE))
-    eastwards = sum(_deg(one) > 0.0 for one in longitudes)
+    eastwards = sum(_deg(longitude) > 0.0 for longitude in longitudes)
     if named_west or (region in WEST_OF_GREENWICH and 2 * eastwards > len(longitudes)):
         return -1.0, [f'longitudes in "{title}" have no letter and are read as west']
     return 1.0, [f'longitudes in "{title}" have no letter and are read as east, negative ones as west']

@@ -99,7 +99,7 @@ def _kind(annotation: Any) -> tuple[Kind, tuple[str, ...]]:
     if origin is Annotated:
         return _kind(get_args(annotation)[0])
     if origin in (Union, types.UnionType):
-        inner = [one for one in get_args(annotation) if one is not type(None)]
+        inner = [get_arg for get_arg in get_args(annotation) if get_arg is not type(None)]
         return _kind(inner[0]) if len(inner) == 1 else ("inline", ())
     if origin is Literal:
         return "choice", tuple(str(option) for option in get_args(annotation))
@@ -114,7 +114,10 @@ def _kind(annotation: Any) -> tuple[Kind, tuple[str, ...]]:
         inside = _kind(first)[0]
         if [_kind(end)[0] for end in get_args(first) if end is not Ellipsis] == ["number", "number"]:
             return "ranges", ()
-        if [_kind(one)[0] for one in get_args(annotation) if one is not Ellipsis] == ["number", "number"]:
+        if [_kind(get_arg)[0] for get_arg in get_args(annotation) if get_arg is not Ellipsis] == [
+            "number",
+            "number",
+        ]:
             return "numbers", ()
         if len(get_args(annotation)) == 2 and get_args(annotation)[1] is Ellipsis:
             if inside == "text":
@@ -222,7 +225,7 @@ def _numbers_in(text: str) -> list[float]:
     if text.startswith("["):
         return [_whole(str(one)) for one in _inline(text)]
     parts = text.split(";") if ";" in text else text.split(",")
-    return [_whole(one.strip()) for one in parts if one.strip()]
+    return [_whole(part.strip()) for part in parts if part.strip()]
 
 
 def _ranges_in(text: str) -> list[list[float]]:

@@ -85,7 +85,8 @@ def products_in_bands(
     iip3_mw = np.array([10.0 ** (dbm / 10.0) for dbm in iip3_dbm])
     every = EveryProduct(carriers_khz, widths_khz)
     return [
-        strongest_first(found) for found in every.in_filters(levels_mw, centres_khz, filters_khz, iip3_mw, least_mw)
+        strongest_first(in_filter)
+        for in_filter in every.in_filters(levels_mw, centres_khz, filters_khz, iip3_mw, least_mw)
     ]
 
 

@@ -67,9 +67,9 @@ def move(request: Request, to: MovedLink) -> dict[str, Any]:
     """A link is to go to another carrier: locked there, to be done by whoever has its ends, and whom to tell."""
     desk, snapshot, who = desk_of(request), snapshot_of(request), person_of(request).name
     id_, now_ns = snapshot.names.id_of("link", to.link), desk.watching.now_ns()
-    amiss = [one for one in desk.troubles() if one.id == id_]
+    amiss = [trouble for trouble in desk.troubles() if trouble.id == id_]
     episodes = [alarm.episode for alarm in desk.watching.shown() if alarm.open]
-    causes = [one.cause for one in amiss] + [one.cause for one in episodes if one.link == id_]
+    causes = [one.cause for one in amiss] + [episode.cause for episode in episodes if episode.link == id_]
     disturbed = any(CAUSES[cause].by_others for cause in causes)
     text, change = carriers.move(
         desk.store, snapshot, id_, to.khz, now_ns, who, is_on=to.on, fled=to.fled or disturbed

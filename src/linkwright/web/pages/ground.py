@@ -43,8 +43,8 @@ def answer(snapshot: Snapshot, site: str) -> str:
     if not links:
         return "Draw the site and place its spots; what links have in hand there follows from the plan."
     worst = min(links, key=lambda one: float(one["in_hand"]))
-    names = {one["link"] for one in links}
-    holding = len(names - {one["link"] for one in links if one["verdict"] != "holds"})
+    names = {link["link"] for link in links}
+    holding = len(names - {link["link"] for link in links if link["verdict"] != "holds"})
     weakest = f"{worst['link']} {'has ' if worst['in_hand'] >= 0 else 'is '}{short_says(worst['in_hand'])}"
     if len(names) == 1:
         return f"{weakest} at {site}, {worst['at']}: it {HOLDS[worst['verdict']]}."
@@ -135,7 +135,7 @@ def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) 
     made = snapshot_of(request).planned()
     changed = made.scene.moved(with_spot(made.shoot, site, spot, x, y))
     only = frozenset(call.call for call in made.plan.calls if call.site == site)
-    return {"margins": [_told(one) for one in outcomes(changed, made.plan, None, only)]}
+    return {"margins": [_told(outcome) for outcome in outcomes(changed, made.plan, None, only)]}
 
 
 def _told(one: LinkOutcome) -> dict[str, Any]:
@@ -198,7 +198,7 @@ def places(request: Request, site: SiteName) -> Response:
     made = snapshot_of(request).planned()
     links = [one for one in _all_at_work(made) if one.chain.site.name == site]
     return render(
-        request, "ground_places.html", places=places_for(links), least=[(one, one.least()) for one in links]
+        request, "ground_places.html", places=places_for(links), least=[(link, link.least()) for link in links]
     )
 
 

@@ -152,7 +152,7 @@ def _came(watching: Watching) -> str:
         return "Nothing has come since these pages were opened."
     lost = f", {counts.lost} lost as too many came at once" if counts.lost else ""
     came = f"Since these pages were opened {counts.taken} came, {counts.refused} were refused{lost}."
-    return " ".join([came, *(f"{one}." for one in watching.meters())])
+    return " ".join([came, *(f"{meter}." for meter in watching.meters())])
 
 
 @router.get("/live/alarms")

@@ -118,7 +118,7 @@ def aside(request: Request) -> dict[str, str]:
 def accept(request: Request, row: str) -> dict[str, Any]:
     """Somebody read what an assumed row of the rules rests on."""
     snapshot = snapshot_of(request)
-    told_of = {one.about for one in snapshot.planned().plan.findings if one.code == "assumed-rule"}
+    told_of = {finding.about for finding in snapshot.planned().plan.findings if finding.code == "assumed-rule"}
     if row not in told_of:
         raise InputError("no such rule waits to be read; load the page again")
     path = ("shoot", "accepts")

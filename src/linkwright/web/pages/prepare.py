@@ -135,8 +135,13 @@ def begin(request: Request, answers: Answers) -> dict[str, Any]:
         document, begun = answered(outset_of(asked), own_bag(), answers.zone)
         lacking = begun.lacking
         given = [
-            [one.name, one.transmitter.name, one.receiver.name, one.microphone.name if one.microphone else ""]
-            for one in begun.outfits
+            [
+                outfit.name,
+                outfit.transmitter.name,
+                outfit.receiver.name,
+                outfit.microphone.name if outfit.microphone else "",
+            ]
+            for outfit in begun.outfits
         ]
     desk, who = desk_of(request), person_of(request).name
     if answers.place and desk.places is not None:

@@ -80,13 +80,13 @@ def context(request: Request, call: str, link: str, at: int) -> dict[str, Any]:
         "links": links,
         "current": current,
         "step": step,
-        "following": next((one for one in open_links if one.id != current.id), None),
+        "following": next((open_link for open_link in open_links if open_link.id != current.id), None),
     }
 
 
 def _answer(call: LiveCall, links: list[LinkSteps], current: LinkSteps, step: Ticked | None) -> str:
     """Who is done, who is next."""
-    ready = sum(one.next is None for one in links)
+    ready = sum(link.next is None for link in links)
     if ready == len(links):
         return f"{call.name} is set up: every step is ticked off."
     done = "Nobody is" if not ready else f"{ready} of {counted(len(links), 'link')} {'is' if ready == 1 else 'are'}"

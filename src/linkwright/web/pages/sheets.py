@@ -135,7 +135,7 @@ def _take(request: Request, name: str, text: str) -> dict[str, Any]:
         hit = hits(snapshot.made.scene, snapshot.made.plan, found.others)
         says.insert(0, hits_sentence(hit, len(found.others)))
     whole = snapshot.document.draft.document
-    more = [one.model_dump(by_alias=True, exclude_none=True, exclude_defaults=True) for one in found.others]
+    more = [other.model_dump(by_alias=True, exclude_none=True, exclude_defaults=True) for other in found.others]
     grown = {**whole, "other": [*whole.get("other", []), *more]}
     store, who = desk_of(request).store, person_of(request).name
     change = store.replace(grown, who, seen_revision=snapshot.revision)

@@ -103,16 +103,16 @@ def context(request: Request) -> dict[str, Any]:
         "shorter": _rows(longest[OPEN:], wrap.zone, answers),
         "left_out": len(wrap.episodes) - len(longest),
         "links": link_rows(wrap),
-        "recordings": [recording_row(one, wrap.zone) for one in wrap.recordings],
+        "recordings": [recording_row(recording, wrap.zone) for recording in wrap.recordings],
         "events": [
-            {"at": f"{moment(one.at_ms, wrap.zone):%H:%M:%S}", "kind": one.kind, "text": one.text}
-            for one in wrap.events[:MOST_TOLD]
+            {"at": f"{moment(event.at_ms, wrap.zone):%H:%M:%S}", "kind": event.kind, "text": event.text}
+            for event in wrap.events[:MOST_TOLD]
         ],
         "after_s": AFTER_MS // 1000,
         "learnings": learnt_of(desk, snapshot_of(request)),
         "may_be": [(one.name, one.words) for one in CAUSES.values() if one.track is not None],
         "may_keep": desk.places is not None,
-        "logs": [one for one in wrapping.attachments() if one.kind == LOG],
+        "logs": [attachment for attachment in wrapping.attachments() if attachment.kind == LOG],
     }
 
 
@@ -256,7 +256,7 @@ def _more(request: Request) -> Iterator[tuple[str, Callable[[], bytes]]]:
         from linkwright.plan.file import write_plan
 
         yield "plan.json", lambda: write_plan(plan).encode()
-    told = to_document([one.episode for one in wrap.episodes], wrap.zone)
+    told = to_document([episode.episode for episode in wrap.episodes], wrap.zone)
     yield "episodes.json", lambda: (json.dumps(told, indent=1, ensure_ascii=False) + "\n").encode()
     yield "happenings.csv", lambda: happenings_csv(desk, snapshot).encode()
     yield "wrap.csv", lambda: wrap_csv(wrap).encode()
@@ -281,7 +281,7 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
 
         id_ = wrapping.store.attach(name, file.file, who, most_bytes=MOST_LOG, kind=LOG)
         try:
-            one = next(one for one in wrapping.attachments() if one.id == id_)
+            one = next(attachment for attachment in wrapping.attachments() if attachment.id == id_)
             first = next(iter(read_batches(wrapping.file(one), name)), None)
             if first is None:
                 raise InputError("has no readings; expected a receiver's log", path=name)
@@ -299,7 +299,10 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
 def remove_log(request: Request, of: Annotated[str, Query(max_length=80)]) -> dict[str, Any]:
     """Take a receiver's log away."""
     wrapping = wrapping_of(request)
-    one = next((one for one in wrapping.attachments() if one.id == of and one.kind == LOG), None)
+    one = next(
+        (attachment for attachment in wrapping.attachments() if attachment.id == of and attachment.kind == LOG),
+        None,
+    )
     if one is None:
         raise InputError("this log is not in the job any more; load the page again")
     wrapping.store.detach(of, person_of(request).name)
