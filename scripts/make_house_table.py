@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import ast
 import datetime
+import re
 import statistics
 from collections import Counter
 from collections.abc import Iterator
@@ -56,6 +57,7 @@ def measured(root: Path = ROOT) -> dict[str, str]:
         "90 % of functions": f"{statistics.quantiles(lengths, n=10)[-1]:.0f}",
         f"over {LONG_LINES} lines": str(sum(length > LONG_LINES for length in lengths)),
         f"over {MANY_PARAMETERS} parameters": str(sum(parameters_of(one) > MANY_PARAMETERS for one in every)),
+        "`one`, `found`": ", ".join(str(len(re.findall(rf"\b{word}\b", text))) for word in ("one", "found")),
         "class names twice": str(sum(count > 1 for count in classes.values())),
         "`dict[str, Any]`": str(text.count("dict[str, Any]")),
         "formatter off": str(text.count("# fmt: ")),
@@ -69,7 +71,7 @@ def main() -> None:
     asked.add_argument("--print", action="store_true")
     asked.add_argument("--root", type=Path, default=ROOT)
     given = asked.parse_args()
-    row = {"when": datetime.datetime.now(datetime.UTC).date().isoformat(), **measured(given.root)}
+    row = {"when": f"{datetime.datetime.now(datetime.UTC):%d %b %Y}", **measured(given.root)}
     line = f"| {' | '.join(row.values())} |\n"
     if given.print:
         print(line, end="")
