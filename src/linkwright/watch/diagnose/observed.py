@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.units import FloatArray
+from linkwright.units import BoolArray, FloatArray
 from linkwright.watch.diagnose.gathered import Figures
 
 #: Seconds of the levels that are looked at before an episode and after it: what took several links may break
@@ -24,6 +24,8 @@ AFTER_S: Final = 8
 ALONG_DB: Final = 7.0
 #: A meter that has not shown this much yet has shown neither its top nor its floor [dB] (assumed).
 RANGE_DB: Final = 30.0
+#: The level of a link of which nothing was received.
+NOTHING_DBM: Final = -128.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -31,14 +33,20 @@ class Seen:
     """What observables are made of.
 
     f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; falls (n,) :
-    how steeply each of the other links that were on fell then [dB]; rises (m,) : how steeply
-    each rose as it ended.
+    how steeply each of the other links that were on fell then [dB]; left (n,) : where each was then left [dBm];
+    rises (m,) : how steeply each rose as it ended.
     """
 
     f: Figures
     own: FloatArray
     falls: FloatArray
+    left: FloatArray
     rises: FloatArray
+
+    @property
+    def along(self) -> BoolArray:
+        """Which of the others fell along, (n,)."""
+        return np.asarray(self.falls >= ALONG_DB)
 
     def span(self, first: int, last: int) -> FloatArray:
         """Seconds of the own level, from the begin."""
@@ -74,18 +82,28 @@ def fall_db(levels: FloatArray) -> float:
     return float(np.nanmax(fall)) if (fall == fall).any() else math.nan
 
 
-def fell_then(own: FloatArray, others: FloatArray, on_dbm: float) -> FloatArray:
-    """How much each of the others (n, m) fell when the own line (m,) fell most, within a second [dB]; those only
-    that were on a while before, (k,)."""
+def fell_then(own: FloatArray, others: FloatArray, on_dbm: float) -> tuple[FloatArray, FloatArray]:
+    """How much each of the others (n, m) fell when the own line (m,) fell most, within a second [dB], and where
+    that left it [dBm]; those only that were on a while before, (k,) each."""
     fall = falls_db(own[None, :])[0]
     if not (fall == fall).any():
-        return np.zeros(0)
+        return np.zeros(0), np.zeros(0)
     when = int(np.nanargmax(fall))
     before = others[:, max(0, when - 4) : when + 2]
     there = others[np.where(np.isnan(before), -np.inf, before).max(axis=1, initial=-np.inf) > on_dbm]
     then = falls_db(there)[:, max(0, when - 1) : when + 2]
-    known = then[(then == then).any(axis=1)]
-    return np.asarray(np.where(np.isnan(known), -np.inf, known).max(axis=1, initial=-np.inf))
+    known = (then == then).any(axis=1)
+    fell = np.where(np.isnan(then[known]), -np.inf, then[known]).max(axis=1, initial=-np.inf)
+    return fell, np.nan_to_num(there[known, when + 3 : when + 6], nan=NOTHING_DBM).mean(axis=1)
+
+
+def slope_db(levels: FloatArray) -> float:
+    """How much a straight line through a level falls in ten seconds [dB]; NaN where too little is known."""
+    known = np.flatnonzero(~np.isnan(levels))
+    if known.size < 6:
+        return math.nan
+    when = known - known.mean()
+    return float(-10.0 * (when @ levels[known]) / (when @ when))
 
 
 def rough_db(levels: FloatArray) -> float:
@@ -102,6 +120,8 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "back_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(-s.span(s.end - 4, s.end + 7))),
     "trend_db": ((-2, 1, 4, 8, 14), lambda s: mean(s.span(-32, -12)) - mean(s.span(-6, -1))),
     "slow_trend_db": ((-6, -2, 1, 4, 8, 14), lambda s: mean(s.span(-60, -35)) - mean(s.span(-10, -2))),
+    # a wall or a body comes at once, somebody who walks away takes longer
+    "slope_db": ((-5, -2, 0, 2, 5, 9), lambda s: slope_db(s.span(-25, -2))),
     "after_db": ((-12, -6, -3, 0, 3, 6, 12), lambda s: mean(s.span(s.end + 2, s.end + 7)) - mean(s.span(-6, -1))),
     "drop_db": ((-3, 0, 3, 6, 10, 15, 20, 28, 38), lambda s: s.f.drop_db),
     "first_db": ((-2, 1, 4, 7, 10, 15, 22, 30), lambda s: s.f.first_db),
@@ -115,13 +135,16 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     "more_flutter_db": ((-3, -1, 0, 1, 2, 3.5), lambda s: s.f.flutter_db - s.f.fluttered_db),
     "over_bottom_db": ((0, 1.5, 4, 8, 15, 30), lambda s: s.f.level_dbm - s.f.bottom_dbm),
     # where the level stood
-    "over_need_db": ((-12, -4, 0, 4, 8, 12, 18, 28, 40), lambda s: s.f.over_need_db),
+    "over_need_db": ((-12, -4, 0, 4, 8, 12, 18, 28, 40, 55), lambda s: s.f.over_need_db),
     "fine_over_need_db": ((-6, 0, 4, 8, 14, 22, 32), lambda s: s.f.fine_dbm - s.f.need_dbm),
     "over_held_db": ((-12, -6, -3, 0, 3, 6, 10, 16, 25), lambda s: s.f.bad_dbm - s.f.held_dbm),
     "over_floor_db": ((2, 6, 12, 20, 35, 50), lambda s: s.ranged(s.f.level_dbm - s.f.floor_dbm)),
     "under_top_db": ((0.3, 1, 3, 8, 15, 25, 40), lambda s: s.ranged(s.f.top_dbm - s.f.level_dbm)),
     "under_ceiling_db": ((-3, 2, 7, 12, 20, 30, 45), lambda s: s.f.under_ceiling_db),
-    "before_over_need_db": ((-10, 0, 6, 12, 20, 30, 45), lambda s: s.f.base_dbm - s.f.bad_dbm + s.f.over_need_db),
+    "before_over_need_db": (
+        (-10, 0, 6, 12, 20, 30, 45, 60),
+        lambda s: s.f.base_dbm - s.f.bad_dbm + s.f.over_need_db,
+    ),
     "before_over_held_db": ((-10, -3, 0, 3, 8, 15, 25, 40), lambda s: s.f.base_dbm - s.f.held_dbm),
     "gone": ((0.02, 0.3, 0.7, 0.97), lambda s: s.f.gone),
     "gone_spread_db": ((0.5, 1.5, 3, 5, 8), lambda s: s.f.gone_spread_db),
@@ -150,13 +173,24 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
     # the other links
     "fell_along": (
         (0, 1, 2, 4),
-        lambda s: float((s.falls >= ALONG_DB).sum()) if s.falls.size else math.nan,
+        lambda s: float(s.along.sum()) if s.falls.size else math.nan,
     ),
     "fell_most_db": (
         (3, 5, 8, 12, 18),
         lambda s: float(s.falls.max()) if s.falls.size else math.nan,
     ),
     "fell_usually_db": ((1, 3, 5, 8, 12), lambda s: float(np.median(s.falls)) if s.falls.size else math.nan),
+    # without power nobody is left over the meters' lowest, whatever he had; a fallen mast takes as much of each
+    "along_left_db": (
+        (0, 2, 6, 12, 20),
+        lambda s: float(s.left[s.along].max()) - s.f.bottom_dbm if s.along.any() else math.nan,
+    ),
+    "along_apart_db": (
+        (1, 3, 6, 10, 16),
+        lambda s: (
+            float(np.abs(s.falls[s.along] - fall_db(s.own[: BEFORE_S + 6])).mean()) if s.along.any() else math.nan
+        ),
+    ),
     "rose_along": (
         (0, 1, 2, 4),
         lambda s: float((s.rises >= ALONG_DB).sum()) if s.rises.size else math.nan,

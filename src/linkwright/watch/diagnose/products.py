@@ -17,7 +17,10 @@ from linkwright.watch.diagnose.company import Company
 #: A link that gets stronger by this as another breaks has come near or was switched on [dB] (assumed).
 RISES_DB: Final = 12.0
 #: A product of three carriers of width b is 3b wide, most of it within b: what falls a width away hardly matters.
+#: A width and a half away it is 17 dB weaker (of three flat spectra): such edges, to two widths, count only where
+#: somebody of them came up then, and this much of what the middle does (assumed).
 WIDTHS: Final = 1.0
+EDGES, OF_EDGES = 2, 0.7
 #: How well intermodulation fits: somebody of the product came up at the begin (and went at the end), or did not go;
 #: no product falls on the link; carriers are not known (assumed).
 ROSE, ROSE_AND_WENT, STAYED, NO_PRODUCT, NO_CARRIERS = 0.9, 0.97, 0.6, 0.02, 0.75
@@ -77,7 +80,14 @@ def products_on(
     carrier = np.array([carriers_khz[company.names[n]] for n in some.tolist()], dtype=np.int64)
     found = products(own_khz, bandwidth_khz, carrier, rising[some])
     if not found:
-        return Products(NO_PRODUCT)
+        wide = sorted(products(own_khz, EDGES * bandwidth_khz, carrier, rising[some]))
+        edge = next((who for _, who in wide if rising[some[list(who)]].any()), None)
+        if edge is None:
+            return Products(NO_PRODUCT)
+        near = [int(some[n]) for n in edge]
+        rose = [n for n in near if rising[n]]
+        fit = OF_EDGES * _fit(ROSE, bool(went[rose].any()), closed)
+        return Products(fit, tuple(company.names[n] for n in near), company.names[rose[0]])
     known = [name for name in company.names if name in carriers_khz]
     all_khz = np.array([carriers_khz[name] for name in known], dtype=np.int64)
     were_on = earlier(known)

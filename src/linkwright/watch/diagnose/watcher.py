@@ -499,11 +499,11 @@ class Watcher:
         first, last = begin - observed.BEFORE_S, end + observed.AFTER_S
         own, others, on_dbm = history.own(raw.link, first, last), history.others, self.defaults[1]
         came = observed.BEFORE_S + 6
-        falls = observed.fell_then(own[:came], others(raw.link, first, first + came - 1), on_dbm)
+        falls, left = observed.fell_then(own[:came], others(raw.link, first, first + came - 1), on_dbm)
         rises = np.zeros(0)
         if not raw.open:  # read backwards, what came back fell
-            rises = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
-        return observed.observe(observed.Seen(figures, own, falls, rises))
+            rises, _ = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
+        return observed.observe(observed.Seen(figures, own, falls, left, rises))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults
