@@ -8,6 +8,7 @@ from dataclasses import fields
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -15,8 +16,8 @@ from linkwright.watch.diagnose.causes import CAUSES, shares, split
 from linkwright.watch.diagnose.company import Company
 from linkwright.watch.diagnose.evidence import ALWAYS, places, table
 from linkwright.watch.diagnose.gathered import Figures
-from linkwright.watch.diagnose.observed import OBSERVED
-from linkwright.watch.diagnose.products import Products
+from linkwright.watch.diagnose.observed import NOTHING_DBM, OBSERVED, fell_then, slope_db
+from linkwright.watch.diagnose.products import NO_PRODUCT, OF_EDGES, ROSE_AND_WENT, Products, products_on
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.play import effects
 
@@ -124,3 +125,29 @@ def test_a_rival_that_is_nearly_as_likely_is_told_with_the_question_that_decides
     _, do = words("body", "signal", NOTHING_KNOWN, company, Products(0.0), None, False, shares_)
     assert "a wall or doorway between instead (30 %): is it still there with the talent turned" in do
     assert "too far away" not in do
+
+
+@pytest.mark.parametrize(("before_dbm", "fit"), [(-70.0, OF_EDGES * ROSE_AND_WENT), (-40.0, NO_PRODUCT)])
+def test_the_edge_of_a_product_counts_with_somebody_who_came_up(before_dbm: float, fit: float) -> None:
+    names, still = ("A", "B"), np.array([-40.0, before_dbm])  # 2A - B lies a width and a half away
+    company = Company(names, still, np.array([-40.0, -40.0]), still)
+    carriers, gone = {"A": 500_600, "B": 500_900}, dict.fromkeys(names, -95.0)
+    found = products_on(500_000, 200, company, carriers, gone, True, lambda some: np.ones((4, len(some)), bool))
+    assert found.fit == pytest.approx(fit)
+    assert (found.rose == "B") == (before_dbm == -70.0)
+
+
+def test_who_fell_along_is_known_with_where_that_left_him() -> None:
+    own = np.repeat([-50.0, -75.0], 10)
+    others = np.array([np.repeat([-60.0, -85.0], 10), np.repeat([-60.0, np.nan], 10), np.repeat(-60.0, 20)])
+    fell, left = fell_then(own, others, -100.0)
+    assert fell[[0, 2]].tolist() == [25.0, 0.0]
+    assert left.tolist() == [-85.0, NOTHING_DBM, -60.0]
+    assert fell_then(np.full(20, np.nan), others, -100.0)[1].size == 0
+
+
+def test_a_slope_is_what_a_straight_line_falls_in_ten_seconds() -> None:
+    line = -50.0 - 0.5 * np.arange(20.0)
+    line[3] = np.nan
+    assert slope_db(line) == pytest.approx(5.0)
+    assert math.isnan(slope_db(line[:6]))
