@@ -18,7 +18,7 @@ help:
 	@echo "make bounds  the tests once more with every index of the compiled loops checked"
 	@echo "make lint    ruff, mypy and the import contracts alone"
 	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
-	@echo "make table   docs/checks.md, docs/reference.md, the table of docs/rules.md and the output in README.md anew"
+	@echo "make table   docs/checks.md, docs/reference.md, the table of docs/rules.md and the output in README.md and docs/walk.md anew"
 	@echo "make kernels the list of compiled loops anew (work/kernels.toml)"
 	@echo "make lock    requirements/*.txt anew, with hashes"
 	@echo "make vendor  check the files that are kept here from elsewhere"

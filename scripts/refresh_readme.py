@@ -1,4 +1,4 @@
-"""Run the commands of README.md and put what they print into it; with --check compare instead.
+"""Run the commands of README.md and docs/walk.md and put what they print into them; with --check compare instead.
 
 A ```toml block after `<!-- file: NAME -->` is written to that file. A ```console block holds a command after `$ `
 and then its output.
@@ -14,7 +14,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-README = Path(__file__).resolve().parents[1] / "README.md"
+ROOT = Path(__file__).resolve().parents[1]
+PAGES = ROOT / "README.md", ROOT / "docs" / "walk.md"
 BLOCK = re.compile(
     r"<!-- file: (?P<name>\S+?) -->\n```toml\n(?P<toml>.*?)```"
     r"|```console\n\$ (?P<command>[^\n]*)\n(?P<output>.*?)```",
@@ -38,7 +39,7 @@ def run(command: str, folder: Path) -> str:
     """What a `linkwright ...` command prints."""
     program, *arguments = shlex.split(command)
     if program != "linkwright":
-        raise SystemExit(f"README.md runs {program}; expected linkwright")
+        raise SystemExit(f"a page runs {program}; expected linkwright")
     done = subprocess.run(
         [sys.executable, "-m", "linkwright.cli", *arguments],
         cwd=folder,
@@ -53,16 +54,18 @@ def run(command: str, folder: Path) -> str:
 
 
 def main() -> int:
-    """Rewrite README.md; with --check, 1 where it is out of date."""
-    text = README.read_text("utf-8")
-    with tempfile.TemporaryDirectory() as folder:
-        new = refreshed(text, Path(folder))
-    if "--check" in sys.argv[1:]:
-        if new != text:
-            print("README.md is out of date; run make table")
-        return int(new != text)
-    README.write_text(new, encoding="utf-8")
-    return 0
+    """Rewrite the pages; with --check, 1 where one is out of date."""
+    old = 0
+    for page in PAGES:
+        text = page.read_text("utf-8")
+        with tempfile.TemporaryDirectory() as folder:
+            new = refreshed(text, Path(folder))
+        if "--check" not in sys.argv[1:]:
+            page.write_text(new, encoding="utf-8")
+        elif new != text:
+            print(f"{page.name} is out of date; run make table")
+            old = 1
+    return old
 
 
 if __name__ == "__main__":
