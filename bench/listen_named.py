@@ -278,8 +278,10 @@ def by_kind(takes: list[Floats]) -> dict[str, Counter[str]]:
             x, where = plant(clean, np.random.default_rng([number, seed]))
             faults = [one for one in heard(x) if KINDS[one.kind].fault]
             total["planted"] += len(where)
-            total["found"] += sum(any(one.kind == kind and near(one, place) for one in faults) for place in where)
-            away = [one for one in faults if not any(near(one, place) for place in where)]
+            total["found"] += sum(
+                any(fault.kind == kind and near(fault, place) for fault in faults) for place in where
+            )
+            away = [fault for fault in faults if not any(near(fault, place) for place in where)]
             total["wrong"] += sum(one.kind == kind for one in away)
             total["wrong certain"] += sum(one.certain for one in away)
     return rows
@@ -354,8 +356,10 @@ def main(folder: Path) -> None:
     print("| planted | told as | found, of | told of the kind elsewhere | certain elsewhere |")
     print("| --- | --- | --- | --- | --- |")
     for row in columns[0]:
-        found = " / ".join(f"{one[row]['found']} of {one[row]['planted']}" for one in columns)
-        wrong, certain = (" / ".join(str(one[row][key]) for one in columns) for key in ("wrong", "wrong certain"))
+        found = " / ".join(f"{column[row]['found']} of {column[row]['planted']}" for column in columns)
+        wrong, certain = (
+            " / ".join(str(column[row][key]) for column in columns) for key in ("wrong", "wrong certain")
+        )
         print(f"| {row} | {found} | {wrong} | {certain} |")
     print()
     clean(folder, 10.0)

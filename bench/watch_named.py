@@ -90,7 +90,7 @@ def first_played(seed: int, rate_hz: float) -> Recorded:
     made = courses(6)
     faults = draw_faults(made, CAUSES, seed=seed, each_h=15.0, wider=0.3)
     parts = list(simulate(made, faults, seed=seed, rate_hz=rate_hz, meter=Meter(2.0)))
-    columns = [np.concatenate([getattr(one, key) for one in parts]) for key in ("link", "time_ns", "values")]
+    columns = [np.concatenate([getattr(part, key) for part in parts]) for key in ("link", "time_ns", "values")]
     batch = Batch(parts[0].names, *columns)
     names = list(batch.names)
     time_s = (batch.time_ns - BEGIN_NS) / SECOND_NS
@@ -344,7 +344,7 @@ def alarms_of(folder: Path, which: str, seeds: Sequence[int], plan: bool) -> str
     for seed in seeds:
         played = kept(folder, which, seed, faults=False)
         hours += (played.time_s[-1] / 3600.0) * len(played.links)
-        found += Counter((one.cause, one.heard) for one in watched(played, plan).episodes())
+        found += Counter((episode.cause, episode.heard) for episode in watched(played, plan).episodes())
     return f"clean {which}, plan {plan}: {found.total() / hours:.2f} an hour and link, {dict(found)}"
 
 

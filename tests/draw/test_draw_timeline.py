@@ -13,7 +13,7 @@ from tests.watch.made_readings import NINE_MS, part, readings
 from linkwright.draw.bars import BarSpan
 from linkwright.draw.timeline import LinkLane, MomentFlag, Timeline, drawn_timeline
 from linkwright.watch.diagnose.causes import CAUSES
-from linkwright.watch.diagnose.episodes import Episode
+from linkwright.watch.diagnose.episodes import DiagnosedEpisode
 from linkwright.watch.figures.outline import Outline
 from linkwright.watch.figures.statistics import FiguresTally
 
@@ -32,7 +32,7 @@ def drawn(
     outline.add(made)
     tally.add(made)
     cause = str(more.pop("cause", "body"))
-    episode = Episode(
+    episode = DiagnosedEpisode(
         link, NINE_MS + 10_000, NINE_MS + 12_000, cause, 0.8, "because", "do", bool(more.pop("heard", True))
     )
     lane = LinkLane(link, outline.of(link, NINE_MS, to_ms, 1000), tally.figures()[0].gaps, (episode,), -97.0)

@@ -39,7 +39,7 @@ def test_the_same_as_of_the_whole_log(batch: Batch, cuts: list[int]) -> None:
     for start, stop in itertools.pairwise(edges):
         gathered.add(batch.part(start, max(start, stop)))
     assert gathered.late == 0
-    found = {one.link: one for one in gathered.links()}
+    found = {link.link: link for link in gathered.links()}
     for track in Log.of([batch]).tracks:
         one = found[track.link]
         assert one.since(BASE_NS).tolist() == breaks_of(track, BASE_NS).tolist()

@@ -17,13 +17,13 @@ from linkwright.watch.diagnose.company import Company
 from linkwright.watch.diagnose.evidence import ALWAYS, places, table
 from linkwright.watch.diagnose.gathered import Figures
 from linkwright.watch.diagnose.observed import NOTHING_DBM, OBSERVED, fell_then, slope_db
-from linkwright.watch.diagnose.products import NO_PRODUCT, OF_EDGES, ROSE_AND_WENT, Products, products_on
+from linkwright.watch.diagnose.products import NO_PRODUCT, OF_EDGES, ROSE_AND_WENT, ProductFit, products_on
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.play import effects
 
 NONE = np.zeros(0)
 UNKNOWN: dict[str, Any] = {
-    one.name: {"int": 0, "bool": False}.get(str(one.type), math.nan) for one in fields(Figures)
+    field.name: {"int": 0, "bool": False}.get(str(field.type), math.nan) for field in fields(Figures)
 }
 NOTHING_KNOWN = Figures(**UNKNOWN)
 
@@ -35,7 +35,7 @@ def test_every_cause_is_told_in_whole_sentences() -> None:
             cause.track or "signal",
             NOTHING_KNOWN,
             Company((), NONE, NONE, NONE),
-            Products(0.0),
+            ProductFit(0.0),
             None,
             False,
         )
@@ -122,7 +122,7 @@ def test_every_sentence_says_a_level_s_own_distance_from_the_need(
 
 def test_a_rival_that_is_nearly_as_likely_is_told_with_the_question_that_decides() -> None:
     company, shares_ = Company((), NONE, NONE, NONE), (("body", 0.6), ("wall", 0.3), ("range", 0.1))
-    _, do = words("body", "signal", NOTHING_KNOWN, company, Products(0.0), None, False, shares_)
+    _, do = words("body", "signal", NOTHING_KNOWN, company, ProductFit(0.0), None, False, shares_)
     assert "a wall or doorway between instead (30 %): is it still there with the talent turned" in do
     assert "too far away" not in do
 

@@ -15,7 +15,7 @@ from linkwright.watch.align.clocks import Aligned, NotAligned, align
 from linkwright.watch.align.recordings import TrackFaults, clock_words, lay, stamped_ns
 from linkwright.watch.align.weighing import spans_of, weighed
 from linkwright.watch.diagnose.watcher import Episode, Watcher
-from linkwright.watch.log.record import FIELDS, Batch, Log, Track
+from linkwright.watch.log.record import FIELDS, Batch, LinkReadings, Log
 
 
 @given(st.integers(0, 10_000), st.floats(-4000.0, 4000.0), st.floats(-80.0, 80.0), st.integers(6, 40))
@@ -59,7 +59,7 @@ def breaking(at: dict[str, list[float]], minutes: float = 10.0) -> tuple[Batch, 
         for first in np.ceil(np.multiply(begins, 10.0)).astype(int).tolist():
             values[first : first + 8, 3] = 0.0
             values[first : first + 8, 5] = 1.0
-        tracks.append(Track(link, BASE_NS + np.arange(count, dtype=np.int64) * 100_000_000, values))
+        tracks.append(LinkReadings(link, BASE_NS + np.arange(count, dtype=np.int64) * 100_000_000, values))
     (batch,) = Log(tuple(tracks)).in_time()
     breaks = Breaks()
     breaks.add(batch)

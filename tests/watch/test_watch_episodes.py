@@ -7,14 +7,21 @@ import zoneinfo
 from tests.watch.made_readings import NINE_MS
 
 from linkwright.lengths import duration
-from linkwright.watch.diagnose.episodes import Episode, answer, from_document, iso, lost_by_cause, to_document
+from linkwright.watch.diagnose.episodes import (
+    DiagnosedEpisode,
+    answer,
+    from_document,
+    iso,
+    lost_by_cause,
+    to_document,
+)
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
 
 
-def one(link: str, after_s: float, lasted_s: float, cause: str = "body", *, heard: bool = True) -> Episode:
+def one(link: str, after_s: float, lasted_s: float, cause: str = "body", *, heard: bool = True) -> DiagnosedEpisode:
     begin = NINE_MS + round(1000 * after_s)
-    return Episode(link, begin, begin + round(1000 * lasted_s), cause, 0.9, "both fell", "move it", heard)
+    return DiagnosedEpisode(link, begin, begin + round(1000 * lasted_s), cause, 0.9, "both fell", "move it", heard)
 
 
 def test_the_sentence() -> None:

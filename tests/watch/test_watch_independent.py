@@ -24,15 +24,15 @@ def expected_of(played: Recorded) -> list[Expected]:
     """What the plan says of everybody, also of visitors whose receivers say nothing."""
     return [
         Expected(
-            one.link,
+            player.link,
             "Call",
-            tuple((ns(a), ns(b)) for a, b in one.spans),
-            one.carrier_khz,
-            one.worst_dbm,
-            one.noise_dbm,
-            one.need_dbm - one.noise_dbm,
+            tuple((ns(a), ns(b)) for a, b in player.spans),
+            player.carrier_khz,
+            player.worst_dbm,
+            player.noise_dbm,
+            player.need_dbm - player.noise_dbm,
         )
-        for one in played.players
+        for player in played.players
     ]
 
 
@@ -70,7 +70,7 @@ def test_clean_logs_have_less_than_one_alarm_an_hour_that_nobody_heard() -> None
         played = play(seed, faults=False)
         episodes = watched(played)
         hours += 0.5 * len(played.links)
-        quiet += sum(not one.heard for one in episodes)
+        quiet += sum(not episode.heard for episode in episodes)
         all_of_them += len(episodes)
     assert quiet < hours
     assert all_of_them < 2.0 * hours

@@ -47,7 +47,7 @@ def test_a_clean_log_of_the_second_simulator_has_no_more_than_one_false_alarm_an
     played = play(31, faults=False)
     for plan in (True, False):
         alarms = [one for one in watched(played, plan) if one.link not in played.on]
-        assert len(alarms) < 6 * 0.5, [one.because for one in alarms]
+        assert len(alarms) < 6 * 0.5, [alarm.because for alarm in alarms]
 
 
 @pytest.mark.parametrize("wider", [0.0, 0.3])

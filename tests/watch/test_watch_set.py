@@ -40,7 +40,7 @@ def heard_until(seconds: float, then_s: float) -> tuple[np.ndarray, np.ndarray]:
 
 def told(watcher: Watcher) -> Episode:
     watcher.finish()
-    (found,) = [one for one in watcher.all_episodes() if one.link == "Mic"]
+    (found,) = [all_episode for all_episode in watcher.all_episodes() if all_episode.link == "Mic"]
     return found
 
 

@@ -18,8 +18,8 @@ from linkwright.watch.log.stretches import batch_of, between, stretch_of
 
 def figures(*stretches: Stretch, needed: float = NEEDED_DBM) -> LinkFigures:
     tally = FiguresTally({"Boom": needed})
-    for one in stretches:
-        tally.add(one)
+    for stretch in stretches:
+        tally.add(stretch)
     return tally.figures()[0]
 
 

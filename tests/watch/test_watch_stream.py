@@ -28,7 +28,7 @@ WHOLE = batch_of(PLAYED)
 
 
 def said(episodes: tuple[Episode, ...]) -> list[str]:
-    return [json.dumps(one.document()) for one in episodes]
+    return [json.dumps(episode.document()) for episode in episodes]
 
 
 def watch(parts: list[Batch]) -> list[str]:
@@ -60,7 +60,7 @@ def test_a_log_file_says_what_the_live_watch_said(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_text("".join(csv_lines([WHOLE])), "utf-8")
     found = diagnose([(path, "log.csv")], expected_of(PLAYED))
-    assert [(one.link, one.cause, one.track) for one in found.episodes] == [
+    assert [(episode.link, episode.cause, episode.track) for episode in found.episodes] == [
         (json.loads(line)["link"], json.loads(line)["cause"], one.track)
         for line, one in zip(ALL, found.episodes, strict=True)
     ]
@@ -114,26 +114,26 @@ def test_any_values_at_all_are_taken(rows: list[tuple[float | None, ...]]) -> No
     watcher = Watcher()
     watcher.add(Batch(("A",), np.zeros(len(rows), np.int32), times, values.reshape(-1, len(FIELDS))))
     watcher.finish()
-    for one in watcher.episodes():
-        json.dumps(one.document(), allow_nan=False)
-        assert 0.0 <= one.probability <= 1.0
-        assert one.from_ns <= one.to_ns
+    for episode in watcher.episodes():
+        json.dumps(episode.document(), allow_nan=False)
+        assert 0.0 <= episode.probability <= 1.0
+        assert episode.from_ns <= episode.to_ns
 
 
 def test_probabilities_add_up_and_the_words_are_there() -> None:
     watcher = Watcher(expected_of(PLAYED))
     watcher.add(WHOLE)
     watcher.finish()
-    for one in watcher.episodes():
-        assert sum(share for _, share in one.causes) <= 1.0 + 1e-9
-        assert one.because.endswith(".")
-        assert one.do.endswith((".", "?"))
-        assert "nan" not in one.because
+    for episode in watcher.episodes():
+        assert sum(share for _, share in episode.causes) <= 1.0 + 1e-9
+        assert episode.because.endswith(".")
+        assert episode.do.endswith((".", "?"))
+        assert "nan" not in episode.because
 
 
 def test_nothing_is_judged_while_the_plan_has_a_link_off() -> None:
     guests = [json.loads(line) for line in ALL if json.loads(line)["link"] in ("Guest", "Host")]
-    assert all(one["cause"] != "switched-off" for one in guests)
+    assert all(guest["cause"] != "switched-off" for guest in guests)
 
 
 def test_many_links_do_not_mix_up_their_states() -> None:
@@ -145,7 +145,7 @@ def test_many_links_do_not_mix_up_their_states() -> None:
     values[(link == 77) & (times > BEGIN_NS + 2 * SECOND_NS), 3] = 0.0
     watcher = Watcher()
     watcher.add(Batch(tuple(f"L{n}" for n in range(many)), link, times, values))
-    assert {one.link for one in watcher.episodes()} == {"L77"}
+    assert {episode.link for episode in watcher.episodes()} == {"L77"}
 
 
 def test_the_simulator_is_the_same_for_a_seed_and_another_for_another() -> None:

@@ -193,7 +193,9 @@ def test_recordings_of_played_logs_make_it_better_and_never_much_worse(nth: int,
         watcher.finish()
         episodes = watcher.episodes()
         found, laid_ones, _ = with_recordings(batch_of(read), tracks, episodes)
-        assert all(one.link == f"Talent {one.track.channel}" for one in laid_ones), "laid along another link"
+        assert all(laid_one.link == f"Talent {laid_one.track.channel}" for laid_one in laid_ones), (
+            "laid along another link"
+        )
         right_links, of = right_links + len(laid_ones), of + len(tracks)
         before.append((played, episodes))
         after.append((played, found))

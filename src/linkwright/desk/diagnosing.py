@@ -8,7 +8,7 @@ from dataclasses import replace
 from linkwright.desk.expecting import expected_of
 from linkwright.desk.snapshot import Snapshot
 from linkwright.watch.align.breaks import Breaks
-from linkwright.watch.diagnose.episodes import Episode
+from linkwright.watch.diagnose.episodes import DiagnosedEpisode
 from linkwright.watch.diagnose.expected import Expected, another_day, at_any_time
 from linkwright.watch.diagnose.watcher import Episode as Seen
 from linkwright.watch.diagnose.watcher import Watcher
@@ -53,7 +53,7 @@ class Diagnosing:
         return () if self._watcher is None else self._watcher.all_episodes()
 
 
-def told_of(one: Seen) -> Episode:
+def told_of(one: Seen) -> DiagnosedEpisode:
     """An episode of the watch as the page tells it."""
     from_ms, to_ms = one.from_ns // _MS_NS, one.to_ns // _MS_NS
-    return Episode(one.link, from_ms, to_ms, one.cause, one.probability, one.because, one.do, one.heard)
+    return DiagnosedEpisode(one.link, from_ms, to_ms, one.cause, one.probability, one.because, one.do, one.heard)

@@ -30,7 +30,7 @@ from linkwright.store import Happening
 from linkwright.units import counted
 from linkwright.watch.align.recordings import Laid, NotLaid, TrackFaults, clock_words, stamped_ns
 from linkwright.watch.diagnose.answers import Answer, answered
-from linkwright.watch.diagnose.episodes import Episode, answer, moment
+from linkwright.watch.diagnose.episodes import DiagnosedEpisode, answer, moment
 from linkwright.watch.figures.statistics import OFF_MS, Between, LinkFigures
 from linkwright.watch.figures.wrapped import Event, LaidTrack, RecordingFigures, WrapUp, with_done
 
@@ -77,7 +77,12 @@ def wrap_up(desk: Desk, snapshot: Snapshot, learnt: tuple[str, ...] = (), wait_s
 
 
 def sentence(
-    gone: Gone, episodes: tuple[Episode, ...], happened: tuple[Event, ...], zone: datetime.tzinfo, *, busy: bool
+    gone: Gone,
+    episodes: tuple[DiagnosedEpisode, ...],
+    happened: tuple[Event, ...],
+    zone: datetime.tzinfo,
+    *,
+    busy: bool,
 ) -> str:
     """The answer of the page."""
     span = gone.span_ms
@@ -342,7 +347,7 @@ def picture(
     from_ms, to_ms = between or bounds(wrap, gone)
     columns = max(100, int(width_px))
     outline = wrapping.outline(from_ms, to_ms, columns)
-    episodes: dict[str, list[Episode]] = {}
+    episodes: dict[str, list[DiagnosedEpisode]] = {}
     for told in wrap.episodes:
         episodes.setdefault(told.episode.link, []).append(told.episode)
     failed_first = sorted(gone.figures, key=lambda one: one.link not in episodes)

@@ -19,7 +19,7 @@ from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
 from linkwright.lengths import duration
 from linkwright.watch.diagnose.causes import CAUSES
-from linkwright.watch.diagnose.episodes import Episode, moment
+from linkwright.watch.diagnose.episodes import DiagnosedEpisode, moment
 from linkwright.watch.figures.outline import Envelope
 from linkwright.watch.figures.statistics import Between
 
@@ -74,7 +74,7 @@ class LinkLane:
     link: str
     levels: Envelope
     gaps: tuple[Between, ...] = ()
-    episodes: tuple[Episode, ...] = ()
+    episodes: tuple[DiagnosedEpisode, ...] = ()
     needed_dbm: float | None = None
     tracks: tuple[BarSpan, ...] = ()
 
@@ -394,7 +394,7 @@ def _marks(lane: LinkLane, axis: TimeAxis, upper: float) -> str:
     return "".join(parts)
 
 
-def _middle(one: Episode, axis: TimeAxis) -> float:
+def _middle(one: DiagnosedEpisode, axis: TimeAxis) -> float:
     """Where an episode's mark stands [px]."""
     middle = (axis.x(one.from_ms) + axis.x(one.to_ms)) / 2.0
     return min(max(middle, axis.left + 9.0), axis.right - 9.0)

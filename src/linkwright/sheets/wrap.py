@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from linkwright.lengths import duration
 from linkwright.sheets.tables import Value, csv_text
-from linkwright.watch.diagnose.episodes import Episode, iso, lost_by_cause, moment
+from linkwright.watch.diagnose.episodes import DiagnosedEpisode, iso, lost_by_cause, moment
 from linkwright.watch.figures.statistics import LinkFigures
 from linkwright.watch.figures.wrapped import RecordingFigures, ToldEpisode, WrapUp
 
@@ -129,7 +129,7 @@ def link_rows(wrap: WrapUp) -> list[dict[str, str]]:
     return [_link_row(figure, episodes, wrap.planned_dbm.get(figure.link)) for figure in wrap.figures]
 
 
-def _link_row(one: LinkFigures, episodes: Sequence[Episode], planned_dbm: float | None) -> dict[str, str]:
+def _link_row(one: LinkFigures, episodes: Sequence[DiagnosedEpisode], planned_dbm: float | None) -> dict[str, str]:
     """A link's statistics in words."""
     causes = lost_by_cause(episodes, one.link)
     return {

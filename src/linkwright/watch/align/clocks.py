@@ -11,7 +11,7 @@ import numpy as np
 
 from linkwright.units import FloatArray, IntArray
 from linkwright.watch.diagnose.states import BAD_QUALITY
-from linkwright.watch.log.record import MUTED, QUALITY, SECOND_NS, Track
+from linkwright.watch.log.record import MUTED, QUALITY, SECOND_NS, LinkReadings
 
 #: Events that may lie so far apart and still be one [s]: at first, as clocks drift, and in the end.
 FIRST_S: Final = 0.6
@@ -71,7 +71,7 @@ class NotAligned:
     near: bool = False
 
 
-def breaks_of(track: Track, base_ns: int) -> FloatArray:
+def breaks_of(track: LinkReadings, base_ns: int) -> FloatArray:
     """When the audio of a log's link breaks, each time [s since base_ns]: it mutes, or its quality falls."""
     values = track.values
     bad = (values[:, MUTED] == 1.0) | (values[:, QUALITY] < BAD_QUALITY)
@@ -150,7 +150,7 @@ def align_known(
         return NotAligned("fewer than two of its breaks are a link's by the clock of the recording")
     chance = min(1.0, len(logs) * _chance_known(best, b))
     others = [one for one in found if one.link != best.link]
-    rivals = [one.link for one in others if one.matched >= RIVAL * best.matched]
+    rivals = [other.link for other in others if other.matched >= RIVAL * best.matched]
     if chance > MOST_CHANCE:
         return NotAligned(f"{_many(best.matched)} fall together by the clock of the recording, which may be chance")
     aligned = best.aligned(b, chance)

@@ -47,21 +47,22 @@ def weighed(episodes: Sequence[Episode], laid: Sequence[Laid], breaks: Sequence[
         by_link.setdefault(one.link, []).append(one)
     links = {one.link: one for one in breaks}
     return tuple(
-        _weighed(one, by_link[one.link], links[one.link]) if one.link in by_link else one for one in episodes
+        _weighed(episode, by_link[episode.link], links[episode.link]) if episode.link in by_link else episode
+        for episode in episodes
     )
 
 
 def spans_of(episodes: Sequence[Episode]) -> dict[str, list[tuple[int, int]]]:
     """From when to when each link's episodes last [ns]."""
     found: dict[str, list[tuple[int, int]]] = {}
-    for one in episodes:
-        found.setdefault(one.link, []).append((one.from_ns, one.to_ns))
+    for episode in episodes:
+        found.setdefault(episode.link, []).append((episode.from_ns, episode.to_ns))
     return found
 
 
 def _weighed(episode: Episode, tracks: Sequence[Laid], link: LinkBreaks) -> Episode:
     """One episode with what its link's tracks say: the surest of those that have all of it or any loss in it."""
-    having = [(one, one.inside(episode.from_ns, episode.to_ns)) for one in tracks]
+    having = [(track, track.inside(episode.from_ns, episode.to_ns)) for track in tracks]
     told = [(one, inside) for one, inside in having if inside or one.covers(episode.from_ns, episode.to_ns)]
     if not told:
         return episode

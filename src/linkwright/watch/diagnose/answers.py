@@ -15,7 +15,7 @@ import numpy as np
 
 from linkwright.watch.diagnose.causes import CAUSES, cause_of
 from linkwright.watch.diagnose.company import Company
-from linkwright.watch.diagnose.products import Products
+from linkwright.watch.diagnose.products import ProductFit
 from linkwright.watch.diagnose.watcher import Episode
 from linkwright.watch.diagnose.words import RIVAL, words
 from linkwright.watch.log.record import SECOND_NS
@@ -82,7 +82,7 @@ def asked_of(episode: Episode) -> str:
 
 def answered(episode: Episode, answers: Iterable[Answer]) -> Episode:
     """An episode after what was answered of it; the same where nothing was."""
-    mine = [one for one in answers if one.is_of(episode.link, episode.from_ns)]
+    mine = [answer for answer in answers if answer.is_of(episode.link, episode.from_ns)]
     if not mine:
         return episode
     odds = dict(episode.causes)
@@ -108,14 +108,14 @@ def retold(episode: Episode, causes: Sequence[tuple[str, float]], why: str) -> E
     none = np.zeros(0)
     company = Company((), none, none, none)
     because, do = words(
-        cause, episode.track, episode.figures, company, Products(0.0), None, episode.open, causes
+        cause, episode.track, episode.figures, company, ProductFit(0.0), None, episode.open, causes
     )  # fmt: skip
     return replace(found, because=f"{because}{told}{before}", do=do, makers=())
 
 
 def counted(answers: Iterable[Answer]) -> Counter[str]:
     """How many episodes were confirmed to have each cause."""
-    of_episode = {(one.link, one.from_ns): one.confirms for one in answers if one.confirms}
+    of_episode = {(answer.link, answer.from_ns): answer.confirms for answer in answers if answer.confirms}
     return Counter(of_episode.values())
 
 

@@ -13,7 +13,7 @@ from linkwright.watch.diagnose.causes import words_of
 
 
 @dataclass(frozen=True, slots=True)
-class Episode:
+class DiagnosedEpisode:
     """One time that a link failed; times are UTC [ms since 1970], `probability` is of the cause, 0..1. `heard`: its
     audio was broken; else something was amiss that nobody heard."""
 
@@ -37,10 +37,10 @@ class Episode:
         return words_of(self.cause)
 
 
-def from_document(document: Mapping[str, Any]) -> list[Episode]:
+def from_document(document: Mapping[str, Any]) -> list[DiagnosedEpisode]:
     """The episodes of a document as `linkwright diagnose --json` prints it, in the order of time."""
     found = [
-        Episode(
+        DiagnosedEpisode(
             one["link"], milliseconds_of(one["from"]), milliseconds_of(one["to"]), one["cause"],
             float(one["probability"]), _joined(one["because"]), one["do"], bool(one.get("heard", True)),
         )
@@ -49,25 +49,31 @@ def from_document(document: Mapping[str, Any]) -> list[Episode]:
     return sorted(found, key=lambda one: (one.from_ms, one.link))
 
 
-def to_document(episodes: Iterable[Episode], zone: datetime.tzinfo = datetime.UTC) -> dict[str, Any]:
+def to_document(episodes: Iterable[DiagnosedEpisode], zone: datetime.tzinfo = datetime.UTC) -> dict[str, Any]:
     """The same as such a document, with times in a zone."""
     return {
         "episodes": [
             {
-                "link": one.link, "from": iso(one.from_ms, zone), "to": iso(one.to_ms, zone), "cause": one.cause,
-                "probability": round(one.probability, 4), "because": one.because, "do": one.do, "heard": one.heard,
+                "link": episode.link,
+                "from": iso(episode.from_ms, zone),
+                "to": iso(episode.to_ms, zone),
+                "cause": episode.cause,
+                "probability": round(episode.probability, 4),
+                "because": episode.because,
+                "do": episode.do,
+                "heard": episode.heard,
             }
-            for one in episodes
+            for episode in episodes
         ]
-    }  # fmt: skip
+    }
 
 
-def lost_by_cause(episodes: Iterable[Episode], link: str) -> dict[str, float]:
+def lost_by_cause(episodes: Iterable[DiagnosedEpisode], link: str) -> dict[str, float]:
     """Seconds of the episodes in which a link's audio was broken, by cause, most first."""
     found: dict[str, float] = {}
-    for one in episodes:
-        if one.link == link and one.heard:
-            found[one.cause] = found.get(one.cause, 0.0) + one.length_s
+    for episode in episodes:
+        if episode.link == link and episode.heard:
+            found[episode.cause] = found.get(episode.cause, 0.0) + episode.length_s
     return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
@@ -87,15 +93,17 @@ def moment(at_ms: int, zone: datetime.tzinfo = datetime.UTC) -> datetime.datetim
     return datetime.datetime.fromtimestamp(seconds, zone) + datetime.timedelta(milliseconds=rest)
 
 
-def answer(episodes: Sequence[Episode], span_s: float, zone: datetime.tzinfo = datetime.UTC, most: int = 3) -> str:
+def answer(
+    episodes: Sequence[DiagnosedEpisode], span_s: float, zone: datetime.tzinfo = datetime.UTC, most: int = 3
+) -> str:
     """What happened, as a sentence: how many links broke up in how long, and the longest few of it."""
-    heard = [one for one in episodes if one.heard]
+    heard = [episode for episode in episodes if episode.heard]
     unheard = len(episodes) - len(heard)
     if not heard:
         amiss = f"; {_times(unheard)} something was amiss that nobody could hear" if unheard else ""
         return f"No link broke up in {duration(span_s)}{amiss}."
     episodes = heard
-    links = {one.link for one in episodes}
+    links = {episode.link for episode in episodes}
     many = "One link" if len(links) == 1 else f"{number_word(len(links)).capitalize()} links"
     times = f", {len(episodes)} times" if len(episodes) > len(links) else ""
     worst = sorted(sorted(episodes, key=lambda one: -one.length_s)[:most], key=lambda one: one.from_ms)

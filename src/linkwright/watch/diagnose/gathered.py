@@ -137,7 +137,7 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float, ceilin
 
 
 def _highest(levels: list[float]) -> float:
-    known = [one for one in levels if one == one]
+    known = [level for level in levels if level == level]
     return max(known) if known else math.nan
 
 

@@ -11,7 +11,7 @@ from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError, nearest, raise_if_none
 from linkwright.units import counted
 from linkwright.watch.diagnose.expected import Expected, at_any_time
-from linkwright.watch.diagnose.watcher import Episode, Seen, Watcher
+from linkwright.watch.diagnose.watcher import Episode, LinkIntake, Watcher
 from linkwright.watch.log.ahead import ahead
 from linkwright.watch.log.columns import Amiss
 from linkwright.watch.log.mapping import TIDY, Mapping
@@ -35,7 +35,7 @@ class Diagnosis:
     was put right or left out while reading; `unread` are logs that could not be read to their end."""
 
     all: tuple[Episode, ...]
-    seen: tuple[Seen, ...]
+    seen: tuple[LinkIntake, ...]
     from_ns: int
     to_ns: int
     told: tuple[str, ...]
@@ -84,7 +84,7 @@ def diagnose(
     return Diagnosis(watcher.all_episodes(), watcher.seen(), *span, tuple(told), tuple(unread.values()))
 
 
-def _strangers(seen: Sequence[Seen], expected: Sequence[Expected]) -> list[str]:
+def _strangers(seen: Sequence[LinkIntake], expected: Sequence[Expected]) -> list[str]:
     """Links of the log that the shoot lacks: they are judged, but by no plan."""
     planned = sorted({one.link for one in expected})
     names = [one.link for one in seen if one.link not in planned]
@@ -98,7 +98,7 @@ def _strangers(seen: Sequence[Seen], expected: Sequence[Expected]) -> list[str]:
     ]
 
 
-def coarse_meters(seen: Sequence[Seen]) -> list[str]:
+def coarse_meters(seen: Sequence[LinkIntake]) -> list[str]:
     """What meters of few steps show, and what they cannot: one sentence for all that are alike."""
     alike: dict[tuple[int, int, int], list[str]] = {}
     for one in seen:

@@ -29,7 +29,7 @@ NOTHING_DBM: Final = -128.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Seen:
+class ObservedParts:
     """What observables are made of.
 
     f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; falls (n,) :
@@ -114,7 +114,7 @@ def rough_db(levels: FloatArray) -> float:
 
 
 #: Every observable: its knots, between which the weight of evidence runs straight, and how it is found.
-OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = {
+OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], float]]]] = {
     # the way the level fell and came back
     "step_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(s.span(-7, 6))),
     "back_db": ((2, 4, 6, 8, 11, 15, 20, 28), lambda s: fall_db(-s.span(s.end - 4, s.end + 7))),
@@ -199,7 +199,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[Seen], float]]]] = 
 }
 
 
-def observe(seen: Seen) -> FloatArray:
+def observe(seen: ObservedParts) -> FloatArray:
     """All observables, in the order of the table."""
     return np.array([how(seen) for _, how in OBSERVED.values()], dtype=np.float64)
 

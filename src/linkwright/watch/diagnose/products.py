@@ -35,7 +35,7 @@ MOST_OF_THREE: Final = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Products:
+class ProductFit:
     """How well intermodulation fits (NaN: nobody knows the carriers), whose product it would be, and who came up as
     it began (`by_plan`: his receiver says nothing, the plan has him come on then)."""
 
@@ -44,7 +44,7 @@ class Products:
     rose: str = ""
     by_plan: bool = False
 
-    def called(self, name: Callable[[str], str]) -> Products:
+    def called(self, name: Callable[[str], str]) -> ProductFit:
         """The same, by what people call each link."""
         return replace(self, makers=tuple(map(name, self.makers)), rose=name(self.rose) if self.rose else "")
 
@@ -52,7 +52,7 @@ class Products:
 def products_on(
     own_khz: int | None, bandwidth_khz: int, company: Company, carriers_khz: Mapping[str, int],
     gone_dbm: Mapping[str, float], closed: bool, earlier: Callable[[Sequence[str]], BoolArray],
-) -> Products:  # fmt: skip
+) -> ProductFit:  # fmt: skip
     """Whose product may fall on a link while its episode lasts: only of others that are all on.
 
     earlier : which of these links were on at each of some moments before, (moments, links). For so many of them as
@@ -62,7 +62,7 @@ def products_on(
     off = np.array([gone_dbm[name] for name in company.names])
     on = now > off
     if int(on.sum()) < 2:
-        return Products(0.0)
+        return ProductFit(0.0)
     before = np.where(company.before_dbm > off, company.before_dbm, off - 10.0)
     known_before = ~np.isnan(company.before_dbm)
     rising = on & known_before & (now - before >= RISES_DB)
@@ -71,9 +71,9 @@ def products_on(
     there = np.flatnonzero(on)
     if own_khz is None or not all(company.names[n] in carriers_khz for n in there.tolist()):
         if not rising.any():
-            return Products(math.nan)
+            return ProductFit(math.nan)
         first = int(np.flatnonzero(rising)[np.argmax(now[rising])])
-        return Products(_fit(NO_CARRIERS, bool(went[first]), closed), (), company.names[first])
+        return ProductFit(_fit(NO_CARRIERS, bool(went[first]), closed), (), company.names[first])
     there_khz = np.array([carriers_khz[company.names[n]] for n in there.tolist()], dtype=np.int64)
     alone = _one_a_carrier(own_khz, there_khz, rising[there])
     some = there[alone][np.argsort(-now[there[alone]], kind="stable")][:MOST]
@@ -83,11 +83,11 @@ def products_on(
         wide = sorted(products(own_khz, EDGES * bandwidth_khz, carrier, rising[some]))
         edge = next((who for _, who in wide if rising[some[list(who)]].any()), None)
         if edge is None:
-            return Products(NO_PRODUCT)
+            return ProductFit(NO_PRODUCT)
         near = [int(some[n]) for n in edge]
         rose = [n for n in near if rising[n]]
         fit = OF_EDGES * _fit(ROSE, bool(went[rose].any()), closed)
-        return Products(fit, tuple(company.names[n] for n in near), company.names[rose[0]])
+        return ProductFit(fit, tuple(company.names[n] for n in near), company.names[rose[0]])
     known = [name for name in company.names if name in carriers_khz]
     all_khz = np.array([carriers_khz[name] for name in known], dtype=np.int64)
     were_on = earlier(known)
@@ -106,9 +106,9 @@ def products_on(
     merely = 1.0 / (1.0 + odds * chance)
     rose = [n for n in makers if rising[n]]
     if not rose:
-        return Products(merely, names)
+        return ProductFit(merely, names)
     fit = max(merely, _fit(ROSE, any(went[n] for n in rose), closed))
-    return Products(fit, names, company.names[rose[0]])
+    return ProductFit(fit, names, company.names[rose[0]])
 
 
 def _one_a_carrier(own_khz: int, carriers_khz: IntArray, rising: BoolArray) -> IntArray:

@@ -21,7 +21,7 @@ from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, passed_on, 
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
 from linkwright.watch.diagnose.gathered import Figures, figures_of
-from linkwright.watch.diagnose.products import Products, products_on
+from linkwright.watch.diagnose.products import ProductFit, products_on
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.log.record import SECOND_NS, Batch, Reading, iso_of
 
@@ -132,7 +132,7 @@ class _Raw:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class LinkIntake:
     """What came of one link: readings taken in, left out as late or as of a moment it had, gaps, and now; what its
     meter showed: its least step [dB], its lowest and highest [dBm], NaN where not known."""
 
@@ -357,7 +357,7 @@ class Watcher:
 
     def episodes(self) -> tuple[Episode, ...]:
         """The alarms so far, by their begin; those that last with what is known now."""
-        return tuple(one for one in self.all_episodes() if one.alarm)
+        return tuple(all_episode for all_episode in self.all_episodes() if all_episode.alarm)
 
     def all_episodes(self) -> tuple[Episode, ...]:
         """The same with those that are worth a mark only."""
@@ -366,11 +366,11 @@ class Watcher:
         found = [self._judged(raw) for raw in self._raw]
         return tuple(sorted(found, key=lambda one: (one.from_ns, one.link, one.track)))
 
-    def seen(self) -> tuple[Seen, ...]:
+    def seen(self) -> tuple[LinkIntake, ...]:
         """What came of each link."""
         s = self._state
         return tuple(
-            Seen(
+            LinkIntake(
                 name, int(s[n, at.COUNT]), int(s[n, at.LATE]), int(s[n, at.TWICE]), int(s[n, at.GAPS]),
                 float(s[n, at.GAPPED_S]), self._time(s[n, at.LAST]), float(s[n, at.STEP]),
                 float(s[n, at.LOWEST]), float(s[n, at.TOP]) or math.nan,
@@ -402,7 +402,7 @@ class Watcher:
         expected = raw.expected
         figures = self._figures(raw)
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
-        kind, products = at.TRACKS[raw.track], Products(math.nan)
+        kind, products = at.TRACKS[raw.track], ProductFit(math.nan)
         seen = self._observed(raw, figures)
         alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
         likelier = {name: alone.get(name, 1.0) * self.likelier.get(name, 1.0) for name in {*alone, *self.likelier}}
@@ -418,7 +418,7 @@ class Watcher:
             stray = self._left_on(expected, company, from_ns)
             if stray:
                 causes = passed_on(causes, ("interference",), "left-on-spare", LEFT_ON)
-                products = Products(products.fit, (stray,))
+                products = ProductFit(products.fit, (stray,))
         if raw.before is not None and _goes_on(raw.before, figures, from_ns):
             causes = raw.before.causes
         cause, probability = cause_of(causes)
@@ -503,13 +503,13 @@ class Watcher:
         rises = np.zeros(0)
         if not raw.open:  # read backwards, what came back fell
             rises, _ = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
-        return observed.observe(observed.Seen(figures, own, falls, left, rises))
+        return observed.observe(observed.ObservedParts(figures, own, falls, left, rises))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults
         return figures_of(raw.figures, raw.expected, need, ceiling)
 
-    def _products_of(self, raw: _Raw, company: Company) -> Products:
+    def _products_of(self, raw: _Raw, company: Company) -> ProductFit:
         """Whose product may fall on the link of an episode, those included whose receivers say nothing."""
         f, name = raw.figures, self.names[raw.link]
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(f[at.LAST_T])
@@ -518,7 +518,7 @@ class Watcher:
         found = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
         return replace(found, by_plan=found.rose in set(wider.names) - set(company.names))
 
-    def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> Products:
+    def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> ProductFit:
         """Whose product may fall on the link of an episode."""
         history, from_ns = self._history, self._time(raw.figures[at.ON_T])
         live = {name: history.live_about(name, from_ns) for name in company.names}
@@ -537,4 +537,4 @@ class Watcher:
             return found
         levels = zip(company.names, company.while_dbm.tolist(), strict=True)
         on = {name for name, level in levels if level > gone[name]}
-        return Products(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else found
+        return ProductFit(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else found

@@ -14,14 +14,14 @@ from linkwright.watch.diagnose.causes import CAUSES
 from linkwright.watch.diagnose.company import Company
 from linkwright.watch.diagnose.expected import Expected
 from linkwright.watch.diagnose.gathered import Figures
-from linkwright.watch.diagnose.products import Products
+from linkwright.watch.diagnose.products import ProductFit
 
 #: Another cause is told along from this share on (assumed).
 RIVAL: Final = 0.2
 
 
 def words(
-    cause: str, track: str, f: Figures, company: Company, products: Products, expected: Expected | None,
+    cause: str, track: str, f: Figures, company: Company, products: ProductFit, expected: Expected | None,
     open_: bool, causes: Sequence[tuple[str, float]] = (),
 ) -> tuple[str, str]:  # fmt: skip
     """Because, and what to do: sentences; of `causes` a rival that is nearly as likely, and what decides."""
@@ -47,7 +47,7 @@ def words(
     return because[:1].upper() + because[1:] + ".", do
 
 
-def _makers(products: Products) -> str:
+def _makers(products: ProductFit) -> str:
     if len(products.makers) == 1:
         return f", while {products.makers[0]} is not received where it should be, and has this carrier as a spare"
     if products.makers:

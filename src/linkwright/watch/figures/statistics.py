@@ -84,7 +84,7 @@ class LinkFigures:
 
 
 @dataclass
-class _Link:
+class _LinkSoFar:
     """What is kept of a link between stretches; times in ms."""
 
     needed_dbm: float
@@ -120,7 +120,7 @@ class FiguresTally:
     """
 
     needed_dbm: Mapping[str, float] = field(default_factory=dict)
-    _links: dict[str, _Link] = field(default_factory=dict)
+    _links: dict[str, _LinkSoFar] = field(default_factory=dict)
 
     def add(self, stretch: Stretch) -> None:
         """Take in readings. What is not later than the link's last one is left out, and counted as late."""
@@ -129,7 +129,7 @@ class FiguresTally:
         for n, name in enumerate(stretch.links):
             rows = order[edges[n] : edges[n + 1]]
             if rows.size:
-                known = self._links.setdefault(name, _Link(self.needed_dbm.get(name, NEEDED_DBM)))
+                known = self._links.setdefault(name, _LinkSoFar(self.needed_dbm.get(name, NEEDED_DBM)))
                 _take(known, stretch, rows)
 
     def figures(self) -> tuple[LinkFigures, ...]:
@@ -137,7 +137,7 @@ class FiguresTally:
         return tuple(_figures(name, one) for name, one in self._links.items())
 
 
-def _take(known: _Link, stretch: Stretch, rows: IntArray) -> None:
+def _take(known: _LinkSoFar, stretch: Stretch, rows: IntArray) -> None:
     """The readings of one link."""
     new = np.maximum.accumulate(np.concatenate([[known.last], stretch.time_ms[rows]]))
     keep = np.diff(new) > 0
@@ -181,7 +181,7 @@ def _judged(stretch: Stretch, rows: IntArray, needed_dbm: float) -> tuple[BoolAr
     return low | (stretch.muted[rows] == 1), (a >= needed_dbm) & (b >= needed_dbm)
 
 
-def _runs(known: _Link, times: IntArray, bads: BoolArray, broken: BoolArray) -> None:
+def _runs(known: _LinkSoFar, times: IntArray, bads: BoolArray, broken: BoolArray) -> None:
     """Drop-outs, from the first bad reading to the next good one, and gaps; row 0 is the last one taken before."""
     if known.readings == 0 and bads[0]:
         known.bad_since = int(times[0])
@@ -196,7 +196,7 @@ def _runs(known: _Link, times: IntArray, bads: BoolArray, broken: BoolArray) -> 
             known.bad_since = int(times[n])
 
 
-def _end(known: _Link, at: int) -> None:
+def _end(known: _LinkSoFar, at: int) -> None:
     """A drop-out, or time off the air, ends."""
     if known.bad_since is None:
         return
@@ -214,7 +214,7 @@ def _end(known: _Link, at: int) -> None:
         known.listed.append(Between(since, at))
 
 
-def _battery(known: _Link, time: IntArray, battery: SampleArray) -> None:
+def _battery(known: _LinkSoFar, time: IntArray, battery: SampleArray) -> None:
     """The first thing that the gauge said, and the last."""
     said = np.flatnonzero(np.isfinite(battery))
     if said.size:
@@ -224,7 +224,7 @@ def _battery(known: _Link, time: IntArray, battery: SampleArray) -> None:
         known.battery[1] = last
 
 
-def _figures(name: str, known: _Link) -> LinkFigures:
+def _figures(name: str, known: _LinkSoFar) -> LinkFigures:
     """A link's figures, with a drop-out that still lasts counted up to the last reading."""
     lost, dropouts, longest, off_total = known.lost, known.dropouts, known.longest, known.off_total
     listed, off = list(known.listed), list(known.off)

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from linkwright.watch.diagnose.episodes import Episode
+from linkwright.watch.diagnose.episodes import DiagnosedEpisode
 from linkwright.watch.figures.statistics import LinkFigures
 
 #: What was done about an episode is looked for so long after its end [ms].
@@ -59,7 +59,7 @@ class RecordingFigures:
 class ToldEpisode:
     """An episode with what was done about it."""
 
-    episode: Episode
+    episode: DiagnosedEpisode
     done: tuple[Event, ...]
 
 
@@ -80,16 +80,16 @@ class WrapUp:
     planned_dbm: Mapping[str, float] = field(default_factory=dict)
 
 
-def with_done(episodes: Sequence[Episode], events: Sequence[Event]) -> tuple[ToldEpisode, ...]:
+def with_done(episodes: Sequence[DiagnosedEpisode], events: Sequence[Event]) -> tuple[ToldEpisode, ...]:
     """Each episode with what happened from its begin to a minute after its end, of its link or of no link."""
     found = []
-    for one in episodes:
+    for episode in episodes:
         done = tuple(
             event
             for event in events
-            if one.from_ms <= event.at_ms <= one.to_ms + AFTER_MS
+            if episode.from_ms <= event.at_ms <= episode.to_ms + AFTER_MS
             and event.kind != "take"
-            and (event.about == one.link or event.kind == "note")
+            and (event.about == episode.link or event.kind == "note")
         )
-        found.append(ToldEpisode(one, done))
+        found.append(ToldEpisode(episode, done))
     return tuple(found)

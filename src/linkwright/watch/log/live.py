@@ -112,10 +112,10 @@ class Intake:
         """Without those of more strangers than there may be."""
         known, most = self._known or frozenset(), MOST_LINKS if self._known is None else MOST_STRANGERS
         with self._in:
-            for one in readings:
-                if one.of not in known and len(self._strangers) < most:
-                    self._strangers.add(one.of)
-            kept = [one for one in readings if one.of in known or one.of in self._strangers]
+            for reading in readings:
+                if reading.of not in known and len(self._strangers) < most:
+                    self._strangers.add(reading.of)
+            kept = [reading for reading in readings if reading.of in known or reading.of in self._strangers]
         if len(kept) < len(readings):
             reasons.append(f"there are {most} links already that the shoot does not have; is that field the link?")
         return kept

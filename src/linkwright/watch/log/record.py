@@ -176,7 +176,7 @@ class Gap:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Track:
+class LinkReadings:
     """The readings of one link in the order of time: time_ns (n,), values (n, 6), and what was found amiss.
 
     duplicates : readings of a moment that had one (the first is kept). unsorted : readings that came late.
@@ -204,7 +204,7 @@ class Track:
 class Log:
     """A whole log: one track a link, in the order in which the links first appear; `told` is what was amiss."""
 
-    tracks: tuple[Track, ...]
+    tracks: tuple[LinkReadings, ...]
     told: tuple[str, ...] = field(default=())
 
     @classmethod
@@ -226,7 +226,7 @@ class Log:
         """How many there are."""
         return sum(track.time_ns.size for track in self.tracks)
 
-    def track(self, link: str) -> Track | None:
+    def track(self, link: str) -> LinkReadings | None:
         """The track of a link; None where the log has none."""
         return next((track for track in self.tracks if track.link == link), None)
 
@@ -245,7 +245,7 @@ class Log:
             yield Batch(names, link[rows], time_ns[rows], values[rows])
 
 
-def _track(name: str, parts: Sequence[tuple[IntArray, SampleArray]]) -> Track:
+def _track(name: str, parts: Sequence[tuple[IntArray, SampleArray]]) -> LinkReadings:
     time_ns = np.concatenate([part[0] for part in parts])
     values = np.concatenate([part[1] for part in parts])
     unsorted = int((time_ns < np.maximum.accumulate(time_ns)).sum())
@@ -256,10 +256,10 @@ def _track(name: str, parts: Sequence[tuple[IntArray, SampleArray]]) -> Track:
     duplicates = int(time_ns.size - once.sum())
     if duplicates:
         time_ns, values = time_ns[once], values[once]
-    return Track(name, time_ns, values, duplicates, unsorted)
+    return LinkReadings(name, time_ns, values, duplicates, unsorted)
 
 
-def _told(tracks: Sequence[Track]) -> list[str]:
+def _told(tracks: Sequence[LinkReadings]) -> list[str]:
     told = []
     unsorted, duplicates = sum(t.unsorted for t in tracks), sum(t.duplicates for t in tracks)
     if unsorted:
