@@ -10,10 +10,8 @@ from linkwright.lengths import duration
 from linkwright.watch.diagnose.episodes import (
     DiagnosedEpisode,
     answer,
-    from_document,
     iso,
     lost_by_cause,
-    to_document,
 )
 
 LONDON = zoneinfo.ZoneInfo("Europe/London")
@@ -48,11 +46,6 @@ def test_lengths_as_they_are_said() -> None:
 
 def test_times_keep_their_offset_and_milliseconds() -> None:
     assert iso(NINE_MS + 123, LONDON) == "2027-05-14T09:00:00.123+01:00"
-
-
-def test_the_document_comes_back() -> None:
-    some = [one("Boom", 1.0, 2.0), one("Pilot", 3.0, 4.0, "range", heard=False)]
-    assert from_document(to_document(some, LONDON)) == some
 
 
 def test_what_was_lost_by_cause_counts_what_was_heard() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import html
 import io
 import re
@@ -17,9 +18,13 @@ from tests.web.recorded_day import BEGINS_S, BREAKS_S, keep_breaks, keep_recordi
 from tests.web.wrapped import gone_through
 
 from linkwright.store import Store
-from linkwright.watch.diagnose.episodes import milliseconds_of
 
 SVG = "{http://www.w3.org/2000/svg}"
+
+
+def ms_of(text: str) -> float:
+    """UTC [ms since 1970] of an ISO time with its offset."""
+    return datetime.datetime.fromisoformat(text).timestamp() * 1000.0
 
 
 @pytest.fixture(scope="module")
@@ -67,13 +72,13 @@ def test_the_page_says_why_another_could_not_be_laid(day: TestClient) -> None:
 def test_the_table_of_the_time_line_has_them_at_the_receiver_s_time(day: TestClient) -> None:
     table = rows(day, "/wrap.csv")
     (roll,) = [row for row in table if row["what"] == "recording" and row["about"] == "roll 7.wav"]
-    assert milliseconds_of(roll["from"]) - NINE_MS == pytest.approx(1000 * BEGINS_S, abs=100)
+    assert ms_of(roll["from"]) - NINE_MS == pytest.approx(1000 * BEGINS_S, abs=100)
     assert "Track 1 is Boom" in roll["says"]
     faults = [row for row in table if row["what"] == "fault"]
     assert len(faults) == len(BREAKS_S) + 1
     assert [row["because"] != "" for row in faults].count(True) == 1
     for at, row in zip(BREAKS_S, [row for row in faults if not row["because"]], strict=True):
-        assert milliseconds_of(row["from"]) - NINE_MS == pytest.approx(1000 * at, abs=100)
+        assert ms_of(row["from"]) - NINE_MS == pytest.approx(1000 * at, abs=100)
     episodes = [row for row in table if row["what"] == "episode" and row["about"] == "Boom"]
     assert len(episodes) >= len(BREAKS_S)
     assert all("roll 7.wav, track 1, has a fault then" in row["because"] for row in episodes)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -37,18 +37,6 @@ class DiagnosedEpisode:
         return words_of(self.cause)
 
 
-def from_document(document: Mapping[str, Any]) -> list[DiagnosedEpisode]:
-    """The episodes of a document as `linkwright diagnose --json` prints it, in the order of time."""
-    found = [
-        DiagnosedEpisode(
-            one["link"], milliseconds_of(one["from"]), milliseconds_of(one["to"]), one["cause"],
-            float(one["probability"]), _joined(one["because"]), one["do"], bool(one.get("heard", True)),
-        )
-        for one in document["episodes"]
-    ]  # fmt: skip
-    return sorted(found, key=lambda one: (one.from_ms, one.link))
-
-
 def to_document(episodes: Iterable[DiagnosedEpisode], zone: datetime.tzinfo = datetime.UTC) -> dict[str, Any]:
     """The same as such a document, with times in a zone."""
     return {
@@ -75,11 +63,6 @@ def lost_by_cause(episodes: Iterable[DiagnosedEpisode], link: str) -> dict[str, 
         if episode.link == link and episode.heard:
             found[episode.cause] = found.get(episode.cause, 0.0) + episode.length_s
     return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
-
-
-def milliseconds_of(text: str) -> int:
-    """UTC [ms since 1970] of an ISO time with its offset."""
-    return round(datetime.datetime.fromisoformat(text).timestamp() * 1000.0)
 
 
 def iso(at_ms: int, zone: datetime.tzinfo = datetime.UTC) -> str:
@@ -117,7 +100,3 @@ def answer(
 
 def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
-
-
-def _joined(because: str | Sequence[str]) -> str:
-    return because if isinstance(because, str) else "; ".join(because)

@@ -494,6 +494,3 @@ def step_readings(
         if q == q and s[at.ACC] < 0.02:
             s[at.QUAL] = q if s[at.QUAL] != s[at.QUAL] else s[at.QUAL] + 0.05 * (q - s[at.QUAL])
     return times.size, count
-
-
-EVENT: int = 3 + at.FEATURES

@@ -23,7 +23,7 @@ from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_
 from linkwright.watch.diagnose.gathered import Figures, figures_of
 from linkwright.watch.diagnose.products import ProductFit, products_on
 from linkwright.watch.diagnose.words import words
-from linkwright.watch.log.record import SECOND_NS, Batch, Reading, iso_of
+from linkwright.watch.log.record import SECOND_NS, Batch, iso_of
 
 #: Events written in one go; and episodes that are kept, the oldest are dropped (and counted) beyond.
 EVENTS: Final = 256
@@ -260,10 +260,6 @@ class Watcher:
         if new:
             self._limits()
         return np.array([self.index[name] for name in names], dtype=np.int32)
-
-    def add_readings(self, readings: Iterable[Reading]) -> tuple[Change, ...]:
-        """Take in single readings, as `add` does."""
-        return self.add(Batch.of(readings))
 
     def add(self, batch: Batch, tell: bool = True) -> tuple[Change, ...]:
         """Take readings in, and tell what opened, changed and closed; nothing without `tell`, which is quicker."""

@@ -82,11 +82,6 @@ class Intake:
         """The time that the receivers agree on [ns]; 0 before the first reading."""
         return self._agreed.now_ns
 
-    def set_clock(self, link: str, clock_s: float) -> None:
-        """From now on add this to the times of a link [s]."""
-        with self._in:
-            self._clock[link] = clock_s
-
     def take(self, payload: Payload | Batch) -> Taken:
         """Take in one record or many: as JSON text, as values, as columns. Never raises for what is in it."""
         if isinstance(payload, Batch):
