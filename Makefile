@@ -52,7 +52,7 @@ $(DEBIAN): | $(BIN)/python
 	@touch $@
 
 test: lint $(DEBIAN)
-	$(BIN)/python -m pytest -n 2 --dist worksteal
+	$(BIN)/python -m pytest -n 2 --dist worksteal --durations=25
 
 soak: $(DEV) $(DEBIAN)
 	$(BIN)/python -m tests.web.soak --minutes 10
