@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import soundfile
 from tests.cli.calling import call
+from tests.sound.talking import talking
 
 
 def take(path: Path, mute: bool) -> str:
@@ -49,6 +50,21 @@ def test_json_holds_what_the_contract_says(capsys: pytest.CaptureFixture[str], t
     } <= set(first)  # fmt: skip
     assert second["faults"] == [{"at_s": 2.0, "length_s": 0.01, "kind": "mute", "certain": True}]
     assert first["noise_floor_dbfs"] == pytest.approx(-30.97, abs=0.3)  # 0.02 rms, AES17
+
+
+def test_how_far_speech_stands_over_the_rest(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "a.wav", talking(12.0), 48_000, subtype="PCM_24")
+    said = call(capsys, "listen", str(tmp_path / "a.wav"))
+    assert "a.wav:1: Speech stands over the rest: 0." in said.out
+    assert "good: can be used" in said.out
+    (track,) = json.loads(call(capsys, "listen", str(tmp_path / "a.wav"), "--json").out)["tracks"]
+    found = track["intelligibility"]
+    assert found["why"] is None
+    assert 0.75 < found["sii"] <= 1.0
+    assert [band["hz"] for band in found["bands"]][::17] == [160.0, 8000.0]
+    assert all(0.0 <= band["audible"] <= 1.0 for band in found["bands"])
+    said = call(capsys, "listen", take(tmp_path / "noise.wav", False))
+    assert "is not told: no voice stands 6 dB over" in " ".join(said.out.split())
 
 
 def test_files_that_are_none(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

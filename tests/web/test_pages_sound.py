@@ -71,6 +71,13 @@ def test_the_settings_of_every_link_and_its_chain(demo: TestClient) -> None:
     assert demo.get("/sound/link", params={"link": "Nobody"}).status_code == 400
 
 
+def test_how_far_the_speech_stands_over_the_rest(demo: TestClient) -> None:
+    sent(demo, wav([voice(), np.random.default_rng(6).normal(0.0, 0.01, 8 * RATE)]))
+    text = heard(demo)
+    assert "<p>Track 1: Speech stands over the rest: 0." in text
+    assert text.count("is not told: no voice stands 6 dB over what else is there.") == 1
+
+
 def test_what_is_set_by_hand_shows_at_once(demo: TestClient) -> None:
     entries = desk_of_client(demo).snapshot().document.draft.entries("link")
     of = next(id_ for id_, value in entries if value["name"] == "Stoker")

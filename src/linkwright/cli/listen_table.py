@@ -45,6 +45,7 @@ def print_listen(document: dict[str, Any], out: Console) -> None:
     for track in tracks:
         _print_faults(track, out)
         _print_low_cut(track, out)
+        out.print(f"{_name(track)}: {track['intelligibility']['says']}")
         if track["room_tone"] is not None:
             tone = track["room_tone"]
             out.print(f"{_name(track)}: room tone: {tone['length_s']:.0f} s from {clock(tone['at_s'])[:-4]} on.")

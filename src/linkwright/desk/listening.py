@@ -26,7 +26,7 @@ from linkwright.units import FloatArray
 #: Largest recording that a page takes in: about two hours of stereo at 48 kHz and 24 bits [bytes].
 MOST_BYTES: Final = 2 * 1024**3
 #: What was heard is heard anew where the document has become another one.
-DOCUMENT: Final = 4
+DOCUMENT: Final = 5
 #: Columns of the overview that is kept, a track.
 COLUMNS: Final = 2000
 

@@ -14,6 +14,7 @@ from linkwright.sound.course import limited
 from linkwright.sound.dead import Deadness
 from linkwright.sound.fault import Fault
 from linkwright.sound.faults import FaultFinder
+from linkwright.sound.intelligibility import Intelligibility, SpeechMeter
 from linkwright.sound.low_band import LowBand, Slowed, slow_rate_hz
 from linkwright.sound.lowcut import GENERIC, Filter, LowCut, Spectrum, choose_low_cut
 from linkwright.sound.measured import LoudestMinute, loudest_minute
@@ -28,6 +29,7 @@ from linkwright.units import FloatArray, SampleArray
 NOISE_PEAK: Final = 3.0
 #: A constant part of a track that is told [full scale 1]: -40 dBFS (own choice).
 MOST_DC: Final = 0.01
+UNHEARD: Final = Intelligibility(None, "nobody listened for it")
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,7 @@ class Track:
     faults_left_out: int
     loudest: LoudestMinute | None = None
     room_tone: tuple[float, float] | None = None
+    intelligibility: Intelligibility = UNHEARD
 
 
 @dataclass(frozen=True)
@@ -75,6 +78,7 @@ class TrackListener:
     slowed: Slowed = field(init=False)
     pitch: PitchMeter = field(init=False)
     low: LowBand = field(init=False)
+    speech: SpeechMeter = field(init=False)
     deadness: Deadness = field(init=False)
     rustle: Rustle = field(init=False)
 
@@ -82,7 +86,7 @@ class TrackListener:
         self.meter, self.finder = TrackMeter(self.rate_hz), FaultFinder(self.rate_hz)
         step = STEP * hop_frames(self.rate_hz)
         self.deadness, self.room = Deadness(self.rate_hz, step), RoomTone(self.rate_hz, step)
-        self.rustle = Rustle(step)
+        self.rustle, self.speech = Rustle(step), SpeechMeter(self.rate_hz, step)
         self.clip, self.slowed = ClipFinder(self.rate_hz), Slowed(self.rate_hz)
         slow = slow_rate_hz(self.rate_hz)
         self.pitch, self.low = PitchMeter(slow), LowBand(slow)
@@ -92,7 +96,7 @@ class TrackListener:
         self.finder.add(x)
         self.clip.add(x)
         slow, above = self.slowed.add(x)
-        self.pitch.add(above)
+        self.speech.add(x, *self.pitch.add(above))
         self.low.add(slow)
         weighted = self.meter.add(x)
         self.room.add(x, self.meter.powers)
@@ -134,6 +138,7 @@ class TrackListener:
                 clipped=any(one.kind == "clip" for one in faults),
             ),
             meter.course.room_tone(),
+            self.speech.finish(voice=self.pitch.talks()),
         )  # fmt: skip
 
     def _low_cut(self, troubled: bool) -> LowCut | None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from linkwright.physics.speech import F0_HZ, fundamentals_hz
-from linkwright.units import FloatArray
+from linkwright.units import BoolArray, FloatArray
 
 #: The pitch is looked for in frames of so long [s].
 FRAME_S: Final = 0.050
@@ -43,17 +43,26 @@ class PitchMeter:
     f0_hz: FloatArray = field(default_factory=lambda: np.full(2, np.nan))
     power: FloatArray = field(default_factory=lambda: np.zeros(2))
 
-    def add(self, above: FloatArray) -> None:
-        """The next samples of what lies over 150 Hz; what is left over after whole frames is passed over."""
+    def add(self, above: FloatArray) -> tuple[BoolArray, FloatArray]:
+        """The next samples of what lies over 150 Hz; what is left over after whole frames is passed over.
+
+        Of each of these frames, whether it has a fundamental, and its mean square.
+        """
         size = round(FRAME_S * self.rate_hz)
         frames = above[: above.size // size * size].reshape(-1, size)
         power = frames.var(axis=1)
         loud = power > max(LEAST_POWER, self._pauses())
         f0 = np.full(power.size, np.nan)
         f0[loud] = fundamentals_hz(frames[loud], self.rate_hz)
+        heard = np.isfinite(f0), power
         f0, power = np.concatenate((self.f0_hz, f0)), np.concatenate((self.power, power))
         self.counts += _counted(f0, power)
         self.f0_hz, self.power = f0[-2:], power[-2:]
+        return heard
+
+    def talks(self) -> bool:
+        """Whether there is a voice, if one that stands only half as far over the pauses as `voice` asks for."""
+        return int(self._voiced(OVER_PAUSES_DB // 2).sum()) >= LEAST_FRAMES
 
     def voice(self) -> FloatArray:
         """Fundamentals of the frames that lie well over the pauses [Hz], at even ranks; empty without a voice."""
@@ -88,12 +97,12 @@ class PitchMeter:
     def _all(self) -> NDArray[np.int32]:
         return self.counts + _counted(np.append(self.f0_hz, np.nan), np.append(self.power, 0.0))
 
-    def _voiced(self) -> NDArray[np.int32]:
+    def _voiced(self, over_db: int = OVER_PAUSES_DB) -> NDArray[np.int32]:
         """The counts of the frames that are voiced and lie well over the pauses, column 0 left out."""
         counts = self._all()
         frames = np.cumsum(counts.sum(axis=1))
         pauses = int(np.searchsorted(frames, 0.1 * frames[-1], side="right"))
-        counts[: min(pauses + OVER_PAUSES_DB, POWER_BINS)] = 0
+        counts[: min(pauses + over_db, POWER_BINS)] = 0
         return counts[:, 1:]
 
 

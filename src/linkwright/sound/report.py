@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright.sound.fault import Fault
+from linkwright.sound.intelligibility import THIRDS, Intelligibility, verdict
 from linkwright.sound.kinds import GRAVE
 from linkwright.sound.listen import Heard, Track
 from linkwright.sound.lowcut import LowCut, Spectrum
@@ -146,8 +147,23 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
         "low_cut_hz": None if low_cut is None else low_cut.corner_hz,
         "voice_f0_hz": None if low_cut is None or low_cut.f0_hz is None else round(low_cut.f0_hz, 1),
         "low_cut": None if low_cut is None else _low_cut(low_cut),
+        "intelligibility": _intelligibility(track.intelligibility),
         "faults": [_fault(heard, fault, rate) for fault in track.faults],
         "faults_left_out": track.faults_left_out,
+    }
+
+
+def _intelligibility(found: Intelligibility) -> dict[str, Any]:
+    """The index, in words, and each band [dB SPL in 1 Hz]; null and `why` where it is not told."""
+    columns = {"hz": THIRDS.hz, "speech_db": found.speech_db, "noise_db": found.noise_db, "audible": found.audible}
+    return {
+        "sii": None if found.index is None else round(found.index, 3),
+        "why": found.why or None,
+        "says": verdict(found),
+        "bands": [
+            {name: round(float(value), 2) for name, value in zip(columns, row, strict=True)}
+            for row in (zip(*columns.values(), strict=True) if found.index is not None else ())
+        ],
     }
 
 
