@@ -6,9 +6,9 @@ FOLDER is where Debian's packages lie, "/" or a folder where they were unpacked:
 names, Vorbis at 44.1 kHz), klettres-data (letters and syllables, Vorbis), asterisk-core-sounds-it-wav and -ru-wav
 (prompts, 8 kHz), asterisk-moh-opsound-wav (music, 8 kHz). The thresholds were set with other clips: Debian's
 pocketsphinx-testdata, asterisk-core-sounds-en-wav, and of tuxpaint-stamps-default the languages ca, fr and ru; of
-klettres-data nothing but en was looked at; the music was looked at. Clips of one language are laid one after the
-other with pauses over a room tone of -65 dBFS, voice at -26 dBFS, 48 kHz. A fault counts as found where one of its
-kind is told within 3 ms of it, or anywhere in the track where it has no moment.
+klettres-data nothing but en was looked at, and lt for filled gaps; the music was looked at. Clips of one language
+are laid one after the other with pauses over a room tone of -65 dBFS, voice at -26 dBFS, 48 kHz. A fault counts as
+found where one of its kind is told within 3 ms of it, or anywhere in the track where it has no moment.
 """
 
 from __future__ import annotations

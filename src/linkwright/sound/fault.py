@@ -15,7 +15,7 @@ from linkwright.units import BoolArray
 MOST: Final = 2000
 #: Faults nearer than this are one, told by the surest name [samples].
 NEAR: Final = 96
-SUREST: Final = ("mute", "hold", "repeat", "hole", "edit", "repeat?", "burst", "click")
+SUREST: Final = ("mute", "hold", "repeat", "hole", "edit", "repeat?", "burst", "hole?", "click")
 #: Clicks are regular from so many on, where so many of the places between the first and the last have one; each
 #: within this of its place [s]. Periods looked for [s]; at most so many series in a track. Own choices.
 REGULAR_COUNT: Final = 8
@@ -69,7 +69,7 @@ def apart(faults: Sequence[Fault]) -> list[Fault]:
 
 
 def _rank(fault: Fault) -> int:
-    name = "repeat?" if fault.kind == "repeat" and not fault.certain else fault.kind
+    name = f"{fault.kind}?" if fault.kind in ("repeat", "hole") and not fault.certain else fault.kind
     return SUREST.index(name) if name in SUREST else len(SUREST)
 
 

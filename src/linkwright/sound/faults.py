@@ -16,7 +16,7 @@ import numpy as np
 
 from linkwright.sound.clipping import near_level
 from linkwright.sound.fault import MOST, Fault, apart, gathered, regular_clicks
-from linkwright.sound.faults_compiled import constant_runs, envelope, holes, repeats, tops
+from linkwright.sound.faults_compiled import constant_runs, envelope, gaps, holes, repeats, tops
 from linkwright.sound.suspects_compiled import alike, bursts
 from linkwright.units import IntArray, SampleArray
 
@@ -45,10 +45,12 @@ NEAR_TOP: Final = 4
 BIN_S: Final = 0.0005
 HOLE_EDGE, HOLE_SIDE, HOLE_LEAST, HOLE_MOST = 3, 12, 4, 240
 HOLE_DEPTH: Final = 16.0
-#: A gap filled with the room's noise is less deep and may be longer; both sides stand GAP_EDGE times over it within
-#: the edge, it stays alike from its first to its last quarter, and lies within GAP_FLOOR of the noise's peaks.
-GAP_DEPTH, GAP_SIDE, GAP_LEAST, GAP_MOST = 5.0, 24, 9, 600
-GAP_EDGE, GAP_LEAP, GAP_ALIKE, GAP_FLOOR = 2.5, 3.0, 1.5, 1.5
+#: A gap filled with the room's noise is less deep and may be longer: its median bin lies GAP_DEPTH times under
+#: both sides, no bin stands GAP_LEAP times over it, both sides stand GAP_EDGE times over it within the edge (where
+#: a voice closes by itself, its end hardly does), it stays alike from its first to its last quarter, and lies
+#: within GAP_FLOOR of the noise's peaks. Set with what bench/listen_named.py says.
+GAP_DEPTH, GAP_SIDE, GAP_LEAST, GAP_MOST = 6.0, 24, 9, 600
+GAP_EDGE, GAP_LEAP, GAP_ALIKE, GAP_FLOOR = 5.0, 3.0, 1.8, 1.5
 #: The middle third difference in a hole is at most this share of that beside it.
 HOLE_BEND: Final = 0.6
 #: The sides of a hole reach this much: sixteen live steps [full scale 1].
@@ -224,22 +226,20 @@ class FaultFinder:
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
                 self._keep_hole(self.base + int(first) * width, int(last - first) * width, top[first:last])
-        number = holes(
-            top,
-            trailing(top, GAP_SIDE // 2),
-            GAP_DEPTH,
-            HOLE_LIVE,
-            HOLE_EDGE,
-            GAP_SIDE // 2,
-            GAP_LEAST,
-            GAP_MOST,
-            out,
-        )
+        number = gaps(
+            top, trailing(top, GAP_SIDE // 2), GAP_DEPTH, GAP_EDGE, GAP_LEAP, HOLE_LIVE, HOLE_EDGE, GAP_SIDE // 2,
+            GAP_LEAST, GAP_MOST, out,
+        )  # fmt: skip
         for first, last in out[:number]:
-            if self.bins_done < base_bin + last <= base_bin + ahead and _filled(top, int(first), int(last)):
-                at = self.base + int(first) * width
-                if at not in self.bottoms and self._keep_hole(at, int(last - first) * width, top[first:last]):
-                    self.filled.add(at)
+            at = self.base + int(first) * width
+            told = any(at + n * width in self.bottoms for n in range(-HOLE_EDGE, HOLE_EDGE + 1))
+            fresh = self.bins_done < base_bin + last <= base_bin + ahead and not told
+            if (
+                fresh
+                and _steady(top[first:last])
+                and self._keep_hole(at, int(last - first) * width, top[first:last])
+            ):
+                self.filled.add(at)
         self._look_for_clicks(bend, base_bin, ahead)
         self._look_for_bursts(top, bend, ahead)
         self._look_for_alike(top, ahead)
@@ -299,14 +299,11 @@ def _cut(bend: SampleArray, first: int, last: int) -> bool:
     return float(np.median(bend[first:last])) <= HOLE_BEND * beside
 
 
-def _filled(top: SampleArray, first: int, last: int) -> bool:
-    """Whether a stretch begins and ends at once, and is as steady as the noise of a room."""
-    inside = float(np.median(top[first:last]))
-    quarter = max(2, (last - first) // 4)
-    ends = float(np.median(top[first : first + quarter])), float(np.median(top[last - quarter : last]))
-    leaps = float(top[first - HOLE_EDGE : first].max()), float(top[last : last + HOLE_EDGE].max())
-    steady = max(ends) <= GAP_ALIKE * inside and inside <= GAP_ALIKE * min(ends)
-    return min(leaps) >= GAP_EDGE * inside and steady and float(top[first:last].max()) <= GAP_LEAP * inside
+def _steady(top: SampleArray) -> bool:
+    """Whether a stretch stays alike from its first to its last quarter, as the noise of a room."""
+    inside, quarter = float(np.median(top)), max(2, top.size // 4)
+    ends = float(np.median(top[:quarter])), float(np.median(top[-quarter:]))
+    return max(ends) <= GAP_ALIKE * inside and inside <= GAP_ALIKE * min(ends)
 
 
 def trailing(x: SampleArray, count: int) -> SampleArray:

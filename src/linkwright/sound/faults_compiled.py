@@ -164,6 +164,54 @@ def holes(
 
 
 @kernel
+def gaps(
+    top: SampleArray,
+    trail: SampleArray,
+    depth: float,
+    leap: float,
+    flat: float,
+    live: float,
+    edge: int,
+    half: int,
+    least: int,
+    most: int,
+    out: IntArray,
+) -> int:
+    """Stretches of the envelope that keep one level, `depth` times under both sides, as rows first, past the last.
+
+    Unlike a hole's, its bins are held against its own median: at most `flat` times that, and within `edge` bins on
+    both sides one that reaches `leap` times it. So sides of different levels do not matter. Zeros are no noise, and
+    told elsewhere. The level of a side and
+    `trail`, `half`, `live` : as in `holes`. Returns how many.
+    """
+    found = 0
+    active = 2 * half
+    i = active + edge
+    while i < top.size - active - edge - least:
+        before = min(trail[i - edge - half - 1], trail[i - edge - 1])
+        if before < live or top[i - 1] < 1.5 * top[i] or top[i : i + least].max() * depth > flat * before:
+            i += 1
+            continue
+        inside = np.median(top[i : i + least])
+        stop = i
+        while stop < top.size and top[stop] <= flat * inside and stop - i <= most:
+            stop += 1
+        if stop - i < least or stop - i > most or stop + edge + active > top.size:
+            i += 1
+            continue
+        inside = np.median(top[i:stop])
+        sharp = min(top[i - edge : i].max(), top[stop : stop + edge].max())
+        after = min(trail[stop + edge + half - 1], trail[stop + edge + active - 1])
+        level = min(before, after) >= depth * inside and top[i:stop].max() <= flat * inside
+        if inside > 0.0 and after >= live and level and sharp >= leap * inside and found < out.shape[0]:
+            out[found, 0], out[found, 1] = i, stop
+            found += 1
+            i = stop
+        i += 1
+    return found
+
+
+@kernel
 def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: IntArray) -> tuple[int, int]:
     """Count magnitudes into `counts` (its last bin is 1 and more), and find flat tops.
 
