@@ -13,6 +13,7 @@ import numpy as np
 
 from linkwright.physics.speech import VOICE_DB
 from linkwright.sound.fault import stretches
+from linkwright.sound.room_tone import PIECES, STEPS
 from linkwright.units import BoolArray, FloatArray, SampleArray
 
 
@@ -66,9 +67,9 @@ WIDTHS_HZ: Final = np.diff(EDGES_HZ)
 NOTHING_DB: Final = -50.0
 #: A half second is speech where so many of its steps of 100 ms are voiced; a pause where these differ at most so
 #: much [dB]; pauses count up to this over the quietest [dB]. Own choices.
-STEPS, VOICED_STEPS, STEADY_DB, PAUSES_DB = 5, 2, 6.0, 10.0
-#: So many of the quietest are kept, none with a step under this mean square: digital silence is no pause.
-PIECES, SILENCE = 8, 1e-12
+VOICED_STEPS, STEADY_DB, PAUSES_DB = 2, 6.0, 10.0
+#: No step of a pause lies under this mean square: digital silence is none.
+SILENCE: Final = 1e-12
 #: Over the first, a way of talking to each other is good, under the second it is poor (the standard, from memory).
 GOOD, POOR = 0.75, 0.45
 
@@ -136,23 +137,19 @@ class SpeechMeter:
 
     rate_hz: int
     step: int
-    rest: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
     marks: FloatArray = field(default_factory=lambda: np.empty((0, 2)))  # of each step: whether voiced, and power
     speech: FloatArray = field(default_factory=lambda: np.zeros(WIDTHS_HZ.size))
     count: int = 0
     quiet: list[tuple[float, bool, FloatArray]] = field(default_factory=list)  # power, whether steady, bands
 
-    def add(self, x: SampleArray, voiced: BoolArray, power: FloatArray) -> None:
-        """The next samples, whole steps but at the end; of `PitchMeter`'s frames in them, what it says."""
-        steps = x.size // self.step
+    def add(self, pieces: SampleArray, steps: int, voiced: BoolArray, power: FloatArray) -> None:
+        """The next pieces of `RoomTone`; what `PitchMeter` says of the frames in the next `steps` steps."""
         of = np.arange(voiced.size) * steps // max(voiced.size, 1)
         number = np.maximum(np.bincount(of, minlength=steps), 1)
         sums = (np.bincount(of, values, steps) / number for values in (voiced.astype(float), power))
-        joined = np.concatenate((self.rest, x[: steps * self.step]))
         marks = np.concatenate((self.marks, np.stack(list(sums), axis=1)[:steps]))
-        count = len(marks) // STEPS
-        self.rest, self.marks = joined[count * STEPS * self.step :].copy(), marks[count * STEPS :]
-        pieces = joined[: count * STEPS * self.step].reshape(count, STEPS, self.step)
+        count = len(pieces)
+        self.marks = marks[count * STEPS :]
         said, levels = np.moveaxis(marks[: count * STEPS].reshape(count, STEPS, 2), 2, 0)
         talks = (said > 0.0).sum(axis=1) >= VOICED_STEPS
         self.count += int(talks.sum())

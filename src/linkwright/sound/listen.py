@@ -96,10 +96,11 @@ class TrackListener:
         self.finder.add(x)
         self.clip.add(x)
         slow, above = self.slowed.add(x)
-        self.speech.add(x, *self.pitch.add(above))
+        voiced, over_150_hz = self.pitch.add(above)
         self.low.add(slow)
         weighted = self.meter.add(x)
-        self.room.add(x, self.meter.powers)
+        pieces = self.room.add(x, self.meter.powers)
+        self.speech.add(pieces, self.meter.powers.size, voiced, over_150_hz)
         self.deadness.add(self.meter.powers)
         self.rustle.add(self.meter.powers, self.meter.middle_hz, self.meter.floor())
         return weighted

@@ -53,8 +53,11 @@ class RoomTone:
     kept: list[tuple[float, int, SampleArray]] = field(default_factory=list)
     seen: int = 0
 
-    def add(self, x: SampleArray, powers: FloatArray) -> None:
-        """The next samples; mean squares of its steps of `step` samples, their mean left out."""
+    def add(self, x: SampleArray, powers: FloatArray) -> SampleArray:
+        """The next samples; mean squares of its steps of `step` samples, their mean left out.
+
+        The pieces that are whole now, shape (n, steps, samples).
+        """
         size = STEPS * self.step
         joined = np.concatenate((self.rest, x)) if self.rest.size else x
         powers = np.concatenate((self.powers, powers))
@@ -68,6 +71,7 @@ class RoomTone:
                 self.kept = sorted([*self.kept, (float(means[at]), self.seen + int(at), piece.copy())])[:PIECES]
         self.seen += count
         self.rest, self.powers = joined[count * size :].copy(), powers[count * STEPS :].copy()
+        return joined[: count * size].reshape(count, STEPS, self.step)
 
     def spectrum(self) -> tuple[FloatArray, FloatArray] | None:
         """Frequencies [Hz] and power in each bin (Hann, full scale 1); None without room tone."""
