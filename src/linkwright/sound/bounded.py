@@ -22,7 +22,7 @@ class Powers:
     def __init__(self, from_db: float, to_db: float, step_db: float) -> None:
         self.from_db, self.step_db = from_db, step_db
         size = round((to_db - from_db) / step_db) + 1
-        self.counts, self.sums = np.zeros(size, np.int64), np.zeros(size)
+        self.counts, self.sums = np.zeros(size, np.int32), np.zeros(size)
 
     def add(self, powers: FloatArray) -> None:
         """Count these."""

@@ -70,7 +70,7 @@ _ALL: Final = (
     Kind(
         "hole", "hole", "holes", "moment", "its bottom lies under the track's own floor",
         "2 to 120 ms, 24 dB deep, with edges of at most 1.5 ms; as a suspect 4.5 to 300 ms, as quiet and steady as "
-        "the room, 14 dB deep",
+        "the room, 16 dB deep",
         "The sound was cut and not faded: look what the link's log says at that moment.", grave=True, radio=True,
     ),
     Kind(
