@@ -13,7 +13,7 @@ from linkwright.physics.speech import (
     microphone_dbu,
     voice_spl_db,
 )
-from linkwright.sound.gain import Converter, Recorder, gain_chain, phantom
+from linkwright.sound.gain import Converter, RecorderInput, gain_chain, phantom
 
 
 @pytest.mark.published("ANSI S3.5-1997, table 1: overall level of speech at 1 m")
@@ -39,7 +39,14 @@ def test_microphone_output() -> None:
 )
 def test_peak_and_the_step_to_choose() -> None:
     found = gain_chain(
-        "shouted", 0.25, 6.0, 28.0, (0, 3, 6, 9, 12), Converter(-20.0, -110.0), Recorder(0.0, -110.0), crest_db=18.0
+        "shouted",
+        0.25,
+        6.0,
+        28.0,
+        (0, 3, 6, 9, 12),
+        Converter(-20.0, -110.0),
+        RecorderInput(0.0, -110.0),
+        crest_db=18.0,
     )
     assert found.steps[0].peak_dbfs == pytest.approx(-6.87, abs=0.005)
     assert (found.chosen.attenuation_db, found.holds) == (6, True)

@@ -14,7 +14,7 @@ KINDS = ("mute", "hold", "repeat", "ramped hole", "noise-filled hole")
 
 
 def grave(faults: list[Fault]) -> list[Fault]:
-    return [one for one in faults if one.certain and one.kind in GRAVE]
+    return [fault for fault in faults if fault.certain and fault.kind in GRAVE]
 
 
 def meets(fault: Fault, place: tuple[int, int]) -> bool:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from tests.sound.talking import glottal
 
 from linkwright.physics.speech import VOICE_DB, fundamentals_hz
-from linkwright.sound.gain import Converter, Recorder, gain_chain, phantom
+from linkwright.sound.gain import Converter, RecorderInput, gain_chain, phantom
 from linkwright.sound.low_band import Slowed, slow_rate_hz
 from linkwright.sound.lowcut import Filter, Spectrum, choose_low_cut
 from linkwright.sound.pitch import PitchMeter
@@ -28,7 +28,7 @@ def test_the_step_is_the_smallest_that_keeps_the_target(
     effort: str, distance_m: float, sensitivity: float, full_dbu: float, gain_db: float
 ) -> None:
     found = gain_chain(
-        effort, distance_m, sensitivity, 28.0, STEPS, Converter(full_dbu, -108.0), Recorder(gain_db, -100.0)
+        effort, distance_m, sensitivity, 28.0, STEPS, Converter(full_dbu, -108.0), RecorderInput(gain_db, -100.0)
     )
     for step in found.steps:
         parts = (
@@ -45,7 +45,7 @@ def test_the_step_is_the_smallest_that_keeps_the_target(
 
 def test_a_microphone_too_near_a_shout_is_told() -> None:
     found = gain_chain(
-        "shouted", 0.02, 16.0, 28.0, STEPS, Converter(-20.0, -108.0), Recorder(0.0, -108.0), max_spl_db=130.0
+        "shouted", 0.02, 16.0, 28.0, STEPS, Converter(-20.0, -108.0), RecorderInput(0.0, -108.0), max_spl_db=130.0
     )
     assert found.microphone_headroom_db is not None
     assert found.microphone_headroom_db == pytest.approx(130.0 + 3.01 - (82.30 + 33.98 + 20.0), abs=0.01)

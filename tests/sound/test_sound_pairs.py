@@ -176,7 +176,8 @@ def two_files(folder: Path, a: Floats, b: Floats) -> list[dict[str, Any]]:
     recordings = [open_recording(path, path.name) for path in paths]
     pairs = [pair_document(recordings, pair) for pair in compare(recordings)]
     files = [
-        {"path": one.name, "length_s": one.length_s, "torn_s": None, "rate_hz": one.rate_hz} for one in recordings
+        {"path": recording.name, "length_s": recording.length_s, "torn_s": None, "rate_hz": recording.rate_hz}
+        for recording in recordings
     ]
     return told({"files": files, "tracks": [], "pairs": pairs})
 
@@ -195,7 +196,7 @@ def test_a_file_is_found_in_another_however_far_apart_their_clocks_are(seed: int
     begins = int(rng.uniform(40.0, 110.0) * RATE)
     there = whole[begins : begins + 25 * RATE]
     a, b = noisy(in_a_room(whole, 6.0, rng), 20.0, rng), noisy(in_a_room(there, -3.0, rng), 10.0, rng)
-    (says,) = [one["says"] for one in two_files(tmp_path, a, b) if one["kind"] == "apart"]
+    (says,) = [two_file["says"] for two_file in two_files(tmp_path, a, b) if two_file["kind"] == "apart"]
     after_s, where = re.search(r"comes ([0-9.]+) s (.*) than", says).groups()  # type: ignore[union-attr]
     assert float(after_s) == pytest.approx(begins / RATE, abs=0.003)  # a millisecond is a third of a metre
     assert where == "earlier in camera.wav"

@@ -102,5 +102,5 @@ def test_a_recording_that_was_cut_off_is_read_as_far_as_it_goes(tmp_path: Path) 
     path = tmp_path / "take.wav"
     soundfile.write(str(path), samples(2, 48_000), 48_000, subtype="PCM_24")
     path.write_bytes(path.read_bytes()[:100_000])
-    read = sum(one.shape[1] for one in blocks(open_recording(path), 480))
+    read = sum(block.shape[1] for block in blocks(open_recording(path), 480))
     assert 16_000 < read < 17_000

@@ -141,7 +141,7 @@ def test_regular_clicks_are_one(period: float, count: int, seed: int, missing: f
 def test_clicks_by_chance_stay_single() -> None:
     rng = np.random.default_rng(13)
     clicks = [Fault(int(i), 24, "click", False) for i in np.sort(rng.integers(0, 600 * WIDE, 30))]
-    assert all(one.every_s is None for one in regular_clicks(clicks, WIDE))
+    assert all(regular_click.every_s is None for regular_click in regular_clicks(clicks, WIDE))
 
 
 def test_a_clock_that_slips_is_one_finding() -> None:
@@ -182,7 +182,7 @@ def test_a_second_track_speaks_for_a_suspect(off_zero: float, tmp_path: Path) ->
     for at in loud:
         a[at - 160 : at + 480] *= faded  # an edit, but the other track goes on
     heard = both(tmp_path, a, b)
-    told = [one for one in heard.tracks[0].faults if one.other is not None and one.kind == "mute"]
+    told = [fault for fault in heard.tracks[0].faults if fault.other is not None and fault.kind == "mute"]
     assert len(told) == len(loud) >= 2
     assert all(not one.certain and one.other == (0, 1) for one in told)
     document = listen_document([heard])
@@ -198,4 +198,4 @@ def test_silence_on_both_tracks_stays_an_edit(tmp_path: Path) -> None:
         (np.linspace(1.0, 0.0, 160), np.zeros(1600), np.linspace(0.0, 1.0, 160))
     )
     heard = both(tmp_path, a, later(a, 40.3))
-    assert not [one for one in heard.tracks[0].faults if one.kind == "mute"]
+    assert not [fault for fault in heard.tracks[0].faults if fault.kind == "mute"]

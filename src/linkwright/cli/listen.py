@@ -134,7 +134,7 @@ def _gain(
     from linkwright.sound.settings import gain_from, with_sound
 
     shoot, link = at_work
-    tracks = [one for one in heard[0].tracks if channel in (None, one.channel) and one.loudest is not None]
+    tracks = [track for track in heard[0].tracks if channel in (None, track.channel) and track.loudest is not None]
     tracks.sort(key=lambda one: one.low_cut is None or one.low_cut.f0_hz is None)
     if not tracks or tracks[0].loudest is None:
         if channel is None and out is None:
@@ -165,9 +165,9 @@ def _tested(
     """What the first minute of a voice says: of its gain where the link is known, and of its low cut."""
     gain = None if at_work is None else _gain(at_work, [heard], recorded_db, mouth_m, channel, None)
     cuts = [
-        f"track {one.channel}: low cut {one.low_cut.corner_hz:.0f} Hz"
-        for one in heard.tracks
-        if one.low_cut is not None
+        f"track {track.channel}: low cut {track.low_cut.corner_hz:.0f} Hz"
+        for track in heard.tracks
+        if track.low_cut is not None
     ]
     return " ".join([*([gain["says"]] if gain else []), *([f"{'; '.join(cuts)}."] if cuts else [])])
 

@@ -100,8 +100,8 @@ def _level(value: float | None) -> str:
 def _document(of: Second) -> dict[str, Any]:
     return {
         "at_s": round(of.at_s, 3),
-        "rms_dbfs": [None if one is None else round(one, 1) for one in of.rms_dbfs],
-        "peak_dbfs": [None if one is None else round(one, 1) for one in of.peak_dbfs],
+        "rms_dbfs": [None if rms_dbf is None else round(rms_dbf, 1) for rms_dbf in of.rms_dbfs],
+        "peak_dbfs": [None if peak_dbf is None else round(peak_dbf, 1) for peak_dbf in of.peak_dbfs],
         "faults": [
             {"track": track, "kind": fault.kind, "at_s": round(fault.at / of.rate_hz, 6)}
             for track, fault in of.faults

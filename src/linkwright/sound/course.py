@@ -30,7 +30,7 @@ LIMITED_SHARE, LIVE_DB, LIVE_STEPS, TONE_CREST_DB = 0.1, 20.0, 150, 4.5
 
 
 @dataclass
-class Course:
+class LevelCourse:
     """The largest, least and mean level of each second of a track that streams by."""
 
     largest: Tops = field(default_factory=lambda: Tops(folded=SECOND))

@@ -59,12 +59,12 @@ def apart(faults: Sequence[Fault]) -> list[Fault]:
     """Without those that are a part of what was already told by a surer name."""
     kept: list[Fault] = []
     starts: list[int] = []
-    for one in sorted(faults, key=lambda f: (_rank(f), f.at)):
-        place = bisect_left(starts, one.at)
+    for fault in sorted(faults, key=lambda f: (_rank(f), f.at)):
+        place = bisect_left(starts, fault.at)
         beside = kept[max(0, place - 1) : place + 1]
-        if not any(one.at < k.at + k.length + NEAR and k.at - NEAR < one.at + one.length for k in beside):
-            kept.insert(place, one)
-            starts.insert(place, one.at)
+        if not any(fault.at < k.at + k.length + NEAR and k.at - NEAR < fault.at + fault.length for k in beside):
+            kept.insert(place, fault)
+            starts.insert(place, fault.at)
     return kept
 
 
@@ -75,10 +75,10 @@ def _rank(fault: Fault) -> int:
 
 def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:
     """The same faults, but clicks that come regularly, as an unsynchronised clock makes them, told as one."""
-    clicks = sorted((one for one in faults if one.kind == "click"), key=lambda one: one.at)
-    rest = [one for one in faults if one.kind != "click"]
+    clicks = sorted((fault for fault in faults if fault.kind == "click"), key=lambda one: one.at)
+    rest = [fault for fault in faults if fault.kind != "click"]
     for _ in range(SERIES):
-        times = np.array([one.at for one in clicks]) / rate_hz
+        times = np.array([click.at for click in clicks]) / rate_hz
         found = _series(times)
         if found is None:
             break
@@ -92,14 +92,14 @@ def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:
 
 def gathered(faults: Sequence[Fault], of: Callable[[Fault], bool], rate_hz: int, name: str) -> list[Fault]:
     """The same faults, but single ones of some kind that follow each other soon and often told as one of `name`."""
-    members = sorted((one for one in faults if of(one) and one.every_s is None), key=lambda one: one.at)
-    rest = [one for one in faults if not of(one) or one.every_s is not None]
+    members = sorted((fault for fault in faults if of(fault) and fault.every_s is None), key=lambda one: one.at)
+    rest = [fault for fault in faults if not of(fault) or fault.every_s is not None]
     rows: list[list[Fault]] = []
-    for one in members:
-        if rows and one.at - rows[-1][-1].at <= SOON_S * rate_hz:
-            rows[-1].append(one)
+    for member in members:
+        if rows and member.at - rows[-1][-1].at <= SOON_S * rate_hz:
+            rows[-1].append(member)
         else:
-            rows.append([one])
+            rows.append([member])
     for row in rows:
         long = row[-1].at + row[-1].length - row[0].at
         if len(row) >= OFTEN and long <= len(row) * SOON_S * rate_hz / 2.0:

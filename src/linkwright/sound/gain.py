@@ -10,10 +10,8 @@ import numpy as np
 
 from linkwright.physics.speech import CREST_DB, SINE_CREST_DB, microphone_dbu, voice_spl_db
 
-#: Where peaks should stay at the converter [dBFS], and alignment levels of recorders [dBFS]: EBU R 68, and SMPTE
-#: RP 155 (both from memory).
+#: Where peaks should stay at the converter [dBFS] (common practice, no source).
 TARGET_DBFS: Final = -10.0
-ALIGNMENT_DBFS: Final = {"EBU R 68": -18.0, "SMPTE RP 155": -20.0}
 #: Phantom power of 48 V: volts, and the two feeding resistors in parallel [ohm]; IEC 61938 (from memory).
 PHANTOM_V: Final = 48.0
 PHANTOM_OHM: Final = 3400.0
@@ -31,7 +29,7 @@ class Converter:
 
 
 @dataclass(frozen=True)
-class Recorder:
+class RecorderInput:
     """The camera's or recorder's input: how far its reading lies over the converter's, and its own noise.
 
     gain_db : its alignment level less the level in the link that is sent to it, 0 for a digital input. noise_dbfs :
@@ -93,7 +91,7 @@ def gain_chain(
     self_noise_dba: float,
     attenuation_db: Sequence[float],
     converter: Converter,
-    recorder: Recorder,
+    recorder: RecorderInput,
     *,
     max_spl_db: float | None = None,
     target_dbfs: float = TARGET_DBFS,
@@ -133,7 +131,7 @@ def _step(
     voice_dbu: float,
     noise_dbu: float,
     converter: Converter,
-    recorder: Recorder,
+    recorder: RecorderInput,
     crest_db: float,
     best_db: float | None,
 ) -> GainStep:

@@ -21,7 +21,7 @@ from linkwright.sound.measured import LoudestMinute, loudest_minute
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.pitch import PitchMeter
 from linkwright.sound.recordings import Recording, blocks
-from linkwright.sound.room_tone import Line, RoomTone
+from linkwright.sound.room_tone import RoomTone, SteadyTone
 from linkwright.sound.rustle import Rustle
 from linkwright.units import FloatArray, SampleArray
 
@@ -46,7 +46,7 @@ class Track:
     rms_dbfs: float | None
     noise_floor_dbfs: float | None
     dc: float
-    hum: Line | None
+    hum: SteadyTone | None
     low_cut: LowCut | None
     faults: tuple[Fault, ...]
     faults_left_out: int
@@ -111,7 +111,7 @@ class TrackListener:
         faults = self.finder.finish(NOISE_PEAK * float(np.sqrt(floor)), self.clip.levels())
         step = meter.tops.folded * STEP * hop_frames(self.rate_hz)
         faults += self.clip.finish(meter.tops.all(), step, meter.rms)
-        if not any(one.kind == "clip" and one.certain for one in faults):
+        if not any(fault.kind == "clip" and fault.certain for fault in faults):
             faults += limited(meter.tops.all(), meter.rms, meter.frames)
         faults += self.deadness.finish(meter.frames) or meter.course.falls(STEP * hop_frames(self.rate_hz))
         level, voice = self.pitch.level_db()
@@ -121,7 +121,7 @@ class TrackListener:
         if abs(meter.dc) >= MOST_DC:
             faults.append(Fault(0, meter.frames, "dc", certain=True))
         lines = self.room.steady()
-        faults += [Fault(0, meter.frames, one.kind, False, level_db=one.level_dbfs, hz=one.hz) for one in lines]
+        faults += [Fault(0, meter.frames, line.kind, False, level_db=line.level_dbfs, hz=line.hz) for line in lines]
         return Track(
             channel,
             meter.loudness.result(),
@@ -130,13 +130,13 @@ class TrackListener:
             level_dbfs(meter.square / max(meter.frames, 1)),
             level_dbfs(floor),
             meter.dc,
-            next((one for one in lines if one.kind != "tone"), None),
+            next((line for line in lines if line.kind != "tone"), None),
             self._low_cut(any(one.kind in ("rumble", "wind") for one in low)),
             tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
             self.finder.dropped + self.clip.dropped,
             loudest_minute(
                 meter.course, meter.tops, floor, STEP * hop_frames(self.rate_hz) / self.rate_hz,
-                clipped=any(one.kind == "clip" for one in faults),
+                clipped=any(fault.kind == "clip" for fault in faults),
             ),
             meter.course.room_tone(),
             self.speech.finish(voice=self.pitch.talks()),

@@ -11,8 +11,8 @@ import numpy as np
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.physics.speech import VOICE_DB
 from linkwright.sound.bounded import Tops
-from linkwright.sound.course import SECOND, Course
-from linkwright.sound.gain import TARGET_DBFS, Converter, GainStep, Recorder, sum_db
+from linkwright.sound.course import SECOND, LevelCourse
+from linkwright.sound.gain import TARGET_DBFS, Converter, GainStep, RecorderInput, sum_db
 from linkwright.units import minus
 
 #: The loudest minute [s]; a second counts as voice within this of its loudest one [dB] (own choice).
@@ -65,7 +65,7 @@ class MeasuredGain:
 
 
 def loudest_minute(
-    course: Course, tops: Tops, floor: float, step_s: float, *, clipped: bool
+    course: LevelCourse, tops: Tops, floor: float, step_s: float, *, clipped: bool
 ) -> LoudestMinute | None:
     """The minute with the most power; None without a whole second of sound.
 
@@ -94,7 +94,7 @@ def measured_gain(
     recorded_db: float,
     attenuation_db: Sequence[float],
     converter: Converter,
-    recorder: Recorder,
+    recorder: RecorderInput,
     *,
     said: tuple[str, float],
     mouth_m: float | None = None,
@@ -139,7 +139,7 @@ class Converted:
     pauses_dbfs: float
 
 
-def _pauses_dbfs(minute: LoudestMinute, converter: Converter, recorder: Recorder) -> float:
+def _pauses_dbfs(minute: LoudestMinute, converter: Converter, recorder: RecorderInput) -> float:
     """The pauses without the noises of converter and recorder, at the converter [dBFS]."""
     if minute.pauses_dbfs is None:
         return -200.0
@@ -149,7 +149,7 @@ def _pauses_dbfs(minute: LoudestMinute, converter: Converter, recorder: Recorder
 
 
 def _step(
-    heard: Converted, louder_db: float, up_db: float, converter: Converter, recorder: Recorder,
+    heard: Converted, louder_db: float, up_db: float, converter: Converter, recorder: RecorderInput,
     attenuation_db: float = 0.0, best_db: float | None = None,
 ) -> GainStep:  # fmt: skip
     """One step, `up_db` over the one recorded with; the voice `louder_db` louder, the room as it was."""

@@ -10,7 +10,7 @@ import numpy as np
 from linkwright.physics import loudness
 from linkwright.physics.loudness_compiled import energies, true_peak
 from linkwright.sound.bounded import Powers, Tops
-from linkwright.sound.course import Course
+from linkwright.sound.course import LevelCourse
 from linkwright.units import FloatArray, SampleArray
 
 #: A hop [s], hops in a step of 100 ms, in the momentary and in the short-term window; BS.1770-5 and EBU Tech 3341.
@@ -125,7 +125,7 @@ class TrackMeter:
     frames: int = 0
     quiet: Powers = field(default_factory=lambda: Powers(*FLOOR_DB))
     tops: Tops = field(default_factory=Tops)
-    course: Course = field(default_factory=Course)
+    course: LevelCourse = field(default_factory=LevelCourse)
     powers: FloatArray = field(default_factory=lambda: np.empty(0))  # of the last steps, their mean left out
     middle_hz: FloatArray = field(default_factory=lambda: np.empty(0))  # of the last steps: where their power lies
 

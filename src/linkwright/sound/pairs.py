@@ -98,21 +98,23 @@ def compare(recordings: Sequence[Recording], tell: Tell | None = None) -> list[P
     if len(sides) < 2:
         return []
     with ExitStack() as stack:
-        readers = [stack.enter_context(reading(one)) for one in recordings]
+        readers = [stack.enter_context(reading(recording)) for recording in recordings]
         if not wanted:
             first = _reference(readers, sides)
-            wanted = [(first, one) if first.file <= one.file else (one, first) for one in sides if one != first]
+            wanted = [
+                (first, side) if first.file <= side.file else (side, first) for side in sides if side != first
+            ]
         offsets = [_offset(readers, f) for f in range(len(readers))]
         return _compared(readers, offsets, wanted, tell)
 
 
 def _reference(readers: Sequence[Reader], sides: Sequence[Side]) -> Side:
     """The first track that has sound in the middle of its recording; the first of all where none has."""
-    for one in sides:
-        reader = readers[one.file]
-        middle = reader.read(reader.recording.frames // 3, round(5 * reader.recording.rate_hz))[one.channel]
+    for side in sides:
+        reader = readers[side.file]
+        middle = reader.read(reader.recording.frames // 3, round(5 * reader.recording.rate_hz))[side.channel]
         if middle.std() > 1e-4:
-            return one
+            return side
     return sides[0]
 
 

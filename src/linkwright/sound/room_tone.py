@@ -31,7 +31,7 @@ NEAR_HZ: Final = 1.0
 
 
 @dataclass(frozen=True)
-class Line:
+class SteadyTone:
     """Something steady in the room tone: "hum" or "buzz" of mains of `hz`, or a "tone" of `hz`.
 
     level_dbfs : of all its lines together, a full-scale sine being 0 dBFS.
@@ -88,7 +88,7 @@ class RoomTone:
         power = np.abs(np.fft.rfft(pieces * window, axis=1)) ** 2 * 2.0 / (size * (window**2).sum())
         return np.asarray(np.fft.rfftfreq(size, 1.0 / self.rate_hz), float), np.asarray(power, float)
 
-    def steady(self) -> list[Line]:
+    def steady(self) -> list[SteadyTone]:
         """Hum and buzz of the mains, and single tones that stand in all the quietest pieces, the loudest first."""
         if not self.kept:
             return []
@@ -101,10 +101,10 @@ class RoomTone:
         return [_named(tone) for tone in tones]
 
 
-def _named(tone: Line) -> Line:
+def _named(tone: SteadyTone) -> SteadyTone:
     """A single tone as hum, where it is a harmonic of the mains."""
     mains = next((mains_hz for mains_hz in MAINS_HZ if _of_mains(tone.hz, mains_hz)), None)
-    return tone if mains is None else Line("hum", mains, tone.level_dbfs)
+    return tone if mains is None else SteadyTone("hum", mains, tone.level_dbfs)
 
 
 def _of_mains(hz: float, mains_hz: float) -> bool:
@@ -113,7 +113,7 @@ def _of_mains(hz: float, mains_hz: float) -> bool:
     return 1 <= harmonic <= SINGLE and abs(hz - harmonic * mains_hz) < NEAR_HZ
 
 
-def _mains(frequency: FloatArray, power: FloatArray) -> Line | None:
+def _mains(frequency: FloatArray, power: FloatArray) -> SteadyTone | None:
     """Hum, where three of the first eight lines stand out of the room tone; buzz, where many high ones do too."""
     step = frequency[1]
     answers = []
@@ -133,10 +133,10 @@ def _mains(frequency: FloatArray, power: FloatArray) -> Line | None:
     count, total, mains, high_count = max(answers)
     if count < LINES or total <= 0.0:
         return None
-    return Line("buzz" if high_count >= BUZZ_LINES else "hum", mains, _dbfs(total))
+    return SteadyTone("buzz" if high_count >= BUZZ_LINES else "hum", mains, _dbfs(total))
 
 
-def _tones(frequency: FloatArray, power: FloatArray) -> list[Line]:
+def _tones(frequency: FloatArray, power: FloatArray) -> list[SteadyTone]:
     """Lines that stand 20 dB out of what is beside them in every piece, at one level; power has a row a piece."""
     from scipy.ndimage import median_filter
 
@@ -153,7 +153,7 @@ def _tones(frequency: FloatArray, power: FloatArray) -> list[Line]:
         at = first + int(np.argmax(mean[first:last]))
         around = slice(max(at - 2, 0), at + 3)
         hz = float((frequency[around] * mean[around]).sum() / mean[around].sum())
-        found.append(Line("tone", round(hz, 1), _dbfs(float(mean[around].sum()))))
+        found.append(SteadyTone("tone", round(hz, 1), _dbfs(float(mean[around].sum()))))
     found.sort(key=lambda tone: -tone.level_dbfs)
     return found[:MOST_TONES]
 

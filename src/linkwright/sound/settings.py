@@ -16,7 +16,7 @@ from linkwright.shoot.equipment import Form, Microphone, Receiver, Recorder, Tra
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of, usual_microphone
 from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain, phantom
-from linkwright.sound.gain import Recorder as Input
+from linkwright.sound.gain import RecorderInput as Input
 from linkwright.sound.measured import LoudestMinute, MeasuredGain, measured_gain
 from linkwright.sound.timing import LineUp, Path, line_up
 

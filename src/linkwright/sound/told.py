@@ -149,18 +149,18 @@ def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
 
 
 def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
-    for one in files:
-        name = _base(one["path"])
-        if one["torn_s"] is not None:
-            said_s, is_s = one["torn_s"]
+    for file in files:
+        name = _base(file["path"])
+        if file["torn_s"] is not None:
+            said_s, is_s = file["torn_s"]
             more = "less" if said_s > is_s else "more"
             says = f"{name} holds {is_s:.1f} s, {more} than the {said_s:.1f} s that its header tells."
             if not said_s:
                 says = f"{name} holds {is_s:.1f} s, though its header was never finished."
             yield _one("torn", True, [name], None, says)
-    rates = sorted({one["rate_hz"] for one in files})
+    rates = sorted({file["rate_hz"] for file in files})
     if len(rates) > 1:
-        names = [_base(one["path"]) for one in files]
+        names = [_base(file["path"]) for file in files]
         says = f"The files have different sample rates: {', '.join(f'{rate} Hz' for rate in rates)}."
         yield _one("rates", True, names, None, says)
 

@@ -45,7 +45,9 @@ def context(snapshot: Snapshot) -> dict[str, Any]:
         "links": spoken(shoot, settings),
         "calls": calls(shoot, settings) if shoot is not None else [],
         "target": TARGET_DBFS,
-        "findings": [one for one in plan.findings if one.code in ABOUT_SOUND] if plan is not None else [],
+        "findings": [finding for finding in plan.findings if finding.code in ABOUT_SOUND]
+        if plan is not None
+        else [],
     }
 
 
