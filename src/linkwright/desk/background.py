@@ -25,7 +25,7 @@ TELL_S: Final = 0.2
 #: Lasting work that failed begins anew after so long, twice as long each time, and at most so long [s].
 AGAIN_S, AGAIN_MOST_S = 0.2, 10.0
 #: Whoever closes waits so long for what is under way [s].
-CLOSE_S: Final = 10.0
+CLOSE_S: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True)
