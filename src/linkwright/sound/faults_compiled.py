@@ -180,9 +180,8 @@ def gaps(
     """Stretches of the envelope that keep one level, `depth` times under both sides, as rows first, past the last.
 
     Unlike a hole's, its bins are held against its own median: at most `flat` times that, and within `edge` bins on
-    both sides one that reaches `leap` times it. So sides of different levels do not matter. Zeros are no noise, and
-    told elsewhere. The level of a side and
-    `trail`, `half`, `live` : as in `holes`. Returns how many.
+    both sides a bin that reaches `leap` times it. So sides of different levels do not matter. Zeros are no noise,
+    and told elsewhere. The level of a side, `trail`, `half` and `live` are as in `holes`. Returns how many.
     """
     found = 0
     active = 2 * half

@@ -159,7 +159,7 @@ class SpeechMeter:
             if len(self.quiet) < PIECES or mean < self.quiet[-1][0]:
                 steady = bool(levels[n].max() <= levels[n].min() * 10.0 ** (STEADY_DB / 10.0))
                 bands = self._banded(pieces[n]) / STEPS
-                self.quiet = sorted([*self.quiet, (mean, steady, bands)], key=lambda one: one[0])[:PIECES]
+                self.quiet = sorted([*self.quiet, (mean, steady, bands)], key=lambda piece: piece[0])[:PIECES]
 
     def finish(self, *, voice: bool) -> Intelligibility:
         """The index. voice : whether somebody talks in the track."""
