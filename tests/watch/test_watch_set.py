@@ -10,7 +10,7 @@ import pytest
 from tests.watch.second import BEGIN_NS
 
 from linkwright.watch.diagnose.expected import Expected
-from linkwright.watch.diagnose.logs import coarse_meters
+from linkwright.watch.diagnose.logs import meters_said
 from linkwright.watch.diagnose.watcher import Episode, Watcher
 from linkwright.watch.log.record import SECOND_NS, Batch
 
@@ -116,5 +116,19 @@ def test_a_meter_of_few_steps_is_told_once_for_all_that_are_alike() -> None:
         part.values[:, :2] = np.round(part.values[:, :2] / 10.0) * 10.0
         watcher.add(part)
     watcher.add(batch("Host", levels, np.ones(levels.size, bool)))
-    (said,) = coarse_meters(watcher.seen())
+    (said,) = meters_said(watcher.seen())
     assert said.startswith("Boom, Mic: the meter shows steps of 10 dB from -")
+
+
+@pytest.mark.parametrize(("late_s", "says"), [(0.9, "0.9 s after"), (-0.7, "0.7 s before"), (0.2, "")])
+def test_a_receiver_that_tells_quality_and_level_apart_in_time_is_told(late_s: float, says: str) -> None:
+    rng, falls = np.random.default_rng(3), np.arange(15.0, 150.0, 22.0)
+    time_s = np.arange(0.0, 160.0, 1.0 / RATE)
+    down = ((time_s[:, None] >= falls) & (time_s[:, None] < falls + 2.0)).any(axis=1)
+    levels = np.where(down, -112.0, -62.0) + rng.normal(0.0, 1.5, time_s.size)
+    part = batch("Boom", levels, np.ones(levels.size, bool))
+    part.values[:, 3] = 1.0 - np.interp(time_s - late_s, time_s, down.astype(float))
+    watcher = Watcher()
+    watcher.add(part)
+    told_ = meters_said(watcher.seen())
+    assert told_ == ([f"Boom: the receiver tells the quality {says} the level"] if says else [])

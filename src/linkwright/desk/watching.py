@@ -37,7 +37,7 @@ from linkwright.units import SampleArray, number_word
 from linkwright.watch.diagnose.answers import counted, sharpened
 from linkwright.watch.diagnose.causes import CAUSES, words_of
 from linkwright.watch.diagnose.expected import GONE_DBM, Expected, another_day, at_any_time
-from linkwright.watch.diagnose.logs import coarse_meters
+from linkwright.watch.diagnose.logs import meters_said
 from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import BREAKS, SILENT_S, Board
@@ -249,7 +249,7 @@ class Watching:
     def meters(self) -> list[str]:
         """What meters of few steps show and what they cannot, sentences without their end."""
         seen = [replace(one, link=self._called(one.link)) for one in self._watcher.seen()]
-        return coarse_meters(seen)
+        return meters_said(seen)
 
     def silent_since_ns(self) -> int | None:
         """The time of the newest reading where no link says anything any more; None where one does or never did."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,6 +26,11 @@ PART: Final = 65_536
 #: A meter of such steps hides much of what tells causes apart [dB]; it is known after so many readings (assumed).
 COARSE_DB: Final = 4.0
 LEAST_READINGS: Final = 300
+#: Quality that falls so long after the level, or before it, is told [s], from so many falls on that agree so well
+#: [s]: smoothed by up to 0.3 s it is usual (assumed).
+LATE_S: Final = 0.4
+LEAST_FALLS: Final = 4
+LAGS_ALIKE_S: Final = 0.2
 #: So many links that the shoot lacks are named.
 MOST_NAMED: Final = 8
 
@@ -75,7 +81,7 @@ def diagnose(
         watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)
         told = [*kept, *log.told]
     told += _strangers(watcher.seen(), expected)
-    told += coarse_meters(watcher.seen())
+    told += meters_said(watcher.seen())
     twice = sum(seen.twice for seen in watcher.seen())
     if twice:
         told.append(f"{counted(twice, 'reading')} of a moment that their link had already; the first was kept")
@@ -98,21 +104,32 @@ def _strangers(seen: Sequence[LinkIntake], expected: Sequence[Expected]) -> list
     ]
 
 
-def coarse_meters(seen: Sequence[LinkIntake]) -> list[str]:
-    """What meters of few steps show, and what they cannot: one sentence for all that are alike."""
-    alike: dict[tuple[int, int, int], list[str]] = {}
-    for one in seen:
-        if one.step_db >= COARSE_DB and one.readings >= LEAST_READINGS:
-            shown = (round(one.step_db), round(one.lowest_dbm), round(one.highest_dbm))
-            alike.setdefault(shown, []).append(one.link)
-    told = []
-    for (step, low, high), names in alike.items():
-        who = ", ".join(names[:MOST_NAMED]) + (" and others" if len(names) > MOST_NAMED else "")
-        told.append(
-            f"{who}: the meter shows steps of {step} dB from {low} to {high} dBm; what changes by less, or under "
-            f"{low} dBm, is not seen, and the causes are less sure"
-        )
+def meters_said(seen: Sequence[LinkIntake]) -> list[str]:
+    """What meters of few steps cannot show, and whose quality comes late: a sentence for all that are alike."""
+    coarse: dict[tuple[int, int, int], list[str]] = {}
+    late: dict[float, list[str]] = {}
+    for link in seen:
+        if link.step_db >= COARSE_DB and link.readings >= LEAST_READINGS:
+            shown = (round(link.step_db), round(link.lowest_dbm), round(link.highest_dbm))
+            coarse.setdefault(shown, []).append(link.link)
+        if len(link.lags_s) >= LEAST_FALLS:
+            lag_s = statistics.median(link.lags_s)
+            apart_s = statistics.median(abs(each_s - lag_s) for each_s in link.lags_s)
+            if abs(lag_s) >= LATE_S and apart_s <= LAGS_ALIKE_S:
+                late.setdefault(round(lag_s, 1), []).append(link.link)
+    told = [
+        f"{_named(names)}: the meter shows steps of {step} dB from {low} to {high} dBm; what changes by less, or under "
+        f"{low} dBm, is not seen, and the causes are less sure"
+        for (step, low, high), names in coarse.items()
+    ]
+    for lag_s, names in late.items():
+        order = "after" if lag_s > 0 else "before"
+        told.append(f"{_named(names)}: the receiver tells the quality {abs(lag_s):g} s {order} the level")
     return told
+
+
+def _named(names: Sequence[str]) -> str:
+    return ", ".join(names[:MOST_NAMED]) + (" and others" if len(names) > MOST_NAMED else "")
 
 
 Said = tuple[Batch, list[str] | None]

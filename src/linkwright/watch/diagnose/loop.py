@@ -17,7 +17,7 @@ from linkwright.watch.log.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTE
 OPENED, CLOSED = 0, 1
 #: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
 #: this file changes; a test says what to write here when they do.
-COMPILED_WITH = "ed19b8655ae2"
+COMPILED_WITH = "f395d5ab9702"
 
 
 @kernel
@@ -387,6 +387,25 @@ def flutter(s: np.ndarray, a: float, b: float, dt: float) -> None:
 
 
 @kernel
+def pair(s: np.ndarray, t: float, down: bool, broken: bool) -> None:
+    """How long after the level the quality falls, where both do: receivers tell the two apart in time."""
+    fell = down and t - s[at.DOWN_T] > at.LAG_MOST_S
+    broke = broken and t - s[at.BROKEN_T] > at.LAG_MOST_S
+    if down:
+        s[at.DOWN_T] = t
+    if broken:
+        s[at.BROKEN_T] = t
+    if fell:
+        s[at.FELL_T] = t
+    if broke:
+        s[at.BROKE_T] = t
+    if (fell or broke) and abs(s[at.BROKE_T] - s[at.FELL_T]) <= at.LAG_MOST_S:
+        s[at.LAGS + int(s[at.PAIRS]) % at.KEPT_LAGS] = s[at.BROKE_T] - s[at.FELL_T]
+        s[at.PAIRS] += 1.0
+        s[at.FELL_T], s[at.BROKE_T] = -1.0, -2.0 - at.LAG_MOST_S
+
+
+@kernel
 def step_readings(
     start: int, links: np.ndarray, times: np.ndarray, values: np.ndarray, base: int, state: np.ndarray,
     rings: np.ndarray, gathered: np.ndarray, sure: np.ndarray, active: np.ndarray, levels: np.ndarray,
@@ -412,6 +431,7 @@ def step_readings(
         if s[at.COUNT] == 0.0:
             dt = 0.1
             s[at.SECOND] = math.floor(t)
+            s[at.FELL_T], s[at.BROKE_T] = -1.0, -2.0 - at.LAG_MOST_S
             for place in (at.GAUGE, at.QUAL, at.AUDIO_LOW, at.REF_A, at.REF_B, at.HELD, at.LOWEST, at.FLUTTERS,
                           at.STEP, at.WAS_A):  # fmt: skip
                 s[place] = np.nan
@@ -470,6 +490,8 @@ def step_readings(
             s[at.HELD] += (0.02 - (1.0 if level < s[at.HELD] else 0.0)) * 4.0 * min(dt, 1.0)
         if bad and not active[link, at.SIGNAL] and max(s[at.REF_A], s[at.REF_B]) < least + 3.0:
             bad = gone  # it has just come on: its quality follows in a moment
+        ref = s[at.REF_A] if not s[at.REF_B] > s[at.REF_A] else s[at.REF_B]
+        pair(s, t, level < ref - at.SAG_DB, bad)
         if level > s[at.TOP] or s[at.TOP] == 0.0:
             s[at.TOP] = level
         count = step_signal(

@@ -13,9 +13,12 @@ SIGNAL, BRANCH, SOUND = range(3)
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
     TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST, FLUTTER, FLUTTERS, STEP,
-    WAS_A,
-) = range(42)  # fmt: skip
-STATE: Final = 42
+    WAS_A, DOWN_T, BROKEN_T, FELL_T, BROKE_T, PAIRS,
+) = range(47)  # fmt: skip
+#: ... and how long after the level fell the quality did, the last so many times [s], from here on.
+LAGS: Final = 47
+KEPT_LAGS: Final = 8
+STATE: Final = LAGS + KEPT_LAGS
 
 #: What is gathered of an episode: when it began and was last seen, how many readings were what, sums and extremes.
 (
@@ -50,6 +53,9 @@ SAG_UNDER_PLAN_DB: Final = 6.0
 #: ... where it is no deeper than this, and the branches fell alike within this [dB].
 SAG_BODY_DB: Final = 28.0
 SAG_ALIKE_DB: Final = 6.0
+#: The level and the quality of one fall are told within so long of each other [s], after as long without either
+#: (assumed).
+LAG_MOST_S: Final = 3.0
 #: Whoever is received this little under the ceiling stands at the receiver [dB].
 NEAR_DB: Final = 15.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].

@@ -134,7 +134,8 @@ class _Raw:
 @dataclass(frozen=True, slots=True)
 class LinkIntake:
     """What came of one link: readings taken in, left out as late or as of a moment it had, gaps, and now; what its
-    meter showed: its least step [dB], its lowest and highest [dBm], NaN where not known."""
+    meter showed: its least step [dB], its lowest and highest [dBm], and how long after the level its quality falls
+    [s], the last times that both did; NaN where not known."""
 
     link: str
     readings: int
@@ -146,6 +147,7 @@ class LinkIntake:
     step_db: float = math.nan
     lowest_dbm: float = math.nan
     highest_dbm: float = math.nan
+    lags_s: tuple[float, ...] = ()
 
 
 def _limits_of(one: Expected) -> list[float]:
@@ -370,6 +372,7 @@ class Watcher:
                 name, int(s[n, at.COUNT]), int(s[n, at.LATE]), int(s[n, at.TWICE]), int(s[n, at.GAPS]),
                 float(s[n, at.GAPPED_S]), self._time(s[n, at.LAST]), float(s[n, at.STEP]),
                 float(s[n, at.LOWEST]), float(s[n, at.TOP]) or math.nan,
+                tuple(s[n, at.LAGS : at.LAGS + min(at.KEPT_LAGS, int(s[n, at.PAIRS]))].tolist()),
             )
             for n, name in enumerate(self.names)
         )  # fmt: skip
