@@ -235,6 +235,40 @@ def test_it_is_offered_nearby_and_taken_over_by_one_edit(wrapped: TestClient, tm
             assert client.post("/places/take", json={"site": "x", "place": place}).status_code == 400
 
 
+def test_what_was_confirmed_of_the_kit_is_kept_with_the_bag_and_known_on_the_next_job(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    with day_behind(store) as client:
+        entry = {"use": "body-worn, 470-694 MHz", "name": "boom", "count": "1"}
+        assert client.post("/bag/entry", json=entry).status_code == 200
+        assert client.post("/bag/confirmed", json={}).status_code == 400, "nothing was confirmed yet"
+        gone_through(client)
+        (episode,) = [told for told in client.get("/wrap/episodes.json").json()["episodes"] if told["heard"]]
+        at_ms = round(datetime.datetime.fromisoformat(episode["from"]).timestamp() * 1000)
+        said = client.post("/wrap/was", json={"link": "Boom", "at_ms": at_ms, "was": "battery"})
+        assert said.status_code == 200, said.text
+        assert "Confirmed with boom: battery empty (1)." in client.get("/wrap").text
+        kept = client.post("/bag/confirmed", json={}).json()
+        assert kept["says"] == ["boom: 1 confirmed cause, was 0."]
+        assert client.post("/bag/confirmed", json={}).json()["says"] == ["The bag has it already."]
+        (item,) = tomllib.loads((tmp_path / "data" / "linkwright" / "kit.toml").read_text())["item"]
+        assert item["confirmed"][0]["cause"] == "battery"
+        assert "Confirmed with boom: battery empty (1)." in client.get("/bag").text
+        of_kit = desk_of_client(client).watching.known_of_kit()
+        assert not of_kit, "what was confirmed today counts once"
+    with Store.open(tmp_path / "next.lwjob", create=True) as another, client_of(another) as client:
+        demo_into(another)
+        date = another.document().document["shoot"]["date"]
+        another.set_field(("shoot", "date"), date, "2027-05-20", "laptop")
+        desk = desk_of_client(client)
+        boom = desk.snapshot().names.id_of("link", "Boom")
+        assert desk.watching.known_of_kit() == {boom: {"battery": 1}}
+        desk.watching.answered_elsewhere()
+        likelier = desk.watching._watcher.likelier_of[boom]
+        assert likelier["battery"] > 1.0 > likelier["switched-off"]
+
+
 def test_where_no_places_are_kept_nothing_is_offered(store: Store) -> None:
     with day_behind(store) as client:
         assert "Keep what was learnt" not in client.get("/wrap").text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -195,10 +196,11 @@ def goes_along(item: Item) -> list[str]:
     """What would go with an item, were it taken out."""
     of = item.equipment
     listed = len(of.carriers) if isinstance(of, Tuned) else 0
-    figures = len(of.measured)
+    figures, causes = len(of.measured), len(item.confirmed)
     return [
         *([f"its list of {counted(listed, 'carrier')}"] if listed else ()),
         *([counted(figures, "measured figure")] if figures else ()),
+        *([counted(causes, "confirmed cause")] if causes else ()),
     ]
 
 
@@ -236,8 +238,8 @@ def _swap_says(old: Held | None, new: Held | None) -> str:
     before, after = old.document(), new.document()
     keys = [key for key in {**before, **after} if before.get(key) != after.get(key)]
     first = keys[0] if keys else "name"
-    if first in ("carriers", "measured"):
-        of = "display carrier" if first == "carriers" else "measured figure"
+    counts = {"carriers": "display carrier", "measured": "measured figure", "confirmed": "confirmed cause"}
+    if of := counts.get(first):
         was, now = (len(value.get(first, ())) for value in (before, after))
         dropped = f"; {old.listed_in} is not read any more" if old.listed_in and new.listed_in is None else ""
         return f"{new.name}: {counted(now, of)}, was {was}{dropped}"
@@ -297,13 +299,15 @@ def _usual(equipment: object, keys: Sequence[str]) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class ItemCard:
-    """An item for the pages: the item, what it is, its figures in short, its fields, what may be measured of it."""
+    """An item for the pages: the item, what it is, its figures in short, its fields, what may be measured of it,
+    how often which cause of faults was confirmed with it."""
 
     item: Item
     what: str
     short: str
     cells: tuple[FieldCell, ...]
     measures: dict[str, str]
+    causes: Counter[str]
 
     @property
     def path_json(self) -> str:
@@ -311,8 +315,13 @@ class ItemCard:
         return path_json(("bag", self.item.name))
 
 
+def causes_of(item: Item) -> Counter[str]:
+    """How often each cause of faults was confirmed with an item, on all jobs."""
+    return sum((Counter({known.cause: known.times}) for known in item.confirmed), Counter())
+
+
 def card(item: Item) -> ItemCard:
     """An item for the pages."""
     of = item.equipment
     what = called(of.use) if of.use else f"{item.kind}, {tunes_said(of)}".rstrip(", ")
-    return ItemCard(item, what, in_short(of), tuple(cells_of(item)), measures(item.kind))
+    return ItemCard(item, what, in_short(of), tuple(cells_of(item)), measures(item.kind), causes_of(item))

@@ -7,6 +7,7 @@ import datetime
 import threading
 import time
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -86,7 +87,7 @@ class Desk:
         self.watching.besides = self._besides
         self.airing.is_on, self.airing.site = self._is_on, self._site_now
         self.airing.news = self.watching.ask_besides
-        self.watching.known_before = self._confirmed_near
+        self.watching.known_before, self.watching.known_of_kit = self._confirmed_near, self._confirmed_of_kit
         self.watching.compiled = lambda: self.works["preparing"].state == WorkState()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
@@ -212,6 +213,13 @@ class Desk:
         from linkwright.desk.places import confirmed_near
 
         return Counter() if self.places is None else confirmed_near(self.store.document(), self.places)
+
+    def _confirmed_of_kit(self) -> Mapping[str, Counter[str]]:
+        """Which causes were confirmed on other days with the kit of each link, by its id."""
+        from linkwright.desk.kit_causes import confirmed_with
+
+        document, names = self.document()
+        return confirmed_with(document.shoot, names)
 
     def _besides(self) -> tuple[str, ...]:
         try:

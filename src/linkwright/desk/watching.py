@@ -16,7 +16,7 @@ import queue
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -62,8 +62,8 @@ AGAIN: Final = 5
 @dataclass
 class Watching:
     """The readings of one job. `names` are those of now; `besides` tells what else is amiss, sentences;
-    `known_before` which causes were confirmed at this place on other days. Safe to use
-    from several threads."""
+    `known_before` which causes were confirmed at this place on other days, `known_of_kit` with the kit of a link,
+    by its id. Safe to use from several threads."""
 
     store: Store
     listeners: Listeners
@@ -87,6 +87,7 @@ class Watching:
     _new_plan: bool = False
     besides: Callable[[], tuple[str, ...]] = field(default=tuple)
     known_before: Callable[[], Counter[str]] = field(default=Counter)
+    known_of_kit: Callable[[], Mapping[str, Counter[str]]] = field(default=dict)
     _besides: tuple[str, ...] = ()
     _asked_s: float = -math.inf
 
@@ -226,9 +227,11 @@ class Watching:
     def _learn(self) -> None:
         """Go by what was answered so far, and by what was confirmed here before."""
         answers = answers_of(self.store)
+        here, kit = self.known_before() + counted(answers), self.known_of_kit()
         with self._lock:
             self.alarms.answers = answers
-            self._watcher.likelier = sharpened(self.known_before() + counted(answers))
+            self._watcher.likelier = sharpened(here)
+            self._watcher.likelier_of = {link: sharpened(here + causes) for link, causes in kit.items()}
 
     def states(self) -> dict[str, str]:
         """Every link's state by its id, in the order of the shoot."""

@@ -15,7 +15,7 @@ from pydantic import Field, model_validator
 from linkwright.shoot.catalogue import about_class, as_frozen
 from linkwright.shoot.equipment import Equipment, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.errors import InputError
-from linkwright.shoot.fields import Frozen, Name
+from linkwright.shoot.fields import Day, Frozen, Name
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.reading import errors_of, problems_with
 from linkwright.shoot.toml import parse_toml
@@ -24,10 +24,19 @@ from linkwright.shoot.writing import as_toml, equipment_document
 Kind = Literal["transmitter", "receiver", "microphone", "recorder"]
 KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 #: Keys of an item that are no figures of its equipment.
-OWN: Final = ("name", "kind", "count")
+OWN: Final = ("name", "kind", "count", "confirmed")
 #: The carriers of a list by its file's name.
 ReadList = Callable[[str], list[dict[str, Any]]]
 ABOUT: Final = "# What this crew owns. `linkwright kit` lists it; docs/kit.md tells of every key.\n"
+
+
+class Confirmed(Frozen):
+    """A cause of faults that was confirmed with an item, how often on one job."""
+
+    cause: Annotated[str, Field(min_length=1, max_length=40)] = Field(description="the cause, as in `diagnose`")
+    times: Annotated[int, Field(ge=1, le=1000)] = Field(default=1, description="how often")
+    shoot: Annotated[str, Field(max_length=200)] = Field(default="", description="on which job")
+    date: Day = Field(description="and day")
 
 
 class Item(Frozen):
@@ -40,6 +49,9 @@ class Item(Frozen):
     receiver: Receiver | None = Field(default=None, description="its figures, where it is one")
     microphone: Microphone | None = Field(default=None, description="its figures, where it is one")
     recorder: Recorder | None = Field(default=None, description="its figures, where it is one")
+    confirmed: tuple[Confirmed, ...] = Field(
+        default=(), max_length=500, description="causes of faults that were confirmed with it"
+    )
     listed_in: str | None = Field(default=None, description="the file beside the bag's that its carriers stand in")
 
     @model_validator(mode="before")
@@ -71,7 +83,9 @@ class Item(Frozen):
         figures = equipment_document(self.equipment)
         figures.pop("count", None)
         told = {"kind": self.kind} if self.equipment.use is None else {}
-        return {"name": self.name, **told, "count": self.count, **figures}
+        confirmed = [known.model_dump() for known in self.confirmed]
+        more = {"confirmed": confirmed} if confirmed else {}
+        return {"name": self.name, **told, "count": self.count, **figures, **more}
 
 
 #: What a bag holds.

@@ -27,6 +27,8 @@ PRODUCT: Final = 0.35
 #: What will be heard soon is an alarm from this probability on (assumed).
 SURE: Final = 0.8
 
+#: Whose fault a cause is: that of a link's transmitter or receiver; "" where it lies in neither.
+OfKit = Literal["transmitter", "receiver", ""]
 Track = Literal["signal", "branch", "audio"]
 
 
@@ -39,10 +41,10 @@ class Cause:
     without its end. next_step : what to do, sentences. asks : a question that
     is answered yes where it was this cause. pattern : how often it leaves each pattern of losses in a
     recording (`align.weighing`; assumed). mark : its outline in a square from -1 to 1, an SVG path, `filled` or
-    not. by_others : another transmitter is on the carrier. spare_helps : another carrier may help. has_makers : our
-    own transmitters make it. others_stayed : it tells who was not affected. together : it takes several links at
-    once. soon : it will be heard soon, where it is sure. silences : nothing more comes, so that a gap does not end
-    it.
+    not. of : the end of the link whose kit it lies in. by_others : another transmitter is on the carrier.
+    spare_helps : another carrier may help. has_makers : our own transmitters make it. others_stayed : it tells who
+    was not affected. together : it takes several links at once. soon : it will be heard soon, where it is sure.
+    silences : nothing more comes, so that a gap does not end it.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Cause:
     pattern: tuple[float, ...]
     mark: str
     filled: bool
+    of: OfKit = ""
     by_others: bool = False
     spare_helps: bool = False
     has_makers: bool = False
@@ -69,21 +72,22 @@ _ALL: Final = (
         "battery", "battery empty", "signal", 1.0, because.vanished,
         "Change the cells; all of the set, of one kind.",
         "Is the transmitter's display dark?",
-        (0.01, 0.02, 0.02, 0.95), "M-.6 -1L.6 -1L.6 1L-.6 1z", filled=False, others_stayed=True, silences=True,
+        (0.01, 0.02, 0.02, 0.95), "M-.6 -1L.6 -1L.6 1L-.6 1z", filled=False,
+        of="transmitter", others_stayed=True, silences=True,
     ),
     Cause(
         "switched-off", "switched off", "signal", 1.0, because.vanished,
         "See whether the transmitter is on, and lock its switch.",
         "Are its cells good, and its switch off?",
-        (0.01, 0.02, 0.02, 0.95), "M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1zM0 -1L0 0", filled=False, others_stayed=True,
-        silences=True,
+        (0.01, 0.02, 0.02, 0.95), "M0 -1A1 1 0 1 1 0 1A1 1 0 1 1 0 -1zM0 -1L0 0", filled=False,
+        of="transmitter", others_stayed=True, silences=True,
     ),
     Cause(
         "carrier", "its transmitter is not on the new carrier", "signal", 0.0, because.not_there,
         "Set the transmitter to the carrier that the plan has now, and read it back from its display.",
         "Does the transmitter's display show another carrier than the plan?",
-        (0.01, 0.02, 0.02, 0.95), "M-1 -.5L.4 -.5M.4 -1L1 -.5L.4 0M1 .5L-1 .5", filled=False, others_stayed=True,
-        silences=True,
+        (0.01, 0.02, 0.02, 0.95), "M-1 -.5L.4 -.5M.4 -1L1 -.5L.4 0M1 .5L-1 .5", filled=False,
+        of="transmitter", others_stayed=True, silences=True,
     ),
     Cause(
         "range", "too far away", "signal", 1.0, because.too_far,
@@ -116,7 +120,8 @@ _ALL: Final = (
         "receiver", "power of the receivers or their antenna feed", "signal", 0.4, because.together,
         "Look at the power of the receivers and of what feeds their antennas: supply, fuse, plug.",
         "Are the receivers' displays dark?",
-        (0.01, 0.02, 0.02, 0.95), "M-1 -1L1 -1L1 1L-1 1zM-1 0L1 0", filled=False, together=True, silences=True,
+        (0.01, 0.02, 0.02, 0.95), "M-1 -1L1 -1L1 1L-1 1zM-1 0L1 0", filled=False,
+        of="receiver", together=True, silences=True,
     ),
     Cause(
         "multipath", "reflections", "signal", 1.0, because.reflections,
@@ -151,19 +156,19 @@ _ALL: Final = (
         "overload", "too strong for the receiver", "signal", 0.6, because.too_strong,
         "Take the transmitter away from the receiver, lower its power, or put attenuation before the receiver.",
         "Is it gone two metres farther from the receiver?",
-        (0.05, 0.10, 0.35, 0.50), "M-1 1L1 1L0 -1z", filled=True, others_stayed=True,
+        (0.05, 0.10, 0.35, 0.50), "M-1 1L1 1L0 -1z", filled=True, of="receiver", others_stayed=True,
     ),
     Cause(
         "antenna", "an antenna or its cable", "branch", 0.6, because.one_branch,
         "Check the antenna, its plug and its cable of that branch; swap the two and see whether it goes along.",
         "Does it go along when the two antennas are swapped?",
-        (0.10, 0.10, 0.35, 0.45), "M-1 -1L1 1M1 -1L-1 1", filled=False, soon=True,
+        (0.10, 0.10, 0.35, 0.45), "M-1 -1L1 1M1 -1L-1 1", filled=False, of="receiver", soon=True,
     ),
     Cause(
         "audio-path", "no sound from microphone or cable", "audio", 1.0, because.dead_audio,
         "Check the microphone, its plug and its cable, and the transmitter's mute; the radio is good.",
         "Does a tap on the microphone show on the transmitter's own meter?",
-        (0.55, 0.05, 0.40), "M-1 -1L1 -1L1 1L-1 1z", filled=True,
+        (0.55, 0.05, 0.40), "M-1 -1L1 -1L1 1L-1 1z", filled=True, of="transmitter",
     ),
     Cause(
         "unknown", "cause not known", None, 1.0, because.nothing_clear,

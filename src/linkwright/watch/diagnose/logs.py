@@ -118,8 +118,8 @@ def meters_said(seen: Sequence[LinkIntake]) -> list[str]:
             if abs(lag_s) >= LATE_S and apart_s <= LAGS_ALIKE_S:
                 late.setdefault(round(lag_s, 1), []).append(link.link)
     told = [
-        f"{_named(names)}: the meter shows steps of {step} dB from {low} to {high} dBm; what changes by less, or under "
-        f"{low} dBm, is not seen, and the causes are less sure"
+        f"{_named(names)}: the meter shows steps of {step} dB from {low} to {high} dBm; what changes by less, or "
+        f"under {low} dBm, is not seen, and the causes are less sure"
         for (step, low, high), names in coarse.items()
     ]
     for lag_s, names in late.items():

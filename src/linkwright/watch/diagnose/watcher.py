@@ -182,7 +182,9 @@ class Watcher:
     ) -> None:  # fmt: skip
         self.expected: dict[str, list[Expected]] = _by_link(expected)
         self.called = called
-        self.likelier: Mapping[str, float] = {}  # how much likelier causes are than by their priors, here and today
+        # how much likelier causes are than by their priors, here and today; with the kit of a link, for that link
+        self.likelier: Mapping[str, float] = {}
+        self.likelier_of: Mapping[str, Mapping[str, float]] = {}
         self.step: Any = None  # the loop as plain Python, while its machine code is not there
         self._history: History
         self.defaults = (need_dbm, gone_dbm, ceiling_dbm)
@@ -404,7 +406,8 @@ class Watcher:
         kind, products = at.TRACKS[raw.track], ProductFit(math.nan)
         seen = self._observed(raw, figures)
         alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
-        likelier = {name: alone.get(name, 1.0) * self.likelier.get(name, 1.0) for name in {*alone, *self.likelier}}
+        here = self.likelier_of.get(name, self.likelier)
+        likelier = {cause: alone.get(cause, 1.0) * here.get(cause, 1.0) for cause in {*alone, *here}}
         causes, heard_by = shares(kind, seen, likelier), self._still_heard_by(expected, company, from_ns)
         if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
             causes = passed_on(causes, SILENT, "carrier", NOT_SET)

@@ -13,6 +13,7 @@ from pydantic import Field as Bounded
 from linkwright.desk import bagging
 from linkwright.desk.bag import class_item, class_named
 from linkwright.desk.bagging import Alter, card, says
+from linkwright.desk.kit_causes import keep_with_kit, says_of
 from linkwright.door.gate import person_of
 from linkwright.shoot.bag import KINDS, permit_document, permit_of, write_bag
 from linkwright.shoot.carrier_list import MOST_CHARACTERS
@@ -21,7 +22,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import Conflict
 from linkwright.store.kitbook import BagChange, bag_of, changes, own_bag
 from linkwright.units import counted, together
-from linkwright.web.answers import RequestBody, file_response, render, snapshot_of
+from linkwright.web.answers import RequestBody, desk_of, file_response, render, snapshot_of
 from linkwright.web.pages.edit import FieldEdit, PathEdit
 from linkwright.web.pages.prepare import bag_there
 
@@ -88,6 +89,7 @@ def context() -> dict[str, Any]:
         "permits": [(one, bagging.permit_lists(one)) for one in bag.permit],
         "classes": {kind: [called(name) for name in catalogue_names(kind)] for kind in KINDS},
         "today": datetime.date.today(),
+        "says_of": says_of,
         "lines": [(line, says(line), line.number not in gone) for line in reversed(lines[-30:])],
     }
 
@@ -220,6 +222,14 @@ def take_in(request: Request, table: PastedTable) -> dict[str, Any]:
     """Another's bag into this one: items of one name are replaced."""
     came = bag_of(table.text.encode(), "the file")
     return told(request, bagging.take_in(came.held, person_of(request).name, now()))
+
+
+@router.post("/confirmed")
+def keep_confirmed(request: Request) -> dict[str, Any]:
+    """Keep with the kit which causes of faults were confirmed on this job."""
+    desk = desk_of(request)
+    line = keep_with_kit(desk.store, snapshot_of(request), person_of(request).name, now())
+    return told(request, line, **({} if line else {"says": ["The bag has it already."]}))
 
 
 @router.post("/permits")

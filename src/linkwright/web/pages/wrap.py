@@ -17,6 +17,7 @@ from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.answers import answers_of, say_afterwards
 from linkwright.desk.files import plain_name
+from linkwright.desk.kit_causes import kit_says
 from linkwright.desk.laying import SHORT_S
 from linkwright.desk.wrap import REPORT_PX, bounds, by_name, elsewhere, happenings_csv, learnt_of, picture, wrapped
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
@@ -112,6 +113,7 @@ def context(request: Request) -> dict[str, Any]:
         "learnings": learnt_of(desk, snapshot_of(request)),
         "may_be": [(one.name, one.words) for one in CAUSES.values() if one.track is not None],
         "may_keep": desk.places is not None,
+        "of_kit": kit_says(desk.store, snapshot_of(request)),
         "logs": [attachment for attachment in wrapping.attachments() if attachment.kind == LOG],
     }
 

@@ -4,11 +4,12 @@ import { say } from "./lib/status.js";
 import { did } from "./page.js";
 
 document.addEventListener("click", async (event) => {
-  const button = event.target.closest("[data-keep],[data-take-place]");
+  const button = event.target.closest("[data-keep],[data-keep-kit],[data-take-place]");
   if (!button) return;
   button.disabled = true;
   try {
     if (button.dataset.keep !== undefined) { say("Keeping what was learnt."); say((await ask("/places/keep", { site: button.dataset.keep })).says); }
+    else if (button.dataset.keepKit !== undefined) say((await ask("/bag/confirmed", {})).says.join(" "));
     else {
       const told = await post("/places/take", { site: button.dataset.site, place: button.dataset.takePlace }, { what: "the kept place" });
       did(told);
