@@ -5,9 +5,10 @@ from __future__ import annotations
 import dataclasses
 import io
 import stat
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, Final, NoReturn
 
 from linkwright.air.readers import columns, lists, rows, sigmf, traces
 from linkwright.air.readers.lists import ListedCarrier
@@ -81,21 +82,50 @@ def read_stream(
 ) -> Readout:
     """What a stream of text holds; `size` [bytes] is for `tell`. Raises `InputError` as `read_file`."""
     text = Text(stream, name, LIMIT_BYTES, size, tell)
-    if rows.looks_like_rows(text.head):
-        return Readout(name, (rows.read(text, options),))
-    if text.head.lstrip().startswith(b"{") and b"core:datatype" in text.head:
-        raise InputError("found the metadata of a SigMF recording, expected it named .sigmf-meta", path=name)
+    reader = next(reader for reader in READERS if reader.begins(text.head))
+    return reader.read(text, options)
+
+
+def _rows(text: Text, options: ReadOptions) -> Readout:
+    return Readout(text.name, (rows.read(text, options),))
+
+
+def _metadata(text: Text, options: ReadOptions) -> NoReturn:
+    del options
+    raise InputError("found the metadata of a SigMF recording, expected it named .sigmf-meta", path=text.name)
+
+
+def _columns(text: Text, options: ReadOptions) -> Readout:
+    """A table of columns; where it is short enough that somebody typed it, it may be a list of carriers."""
     if len(text.head) <= _LIST_BYTES:
         whole = text.whole()
         listed = lists.heard(whole, options)
         if listed is not None:
-            return Readout(name, (), listed)
-        text = Text(io.BytesIO(whole), name, LIMIT_BYTES)
+            return Readout(text.name, (), listed)
+        text = Text(io.BytesIO(whole), text.name, LIMIT_BYTES)
     if options.columns == "carriers":
-        raise InputError(
-            "found no list of carriers; expected a frequency at the beginning of every line", path=name
-        )
-    return Readout(name, columns.read(text, options))
+        says = "found no list of carriers; expected a frequency at the beginning of every line"
+        raise InputError(says, path=text.name)
+    return Readout(text.name, columns.read(text, options))
+
+
+@dataclass(frozen=True)
+class Reader:
+    """A form of text: what it is, how its first block tells, and what reads it, or refuses it with `InputError`."""
+
+    form: str
+    begins: Callable[[bytes], bool]
+    read: Callable[[Text, ReadOptions], Readout]
+
+
+#: The forms of text, by the first that its beginning tells; the last takes whatever is left.
+READERS: Final = (
+    Reader("rows of a sweep utility", rows.looks_like_rows, _rows),
+    Reader(
+        "metadata of SigMF", lambda head: head.lstrip().startswith(b"{") and b"core:datatype" in head, _metadata
+    ),
+    Reader("columns, or a list of carriers", lambda _head: True, _columns),
+)
 
 
 def read_bytes(data: bytes, name: str) -> Readout:

@@ -67,6 +67,11 @@ def is_sigmf(path: Path) -> bool:
     return path.name.endswith((".sigmf-meta", ".sigmf-data"))
 
 
+def looks_like_metadata(head: bytes) -> bool:
+    """Whether the beginning of a text is the metadata of a recording."""
+    return head.lstrip().startswith(b"{") and b"core:datatype" in head
+
+
 def read(path: Path, name: str, options: ReadOptions, tell: Tell | None = None) -> Sweep:
     """The sweep in a recording, by either of its two files. Raises `InputError`."""
     recording = _recording(path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data"), name)

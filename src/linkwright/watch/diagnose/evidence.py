@@ -40,13 +40,15 @@ def table(track: str) -> Weights:
 
 
 def tables(rows: Sequence[Sequence[str]], track: str) -> Weights:
-    """The same of the rows of such a file without its head."""
+    """The same of the rows of such a file without its head. What was not learnt of a cause says nothing of it."""
     mine = [row[1:] for row in rows if row[0] == track]
     causes = tuple(dict.fromkeys(row[1] for row in mine))
     found = {
-        name: np.array([[float(w) for w in row[2:] if w] for row in mine if row[0] == name]) / HUNDREDTHS
+        name: np.zeros((len(causes), len(OBSERVED[name][0]) if name in OBSERVED else 1))
         for name in dict.fromkeys(row[0] for row in mine)
     }
+    for name, cause, *weights in mine:
+        found[name][causes.index(cause)] = [float(weight) / HUNDREDTHS for weight in weights if weight]
     return causes, found
 
 
