@@ -1,6 +1,6 @@
 # What a person needs is Debian 12 with git, make and python3-venv; everything else is fetched here.
 .DEFAULT_GOAL := help
-.PHONY: help demo test soak storm bounds lint bench kernels table reference vendor lock clean
+.PHONY: help demo test quick soak storm bounds lint site bench kernels table reference vendor lock clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -13,10 +13,12 @@ SUDO := $(shell test "$$(id -u)" = 0 || echo sudo)
 help:
 	@echo "make demo    plan the built-in shoot and print the verdicts"
 	@echo "make test    lint, types, import contracts and all tests"
+	@echo "make quick   for the inner loop: ruff, and tests of rules, shoots, days, pictures and physics"
 	@echo "make soak    ten minutes of a live day with everything changing at once (tests/web/soak.py)"
 	@echo "make storm   hours of hostile weather: kills, power cuts, full disks, mutated inputs... (docs/security.md)"
 	@echo "make bounds  the tests once more with every index of the compiled loops checked"
 	@echo "make lint    ruff, mypy and the import contracts alone"
+	@echo "make site    docs/ as a site in site/; a link that leads nowhere stops it"
 	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
 	@echo "make table   docs/checks.md, docs/reference.md, the table of docs/rules.md and the output in README.md and docs/walk.md anew"
 	@echo "make kernels the list of compiled loops anew (work/kernels.toml)"
@@ -54,6 +56,11 @@ $(DEBIAN): | $(BIN)/python
 test: lint $(DEBIAN)
 	$(BIN)/python -m pytest -n 2 --dist worksteal --durations=25
 
+# What a change breaks shows here first, or in `make test`.
+quick: $(DEV)
+	$(BIN)/ruff check -q .
+	$(BIN)/python -m pytest -q -n 2 tests/rules tests/shoot tests/day tests/draw tests/physics tests/docs/test_circles.py
+
 soak: $(DEV) $(DEBIAN)
 	$(BIN)/python -m tests.web.soak --minutes 10
 
@@ -72,6 +79,9 @@ lint: $(DEV)
 	$(BIN)/lint-imports --no-logo
 	$(BIN)/python scripts/check_circles.py
 	$(BIN)/python scripts/check_pages.py
+
+site: $(DEV)
+	$(BIN)/mkdocs build --strict --quiet
 
 bench: $(DEV)
 	$(BIN)/python -m pytest bench --benchmark-only --benchmark-disable-gc -q
@@ -103,5 +113,5 @@ lock: $(DEV)
 		--no-annotate requirements/lock.in -o requirements/lock.txt
 
 clean:
-	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
+	rm -rf $(VENV) site .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
 	find src tests -name __pycache__ -type d -prune -exec rm -rf {} +

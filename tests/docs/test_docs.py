@@ -62,6 +62,20 @@ def test_links_between_pages_lead_somewhere() -> None:
             assert (page.parent / target).exists(), f"{page.name} points to {target}"
 
 
+def test_the_site_is_made_whole_and_every_decision_is_listed(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "mkdocs", "build", "--strict", "--quiet", "--site-dir", str(tmp_path)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "In hand" in (tmp_path / "nomenclature" / "index.html").read_text("utf-8").replace("in hand", "In hand")
+    listed = (ROOT / "docs" / "decisions" / "README.md").read_text("utf-8")
+    assert [page.name for page in (ROOT / "docs" / "decisions").glob("0*.md") if page.name not in listed] == []
+
+
 def test_every_test_that_a_page_names_is_there() -> None:
     named = set(re.findall(r"`(test_\w+)`", (ROOT / "docs" / "security.md").read_text("utf-8")))
     there = {
