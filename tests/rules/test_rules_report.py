@@ -13,7 +13,7 @@ from rich.console import Console
 
 from linkwright.cli.rules_table import print_rules
 from linkwright.physics.geodesy import MEAN_EARTH_RADIUS_KM, great_circle_km
-from linkwright.rules import hard_warnings, known_codes, rules_document, territory, territory_or_group
+from linkwright.rules import RulesReport, hard_warnings, known_codes, territory, territory_or_group
 
 ON = datetime.date(2027, 5, 14)
 LATITUDES = st.floats(-90.0, 90.0)
@@ -106,10 +106,11 @@ def test_hawaii(position: tuple[float, float], count: int) -> None:
 
 @pytest.mark.parametrize("region", [*known_codes(), "CEPT"])
 def test_the_document_is_plain_json_and_prints(region: str) -> None:
-    document = rules_document(territory_or_group(region), None, ON)
+    report = RulesReport(territory_or_group(region), None, ON)
+    document = report.document()
     assert json.loads(json.dumps(document, allow_nan=False)) == document
     told = io.StringIO()
-    print_rules(document, Console(file=told, width=400))
+    print_rules(report, None, Console(file=told, width=400))
     for row in document["rows"]:
         assert row["id"] in told.getvalue()
         assert row["source"] in told.getvalue()
@@ -117,7 +118,7 @@ def test_the_document_is_plain_json_and_prints(region: str) -> None:
 
 
 def test_the_document_has_the_fields_that_are_promised() -> None:
-    document = rules_document(territory("US"), (40.75, -73.99375), ON)
+    document = RulesReport(territory("US"), (40.75, -73.99375), ON).document()
     promised = {
         *("id", "from_khz", "to_khz", "max_mw", "power_reference", "bandwidth_khz", "permit", "conditions"),
         *("source", "evidence", "as_of"),
@@ -131,7 +132,7 @@ def test_the_document_has_the_fields_that_are_promised() -> None:
 
 
 def test_ended_rows_are_shown_as_ended() -> None:
-    ended = {row["id"]: row["ended"] for row in rules_document(territory("DE"), None, ON)["rows"]}
+    ended = {row["id"]: row["ended"] for row in RulesReport(territory("DE"), None, ON).document()["rows"]}
     assert ended["de-general-863-865"] is True
     assert ended["de-general-470-608"] is False
 
@@ -146,5 +147,5 @@ def test_ended_rows_are_shown_as_ended() -> None:
 )
 def test_the_printed_answer_comes_first(region: str, says: str) -> None:
     told = io.StringIO()
-    print_rules(rules_document(territory(region), None, ON), Console(file=told, width=400))
+    print_rules(RulesReport(territory(region), None, ON), None, Console(file=told, width=400))
     assert says in told.getvalue().splitlines()[0]

@@ -143,29 +143,29 @@ class Arrivals:
         """What was found becomes somebody, unless it is known, ours, or comes of ours."""
         once, before = [], self._once
         needs_two = self.impulses
-        for one in sorted(found, key=lambda one: -one.over_db):
-            if self.ours.of_whom(one) is not None:
+        for signal in sorted(found, key=lambda one: -one.over_db):
+            if self.ours.of_whom(signal) is not None:
                 continue  # told by whether ours is on
-            on = self._known(one)
-            if on is not None and on.on and one.over_db <= on.over_db + TOP_BUSY_DB:
+            on = self._known(signal)
+            if on is not None and on.on and signal.over_db <= on.over_db + TOP_BUSY_DB:
                 continue  # a part of who is known
-            wide = one.width_khz > WIDE_KHZ
-            kind, of = self.ours.of_ours(one, at_s)
+            wide = signal.width_khz > WIDE_KHZ
+            kind, of = self.ours.of_ours(signal, at_s)
             if kind is None:
                 continue
-            image = self._known(one, "product")
-            if image is not None and one.over_db <= image.most_db + TOP_IDLE_DB and not self.ours.left(image.of):
+            image = self._known(signal, "product")
+            if image is not None and signal.over_db <= image.most_db + TOP_IDLE_DB and not self.ours.left(image.of):
                 kind, of = "product", image.of  # as it was seen there before
-            known = self._known(one, *(("product",) if kind == "product" else ("somebody", "wide")))
+            known = self._known(signal, *(("product",) if kind == "product" else ("somebody", "wide")))
             if known is not None:
-                self._again(known, one, at_s)
+                self._again(known, signal, at_s)
                 continue
             if (wide or needs_two) and self.air.passes > 1:
-                once.append(one)
-                if not any(abs(other.centre_khz - one.centre_khz) < (other.width_khz + one.width_khz) / 2.0
+                once.append(signal)
+                if not any(abs(other.centre_khz - signal.centre_khz) < (other.width_khz + signal.width_khz) / 2.0
                            for other in before):  # fmt: skip
                     continue
-            self._put(one, at_s, "wide" if wide else kind, of)
+            self._put(signal, at_s, "wide" if wide else kind, of)
         self._once = once
         if not any(
             somebody.kind == "product" and somebody.last_s == at_s and somebody.looks == 1
@@ -173,33 +173,33 @@ class Arrivals:
         ):
             self.ours.clean(at_s)
 
-    def _known(self, one: FoundSignal, *kinds: Kind) -> Somebody | None:
+    def _known(self, signal: FoundSignal, *kinds: Kind) -> Somebody | None:
         """The nearest that is known of these kinds (of all) where a signal was found."""
-        near = [(abs(other.centre_khz - one.centre_khz), other.number, other)
+        near = [(abs(other.centre_khz - signal.centre_khz), other.number, other)
                 for other in self.somebodies if not kinds or other.kind in kinds]  # fmt: skip
         away, _, known = min(near, default=(math.inf, 0, None), key=lambda each: each[:2])
-        if known is None or away > max(known.width_khz, one.width_khz) / 2.0 + APART_KHZ / 2.0:
+        if known is None or away > max(known.width_khz, signal.width_khz) / 2.0 + APART_KHZ / 2.0:
             return None
         return known
 
-    def _again(self, known: Somebody, one: FoundSignal, at_s: float) -> None:
+    def _again(self, known: Somebody, signal: FoundSignal, at_s: float) -> None:
         if not known.on:
             known.on, known.times = True, known.times + 1
             known.since_s = at_s
         known.last_s, known.missed = at_s, 0
-        known.level_db, known.over_db = one.level_db, one.over_db
-        known.most_db = max(known.most_db, one.over_db)
+        known.level_db, known.over_db = signal.level_db, signal.over_db
+        known.most_db = max(known.most_db, signal.over_db)
 
-    def _put(self, one: FoundSignal, at_s: float, kind: Kind, of: str) -> None:
-        known = self._known(one, kind)
+    def _put(self, signal: FoundSignal, at_s: float, kind: Kind, of: str) -> None:
+        known = self._known(signal, kind)
         if known is not None:
-            self._again(known, one, at_s)
+            self._again(known, signal, at_s)
             return
         self._number += 1
         self.somebodies.append(
             Somebody(
-                self._number, one.centre_khz, one.width_khz, one.level_db, one.over_db, at_s, at_s, kind, of,
-                self.air.passes == 1, base=one.base, most_db=one.over_db,
+                self._number, signal.centre_khz, signal.width_khz, signal.level_db, signal.over_db, at_s, at_s,
+                kind, of, self.air.passes == 1, base=signal.base, most_db=signal.over_db,
             )
         )  # fmt: skip
         if len(self.somebodies) > MOST:
@@ -263,15 +263,15 @@ class Arrivals:
                 around = slice(max(0, part.start - bins), part.stop + bins)
                 self.signals.top_band[around] = np.minimum(self.signals.top_band[around], usual[around])
 
-    def _may_be_again(self, one: Somebody, found: FoundSignal, at_s: float, is_on: IsOn) -> bool:
+    def _may_be_again(self, somebody: Somebody, found: FoundSignal, at_s: float, is_on: IsOn) -> bool:
         """Whether what is heard where somebody was is that one: not where ours is on there, nor comes of ours."""
         mine = self.ours.of_whom(found)
-        if mine is not None and one.kind != "ours":
-            return one.on and is_on(mine.link) is not True
-        if one.on or one.kind != "somebody":
-            went = one.kind == "product" and one.looks > 1 and self.ours.left(one.of)
+        if mine is not None and somebody.kind != "ours":
+            return somebody.on and is_on(mine.link) is not True
+        if somebody.on or somebody.kind != "somebody":
+            went = somebody.kind == "product" and somebody.looks > 1 and self.ours.left(somebody.of)
             if went and self.ours.of_ours(found, at_s)[0] == "somebody":
-                one.kind, one.of = "somebody", ""  # ours went, and it stayed
+                somebody.kind, somebody.of = "somebody", ""  # ours went, and it stayed
             return True
         return self.ours.of_ours(found, at_s)[0] == "somebody"
 

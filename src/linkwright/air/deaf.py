@@ -90,15 +90,15 @@ def deaf_reason(judged: JudgedSweep, known: Sequence[SteadySignal], floor_db: fl
     if floor_db is not None and abs(judged.typical_floor_db - floor_db) > SAME_FLOOR_DB:
         return None
     names = []
-    for one in known:
-        if one.over_db is not None and one.over_db < STRONG_DB:
+    for steady in known:
+        if steady.over_db is not None and steady.over_db < STRONG_DB:
             continue
-        heard = _heard_db(judged, one)
+        heard = _heard_db(judged, steady)
         if heard is None:
             continue
         if heard > GONE_DB:
             return None
-        names.append(one.name)
+        names.append(steady.name)
     if len(names) < LEAST_KNOWN:
         return None
     listed = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
@@ -113,11 +113,11 @@ def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) ->
     """For each of several sweeps of one place why it is refused, judged by what the others heard."""
     known = [known_from(one, raster) for one in judged]
     reasons: list[str | None] = []
-    for number, one in enumerate(judged):
+    for number, sweep in enumerate(judged):
         reason = None
         for other, theirs in enumerate(judged):
-            if other != number and reason is None and theirs.sweep.unit == one.sweep.unit:
-                reason = deaf_reason(one, known[other], theirs.typical_floor_db)
+            if other != number and reason is None and theirs.sweep.unit == sweep.sweep.unit:
+                reason = deaf_reason(sweep, known[other], theirs.typical_floor_db)
         reasons.append(reason)
     return tuple(reasons)
 

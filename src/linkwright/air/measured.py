@@ -219,24 +219,24 @@ def _levels_of(judged: JudgedSweep, sums: _Sums, slots: SlotLevels, index: int) 
     )  # fmt: skip
 
 
-def _higher(one: SlotLevels, other: SlotLevels) -> SlotLevels:
+def _higher(levels: SlotLevels, other: SlotLevels) -> SlotLevels:
     """Of two views of the same slots, slot by slot the one with the higher excess."""
-    take = other.covered & (~one.covered | (other.excess_db > one.excess_db))
+    take = other.covered & (~levels.covered | (other.excess_db > levels.excess_db))
 
     def pick(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
         return np.where(take, theirs, ours)
 
     return SlotLevels(
-        one.carriers_khz,
-        one.bandwidth_khz,
-        one.covered | other.covered,
-        one.busy | other.busy,
-        one.raised | other.raised,
-        pick(one.excess_db, other.excess_db),
-        pick(one.floor_dbm, other.floor_dbm),
-        pick(one.level_dbm, other.level_dbm),
-        pick(one.calibrated, other.calibrated),
-        np.maximum(one.duty, other.duty),
-        pick(one.from_sweep, other.from_sweep),
-        one.sources,
+        levels.carriers_khz,
+        levels.bandwidth_khz,
+        levels.covered | other.covered,
+        levels.busy | other.busy,
+        levels.raised | other.raised,
+        pick(levels.excess_db, other.excess_db),
+        pick(levels.floor_dbm, other.floor_dbm),
+        pick(levels.level_dbm, other.level_dbm),
+        pick(levels.calibrated, other.calibrated),
+        np.maximum(levels.duty, other.duty),
+        pick(levels.from_sweep, other.from_sweep),
+        levels.sources,
     )

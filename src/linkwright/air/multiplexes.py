@@ -130,7 +130,7 @@ def multiplexes(judged: JudgedSweep, raster: Sequence[Channel]) -> tuple[Multipl
         found = [(channel, _look_at_points(view, points, channel)) for channel in raster]
     else:
         found = [(channel, _look(view, channel)) for channel in raster]
-    taken = {channel.number: one for channel, one in found if one is not None}
+    taken = {channel.number: multiplex for channel, multiplex in found if multiplex is not None}
     while not view.few_points and (spilling := _spilling(view, raster, taken)):
         for number in spilling:
             del taken[number]

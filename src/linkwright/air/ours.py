@@ -121,21 +121,21 @@ class Ours:
         """Whose carrier a signal may be."""
         return next((mine for mine in self.mine if not mine.spare and self.is_mine(mine, found)), None)
 
-    def of_ours(self, one: FoundSignal, at_s: float, but: Mine | None = None) -> tuple[Kind | None, str]:
+    def of_ours(self, signal: FoundSignal, at_s: float, but: Mine | None = None) -> tuple[Kind | None, str]:
         """What a signal is of ours: its skirt (None), a product or image of it; else somebody."""
         level = {mine: db for mine, db in self.on.items() if mine is not but}
         for mine, db in level.items():
-            beside = abs(one.centre_khz - mine.khz) <= mine.guard_khz + 2.5 * mine.bandwidth_khz
-            inside = mine.is_on(one.centre_khz, one.width_khz + 2.0 * OFF_SHARE * mine.bandwidth_khz)
-            if (inside and one.over_db < db + TOP_IDLE_DB) or (beside and one.over_db < db - BESIDE_DB):
+            beside = abs(signal.centre_khz - mine.khz) <= mine.guard_khz + 2.5 * mine.bandwidth_khz
+            inside = mine.is_on(signal.centre_khz, signal.width_khz + 2.0 * OFF_SHARE * mine.bandwidth_khz)
+            if (inside and signal.over_db < db + TOP_IDLE_DB) or (beside and signal.over_db < db - BESIDE_DB):
                 return None, ""
         for at_khz, near_khz, db, makers in self._products:
-            reach = near_khz if one.over_db < WELL_DB else near_khz / 2.0  # of a weak one only parts show
-            if abs(at_khz - one.centre_khz) <= reach and one.over_db <= db:
+            reach = near_khz if signal.over_db < WELL_DB else near_khz / 2.0  # of a weak one only parts show
+            if abs(at_khz - signal.centre_khz) <= reach and signal.over_db <= db:
                 return "product", makers
         for mine, db in level.items():
             came = at_s - self.came.get(mine.khz, -math.inf) <= 2.0 * self.signals.air.every_s
-            if one.over_db < db - (WITH_DB if came and self.signals.air.passes > 1 else self.range_db):
+            if signal.over_db < db - (WITH_DB if came and self.signals.air.passes > 1 else self.range_db):
                 return "product", mine.link
         return "somebody", ""
 
@@ -162,7 +162,7 @@ class Ours:
         if mixed:
             self._intercepts = sorted([*self._intercepts, least])[-INTERCEPTS:]
         for (a, b), c in ((pair, c) for pair in combinations(self.on, 2) for c in self.on if c not in pair):
-            levels = [self.on[one] for one in (a, b, c)]
+            levels = [self.on[carrier] for carrier in (a, b, c)]
             mixed.append((float(a.khz + b.khz - c.khz), a, b, c, sum(levels) + 6.0, max(levels)))
         doubt_db = DOUBT_DB + air.on_db()
         scatter_db = averaged_spread_db(max(1.0, air.averages * air.band_bins / DEPENDENT_BINS))
@@ -170,7 +170,7 @@ class Ours:
         reach = self._intercepts[0] - BY_CHANCE * scatter_db if len(self._intercepts) == INTERCEPTS else 0.0
         self._products = [
             (khz, 1.5 * a.bandwidth_khz, min(sum_db - 2.0 * reach + doubt_db, strongest - PRODUCT_DB),
-             " and ".join(one.link for one in (a, b, c) if one is not None))
+             " and ".join(carrier.link for carrier in (a, b, c) if carrier is not None))
             for khz, a, b, c, sum_db, strongest in mixed
         ]  # fmt: skip
 
@@ -196,4 +196,4 @@ class Ours:
 
     def off(self) -> list[Mine]:
         """Our carriers that are not on."""
-        return [one for one in self.mine if not one.spare and self.present.get(one.khz, 0) >= OFF_LOOKS]
+        return [mine for mine in self.mine if not mine.spare and self.present.get(mine.khz, 0) >= OFF_LOOKS]

@@ -52,15 +52,15 @@ def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> 
         "floor": _floor(survey),
         "tv": [
             {
-                "channel": one.channel,
-                "from_khz": one.from_khz,
-                "to_khz": one.to_khz,
-                "level_db": _tenths(one.level_db),
-                "over_floor_db": _tenths(one.excess_db),
-                "kind": one.kind,
-                "standard": one.standard,
+                "channel": multiplex.channel,
+                "from_khz": multiplex.from_khz,
+                "to_khz": multiplex.to_khz,
+                "level_db": _tenths(multiplex.level_db),
+                "over_floor_db": _tenths(multiplex.excess_db),
+                "kind": multiplex.kind,
+                "standard": multiplex.standard,
             }
-            for one in survey.tv
+            for multiplex in survey.tv
         ],
         "carriers": [
             {
@@ -74,15 +74,20 @@ def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> 
         ],
         "wide": [
             {
-                "from_khz": _tenths(one.from_khz),
-                "to_khz": _tenths(one.to_khz),
-                "over_floor_db": _tenths(one.excess_db),
+                "from_khz": _tenths(wide.from_khz),
+                "to_khz": _tenths(wide.to_khz),
+                "over_floor_db": _tenths(wide.excess_db),
             }
-            for one in survey.wide
+            for wide in survey.wide
         ],
         "heard": [
-            {"centre_khz": _tenths(one.centre_khz), "level_db": one.level_db, "unit": one.unit, "name": one.name}
-            for one in survey.heard
+            {
+                "centre_khz": _tenths(carrier.centre_khz),
+                "level_db": carrier.level_db,
+                "unit": carrier.unit,
+                "name": carrier.name,
+            }
+            for carrier in survey.heard
         ],
         "clean": [{"from_khz": low, "to_khz": high} for low, high in survey.clean],
         "missed": round(survey.missed, 4),
@@ -99,8 +104,8 @@ def _file(readout: Readout, refused: str | None) -> dict[str, Any]:
             "format": "list of carriers, typed by hand",
             "unit": listed[0].unit if listed else None,
             "sweeps": 0,
-            "from_khz": min((one.centre_khz for one in listed), default=None),
-            "to_khz": max((one.centre_khz for one in listed), default=None),
+            "from_khz": min((carrier.centre_khz for carrier in listed), default=None),
+            "to_khz": max((carrier.centre_khz for carrier in listed), default=None),
             "step_khz": None,
             "resolution_khz": None,
             "averages": None,

@@ -26,13 +26,13 @@ def series(sweeps: Sequence[Sweep]) -> tuple[Sweep, ...]:
     return tuple(_joined(group) for group in groups)
 
 
-def _alike(one: Sweep, other: Sweep) -> bool:
+def _alike(sweep: Sweep, other: Sweep) -> bool:
     return (
-        one.trace == other.trace
-        and one.frequencies_khz.size == other.frequencies_khz.size
-        and (one.unit, one.detector, one.averages) == (other.unit, other.detector, other.averages)
-        and abs(one.resolution_khz - other.resolution_khz) <= 0.01 * one.resolution_khz
-        and bool(np.abs(one.frequencies_khz - other.frequencies_khz).max() <= 0.01 * one.step_khz)
+        sweep.trace == other.trace
+        and sweep.frequencies_khz.size == other.frequencies_khz.size
+        and (sweep.unit, sweep.detector, sweep.averages) == (other.unit, other.detector, other.averages)
+        and abs(sweep.resolution_khz - other.resolution_khz) <= 0.01 * sweep.resolution_khz
+        and bool(np.abs(sweep.frequencies_khz - other.frequencies_khz).max() <= 0.01 * sweep.step_khz)
     )
 
 

@@ -196,8 +196,8 @@ class Signals:
     def remember(self, over: FloatArray, band: FloatArray, seconds: float, once: Sequence[FoundSignal]) -> None:
         """The pass belongs to what was heard of late, but for those who are to be seen once more."""
         again = np.zeros(over.size, np.bool_)
-        for one in once:
-            again[self.part(one.centre_khz, one.width_khz / 2.0 + BLOCK_KHZ)] = True
+        for signal in once:
+            again[self.part(signal.centre_khz, signal.width_khz / 2.0 + BLOCK_KHZ)] = True
         forget = 10.0 ** (-FORGET_DB_S * seconds / 10.0)
         self.top = np.where(again, self.top * forget, np.maximum(self.top * forget, over))
         self.top_band = np.where(again, self.top_band * forget, np.maximum(self.top_band * forget, band))

@@ -54,12 +54,12 @@ class Survey:
     @property
     def main(self) -> JudgedSweep | None:
         """The series that tells most: the most bins that were looked at; None where there is none."""
-        return max(self.judged, key=lambda one: one.frequencies_khz.size, default=None)
+        return max(self.judged, key=lambda sweep: sweep.frequencies_khz.size, default=None)
 
     @property
     def uncertain(self) -> bool:
         """Whether no series has a floor that can be relied on."""
-        return all(one.uncertain for one in self.judged)
+        return all(sweep.uncertain for sweep in self.judged)
 
 
 def survey(readouts: Sequence[Readout], raster: Sequence[Channel] = (), user: User | None = None) -> Survey:
@@ -68,9 +68,9 @@ def survey(readouts: Sequence[Readout], raster: Sequence[Channel] = (), user: Us
     refused = _refused(useful, raster)
     counted = [sweep for sweeps, reason in zip(useful, refused, strict=True) if reason is None for sweep in sweeps]
     judged = tuple(judge(sweep) for sweep in series(counted))
-    looks = tuple(look_of(one.sweep, user) for one in judged)
-    tv = _merged_tv([multiplexes(one, raster) for one in judged])
-    known = [(float(one.from_khz), float(one.to_khz)) for one in tv]
+    looks = tuple(look_of(sweep.sweep, user) for sweep in judged)
+    tv = _merged_tv([multiplexes(sweep, raster) for sweep in judged])
+    known = [(float(multiplex.from_khz), float(multiplex.to_khz)) for multiplex in tv]
     found = [carrier for each in judged for carrier in carriers(each) if _is_sure(carrier, each)]
     wide = [wide_signal for each in judged for wide_signal in wide_signals(each, known)]
     return Survey(
@@ -80,9 +80,14 @@ def survey(readouts: Sequence[Readout], raster: Sequence[Channel] = (), user: Us
         looks,
         tv,
         _merged_carriers(found, tv),
-        tuple(sorted(wide, key=lambda one: one.from_khz)),
-        tuple(sorted((one for readout in readouts for one in readout.heard), key=lambda one: one.centre_khz)),
-        _clean(judged, [one for readout in readouts for one in readout.heard]),
+        tuple(sorted(wide, key=lambda multiplex: multiplex.from_khz)),
+        tuple(
+            sorted(
+                (carrier for readout in readouts for carrier in readout.heard),
+                key=lambda carrier: carrier.centre_khz,
+            )
+        ),
+        _clean(judged, [carrier for readout in readouts for carrier in readout.heard]),
         _missed(judged, looks),
     )
 
@@ -101,40 +106,43 @@ def _refused(useful: Sequence[tuple[Sweep, ...]], raster: Sequence[Channel]) -> 
 def _merged_tv(found: Sequence[tuple[Multiplex, ...]]) -> tuple[Multiplex, ...]:
     """One entry a channel: the sweep that says most about it, then the one that hears it best."""
     best: dict[str, Multiplex] = {}
-    for one in (one for each in found for one in each):
-        other = best.get(one.channel)
-        if other is None or (one.kind == "multiplex", one.excess_db) > (other.kind == "multiplex", other.excess_db):
-            best[one.channel] = one
+    for multiplex in (one for each in found for one in each):
+        other = best.get(multiplex.channel)
+        if other is None or (multiplex.kind == "multiplex", multiplex.excess_db) > (
+            other.kind == "multiplex",
+            other.excess_db,
+        ):
+            best[multiplex.channel] = multiplex
     return tuple(sorted(best.values(), key=lambda one: one.from_khz))
 
 
 def _merged_carriers(found: Sequence[Carrier], tv: Sequence[Multiplex]) -> tuple[Carrier, ...]:
     """Carriers of all series once each, the one that stands highest; pilots and points of multiplexes left out."""
     kept: list[Carrier] = []
-    for one in sorted(found, key=lambda one: -one.excess_db):
-        if not _belongs_to_tv(one, tv) and not any(_same(one, other) for other in kept):
-            kept.append(one)
+    for carrier in sorted(found, key=lambda one: -one.excess_db):
+        if not _belongs_to_tv(carrier, tv) and not any(_same(carrier, other) for other in kept):
+            kept.append(carrier)
     return tuple(sorted(kept, key=lambda one: one.centre_khz))
 
 
-def _is_sure(one: Carrier, judged: JudgedSweep) -> bool:
+def _is_sure(carrier: Carrier, judged: JudgedSweep) -> bool:
     """Whether a carrier is listed: thresholds that mark one idle bin in a thousand busy would list many that are
     nothing. What is not listed is not called clean either."""
     more_db = averaged_threshold_db(judged.averages, FALSE_CARRIER) - averaged_threshold_db(judged.averages)
-    least_db = judged.mean_threshold_db if one.duty == 1.0 else judged.maximum_threshold_db
-    return one.excess_db > least_db + more_db
+    least_db = judged.mean_threshold_db if carrier.duty == 1.0 else judged.maximum_threshold_db
+    return carrier.excess_db > least_db + more_db
 
 
-def _same(one: Carrier, other: Carrier) -> bool:
-    return abs(one.centre_khz - other.centre_khz) <= max(one.bandwidth_khz, other.bandwidth_khz) / 2.0
+def _same(carrier: Carrier, other: Carrier) -> bool:
+    return abs(carrier.centre_khz - other.centre_khz) <= max(carrier.bandwidth_khz, other.bandwidth_khz) / 2.0
 
 
-def _belongs_to_tv(one: Carrier, tv: Sequence[Multiplex]) -> bool:
+def _belongs_to_tv(carrier: Carrier, tv: Sequence[Multiplex]) -> bool:
     """Whether a carrier is a pilot, or a point of a channel of which no more than points is known."""
     for channel in tv:
-        if not channel.from_khz <= one.centre_khz <= channel.to_khz:
+        if not channel.from_khz <= carrier.centre_khz <= channel.to_khz:
             continue
-        if channel.pilot_khz is not None and abs(one.centre_khz - channel.pilot_khz) <= PILOT_NEAR_KHZ:
+        if channel.pilot_khz is not None and abs(carrier.centre_khz - channel.pilot_khz) <= PILOT_NEAR_KHZ:
             return True
         if channel.kind != "multiplex":
             return True
@@ -143,7 +151,7 @@ def _belongs_to_tv(one: Carrier, tv: Sequence[Multiplex]) -> bool:
 
 def _clean(judged: Sequence[JudgedSweep], heard: Sequence[ListedCarrier]) -> tuple[tuple[float, float], ...]:
     """Bands [kHz] in which every slot was looked at and nothing stands over a floor that can be relied on."""
-    sure = tuple(one for one in judged if not one.uncertain)
+    sure = tuple(sweep for sweep in judged if not sweep.uncertain)
     if not sure:
         return ()
     air = MeasuredAir(tuple(judged))
@@ -154,8 +162,8 @@ def _clean(judged: Sequence[JudgedSweep], heard: Sequence[ListedCarrier]) -> tup
         return ()
     levels = air.slot_levels(slots, SLOT_KHZ)
     free = MeasuredAir(sure).slot_levels(slots, SLOT_KHZ).covered & levels.covered & ~levels.busy & ~levels.raised
-    for one in heard:
-        free &= np.abs(slots - one.centre_khz) > SLOT_KHZ
+    for carrier in heard:
+        free &= np.abs(slots - carrier.centre_khz) > SLOT_KHZ
     return tuple(_bands(slots[free]))
 
 
@@ -173,11 +181,11 @@ def _bands(slots: np.ndarray) -> list[tuple[float, float]]:
 def _missed(judged: Sequence[JudgedSweep], looks: Sequence[Look]) -> float:
     """The worst over the series, each counted as well as the best one that covers its band looked."""
     worst = 0.0 if judged else 1.0
-    for one in judged:
+    for sweep in judged:
         covering = [
             look.missed
             for other, look in zip(judged, looks, strict=True)
-            if other.sweep.from_khz <= one.sweep.from_khz + 1.0 and other.sweep.to_khz >= one.sweep.to_khz - 1.0
+            if other.sweep.from_khz <= sweep.sweep.from_khz + 1.0 and other.sweep.to_khz >= sweep.sweep.to_khz - 1.0
         ]
         worst = max(worst, min(covering))
     return worst

@@ -30,33 +30,34 @@ def run(
     from linkwright.cli.asked import day_of, position_of
     from linkwright.cli.output import console, print_json
     from linkwright.desk.loading import own_rules
-    from linkwright.rules import known_best, rules_document, stale_rows, territory_or_group
+    from linkwright.rules import RulesReport, known_best, stale_document, stale_rows, territory_or_group
     from linkwright.shoot.errors import InputError
 
     own_rules()
     if stale:
-        rows = stale_rows(known_best() if region is None else [territory_or_group(region)], day_of(date, "--date"))
+        on = day_of(date, "--date")
+        rows = stale_rows(known_best() if region is None else [territory_or_group(region)])
         if json:
-            print_json({"rows": rows})
+            print_json(stale_document(rows, on))
         else:
             from linkwright.cli.rules_table import print_stale
 
-            print_stale(rows, console())
+            print_stale(rows, on, console())
         return
     if region is None:
         raise InputError("name a region by its ISO 3166-1 code, such as GB; or say --stale")
     territory, position = territory_or_group(region), position_of(at, "--at")
-    document = rules_document(territory, position, day_of(date, "--date"))
+    report, tv = RulesReport(territory, position, day_of(date, "--date")), None
     if stations is not None:
-        from linkwright.desk.tv import tv_document
+        from linkwright.desk.tv import tv_report
 
-        document |= tv_document(territory, _needed(position), stations)
+        tv = tv_report(territory, _needed(position), stations)
     if json:
-        print_json(document)
+        print_json(report.document() | (tv.document() if tv is not None else {}))
         return
     from linkwright.cli.rules_table import print_rules
 
-    print_rules(document, console())
+    print_rules(report, tv, console())
 
 
 def _needed(position: tuple[float, float] | None) -> tuple[float, float]:

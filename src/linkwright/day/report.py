@@ -93,7 +93,7 @@ def savings(day: Day) -> list[str]:
             fewer = _fewer(len(link.changes) - link.changes_lower)
             says = f"{link.who}: with {link.lower_mw:g} mW a set lasts {hours(gained)} longer{fewer}, and the link"
             told.append((gained, f"{says} has {down_db:.0f} dB less margin."))
-    return [line for _, line in sorted(told, key=lambda one: -one[0])]
+    return [line for _, line in sorted(told, key=lambda pair: -pair[0])]
 
 
 def _fewer(count: int) -> str:
@@ -118,8 +118,8 @@ def document(day: Day) -> dict[str, Any]:
         "batteries": [battery(change) for change in day.changes],
         "links": [_link(link) for link in day.links],
         "pack": [
-            {"cells": one.kind, "used": one.used, "spare": one.spare, "rechargeable": one.rechargeable}
-            for one in packing(day)
+            {"cells": pack.kind, "used": pack.used, "spare": pack.spare, "rechargeable": pack.rechargeable}
+            for pack in packing(day)
         ],
         "unknown": list(day.unknown),
         "twice": [{"link": link, "first": first, "second": second} for link, first, second in day.twice],

@@ -193,7 +193,7 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
         if call.span is None or not before:
             found.append(call)
             continue
-        last = max(before, key=lambda one: one.span[1].timestamp() if one.span else 0.0)
+        last = max(before, key=lambda row: row.span[1].timestamp() if row.span else 0.0)
         assert last.span is not None
         room = minutes_between(last.span[1], call.span[0])
         lacks = call.live.travel_min + call.set_up_min - room

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -48,38 +49,52 @@ def load_stations(path: str, region: str) -> Stations:
 def tv_separations(region: Territory, predicted: Predicted) -> tuple[Separation, ...]:
     """What is left of the distances that the rows ask for, channel by channel."""
     outside = [
-        Outside(one.channel, one.station, one.outside_km, one.contour_text)
-        for one in predicted.heard
-        if one.outside_km is not None
+        Outside(station.channel, station.station, station.outside_km, station.contour_text)
+        for station in predicted.heard
+        if station.outside_km is not None
     ]
     return separations(region, outside)
 
 
-def tv_document(region: Territory, position: tuple[float, float], path: str) -> dict[str, Any]:
-    """What `--stations` adds to the document of the rules, as plain JSON values. Raises InputError."""
+@dataclass(frozen=True)
+class TvReport:
+    """TV predicted at a place [degrees north, degrees east] from a list of stations at `path`."""
+
+    region: Territory
+    position: tuple[float, float]
+    path: str
+    predicted: Predicted
+
+    def document(self) -> dict[str, Any]:
+        """What it adds to the document of the rules, as plain JSON values."""
+        return {
+            "tv": [_heard(station) for station in self.predicted.heard],
+            "channels": [dataclasses.asdict(channel) for channel in self.predicted.channels],
+            "separation": [_separation(distance) for distance in tv_separations(self.region, self.predicted)],
+            "stations": {"path": self.path, "notes": list(self.predicted.notes)},
+        }
+
+
+def tv_report(region: Territory, position: tuple[float, float], path: str) -> TvReport:
+    """TV at a place from the list in a file. Raises InputError."""
     predicted = predicted_tv(region, ReceivingPlace(*position), load_stations(path, region.code))
-    return {
-        "tv": [_heard(one) for one in predicted.heard],
-        "channels": [dataclasses.asdict(channel) for channel in predicted.channels],
-        "separation": [_separation(tv_separation) for tv_separation in tv_separations(region, predicted)],
-        "stations": {"path": path, "notes": list(predicted.notes)},
-    }
+    return TvReport(region, position, path, predicted)
 
 
-def _heard(one: StationAtPlace) -> dict[str, Any]:
-    told = dataclasses.asdict(one) | {"outside_km": one.outside_km}
+def _heard(station: StationAtPlace) -> dict[str, Any]:
+    told = dataclasses.asdict(station) | {"outside_km": station.outside_km}
     return {key: round(value, 2) if isinstance(value, float) else value for key, value in told.items()}
 
 
-def _separation(one: Separation) -> dict[str, Any]:
+def _separation(distance: Separation) -> dict[str, Any]:
     return {
-        "channel": one.channel.number,
-        "from_khz": one.channel.from_khz,
-        "to_khz": one.channel.to_khz,
-        "station": one.nearest.station,
-        "outside_km": round(one.nearest.outside_km, 2),
-        "required_km": one.required_km,
-        "kept": one.is_kept,
-        "says": one.says,
-        "rows": [row.id for row in one.rows],
+        "channel": distance.channel.number,
+        "from_khz": distance.channel.from_khz,
+        "to_khz": distance.channel.to_khz,
+        "station": distance.nearest.station,
+        "outside_km": round(distance.nearest.outside_km, 2),
+        "required_km": distance.required_km,
+        "kept": distance.is_kept,
+        "says": distance.says,
+        "rows": [row.id for row in distance.rows],
     }

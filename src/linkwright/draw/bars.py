@@ -46,26 +46,26 @@ class TimeAxis:
         return to_ms >= self.from_ms and from_ms <= self.to_ms
 
 
-def sides(one: BarSpan, axis: TimeAxis) -> tuple[float, float]:
+def sides(span: BarSpan, axis: TimeAxis) -> tuple[float, float]:
     """Where a bar begins and ends [px]; it is never too short to be seen."""
-    return axis.x(one.from_ms), max(axis.x(one.to_ms), axis.x(one.from_ms) + 3.0)
+    return axis.x(span.from_ms), max(axis.x(span.to_ms), axis.x(span.from_ms) + 3.0)
 
 
-def bar(one: BarSpan, axis: TimeAxis, y: float, tall: float, fault: str, faults: str) -> str:
+def bar(span: BarSpan, axis: TimeAxis, y: float, tall: float, fault: str, faults: str) -> str:
     """A recording or a track of one as a bar with ticks; dashed where it is not sure where it lies."""
-    left, right = sides(one, axis)
-    dashes = {} if one.sure else {"stroke_dasharray": "6 4"}
+    left, right = sides(span, axis)
+    dashes = {} if span.sure else {"stroke_dasharray": "6 4"}
     parts = [
         element(
             "rect", x=left, y=y, width=right - left, height=tall, fill=PAPER, stroke=INK, stroke_width=1.5, **dashes
         )
     ]
-    for at_ms in one.faults[:MOST_MARKS]:
+    for at_ms in span.faults[:MOST_MARKS]:
         if axis.from_ms <= at_ms <= axis.to_ms:
             x = axis.x(at_ms)
             over = 4.0 if tall > TRACK_PX else 2.0
             parts.append(
                 element("line", x1=x, x2=x, y1=y - over, y2=y + tall + over, stroke=MADDER, stroke_width=2.0)
             )
-    many = len(one.faults)
-    return group(parts, f"Recording {one.text}: {many or 'no'} {fault if many == 1 else faults}")
+    many = len(span.faults)
+    return group(parts, f"Recording {span.text}: {many or 'no'} {fault if many == 1 else faults}")

@@ -45,7 +45,7 @@ def stands_on_ours(scene: Scene, air: SiteAir, plan: Plan | None) -> list[Stands
                 key = link.link, khz
                 if key not in found or (found[key].spare and not spare):
                     found[key] = Stands(link.link, khz, link.shown(khz), spare, by, swept)
-    return sorted(found.values(), key=lambda one: one.spare)
+    return sorted(found.values(), key=lambda stand: stand.spare)
 
 
 def calls_at(plan: Plan | None, site: str) -> list[PlannedCall]:
@@ -63,11 +63,18 @@ def _in_channel(scene: Scene, air: SiteAir, khz: int, wide: int) -> tuple[tuple[
     """What stands in a channel [kHz], and whether a sweep looked at it."""
     low, high = khz - wide / 2.0, khz + wide / 2.0
     by = [other.label for other in others(scene, air.site.name) if other.from_khz < high and other.to_khz > low]
-    by += [f"TV channel {one.label}" for one in tv(air) if one.from_khz < high and one.to_khz > low]
+    by += [
+        f"TV channel {multiplex.label}"
+        for multiplex in tv(air)
+        if multiplex.from_khz < high and multiplex.to_khz > low
+    ]
     survey = air.survey
-    for one in survey.carriers if survey is not None and not by else ():  # what has a name is told by it
-        if one.centre_khz - one.bandwidth_khz / 2.0 < high and one.centre_khz + one.bandwidth_khz / 2.0 > low:
-            by.append(f"somebody at {one.centre_khz / 1e3:.3f} in the sweep")
+    for carrier in survey.carriers if survey is not None and not by else ():  # what has a name is told by it
+        if (
+            carrier.centre_khz - carrier.bandwidth_khz / 2.0 < high
+            and carrier.centre_khz + carrier.bandwidth_khz / 2.0 > low
+        ):
+            by.append(f"somebody at {carrier.centre_khz / 1e3:.3f} in the sweep")
     by += [one.name or "a carrier from a list" for one in (survey.heard if survey is not None else ())
            if low < one.centre_khz < high]  # fmt: skip
     swept = air.measured is not None and bool(air.measured.slot_levels(np.array([khz]), wide).covered[0])
@@ -80,7 +87,7 @@ def answer(scene: Scene | None, air: SiteAir | None, plan: Plan | None, troubles
         return "Say in Prepare where this is and who is on; a sweep can be opened at once, and waits for them."
     if troubles:
         return troubles[0]
-    stands, site = [one for one in stands_on_ours(scene, air, plan) if not one.spare], air.site.name
+    stands, site = [stand for stand in stands_on_ours(scene, air, plan) if not stand.spare], air.site.name
     if not stands:
         return f"Nothing of ours is planned at {site} yet."
     hit = [stand for stand in stands if stand.by]
@@ -99,7 +106,7 @@ def answer(scene: Scene | None, air: SiteAir | None, plan: Plan | None, troubles
 
 def _hit(hit: Sequence[Stands], count: int, site: str) -> str:
     """Who is hit, by what, and how many are not."""
-    told = [f"{one.link} on {one.shown} by {' and '.join(one.by)}" for one in hit[:NAMED]]
+    told = [f"{link.link} on {link.shown} by {' and '.join(link.by)}" for link in hit[:NAMED]]
     more = [f"{number_word(len(hit) - NAMED)} more"] if len(hit) > NAMED else []
     rest = count - len(hit)
     clean = (
@@ -118,7 +125,7 @@ def _hit(hit: Sequence[Stands], count: int, site: str) -> str:
 def lead(scene: Scene, air: SiteAir, plan: Plan | None) -> str:
     """What stands under the answer: spares that are hit, products, and how well it was looked."""
     says = []
-    spares = [one for one in stands_on_ours(scene, air, plan) if one.spare and one.by]
+    spares = [stand for stand in stands_on_ours(scene, air, plan) if stand.spare and stand.by]
     if spares:
         says.append(
             "; ".join(f"The spare {spare.shown} of {spare.link} is hit by {spare.by[0]}" for spare in spares[:3])

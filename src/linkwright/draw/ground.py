@@ -120,8 +120,8 @@ def map_of(ground: Ground, view: View) -> str:
     parts += [_antenna(view, antenna) for antenna in ground.antennas]
     parts += [_other(view, other) for other in ground.others]
     parts += [_dot(view, spot) for spot in ground.spots]
-    for one in (*ground.spots, *ground.antennas, *ground.others):
-        parts.append(_label(view, one.name, view.x(one.x_m), view.y(one.y_m), taken))
+    for mark in (*ground.spots, *ground.antennas, *ground.others):
+        parts.append(_label(view, mark.name, view.x(mark.x_m), view.y(mark.y_m), taken))
     for route in ground.routes:
         x_m, y_m = _halfway(route.points_m)
         if route.name:
@@ -261,19 +261,19 @@ def _halfway(points_m: Sequence[tuple[float, float]]) -> tuple[float, float]:
     return (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
 
 
-def _dot(view: View, one: GroundMark) -> str:
-    title = element("title", escape(one.says or one.name))
+def _dot(view: View, mark: GroundMark) -> str:
+    title = element("title", escape(mark.says or mark.name))
     return element(
-        "circle", title, cx=view.x(one.x_m), cy=view.y(one.y_m), r=5.0, fill=INK, stroke=PAPER, stroke_width=1.5
+        "circle", title, cx=view.x(mark.x_m), cy=view.y(mark.y_m), r=5.0, fill=INK, stroke=PAPER, stroke_width=1.5
     )
 
 
-def _antenna(view: View, one: GroundMark) -> str:
+def _antenna(view: View, mark: GroundMark) -> str:
     """An antenna: a mast with a cross arm; where it has a beam, a wedge the way it points."""
-    x, y = view.x(one.x_m), view.y(one.y_m)
-    parts = [element("title", escape(one.says or one.name))]
-    if one.towards_deg is not None:
-        turn = f"translate({number(x)} {number(y)}) rotate({number(one.towards_deg)})"
+    x, y = view.x(mark.x_m), view.y(mark.y_m)
+    parts = [element("title", escape(mark.says or mark.name))]
+    if mark.towards_deg is not None:
+        turn = f"translate({number(x)} {number(y)}) rotate({number(mark.towards_deg)})"
         d = "M0 0L-17 -38A42 42 0 0 1 17 -38z"
         parts.append(
             element("path", d=d, transform=turn, fill=OCHRE, fill_opacity=0.35, stroke=OCHRE, stroke_width=1.2)
@@ -284,10 +284,10 @@ def _antenna(view: View, one: GroundMark) -> str:
     return group(parts)
 
 
-def _other(view: View, one: GroundMark) -> str:
+def _other(view: View, mark: GroundMark) -> str:
     """Somebody else's transmitter: a madder lozenge."""
-    x, y = number(view.x(one.x_m)), number(view.y(one.y_m))
-    title = element("title", escape(one.says or one.name))
+    x, y = number(view.x(mark.x_m)), number(view.y(mark.y_m))
+    title = element("title", escape(mark.says or mark.name))
     return element(
         "path", title, d="M0 -8L8 0L0 8L-8 0z", transform=f"translate({x} {y})", fill=MADDER, stroke=PAPER,
         stroke_width=1.5,

@@ -186,7 +186,7 @@ class Bands:
     def _beside(self, axis: Axis, layers: list[list[Band]]) -> list[Flag]:
         """The labels of bands that are too narrow for them, over the lane."""
         narrow = [band for layer in layers for band in layer if band.label and not _fits(axis, band)]
-        return flags([(axis.x((one.from_khz + one.to_khz) / 2.0), one.label) for one in narrow], axis)
+        return flags([(axis.x((band.from_khz + band.to_khz) / 2.0), band.label) for band in narrow], axis)
 
     def _layers(self, axis: Axis) -> list[list[Band]]:
         """The bands in as few rows as they need not to cover one another."""
@@ -241,17 +241,19 @@ def _is_free(placed: Sequence[Flag], x: float, left: float, wide: float, row: in
     Where a line can only run through a label, as at the right edge, it runs under it.
     """
     mine = Flag(x, "", left, wide, row)
-    same = [one for one in placed if one.row == row]
-    if any(left < one.left + one.wide + 8.0 and one.left < left + wide + 8.0 for one in same):
+    same = [label for label in placed if label.row == row]
+    if any(left < label.left + label.wide + 8.0 and label.left < left + wide + 8.0 for label in same):
         return False
-    if row > max((one.row for one in placed), default=-1):
+    if row > max((label.row for label in placed), default=-1):
         return True
-    return not any((one.row < row and one.covers(x)) or (one.row > row and mine.covers(one.x)) for one in placed)
+    return not any(
+        (label.row < row and label.covers(x)) or (label.row > row and mine.covers(label.x)) for label in placed
+    )
 
 
 def rows_of(placed: Sequence[Flag]) -> int:
     """How many rows of labels there are."""
-    return 1 + max((one.row for one in placed), default=-1)
+    return 1 + max((label.row for label in placed), default=-1)
 
 
 def leader(flag: Flag, from_y: float, to_y: float) -> str:
@@ -310,7 +312,7 @@ class Pins:
     def _labelled(self, axis: Axis) -> list[Pin]:
         """The pins with heads and labels: all, of a crowd the tallest."""
         visible = [pin for pin in self.pins if axis.covers(pin.khz)]
-        return sorted(visible, key=lambda one: -one.share)[:MOST_HEADS]
+        return sorted(visible, key=lambda mark: -mark.share)[:MOST_HEADS]
 
     def _flags(self, axis: Axis) -> list[Flag]:
         return flags([(axis.x(pin.khz), pin.label) for pin in self._labelled(axis) if pin.label], axis)

@@ -16,23 +16,23 @@ RANGE_HZ = (20.0, 1000.0)
 RANGE_DB = (-36.0, 3.0)
 
 
-def chain_of(link: Link, one: SoundSettings) -> GainChain:
+def chain_of(link: Link, settings: SoundSettings) -> GainChain:
     """A link's gain chain as stages on one scale: dBFS of the converter as it is without attenuation.
 
     Peaks are drawn as AES17 has them (a sine that peaks at full scale is 0 dBFS), so they lie crest less 3.01 dB
     over the voice's rms.
     """
-    gain, at = one.gain, one.at
+    gain, at = settings.gain, settings.at
     crest = CREST_DB - SINE_CREST_DB
     voice, noise = at.rms_dbfs + at.attenuation_db, at.microphone_noise_dbfs + at.attenuation_db
     peak = voice + crest
     ceiling = None if gain.microphone_headroom_db is None else peak + gain.microphone_headroom_db
     to_dbu = gain.voice_dbu - voice
     converter = sum_db([at.microphone_noise_dbfs, at.converter_noise_dbfs])
-    recorded = at.rms_dbfs + one.recorder_gain_db
+    recorded = at.rms_dbfs + settings.recorder_gain_db
     stages = (
         ChainStage("voice", peak, voice, noise, ceiling, f"{gain.voice_peak_spl_db:.0f} dB SPL",
-              f"{one.microphone.self_noise_dba:.0f} dB(A)"),
+              f"{settings.microphone.self_noise_dba:.0f} dB(A)"),
         ChainStage("capsule", peak, voice, noise, ceiling, _reads(peak + to_dbu, "dBu"),
               _reads(noise + to_dbu, "dBu")),
         ChainStage(f"less {at.attenuation_db:g} dB", at.peak_dbfs, at.rms_dbfs, at.microphone_noise_dbfs, 0.0,
@@ -49,9 +49,9 @@ def chain_of(link: Link, one: SoundSettings) -> GainChain:
     return GainChain(says, stages, TARGET_DBFS)
 
 
-def low_cut_curves(link: Link, one: SoundSettings) -> ResponseCurves:
+def low_cut_curves(link: Link, settings: SoundSettings) -> ResponseCurves:
     """The responses of the low cut's steps, with the low fundamental that they must leave."""
-    cut = one.low_cut
+    cut = settings.low_cut
     frequency = np.geomspace(*RANGE_HZ, 160)
     curves = [
         Curve(

@@ -43,4 +43,4 @@ def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
 
 def _measured(air: SiteAir) -> list[Lane]:
     judged = () if air.survey is None else air.survey.judged
-    return [measured(one, f"Measured: {file_of(one)}", 150.0) for one in judged]
+    return [measured(sweep, f"Measured: {file_of(sweep)}", 150.0) for sweep in judged]

@@ -42,11 +42,11 @@ def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
     if not found:
         raise InputError("there is nothing to draw: no link has a carrier")
     if name is None:
-        return min(found, key=lambda one: (one.told.in_hand_db, one.told.margin_db))
-    for one in found:
-        if name == one.name or (name == one.planned.link and one.decides):
-            return one
-    names = list(dict.fromkeys(one.planned.link for one in found))
+        return min(found, key=lambda way: (way.told.in_hand_db, way.told.margin_db))
+    for link in found:
+        if name == link.name or (name == link.planned.link and link.decides):
+            return link
+    names = list(dict.fromkeys(way.planned.link for way in found))
     raise InputError(
         f'there is no link "{name}" with a carrier'
         f"{did_you_mean(name, names) or '; there are ' + ', '.join(names[:20])}"
@@ -56,12 +56,12 @@ def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
 def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None) -> str:
     """The ground of one link (default: the weakest) with the walks of its call. Raises InputError for nothing."""
     shown = chosen(found, name)
-    together = [one for one in found if one.call == shown.call]
+    together = [link for link in found if link.call == shown.call]
     walks = walks_of(together[:MOST_WALKS])
     ground = ground_of(shoot, shown, together)
     if len(together) > MOST_WALKS:
         left = together[MOST_WALKS:]
-        ground = replace(ground, notes=(*ground.notes, f"Walks left out: {', '.join(one.name for one in left)}."))
+        ground = replace(ground, notes=(*ground.notes, f"Walks left out: {', '.join(link.name for link in left)}."))
     return drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))])
 
 
@@ -70,7 +70,7 @@ def reach_pages(shoot: Shoot, found: Sequence[Reaching]) -> list[str]:
     if not found:
         return []
     shown = chosen(found, None)
-    together = [one for one in found if one.call == shown.call]
+    together = [link for link in found if link.call == shown.call]
     walks = [walk for walk in walks_of(together) if len(walk.places) > 1]
     pages = [drawn_ground(ground_of(shoot, shown, together, PAPER_POINTS, PAPER_ASPECT), tallest_px=PAPER_TALL_PX)]
     for n in range(0, len(walks), WALKS_A_PAGE):
@@ -123,7 +123,7 @@ def ground_of(
     )
     return Ground(
         says, under, x_m, y_m, field.in_hand_db,
-        walls=_walls(shown), routes=tuple(_route(one) for one in together), spots=spots,
+        walls=_walls(shown), routes=tuple(_route(link) for link in together), spots=spots,
         antennas=_antennas(together),
         others=tuple(_other(other) for other in others),
         notes=notes,
@@ -142,15 +142,15 @@ def _walls(shown: Reaching) -> tuple[GroundLine, ...]:
     )
 
 
-def _route(one: Reaching) -> GroundLine:
-    points = tuple((spot.x_m, spot.y_m) for spot in one.chain.goes)
-    return GroundLine(one.name if len(points) > 1 else "", points, f"route of {one.name}")
+def _route(way: Reaching) -> GroundLine:
+    points = tuple((spot.x_m, spot.y_m) for spot in way.chain.goes)
+    return GroundLine(way.name if len(points) > 1 else "", points, f"route of {way.name}")
 
 
 def _spots(shown: Reaching, together: Sequence[Reaching]) -> tuple[GroundMark, ...]:
     """The spots of the site and of the routes, but those where antennas stand."""
     every: dict[str, Spot] = {spot.name: spot for spot in shown.chain.site.spots}
-    every |= {spot.name: spot for one in together for spot in one.chain.goes}
+    every |= {spot.name: spot for link in together for spot in link.chain.goes}
     heard = {mark.name for mark in _antennas(together)}
     return tuple(GroundMark(spot.name, spot.x_m, spot.y_m) for spot in every.values() if spot.name not in heard)
 
@@ -159,16 +159,16 @@ def _antennas(together: Sequence[Reaching]) -> tuple[GroundMark, ...]:
     """Where the call's links are received: by antennas of the site, or at a spot by the receiver's own; or where
     they are sent from, where whoever listens goes."""
     marks: dict[str, GroundMark] = {}
-    for one in together:
-        stands = one.chain.ends.sent_from
+    for link in together:
+        stands = link.chain.ends.sent_from
         if stands is not None:
             marks[stands.name] = GroundMark(
                 stands.name, stands.x_m, stands.y_m, says=f"transmitter at {stands.name}"
             )
             continue
-        ears = [ear for branch in one.chain.ends.branches for ear in branch]
+        ears = [ear for branch in link.chain.ends.branches for ear in branch]
         for ear in ears:
-            name = one.chain.at.name if ear.antenna is None else ear.antenna.name
+            name = link.chain.at.name if ear.antenna is None else ear.antenna.name
             towards = None if ear.antenna is None else ear.antenna.towards_deg
             beam = towards if ear.antenna is not None and ear.antenna.pattern in ("wide", "narrow") else None
             marks[name] = GroundMark(name, ear.point.x_m, ear.point.y_m, beam, f"receiving antenna {name}")
@@ -178,7 +178,7 @@ def _antennas(together: Sequence[Reaching]) -> tuple[GroundMark, ...]:
 def walks_of(together: Sequence[Reaching]) -> list[Walk]:
     """What the links have in hand over time; whoever stands still does so for as long as the longest of the others
     walks."""
-    walks = [walk_of(one) for one in together]
+    walks = [walk_of(link) for link in together]
     longest = max((float(walk.time_s[-1]) for walk in walks if len(walk.places) > 1), default=STANDS_S)
     return [
         walk
@@ -188,16 +188,16 @@ def walks_of(together: Sequence[Reaching]) -> list[Walk]:
     ]
 
 
-def walk_of(one: Reaching) -> Walk:
+def walk_of(link: Reaching) -> Walk:
     """What a link has in hand over time along its route."""
     from linkwright.reach.ground import along_route
 
-    way = along_route(one.at_work)
-    route, speed = one.chain.goes, one.chain.ends.usual_m_s
+    way = along_route(link.at_work)
+    route, speed = link.chain.goes, link.chain.ends.usual_m_s
     gone, places = 0.0, []
     for before, spot in zip((None, *route), route, strict=False):
         if before is not None:
             step = (spot.x_m - before.x_m, spot.y_m - before.y_m, spot.z_m - before.z_m)
             gone += sum(part * part for part in step) ** 0.5
         places.append((gone / speed, spot.name))
-    return Walk(one.name, way.time_s, way.in_hand_db, tuple(places))
+    return Walk(link.name, way.time_s, way.in_hand_db, tuple(places))

@@ -27,8 +27,8 @@ def band(scene: Scene, air: SiteAir) -> tuple[int, int]:
     """
     kits = [scene.chain(link, air.site).transmitter for call in scene.calls_on(air.site) for link in call.links]
     edges = [edge for kit in kits if not kit.coordinates_itself for tunes in kit.tunes_khz for edge in tunes]
-    for one in air.survey.judged if air.survey is not None and not edges else ():
-        edges += [int(one.left_khz[0]), int(one.right_khz[-1])]
+    for sweep in air.survey.judged if air.survey is not None and not edges else ():
+        edges += [int(sweep.left_khz[0]), int(sweep.right_khz[-1])]
     low, high = (min(edges), max(edges)) if edges else WHOLE
     room = 0.02 * (high - low) + 500.0
     return int(low - room), int(high + room)
@@ -81,10 +81,10 @@ def closed(territory: Territory, on: datetime.date, low_khz: float, high_khz: fl
 def tv(air: SiteAir) -> tuple[Band, ...]:
     """The TV channels that are taken to be on the air at a site."""
     return tuple(
-        Band(one.channel.from_khz, one.channel.to_khz, one.channel.number,
-             "solid" if one.evidence in ("measured", "stated") else "doubt",
-             f"TV channel {one.channel.number} {one.says} ({one.evidence})")
-        for one in air.taken
+        Band(taken.channel.from_khz, taken.channel.to_khz, taken.channel.number,
+             "solid" if taken.evidence in ("measured", "stated") else "doubt",
+             f"TV channel {taken.channel.number} {taken.says} ({taken.evidence})")
+        for taken in air.taken
     )  # fmt: skip
 
 

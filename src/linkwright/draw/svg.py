@@ -73,7 +73,9 @@ def wrapped(text: str, width_px: float, size: int = BODY_PX) -> list[str]:
     lines: list[str] = []
     most = max(2, int(width_px / width_of("x", size)))
     apart = " ".join(text.split()).replace(" %", "\N{NO-BREAK SPACE}%").split(" ")
-    for word in (one if len(one) <= most else f"{one[: most - 1]}\N{HORIZONTAL ELLIPSIS}" for one in apart if one):
+    for word in (
+        part if len(part) <= most else f"{part[: most - 1]}\N{HORIZONTAL ELLIPSIS}" for part in apart if part
+    ):
         if lines and width_of(f"{lines[-1]} {word}", size) <= width_px:
             lines[-1] += f" {word}"
         else:

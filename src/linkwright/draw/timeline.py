@@ -181,12 +181,12 @@ def _key(timeline: Timeline, width_px: float, top: float) -> tuple[str, float]:
     """Every shape that is drawn with its cause in words, in as many lines as they take; and where they end [px]."""
     drawn = {episode.cause: episode for lane in timeline.lanes for episode in lane.episodes}
     parts, x, y = [], EDGE_PX, top + 22.0
-    for cause, one in sorted(drawn.items()):
-        wide = 34.0 + WIDE * width_of(one.cause_words, TEXT_PX)
+    for cause, episode in sorted(drawn.items()):
+        wide = 34.0 + WIDE * width_of(episode.cause_words, TEXT_PX)
         if x + wide > width_px - EDGE_PX and x > EDGE_PX:
             x, y = EDGE_PX, y + 22.0
         parts.append(shape(cause, x + 8.0, y - 6.0, 7.0))
-        parts.append(words(x + 20.0, y, one.cause_words, size=TEXT_PX))
+        parts.append(words(x + 20.0, y, episode.cause_words, size=TEXT_PX))
         x += wide
     return "".join(parts), y if parts else top
 
@@ -226,21 +226,21 @@ def _calls(timeline: Timeline, axis: TimeAxis, top: float) -> tuple[str, float]:
     if not shown:
         return "", top
     parts = []
-    for one in shown:
-        left, right = axis.x(one.from_ms), axis.x(one.to_ms)
-        text = _fit(one.text, max(40.0, right - left))
+    for call in shown:
+        left, right = axis.x(call.from_ms), axis.x(call.to_ms)
+        text = _fit(call.text, max(40.0, right - left))
         anchor, at = ("end", axis.right) if left + width_of(text, TEXT_PX) > axis.right else ("start", left)
         drawn = [
             words(at, top + 18.0, text, size=TEXT_PX, anchor=anchor),
             element("line", x1=left, x2=right, y1=top + 26.0, y2=top + 26.0, stroke=INK, stroke_width=3.0),
         ]
-        for x, moment_ms in ((left, one.from_ms), (right, one.to_ms)):
+        for x, moment_ms in ((left, call.from_ms), (right, call.to_ms)):
             if axis.from_ms <= moment_ms <= axis.to_ms:
                 drawn.append(
                     element("line", x1=x, x2=x, y1=top + 24.5, y2=top + 36.0, stroke=INK, stroke_width=3.0)
                 )
-        clocks = " to ".join(f"{moment(at_ms, timeline.zone):%H:%M}" for at_ms in (one.from_ms, one.to_ms))
-        parts.append(group(drawn, f"Call {one.text}, {clocks}"))
+        clocks = " to ".join(f"{moment(at_ms, timeline.zone):%H:%M}" for at_ms in (call.from_ms, call.to_ms))
+        parts.append(group(drawn, f"Call {call.text}, {clocks}"))
     return "".join(parts), top + 44.0
 
 
@@ -248,20 +248,20 @@ def _flags(
     timeline: Timeline, axis: TimeAxis, top: float, *, narrow: bool
 ) -> tuple[str, float, list[tuple[float, float]]]:
     """Flags in a few rows, words where there is room; where the strip ends, and the poles that go on down [px]."""
-    shown = [one for one in timeline.flags if axis.shows(one.at_ms, one.at_ms)][:MOST_MARKS]
+    shown = [flag for flag in timeline.flags if axis.shows(flag.at_ms, flag.at_ms)][:MOST_MARKS]
     if not shown:
         return "", top, []
     free = [axis.left] * FLAG_ROWS
     parts, poles, used = [], [], 0
-    for one in sorted(shown, key=lambda flag: flag.at_ms):
-        x = axis.x(one.at_ms)
-        text = _fit(one.text, 130.0 if narrow else 220.0)
+    for mark in sorted(shown, key=lambda flag: flag.at_ms):
+        x = axis.x(mark.at_ms)
+        text = _fit(mark.text, 130.0 if narrow else 220.0)
         wide = 14.0 + WIDE * width_of(text, TEXT_PX)
         begins = min(x, axis.right - wide)
         row = next((n for n, at in enumerate(free) if at <= begins), None)
         y = top + ROW_PX * (0 if row is None else row)
         poles.append((x, y + 4.0))
-        told = f"{moment(one.at_ms, timeline.zone):%H:%M:%S} {one.kind}: {one.text}"
+        told = f"{moment(mark.at_ms, timeline.zone):%H:%M:%S} {mark.kind}: {mark.text}"
         if row is None:
             parts.append(group([element("rect", x=x - 3.0, y=y, width=6.0, height=6.0, fill=OCHRE)], told))
             continue
@@ -320,14 +320,14 @@ def _tracks(lane: LinkLane, axis: TimeAxis, top: float) -> tuple[str, float]:
     """The recorded tracks of a link as bars with their losses as ticks, in as few rows as keep them apart; and
     where they end [px]."""
     parts, ends = [], list[float]()
-    for one in sorted(lane.tracks, key=lambda track: track.from_ms):
-        if not axis.shows(one.from_ms, one.to_ms):
+    for span in sorted(lane.tracks, key=lambda track: track.from_ms):
+        if not axis.shows(span.from_ms, span.to_ms):
             continue
-        left, right = sides(one, axis)
+        left, right = sides(span, axis)
         row = next((n for n, end in enumerate(ends) if end <= left), len(ends))
         ends[row : row + 1] = [right + 2.0]
         parts.append(
-            bar(one, axis, top + TRACK_GAP_PX + row * (TRACK_PX + TRACK_GAP_PX), TRACK_PX, "loss", "losses")
+            bar(span, axis, top + TRACK_GAP_PX + row * (TRACK_PX + TRACK_GAP_PX), TRACK_PX, "loss", "losses")
         )
     return "".join(parts), top + len(ends) * (TRACK_PX + TRACK_GAP_PX)
 
@@ -362,24 +362,24 @@ def _marks(lane: LinkLane, axis: TimeAxis, upper: float) -> str:
     parts, free = [], axis.left - 20.0
     seen = [episode for episode in lane.episodes if axis.shows(episode.from_ms, episode.to_ms)]
     near = axis.to_ms - axis.from_ms <= NEAR_MS
-    shown = [one for one in seen if one.heard or near][:MOST_MARKS]
-    for one in [one for one in seen if not one.heard and not near][:MOST_MARKS]:
-        x = axis.x(one.from_ms)
+    shown = [episode for episode in seen if episode.heard or near][:MOST_MARKS]
+    for episode in [episode for episode in seen if not episode.heard and not near][:MOST_MARKS]:
+        x = axis.x(episode.from_ms)
         tick = element("line", x1=x, x2=x, y1=upper - 1.0, y2=upper + 7.0, stroke=OCHRE, stroke_width=2.0)
-        parts.append(group([tick], f"{duration(one.length_s)}: {one.cause_words}, not heard"))
-    places = [_middle(one, axis) for one in shown]
+        parts.append(group([tick], f"{duration(episode.length_s)}: {episode.cause_words}, not heard"))
+    places = [_middle(episode, axis) for episode in shown]
     following = [*places, axis.right + 20.0][1:]
     lower = upper + LEVELS_PX
-    for one, x, after in zip(shown, places, following, strict=True):
-        left, right = axis.x(one.from_ms), axis.x(one.to_ms)
-        ink = MADDER if one.heard else OCHRE
+    for episode, x, after in zip(shown, places, following, strict=True):
+        left, right = axis.x(episode.from_ms), axis.x(episode.to_ms)
+        ink = MADDER if episode.heard else OCHRE
         wide = max(3.0, right - left)
         drawn = [
             element("rect", x=left, y=upper, width=wide, height=LEVELS_PX, fill=ink, fill_opacity=0.35),
             element("line", x1=left, x2=left, y1=upper - 6.0, y2=lower, stroke=ink, stroke_width=1.5),
         ]
-        drawn.append(shape(one.cause, x, upper - 14.0, 8.0, ink))
-        text = one.cause.replace("-", " ")
+        drawn.append(shape(episode.cause, x, upper - 14.0, 8.0, ink))
+        text = episode.cause.replace("-", " ")
         if x + 13.0 + WIDE * width_of(text, TEXT_PX) <= min(axis.right, after - 14.0) and x - 10.0 >= free:
             drawn.append(words(x + 13.0, upper - 8.0, text, size=TEXT_PX, fill=ink))
             free = x + 18.0 + WIDE * width_of(text, TEXT_PX)
@@ -388,15 +388,15 @@ def _marks(lane: LinkLane, axis: TimeAxis, upper: float) -> str:
             free = x + 12.0
         else:
             free = max(free, x + 12.0)
-        heard = "" if one.heard else ", not heard"
-        told = f"{one.link}, {duration(one.length_s)}: {one.cause_words} ({100 * one.probability:.0f} %){heard}"
+        sure = f"({100 * episode.probability:.0f} %){'' if episode.heard else ', not heard'}"
+        told = f"{episode.link}, {duration(episode.length_s)}: {episode.cause_words} {sure}"
         parts.append(group(drawn, told))
     return "".join(parts)
 
 
-def _middle(one: DiagnosedEpisode, axis: TimeAxis) -> float:
+def _middle(episode: DiagnosedEpisode, axis: TimeAxis) -> float:
     """Where an episode's mark stands [px]."""
-    middle = (axis.x(one.from_ms) + axis.x(one.to_ms)) / 2.0
+    middle = (axis.x(episode.from_ms) + axis.x(episode.to_ms)) / 2.0
     return min(max(middle, axis.left + 9.0), axis.right - 9.0)
 
 
@@ -409,9 +409,9 @@ def shape(cause: str, x: float, y: float, half_px: float, ink: str = MADDER) -> 
     )  # fmt: skip
 
 
-def _recording(one: BarSpan, axis: TimeAxis, top: float, *, narrow: bool) -> tuple[str, float]:
+def _recording(span: BarSpan, axis: TimeAxis, top: float, *, narrow: bool) -> tuple[str, float]:
     """A recording as a bar with its faults as ticks; and where it ends [px]."""
     y = top + (NAME_LINE_PX if narrow else 8.0)
-    name = _fit(one.text, axis.right - axis.left if narrow else NAMES_PX - 24.0)
+    name = _fit(span.text, axis.right - axis.left if narrow else NAMES_PX - 24.0)
     at = (EDGE_PX, top + 17.0) if narrow else (EDGE_PX, y + 12.0)
-    return words(*at, name, size=TEXT_PX) + bar(one, axis, y, 14.0, "fault", "faults"), y + 14.0 + UNDER_PX
+    return words(*at, name, size=TEXT_PX) + bar(span, axis, y, 14.0, "fault", "faults"), y + 14.0 + UNDER_PX

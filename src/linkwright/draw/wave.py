@@ -88,7 +88,7 @@ def _kinds(marks: Sequence[FaultMark], x: object, width_px: float) -> list[str]:
     """The kinds over their marks, as far as there is room."""
     assert callable(x)
     found, last = [], -1e9
-    for mark in sorted(marks, key=lambda one: one.at_s):
+    for mark in sorted(marks, key=lambda fault: fault.at_s):
         at, wide = x(mark.at_s), width_of(mark.kind, LEAST_PX)
         begins = min(at, width_px - wide - 2.0)
         if begins > last + 8.0:

@@ -129,8 +129,8 @@ class Ends:
         here = [antenna for antenna in self.site.antennas if antenna.at == self.at.name]
         if not here or self.way or self.listener.worn != "mounted":
             return ((Ear(self.at, None),),)
-        by_branch = [[one for one in here if one.branch == name] for name in ("A", "B")[: self.receiver.branches]]
-        found = [tuple(Ear(standing(one, self.at), one, len(of)) for one in of) for of in by_branch if of]
+        by_branch = [[end for end in here if end.branch == name] for name in ("A", "B")[: self.receiver.branches]]
+        found = [tuple(Ear(standing(word, self.at), word, len(of)) for word in of) for of in by_branch if of]
         return tuple(found) or ((Ear(self.at, None),),)
 
     @property

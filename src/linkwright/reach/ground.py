@@ -241,7 +241,7 @@ def least_power(link: AtWork, budget: Budget, unwanted_dbm: float, reserve_db: f
     transmitter = link.ends.transmitter
     steps = sorted(transmitter.powers_mw)
     held = [(power, budget.told(power, unwanted_dbm).in_hand_db) for power in steps]
-    power, in_hand = next((one for one in held if one[1] >= reserve_db), held[-1])
+    power, in_hand = next((place for place in held if place[1] >= reserve_db), held[-1])
     down = dbm_from_mw(steps[-1]) - dbm_from_mw(power)
     drain = longer = None
     if transmitter.drain_mw is not None:

@@ -59,17 +59,22 @@ class Open:
 def squelches(receivers: Sequence[Open]) -> list[Squelch]:
     """The settings with the least risk in all, for receivers at once."""
     heard = [receiver for receiver in receivers if receiver.distant_dbm is not None]
-    talents = np.array([one.talent for one in heard]).reshape(-1, 3)
+    talents = np.array([signal.talent for signal in heard]).reshape(-1, 3)
     pairs = np.repeat(talents, 2, axis=0)
     pairs[1::2, 0] = RAYLEIGH_DB
     curves = outage_curves(Kinds.of(pairs[:, 0], pairs[:, 1], pairs[:, 2], 0.0, 0.0)) if heard else pairs
-    of = {id(one): curves[2 * n : 2 * n + 2] for n, one in enumerate(heard)}
+    of = {id(signal): curves[2 * n : 2 * n + 2] for n, signal in enumerate(heard)}
     return [_setting(receiver, of.get(id(receiver))) for receiver in receivers]
 
 
-def _setting(one: Open, curves: FloatArray | None) -> Squelch:
+def _setting(state: Open, curves: FloatArray | None) -> Squelch:
     """The setting of one receiver; curves (2, margins) of its talent and of the distant one."""
-    wanted_dbm, needed_dbm, noise_dbm, distant_dbm = one.wanted_dbm, one.needed_dbm, one.noise_dbm, one.distant_dbm
+    wanted_dbm, needed_dbm, noise_dbm, distant_dbm = (
+        state.wanted_dbm,
+        state.needed_dbm,
+        state.noise_dbm,
+        state.distant_dbm,
+    )
     lowest = noise_dbm + OVER_NOISE_DB
     plain = max(lowest, math.floor(needed_dbm / STEP_DB) * STEP_DB)
     if distant_dbm is None or curves is None:

@@ -206,7 +206,7 @@ def _shown(ends: Ends, walked: Walked) -> FloatArray:
     ahead = (way * walked.ways[:, :2]).sum(axis=1) / np.maximum(length, 1e-9)
     shown = np.broadcast_to(shown_by(ends.worn, ends.facing or "walking", ahead)[0], ahead.shape).copy()
     for word in SHOWN:
-        said = np.array([one == word for one in walked.facing], dtype=np.bool_)
+        said = np.array([facing == word for facing in walked.facing], dtype=np.bool_)
         shown[said] = float(shown_by(ends.worn, word, None)[0])
     return shown
 

@@ -8,9 +8,9 @@ from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permi
 from linkwright.rules.models import Closed, Kind, Permit, Row, Territory
 from linkwright.rules.opening import opened_by, openings
 from linkwright.rules.power import eirp_mw_from_erp_mw, most_conducted_mw
-from linkwright.rules.report import rules_document
+from linkwright.rules.report import RulesReport
 from linkwright.rules.separation import Outside, Separation, closed_by_tv, keeps_separation, separations
-from linkwright.rules.stale import stale_rows
+from linkwright.rules.stale import age_days, stale_document, stale_rows
 from linkwright.rules.terms import NO_TERMS, Terms, licence_text, licences_for, misfit, on_licence, place_of
 from linkwright.rules.tv import TvChannel, tv_channel, tv_channels
 from linkwright.rules.why import range_text, why_not
@@ -25,11 +25,13 @@ __all__ = [
     "Outside",
     "Permit",
     "Row",
+    "RulesReport",
     "Separation",
     "Terms",
     "Territory",
     "TvChannel",
     "acceptable",
+    "age_days",
     "allowance",
     "check_accepts",
     "check_ids",
@@ -51,8 +53,8 @@ __all__ = [
     "openings",
     "place_of",
     "range_text",
-    "rules_document",
     "separations",
+    "stale_document",
     "stale_rows",
     "territory",
     "territory_or_group",

@@ -48,7 +48,7 @@ class HardWarning:
     def opened_by(self, settled: frozenset[str]) -> str | None:
         """The permit held, or the acceptance, that opens what it closes; a `stop` is opened by no acceptance."""
         own = () if self.severity == "stop" else (self.id,)
-        return next((one for one in (*own, *self.settled_by) if one in settled), None)
+        return next((way for way in (*own, *self.settled_by) if way in settled), None)
 
 
 def hard_warnings(

@@ -73,7 +73,12 @@ def check_ids(territory: Territory, ids: Iterable[str], about: str) -> frozenset
 
 def closed_ranges(territory: Territory, on: datetime.date) -> tuple[Closed, ...]:
     """The ranges that are closed on the day `on`, from the lowest upwards."""
-    return tuple(sorted((one for one in territory.closed if one.holds(on)), key=lambda one: one.from_khz))
+    return tuple(
+        sorted(
+            (closed_range for closed_range in territory.closed if closed_range.holds(on)),
+            key=lambda closed_range: closed_range.from_khz,
+        )
+    )
 
 
 def allowance(
@@ -171,15 +176,21 @@ def closures(
     """What is closed under these terms: the closed ranges, and what the program warns of there, unless it is
     settled by a permit, accepted by name, or outranked."""
     warned = closing_warnings(territory, terms.position, held | terms.accepts)
-    return tuple(one for one in (*closed_ranges(territory, on), *warned) if one.id not in outranked)
+    return tuple(
+        closed_range
+        for closed_range in (*closed_ranges(territory, on), *warned)
+        if closed_range.id not in outranked
+    )
 
 
 def in_closed(closed: Iterable[Closed], carriers_khz: IntArray, bandwidth_khz: int) -> BoolArray:
     """(n,) whether the occupied bandwidth about each carrier [kHz] reaches into a closed range."""
     twice = 2 * carriers_khz
     touched = np.zeros(carriers_khz.shape, dtype=np.bool_)
-    for one in closed:
-        touched |= (twice + bandwidth_khz > 2 * one.from_khz) & (twice - bandwidth_khz < 2 * one.to_khz)
+    for closed_range in closed:
+        touched |= (twice + bandwidth_khz > 2 * closed_range.from_khz) & (
+            twice - bandwidth_khz < 2 * closed_range.to_khz
+        )
     return touched
 
 

@@ -305,7 +305,7 @@ class Territory(CheckedFact):
     def _own_ids(self) -> list[str]:
         return [
             *(row.id for row in self.rows),
-            *(one.id for one in self.closed),
+            *(closed_range.id for closed_range in self.closed),
             *(warning.id for warning in self.warnings),
         ]
 

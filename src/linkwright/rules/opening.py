@@ -53,9 +53,9 @@ def opened_by(
     opened: tuple[OpenedRange, ...], row: Row, carrier_khz: int, bandwidth_khz: int, terms: Terms
 ) -> Iterator[str]:
     """By what a carrier that `row` decides is open where it would be closed, a clause each."""
-    for one in opened:
-        if one.at(carrier_khz, bandwidth_khz, row):
-            yield f"{one.by} opens it ({one.says})"
+    for opening in opened:
+        if opening.at(carrier_khz, bandwidth_khz, row):
+            yield f"{opening.by} opens it ({opening.says})"
     if row.indoor and not terms.indoor:
         yield f"{row.outdoors_id} opens it out of doors"
     if row.service is not None:

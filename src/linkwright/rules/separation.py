@@ -65,7 +65,7 @@ def separations(territory: Territory, found: Iterable[Outside]) -> tuple[Separat
         if rows:
             most = max(row.tv_separation_km or 0.0 for row in rows)
             kept.append(Separation(channel, one, most, rows))
-    return tuple(sorted(kept, key=lambda one: one.channel.from_khz))
+    return tuple(sorted(kept, key=lambda station: station.channel.from_khz))
 
 
 def closed_by_tv(kept: Iterable[Separation]) -> tuple[Closed, ...]:
@@ -75,15 +75,15 @@ def closed_by_tv(kept: Iterable[Separation]) -> tuple[Closed, ...]:
     """
     return tuple(
         Closed(
-            id=f"tv-channel-{one.channel.number.lower()}",
-            from_khz=one.channel.from_khz,
-            to_khz=one.channel.to_khz,
-            why=one.says,
-            source=one.rows[0].source,
+            id=f"tv-channel-{station.channel.number.lower()}",
+            from_khz=station.channel.from_khz,
+            to_khz=station.channel.to_khz,
+            why=station.says,
+            source=station.rows[0].source,
             basis="computed",
             evidence="assumed",
-            as_of=one.rows[0].as_of,
+            as_of=station.rows[0].as_of,
         )
-        for one in kept
-        if not one.is_kept
+        for station in kept
+        if not station.is_kept
     )

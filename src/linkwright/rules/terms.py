@@ -56,8 +56,8 @@ def licences_for(
     here = [
         permit for permit in permits if (not permit.links or link in permit.links) and _reaches(permit, position)
     ]
-    held = tuple(one for one in here if all(_covers(one, *span) for span in spans))
-    only = tuple(one.name for one in here if one.only and any(_meets(one, *span) for span in spans))
+    held = tuple(licence for licence in here if all(_covers(licence, *span) for span in spans))
+    only = tuple(licence.name for licence in here if licence.only and any(_meets(licence, *span) for span in spans))
     return held, only
 
 

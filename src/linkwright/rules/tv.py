@@ -57,5 +57,7 @@ def tv_channel(territory: Territory, number: str) -> TvChannel:
 def _spans(territory: Territory) -> str:
     """ "2 to 4, 5 to 6, 7 to 13 and 14 to 36"."""
     assert territory.tv_raster is not None
-    spans = [f"{names[0]} to {names[-1]}" for names in (one.channels() for one in territory.tv_raster.segment)]
+    spans = [
+        f"{names[0]} to {names[-1]}" for names in (segment.channels() for segment in territory.tv_raster.segment)
+    ]
     return " and ".join(filter(None, [", ".join(spans[:-1]), spans[-1]]))

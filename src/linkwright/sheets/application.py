@@ -46,12 +46,12 @@ def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
             for way in chain.ways
         }
         for call in plan.calls:
-            for one in call.links if call.site == site.name else ():
-                chain, tuning = asked[one.link]
-                row, live = tuning.row_at(one.carrier_khz), spans[call.call]
+            for link in call.links if call.site == site.name else ():
+                chain, tuning = asked[link.link]
+                row, live = tuning.row_at(link.carrier_khz), spans[call.call]
                 stands = "nothing" if row is None else row.permit or (row.use if row.is_licence else "exempt use")
-                held = permit_on(scene, chain, live, one.carrier_khz)
-                rows.append(_row(scene, site, call, live, one, chain.link, stands, held))
+                held = permit_on(scene, chain, live, link.carrier_khz)
+                rows.append(_row(scene, site, call, live, link, chain.link, stands, held))
     return rows
 
 
@@ -96,7 +96,7 @@ def permit_on(scene: Scene, chain: Chain, live: LiveCall, carrier_khz: int) -> P
     """The first permit of the shoot that lists a carrier for a link, at its site, during a call."""
     khz = np.array([carrier_khz])
     holding = scene.terms(chain, [live]).licences
-    return next((one for one in holding if on_licence(one, khz, chain.transmitter.bandwidth_khz)[0]), None)
+    return next((link for link in holding if on_licence(link, khz, chain.transmitter.bandwidth_khz)[0]), None)
 
 
 def application_csv(scene: Scene, plan: Plan) -> str:

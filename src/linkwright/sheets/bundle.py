@@ -162,7 +162,7 @@ class Sheets:
         return set_one("picture", {"name": f"The score of {site}", "pictures": [svg], "alt": alt})
 
     def _ground(self, set_one: Setter, site: str) -> bytes:
-        found = [one for call in self.plan.calls if call.site == site for one in reaching(self.scene, call)]
+        found = [way for call in self.plan.calls if call.site == site for way in reaching(self.scene, call)]
         alt = (
             f"The ground of {site} in metres, north up, with routes, antennas and what the weakest link has in hand"
         )

@@ -69,7 +69,7 @@ def long_date(day: datetime.date) -> str:
 
 def crew(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     """The crew's sheet: links, carriers, spares in order, settings, battery times, cautions."""
-    by_link, timed = _batteries(plan.batteries), {one.live.name: one for one in schedule(shoot)}
+    by_link, timed = _batteries(plan.batteries), {row.live.name: row for row in schedule(shoot)}
     return {
         "answer": answer_sentence(plan),
         "calls": [_call(timed[call.call], call, by_link) for call in plan.calls],
@@ -98,10 +98,11 @@ def _findings(plan: Plan) -> dict[str, Any]:
     return {
         "findings": [
             {
-                "severity": one.finding.severity, "do": one.finding.do,
-                "says": one.finding.says + (f" The same for {together(one.besides)}." if one.besides else ""),
+                "severity": finding.finding.severity, "do": finding.finding.do,
+                "says": finding.finding.says
+                + (f" The same for {together(finding.besides)}." if finding.besides else ""),
             }
-            for one in told[:MOST_FINDINGS]
+            for finding in told[:MOST_FINDINGS]
         ],
         "left_out": f"Left out here: {' and '.join(left)}; all stand on the page Plan." if left else "",
     }  # fmt: skip
@@ -113,9 +114,14 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
     found = []
     times = {timed.live.name: hours(timed) for timed in schedule(shoot)}
     for link in shoot.link:
-        live = [(call, one) for call in plan.calls for one in call.links if one.link == link.name]
-        heard = [f"In {call.call} it {heard_says(one)}." for call, one in live if one.listeners]
-        alone = [(call, one) for call in plan.calls for one in call.by_themselves or () if one.link == link.name]
+        live = [(call, planned) for call in plan.calls for planned in call.links if planned.link == link.name]
+        heard = [f"In {call.call} it {heard_says(planned)}." for call, planned in live if planned.listeners]
+        alone = [
+            (call, planned)
+            for call in plan.calls
+            for planned in call.by_themselves or ()
+            if planned.link == link.name
+        ]
         groups = _grouped(live, times)
         parts = [groups[n : n + MOST_ON_A_CARD] for n in range(0, max(1, len(groups)), MOST_ON_A_CARD)]
         for n, settings in enumerate(parts, 1):
@@ -127,7 +133,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
                     "microphone": link.microphone or "",
                     "encrypted": _encrypted(link),
                     "settings": settings,
-                    "told": [*heard, *(f"In {call.call} it {itself_says(one)}." for call, one in alone)],
+                    "told": [*heard, *(f"In {call.call} it {itself_says(planned)}." for call, planned in alone)],
                     "missing": [
                         call.call for call in plan.calls if any(u.link == link.name for u in call.unplaced)
                     ],
@@ -145,19 +151,19 @@ def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     spans = {timed.live.name: timed for timed in schedule(shoot)}
     for call in plan.calls:
         site = next(site for site in sites(shoot) if site.name == call.site)
-        for one in sorted(call.links, key=lambda one: one.carrier_khz):
-            link = by_name[one.link]
+        for planned in sorted(call.links, key=lambda one: one.carrier_khz):
+            link = by_name[planned.link]
             transmitter = transmitter_of(shoot, link)
             gain = transmitter.antenna_gain_dbi
             at = receiving_point(site, link)
             rows.append(
                 {
-                    "carrier": one.carrier,
-                    "spares": ", ".join(one.spares) or "none",
+                    "carrier": planned.carrier,
+                    "spares": ", ".join(planned.spares) or "none",
                     "bandwidth": f"{transmitter.bandwidth_khz}",
-                    "power": f"{one.power_mw:g}",
-                    "erp": f"{one.power_mw * 10 ** ((gain - ERP_DB) / 10):.2g}",
-                    "link": one.link,
+                    "power": f"{planned.power_mw:g}",
+                    "erp": f"{planned.power_mw * 10 ** ((gain - ERP_DB) / 10):.2g}",
+                    "link": planned.link,
                     "where": site.name,
                     "receiver": f"{at.name} ({at.x_m:g} m E, {at.y_m:g} m N)",
                     "when": when(spans[call.call]),
@@ -204,7 +210,7 @@ def titled(permit: PermitHeld) -> str:
 
 def permits_said(shoot: Shoot) -> str:
     """The permits of a shoot by name and number, and the kinds that it names in words."""
-    kinds = [permit_called(shoot, one) for one in shoot.shoot.permits]
+    kinds = [permit_called(shoot, permit) for permit in shoot.shoot.permits]
     said = [titled(permit) for permit in shoot.permit] + [f"{kind} (no number given)" for kind in kinds]
     return "; ".join(said) or "none: exempt use only"
 
@@ -218,8 +224,13 @@ def permit_called(shoot: Shoot, permit: str) -> str:
 def contacts(shoot: Shoot) -> list[dict[str, str]]:
     """Whom to call."""
     return [
-        {"name": one.name, "role": one.role or "", "phone": one.phone or "", "email": one.email or ""}
-        for one in shoot.contact
+        {
+            "name": contact.name,
+            "role": contact.role or "",
+            "phone": contact.phone or "",
+            "email": contact.email or "",
+        }
+        for contact in shoot.contact
     ]
 
 
@@ -249,36 +260,36 @@ def _call(timed: TimedCall, call: PlannedCall, batteries: Mapping[str, list[dict
         "unplaced": [{"link": gone.link, "because": gone.because} for gone in call.unplaced],
         "told": [
             *({"link": link.link, "says": heard_says(link)} for link in call.links if link.listeners),
-            *({"link": one.link, "says": itself_says(one)} for one in call.by_themselves or ()),
+            *({"link": link.link, "says": itself_says(link)} for link in call.by_themselves or ()),
         ],
         "products": products_sentence(call),
     }
 
 
-def _settings(one: PlannedLink) -> dict[str, Any]:
+def _settings(link: PlannedLink) -> dict[str, Any]:
     """What is set on a link's two ends, and what it comes to."""
     return {
-        "link": one.link,
-        "carrier": one.carrier,
-        "channel": f"{one.receiver_unit}.{one.receiver_channel}",
-        "spares": list(one.spares),
-        "power": f"{one.power_mw:g}",
-        "attenuation": "" if one.attenuation_db is None else f"{one.attenuation_db:g}",
-        "low_cut": "" if one.low_cut_hz is None else "off" if one.low_cut_hz == 0 else f"{one.low_cut_hz:g}",
-        "delay": "" if one.set_delay_ms is None else f"{one.set_delay_ms:.1f}",
-        "squelch": "" if one.squelch_dbm is None else f"{one.squelch_dbm:.0f}".replace("-", "\N{MINUS SIGN}"),
-        "margin": f"{one.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
-        "hand": f"{short_says(one.in_hand_db)}, weakest at {one.worst_place}",
-        "worst": one.worst_place,
-        "verdict": one.verdict,
+        "link": link.link,
+        "carrier": link.carrier,
+        "channel": f"{link.receiver_unit}.{link.receiver_channel}",
+        "spares": list(link.spares),
+        "power": f"{link.power_mw:g}",
+        "attenuation": "" if link.attenuation_db is None else f"{link.attenuation_db:g}",
+        "low_cut": "" if link.low_cut_hz is None else "off" if link.low_cut_hz == 0 else f"{link.low_cut_hz:g}",
+        "delay": "" if link.set_delay_ms is None else f"{link.set_delay_ms:.1f}",
+        "squelch": "" if link.squelch_dbm is None else f"{link.squelch_dbm:.0f}".replace("-", "\N{MINUS SIGN}"),
+        "margin": f"{link.in_hand_db:.0f}".replace("-", "\N{MINUS SIGN}"),
+        "hand": f"{short_says(link.in_hand_db)}, weakest at {link.worst_place}",
+        "worst": link.worst_place,
+        "verdict": link.verdict,
     }
 
 
 def _grouped(live: Sequence[tuple[PlannedCall, PlannedLink]], times: Mapping[str, str]) -> list[dict[str, Any]]:
     """A link's settings, those that are the same in several calls once, with where and when."""
     found: list[dict[str, Any]] = []
-    for call, one in live:
-        settings = _settings(one)
+    for call, link in live:
+        settings = _settings(link)
         same = next((group for group in found if all(group[key] == settings[key] for key in SET_KEYS)), None)
         if same is None:
             found.append({**settings, "where": [_where(call, times)]})

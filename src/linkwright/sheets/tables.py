@@ -51,13 +51,14 @@ def links_csv(shoot: Shoot, plan: Plan) -> str:
     by_name = {link.name: link for link in shoot.link}
     rows: list[Sequence[Value]] = []
     for call in plan.calls:
-        for one in call.links:
-            bandwidth = transmitter_of(shoot, by_name[one.link]).bandwidth_khz
+        for planned in call.links:
+            bandwidth = transmitter_of(shoot, by_name[planned.link]).bandwidth_khz
             rows.append([
-                call.call, call.site, one.link, dict(one.labels or ()).get(one.carrier_khz),
-                mhz_text(one.carrier_khz), " ".join(map(mhz_text, one.spares_khz)),
-                one.power_mw, bandwidth, one.attenuation_db, one.low_cut_hz, one.set_delay_ms, one.squelch_dbm,
-                one.margin_db, one.in_hand_db, one.sure, one.worst_place, one.verdict,
+                call.call, call.site, planned.link, dict(planned.labels or ()).get(planned.carrier_khz),
+                mhz_text(planned.carrier_khz), " ".join(map(mhz_text, planned.spares_khz)),
+                planned.power_mw, bandwidth, planned.attenuation_db, planned.low_cut_hz, planned.set_delay_ms,
+                planned.squelch_dbm,
+                planned.margin_db, planned.in_hand_db, planned.sure, planned.worst_place, planned.verdict,
             ])  # fmt: skip
         for alone in call.by_themselves or ():
             bandwidth = transmitter_of(shoot, by_name[alone.link]).bandwidth_khz

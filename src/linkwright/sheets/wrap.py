@@ -129,48 +129,48 @@ def link_rows(wrap: WrapUp) -> list[dict[str, str]]:
     return [_link_row(figure, episodes, wrap.planned_dbm.get(figure.link)) for figure in wrap.figures]
 
 
-def _link_row(one: LinkFigures, episodes: Sequence[DiagnosedEpisode], planned_dbm: float | None) -> dict[str, str]:
+def _link_row(link: LinkFigures, episodes: Sequence[DiagnosedEpisode], planned_dbm: float | None) -> dict[str, str]:
     """A link's statistics in words."""
-    causes = lost_by_cause(episodes, one.link)
+    causes = lost_by_cause(episodes, link.link)
     return {
         "planned": "" if planned_dbm is None else f"{planned_dbm:.0f}".replace("-", MINUS),
-        "link": one.link,
-        "on_air": duration(one.on_air_s),
-        "a": _levels(one.a.lowest_dbm, one.a.median_dbm),
-        "b": _levels(one.b.lowest_dbm, one.b.median_dbm),
-        "both": "" if one.both_usable is None else f"{100 * one.both_usable:.1f} %",
-        "dropouts": str(one.dropouts),
-        "longest": duration(one.longest_s) if one.dropouts else "",
-        "lost": duration(one.lost_s) if one.dropouts else "",
+        "link": link.link,
+        "on_air": duration(link.on_air_s),
+        "a": _levels(link.a.lowest_dbm, link.a.median_dbm),
+        "b": _levels(link.b.lowest_dbm, link.b.median_dbm),
+        "both": "" if link.both_usable is None else f"{100 * link.both_usable:.1f} %",
+        "dropouts": str(link.dropouts),
+        "longest": duration(link.longest_s) if link.dropouts else "",
+        "lost": duration(link.lost_s) if link.dropouts else "",
         "causes": ", ".join(f"{cause.replace('-', ' ')} {duration(lost)}" for cause, lost in causes.items()),
-        "battery": _battery(one),
-        "gaps": f"{len(one.gaps)}, {duration(sum(gap.length_s for gap in one.gaps))}" if one.gaps else "none",
+        "battery": _battery(link),
+        "gaps": f"{len(link.gaps)}, {duration(sum(gap.length_s for gap in link.gaps))}" if link.gaps else "none",
     }
 
 
-def recording_row(one: RecordingFigures, zone: datetime.tzinfo) -> dict[str, str]:
+def recording_row(recording: RecordingFigures, zone: datetime.tzinfo) -> dict[str, str]:
     """A recording in words."""
     kinds: dict[str, int] = {}
-    for kind, _ in one.faults:
+    for kind, _ in recording.faults:
         kinds[kind] = kinds.get(kind, 0) + 1
     return {
-        "name": one.name,
-        "begins": "" if one.begins_ms is None else f"{moment(one.begins_ms, zone):%H:%M:%S}",
-        "length": duration(one.length_s),
+        "name": recording.name,
+        "begins": "" if recording.begins_ms is None else f"{moment(recording.begins_ms, zone):%H:%M:%S}",
+        "length": duration(recording.length_s),
         "faults": ", ".join(f"{count} {kind}" for kind, count in sorted(kinds.items())) or "none",
-        "says": one.says + _alone(one, zone),
+        "says": recording.says + _alone(recording, zone),
     }
 
 
-def _alone(one: RecordingFigures, zone: datetime.tzinfo) -> str:
+def _alone(recording: RecordingFigures, zone: datetime.tzinfo) -> str:
     """The losses that the readings do not show, as a sentence after another one; "" without any."""
-    if not one.alone or one.begins_ms is None:
+    if not recording.alone or recording.begins_ms is None:
         return ""
     first = ", ".join(
-        f"{kind} at {moment(one.at_ms(at_s), zone):%H:%M:%S}" for kind, at_s in one.alone[:MOST_ALONE]
+        f"{kind} at {moment(recording.at_ms(at_s), zone):%H:%M:%S}" for kind, at_s in recording.alone[:MOST_ALONE]
     )
-    more = f" and {len(one.alone) - MOST_ALONE} more" if len(one.alone) > MOST_ALONE else ""
-    many = "One loss lies" if len(one.alone) == 1 else f"{len(one.alone)} losses lie"
+    more = f" and {len(recording.alone) - MOST_ALONE} more" if len(recording.alone) > MOST_ALONE else ""
+    many = "One loss lies" if len(recording.alone) == 1 else f"{len(recording.alone)} losses lie"
     return f" {many} in no episode, the readings show nothing wrong then: {first}{more}."
 
 
@@ -180,7 +180,7 @@ def _levels(lowest: float | None, median: float | None) -> str:
     return f"{lowest:.0f} / {median:.0f}".replace("-", MINUS)
 
 
-def _battery(one: LinkFigures) -> str:
-    if one.battery_first is None or one.battery_last is None:
+def _battery(link: LinkFigures) -> str:
+    if link.battery_first is None or link.battery_last is None:
         return "not told"
-    return f"{100 * one.battery_first[1]:.0f} to {100 * one.battery_last[1]:.0f} %"
+    return f"{100 * link.battery_first[1]:.0f} to {100 * link.battery_last[1]:.0f} %"

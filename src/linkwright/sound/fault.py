@@ -75,7 +75,7 @@ def _rank(fault: Fault) -> int:
 
 def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:
     """The same faults, but clicks that come regularly, as an unsynchronised clock makes them, told as one."""
-    clicks = sorted((fault for fault in faults if fault.kind == "click"), key=lambda one: one.at)
+    clicks = sorted((fault for fault in faults if fault.kind == "click"), key=lambda fault: fault.at)
     rest = [fault for fault in faults if fault.kind != "click"]
     for _ in range(SERIES):
         times = np.array([click.at for click in clicks]) / rate_hz
@@ -86,13 +86,13 @@ def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:
         first, last = clicks[int(members[0])], clicks[int(members[-1])]
         rest.append(Fault(first.at, last.at + last.length - first.at, "click", False, every_s=period))
         taken = set(members.tolist())
-        clicks = [one for i, one in enumerate(clicks) if i not in taken]
+        clicks = [click for i, click in enumerate(clicks) if i not in taken]
     return rest + clicks
 
 
 def gathered(faults: Sequence[Fault], of: Callable[[Fault], bool], rate_hz: int, name: str) -> list[Fault]:
     """The same faults, but single ones of some kind that follow each other soon and often told as one of `name`."""
-    members = sorted((fault for fault in faults if of(fault) and fault.every_s is None), key=lambda one: one.at)
+    members = sorted((fault for fault in faults if of(fault) and fault.every_s is None), key=lambda fault: fault.at)
     rest = [fault for fault in faults if not of(fault) or fault.every_s is not None]
     rows: list[list[Fault]] = []
     for member in members:

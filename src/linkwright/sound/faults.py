@@ -115,17 +115,19 @@ class FaultFinder:
         if self.buffer.size and end - self.run >= self._least_run and self.buffer[-1] == 0.0:
             self._keep(Fault(self.run, end - self.run, "edit", True))
         flat = {at for at, value in self.held.items() if near_level(value, clipped)}
-        self.found = [one for one in self.found if one.kind != "hold" or one.at not in flat]
+        self.found = [fault for fault in self.found if fault.kind != "hold" or fault.at not in flat]
         gone = {at for at in self.filled if self.bottoms[at] > GAP_FLOOR * floor_peak}
-        judged = [self._judged(one, floor_peak) for one in self.found if one.kind != "hole" or one.at not in gone]
+        judged = [
+            self._judged(fault, floor_peak) for fault in self.found if fault.kind != "hole" or fault.at not in gone
+        ]
         short = round(CRACKLE_S * self.rate_hz)
         found = gathered(
             regular_clicks(apart(judged), self.rate_hz),
-            lambda one: one.kind == "click" or (one.kind == "burst" and one.length <= short),
+            lambda fault: fault.kind == "click" or (fault.kind == "burst" and fault.length <= short),
             self.rate_hz,
             "crackle",
         )
-        return sorted(found, key=lambda one: one.at)
+        return sorted(found, key=lambda fault: fault.at)
 
     @property
     def _bin(self) -> int:
@@ -284,11 +286,11 @@ class FaultFinder:
             if (last - first) / back <= ALIKE_TIMES and last - first <= ALIKE_LONGEST_S * rate:
                 self._keep(Fault(self.base + int(first), int(last - first), "repeat", False))
 
-    def _judged(self, one: Fault, floor_peak: float) -> Fault:
-        if one.kind != "hole":
-            return one
-        certain = one.at not in self.filled and self.bottoms[one.at] <= UNDER_FLOOR * floor_peak
-        return Fault(one.at, one.length, "hole", bool(certain))
+    def _judged(self, fault: Fault, floor_peak: float) -> Fault:
+        if fault.kind != "hole":
+            return fault
+        certain = fault.at not in self.filled and self.bottoms[fault.at] <= UNDER_FLOOR * floor_peak
+        return Fault(fault.at, fault.length, "hole", bool(certain))
 
 
 def _cut(bend: SampleArray, first: int, last: int) -> bool:

@@ -131,8 +131,8 @@ class TrackListener:
             level_dbfs(floor),
             meter.dc,
             next((line for line in lines if line.kind != "tone"), None),
-            self._low_cut(any(one.kind in ("rumble", "wind") for one in low)),
-            tuple(sorted(faults, key=lambda one: (one.at, one.kind))),
+            self._low_cut(any(fault.kind in ("rumble", "wind") for fault in low)),
+            tuple(sorted(faults, key=lambda fault: (fault.at, fault.kind))),
             self.finder.dropped + self.clip.dropped,
             loudest_minute(
                 meter.course, meter.tops, floor, STEP * hop_frames(self.rate_hz) / self.rate_hz,
@@ -162,13 +162,13 @@ class Ears:
 
     def add(self, x: SampleArray) -> None:
         """The next samples, (tracks, n), whole steps of 100 ms but at the end."""
-        weighted = [one.add(samples) for one, samples in zip(self.listeners, x, strict=True)]
+        weighted = [listener.add(samples) for listener, samples in zip(self.listeners, x, strict=True)]
         self._programme.add(np.sum(weighted, axis=0))
         self.frames += x.shape[1]
 
     def finish(self, recording: Recording) -> Heard:
         """What was heard."""
-        tracks = tuple(one.finish(i + 1) for i, one in enumerate(self.listeners))
+        tracks = tuple(listener.finish(i + 1) for i, listener in enumerate(self.listeners))
         programme = self._programme.result() if len(tracks) <= 2 else None
         return Heard(recording, self.frames, tracks, programme)
 

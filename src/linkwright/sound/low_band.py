@@ -178,4 +178,4 @@ class LowBand:
                 hand = len(knocks) >= KNOCKS and max(b - a for a, b in knocks) * step < GUST_S * rate_hz
                 kind = "handling" if hand else "wind" if long else "pop"
                 faults.append(Fault(at, length, kind, False, level_db=top - against_db))
-        return gathered(faults, lambda one: one.kind == "pop", rate_hz, "handling")
+        return gathered(faults, lambda fault: fault.kind == "pop", rate_hz, "handling")

@@ -93,7 +93,7 @@ class _Heard:
 
 def compare(recordings: Sequence[Recording], tell: Tell | None = None) -> list[Pair]:
     """Tracks of all recordings against each other. Raises InputError where one can no longer be read."""
-    sides = [Side(f, c) for f, one in enumerate(recordings) for c in range(one.tracks)]
+    sides = [Side(f, c) for f, recording in enumerate(recordings) for c in range(recording.tracks)]
     wanted = list(combinations(sides, 2)) if len(sides) <= ALL_PAIRS else []
     if len(sides) < 2:
         return []
@@ -280,7 +280,7 @@ def _answer(
         span[0] - offsets[b.file], sign, window_s,
     )  # fmt: skip
     drift, low, high = (
-        None if one is None else 1e6 * one for one in (found.drift, found.drift_low, found.drift_high)
+        None if ppm is None else 1e6 * ppm for ppm in (found.drift, found.drift_low, found.drift_high)
     )
     return Pair(
         a,

@@ -30,9 +30,9 @@ def listen_document(
     picture_ms : how much later the picture comes than the sound of the first track; None where that is not known.
     """
     document: dict[str, Any] = {
-        "files": [_file(one) for one in heard],
-        "tracks": [_track(heard, one, track) for one in heard for track in one.tracks],
-        "pairs": [pair_document([one.recording for one in heard], pair) for pair in pairs],
+        "files": [_file(file) for file in heard],
+        "tracks": [_track(heard, file, track) for file in heard for track in file.tracks],
+        "pairs": [pair_document([file.recording for file in heard], pair) for pair in pairs],
     }
     document["told"] = told(document)
     if picture_ms is not None:
@@ -86,10 +86,10 @@ def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -
         if pair.delay_ms is not None and first in (pair.a, pair.b):
             late[pair.b if pair.a == first else pair.a] = pair.delay_ms if pair.a == first else -pair.delay_ms
     rows = []
-    for side, delay in sorted(late.items(), key=lambda one: (one[0].file, one[0].channel)):
+    for side, delay in sorted(late.items(), key=lambda entry: (entry[0].file, entry[0].channel)):
         early = picture_ms - delay
         rows.append({
-            "track": _named([one.recording for one in heard], side),
+            "track": _named([file.recording for file in heard], side),
             "sound_early_ms": round(early, 3),
             "sync": lip_sync(early),
             "keeps_ebu_r37": within_ebu_r37(early),
@@ -99,30 +99,32 @@ def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -
 
 def grave(heard: Sequence[Heard]) -> bool:
     """Whether there is a certain grave fault in any track, or a file is torn off."""
-    torn = any(one.recording.torn is not None for one in heard)
-    return torn or any(f.certain and f.kind in GRAVE for one in heard for track in one.tracks for f in track.faults)
+    torn = any(file.recording.torn is not None for file in heard)
+    return torn or any(
+        f.certain and f.kind in GRAVE for file in heard for track in file.tracks for f in track.faults
+    )
 
 
-def _file(one: Heard) -> dict[str, Any]:
-    recording = one.recording
+def _file(file: Heard) -> dict[str, Any]:
+    recording = file.recording
     stamp = recording.stamp
     return {
         "path": recording.name,
         "format": recording.form,
         "rate_hz": recording.rate_hz,
         "tracks": recording.tracks,
-        "length_s": one.frames / recording.rate_hz,
+        "length_s": file.frames / recording.rate_hz,
         "torn_s": None
         if recording.torn is None
         else [round(frames / recording.rate_hz, 3) for frames in recording.torn],
         "starts_at_s": recording.starts_at_s,
         "date": None if stamp is None else stamp.date,
-        "programme": None if one.programme is None else _rounded(asdict(one.programme)),
+        "programme": None if file.programme is None else _rounded(asdict(file.programme)),
     }
 
 
-def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
-    rate = one.recording.rate_hz
+def _track(heard: Sequence[Heard], file: Heard, track: Track) -> dict[str, Any]:
+    rate = file.recording.rate_hz
     levels = {
         **asdict(track.loudness),
         "true_peak_dbtp": track.true_peak_dbtp,
@@ -132,10 +134,10 @@ def _track(heard: Sequence[Heard], one: Heard, track: Track) -> dict[str, Any]:
     }
     low_cut = track.low_cut
     return {
-        "path": one.recording.name,
+        "path": file.recording.name,
         "channel": track.channel,
         "rate_hz": rate,
-        "length_s": one.frames / rate,
+        "length_s": file.frames / rate,
         **_rounded(levels),
         "dc": round(track.dc, 7),
         "hum_hz": None if track.hum is None else track.hum.hz,
@@ -216,7 +218,7 @@ def _fault(heard: Sequence[Heard], fault: Fault, rate_hz: int) -> dict[str, Any]
     if fault.hz is not None:
         told["hz"] = round(fault.hz, 2)
     if fault.other is not None:
-        told["other_track"] = _named([one.recording for one in heard], Side(*fault.other))
+        told["other_track"] = _named([file.recording for file in heard], Side(*fault.other))
     return told
 
 

@@ -45,16 +45,16 @@ def seconded(heard: Sequence[Heard], pairs: Sequence[Pair]) -> list[Heard]:
     if not shifts:
         return list(heard)
     with ExitStack() as stack:
-        readers = [stack.enter_context(reading(one.recording)) for one in heard]
+        readers = [stack.enter_context(reading(file.recording)) for file in heard]
         return [
             replace(
-                one,
+                file,
                 tracks=tuple(
                     replace(track, faults=_track(heard, readers, Side(f, c), shifts.get(Side(f, c), [])))
-                    for c, track in enumerate(one.tracks)
+                    for c, track in enumerate(file.tracks)
                 ),
             )
-            for f, one in enumerate(heard)
+            for f, file in enumerate(heard)
         ]
 
 

@@ -181,8 +181,8 @@ def lined_up(settings: Mapping[str, SoundSettings]) -> LineUp | None:
     """The delays that bring links which are recorded together level; None for none."""
     if not settings:
         return None
-    picture_ms = max(one.picture_ms for one in settings.values())
-    return line_up({name: one.path for name, one in settings.items()}, picture_ms)
+    picture_ms = max(chosen.picture_ms for chosen in settings.values())
+    return line_up({name: chosen.path for name, chosen in settings.items()}, picture_ms)
 
 
 def delays_ms(settings: Mapping[str, SoundSettings]) -> dict[str, float | None]:
@@ -190,13 +190,13 @@ def delays_ms(settings: Mapping[str, SoundSettings]) -> dict[str, float | None]:
 
     None where that cannot be told, as latencies of some paths are not known.
     """
-    if len({one.path.unknown for one in settings.values()}) > 1:
-        return {name: one.set_delay_ms for name, one in settings.items()}
-    latency = {name: one.path.total_ms() for name, one in settings.items()}
-    level = max((latency[name] + (one.set_delay_ms or 0.0) for name, one in settings.items()), default=0.0)
+    if len({chosen.path.unknown for chosen in settings.values()}) > 1:
+        return {name: chosen.set_delay_ms for name, chosen in settings.items()}
+    latency = {name: chosen.path.total_ms() for name, chosen in settings.items()}
+    level = max((latency[name] + (chosen.set_delay_ms or 0.0) for name, chosen in settings.items()), default=0.0)
     return {
-        name: level - latency[name] if one.set_delay_ms is None else one.set_delay_ms
-        for name, one in settings.items()
+        name: level - latency[name] if chosen.set_delay_ms is None else chosen.set_delay_ms
+        for name, chosen in settings.items()
     }
 
 

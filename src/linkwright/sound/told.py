@@ -29,12 +29,12 @@ def told(document: dict[str, Any]) -> list[Told]:
     found = [*_of_files(document["files"]), *_of_pairs(document), *_of_two_files(document["pairs"])]
     for track in document["tracks"]:
         found += _of_track(track)
-    return sorted(found, key=lambda one: (not one["certain"], gravity(one["kind"])))
+    return sorted(found, key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
 
 
 def gravest(document: dict[str, Any]) -> list[str]:
     """The same as lines for people, at most `MOST_TOLD` of them."""
-    lines = [f"{one['says']} {one['do']}" for one in document["told"]]
+    lines = [f"{line['says']} {line['do']}" for line in document["told"]]
     more = [f"And {len(lines) - MOST_TOLD} more of the kind."] if len(lines) > MOST_TOLD else []
     return lines[:MOST_TOLD] + more
 
@@ -96,7 +96,7 @@ def _do(track: dict[str, Any], kind: str) -> str:
 
 
 def _of_pairs(document: dict[str, Any]) -> Iterator[Told]:
-    lengths = {one["path"]: one["length_s"] for one in document["files"]}
+    lengths = {file["path"]: file["length_s"] for file in document["files"]}
     for pair in document["pairs"]:
         a, b = _base(pair["a"]), _base(pair["b"])
         if pair["inverted"]:

@@ -33,8 +33,8 @@ def judged(
     """Every band with its state, and the stations that matter; `separation_km` as for `predict`."""
     channels, kept = [], []
     by_channel: dict[str, list[StationAtPlace]] = {}
-    for one in heard:
-        by_channel.setdefault(one.channel, []).append(one)
+    for station in heard:
+        by_channel.setdefault(station.channel, []).append(station)
     for band in bands:
         noise_dbm = thermal_noise_dbm(band.to_khz - band.from_khz, NOISE_FIGURE_DB)
         there = sorted(by_channel.get(band.channel, []), key=lambda one: -one.level_dbm)
@@ -44,10 +44,10 @@ def judged(
     return Predicted(tuple(channels), tuple(kept), notes)
 
 
-def _matters(one: StationAtPlace, noise_dbm: float, separation_km: float | None) -> bool:
+def _matters(station: StationAtPlace, noise_dbm: float, separation_km: float | None) -> bool:
     """Whether a station can be heard, or its contour is near."""
-    audible = _can_be_heard(one.level_dbm, one.high_dbm, one.spread_db, noise_dbm)
-    return audible or _by_rule(one, separation_km) != "free"
+    audible = _can_be_heard(station.level_dbm, station.high_dbm, station.spread_db, noise_dbm)
+    return audible or _by_rule(station, separation_km) != "free"
 
 
 def _can_be_heard(level_dbm: float, high_dbm: float, spread_db: float, noise_dbm: float) -> bool:
@@ -55,12 +55,12 @@ def _can_be_heard(level_dbm: float, high_dbm: float, spread_db: float, noise_dbm
     return max(level_dbm + NINE_IN_TEN * spread_db, high_dbm) > noise_dbm + FREE_BELOW_NOISE_DB
 
 
-def _by_rule(one: StationAtPlace, separation_km: float | None) -> State:
-    if separation_km is None or one.outside_km is None or one.contour_km is None:
+def _by_rule(station: StationAtPlace, separation_km: float | None) -> State:
+    if separation_km is None or station.outside_km is None or station.contour_km is None:
         return "free"
-    if one.outside_km < separation_km:
+    if station.outside_km < separation_km:
         return "closed"
-    return "doubtful" if one.outside_km < separation_km + CONTOUR_DOUBT * one.contour_km else "free"
+    return "doubtful" if station.outside_km < separation_km + CONTOUR_DOUBT * station.contour_km else "free"
 
 
 def _channel(
@@ -77,9 +77,12 @@ def _channel(
     evidence: Evidence = "assumed" if any(one.evidence == "assumed" for one in matter) else "modelled"
     states: list[tuple[State, str]] = []
     inside = [one for one in matter if _by_rule(one, separation_km) != "free"]
-    for one in sorted(inside, key=lambda one: one.outside_km or 0.0)[:1]:
+    for station in sorted(inside, key=lambda one: one.outside_km or 0.0)[:1]:
         states.append(
-            (_by_rule(one, separation_km), f"{one.contour_text}; the rules ask for {separation_km:g} km outside it")
+            (
+                _by_rule(station, separation_km),
+                f"{station.contour_text}; the rules ask for {separation_km:g} km outside it",
+            )
         )
     over = level - noise_dbm
     says = (

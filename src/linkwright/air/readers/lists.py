@@ -51,7 +51,7 @@ def heard(text: bytes, options: ReadOptions) -> tuple[ListedCarrier, ...] | None
     if len(carriers) != len(found) or any(carrier is None for carrier in carriers):
         return None
     known = tuple(carrier for carrier in carriers if carrier is not None)
-    if options.columns == "carriers" or _uneven(np.array([one.centre_khz for one in known])):
+    if options.columns == "carriers" or _uneven(np.array([carrier.centre_khz for carrier in known])):
         return known
     return None
 

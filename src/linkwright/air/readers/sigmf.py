@@ -237,16 +237,16 @@ def _datatype(text: object, name: str) -> tuple[np.dtype[Any], bool, float, floa
 
 def _captures(listed: object, samples: int, name: str) -> tuple[tuple[Capture, ...], list[str]]:
     """The captures with a centre frequency and at least one sample, in order; and warnings."""
-    if not isinstance(listed, list) or not all(isinstance(one, dict) for one in listed):
+    if not isinstance(listed, list) or not all(isinstance(entry, dict) for entry in listed):
         raise InputError('the metadata has no list "captures", expected a SigMF recording', path=name)
     rows = []
-    for one in listed:
-        start, centre = one.get("core:sample_start", 0), one.get("core:frequency")
+    for capture in listed:
+        start, centre = capture.get("core:sample_start", 0), capture.get("core:frequency")
         if not isinstance(start, int) or start < 0:
             raise InputError(f"core:sample_start is {json.dumps(start)}, expected a whole number", path=name)
         if not isinstance(centre, int | float) or not 0 <= centre <= 1e12:
             raise InputError(f"core:frequency is {json.dumps(centre)}, expected the centre in Hz", path=name)
-        rows.append((start, float(centre), _when(one.get("core:datetime"))))
+        rows.append((start, float(centre), _when(capture.get("core:datetime"))))
     rows.sort(key=lambda row: row[0])
     ends = [row[0] for row in rows[1:]] + [samples]
     found = [

@@ -66,7 +66,7 @@ def read_table(text: Text) -> Table:
     found = beginning(head)
     first = layouts.without_quotes_and_units(text.head[:8000]).split(b"\n")
     if found is None:
-        number, line = next(((n, one) for n, one in enumerate(first, start=1) if one.strip()), (1, b""))
+        number, line = next(((n, row) for n, row in enumerate(first, start=1) if row.strip()), (1, b""))
         layouts.refuse_ambiguous([line], layouts.LAYOUTS[0], number, text.name)
         raise InputError(f"found {shown(line)}, {EXPECTED}", path=text.name, line=number)
     body = layouts.without_comments(head[found.offset : found.offset + 20_000]).split(b"\n")[:_LINES_LOOKED_AT]

@@ -58,7 +58,7 @@ def _angle(text: str, axis: Axis, packed: bool) -> Angle | str:
     if len(bare) > LONGEST:
         return f"{quoted(bare)} is no {axis}"
     plain = _WORDED.sub(lambda parts: " ".join(part for part in parts.groups() if part), bare)
-    letters = [one.upper() for one in _LETTER.findall(plain)]
+    letters = [letter.upper() for letter in _LETTER.findall(plain)]
     if "O" in letters:
         return f"{quoted(bare)}: O is east in some languages and west in others; write E or W"
     if len(letters) > 1 or any(letter not in LETTERS[axis] for letter in letters):

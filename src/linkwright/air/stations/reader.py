@@ -147,7 +147,7 @@ def _stations(table: _Table, name: str, region: str) -> Stations:
     heights, notes = _heights(table)
     antennas = [metres(cell, table.unit("antenna")) if cell else float("nan") for cell in table.cells("antenna")]
     wrong = [
-        next((one for one in row if isinstance(one, str)), None)
+        next((cell for cell in row if isinstance(cell, str)), None)
         for row in zip(latitudes, longitudes, channels[1], frequencies, powers, heights, antennas, strict=True)
     ]
     kept = [n for n, says in enumerate(wrong) if says is None]
@@ -209,8 +209,8 @@ def _heights(table: _Table) -> tuple[list[float | str], list[str]]:
     nothing = float("nan")
     if "effective" in table.columns:
         stated = [metres(cell, table.unit("effective")) if cell else nothing for cell in table.cells("effective")]
-        found = [nothing if one == 0.0 else one for one in stated]
-        without = sum(isinstance(one, float) and np.isnan(one) for one in found)
+        found = [nothing if value == 0.0 else value for value in stated]
+        without = sum(isinstance(value, float) and np.isnan(value) for value in found)
         says = f"no height is stated in {without} of {len(found)} rows: {ASSUMED_HEIGHT_M:g} m is assumed there"
         return found, [says] if without else []
     if "antenna" in table.columns:

@@ -104,27 +104,27 @@ class Breaks:
         self._unsaid(one, time_ns, np.isnan(quality) & np.isnan(muted), before_ns)
         one.last_ns, one.bad = int(time_ns[-1]), bool(bad[-1])
 
-    def _unsaid(self, one: _Link, time_ns: IntArray, unsaid: np.ndarray, before_ns: IntArray) -> None:
+    def _unsaid(self, link: _Link, time_ns: IntArray, unsaid: np.ndarray, before_ns: IntArray) -> None:
         """Note where readings without quality and mute begin and end."""
-        turns = np.flatnonzero(unsaid != np.concatenate([[one.unsaid_ns is not None], unsaid[:-1]]))
+        turns = np.flatnonzero(unsaid != np.concatenate([[link.unsaid_ns is not None], unsaid[:-1]]))
         for n in turns.tolist():
-            if one.unsaid_ns is None:
-                one.unsaid_ns = int(time_ns[n])
+            if link.unsaid_ns is None:
+                link.unsaid_ns = int(time_ns[n])
                 continue
-            if len(one.unsaid) < 2 * MOST_KEPT and self._kept < MOST_OF_ALL:
-                one.unsaid.extend((one.unsaid_ns, int(before_ns[n])))
+            if len(link.unsaid) < 2 * MOST_KEPT and self._kept < MOST_OF_ALL:
+                link.unsaid.extend((link.unsaid_ns, int(before_ns[n])))
                 self._kept += 1
-            one.unsaid_ns = None
+            link.unsaid_ns = None
 
     def links(self) -> tuple[LinkBreaks, ...]:
         """What was gathered so far, in the order in which the links first appeared; later readings do not change
         it."""
-        return tuple(_told(name, one) for name, one in self._links.items())
+        return tuple(_told(name, link) for name, link in self._links.items())
 
 
-def _told(name: str, one: _Link) -> LinkBreaks:
-    spans = list(one.unsaid) + ([] if one.unsaid_ns is None else [one.unsaid_ns, one.last_ns])
+def _told(name: str, link: _Link) -> LinkBreaks:
+    spans = list(link.unsaid) + ([] if link.unsaid_ns is None else [link.unsaid_ns, link.last_ns])
     return LinkBreaks(
-        name, np.array(one.at_ns, dtype=np.int64), np.array(one.step_s, dtype=np.float64), one.left_out,
-        np.array(spans, dtype=np.int64).reshape(-1, 2), one.first_ns, one.last_ns,
+        name, np.array(link.at_ns, dtype=np.int64), np.array(link.step_s, dtype=np.float64), link.left_out,
+        np.array(spans, dtype=np.int64).reshape(-1, 2), link.first_ns, link.last_ns,
     )  # fmt: skip

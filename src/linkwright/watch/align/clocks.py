@@ -122,15 +122,15 @@ def align_links(
         sizes = max(sizes, a.size)
         if min(a.size, b.size) >= LEAST_MATCHED:
             found += _fits(n, a, b, last_s, stamp_s, least)
-            least = max([least, *(round(RIVAL * one.matched) for one in found if not one.near)])
+            least = max([least, *(round(RIVAL * match.matched) for match in found if not match.near)])
     if min(sizes, b.size) < LEAST_MATCHED:
         return NotAligned(
             f"the log has {_many(sizes)} and the recording {b.size}; {LEAST_MATCHED} of each are needed"
         )
     answer = _best(found, b, len(logs), None)
     if isinstance(answer, NotAligned) and answer.near and stamp_s is not None:
-        near = _best([one for one in found if abs(one.offset - stamp_s) <= SET_S], b, len(logs), 2.0 * SET_S)
-        if isinstance(near, tuple) and near[0].matched >= RIVAL * max(one.matched for one in found):
+        near = _best([match for match in found if abs(match.offset - stamp_s) <= SET_S], b, len(logs), 2.0 * SET_S)
+        if isinstance(near, tuple) and near[0].matched >= RIVAL * max(match.matched for match in found):
             return near
     return answer
 
@@ -147,11 +147,11 @@ def align_known(
         if a.size and b.size and max(a.size, b.size) <= MOST_EVENTS:
             pairs = _pairs(a, b, known.offset_s, known.drift_ppm * 1e-6, last_s)
             found.append(_Fit(n, a, known.offset_s, known.drift_ppm * 1e-6, pairs, last_s, True))
-    best = max(found, key=lambda one: one.matched, default=None)
+    best = max(found, key=lambda match: match.matched, default=None)
     if best is None or best.matched < LEAST_KNOWN:
         return NotAligned("fewer than two of its breaks are a link's by the clock of the recording")
     chance = min(1.0, len(logs) * _chance_known(best, b))
-    others = [one for one in found if one.link != best.link]
+    others = [match for match in found if match.link != best.link]
     rivals = [other.link for other in others if other.matched >= RIVAL * best.matched]
     if chance > MOST_CHANCE:
         return NotAligned(f"{_many(best.matched)} fall together by the clock of the recording, which may be chance")
@@ -250,7 +250,7 @@ def _best(
     found: Sequence[_Fit], b: FloatArray, links: int, searched_s: float | None
 ) -> tuple[Aligned, int, tuple[int, ...]] | NotAligned:
     """The offset at which most agree, if it holds, its link, and the links that fit as well there."""
-    best = max(found, key=lambda one: one.matched, default=None)
+    best = max(found, key=lambda match: match.matched, default=None)
     if best is None or best.matched < LEAST_MATCHED:
         agree = 0 if best is None else best.matched
         return NotAligned(f"only {_many(agree)} of the two fall together at any offset", near=True)
@@ -261,13 +261,13 @@ def _best(
     chance = min(1.0, links * _chance(best.log_s, b, best.matched, best.last_s, searched_s))
     if chance > MOST_CHANCE:
         return NotAligned(f"{_many(best.matched)} fall together, which may be chance", near=True)
-    elsewhere = [one for one in found if abs(one.offset - best.offset) > APART_S]
-    if max((one.matched for one in elsewhere), default=0) >= RIVAL * best.matched:
+    elsewhere = [match for match in found if abs(match.offset - best.offset) > APART_S]
+    if max((match.matched for match in elsewhere), default=0) >= RIVAL * best.matched:
         return NotAligned("two offsets fit about equally well", near=True)
     also = dict.fromkeys(
-        one.link
-        for one in found
-        if one.link != best.link and one not in elsewhere and one.matched >= ALSO * best.matched
+        match.link
+        for match in found
+        if match.link != best.link and match not in elsewhere and match.matched >= ALSO * best.matched
     )
     return best.aligned(b, chance), best.link, tuple(also)
 

@@ -151,7 +151,7 @@ def lay(
     """
     laid: list[Laid] = []
     not_laid: list[NotLaid] = []
-    base = min((one.first_ns for one in breaks), default=0)
+    base = min((link.first_ns for link in breaks), default=0)
     by_file: dict[str, list[TrackFaults]] = {}
     for track in tracks:
         by_file.setdefault(track.file or track.name, []).append(track)
@@ -167,10 +167,10 @@ def lay(
 def _lay_file(breaks: Sequence[LinkBreaks], group: Sequence[TrackFaults], base: int) -> list[Laid | NotLaid]:
     """All tracks of one recording, which have one clock: the track that tells it best tells it for the others."""
     own = [_own(breaks, track, base) for track in group]
-    told = [one for one in own if isinstance(one, Laid)]
+    told = [laid_track for laid_track in own if isinstance(laid_track, Laid)]
     if not told:
         return own
-    best = max(told, key=lambda one: (one.aligned.matched, one.aligned.confidence))
+    best = max(told, key=lambda laid_track: (laid_track.aligned.matched, laid_track.aligned.confidence))
     found: list[Laid | NotLaid] = []
     for track, answer in zip(group, own, strict=True):
         middle = (track.length_s or 0.0) / 2.0
@@ -191,7 +191,7 @@ def _own(breaks: Sequence[LinkBreaks], track: TrackFaults, base: int) -> Laid | 
         has = {0: "no certain loss", 1: "one certain loss"}.get(len(losses), f"{len(losses)} certain losses")
         return NotLaid(track, f"it has {has}, and {LEAST_MATCHED} are needed")
     stamp_s = None if track.begins_ns is None else (track.begins_ns - base) / SECOND_NS
-    able = [one for one in breaks if one.at_ns.size >= LEAST_MATCHED]
+    able = [link for link in breaks if link.at_ns.size >= LEAST_MATCHED]
     if not able:
         return NotLaid(track, f"no link has as many as {LEAST_MATCHED} breaks in the log")
     return _told(track, able, base, align_links(_events(able, base), losses, stamp_s))
@@ -209,7 +209,7 @@ def _by_known(
 def _events(breaks: Sequence[LinkBreaks], base: int) -> list[tuple[list[float], float]]:
     """The breaks of each link [s since base], and how near they are known: half of the step between two readings
     and a little."""
-    return [(one.since(base).tolist(), min(FIRST_S, max(LAST_S, _step_s(one) / 2.0 + 0.05))) for one in breaks]
+    return [(link.since(base).tolist(), min(FIRST_S, max(LAST_S, _step_s(link) / 2.0 + 0.05))) for link in breaks]
 
 
 def _told(
@@ -222,14 +222,14 @@ def _told(
     return Laid(track, breaks[link].link, aligned, base, also=tuple(breaks[n].link for n in also))
 
 
-def _step_s(one: LinkBreaks) -> float:
+def _step_s(link: LinkBreaks) -> float:
     """The usual time between the readings about a break [s]."""
-    return float(np.median(one.step_s)) if one.step_s.size else 0.0
+    return float(np.median(link.step_s)) if link.step_s.size else 0.0
 
 
 def _explained(laid: Laid, breaks: Sequence[LinkBreaks], spans: Iterable[tuple[int, int]]) -> Laid:
     """The same with what it has of the link's breaks and episodes."""
-    link = next(one for one in breaks if one.link == laid.link)
+    link = next(link_breaks for link_breaks in breaks if link_breaks.link == laid.link)
     step = _step_s(link)
     laid = replace(laid, near_s=max(NEAR_S, step), fast=step <= FAST_S)
     mine = {fault for span in spans for fault in laid.inside(*span)}

@@ -43,9 +43,9 @@ LEAST_UNKNOWN: Final = 1e-3
 def weighed(episodes: Sequence[Episode], laid: Sequence[Laid], breaks: Sequence[LinkBreaks]) -> tuple[Episode, ...]:
     """The episodes with what the recordings say of each."""
     by_link: dict[str, list[Laid]] = {}
-    for one in laid:
-        by_link.setdefault(one.link, []).append(one)
-    links = {one.link: one for one in breaks}
+    for track in laid:
+        by_link.setdefault(track.link, []).append(track)
+    links = {link.link: link for link in breaks}
     return tuple(
         _weighed(episode, by_link[episode.link], links[episode.link]) if episode.link in by_link else episode
         for episode in episodes
@@ -63,7 +63,7 @@ def spans_of(episodes: Sequence[Episode]) -> dict[str, list[tuple[int, int]]]:
 def _weighed(episode: Episode, tracks: Sequence[Laid], link: LinkBreaks) -> Episode:
     """One episode with what its link's tracks say: the surest of those that have all of it or any loss in it."""
     having = [(track, track.inside(episode.from_ns, episode.to_ns)) for track in tracks]
-    told = [(one, inside) for one, inside in having if inside or one.covers(episode.from_ns, episode.to_ns)]
+    told = [(track, inside) for track, inside in having if inside or track.covers(episode.from_ns, episode.to_ns)]
     if not told:
         return episode
     laid, inside = max(
@@ -156,4 +156,4 @@ def posterior(
 
     weights = {cause: share * likely(cause) ** power for cause, share in shares.items()}
     total = sum(weights.values())
-    return tuple(sorted(((cause, weight / total) for cause, weight in weights.items()), key=lambda one: -one[1]))
+    return tuple(sorted(((cause, weight / total) for cause, weight in weights.items()), key=lambda pair: -pair[1]))

@@ -86,20 +86,20 @@ def answered(episode: Episode, answers: Iterable[Answer]) -> Episode:
     if not mine:
         return episode
     odds = dict(episode.causes)
-    for cause in ("unknown", *(one.was for one in mine if one.was)):
+    for cause in ("unknown", *(answer.was for answer in mine if answer.was)):
         odds.setdefault(cause, LEAST)
-    for one in mine:
-        odds = {cause: share * one.likely(cause) for cause, share in odds.items()}
+    for given in mine:
+        odds = {cause: share * given.likely(cause) for cause, share in odds.items()}
     total = sum(odds.values())
-    found = tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda one: -one[1]))
-    return retold(episode, found, " ".join(one.says for one in mine))
+    found = tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda pair: -pair[1]))
+    return retold(episode, found, " ".join(answer.says for answer in mine))
 
 
 def retold(episode: Episode, causes: Sequence[tuple[str, float]], why: str) -> Episode:
     """An episode with other shares of its causes, and why; a new cause gets its words and what there was before."""
     cause, probability = cause_of(tuple(causes))
     found = replace(
-        episode, cause=cause, probability=probability, causes=tuple(one for one in causes if one[1] >= 0.02)
+        episode, cause=cause, probability=probability, causes=tuple(pair for pair in causes if pair[1] >= 0.02)
     )
     before = f" By the readings alone: {episode.cause.replace('-', ' ')}, {100 * episode.probability:.0f} %."
     told = f" {why}" if why else ""

@@ -196,14 +196,14 @@ def shares(track: Track, observed: FloatArray, likelier: Mapping[str, float]) ->
     priors = {cause.name: cause.prior * likelier.get(cause.name, 1.0) for cause in CAUSES.values()}
     found = {cause: share * (1.0 - UNKNOWN) for cause, share in weighed(track, observed, priors).items()}
     found["unknown"] = found.get("unknown", 0.0) + UNKNOWN
-    return tuple(sorted(found.items(), key=lambda one: -one[1]))
+    return tuple(sorted(found.items(), key=lambda pair: -pair[1]))
 
 
 def without(found: Sequence[tuple[str, float]], gone: Collection[str]) -> tuple[tuple[str, float], ...]:
     """The causes without some that it cannot be: their share is nobody's, "unknown"."""
     odds = {cause: share for cause, share in found if cause not in gone}
     odds["unknown"] = odds.get("unknown", 0.0) + sum(share for cause, share in found if cause in gone)
-    return tuple(sorted(odds.items(), key=lambda one: -one[1]))
+    return tuple(sorted(odds.items(), key=lambda pair: -pair[1]))
 
 
 def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -> tuple[tuple[str, float], ...]:
@@ -217,7 +217,7 @@ def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -
     another = odds["interference"]
     odds |= {"interference": another * (1.0 - product) * somebody, "intermodulation": another * product}
     total = sum(odds.values())
-    return tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda one: -one[1]))
+    return tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda pair: -pair[1]))
 
 
 def passed_on(
@@ -226,7 +226,7 @@ def passed_on(
     """The causes with so much of the share of some of them given to another, which the plan makes likely."""
     odds = {name: part * (1.0 - share) if name in whose else part for name, part in found}
     odds[cause] = share * sum(part for name, part in found if name in whose)
-    return tuple(sorted(odds.items(), key=lambda one: -one[1]))
+    return tuple(sorted(odds.items(), key=lambda pair: -pair[1]))
 
 
 def cause_of(found: tuple[tuple[str, float], ...]) -> tuple[str, float]:

@@ -94,7 +94,7 @@ class History:
     def live_about(self, name: str, time_ns: int) -> Expected | None:
         """What is expected of a link that is on about a time by the plan; None where it is not."""
         known = self.expected.get(name, ())
-        near = (one for at in (time_ns, time_ns + PLANNED_NS) for one in known if one.live_at(at))
+        near = (planned for at in (time_ns, time_ns + PLANNED_NS) for planned in known if planned.live_at(at))
         return next(near, None)
 
     def were_on(
@@ -117,8 +117,8 @@ class History:
         on = read & (self.levels[np.ix_(rows, place)] > limit[:, None])
         when = seconds * SECOND_NS + base_ns
         for n in np.flatnonzero(~read.all(axis=1)).tolist():
-            for one in self.expected.get(names[n], ()):
-                for start, end in one.spans or ((FIRST_NS, LAST_NS),):
+            for planned in self.expected.get(names[n], ()):
+                for start, end in planned.spans or ((FIRST_NS, LAST_NS),):
                     on[n] |= ~read[n] & (when >= start) & (when < end)
         return np.asarray(on.T)
 
@@ -136,15 +136,15 @@ def with_planned(company: Company, expected: Iterable[Expected], own: str, from_
     silent = {name for name, level in zip(company.names, company.while_dbm, strict=True) if level != level}
     read = set(company.names) - silent
     found: dict[str, tuple[float, float, float]] = {}
-    for one in expected:
-        if one.link == own or one.link in read:
+    for link in expected:
+        if link.link == own or link.link in read:
             continue
-        off = one.gone_dbm - 1.0
-        for start, end in one.spans or ((from_ns - _LONG_NS, to_ns + _LONG_NS),):
+        off = link.gone_dbm - 1.0
+        for start, end in link.spans or ((from_ns - _LONG_NS, to_ns + _LONG_NS),):
             if start < from_ns + PLANNED_NS and end > from_ns:
-                before = off if start > from_ns - PLANNED_NS else one.wanted_dbm
-                after = off if end < to_ns + PLANNED_NS else one.wanted_dbm
-                found[one.link] = (before, one.wanted_dbm, after)
+                before = off if start > from_ns - PLANNED_NS else link.wanted_dbm
+                after = off if end < to_ns + PLANNED_NS else link.wanted_dbm
+                found[link.link] = (before, link.wanted_dbm, after)
     if not found:
         return company
     kept = [n for n, name in enumerate(company.names) if name not in found]

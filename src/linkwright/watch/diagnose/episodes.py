@@ -89,10 +89,13 @@ def answer(
     links = {episode.link for episode in episodes}
     many = "One link" if len(links) == 1 else f"{number_word(len(links)).capitalize()} links"
     times = f", {len(episodes)} times" if len(episodes) > len(links) else ""
-    worst = sorted(sorted(episodes, key=lambda one: -one.length_s)[:most], key=lambda one: one.from_ms)
+    worst = sorted(
+        sorted(episodes, key=lambda episode: -episode.length_s)[:most], key=lambda episode: episode.from_ms
+    )
     told = [
-        f"{one.link} at {moment(one.from_ms, zone):%H:%M} for {duration(one.length_s)}, {one.cause_words}"
-        for one in worst
+        f"{episode.link} at {moment(episode.from_ms, zone):%H:%M} for {duration(episode.length_s)}, "
+        f"{episode.cause_words}"
+        for episode in worst
     ]
     longest = "; the longest: " if len(episodes) > most else ": "
     return f"{many} broke up in {duration(span_s)}{times}{longest}{'; '.join(told)}."

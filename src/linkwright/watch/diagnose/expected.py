@@ -111,15 +111,15 @@ class Expected:
 
 def another_day(expected: Sequence[Expected], time_ns: int) -> bool:
     """Whether a time lies far from every call of the plan."""
-    spans = [span for one in expected for span in one.spans]
+    spans = [span for planned in expected for span in planned.spans]
     return bool(spans) and not any(a - OTHER_DAY_NS <= time_ns <= b + OTHER_DAY_NS for a, b in spans)
 
 
 def at_any_time(expected: Sequence[Expected]) -> list[Expected]:
     """One of each link, the one with the least margin, expected always: the plan's levels without its times."""
     found: dict[str, Expected] = {}
-    for one in expected:
-        was = found.get(one.link)
-        if was is None or one.wanted_dbm - one.need_dbm < was.wanted_dbm - was.need_dbm:
-            found[one.link] = one
-    return [replace(one, spans=()) for one in found.values()]
+    for planned in expected:
+        was = found.get(planned.link)
+        if was is None or planned.wanted_dbm - planned.need_dbm < was.wanted_dbm - was.need_dbm:
+            found[planned.link] = planned
+    return [replace(link, spans=()) for link in found.values()]

@@ -50,12 +50,12 @@ class Diagnosis:
     @property
     def episodes(self) -> tuple[Episode, ...]:
         """What could be heard, or soon will be."""
-        return tuple(one for one in self.all if one.alarm)
+        return tuple(episode for episode in self.all if episode.alarm)
 
     @property
     def marks(self) -> tuple[Episode, ...]:
         """What nobody could hear: worth knowing, and no more."""
-        return tuple(one for one in self.all if not one.alarm)
+        return tuple(episode for episode in self.all if not episode.alarm)
 
 
 def diagnose(
@@ -65,7 +65,7 @@ def diagnose(
     """Diagnose logs, one after another: paths with the names that messages call them by. Raises InputError."""
     unread: dict[str, InputError] = {}
     watcher, told, span = _watched(_stream(paths, mapping, tell, unread), expected)
-    spans = [one for link in expected for one in link.spans]
+    spans = [stretch for link in expected for stretch in link.spans]
     if spans and not any(start < span[1] and span[0] < end for start, end in spans):
         expected = at_any_time(expected)
         watcher, told, span = _watched(_stream(paths, mapping, tell, unread), expected)
@@ -92,8 +92,8 @@ def diagnose(
 
 def _strangers(seen: Sequence[LinkIntake], expected: Sequence[Expected]) -> list[str]:
     """Links of the log that the shoot lacks: they are judged, but by no plan."""
-    planned = sorted({one.link for one in expected})
-    names = [one.link for one in seen if one.link not in planned]
+    planned = sorted({link.link for link in expected})
+    names = [link.link for link in seen if link.link not in planned]
     if not planned or not names:
         return []
     said = ", ".join(f'"{name}"' for name in names[:MOST_NAMED])
@@ -149,7 +149,7 @@ def _stream(
         except InputError as error:
             unread[name] = error
         if amiss.told:
-            yield Batch.of(()), [f"{name}: {one}" for one in amiss.told]
+            yield Batch.of(()), [f"{name}: {sentence}" for sentence in amiss.told]
     raise_if_none(len(unread) < len(paths), list(unread.values()))
 
 

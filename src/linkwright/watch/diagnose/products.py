@@ -94,10 +94,10 @@ def products_on(
     shares = were_on.mean(axis=0) if were_on.shape[0] else np.ones(len(known))
     seldom = dict(zip(known, shares.tolist(), strict=True))
 
-    def rank(one: tuple[int, tuple[int, ...]]) -> tuple[bool, int, float, int]:
-        who = [int(some[n]) for n in one[1]]
+    def rank(pair: tuple[int, tuple[int, ...]]) -> tuple[bool, int, float, int]:
+        who = [int(some[n]) for n in pair[1]]
         share = min(seldom[company.names[n]] for n in who)
-        return not any(rising[n] for n in who), len(who), round(share, 1), one[0]
+        return not any(rising[n] for n in who), len(who), round(share, 1), pair[0]
 
     makers = [int(some[n]) for n in min(found, key=rank)[1]]
     names = tuple(company.names[n] for n in makers)
@@ -128,10 +128,10 @@ def _by_chance(own_khz: int, bandwidth_khz: int, carriers_khz: IntArray, were_on
     """At which share of the moments a product of so many, or of fewer, fell on the link; 1 where none is known."""
     if not were_on.shape[0]:
         return 1.0
-    sets = Counter(one.tobytes() for one in were_on)
+    sets = Counter(moment.tobytes() for moment in were_on)
     hit = 0
-    for one, many in sets.items():
-        on = np.frombuffer(one, dtype=np.bool_)
+    for members, many in sets.items():
+        on = np.frombuffer(members, dtype=np.bool_)
         hit += many if _fewest(own_khz, bandwidth_khz, tuple(carriers_khz[on].tolist())) <= order else 0
     return float(hit / were_on.shape[0])
 

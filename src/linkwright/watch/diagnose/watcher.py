@@ -150,10 +150,10 @@ class LinkIntake:
     lags_s: tuple[float, ...] = ()
 
 
-def _limits_of(one: Expected) -> list[float]:
+def _limits_of(planned: Expected) -> list[float]:
     """Need, gone, ceiling, and the level down to which a sag is what the plan expects [dBm]."""
-    harmless = min(one.need_dbm + at.SAG_OVER_NEED_DB, one.wanted_dbm - at.SAG_UNDER_PLAN_DB)
-    return [one.need_dbm, one.gone_dbm, one.ceiling_dbm, harmless]
+    harmless = min(planned.need_dbm + at.SAG_OVER_NEED_DB, planned.wanted_dbm - at.SAG_UNDER_PLAN_DB)
+    return [planned.need_dbm, planned.gone_dbm, planned.ceiling_dbm, harmless]
 
 
 def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
@@ -164,8 +164,8 @@ def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
 
 def _by_link(expected: Iterable[Expected]) -> dict[str, list[Expected]]:
     found: dict[str, list[Expected]] = {}
-    for one in expected:
-        found.setdefault(one.link, []).append(one)
+    for planned in expected:
+        found.setdefault(planned.link, []).append(planned)
     return found
 
 
@@ -241,7 +241,7 @@ class Watcher:
         limits = [[need, gone, ceiling, need + at.SAG_OVER_NEED_DB] for _ in range(many)]
         for n in range(many):
             known = self.expected.get(self.names[n], []) if n < len(self.names) else []
-            always = [one for one in known if not one.spans]
+            always = [planned for planned in known if not planned.spans]
             if always:
                 limits[n] = _limits_of(always[0])
             timed = [(span, link) for link in known if not always for span in link.spans]
@@ -364,7 +364,7 @@ class Watcher:
         for raw in self._open.values():
             raw.figures = self._sure[raw.link, raw.track].copy()
         found = [self._judged(raw) for raw in self._raw]
-        return tuple(sorted(found, key=lambda one: (one.from_ns, one.link, one.track)))
+        return tuple(sorted(found, key=lambda episode: (episode.from_ns, episode.link, episode.track)))
 
     def seen(self) -> tuple[LinkIntake, ...]:
         """What came of each link."""
@@ -388,7 +388,7 @@ class Watcher:
     @staticmethod
     def _expected_in(expected: Mapping[str, list[Expected]], name: str, time_ns: int) -> Expected | None:
         known = expected.get(name, [])
-        return next((one for one in known if one.live_at(time_ns)), known[0] if known else None)
+        return next((planned for planned in known if planned.live_at(time_ns)), known[0] if known else None)
 
     def _judged(self, raw: _Raw) -> Episode:
         """The episode as it looks now. Far back, where the others' levels are no longer kept, as it was told
@@ -448,7 +448,7 @@ class Watcher:
         makers = products.makers if CAUSES[cause].has_makers else ()
         raw.told = Episode(
             raw.number, name, from_ns, to_ns, raw.open, cause, probability,
-            tuple(one for one in causes if one[1] >= 0.02), because, do, heard, kind, makers, figures,
+            tuple(pair for pair in causes if pair[1] >= 0.02), because, do, heard, kind, makers, figures,
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
@@ -457,7 +457,9 @@ class Watcher:
         """Whether the plan put a link on another carrier and nothing of it was received since."""
         name, begin_ns = self.names[raw.link], self._time(raw.figures[at.ON_T])
         moved_ns = self._moved.get(name, 0)
-        calls = sorted((span[0], one.carrier_khz) for one in self.expected.get(name, ()) for span in one.spans)
+        calls = sorted(
+            (span[0], planned.carrier_khz) for planned in self.expected.get(name, ()) for span in planned.spans
+        )
         for (_, was_khz), (start, khz) in itertools.pairwise(calls):
             if khz != was_khz and moved_ns < start <= begin_ns + SECOND_NS:
                 moved_ns = start
@@ -515,7 +517,7 @@ class Watcher:
         """Whose product may fall on the link of an episode, those included whose receivers say nothing."""
         f, name = raw.figures, self.names[raw.link]
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(f[at.LAST_T])
-        planned = (one for known in self.expected.values() for one in known)
+        planned = (known_link for known in self.expected.values() for known_link in known)
         wider = with_planned(company, planned, name, from_ns, to_ns)
         found = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
         return replace(found, by_plan=found.rose in set(wider.names) - set(company.names))
@@ -524,8 +526,8 @@ class Watcher:
         """Whose product may fall on the link of an episode."""
         history, from_ns = self._history, self._time(raw.figures[at.ON_T])
         live = {name: history.live_about(name, from_ns) for name in company.names}
-        carriers = {name: one.carrier_khz for name, one in live.items() if one is not None}
-        gone = {name: self.defaults[1] if one is None else one.gone_dbm for name, one in live.items()}
+        carriers = {name: planned.carrier_khz for name, planned in live.items() if planned is not None}
+        gone = {name: self.defaults[1] if planned is None else planned.gone_dbm for name, planned in live.items()}
         own = None if expected is None else expected.carrier_khz
         width = BANDWIDTH_KHZ if expected is None else expected.bandwidth_khz
         until_s = math.floor(raw.figures[at.ON_T]) - BEFORE_S[0]

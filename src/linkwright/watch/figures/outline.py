@@ -91,7 +91,10 @@ class Outline:
 
 def _joined(parts: Iterable[tuple[IntArray, SampleArray]]) -> tuple[IntArray, SampleArray]:
     listed = list(parts)
-    at, levels = np.concatenate([one[0] for one in listed]), np.concatenate([one[1] for one in listed])
+    at, levels = (
+        np.concatenate([stretch[0] for stretch in listed]),
+        np.concatenate([stretch[1] for stretch in listed]),
+    )
     order = np.argsort(at, kind="stable")
     return at[order], levels[order]
 

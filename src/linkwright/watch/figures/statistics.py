@@ -134,7 +134,7 @@ class FiguresTally:
 
     def figures(self) -> tuple[LinkFigures, ...]:
         """Every link as it stands now; more may be added afterwards."""
-        return tuple(_figures(name, one) for name, one in self._links.items())
+        return tuple(_figures(name, link) for name, link in self._links.items())
 
 
 def _take(known: _LinkSoFar, stretch: Stretch, rows: IntArray) -> None:

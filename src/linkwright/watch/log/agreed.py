@@ -33,7 +33,7 @@ class Agreed:
             self._said.update((name, (int(ns), now_s)) for name, ns in zip(batch.names, newest, strict=True) if ns)
             self.now_ns = max(self.now_ns, int(newest.max()))
             return np.ones(len(batch), dtype=bool)
-        self._said = {name: one for name, one in self._said.items() if now_s - one[1] <= VOICE_S}
+        self._said = {name: said for name, said in self._said.items() if now_s - said[1] <= VOICE_S}
         self._said.update((name, (int(ns), now_s)) for name, ns in zip(batch.names, newest, strict=True) if ns)
         times = np.sort(np.array([ns for ns, _ in self._said.values()], dtype=np.int64))
         voices = np.searchsorted(times, times, side="right") - np.searchsorted(times, times - DAY_NS, side="left")

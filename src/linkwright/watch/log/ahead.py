@@ -34,10 +34,10 @@ def ahead(items: Generator[T, None, None], most: int = MOST) -> Generator[T, Non
     waiting: queue.Queue[T | _End] = queue.Queue(most)
     unwanted = threading.Event()
 
-    def put(one: T | _End) -> None:
+    def put(item: T | _End) -> None:
         while not unwanted.is_set():
             try:
-                waiting.put(one, timeout=LOOK_S)
+                waiting.put(item, timeout=LOOK_S)
             except queue.Full:
                 continue
             return
@@ -45,8 +45,8 @@ def ahead(items: Generator[T, None, None], most: int = MOST) -> Generator[T, Non
     def fetch() -> None:
         try:
             with contextlib.closing(items):
-                for one in items:
-                    put(one)
+                for item in items:
+                    put(item)
                     if unwanted.is_set():
                         return
         except BaseException as error:  # whatever it is, it belongs to whoever asked

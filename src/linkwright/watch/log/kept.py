@@ -54,16 +54,18 @@ class Stretch:
         return int(self.time_ms.size)
 
 
-def packed(one: Stretch) -> bytes:
+def packed(stretch: Stretch) -> bytes:
     """A stretch as bytes. ValueError for more than a stretch holds."""
-    if one.size > MOST_READINGS or len(one.links) > MOST_LINKS:
-        raise ValueError(f"{one.size} readings of {len(one.links)} links are more than one stretch holds")
-    begins = int(one.time_ms[0]) if one.size else 0
-    head = json.dumps({"links": one.links, "begins_ms": begins, "readings": one.size}, ensure_ascii=False).encode()
-    columns = [np.diff(one.time_ms, prepend=begins).astype(TIMES[MARK]), one.link.astype("<u2")]
-    columns += [_levels(getattr(one, name)) for name in LEVELS]
-    columns += [_shares(getattr(one, name)) for name in SHARES]
-    columns.append(one.muted.astype("i1"))
+    if stretch.size > MOST_READINGS or len(stretch.links) > MOST_LINKS:
+        raise ValueError(f"{stretch.size} readings of {len(stretch.links)} links are more than one stretch holds")
+    begins = int(stretch.time_ms[0]) if stretch.size else 0
+    head = json.dumps(
+        {"links": stretch.links, "begins_ms": begins, "readings": stretch.size}, ensure_ascii=False
+    ).encode()
+    columns = [np.diff(stretch.time_ms, prepend=begins).astype(TIMES[MARK]), stretch.link.astype("<u2")]
+    columns += [_levels(getattr(stretch, name)) for name in LEVELS]
+    columns += [_shares(getattr(stretch, name)) for name in SHARES]
+    columns.append(stretch.muted.astype("i1"))
     body = zlib.compress(b"".join(column.tobytes() for column in columns), 6)
     return MARK + len(head).to_bytes(4, "little") + head + body
 

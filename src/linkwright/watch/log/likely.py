@@ -83,7 +83,7 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     given = {"column": {**mapping.column, **column}, "scale": {**mapping.scale, **scale}, "dates": dates}
     lines = [*(f'{key} = "{cell}"' for key, cell in column.items())]
     said = [f"[column] {', '.join(lines)}"] if lines else []
-    said += [f"[scale] {', '.join(f'{key} = {one:g}' for key, one in scale.items())}"] if scale else []
+    said += [f"[scale] {', '.join(f'{key} = {scaling:g}' for key, scaling in scale.items())}"] if scale else []
     said = ([f'dates = "{dates}"'] if dates != mapping.dates else []) + said
     told = f"guessed, as a mapping file (--mapping) would say it: {'; '.join(said)}" if said else ""
     lacks = not set(COLUMNS) <= set(known)
@@ -126,7 +126,7 @@ def _in_hundredths(cell: str, cells: Sequence[str], table: Sequence[Sequence[str
 def _dates(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> Dates | None:
     """How the dates of a log run; None for years first, as ISO 8601 has them."""
     found = [re.match(r"(\d\d?)([./-])(\d\d?)\2\d{4}", value) for value in _column(cell, cells, table)]
-    days = [(int(one[1]), one[2], int(one[3])) for one in found if one]
+    days = [(int(guess[1]), guess[2], int(guess[3])) for guess in found if guess]
     if not days:
         return None
     return "month-first" if any(second > 12 for _, _, second in days) else "day-first"

@@ -144,7 +144,9 @@ def parse_mapping(text: str, name: str) -> Mapping:
     try:
         return Mapping.model_validate(document)
     except ValidationError as error:
-        detail = next((one for one in error.errors() if one["type"] == "extra_forbidden"), error.errors()[0])
+        detail = next(
+            (problem for problem in error.errors() if problem["type"] == "extra_forbidden"), error.errors()[0]
+        )
         where = ".".join(str(part) for part in detail["loc"])[:80]
         if detail["type"] == "extra_forbidden":
             near = did_you_mean(where, Mapping.model_fields)

@@ -100,14 +100,14 @@ def reading_from(value: Any, where: str = "reading") -> Reading:
 def _plain(value: dict[Any, Any]) -> dict[str, Any]:
     """The same with whole numbers as floats where levels and shares stand, and true and false as 1 and 0."""
     plain: dict[str, Any] = {}
-    for key, one in value.items():
-        if key == "muted" and isinstance(one, bool):
-            one = int(one)
-        elif key in FIELDS[:MUTED] and isinstance(one, int) and not isinstance(one, bool):
-            one = float(one) if abs(one) < 1e300 else np.inf
-        elif key == "muted" and isinstance(one, float) and one in (0.0, 1.0):
-            one = int(one)
-        plain[str(key)] = one
+    for key, inner in value.items():
+        if key == "muted" and isinstance(inner, bool):
+            inner = int(inner)
+        elif key in FIELDS[:MUTED] and isinstance(inner, int) and not isinstance(inner, bool):
+            inner = float(inner) if abs(inner) < 1e300 else np.inf
+        elif key == "muted" and isinstance(inner, float) and inner in (0.0, 1.0):
+            inner = int(inner)
+        plain[str(key)] = inner
     if not isinstance(plain.get("time", ""), str | datetime.datetime):
         plain["time"] = str(plain["time"])
     return plain
@@ -152,12 +152,12 @@ class Batch:
     def of(cls, readings: Iterable[Reading]) -> Batch:
         """The same readings as columns."""
         listed = list(readings)
-        names = {name: n for n, name in enumerate(dict.fromkeys(one.of for one in listed))}
-        rows = [[np.nan if (v := getattr(one, key)) is None else v for key in FIELDS] for one in listed]
+        names = {name: n for n, name in enumerate(dict.fromkeys(record.of for record in listed))}
+        rows = [[np.nan if (v := getattr(record, key)) is None else v for key in FIELDS] for record in listed]
         return cls(
             tuple(names),
-            np.array([names[one.of] for one in listed], dtype=np.int32),
-            np.array([one.time_ns for one in listed], dtype=np.int64),
+            np.array([names[record.of] for record in listed], dtype=np.int32),
+            np.array([record.time_ns for record in listed], dtype=np.int64),
             np.array(rows, dtype=np.float32).reshape(-1, len(FIELDS)),
         )
 

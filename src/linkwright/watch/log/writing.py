@@ -31,7 +31,7 @@ def _column(values: np.ndarray, places: int) -> list[str]:
     steps = 10**places
     whole = np.round(np.nan_to_num(values, nan=1e6).astype(np.float64) * steps).astype(np.int64)
     found, which = np.unique(whole, return_inverse=True)
-    texts = ["" if one == 10**6 * steps else f"{one / steps:.{places}f}" for one in found.tolist()]
+    texts = ["" if whole == 10**6 * steps else f"{whole / steps:.{places}f}" for whole in found.tolist()]
     return [texts[n] for n in which.tolist()]
 
 

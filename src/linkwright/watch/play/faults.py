@@ -90,7 +90,7 @@ def _draw(
 def mates_of(course: Course, live: Sequence[Course]) -> tuple[str, ...]:
     """The other links of the call on its carrier."""
     own = course.expected
-    others = (one.expected for one in live if one.expected.link != own.link)
+    others = (link.expected for link in live if link.expected.link != own.link)
     return tuple(other.link for other in others if other.carrier_khz == own.carrier_khz)
 
 
@@ -99,7 +99,7 @@ def makers_on(course: Course, live: Sequence[Course]) -> tuple[str, ...]:
     own = course.expected
     reach = (3 * own.bandwidth_khz + own.bandwidth_khz) / 2.0
     best: tuple[float, tuple[str, ...]] | None = None
-    by_carrier = {one.expected.carrier_khz: one.expected for one in reversed(live)}  # links of a block have one
+    by_carrier = {link.expected.carrier_khz: link.expected for link in reversed(live)}  # links of a block have one
     others = [other for other in reversed(by_carrier.values()) if other.carrier_khz != own.carrier_khz]
     for a, b in itertools.permutations(others, 2):
         away = abs(2 * a.carrier_khz - b.carrier_khz - own.carrier_khz)

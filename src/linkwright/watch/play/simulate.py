@@ -143,8 +143,8 @@ class Player:
         push = self.rng.normal(0.0, WANDERS_DB * math.sqrt(1.0 - keep * keep), speed.size)
         wander = np.empty(speed.size)
         now = self.wander
-        for n, one in enumerate(push.tolist()):
-            now = keep * now + one
+        for n, step_db in enumerate(push.tolist()):
+            now = keep * now + step_db
             wander[n] = now
         self.wander = now
         return np.asarray(np.interp(there, self.course.walk_s, self.course.walk_dbm) + wander)
