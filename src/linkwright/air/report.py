@@ -48,7 +48,7 @@ def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> 
     `steppings` are the receivers that could look by themselves instead.
     """
     return {
-        "files": [_file(readout, reason) for readout, reason in zip(survey.readouts, survey.refused, strict=True)],
+        "files": [report.document() for report in reports_of(survey)],
         "floor": _floor(survey),
         "tv": [
             {
@@ -95,67 +95,134 @@ def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> 
     }
 
 
-def _file(readout: Readout, refused: str | None) -> dict[str, Any]:
-    """One file: its most telling trace, and all of them where there are several."""
+@dataclass(frozen=True, slots=True)
+class TraceReport:
+    """What a trace of a file is, as it is told; None where that is not known."""
+
+    path: str
+    format: str
+    unit: str | None
+    sweeps: int
+    from_khz: float | None
+    to_khz: float | None
+    step_khz: float | None
+    resolution_khz: float | None
+    averages: int | None
+    detector: str | None = None
+    started: str | None = None
+    lasted_s: float | None = None
+    trace: str | None = None
+
+    def document(self) -> dict[str, Any]:
+        """As plain JSON values."""
+        return {name: getattr(self, name) for name in self.__slots__ if name != "trace"}
+
+
+@dataclass(frozen=True, slots=True)
+class FileReport:
+    """What a file holds: its most telling trace, all of them where there are several, and what is to be known of
+    it; `is_list` where somebody typed a list of carriers."""
+
+    main: TraceReport
+    warnings: tuple[str, ...]
+    understood: tuple[str, ...] = ()
+    guessed: tuple[str, ...] = ()
+    traces: tuple[TraceReport, ...] = ()
+    refused: str | None = None
+    is_list: bool = False
+
+    def document(self) -> dict[str, Any]:
+        """As plain JSON values."""
+        told = self.main.document()
+        if self.is_list:
+            return {key: told[key] for key in LISTED} | {"warnings": list(self.warnings)}
+        more = {"warnings": list(self.warnings), "understood": list(self.understood), "guessed": list(self.guessed)}
+        traces = [{"trace": trace.trace} | trace.document() for trace in self.traces]
+        return told | more | ({"traces": traces} if traces else {}) | {"refused": self.refused}
+
+
+#: What is told of a list of carriers.
+LISTED = ("path", "format", "unit", "sweeps", "from_khz", "to_khz", "step_khz", "resolution_khz", "averages")
+
+
+def reports_of(survey: Survey) -> list[FileReport]:
+    """What each file of a survey holds."""
+    return [_file(readout, why) for readout, why in zip(survey.readouts, survey.refused, strict=True)]
+
+
+def _file(readout: Readout, refused: str | None) -> FileReport:
     if not readout.sweeps:
-        listed = readout.heard
-        return {
-            "path": readout.path,
-            "format": "list of carriers, typed by hand",
-            "unit": listed[0].unit if listed else None,
-            "sweeps": 0,
-            "from_khz": min((carrier.centre_khz for carrier in listed), default=None),
-            "to_khz": max((carrier.centre_khz for carrier in listed), default=None),
-            "step_khz": None,
-            "resolution_khz": None,
-            "averages": None,
-            "warnings": ["a list says what is there and nothing about the rest of the band"],
-        }
+        listed = [carrier.centre_khz for carrier in readout.heard]
+        main = TraceReport(
+            readout.path, "list of carriers, typed by hand", readout.heard[0].unit if listed else None, 0,
+            min(listed, default=None), max(listed, default=None), None, None, None,
+        )  # fmt: skip
+        return FileReport(main, ("a list says what is there and nothing about the rest of the band",), is_list=True)
     sweep = evidence(readout.sweeps)[0]
-    warnings = [*sweep.warnings, *([f"refused as evidence: {refused}"] if refused else [])]
-    told = _sweep(sweep) | {
-        "warnings": warnings,
-        "understood": list(sweep.understood),
-        "guessed": list(sweep.guessed),
-    }
-    if len(readout.sweeps) > 1:
-        told["traces"] = [{"trace": one.trace} | _sweep(one) for one in readout.sweeps]
-    return told | {"refused": refused}
+    warnings = (*sweep.warnings, *([f"refused as evidence: {refused}"] if refused else []))
+    traces = tuple(map(_trace, readout.sweeps)) if len(readout.sweeps) > 1 else ()
+    return FileReport(_trace(sweep), warnings, tuple(sweep.understood), tuple(sweep.guessed), traces, refused)
 
 
-def _sweep(sweep: Sweep) -> dict[str, Any]:
-    return {
-        "path": sweep.path,
-        "format": sweep.format,
-        "unit": sweep.unit,
-        "sweeps": sweep.sweeps,
-        "from_khz": _tenths(sweep.from_khz),
-        "to_khz": _tenths(sweep.to_khz),
-        "step_khz": round(sweep.step_khz, 4),
-        "resolution_khz": round(sweep.resolution_khz, 4),
-        "averages": sweep.averages,
-        "detector": DETECTOR_WORDS[sweep.detector],
-        "started": sweep.started.isoformat() if sweep.started else None,
-        "lasted_s": sweep.lasted_s,
-    }
+def _trace(sweep: Sweep) -> TraceReport:
+    return TraceReport(
+        sweep.path, sweep.format, sweep.unit, sweep.sweeps, _tenths(sweep.from_khz), _tenths(sweep.to_khz),
+        round(sweep.step_khz, 4), round(sweep.resolution_khz, 4), sweep.averages, DETECTOR_WORDS[sweep.detector],
+        sweep.started.isoformat() if sweep.started else None, sweep.lasted_s, sweep.trace,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class FloorReport:
+    """The floor of the sweep that tells most: its typical level in its `unit`, and its density where that is one of
+    power, detector and noise bandwidth corrected for."""
+
+    typical_db: float
+    uncertain: bool
+    unit: str
+    of: str
+    notes: tuple[str, ...]
+    density_dbm_hz: float | None = None
+
+    @property
+    def in_200_khz_dbm(self) -> float:
+        """The floor in a microphone's bandwidth [dBm]; NaN where the density is not known."""
+        if self.density_dbm_hz is None:
+            return math.nan
+        return self.density_dbm_hz + 10.0 * math.log10(TOLD_KHZ * 1e3)
+
+
+def floor_of(survey: Survey) -> FloorReport | None:
+    """The floor of a survey; None where nothing was swept."""
+    main = survey.main
+    if main is None:
+        return None
+    density = _density_dbm_hz(main) if main.sweep.calibrated else None
+    return FloorReport(
+        round(main.typical_floor_db, 2),
+        survey.uncertain,
+        main.sweep.unit,
+        main.sweep.path,
+        tuple(main.notes),
+        density,
+    )
 
 
 def _floor(survey: Survey) -> dict[str, Any]:
-    main = survey.main
-    if main is None:
+    floor = floor_of(survey)
+    if floor is None:
         return {"typical_db": None, "uncertain": True, "unit": None}
     told: dict[str, Any] = {
-        "typical_db": round(main.typical_floor_db, 2),
-        "uncertain": survey.uncertain,
-        "unit": main.sweep.unit,
-        "of": main.sweep.path,
-        "notes": list(main.notes),
+        "typical_db": floor.typical_db,
+        "uncertain": floor.uncertain,
+        "unit": floor.unit,
+        "of": floor.of,
+        "notes": list(floor.notes),
     }
-    if main.sweep.calibrated:
-        density = _density_dbm_hz(main)
+    if floor.density_dbm_hz is not None:
         told |= {
-            "density_dbm_hz": round(density, 2),
-            "in_200_khz_dbm": round(density + 10.0 * math.log10(TOLD_KHZ * 1e3), 2),
+            "density_dbm_hz": round(floor.density_dbm_hz, 2),
+            "in_200_khz_dbm": round(floor.in_200_khz_dbm, 2),
         }
     return told
 

@@ -105,18 +105,17 @@ def _answered(
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
         found = survey(readouts, () if territory is None else tv_channels(territory))
-        document = sweep_document(found, steppings) | {"unread": [str(error) for error in errors]}
         if picture is not None:
             from linkwright.cli.sweep_picture import write_picture
 
             tell("drawing", 0.9)
             write_picture(picture, found, territory)
     if as_json:
-        print_json(document)
+        print_json(sweep_document(found, steppings) | {"unread": [str(error) for error in errors]})
     else:
         from linkwright.cli.sweep_table import print_sweep
 
-        print_sweep(document, console(), None if territory is None else territory.name)
+        print_sweep(found, console(), None if territory is None else territory.name, steppings)
     tell_unread(errors)
     return 2 if errors else 0 if all(reason is None for reason in found.refused) else 1
 

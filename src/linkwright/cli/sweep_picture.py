@@ -28,7 +28,6 @@ def write_picture(path: str, found: Survey, territory: Territory | None) -> None
 
 def score_of(found: Survey, territory: Territory | None) -> Score:
     """The score of a survey. Raises InputError for a survey without a sweep or a listed carrier."""
-    from linkwright.air.report import sweep_document
     from linkwright.cli.sweep_table import answer
     from linkwright.draw.site_lanes import allowed, closed
     from linkwright.shoot.errors import InputError
@@ -51,7 +50,7 @@ def score_of(found: Survey, territory: Territory | None) -> Score:
         bands = tuple(Band(a, b, says=f"clean from {a / 1e3:g} to {b / 1e3:g} MHz") for a, b in found.clean)
         lanes.append(Bands("Clean", bands, 26.0))
     files = ", ".join(Path(readout.path).name for readout in found.readouts)
-    return Score(answer(sweep_document(found)), files, low, high, tuple(lanes), _notes(found, territory))
+    return Score(answer(found), files, low, high, tuple(lanes), _notes(found, territory))
 
 
 def _notes(found: Survey, territory: Territory | None) -> tuple[str, ...]:
