@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from types import ModuleType
 from typing import Any, Final, TypeVar, cast
 
 import numba
+import numpy as np
 
 from linkwright.turns import in_turn
 
@@ -40,12 +43,40 @@ def quick_kernel(function: F) -> F:
     return cast(F, _listed(numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})(function)))
 
 
+#: Constants of these kinds are written into machine code.
+CONSTANTS: Final = (bool, int, float, str, tuple, np.ndarray)
+
+
+def _compiled_in(function: Callable[..., Any]) -> str:
+    """A digest of what the machine code of a function holds of elsewhere: constants, those of modules that it knows
+    included, and the loops of others. By its file alone it would outlive them."""
+    package = function.__module__.partition(".")[0]
+    found: dict[str, object] = {}
+    for name, value in function.__globals__.items():
+        if isinstance(value, ModuleType) and value.__name__.partition(".")[0] == package:
+            found |= {f"{name}.{key}": _held(held) for key, held in vars(value).items() if _is_constant(key, held)}
+        elif _is_constant(name, value):
+            found[name] = _held(value)
+        elif (other := getattr(getattr(value, "_cache", None), "_cache_file", None)) is not None:
+            found[name] = other._source_stamp
+    return hashlib.sha256(repr(sorted(found.items())).encode()).hexdigest()
+
+
+def _held(value: object) -> object:
+    return value.tobytes() if isinstance(value, np.ndarray) else value
+
+
+def _is_constant(name: str, value: object) -> bool:
+    return name.isupper() and isinstance(value, CONSTANTS)
+
+
 def _listed(compiled: Any) -> Any:
     KERNELS.append(compiled)
     kept = getattr(getattr(compiled, "_cache", None), "_cache_file", None)  # none where numba is switched off
     if kept is not None:
         # It names the file of new code by what the index says. Two processes that save at once may both get one
         # file, and who loads it later would run the code of other kinds of values.
+        kept._source_stamp = (kept._source_stamp, _compiled_in(compiled.py_func))
         lock = f"{kept._index_path}.lock"
         kept.save, kept.load = in_turn(lock, kept.save), in_turn(lock, kept.load, shared=True)
     return compiled

@@ -7,7 +7,9 @@ cannot be written is as good as one that can.
 
 from __future__ import annotations
 
+import functools
 import getpass
+import hashlib
 import importlib
 import importlib.metadata
 import importlib.resources
@@ -73,7 +75,18 @@ def is_started() -> bool:
 
 def is_prepared() -> bool:
     """Whether all loops of this version are in the cache."""
-    return VARIABLE in os.environ and (Path(os.environ[VARIABLE]) / DONE).exists()
+    return VARIABLE in os.environ and (Path(os.environ[VARIABLE]) / _done()).exists()
+
+
+@functools.cache
+def _done() -> str:
+    """The name of the file that says that all loops are there, as their modules stand here now: another checkout's
+    machine code is no use to this one."""
+    root = Path(str(importlib.resources.files("linkwright")))
+    modules = sorted({name.partition(":")[0] for name in listed()})
+    stamps = [path.stat() for path in (root.joinpath(*name.split(".")[1:]).with_suffix(".py") for name in modules)]
+    told = [str(root), *((stamp.st_mtime_ns, stamp.st_size) for stamp in stamps)]
+    return f"{DONE}-{hashlib.sha256(repr(told).encode()).hexdigest()[:16]}"
 
 
 def prepare(tell: Tell = quiet, workers: int | None = None) -> None:
@@ -107,7 +120,7 @@ def prepare(tell: Tell = quiet, workers: int | None = None) -> None:
             raise
         finally:
             sign.unlink(missing_ok=True)
-    (folder / DONE).touch()
+    (folder / _done()).touch()
 
 
 def _somebody_is_at_it(sign: Path) -> bool:

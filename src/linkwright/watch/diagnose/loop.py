@@ -15,9 +15,6 @@ from linkwright.watch.diagnose import states as at
 from linkwright.watch.log.record import AUDIO, BATTERY, GAP_PERIODS, GAP_S, MUTED, QUALITY, RF_A, RF_B
 
 OPENED, CLOSED = 0, 1
-#: A digest of the constants of other modules that are compiled in. The machine code is kept and made anew only when
-#: this file changes; a test says what to write here when they do.
-COMPILED_WITH = "f395d5ab9702"
 
 
 @kernel
