@@ -21,11 +21,13 @@ NAMING = {
     "route": "spot",
     "spot": "spot",
     "for": "link",
+    "crew": "crew",
 }
 #: The lists themselves, a point in metres, a word, a moment.
 OTHERWISE = {
     ("link",),
     ("site",),
+    ("crew",),
     ("other", "*", "at"),
     ("site", "*", "antennas", "*", "preamplifier", "at"),
     ("site", "*", "measured_level", "*", "at"),
@@ -77,3 +79,22 @@ def test_a_link_that_is_removed_takes_what_was_measured_of_it_alone(tmp_path: Pa
         assert [one["link"] for one in [*levels, *(run for _, run in after.entries("run"))]] == [stays, stays]
         spot_id = next(one for one, value in after.entries("site", place, "spots") if value["name"] == spot)
         assert "one measured level" in removal(after, ("site", place, "spots", spot_id)).says
+
+
+def test_links_and_calls_of_a_crew_that_is_removed_are_the_events_own(tmp_path: Path) -> None:
+    text = importlib.resources.files("linkwright.demo").joinpath("shoot.toml").read_text("utf-8")
+    document = tomllib.loads(text)
+    document["crew"] = [{"name": "Radio North"}]
+    document["link"][0]["crew"] = document["call"][0]["crew"] = "Radio North"
+    with Store.open(str(tmp_path / "job.linkwright"), create=True) as store:
+        store.replace(document, "Potter")
+        draft = store.document()
+        ((id_, _),) = draft.entries("crew")
+        put(store, names_of(draft, ()), ("crew", id_, "name"), "Radio North", "Radio South", "Potter")
+        renamed = store.document()
+        crews = [entry.get("crew") for kind in ("link", "call") for _, entry in renamed.entries(kind)]
+        assert crews.count("Radio South") == 2
+        assert "Radio North" not in crews
+        store.set_fields(list(removal(renamed, ("crew", id_)).fields), "Potter")
+        after = store.document()
+        assert not any("crew" in entry for kind in ("link", "call") for _, entry in after.entries(kind))

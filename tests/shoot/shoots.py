@@ -294,6 +294,10 @@ def documents(draw: st.DrawFn) -> dict[str, Any]:
             link["at"] = draw(st.sampled_from(spots))
         links.append(link)
     document |= {"link": links}
+    crews = draw(st.lists(names, unique=True, max_size=2))
+    document["crew"] = [{"name": name, **draw(optional(contact=names, phone=st.just("0100")))} for name in crews]
+    for link in links if crews else ():
+        link |= draw(optional(crew=st.sampled_from(crews)))
     for place in places:
         at = [spot["name"] for spot in place.get("spots", [])]
         if draw(coins) and at:

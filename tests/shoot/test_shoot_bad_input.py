@@ -380,8 +380,8 @@ def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     (said,) = sentences(changed("voice = ", "zzz = "))
     assert said == (
         'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, attenuation_db, '
-        "block, breaks_per_hour, crowd, does, encrypted, facing, heard_at, locked_mhz, locked_mw, low_cut_hz, "
-        "microphone, mouth_m, name, power, receive, receiver, recorder, reserve_db, route, serves, set_at, "
+        "block, breaks_per_hour, crew, crowd, does, encrypted, facing, heard_at, locked_mhz, locked_mw, "
+        "low_cut_hz, microphone, mouth_m, name, power, receive, receiver, recorder, reserve_db, route, serves, set_at, "
         "set_delay_ms, set_mhz, spares, speed_m_s, stay_db, sure_wanted, transmit, transmitter, voice, "
         "voice_f0_hz, within_m, worn"
     )
@@ -519,6 +519,36 @@ def test_thirty_thousand_links_are_too_many_for_a_shoot() -> None:
     assert sentences(text) == ["quay.toml, line 52: link is a list; expected a list of at most 20000"]
 
 
+CREW = '[[crew]]\nname = "Radio North"\n'
+
+
+@pytest.mark.parametrize(
+    ("crews", "kind", "says"),
+    [
+        (CREW, "link", 'link "Pilot" is of the unknown crew "Radio Noth"; did you mean "Radio North"?'),
+        (CREW, "call", 'call "Arrival" is of the unknown crew "Radio Noth"; did you mean "Radio North"?'),
+        ("", "link", 'link "Pilot" is of the unknown crew "Radio Noth"; the shoot has no [[crew]]'),
+    ],
+)
+def test_a_crew_that_nobody_is(crews: str, kind: str, says: str) -> None:
+    text = QUAY.replace(f"[[{kind}]]\n", f'[[{kind}]]\ncrew = "Radio Noth"\n', 1) + crews
+    (said,) = sentences(text)
+    assert said.endswith(says)
+
+
+def test_a_crew_stands_once() -> None:
+    assert 'crew "Radio North" stands twice' in sentences(QUAY + CREW + CREW)[0]
+
+
+def test_thousands_of_unknown_names_do_not_take_long() -> None:
+    # To look for the nearest of 20 000 names takes a third of a second; only those that are told are looked for.
+    links = "".join(LINK.format(f"link {n}") for n in range(5_000))
+    calls = "".join(f'[[call]]\nname = "call {n}"\nlinks = ["lnk {n}"]\n' for n in range(5_000))
+    said = sentences(QUAY.split("[[call]]")[0] + links + calls)
+    assert len(said) == 11
+    assert 'did you mean "link ' in said[0]
+
+
 def test_many_mistakes_are_cut_off() -> None:
     text = QUAY + "".join(LINK.format(f"link {n}") + "volume = 11\n" for n in range(500))
     said = sentences(text)
@@ -583,9 +613,9 @@ def test_windows_line_ends_are_accepted_and_counted(tmp_path: Path) -> None:
         (QUAY.encode("utf-16-le"), "shoot.toml, line 1: is not valid TOML"),
         (b"\x00" * 100, "shoot.toml, line 1: is not valid TOML: invalid statement"),
         (b"", 'shoot.toml: the shoot lacks "shoot"'),
-        (b"# " + b"x" * MOST_BYTES, "shoot.toml: has more than 16777216 bytes; expected a text file"),
+        (b"# " + b"x" * MOST_BYTES, "shoot.toml: has more than 33554432 bytes; expected a text file"),
     ],
-    ids=["binary", "utf-16 without a mark", "zeros", "empty", "16 MiB and more"],
+    ids=["binary", "utf-16 without a mark", "zeros", "empty", "32 MiB and more"],
 )
 def test_files_that_are_no_shoot(data: bytes, says: str, tmp_path: Path) -> None:
     path = tmp_path / "shoot.toml"

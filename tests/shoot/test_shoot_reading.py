@@ -260,7 +260,7 @@ def test_the_schema_has_every_table_and_key_of_the_contract() -> None:
     schema = Shoot.model_json_schema(by_alias=True)
     assert set(schema["properties"]) == {
         "shoot", "site", "transmitter", "receiver", "microphone", "recorder", "link", "other",
-        "call", "permit", "contact", "run",
+        "call", "permit", "contact", "run", "crew",
     }  # fmt: skip
     for model in models_of(Shoot, set()) - {Shoot}:
         keys = {field.alias or name for name, field in model.model_fields.items()}

@@ -14,7 +14,7 @@ from linkwright.shoot.models import Shoot
 from linkwright.store import Draft, DraftProblem
 
 #: Lists of entries that can be left out, and tables of types by name.
-LISTS: Final = ("site", "link", "other", "call", "permit", "contact", "run")
+LISTS: Final = ("crew", "site", "link", "other", "call", "permit", "contact", "run")
 TYPES: Final = ("transmitter", "receiver", "microphone", "recorder")
 #: What is left out may make something else faulty: so often it is looked again.
 ROUNDS: Final = 8

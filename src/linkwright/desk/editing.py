@@ -22,6 +22,8 @@ REFERENCES: Final[tuple[tuple[str, Path], ...]] = (
     ("site", ("call", "*", "site")),
     ("site", ("other", "*", "site")),
     ("site", ("site", "*", "learnt", "site")),
+    ("crew", ("link", "*", "crew")),
+    ("crew", ("call", "*", "crew")),
     ("spot", ("link", "*", "at")),
     ("spot", ("link", "*", "route")),
     ("spot", ("link", "*", "transmit", "at")),
@@ -130,6 +132,8 @@ def removal(draft: Draft, path: Path) -> Removal:
         calls = sum(field[0][0] == "call" for field in fields)
         says += [f"its place in {_count(calls, 'call')}"] if calls else []
         fields, says = _with_its_own(draft, "link", name, (), fields, says)
+    if len(path) == 2 and path[0] == "crew":  # its links and calls stay, as the event's own
+        fields += _without(draft, "crew", name, ("link", "call"))
     if len(path) == 4 and path[2] == "spots":
         elsewhere = _elsewhere(draft, f"spot {path[1]}")
         left = [] if name in elsewhere else _without(draft, "spot", name, ("link",))

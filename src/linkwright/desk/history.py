@@ -18,7 +18,7 @@ NOTHING: Final = "nothing"
 #: What one entry of a list is called.
 ONE: Final = {
     "link": "link", "site": "site", "call": "call", "other": "other transmitter", "run": "run time",
-    "permit": "permit",
+    "permit": "permit", "crew": "crew",
     "contact": "contact", "spots": "spot", "walls": "wall", "floors": "floor", "materials": "material",
     "antennas": "antenna", "breaks": "break",
 }  # fmt: skip

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-#: A plan of 1000 links has some 3 MB.
-MOST_PLAN_BYTES = 64 * 1024 * 1024
+#: A plan of 20 000 assignments has some 60 MB.
+MOST_PLAN_BYTES = 256 * 1024 * 1024
 #: A day so far from today, or a call so far from the shoot's day, is asked about.
 FAR_DAYS = 730
 APART_DAYS = 60

@@ -14,7 +14,7 @@ from typing import Final
 from linkwright.store import Draft, LoggedChange
 
 #: Lists whose entries have names.
-NAMED: Final = ("link", "site", "call", "other")
+NAMED: Final = ("link", "site", "call", "other", "crew")
 
 
 @dataclass(frozen=True, slots=True)

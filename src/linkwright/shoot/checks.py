@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,14 +23,23 @@ MOST_NAMED = 12
 
 @dataclass(frozen=True, slots=True)
 class ShootProblem:
-    """Something wrong: where in the document, and one sentence."""
+    """Something wrong: where in the document, and what; `missed` is a name that nothing has, and the known ones.
+
+    The nearest of them is looked for when the sentence is asked for: of thousands of problems a few are told.
+    """
 
     loc: Loc
-    says: str
+    found: str
+    missed: tuple[str, Collection[str]] | None = None
+
+    @property
+    def says(self) -> str:
+        """The sentence."""
+        return self.found if self.missed is None else f"{self.found}{_near(*self.missed)}"
 
     def within(self, keys: Collection[str]) -> ShootProblem:
         """The same where some keys of its place are only the program's own."""
-        return ShootProblem(tuple(key for key in self.loc if key not in keys), self.says)
+        return ShootProblem(tuple(key for key in self.loc if key not in keys), self.found, self.missed)
 
 
 def problems_of(shoot: Shoot) -> Iterator[ShootProblem]:
@@ -40,6 +49,7 @@ def problems_of(shoot: Shoot) -> Iterator[ShootProblem]:
     yield from _twice(shoot)
     yield from _equipment(shoot)
     yield from _calls(shoot)
+    yield from _crews(shoot)
     yield from _others(shoot)
     yield from _permits(shoot)
     yield from _spots(shoot)
@@ -56,9 +66,8 @@ def _readings(shoot: Shoot) -> Iterator[ShootProblem]:
                 ("site", number, "measured_level", entry),
             )
             if level.link not in known:
-                yield ShootProblem(
-                    (*loc, "link"), f'{about} is of the unknown link "{level.link}"{_near(level.link, known)}'
-                )
+                says = f'{about} is of the unknown link "{level.link}"'
+                yield ShootProblem((*loc, "link"), says, (level.link, known))
             if level.spot not in spots:
                 near = _near(level.spot, spots) if spots else "; the site has no spots"
                 yield ShootProblem((*loc, "spot"), f'{about} is at the unknown spot "{level.spot}"{near}')
@@ -78,6 +87,7 @@ def _twice(shoot: Shoot) -> Iterator[ShootProblem]:
         ("other", (other.name for other in shoot.other)),
         ("call", (call.name for call in shoot.call)),
         ("permit", (permit.name for permit in shoot.permit)),
+        ("crew", (crew.name for crew in shoot.crew)),
     )
     for kind, names in lists:
         yield from _repeated(kind, names, (kind,))
@@ -190,14 +200,12 @@ def _calls(shoot: Shoot) -> Iterator[ShootProblem]:
     for number, call in enumerate(shoot.call):
         about = f'call "{call.name}"'
         if call.site is not None and call.site not in sites:
-            near = _near(call.site, sites)
-            yield ShootProblem(("call", number, "site"), f'{about} is on the unknown site "{call.site}"{near}')
+            says = f'{about} is on the unknown site "{call.site}"'
+            yield ShootProblem(("call", number, "site"), says, (call.site, sites))
         for name in call.links:
             if name not in links:
-                yield ShootProblem(
-                    ("call", number, "links"),
-                    f'{about} names the unknown link "{name}"{_near(name, links)}',
-                )
+                says = f'{about} names the unknown link "{name}"'
+                yield ShootProblem(("call", number, "links"), says, (name, links))
         if len(call.links or shoot.link) > MOST_LINKS_A_CALL:
             yield ShootProblem(("call", number), _too_many(about, len(call.links or shoot.link)))
         yield from _breaks(call, number)
@@ -210,6 +218,20 @@ def _too_many(about: str, count: int) -> str:
         f"{about} has {count} links live at once; expected at most {MOST_LINKS_A_CALL}: "
         "split it into calls and sites"
     )
+
+
+def _crews(shoot: Shoot) -> Iterator[ShootProblem]:
+    known = {crew.name for crew in shoot.crew}
+    entries: tuple[tuple[str, Sequence[Link | Call]], ...] = (("link", shoot.link), ("call", shoot.call))
+    for kind, named in entries:
+        for number, entry in enumerate(named):
+            if entry.crew is not None and entry.crew not in known:
+                says = f'{kind} "{entry.name}" is of the unknown crew "{entry.crew}"'
+                loc: Loc = (kind, number, "crew")
+                if known:
+                    yield ShootProblem(loc, says, (entry.crew, known))
+                else:
+                    yield ShootProblem(loc, f"{says}; the shoot has no [[crew]]")
 
 
 def _breaks(call: Call, number: int) -> Iterator[ShootProblem]:
@@ -233,10 +255,8 @@ def _others(shoot: Shoot) -> Iterator[ShootProblem]:
     sites = {site.name for site in shoot.site} or {default_site().name}
     for number, other in enumerate(shoot.other):
         if other.site is not None and other.site not in sites:
-            near = _near(other.site, sites)
-            yield ShootProblem(
-                ("other", number, "site"), f'other "{other.name}" is on the unknown site "{other.site}"{near}'
-            )
+            says = f'other "{other.name}" is on the unknown site "{other.site}"'
+            yield ShootProblem(("other", number, "site"), says, (other.site, sites))
 
 
 def _permits(shoot: Shoot) -> Iterator[ShootProblem]:
@@ -244,8 +264,8 @@ def _permits(shoot: Shoot) -> Iterator[ShootProblem]:
     for number, permit in enumerate(shoot.permit):
         for name in permit.links:
             if name not in links:
-                says = f'permit "{permit.name}" is for the unknown link "{name}"{_near(name, links)}'
-                yield ShootProblem(("permit", number, "for"), says)
+                says = f'permit "{permit.name}" is for the unknown link "{name}"'
+                yield ShootProblem(("permit", number, "for"), says, (name, links))
 
 
 def _spots(shoot: Shoot) -> Iterator[ShootProblem]:
@@ -257,9 +277,12 @@ def _spots(shoot: Shoot) -> Iterator[ShootProblem]:
         for where, end in ends:
             for key, name in [*(("route", name) for name in end.route), *([("at", end.at)] if end.at else [])]:
                 if name not in known:
-                    near = _near(name, known) if known else "; no site names any spot"
-                    about = f'link "{link.name}", {key}'
-                    yield ShootProblem(("link", number, *where, key), f'{about}: there is no spot "{name}"{near}')
+                    says = f'link "{link.name}", {key}: there is no spot "{name}"'
+                    loc: Loc = ("link", number, *where, key)
+                    if known:
+                        yield ShootProblem(loc, says, (name, known))
+                    else:
+                        yield ShootProblem(loc, f"{says}; no site names any spot")
         longest = max((len(end.route) for end in link.hears), default=0)
         if len(link.sends.route) * longest > MOST_PAIRS:
             says = (

@@ -24,6 +24,8 @@ Power = Literal["least", "most"]
 BreaksPerHour = Annotated[float, Field(gt=0, le=600)]
 SureWanted = Annotated[float, Field(ge=0.5, le=0.99)]
 ReserveDb = Annotated[float, Field(ge=0, le=60)]
+Phone = Annotated[str, Field(max_length=40)]
+Email = Annotated[str, Field(max_length=120)]
 
 
 @functools.cache
@@ -106,6 +108,7 @@ class Link(Frozen):
     """
 
     name: Name = Field(description="name of the link")
+    crew: Name | None = Field(default=None, description="the crew whose link it is; default: the event's own")
     transmitter: Name | None = Field(
         default=None, description="type of transmitter, of this file or of the catalogue; or transmit"
     )
@@ -227,6 +230,7 @@ class Call(Frozen):
     """A stretch of the day with its own site and its own live links."""
 
     name: Name = Field(description="name of the call")
+    crew: Name | None = Field(default=None, description="the crew whose call it is; default: the event's own")
     site: Name | None = Field(default=None, description="its site; default: the first")
     starts: datetime.time | None = Field(default=None, alias="from", description="when it begins")
     ends: datetime.time | None = Field(default=None, alias="to", description="when it ends")
@@ -258,24 +262,34 @@ class Contact(Frozen):
 
     name: Name = Field(description="who")
     role: Annotated[str, Field(max_length=80)] | None = Field(default=None, description="for what")
-    phone: Annotated[str, Field(max_length=40)] | None = Field(default=None, description="telephone")
-    email: Annotated[str, Field(max_length=120)] | None = Field(default=None, description="mail")
+    phone: Phone | None = Field(default=None, description="telephone")
+    email: Email | None = Field(default=None, description="mail")
+
+
+class Crew(Frozen):
+    """A crew of an event: whose links and calls bear its name (docs/event.md)."""
+
+    name: Name = Field(description="name of the crew")
+    contact: Name | None = Field(default=None, description="who answers for it")
+    phone: Phone | None = Field(default=None, description="telephone")
+    email: Email | None = Field(default=None, description="mail")
 
 
 class Shoot(Frozen):
     """Everything known about one job."""
 
     shoot: Header = Field(description="what, where by law, and when")
-    site: tuple[Site, ...] = Field(default=(), max_length=500, description="sites")
+    crew: tuple[Crew, ...] = Field(default=(), max_length=1_000, description="crews of an event")
+    site: tuple[Site, ...] = Field(default=(), max_length=1_000, description="sites")
     transmitter: dict[Name, Transmitter] = Field(default={}, description="types of transmitter, by name")
     receiver: dict[Name, Receiver] = Field(default={}, description="types of receiver, by name")
     microphone: dict[Name, Microphone] = Field(default={}, description="types of microphone, by name")
     recorder: dict[Name, Recorder] = Field(default={}, description="types of camera or recorder input, by name")
     link: tuple[Link, ...] = Field(default=(), max_length=20_000, description="links")
-    other: tuple[Other, ...] = Field(default=(), max_length=2_000, description="transmitters that are not ours")
-    call: tuple[Call, ...] = Field(default=(), max_length=500, description="calls")
-    permit: tuple[PermitHeld, ...] = Field(default=(), max_length=500, description="licences that are held")
-    contact: tuple[Contact, ...] = Field(default=(), max_length=100, description="whom to call")
+    other: tuple[Other, ...] = Field(default=(), max_length=20_000, description="transmitters that are not ours")
+    call: tuple[Call, ...] = Field(default=(), max_length=20_000, description="calls")
+    permit: tuple[PermitHeld, ...] = Field(default=(), max_length=2_000, description="licences that are held")
+    contact: tuple[Contact, ...] = Field(default=(), max_length=2_000, description="whom to call")
     run: tuple[Run, ...] = Field(default=(), max_length=2_000, description="run times that were logged")
 
     def link_named(self, name: str) -> Link:

@@ -21,8 +21,8 @@ from linkwright.shoot.renamed import renamed_sentences, with_new_names
 from linkwright.shoot.toml import parse_toml
 
 Whole = TypeVar("Whole", bound=BaseModel)
-#: A shoot file of 10 000 links has about 2 MB; more than this is some other file.
-MOST_BYTES = 16 * 1024 * 1024
+#: An event of 20 000 links in 20 000 calls has about 12 MB; more than this is some other file.
+MOST_BYTES = 32 * 1024 * 1024
 #: What a walk taught has some twenty lines.
 MOST_LEARNT_BYTES = 64 * 1024
 #: How many mistakes are told at once.

@@ -21,7 +21,7 @@ from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.catalogue import called, catalogue_entry, catalogue_names
 from linkwright.shoot.end import EndTable, Listener
 from linkwright.shoot.equipment import Cells, Drain, Microphone, Receiver, Recorder, Transmitter
-from linkwright.shoot.models import Break, Call, Contact, Guard, Header, Link
+from linkwright.shoot.models import Break, Call, Contact, Crew, Guard, Header, Link
 from linkwright.shoot.permits import PermitHeld
 from linkwright.shoot.place import Floor, MaterialLoss, Other, Point, Site, Spot, Wall
 from linkwright.shoot.times import Run, SetUp
@@ -58,7 +58,7 @@ KINDS: Final[dict[str, type[BaseModel]]] = {
 #: What a shoot holds, by its key in the file.
 MODELS: Final[dict[str, type[BaseModel]]] = {
     "shoot": Header, "site": Site, "link": Link, "other": Other, "call": Call, "run": Run, "permit": PermitHeld,
-    "contact": Contact, **KINDS,
+    "contact": Contact, "crew": Crew, **KINDS,
 }  # fmt: skip
 #: What is usually said of each, by its keys in the order of the page; of all others everything.
 USUAL: Final[dict[type[BaseModel], tuple[str, ...]]] = {
