@@ -93,6 +93,7 @@ table: $(DEV)
 	$(BIN)/python scripts/make_checks_table.py
 	$(BIN)/python scripts/make_reference.py
 	$(BIN)/python scripts/make_rules_table.py
+	$(BIN)/python scripts/make_roles_table.py
 	$(BIN)/python scripts/refresh_readme.py
 
 vendor: $(RUNTIME)

@@ -17,7 +17,9 @@ from linkwright.shoot.models import Shoot
 ROOT = Path(__file__).parents[2]
 
 
-@pytest.mark.parametrize("script", ["make_reference.py", "make_checks_table.py", "refresh_readme.py"])
+@pytest.mark.parametrize(
+    "script", ["make_reference.py", "make_checks_table.py", "make_roles_table.py", "refresh_readme.py"]
+)
 def test_made_pages_are_up_to_date(script: str) -> None:
     done = subprocess.run(
         [sys.executable, str(ROOT / "scripts" / script), "--check"],

@@ -22,15 +22,17 @@ import schemathesis
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, Phase, given, seed, settings
+from sqlalchemy import update
 from tests.web.conftest import HOST, ORIGIN, demo_into
 
-from linkwright.door.gate import LOG_PATHS, OPEN_PATHS
-from linkwright.store import Role, Store
+from linkwright.door.may import LOG_PATHS, OPEN_PATHS, is_own
+from linkwright.store import Role, Store, tables
 from linkwright.web.app import create_app
 
 #: Who asks, and what a device has to show.
-ROLES: Final[tuple[Role, ...]] = ("edit", "log", "look")
+ROLES: Final[tuple[Role, ...]] = ("edit", "log", "look", "crew")
 WHO: Final = ("laptop", *ROLES, "unpaired")
+CREW: Final = "Harbour"
 PAGES: Final = ("/shoot", "/plan", "/live", "/day", "/connect", "/history")
 
 
@@ -52,7 +54,8 @@ def sessions(app: FastAPI, store: Store) -> dict[str, TestClient]:
     }
     for n, role in enumerate(ROLES):
         token = role * 10
-        store.add_device(f"A device that may {role}", role, token, "laptop")
+        crew = store.document().id_of("crew", CREW) if role == "crew" else None
+        store.add_device(f"A device that may {role}", role, token, "laptop", crew=crew or "")
         headers = {**ORIGIN, "authorization": f"Bearer {token}"}
         address = (f"192.0.2.{n + 1}", 4711)
         found[role] = TestClient(app, headers=headers, client=address, raise_server_exceptions=False)
@@ -68,6 +71,15 @@ def judged(who: str, method: str, path: str, answered: Any) -> str:
         return "answered to a device that is not paired"
     if who != "laptop" and path.startswith("/connect") and status not in (401, 403):
         return "Connect answered to the network"
+    if (
+        who == "crew"
+        and not is_own(path)
+        and not path.startswith(OPEN_PATHS)
+        and status not in (403, 404, 405, 421)
+    ):
+        return "answered to a device of a crew"
+    if who not in ("crew", "unpaired") and is_own(path) and status != 403:
+        return "a crew's page answered to who is of none"
     safe = method in ("GET", "HEAD", "OPTIONS")
     if who == "look" and not safe and not path.startswith(OPEN_PATHS) and status != 403:
         return "changed by a device that may look"
@@ -86,6 +98,7 @@ def storm(requests: int, each: int, roles_each: int, seed_: int, folder: Path) -
     told = Told()
     with Store.open(folder / "job.lwjob", create=True) as store:
         demo_into(store)
+        store.insert(("crew",), {"name": CREW}, "laptop")
         document = store.document().document
         app = create_app(store, frozenset({HOST}))
         schema = schemathesis.openapi.from_asgi("/openapi.json", app, headers={"host": HOST})
@@ -96,7 +109,7 @@ def storm(requests: int, each: int, roles_each: int, seed_: int, folder: Path) -
                 random.Random(seed_ + round_).shuffle(operations)
                 for operation in operations:
                     told.paths.add(operation.path)
-                    store.replace(document, "laptop")  # what the last route left may be no shoot any more
+                    _anew(store, document)
                     _ask(operation, clients, each, roles_each, seed_ + round_, told)
                     for role in ROLES:
                         _again(store, role)
@@ -106,6 +119,14 @@ def storm(requests: int, each: int, roles_each: int, seed_: int, folder: Path) -
                 if told.requests >= requests:
                     return told
     raise AssertionError("there is always another round")
+
+
+def _anew(store: Store, document: dict[str, Any]) -> None:
+    """What the last route left may be no shoot any more; the crew's device is of the crew as it is called now."""
+    store.replace(document, "laptop")
+    crew = store.document().id_of("crew", CREW)
+    whose = update(tables.device).where(tables.device.c.role == "crew").values(crew=crew)
+    store._plainly(lambda connection: connection.execute(whose))
 
 
 def _again(store: Store, role: Role) -> None:

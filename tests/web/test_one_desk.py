@@ -328,6 +328,7 @@ FAULTS: dict[str, tuple[str, Any]] = {
     ),
     "mqtt": ("", lambda client: desk_of_client(client).works["mqtt"].begin(fails)),
     "osc": ("", lambda client: desk_of_client(client).works["osc"].begin(fails)),
+    "fitting": ("", lambda client: desk_of_client(client).works["fitting"].begin(fails)),
     "airing": ("linkwright.desk.airing.Airing.turn", lambda _client: None),
 }
 

@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.desk.airing import Airing
 from linkwright.desk.background import Background, WorkState
+from linkwright.desk.crews import concerned, given_of
 from linkwright.desk.current import site_now
 from linkwright.desk.document import Document, document_of
 from linkwright.desk.files import Files, Read
+from linkwright.desk.fitting import Fitting
 from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
@@ -47,6 +49,7 @@ WORKS: Final = (
     ("wrapping", "going through the readings", False),
     ("laying", "laying the recordings along the readings", False),
     ("playing", "playing simulated readings", False),
+    ("fitting", "looking whether a request would fit", False),
     ("mqtt", "taking readings from the broker", True),
     ("osc", "taking readings by OSC", True),
     ("airing", "the live sweep", True),
@@ -90,6 +93,7 @@ class Desk:
         self.watching.known_before, self.watching.known_of_kit = self._confirmed_near, self._confirmed_of_kit
         self.watching.compiled = lambda: self.works["preparing"].state == WorkState()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
+        self.fitting = Fitting(self.planning, self.listeners, self.works["fitting"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
 
     def start(self) -> None:
@@ -111,7 +115,7 @@ class Desk:
             self.sources.stop()
         for work in self.works.values():
             work.stop()  # all at once: each may need a moment to come to an end
-        for name in ("preparing", "mqtt", "osc", "playing", "wrapping", "laying"):
+        for name in ("preparing", "mqtt", "osc", "playing", "fitting", "wrapping", "laying"):
             self.works[name].close()
         self.listening.close()
         self.watching.close()
@@ -189,6 +193,8 @@ class Desk:
                 self.listeners.tell("forgotten", {"device": str(change.path[0])})
         if any(change.area in ("document", "attachment") for change in news):
             self.planning.follow()
+        for crew in concerned(news, self.store.document()) if news else ():
+            self.listeners.tell("own", {"crew": crew})
 
     def troubles(self) -> tuple[Trouble, ...]:
         """What is amiss besides what the readings say."""
@@ -231,6 +237,9 @@ class Desk:
         self.watching.expect(made)
         self.airing.expect(ours_of(made))
         self.listeners.tell("plan", {"revision": made.revision if made is not None else -1})
+        if made is not None:
+            given, over = given_of(made, self.store.now())
+            self.store.tell_carriers(given, over=over)
 
     def told(self) -> dict[str, Any]:
         """How things stand, for a page that begins to listen."""

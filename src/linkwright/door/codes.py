@@ -21,11 +21,13 @@ MOST_ADDRESSES: Final = 1000
 
 @dataclass(frozen=True, slots=True)
 class Admission:
-    """What a code is for: a role and a name, or a device that joined before and comes from another address."""
+    """What a code is for: a role (of a crew: which) and a name, or a device that joined before and comes
+    from another address."""
 
     role: Role
     name: str = ""
     device: str = ""
+    crew: str = ""
 
 
 class Codes:
@@ -37,13 +39,13 @@ class Codes:
         self._out: dict[str, tuple[Admission, float]] = {}
         self._wrong: OrderedDict[str, list[float]] = OrderedDict()
 
-    def new(self, role: Role, name: str = "", device: str = "") -> str:
+    def new(self, role: Role, name: str = "", device: str = "", crew: str = "") -> str:
         """A code for one device."""
         code = secrets.token_urlsafe(24)
         with self._lock:
             now = self._clock()
             self._out = {old: one for old, one in self._out.items() if now - one[1] < CODE_S}
-            self._out[code] = (Admission(role, name, device), now)
+            self._out[code] = (Admission(role, name, device, crew), now)
         return code
 
     def take(self, code: str, address: str = "") -> Admission | None:

@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from linkwright.door.book import Book
 from linkwright.door.keeper import HOME, Keeper
+from linkwright.door.may import ORDER, SAFE, why_not
 from linkwright.shoot.errors import InputError
 from linkwright.store import Passing, Role, Store
 
@@ -37,26 +38,21 @@ HEADERS: Final = {
     "permissions-policy": "camera=(), microphone=(), geolocation=()",
 }
 COOKIE: Final = "linkwright"
-SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
-#: What may be asked for without a token: the page that takes one, and what it is drawn with.
-OPEN_PATHS: Final = ("/join", "/static/")
-ORDER: Final[dict[Role, int]] = {"look": 0, "log": 1, "edit": 2}
 #: Where receivers and their gateways send readings, and programs that sweep their rows.
 READINGS_PATH: Final = "/log/readings"
 SWEEPS_PATH: Final = "/log/sweeps"
-#: What a device that may only log may send.
-LOG_PATHS: Final = ("/log", "/tick")
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Whoever asks: by the name of the device, with what it may do."""
+    """Whoever asks: by the name of the device, with what it may do; of the role "crew" also whose it is, by id."""
 
     name: str
     role: Role
     paired: bool = True
     device: str = ""
     ends: datetime.datetime | None = None
+    crew: str = ""
 
     def lasts(self) -> bool:
         """Whether the token of the device still holds."""
@@ -64,7 +60,7 @@ class Person:
 
     def may(self, role: Role) -> bool:
         """Whether this is enough."""
-        return ORDER[self.role] >= ORDER[role]
+        return self.role in ORDER and ORDER[self.role] >= ORDER[role]
 
 
 class Gate:
@@ -109,18 +105,11 @@ class Gate:
             person = await self._person(request)
         except InputError as error:
             return PlainTextResponse(f"Who asks cannot be looked up: {error}", 503)
-        path = request.url.path
-        if person is None:
-            if path.startswith(OPEN_PATHS):
-                request.scope["person"] = Person("a device that is not paired", "look", paired=False)
-                return None
-            return PlainTextResponse("This device is not paired. Scan the code on the laptop's page Connect.", 401)
-        needed: Role = "look" if request.method in SAFE else "log" if path.startswith(LOG_PATHS) else "edit"
-        if path.startswith("/connect") and not is_loopback(request):
-            return PlainTextResponse("Devices are let in and forgotten on the laptop itself.", 403)
-        if not person.may(needed) and not path.startswith(OPEN_PATHS):
-            return PlainTextResponse(f"This device may {person.role}; this needs one that may {needed}.", 403)
-        request.scope["person"] = person
+        role = None if person is None else person.role
+        why = why_not(role, request.method, request.url.path, on_laptop=is_loopback(request))
+        if why:
+            return PlainTextResponse(why, 401 if person is None else 403)
+        request.scope["person"] = person or Person("a device that is not paired", "look", paired=False)
         return None
 
     async def _person(self, request: Request) -> Person | None:
@@ -132,7 +121,7 @@ class Gate:
         if device is None or request.client is None:
             return None
         self.keeper.know(request.client.host)
-        return Person(device.name, device.role, device=device.id, ends=device.ends)
+        return Person(device.name, device.role, device=device.id, ends=device.ends, crew=device.crew)
 
 
 def _foreign(request: Request, hosts: AbstractSet[str]) -> Response | None:

@@ -14,8 +14,11 @@ if TYPE_CHECKING:
     from linkwright.store.crew import CrewNote, Device, DoorLine, Passing, Role, Tick
     from linkwright.store.draft import Draft, DraftProblem, problems
     from linkwright.store.happenings import Happening
+    from linkwright.store.hatch import NOTICE, Hatch, Notice, Own
     from linkwright.store.history import LoggedChange
+    from linkwright.store.requests import CrewRequest, RequestStep, Wanted
     from linkwright.store.store import Store
+    from linkwright.store.told import Given, ToldCarrier
 
 #: In which module of this package each is.
 FROM: Final = {
@@ -23,7 +26,9 @@ FROM: Final = {
     "Attachment": "attachments",
     "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "CrewNote": "crew", "Passing": "crew",
     "Role": "crew", "Tick": "crew", "Draft": "draft", "DraftProblem": "draft", "problems": "draft",
-    "Happening": "happenings", "LoggedChange": "history", "Store": "store",
+    "Happening": "happenings", "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "Own": "hatch",
+    "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "Wanted": "requests",
+    "Store": "store", "Given": "told", "ToldCarrier": "told",
 }  # fmt: skip
 
 
@@ -36,21 +41,30 @@ def __getattr__(name: str) -> object:
 
 __all__ = [
     "LOG",
+    "NOTICE",
     "READINGS",
     "RECORDING",
     "SWEPT",
     "Attachment",
     "Conflict",
     "CrewNote",
+    "CrewRequest",
     "Device",
     "DoorLine",
     "Draft",
     "DraftProblem",
+    "Given",
     "Happening",
+    "Hatch",
     "LoggedChange",
+    "Notice",
+    "Own",
     "Passing",
+    "RequestStep",
     "Role",
     "Store",
     "Tick",
+    "ToldCarrier",
+    "Wanted",
     "problems",
 ]

@@ -8,9 +8,10 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any, BinaryIO
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import attachments, cache, crew, happenings
+from linkwright.store import attachments, cache, happenings
+from linkwright.store import crew as devices
 from linkwright.store.attachments import Attachment
-from linkwright.store.crew import CrewNote, Device, DoorLine, Passing, Role, Tick
+from linkwright.store.crew import HOLDS, CrewNote, Device, DoorLine, Passing, Role, Tick
 from linkwright.store.edits import Turn
 from linkwright.store.happenings import Happening
 from linkwright.store.history import milliseconds
@@ -114,17 +115,20 @@ class Aside(Opened):
         self._plainly(cache.drop)
 
     def add_device(
-        self, name: str, role: Role, token: str, who: str, *, ends: datetime.datetime | None = None
+        self, name: str, role: Role, token: str, who: str, *, ends: datetime.datetime | None = None, crew: str = ""
     ) -> Device:
         """A device joins; of its token (long and random, made by the caller) only the hash is kept.
 
-        ends : until when it may come in, where it is not renewed; None: in a week.
+        ends : until when it may come in, where it is not renewed; None: in a week. crew : the id of the crew whose
+        it is, for the role "crew" and for no other. Raises InputError.
         """
         name = clean_text(fit(name, "the name"), "the name", MOST_NAME)
+        if (role == "crew") != bool(crew):
+            raise InputError("a device is of a crew, or may look, log or edit; not both")
 
         def job(turn: Turn) -> Device:
             now = self._now()
-            device = crew.add_device(turn, name, role, token, now, ends or now + crew.HOLDS)
+            device = devices.add_device(turn, name, role, token, now, ends or now + HOLDS, crew)
             self._note(turn, "device", "insert", (device.id,), None, name)
             return device
 
@@ -132,13 +136,13 @@ class Aside(Opened):
 
     def devices(self) -> list[Device]:
         """All that ever joined."""
-        return self._reading(crew.devices)
+        return self._reading(devices.devices)
 
     def new_token(self, device_id: str, token: str, ends: datetime.datetime, who: str) -> Device | None:
         """A device comes in by another token from now on, the old one no longer holds. None: it was revoked."""
 
         def job(turn: Turn) -> Device | None:
-            device = crew.new_token(turn, device_id, token, ends)
+            device = devices.new_token(turn, device_id, token, ends)
             if device is not None:
                 self._note(turn, "device", "set", (device_id,), None, None)
             return device
@@ -148,28 +152,28 @@ class Aside(Opened):
     def device_of(self, token: str, renewed: Callable[[], datetime.datetime] | None = None) -> Device | None:
         """The device of a token that still holds; it counts as seen now, and holds until `renewed` at least."""
         now = self._now()
-        device = self._reading(lambda connection: crew.device_of(connection, token, now))
+        device = self._reading(lambda connection: devices.device_of(connection, token, now))
         if device is None or self.read_only:
             return device
-        if device.seen is None or (now - device.seen).total_seconds() > crew.SEEN_AGAIN_S:
+        if device.seen is None or (now - device.seen).total_seconds() > devices.SEEN_AGAIN_S:
             ends = device.ends if renewed is None else renewed()
-            self._plainly(lambda connection: crew.was_seen(connection, device.id, now, ends))
+            self._plainly(lambda connection: devices.was_seen(connection, device.id, now, ends))
         return device
 
     def pass_door(self, what: Passing, who: str, address: str, times: int = 1) -> None:
         """Write down who came in, or was not let in, from where. No secret is handed in here."""
         who, now = clean_text(who, "the name", MOST_NAME), self._now()
-        self._plainly(lambda connection: crew.pass_door(connection, what, who, address[:60], now, times))
+        self._plainly(lambda connection: devices.pass_door(connection, what, who, address[:60], now, times))
 
     def door_lines(self, most: int) -> list[DoorLine]:
         """The newest of what happened at the door, newest first."""
-        return self._reading(lambda connection: crew.door_lines(connection, most))
+        return self._reading(lambda connection: devices.door_lines(connection, most))
 
     def revoke_device(self, device_id: str, who: str) -> bool:
         """Its token no longer holds. Whether it did until now."""
 
         def job(turn: Turn) -> bool:
-            done = crew.revoke(turn.connection, device_id, self._now())
+            done = devices.revoke(turn.connection, device_id, self._now())
             if done:
                 self._note(turn, "device", "remove", (device_id,), None, None)
             return done
@@ -181,7 +185,7 @@ class Aside(Opened):
         text = clean_text(fit(text, "the entry"), "the entry", MOST_TEXT)
 
         def job(turn: Turn) -> CrewNote:
-            entry = crew.add_entry(turn, text, when or self._now())
+            entry = devices.add_entry(turn, text, when or self._now())
             self._note(turn, "entry", "insert", (entry.id,), None, text)
             return entry
 
@@ -189,7 +193,7 @@ class Aside(Opened):
 
     def entries(self) -> list[CrewNote]:
         """Everything noted, by when it happened."""
-        return self._reading(crew.entries)
+        return self._reading(devices.entries)
 
     def tick(
         self, key: str, seen: datetime.datetime | None, when: datetime.datetime | None, who: str
@@ -201,18 +205,18 @@ class Aside(Opened):
         key = clean_text(key, "the key", MOST_NAME)
 
         def job(turn: Turn) -> datetime.datetime | None:
-            before, after = crew.set_tick(turn, key, seen, when)
+            before, after = devices.set_tick(turn, key, seen, when)
             if before != after:
                 what = "remove" if after is None else "set"
                 self._note(turn, "tick", what, (key,), _text(before), _text(after))
-            found = crew.ticks(turn.connection).get(key)
+            found = devices.ticks(turn.connection).get(key)
             return None if found is None else found.when
 
         return self._writing(who, job)
 
     def ticks(self) -> dict[str, Tick]:
         """Everything that is ticked off, by its key."""
-        return self._reading(crew.ticks)
+        return self._reading(devices.ticks)
 
     def happen(
         self, kind: str, about: str, data: Mapping[str, Any], at: datetime.datetime | None, who: str

@@ -14,7 +14,7 @@ from linkwright.store.conflict import Conflict
 from linkwright.store.edits import Turn
 from linkwright.store.history import milliseconds, moment
 
-Role = Literal["look", "log", "edit"]
+Role = Literal["look", "log", "edit", "crew"]
 #: A device is written down as seen no more often than this, as every look at a page would be a write.
 SEEN_AGAIN_S = 60.0
 #: How long a token holds where nobody says otherwise.
@@ -29,7 +29,8 @@ MOST_LINES = 2000
 
 @dataclass(frozen=True, slots=True)
 class Device:
-    """A telephone or laptop that joined; it may come in until it `ends` or was revoked."""
+    """A telephone or laptop that joined; it may come in until it `ends` or was revoked. One of the role "crew" is
+    of that crew, by its id."""
 
     id: str
     name: str
@@ -38,6 +39,7 @@ class Device:
     seen: datetime.datetime | None
     revoked: datetime.datetime | None
     ends: datetime.datetime
+    crew: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +79,16 @@ def hash_of(token: str) -> str:
 
 
 def add_device(
-    turn: Turn, name: str, role: Role, token: str, when: datetime.datetime, ends: datetime.datetime
+    turn: Turn, name: str, role: Role, token: str, when: datetime.datetime, ends: datetime.datetime, crew: str = ""
 ) -> Device:
     """A device that joined with a token, which holds until it ends."""
     new, at_ms, ends_ms = turn.new_id(), milliseconds(when), milliseconds(ends)
     turn.connection.execute(
         insert(tables.device).values(
-            id=new, name=name, role=role, token_hash=hash_of(token), at_ms=at_ms, ends_ms=ends_ms
+            id=new, name=name, role=role, token_hash=hash_of(token), at_ms=at_ms, ends_ms=ends_ms, crew=crew or None
         )
     )
-    return Device(new, name, role, moment(at_ms), None, None, moment(ends_ms))
+    return Device(new, name, role, moment(at_ms), None, None, moment(ends_ms), crew)
 
 
 def new_token(turn: Turn, device_id: str, token: str, ends: datetime.datetime) -> Device | None:
@@ -115,7 +117,8 @@ def device_of(connection: Connection, token: str, now: datetime.datetime) -> Dev
 
 def _device(row: Row[Any]) -> Device:
     seen, revoked = (None if ms is None else moment(ms) for ms in (row.seen_ms, row.revoked_ms))
-    return Device(row.id, row.name, cast(Role, row.role), moment(row.at_ms), seen, revoked, moment(row.ends_ms))
+    ends, crew = moment(row.ends_ms), row.crew or ""
+    return Device(row.id, row.name, cast(Role, row.role), moment(row.at_ms), seen, revoked, ends, crew)
 
 
 def was_seen(connection: Connection, device_id: str, when: datetime.datetime, ends: datetime.datetime) -> None:

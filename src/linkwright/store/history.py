@@ -25,8 +25,8 @@ _c = tables.change.c
 class LoggedChange:
     """One line of the change log.
 
-    area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening" (then
-        only what and path tell).
+    area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening", "request",
+        "carrier" (then only what and path tell, and of a request the states).
     what : "set", "remove", "insert", "move", "replace", "several" (values at once; `path` is the first of them).
     way : "do", or that it took back ("undo") or did again ("redo") the change of revision `of`.
     """
@@ -105,6 +105,12 @@ def milliseconds(when: datetime.datetime) -> int:
 def last_revision(connection: Connection) -> int:
     """The revision of the last change; 0 where there was none."""
     return connection.execute(select(func.max(_c.revision))).scalar() or 0
+
+
+def edited_since(connection: Connection, revision: int) -> bool:
+    """Whether anything of the document changed after a revision."""
+    query = select(_c.revision).where(_c.revision > revision, _c.area == DOCUMENT).limit(1)
+    return connection.execute(query).first() is not None
 
 
 def log(connection: Connection, change: LoggedChange) -> None:
@@ -193,6 +199,14 @@ def newest(connection: Connection, most: int, before: int | None) -> list[Logged
     """The newest changes of the document, newest first, at most so many; those before a revision, where given."""
     query = select(tables.change).where(_c.area == DOCUMENT).order_by(_c.revision.desc()).limit(most)
     query = query if before is None else query.where(_c.revision < before)
+    return [_change(row) for row in connection.execute(query)]
+
+
+def of_area(connection: Connection, area: str, path: Path) -> list[LoggedChange]:
+    """The changes of an area at a path and beneath it, oldest first."""
+    first, beyond = beneath(pointer(path))
+    here = or_(_c.path == pointer(path), and_(_c.path >= first, _c.path < beyond))
+    query = select(tables.change).where(_c.area == area, here).order_by(_c.revision)
     return [_change(row) for row in connection.execute(query)]
 
 

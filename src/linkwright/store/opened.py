@@ -12,9 +12,9 @@ from typing import TypeVar
 from sqlalchemy import Connection, Engine
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import attachments, history
+from linkwright.store import attachments, history, rows
 from linkwright.store.draft import Draft
-from linkwright.store.edits import Turn
+from linkwright.store.edits import Edit, Turn
 from linkwright.store.engines import reading_engine, writing_engine
 from linkwright.store.faults import DAMAGED, telling
 from linkwright.store.history import LoggedChange
@@ -161,3 +161,38 @@ class Opened:
             turn.connection,
             LoggedChange(turn.revision, self._now(), turn.who, area, what, path, "do", None, 0, before, after),
         )
+
+    def _logged(self, turn: Turn, edit: Edit, way: str, of: int | None) -> LoggedChange:
+        """A line of the change log for an edit of the document."""
+        change = LoggedChange(
+            turn.revision,
+            history.moment(history.milliseconds(self._now())),
+            turn.who,
+            history.DOCUMENT,
+            edit.what,
+            edit.path,
+            way,
+            of,
+            edit.made,
+            edit.before,
+            edit.after,
+        )
+        history.log(turn.connection, change)
+        return change
+
+    def _newest(self) -> Draft:
+        """What was typed so far, as it stands now: shared, to be read only."""
+        newest = self._draft
+        if newest is None or newest.revision != self._watch.revision:
+            newest = self._draft = self._reading(lambda connection: _draft(connection, newest))
+            self._watch.tell(newest.revision)
+        return newest
+
+
+def _draft(connection: Connection, known: Draft | None) -> Draft:
+    """The draft as it is now; where nothing of the document changed since the one that is known, that one."""
+    revision = history.last_revision(connection)
+    if known is not None and not history.edited_since(connection, known.revision):
+        return Draft(known.document, known.ids, revision)
+    tree = rows.tree_of(rows.read(connection))
+    return Draft(tree.value, tree.ids, revision)

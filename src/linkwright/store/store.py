@@ -11,12 +11,12 @@ from typing import Any, Self
 from sqlalchemy import Connection
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import edits, history, rows
-from linkwright.store.aside import Aside
+from linkwright.store import edits, history
+from linkwright.store.asking import Asking
 from linkwright.store.backup import copy_into
 from linkwright.store.draft import Draft
 from linkwright.store.edits import Edit, Turn
-from linkwright.store.history import DOCUMENT, LoggedChange
+from linkwright.store.history import LoggedChange
 from linkwright.store.paths import checked
 from linkwright.store.undo import reverse
 from linkwright.store.values import plain
@@ -25,7 +25,7 @@ from linkwright.store.values import plain
 MOST_CHANGES = 1000
 
 
-class Store(Aside):
+class Store(Asking):
     """One shoot in one file of SQLite, or in a PostgreSQL. Every method may be called from any thread.
 
     Who writes is answered when the change is on the disk. Paths are keys from the document's top; an entry of a
@@ -58,11 +58,7 @@ class Store(Aside):
 
     def document(self) -> Draft:
         """What was typed so far: `.document`, `.ids`, `.revision` of one moment, to keep and change as you like."""
-        newest = self._draft
-        if newest is None or newest.revision != self._watch.revision:
-            newest = self._draft = self._reading(_draft)
-            self._watch.tell(newest.revision)
-        return newest.copied()
+        return self._newest().copied()
 
     def set_field(self, path: Sequence[str | int], seen: Any, value: Any, who: str) -> LoggedChange | None:
         """Put `value` at `path`, where `seen` is what the person saw there; None for either is nothing.
@@ -185,25 +181,3 @@ class Store(Aside):
             return None if found is None else self._logged(turn, reverse(turn, found), way, found.revision)
 
         return self._writing(who, job)
-
-    def _logged(self, turn: Turn, edit: Edit, way: str, of: int | None) -> LoggedChange:
-        change = LoggedChange(
-            turn.revision,
-            history.moment(history.milliseconds(self._now())),
-            turn.who,
-            DOCUMENT,
-            edit.what,
-            edit.path,
-            way,
-            of,
-            edit.made,
-            edit.before,
-            edit.after,
-        )
-        history.log(turn.connection, change)
-        return change
-
-
-def _draft(connection: Connection) -> Draft:
-    tree = rows.tree_of(rows.read(connection))
-    return Draft(tree.value, tree.ids, history.last_revision(connection))

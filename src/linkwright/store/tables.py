@@ -6,6 +6,7 @@ from sqlalchemy import (
     BigInteger,
     CheckConstraint,
     Column,
+    Float,
     ForeignKey,
     Index,
     Integer,
@@ -114,7 +115,8 @@ device = Table(
     Column("seen_ms", BigInteger),
     Column("revoked_ms", BigInteger),
     Column("ends_ms", BigInteger, nullable=False, server_default="0"),
-    CheckConstraint("role IN ('look', 'log', 'edit')", name="device_role"),
+    Column("crew", Text),
+    CheckConstraint("role IN ('look', 'log', 'edit', 'crew')", name="device_role"),
 )
 
 #: Who joined, was refused, was forgotten; what is refused again from the same address is counted. Never a secret.
@@ -160,4 +162,43 @@ happening = Table(
     Column("data", Text, nullable=False),
     Column("who", Text, nullable=False),
     Index("happening_at", "at_ms", "revision"),
+)
+
+#: What crews asked for, and what became of it; who did what when stands in `change`. `wanted` and `links` are JSON.
+request = Table(
+    "request",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("crew", Text, nullable=False),
+    Column("kind", Text, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("wanted", Text, nullable=False),
+    Column("answer", Text, nullable=False, server_default=""),
+    Column("links", Text, nullable=False, server_default="[]"),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("state_ms", BigInteger, nullable=False),
+    CheckConstraint("kind IN ('carriers', 'trouble')", name="request_kind"),
+    CheckConstraint(
+        "state IN ('asked', 'granted', 'refused', 'set', 'heard', 'given back', 'answered')", name="request_state"
+    ),
+    Index("request_crew", "crew", "at_ms"),
+)
+
+#: The carrier that a crew was told last for a link in a call [kHz; 0: none, switch off], and what it did since.
+carrier = Table(
+    "carrier",
+    metadata,
+    Column("link", Text, primary_key=True),
+    Column("call", Text, primary_key=True),
+    Column("crew", Text, nullable=False),
+    Column("khz", Integer, nullable=False),
+    Column("before_khz", Integer, nullable=False, server_default="0"),
+    Column("spares", Text, nullable=False, server_default="[]"),
+    Column("power_mw", Float, nullable=False, server_default="0"),
+    Column("told_ms", BigInteger, nullable=False),
+    Column("set_ms", BigInteger),
+    Column("heard_ms", BigInteger),
+    Column("who", Text, nullable=False, server_default=""),
+    Index("carrier_crew", "crew"),
 )

@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 
 from linkwright import __version__
+from linkwright.desk.crewsheet import wanted_text
 from linkwright.desk.desk import Desk
 from linkwright.desk.devices import may_until
 from linkwright.desk.names import named_in
@@ -22,6 +23,7 @@ from linkwright.door.bodies import Bodies
 from linkwright.door.book import Book
 from linkwright.door.gate import Gate, person_of
 from linkwright.door.lan import Lan
+from linkwright.door.may import OWN_PATH
 from linkwright.door.once import Once
 from linkwright.lengths import clock
 from linkwright.plan.answer import hand_says, short_says
@@ -82,8 +84,8 @@ def create_app(
         app.include_router(router)
 
     @app.get("/", include_in_schema=False)
-    def first() -> Response:
-        return RedirectResponse("/shoot")
+    def first(request: Request) -> Response:
+        return RedirectResponse(OWN_PATH if person_of(request).role == "crew" else "/shoot")
 
     @app.get("/events", include_in_schema=False)
     async def events(request: Request, live: bool = False) -> StreamingResponse:
@@ -119,6 +121,7 @@ def _templates() -> Jinja2Templates:
     env.globals["static"] = static_url
     env.globals["counted"] = counted
     env.globals["a"] = with_article
+    env.globals["wanted_text"] = wanted_text
     env.globals["hand_says"] = hand_says
     return Jinja2Templates(env=env)
 

@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import json
 from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 #: A stream that says nothing for so long is told that it is still there [s].
@@ -17,12 +18,31 @@ TOGETHER_S: Final = 0.25
 #: Events that come many times a second: a page gets them only where it asks for them.
 ASKED_FOR: Final = frozenset({"live"})
 
+#: The event that something of a crew's own has changed.
+OWN: Final = "own"
+
+
+@dataclass(frozen=True, slots=True)
+class _Listener:
+    """Who has a stream: the topics it asked for, its device, and its crew, where it is of one."""
+
+    topics: frozenset[str]
+    device: str
+    crew: str
+
+
+def _put(queue: asyncio.Queue[str | None], text: str) -> None:
+    behind = queue.qsize() >= MOST_WAITING
+    while behind and not queue.empty():
+        queue.get_nowait()
+    queue.put_nowait("event: behind\ndata: {}\n\n" if behind else text)
+
 
 class Hub:
     """Hands events to all open streams; may be told from any thread."""
 
     def __init__(self) -> None:
-        self._queues: dict[asyncio.Queue[str | None], tuple[frozenset[str], str]] = {}
+        self._queues: dict[asyncio.Queue[str | None], _Listener] = {}
         self._loop: asyncio.AbstractEventLoop | None = None
         self._closed = False
 
@@ -34,41 +54,48 @@ class Hub:
     def tell(self, event: str, data: Any) -> None:
         """Tell all pages, from any thread; an event of `ASKED_FOR` only those that asked for it.
 
-        "forgotten" is told to nobody: it ends the streams of a device.
+        "own" is told to the crew that it is about alone (all crews, where it says none), and without what it says:
+        a crew's page then asks for what is its own. Crews are told nothing else. "forgotten" is told to nobody: it
+        ends the streams of a device.
         """
         loop = self._loop
         if event == "forgotten" and loop is not None:
             loop.call_soon_threadsafe(self._end, data["device"])
+        elif loop is not None and not self._closed and event == OWN:
+            with contextlib.suppress(RuntimeError):
+                loop.call_soon_threadsafe(self._hand_to_crews, data.get("crew", ""))
         elif loop is not None and not self._closed:
             text = f"event: {event}\ndata: {json.dumps(data, separators=(',', ':'))}\n\n"
             with contextlib.suppress(RuntimeError):  # the loop has ended: nobody listens any more
                 loop.call_soon_threadsafe(self._hand_out, text, event if event in ASKED_FOR else "")
 
     def _hand_out(self, text: str, topic: str = "") -> None:
-        for queue, (topics, _) in self._queues.items():
-            if topic and topic not in topics:
-                continue
-            behind = queue.qsize() >= MOST_WAITING
-            while behind and not queue.empty():
-                queue.get_nowait()
-            queue.put_nowait("event: behind\ndata: {}\n\n" if behind else text)
+        for queue, listener in self._queues.items():
+            if not listener.crew and (not topic or topic in listener.topics):
+                _put(queue, text)
+
+    def _hand_to_crews(self, crew: str) -> None:
+        for queue, listener in self._queues.items():
+            if listener.crew and crew in ("", listener.crew) and queue.empty():  # one that waits says the same
+                _put(queue, f"event: {OWN}\ndata: {{}}\n\n")
 
     def _end(self, device: str) -> None:
-        for queue, (_, whose) in self._queues.items():
-            if whose == device:
+        for queue, listener in self._queues.items():
+            if listener.device == device:
                 queue.put_nowait(None)
 
     async def stream(
         self, stands: Callable[[], dict[str, Any]], topics: frozenset[str] = frozenset(), device: str = "",
-        lasts: Callable[[], bool] = lambda: True,
+        lasts: Callable[[], bool] = lambda: True, crew: str = "",
     ) -> AsyncIterator[str]:  # fmt: skip
         """The events from now on; the first tells where things stand, asked once nothing can be missed any more.
 
-        device : whose stream it is. lasts : whether it may go on, asked when nothing was said for a while.
+        device : whose stream it is; crew : of which crew, by its id. lasts : whether it may go on, asked when
+        nothing was said for a while.
         """
         self._loop = asyncio.get_running_loop()
         queue: asyncio.Queue[str | None] = asyncio.Queue()
-        self._queues[queue] = topics, device
+        self._queues[queue] = _Listener(topics, device, crew)
         try:
             yield f"retry: 1000\nevent: hello\ndata: {json.dumps(stands())}\n\n"
             told_s = -TOGETHER_S

@@ -5,11 +5,13 @@ from linkwright.web.pages import (
     bag,
     carriers,
     connect,
+    crews,
     day,
     edit,
     ground,
     history,
     live,
+    own,
     places,
     plan,
     prepare,
@@ -25,6 +27,6 @@ ROUTERS = tuple(
     page.router
     for page in (
         shoot, prepare, bag, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
-        history, connect, places,
+        history, connect, places, crews, own,
     )
 )  # fmt: skip

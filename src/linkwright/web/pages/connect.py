@@ -5,15 +5,16 @@ from __future__ import annotations
 import datetime
 import secrets
 from dataclasses import replace
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, cast
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.devices import device_rows, door_text, may_until
 from linkwright.door.codes import Admission
 from linkwright.door.gate import COOKIE, address_of, person_of
+from linkwright.door.may import OWN_PATH
 from linkwright.draw.ink import INK
 from linkwright.sheets.codes import code_svg
 from linkwright.shoot.clock import zone_of
@@ -29,7 +30,10 @@ ROLES: Final = {
     "look": "may look",
     "log": "may look, note what happens and tick things off",
     "edit": "may change the shoot",
+    "crew": "is of a crew",
 }
+#: Before the id of a crew, where a role is chosen.
+OF_CREW: Final = "crew "
 
 
 #: So many lines of the book at the door are shown.
@@ -46,9 +50,9 @@ class Joining(RequestBody):
 
 
 @router.get("/connect")
-def page(request: Request) -> Response:
-    """The devices that joined, and how another one joins."""
-    context = _context(request)
+def page(request: Request, crew: Annotated[str, Query(max_length=100)] = "") -> Response:
+    """The devices that joined, and how another one joins: of a crew, where one is said."""
+    context = _context(request, f"{OF_CREW}{crew}" if crew else "look")
     return render(request, "connect.html", answer=_answer(request, len(context["devices"])), **context)
 
 
@@ -64,17 +68,26 @@ def _context(request: Request, role: str = "look", code: str = "") -> dict[str, 
     pages.book.write()
     zone = datetime.UTC if shoot is None else zone_of(shoot)
     links = [f"{url}/join#{code}" for url in pages.lan.urls] if code else []
+    devices = pages.desk.store.devices()
+    crews = _crews(request)
+    whose = {
+        device.id: f"is of {crews.get(device.crew, 'a crew that is gone')}" for device in devices if device.crew
+    }
     return {
         "urls": pages.lan.urls, "fingerprints": pages.lan.fingerprints(), "roles": ROLES, "role": role,
+        "whose": whose,
+        "chosen": [(key, words) for key, words in ROLES.items() if key != "crew"]
+        + [(f"{OF_CREW}{id_}", f"is of {name}") for id_, name in crews.items()],
         "codes": [code_svg(link, scale=6, dark=INK, fills=True) for link in links],
-        "devices": device_rows(pages.desk.store.devices(), pages.desk.store.now(), zone),
+        "devices": device_rows(devices, pages.desk.store.now(), zone),
         "lines": [door_text(line, zone) for line in pages.desk.store.door_lines(LINES)],
     }  # fmt: skip
 
 
 @router.post("/connect/code")
 def new_code(
-    request: Request, role: Annotated[Role, Form()] = "look", name: Annotated[str, Form(max_length=60)] = "",
+    request: Request, role: Annotated[str, Form(max_length=110)] = "look",
+    name: Annotated[str, Form(max_length=60)] = "",
     device: Annotated[str, Form(max_length=100)] = "",
 ) -> Response:  # fmt: skip
     """A code for one more device, or for one that joined before and now comes from another address."""
@@ -83,9 +96,27 @@ def new_code(
     if device and known is None:
         raise InputError("this device was forgotten; make a code for a new one")
     called = known.name if known is not None else fit(name.strip(), "the name") or f"telephone {_next(request)}"
-    code = pages.codes.new(known.role if known is not None else role, called, device)
+    may, crew = (known.role, known.crew) if known is not None else _role_of(request, role)
+    code = pages.codes.new(may, called, device, crew)
     pages.book.put("code", called, "")
     return render(request, "connect_code.html", answer="", called=called, **_context(request, role, code))
+
+
+def _crews(request: Request) -> dict[str, str]:
+    """The names of the job's crews, by id."""
+    crews = snapshot_of(request).document.draft.entries("crew")
+    return {id_: name for id_, crew in crews if isinstance(name := crew.get("name"), str) and name}
+
+
+def _role_of(request: Request, chosen: str) -> tuple[Role, str]:
+    """The role that was chosen, and the id of the crew, where it is of one. Raises InputError."""
+    for role in ("look", "log", "edit"):
+        if chosen == role:
+            return cast(Role, role), ""
+    crew = chosen.removeprefix(OF_CREW)
+    if not chosen.startswith(OF_CREW) or crew not in _crews(request):
+        raise InputError("choose what the device may do, or one of the crews")
+    return "crew", crew
 
 
 def _next(request: Request) -> int:
@@ -140,7 +171,8 @@ def join(request: Request, joining: Joining) -> Response:
         raise InputError("this code is used up or too old; make a new one on the laptop's page Connect")
     called = admission.name or joining.name.strip() or "a telephone"
     token, device = _let_in(request, replace(admission, name=called), "again" if admission.device else "joined")
-    response = JSONResponse({"says": f"{device.name} {ROLES[device.role]}."})
+    to = OWN_PATH if device.role == "crew" else "/plan"
+    response = JSONResponse({"says": f"{device.name} {ROLES[device.role]}.", "to": to})
     secure = request.url.scheme == "https"
     response.set_cookie(COOKIE, token, max_age=COOKIE_S, httponly=True, samesite="strict", path="/", secure=secure)
     return response
@@ -154,6 +186,8 @@ def _let_in(request: Request, admission: Admission, what: Passing) -> tuple[str,
     device = store.new_token(admission.device, token, ends, "laptop") if admission.device else None
     if admission.device and device is None:
         raise InputError("this device was forgotten; make a code for a new one on the laptop's page Connect")
-    device = device or store.add_device(admission.name, admission.role, token, "laptop", ends=ends)
+    device = device or store.add_device(
+        admission.name, admission.role, token, "laptop", ends=ends, crew=admission.crew
+    )
     pages.book.put(what, device.name, address_of(request))
     return token, device

@@ -5,5 +5,5 @@ const code = location.hash.slice(1), said = document.getElementById("answer");
 history.replaceState(null, "", location.pathname);
 if (!code) said.textContent = "There is no code in this address: scan the code on the laptop's page Connect.";
 else {
-  try { said.textContent = (await ask("/join", { code })).says; location.replace("/plan"); } catch (error) { said.textContent = error.message; }
+  try { const told = await ask("/join", { code }); said.textContent = told.says; location.replace(told.to); } catch (error) { said.textContent = error.message; }
 }

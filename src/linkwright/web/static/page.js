@@ -29,7 +29,7 @@ async function onCarrier(what, { link, khz, act, other, on }) {
 let stream = null, tries = 0, revision = Number(document.body.dataset.revision || 0), plan = Number(document.body.dataset.plan || -1);
 function listen() {
   if (stream || document.hidden) return;
-  stream = new EventSource(document.getElementById("live") ? "/events?live=1" : "/events");
+  stream = new EventSource(document.body.dataset.stream || (document.getElementById("live") ? "/events?live=1" : "/events"));
   const on = (what, does) => stream.addEventListener(what, (event) => does(JSON.parse(event.data)));
   on("hello", (told) => {
     tries = 0;
@@ -40,7 +40,7 @@ function listen() {
   });
   on("changed", (told) => changed(told.revision));
   on("plan", (told) => planned(told.revision));
-  for (const what of ["live", "alarms", "air", "work", "listen", "readings"]) on(what, (told) => tell(what, told));
+  for (const what of ["live", "alarms", "air", "work", "listen", "readings", "own", "fitted"]) on(what, (told) => tell(what, told));
   stream.addEventListener("behind", () => location.reload());
   stream.onerror = () => {
     probe();
@@ -58,6 +58,26 @@ function planned(now) { plan = now; tell("plan", { revision: now }); }
 export function seen(now) { revision = Math.max(revision, now); }
 // An answer to something that was done: told, with its way back.
 export function did(told) { seen(told.revision ?? 0); say(told.says ?? told.did, told.change, told.back); }
+
+// A form or a button that tells the laptop something: its fields, or what the button says; it waits where the laptop is away.
+async function tells(url, body, what, form) {
+  try {
+    did(await post(url, body, { what }));
+    if (form) form.reset();
+    tell("posted", {});
+  } catch (error) { say(error.message); }
+}
+document.addEventListener("submit", (event) => {
+  const form = event.target.closest("form[data-tell]");
+  if (!form) return;
+  event.preventDefault();
+  const fields = new FormData(form, event.submitter);
+  tells(event.submitter?.dataset.tell || form.dataset.tell, Object.fromEntries(fields), form.dataset.what, form);
+});
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-tell][data-says]");
+  if (button) tells(button.dataset.tell, JSON.parse(button.dataset.says), button.dataset.what || button.textContent, null);
+});
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-do],[data-post],[data-lock],[data-carrier]");

@@ -1,0 +1,60 @@
+"""What whoever coordinates sees of crews: carriers that wait for a tick, by time, and what came of a request."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from linkwright.desk.snapshot import Snapshot
+from linkwright.store import CrewRequest, ToldCarrier
+from linkwright.store.told import OFF
+from linkwright.units import mhz_text
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A carrier that a crew was told and has not set, or not heard: whose, which link, call, what, whom to call."""
+
+    crew: str
+    link: str
+    call: str
+    what: str
+    told: datetime.datetime
+    contact: str
+    phone: str
+
+
+def unanswered(told: Sequence[ToldCarrier], snapshot: Snapshot, now: datetime.datetime) -> list[Waiting]:
+    """What waits for a tick in calls that are not over, the longest first."""
+    names, draft = snapshot.names, snapshot.document.draft
+    ends = {} if snapshot.made is None else {call.name: call.ends for call in snapshot.made.scene.calls}
+    found = []
+    for carrier in told:
+        call = names.name_of(carrier.call)
+        end = ends.get(call)
+        if carrier.heard is not None or (end is not None and end <= now):
+            continue
+        crew = draft.at("crew", carrier.crew) or {}
+        shown = "switch off" if carrier.khz == OFF else f"{mhz_text(carrier.khz)} MHz"
+        what = f"{shown}: {'set, not heard' if carrier.set else 'not set'}" if carrier.khz else shown
+        found.append(
+            Waiting(
+                str(crew.get("name") or "a crew that is gone"), names.name_of(carrier.link), call, what,
+                carrier.told, str(crew.get("contact") or ""), str(crew.get("phone") or ""),
+            )
+        )  # fmt: skip
+    return found
+
+
+def links_at(request: CrewRequest, told: Sequence[ToldCarrier], snapshot: Snapshot) -> list[str]:
+    """What came of a request: each link that is still in the shoot, with its carriers and how far they are."""
+    there = dict(snapshot.document.draft.entries("link"))
+    lines = []
+    for id_ in request.links:
+        if id_ not in there:
+            lines.append(f"{snapshot.names.name_of(id_)}: not in the shoot any more")
+            continue
+        given = [f"{mhz_text(one.khz)} MHz, {one.state}" for one in told if one.link == id_ and one.khz != OFF]
+        lines.append(f"{snapshot.names.name_of(id_)}: {'; '.join(given) or 'no carrier yet'}")
+    return lines

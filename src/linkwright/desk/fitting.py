@@ -1,0 +1,104 @@
+"""Would it fit? A plan with what a crew asks for, made beside the job's own, which stays as it is."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from linkwright.desk.background import Background, WorkRun
+from linkwright.desk.crews import links_wanted, with_fields
+from linkwright.desk.planning import Planning
+from linkwright.desk.relabelled import relabelled
+from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.telling import Listeners
+from linkwright.shoot.errors import InputError
+from linkwright.store import CrewRequest
+
+if TYPE_CHECKING:
+    from linkwright.plan.model import Plan
+
+#: So many answers are remembered.
+MOST: Final = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """What granting a request would do: at which revision of the job, how many links find a carrier and hold, the
+    least in hand of them [dB], why others find none, and whose carriers would move: link, from, to [kHz]."""
+
+    revision: int
+    wanted: int
+    placed: int
+    holding: int
+    least_db: float | None
+    because: tuple[str, ...]
+    moved: tuple[tuple[str, int, int], ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether every link finds a carrier on which it holds, and nobody moves."""
+        return self.holding == self.wanted and not self.moved
+
+
+@dataclass
+class Fitting:
+    """Answers for one job. Safe to use from several threads."""
+
+    planning: Planning
+    listeners: Listeners
+    background: Background
+    _found: dict[str, Fit | str] = field(default_factory=dict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def begin(self, snapshot: Snapshot, request: CrewRequest) -> None:
+        """Look whether a request would fit; the answer is told when it is there."""
+        with self._lock:
+            self._found.pop(request.id, None)
+        self.background.begin(lambda run: self._fit(run, snapshot, request), instead=True)
+
+    def of(self, request_id: str) -> Fit | str | None:
+        """The answer; a sentence why there is none; None while nobody asked, or it is being looked at."""
+        with self._lock:
+            return self._found.get(request_id)
+
+    def _fit(self, run: WorkRun, snapshot: Snapshot, request: CrewRequest) -> None:
+        from linkwright.plan.pipeline import make_plan
+
+        try:
+            fields = links_wanted(snapshot.document.used, request)
+            new = [str(value["name"]) for path, _, value in fields if path == ("link",)]
+            shoot = with_fields(snapshot.document.used, fields).shoot()
+            read = self.planning.read(shoot)
+            made = snapshot.made
+            earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)
+            plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
+            found: Fit | str = fit_of(snapshot.revision, plan, earlier, new)
+        except InputError as error:
+            found = str(error)
+        with self._lock:
+            while len(self._found) >= MOST:
+                self._found.pop(next(iter(self._found)))
+            self._found[request.id] = found
+        self.listeners.tell("fitted", {"request": request.id})
+
+
+def fit_of(revision: int, plan: Plan, earlier: Plan | None, new: Sequence[str]) -> Fit:
+    """What a plan gives the new links, and whom it moves."""
+    mine = [link for call in plan.calls for link in call.links if link.link in new]
+    without = {none.link: none.because for call in plan.calls for none in call.unplaced if none.link in new}
+    falls = {link.link for link in mine if link.verdict != "holds"} | without.keys()
+    placed = {link.link for link in mine} - without.keys()
+    then = earlier.calls if earlier is not None else ()
+    before = {(call.call, link.link): link.carrier_khz for call in then for link in call.links}
+    moved = [
+        (link.link, old, link.carrier_khz)
+        for call in plan.calls
+        for link in call.links
+        if (old := before.get((call.call, link.link))) not in (None, link.carrier_khz)
+    ]
+    return Fit(
+        revision, len(new), len(placed), len(placed - falls), min((link.in_hand_db for link in mine), default=None),
+        tuple(dict.fromkeys(without.values())), tuple(dict.fromkeys(moved)),
+    )  # fmt: skip

@@ -1,0 +1,189 @@
+"""The page Crews: what crews ask, by age; what they were told and have not done; who they are; notices."""
+
+from __future__ import annotations
+
+import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from pydantic import Field as Bounded
+
+from linkwright.desk.coordinating import links_at, unanswered
+from linkwright.desk.crews import links_wanted
+from linkwright.door.gate import person_of
+from linkwright.shoot.errors import InputError
+from linkwright.store import NOTICE, CrewRequest
+from linkwright.store.paths import fit
+from linkwright.units import counted, mhz_text
+from linkwright.web.answers import RequestBody, anew, desk_of, pages_of, render, snapshot_of
+
+router = APIRouter()
+
+Id = Annotated[str, Bounded(max_length=100)]
+Text = Annotated[str, Bounded(max_length=2000)]
+Name = Annotated[str, Bounded(max_length=80)]
+
+
+class Answering(RequestBody):
+    """An answer to a request: which, the state that the person saw, what is said."""
+
+    request: Id
+    seen: Id
+    says: Text = ""
+
+
+class NewCrew(RequestBody):
+    """A crew to add."""
+
+    name: Name
+    contact: Name = ""
+    phone: Annotated[str, Bounded(max_length=40)] = ""
+    email: Annotated[str, Bounded(max_length=120)] = ""
+
+
+class Telling(RequestBody):
+    """Something to tell a crew (by id), or everybody."""
+
+    crew: Id = ""
+    text: Text
+
+
+@router.get("/crews")
+def page(request: Request) -> Response:
+    """The page."""
+    return render(request, "crews.html", **_context(request))
+
+
+@router.get("/crews/body")
+def body(request: Request) -> Response:
+    """What of the page follows what happens."""
+    return render(request, "crews_body.html", **_context(request))
+
+
+def _context(request: Request) -> dict[str, Any]:
+    desk, snapshot = desk_of(request), snapshot_of(request)
+    store, now = desk.store, desk.store.now()
+    requests, draft = store.requests(), snapshot.document.draft
+    told = store.carriers_told()
+    late = unanswered(told, snapshot, now)
+    crews = [(id_, crew) for id_, crew in draft.entries("crew") if crew.get("name")]
+    open_ = [one for one in requests if one.state == "asked"]
+    devices = [device.crew for device in store.devices() if device.revoked is None and device.ends > now]
+    return {
+        "answer": _answer(open_, len(late), bool(crews), snapshot.zone), "open": open_,
+        "done": [one for one in reversed(requests) if one.state != "asked"], "late": late, "crews": crews,
+        "called": {id_: crew["name"] for id_, crew in crews}, "names": snapshot.names, "zone": snapshot.zone,
+        "fits": {one.id: desk.fitting.of(one.id) for one in open_}, "revision": snapshot.revision,
+        "links": {one.id: links_at(one, told, snapshot) for one in requests if one.links},
+        "devices": {id_: devices.count(id_) for id_, _ in crews}, "lan": bool(pages_of(request).lan.urls),
+        "counts": _counts(draft.entries("link")), "mhz": mhz_text, "edits": person_of(request).may("edit"),
+    }  # fmt: skip
+
+
+def _counts(links: list[tuple[str, dict[str, Any]]]) -> dict[str, int]:
+    found: dict[str, int] = {}
+    for _, link in links:
+        crew = str(link.get("crew") or "")
+        found[crew] = found.get(crew, 0) + 1
+    return found
+
+
+def _answer(asked: list[CrewRequest], late: int, any_crew: bool, zone: datetime.tzinfo) -> str:
+    if not any_crew:
+        return "No crew yet: add those who ask you for carriers."
+    parts = []
+    if asked:
+        since = f"{asked[0].asked.astimezone(zone):%H:%M, %d %b}"
+        verb = "waits" if len(asked) == 1 else "wait, the oldest"
+        parts.append(f"{counted(len(asked), 'question')} {verb} since {since}")
+    if late:
+        parts.append(f"{counted(late, 'carrier')} {'is' if late == 1 else 'are'} not set and heard yet")
+    return (
+        f"{'; '.join(parts)}."
+        if parts
+        else "Nothing waits: every question is answered, every carrier set and heard."
+    )
+
+
+@router.get("/crews/steps")
+def steps(request: Request, of: Id) -> Response:
+    """Who did what with a request, when."""
+    store = desk_of(request).store
+    one = store.request(of)
+    return render(request, "crews_steps.html", steps=store.request_steps(one), zone=snapshot_of(request).zone)
+
+
+@router.post("/crews/fit")
+def fits(request: Request, asked: Answering) -> dict[str, Any]:
+    """Look whether a request would fit, as the job stands now."""
+    desk = desk_of(request)
+    one = desk.store.request(asked.request)
+    if one.kind != "carriers":
+        raise InputError("nothing is asked for there; answer it")
+    desk.fitting.begin(snapshot_of(request), one)
+    return {"says": ["Looking whether it would fit."]}
+
+
+@router.post("/crews/grant")
+def grant(request: Request, answering: Answering) -> dict[str, Any]:
+    """Grant a request: its links go into the shoot, and a plan is made with them."""
+    store = desk_of(request).store
+    one = store.request(answering.request)
+    if one.kind != "carriers":
+        raise InputError("nothing is asked for there; answer it")
+    fields = links_wanted(snapshot_of(request).document.draft, one)
+    after = store.grant(one.id, answering.seen, fields, person_of(request).name, answering.says)
+    says = f"Granted: {counted(len(after.links), 'link')}; the carriers come with the plan."
+    return {"says": [says], "revision": anew(request).revision}
+
+
+@router.post("/crews/refuse")
+def refuse(request: Request, answering: Answering) -> dict[str, Any]:
+    """Refuse a request, with the reason and what would do instead."""
+    desk_of(request).store.refuse(answering.request, answering.seen, answering.says, person_of(request).name)
+    return {"says": ["Refused, and told why."], "revision": anew(request).revision}
+
+
+@router.post("/crews/answer")
+def answer(request: Request, answering: Answering) -> dict[str, Any]:
+    """Answer a report of trouble."""
+    if not answering.says.strip():
+        raise InputError("say what is done about it")
+    desk_of(request).store.answer(answering.request, answering.seen, answering.says, person_of(request).name)
+    return {"says": ["Answered."], "revision": anew(request).revision}
+
+
+@router.post("/crews/reopen")
+def reopen(request: Request, answering: Answering) -> dict[str, Any]:
+    """Take back what became of a request; the links that it got leave the shoot."""
+    desk_of(request).store.reopen(answering.request, answering.seen, person_of(request).name)
+    return {"says": ["Taken back: it is asked again."], "revision": anew(request).revision}
+
+
+@router.post("/crews/add")
+def add(request: Request, crew: NewCrew) -> dict[str, Any]:
+    """A crew joins the job."""
+    desk, name = desk_of(request), fit(crew.name.strip(), "the name")
+    draft = snapshot_of(request).document.draft
+    if not name:
+        raise InputError("say what the crew is called")
+    if draft.id_of("crew", name) is not None:
+        raise InputError(f'there is a crew "{name}" already')
+    entry = {key: value.strip() for key, value in crew.model_dump().items() if value.strip()}
+    change = desk.store.insert(("crew",), {**entry, "name": name}, person_of(request).name)
+    return {"says": [f"{name} is a crew of this job."], "change": change.revision, "revision": change.revision}
+
+
+@router.post("/crews/tell")
+def tell(request: Request, telling: Telling) -> dict[str, Any]:
+    """Tell a crew, or everybody."""
+    text = fit(telling.text.strip(), "the notice")
+    if not text:
+        raise InputError("say what they are to know")
+    known = dict(snapshot_of(request).document.draft.entries("crew"))
+    if telling.crew and telling.crew not in known:
+        raise InputError("there is no such crew; load the page again")
+    desk_of(request).store.happen(NOTICE, telling.crew, {"text": text}, None, person_of(request).name)
+    to = known[telling.crew]["name"] if telling.crew else "everybody"
+    return {"says": [f"Told to {to}."], "revision": anew(request).revision}
