@@ -340,6 +340,16 @@ def telephone(by: Keys) -> None:
     by.shows("#code, #key", "")
 
 
+def give_crews(by: Keys) -> None:
+    by.opens("/crews")
+    by.types("Name", "Harbour")
+    by.types("Who answers for it", "Ines Dahl", "Enter")
+    by.told("Harbour is a crew of this job")
+    by.shows("#body", "Ines Dahl")
+    by.types("What they are to know", "quiet from noon", "Enter")
+    by.told("Told to everybody")
+
+
 #: What is done for each row of the table in docs/pages.md.
 TASKS: Final[dict[str, Callable[[Keys], None]]] = {
     "begin a shoot": begin,
@@ -355,6 +365,7 @@ TASKS: Final[dict[str, Callable[[Keys], None]]] = {
     "take a level that a receiver shows as measured": measured,
     "see who is on what, and which link is the weakest": weakest,
     "know why a link is thin": why_thin,
+    "give other crews carriers": give_crews,
     "move a link: somebody is on my carrier": move,
     "keep a carrier": keep_carrier,
     "compare with another plan": compare,

@@ -286,7 +286,7 @@ def test_the_ground_moves_by_keys_and_by_touch(demo_job: Served, page: Any) -> N
 
 
 def test_nothing_scrolls_sideways(demo_job: Served, page: Any) -> None:
-    for name in ("shoot", "air", "plan", "ground", "sound", "sheets", "live", "connect"):
+    for name in ("shoot", "air", "plan", "crews", "ground", "sound", "sheets", "live", "connect"):
         page.goto(f"{demo_job.url}/{name}")
         page.wait_for_timeout(200)
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, name
@@ -345,7 +345,7 @@ def test_everybody_can_use_it(demo_job: Served, page: Any) -> None:
     """axe, WCAG 2.2 AA: no violation on any page, on any ground, at either size."""
     demo_job.desk.listeners.tell("plan", {"revision": 0})
     demo_job.store.attach("take.wav", take(), "laptop", most_bytes=1 << 24, kind="recording")
-    for name in ("shoot", "air", "plan", "ground", "sound", "sheets", "live", "connect"):
+    for name in ("shoot", "air", "plan", "crews", "ground", "sound", "sheets", "live", "connect"):
         page.goto(f"{demo_job.url}/{name}")
         page.wait_for_timeout(300)
         for _ in range(min(2, page.locator(CLOSED).count())):

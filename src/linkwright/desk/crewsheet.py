@@ -12,7 +12,7 @@ from linkwright.shoot.catalogue import called
 from linkwright.store.hatch import Own, OwnCall
 from linkwright.store.requests import CrewRequest
 from linkwright.store.told import OFF, ToldCarrier
-from linkwright.units import counted, mhz_text
+from linkwright.units import counted, mhz_text, number_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +94,12 @@ def sheet_of(
 
 def _answer(to_do: Sequence[Held], calls: Sequence[CallHeld], requests: Sequence[CrewRequest]) -> str:
     if to_do:
-        return f"{counted(len(to_do), 'carrier')} to be set and heard.".capitalize()
+        many = number_word(len(to_do))
+        return f"{many[0].upper()}{many[1:]} carrier{'' if len(to_do) == 1 else 's'} to be set and heard."
     waiting = sum(request.state == "asked" for request in requests)
     if waiting:
-        verb = "waits" if waiting == 1 else "wait"
-        return f"Nothing to be set; {counted(waiting, 'question')} of yours {verb} for an answer."
+        verb = " of yours waits" if waiting == 1 else "s of yours wait"
+        return f"Nothing to be set; {number_word(waiting)} question{verb} for an answer."
     if any(held.told for call in calls for held in call.held):
         return "Every carrier is set and heard."
     return "No carrier yet: ask for what you need."

@@ -37,9 +37,13 @@ class Fit:
     moved: tuple[tuple[str, int, int], ...]
 
     @property
-    def fits(self) -> bool:
-        """Whether every link finds a carrier on which it holds, and nobody moves."""
-        return self.holding == self.wanted and not self.moved
+    def says(self) -> str:
+        """The answer in a few words."""
+        if self.placed < self.wanted:
+            return "It does not fit as it is"
+        if self.holding < self.wanted:
+            return "There is room, but not every link would hold"
+        return "It fits, but others move" if self.moved else "It fits"
 
 
 @dataclass

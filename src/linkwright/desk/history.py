@@ -11,6 +11,7 @@ from linkwright.desk.form.fields import shown
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.names import Names
 from linkwright.store import LoggedChange
+from linkwright.store.requests import REQUEST, step_of
 
 #: Longest value that is told [characters].
 MOST: Final = 60
@@ -28,7 +29,8 @@ ONE: Final = {
 class HistoryLine:
     """One change: its revision, when and by whom, what it is of, the values before and after, in words.
 
-    way : "do", "undo", "redo". stands : it was not taken back. more : further values of the same change.
+    way : "do", "undo", "redo". stands : it was not taken back. more : further values of the same change. back : it
+    can be taken back from here; what became of a request is on the page Crews.
     """
 
     revision: int
@@ -40,6 +42,7 @@ class HistoryLine:
     way: str
     stands: bool
     more: int
+    back: bool = True
 
 
 def lines(changes: Sequence[LoggedChange], names: Names) -> list[HistoryLine]:
@@ -49,6 +52,10 @@ def lines(changes: Sequence[LoggedChange], names: Names) -> list[HistoryLine]:
 
 
 def _line(change: LoggedChange, names: Names, *, stands: bool) -> HistoryLine:
+    if change.area == REQUEST:
+        (before, _), (after, _) = step_of(change.stored_before), step_of(change.stored_after)
+        what = f"request of {names.name_of(str(change.path[0]))}"
+        return HistoryLine(change.revision, change.when, change.who, what, before, after, "do", True, 0, back=False)
     paths = change.paths()
     first = change.part(paths[0]) if len(paths) > 1 else change
     what, before, after = _told(first, names)

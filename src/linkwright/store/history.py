@@ -16,6 +16,8 @@ from linkwright.store.rows import StoredRow as FieldRow
 from linkwright.store.rows import packed, tree_of, unpacked
 
 DOCUMENT = "document"
+#: The areas whose changes are told on the page History.
+TOLD = (DOCUMENT, "request")
 #: The kind of change that is of several values at once.
 SEVERAL = "several"
 _c = tables.change.c
@@ -196,8 +198,9 @@ def to_take_back(connection: Connection, revision: int) -> LoggedChange | None:
 
 
 def newest(connection: Connection, most: int, before: int | None) -> list[LoggedChange]:
-    """The newest changes of the document, newest first, at most so many; those before a revision, where given."""
-    query = select(tables.change).where(_c.area == DOCUMENT).order_by(_c.revision.desc()).limit(most)
+    """The newest changes of the document and of requests, newest first, at most so many; those before a revision,
+    where given."""
+    query = select(tables.change).where(_c.area.in_(TOLD)).order_by(_c.revision.desc()).limit(most)
     query = query if before is None else query.where(_c.revision < before)
     return [_change(row) for row in connection.execute(query)]
 

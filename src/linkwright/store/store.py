@@ -130,7 +130,7 @@ class Store(Asking):
         return self._reverse(who, "undo", lambda connection: history.to_take_back(connection, revision))
 
     def newest_changes(self, most: int, before: int | None = None) -> list[LoggedChange]:
-        """The newest changes of the document, newest first; those before a revision, where given."""
+        """The newest changes of the document and of requests, newest first; those before a revision, if given."""
         return self._reading(lambda connection: history.newest(connection, most, before))
 
     def names_given(self, after: int = 0) -> list[LoggedChange]:

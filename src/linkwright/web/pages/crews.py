@@ -15,7 +15,7 @@ from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import NOTICE, CrewRequest
 from linkwright.store.paths import fit
-from linkwright.units import counted, mhz_text
+from linkwright.units import counted, mhz_text, number_word
 from linkwright.web.answers import RequestBody, anew, desk_of, pages_of, render, snapshot_of
 
 router = APIRouter()
@@ -95,15 +95,14 @@ def _answer(asked: list[CrewRequest], late: int, any_crew: bool, zone: datetime.
     parts = []
     if asked:
         since = f"{asked[0].asked.astimezone(zone):%H:%M, %d %b}"
-        verb = "waits" if len(asked) == 1 else "wait, the oldest"
-        parts.append(f"{counted(len(asked), 'question')} {verb} since {since}")
+        verb = " waits" if len(asked) == 1 else "s wait, the oldest"
+        parts.append(f"{number_word(len(asked))} question{verb} since {since}")
     if late:
-        parts.append(f"{counted(late, 'carrier')} {'is' if late == 1 else 'are'} not set and heard yet")
-    return (
-        f"{'; '.join(parts)}."
-        if parts
-        else "Nothing waits: every question is answered, every carrier set and heard."
-    )
+        verb = " is" if late == 1 else "s are"
+        parts.append(f"{number_word(late)} carrier{verb} not set and heard yet")
+    says = "; ".join(parts)
+    done = "Nothing waits: every question is answered, every carrier set and heard."
+    return f"{says[0].upper()}{says[1:]}." if says else done
 
 
 @router.get("/crews/steps")

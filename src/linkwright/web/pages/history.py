@@ -39,6 +39,7 @@ def _context(request: Request, before: int) -> dict[str, Any]:
     changes = desk_of(request).store.newest_changes(SHOWN + 1, before or None)
     told = lines(changes, snapshot.names)[:SHOWN]
     older = told[-1].revision if len(changes) > SHOWN else 0
+    of_crews = "" if all(line.back for line in told) else ", what crews asked on the page Crews"
     count = "One change" if len(told) == 1 else f"The last {len(told)} changes"
-    answer = f"{count}, the newest first; each can be taken back." if told else "Nothing was changed yet."
+    answer = f"{count}, the newest first; each can be taken back{of_crews}." if told else "Nothing was changed yet."
     return {"answer": answer, "lines": told, "zone": snapshot.zone, "older": older, "before": before}
