@@ -26,6 +26,7 @@ COLUMNS: Final[tuple[tuple[str, Role | None, bool], ...]] = (
     ("log", "log", False),
     ("look", "look", False),
     ("crew", "crew", False),
+    ("list", "list", False),
     ("not paired", None, False),
 )
 #: What routes without a docstring do.

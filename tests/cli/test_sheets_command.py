@@ -57,5 +57,15 @@ def test_carriers_are_swapped(shoot: Path, tmp_path: Path, capsys: pytest.Captur
     assert "would not hold any more" in told.out
     assert grown.read_text().count("[[other]]") > WITHOUT_SWEEP.count("[[other]]")
     assert call(capsys, "check", str(grown)).status in (0, 1)
+    then, now = tmp_path / "then.csv", tmp_path / "now.csv"
+    then.write_text("name,carrier_mhz\nStage,606.3\nRadio car,608.5\n")
+    now.write_text("name,carrier_mhz\nStage,609.9\n")
+    kept = tmp_path / "kept.csv"
+    since = call(capsys, "neighbours", str(shoot), str(now), "--before", str(then), "--keep", str(kept), "--json")
+    assert [one["says"] for one in json.loads(since.out)["since_before"]] == [
+        "Radio car is gone, was on 608.500 MHz", "Stage: 606.300 to 609.900 MHz",
+    ]  # fmt: skip
+    assert kept.read_text() == now.read_text()
+    assert call(capsys, "neighbours", str(shoot), "http://127.0.0.1:1/list").status == 2
     assert call(capsys, "neighbours", str(shoot)).status == 2
     assert call(capsys, "neighbours", str(shoot), str(tmp_path / "none.csv")).status == 2

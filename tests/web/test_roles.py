@@ -25,9 +25,9 @@ from linkwright.store import Store
 from linkwright.web.pages import ROUTERS
 
 ROOT = Path(__file__).parents[2]
-HEADS = ("laptop", "edit", "log", "look", "crew", "not paired")
+HEADS = ("laptop", "edit", "log", "look", "crew", "list", "not paired")
 ROWS = [
-    (method, path, dict(zip(HEADS, (cell.strip() == "yes" for cell in cells.split("|")[:6]), strict=True)))
+    (method, path, dict(zip(HEADS, (cell.strip() == "yes" for cell in cells.split("|")[:7]), strict=True)))
     for method, path, cells in re.findall(
         r"^\| (\w+) (/\S*) \| (.*)$", (ROOT / "docs" / "roles.md").read_text("utf-8"), re.M
     )
@@ -66,7 +66,7 @@ def test_every_row_with_a_session_of_each_role(store: Store, crews: dict[str, st
 
     gate = Gate(passed, store, {HOST}, Keeper(), Book(store), store.now)
     laptop = TestClient(gate, headers=ORIGIN)
-    phones = {role: telephone(laptop, store, role) for role in ("edit", "log", "look")}
+    phones = {role: telephone(laptop, store, role) for role in ("edit", "log", "look", "list")}
     sessions = {
         "laptop": laptop, **phones, "crew": telephone(laptop, store, "crew", crews["Harbour"]),
         "not paired": TestClient(gate, headers=ORIGIN),

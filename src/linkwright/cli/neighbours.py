@@ -12,9 +12,20 @@ MOST_BYTES = 8 * 1024 * 1024
 
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
-    theirs: Annotated[list[str] | None, typer.Argument(help="lists of other crews' carriers, CSV or JSON")] = None,
+    theirs: Annotated[
+        list[str] | None,
+        typer.Argument(help="lists of other crews' carriers, CSV or JSON; files or addresses (https://...)"),
+    ] = None,
     export: Annotated[str | None, typer.Option(help="write our own list here; .json for JSON, else CSV")] = None,
     out: Annotated[str | None, typer.Option("-o", "--out", help="write the shoot with their carriers here")] = None,
+    before: Annotated[
+        str | None, typer.Option(help="the list that they sent before: what is new, gone, changed is told")
+    ] = None,
+    token: Annotated[str, typer.Option(help="their key, for an address", envvar="LINKWRIGHT_LIST_KEY")] = "",
+    fingerprint: Annotated[
+        str, typer.Option(help="SHA-256 of their certificate, for an address that nobody vouches for")
+    ] = "",
+    keep: Annotated[str | None, typer.Option(help="write what was fetched here, to hold the next against")] = None,
     plan: Annotated[str | None, typer.Option(help="our plan; default: plan now, without them")] = None,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
@@ -25,25 +36,42 @@ def run(
     from pathlib import Path
 
     from linkwright.cli.output import console, print_json, progress, write_text
+    from linkwright.desk.fetched import fetch, is_address
     from linkwright.desk.loading import load_shoot
+    from linkwright.desk.neighbouring import said_of
     from linkwright.desk.planned import planned_scene
     from linkwright.plan.swapped import hits, hits_sentence, with_others
     from linkwright.sheets.carriers import carriers_csv, carriers_json
     from linkwright.shoot.carrier_list import neighbours_of
     from linkwright.shoot.errors import InputError
+    from linkwright.shoot.list_changes import differences
     from linkwright.shoot.reading import read_text
     from linkwright.shoot.writing import write_shoot
 
     if not theirs and export is None:
         raise InputError("neither a list of theirs nor --export FILE was given; expected one of them")
+    if (before is not None or keep is not None) and len(theirs or ()) != 1:
+        raise InputError("--before and --keep are about one list of theirs; expected one")
     if out is not None and not theirs:
         raise InputError("-o writes the shoot with their carriers; expected a list of theirs")
     read = load_shoot(shoot)
-    grown, told = read, []
+    grown, told, changes = read, [], None
     for name in theirs or ():
-        found = neighbours_of(read_text(Path(name), name, MOST_BYTES), name, grown)
+        text = read_text(Path(name), name, MOST_BYTES) if not is_address(name) else ""
+        if is_address(name):
+            fetched = fetch(name, token, fingerprint)
+            text = fetched.text
+            told.append(fetched.says)
+        found = neighbours_of(text, name, grown)
         grown = with_others(grown, found.others)
         told += [f"{name}: {says}" for says in found.told]
+        if keep is not None:
+            write_text(keep, text)
+        if before is not None:
+            alone = read.model_copy(update={"other": ()})
+            then = neighbours_of(read_text(Path(before), before, MOST_BYTES), before, alone)
+            changes = differences(then.others, neighbours_of(text, name, alone).others)
+            told.append(said_of(name, changes).rstrip("."))
     with progress() as tell:
         planned = planned_scene(read, shoot, plan, tell)
         others = grown.other[len(read.other) :]
@@ -54,16 +82,18 @@ def run(
     if out is not None:
         write_text(out, write_shoot(grown))
     if json:
-        print_json(_document(found_hits, others, told))
+        print_json(_document(found_hits, others, told, changes))
     elif theirs:
         _print(console(), hits_sentence(found_hits, len(others)), found_hits, told)
     raise typer.Exit(1 if any(hit.breaks for hit in found_hits) else 0)
 
 
-def _document(found: Any, others: Any, told: list[str]) -> dict[str, Any]:
+def _document(found: Any, others: Any, told: list[str], changes: Any) -> dict[str, Any]:
     from dataclasses import asdict
 
+    differ = {} if changes is None else {"since_before": [{"what": one.what, "says": one.says} for one in changes]}
     return {
+        **differ,
         "others": [other.model_dump(mode="json", by_alias=True, exclude_none=True) for other in others],
         "hits": [asdict(hit) for hit in found],
         "told": told,

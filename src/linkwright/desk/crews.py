@@ -113,12 +113,13 @@ def _of_entry(
 ) -> Iterator[str]:
     """The crews of a link, or of a call and its links, as they are and as they were."""
     kind, entry = path[0], draft.at(*path[:2])
-    before = {keys[2]: json.loads(value) for keys, value in values if keys[:2] == path[:2] and len(keys) == 3}
-    whose = {name for of in (entry or {}, before) if isinstance(name := of.get("crew"), str)}
+    told = [(keys[2], json.loads(value)) for keys, value in values if keys[:2] == path[:2] and len(keys) == 3]
+    told += list((entry or {}).items())
+    whose = {value for key, value in told if key == "crew" and isinstance(value, str)}
     yield from (ids[name] for name in whose if name in ids)
     if kind != "call":
         return
-    named = {str(name) for of in (entry or {}, before) for name in of.get("links") or ()}
+    named = {str(name) for key, value in told if key == "links" and isinstance(value, list) for name in value}
     if not named and not whose:
         yield ALL  # a call of all links
     for _, link in draft.entries("link") if named else ():

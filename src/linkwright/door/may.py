@@ -13,9 +13,12 @@ OPEN_PATHS: Final = ("/join", "/static/")
 LOG_PATHS: Final = ("/log", "/tick")
 #: Where devices are let in and forgotten: on the laptop itself.
 LAPTOP_PATHS: Final = ("/connect",)
+#: Where our list of carriers is, for other crews' programs: a key of the role "list" gets nothing else.
+LIST_PATHS: Final = ("/list/",)
 #: Where crews are served, by the hatch of the store alone; "/" leads there.
 OWN_PATH: Final = "/own"
-#: What may do more comes later; a crew's device is not in this order: it has its own addresses, and no others.
+#: What may do more comes later; a crew's device and a key for our list are not in this order: each has its
+#: own addresses, and no others.
 ORDER: Final[dict[Role, int]] = {"look": 0, "log": 1, "edit": 2}
 
 
@@ -38,6 +41,9 @@ def why_not(role: Role | None, method: str, path: str, *, on_laptop: bool = Fals
     if role == "crew":
         leads = path == "/" and method in SAFE
         return "" if is_own(path) or leads else f"This device is of a crew; what is for it is at {OWN_PATH}."
+    if role == "list":
+        lists = method in SAFE and path.startswith(LIST_PATHS)
+        return "" if lists else f"This key is for our list of carriers, which is at {LIST_PATHS[0]}carriers.json."
     if is_own(path):
         return "This page is for the telephone of a crew."
     if path.startswith(LAPTOP_PATHS) and not on_laptop:

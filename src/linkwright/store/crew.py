@@ -14,7 +14,7 @@ from linkwright.store.conflict import Conflict
 from linkwright.store.edits import Turn
 from linkwright.store.history import milliseconds, moment
 
-Role = Literal["look", "log", "edit", "crew"]
+Role = Literal["look", "log", "edit", "crew", "list"]
 #: A device is written down as seen no more often than this, as every look at a page would be a write.
 SEEN_AGAIN_S = 60.0
 #: How long a token holds where nobody says otherwise.

@@ -116,7 +116,7 @@ device = Table(
     Column("revoked_ms", BigInteger),
     Column("ends_ms", BigInteger, nullable=False, server_default="0"),
     Column("crew", Text),
-    CheckConstraint("role IN ('look', 'log', 'edit', 'crew')", name="device_role"),
+    CheckConstraint("role IN ('look', 'log', 'edit', 'crew', 'list')", name="device_role"),
 )
 
 #: Who joined, was refused, was forgotten; what is refused again from the same address is counted. Never a secret.

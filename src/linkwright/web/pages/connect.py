@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import secrets
 from dataclasses import replace
-from typing import Annotated, Any, Final, cast
+from typing import Annotated, Any, Final, Literal, cast
 
 from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import JSONResponse, Response
@@ -31,7 +31,10 @@ ROLES: Final = {
     "log": "may look, note what happens and tick things off",
     "edit": "may change the shoot",
     "crew": "is of a crew",
+    "list": "may fetch our list of carriers",
 }
+#: What a key may be for, in words.
+KEYS: Final = {"log": "sends readings", "list": "fetches our list of carriers"}
 #: Before the id of a crew, where a role is chosen.
 OF_CREW: Final = "crew "
 
@@ -75,8 +78,8 @@ def _context(request: Request, role: str = "look", code: str = "") -> dict[str, 
     }
     return {
         "urls": pages.lan.urls, "fingerprints": pages.lan.fingerprints(), "roles": ROLES, "role": role,
-        "whose": whose,
-        "chosen": [(key, words) for key, words in ROLES.items() if key != "crew"]
+        "keys": KEYS, "whose": whose,
+        "chosen": [(key, words) for key, words in ROLES.items() if key not in ("crew", "list")]
         + [(f"{OF_CREW}{id_}", f"is of {name}") for id_, name in crews.items()],
         "codes": [code_svg(link, scale=6, dark=INK, fills=True) for link in links],
         "devices": device_rows(devices, pages.desk.store.now(), zone),
@@ -124,12 +127,16 @@ def _next(request: Request) -> int:
 
 
 @router.post("/connect/key")
-def new_key(request: Request, name: Annotated[str, Form(max_length=60)] = "") -> Response:
-    """A key for a program that sends readings: shown once, and kept only as its hash."""
-    pages, called = pages_of(request), name.strip() or "a gateway of receivers"
-    token = _let_in(request, Admission("log", called), "key")[0]
+def new_key(
+    request: Request, name: Annotated[str, Form(max_length=60)] = "",
+    role: Annotated[Literal["log", "list"], Form()] = "log",
+) -> Response:  # fmt: skip
+    """A key for a program that sends readings or fetches our list: shown once, and kept only as its hash."""
+    usual = "another crew" if role == "list" else "a gateway of receivers"
+    pages, called = pages_of(request), name.strip() or usual
+    token = _let_in(request, Admission(role, called), "key")[0]
     urls = pages.lan.urls or (f"http://{request.headers.get('host', '')}",)
-    return render(request, "connect_key.html", answer="", key=token, called=called, url=urls[0])
+    return render(request, "connect_key.html", answer="", key=token, called=called, url=urls[0], role=role)
 
 
 @router.post("/connect/forget")

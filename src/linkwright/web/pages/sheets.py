@@ -9,20 +9,23 @@ from typing import Annotated, Any, Final, Literal
 
 from fastapi import APIRouter, File, Query, Request, UploadFile
 from fastapi.responses import Response
+from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.archive import NO_TIME
+from linkwright.desk.fetched import fetch
 from linkwright.desk.files import plain_name
+from linkwright.desk.neighbouring import MOST_BYTES as MOST_LIST
+from linkwright.desk.neighbouring import take_list
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.wrap import REPORT_PX, picture, wrapped
 from linkwright.door.gate import person_of
-from linkwright.plan.swapped import hits, hits_sentence
 from linkwright.sheets.bundle import WRAP_FILES, Sheets
-from linkwright.shoot.carrier_list import neighbours_of
+from linkwright.sheets.carriers import carriers_csv, carriers_json
 from linkwright.shoot.errors import InputError
 from linkwright.units import number_word
 from linkwright.watch.figures.wrapped import WrapUp
-from linkwright.web.answers import KEEP_OUT, desk_of, file_response, pages_of, render, snapshot_of
+from linkwright.web.answers import KEEP_OUT, RequestBody, desk_of, file_response, pages_of, render, snapshot_of
 from linkwright.web.pages.edit import told
 
 router = APIRouter()
@@ -32,8 +35,6 @@ TYPES: Final = {
     "pdf": "application/pdf", "csv": "text/csv", "ics": "text/calendar",
     "json": "application/json",
 }  # fmt: skip
-#: Largest list of a neighbour [bytes].
-MOST_LIST: Final = 8 * 1024 * 1024
 #: How long a file waits until the readings have been gone through [s].
 MOST_WAIT_S: Final = 600.0
 
@@ -125,18 +126,31 @@ async def neighbours(request: Request, file: Annotated[UploadFile, File()]) -> d
     return await run_in_threadpool(_take, request, name, text)
 
 
+class FromAddress(RequestBody):
+    """Where another crew serves its list, with its token and the SHA-256 of its certificate, where it has them."""
+
+    address: Annotated[str, Bounded(max_length=1000)]
+    token: Annotated[str, Bounded(max_length=200)] = ""
+    fingerprint: Annotated[str, Bounded(max_length=200)] = ""
+
+
+@router.post("/sheets/fetch")
+def fetched(request: Request, of: FromAddress) -> dict[str, Any]:
+    """A list of another crew's carriers from where they serve it: fetched now, and taken in."""
+    found = fetch(of.address.strip(), of.token.strip(), of.fingerprint.strip())
+    answered = _take(request, found.address, found.text)
+    return {**answered, "says": [*answered["says"], f"{found.says}."]}
+
+
+@router.get("/list/{name}")
+def our_list(request: Request, name: Literal["carriers.csv", "carriers.json"]) -> Response:
+    """Our carriers as an open list, for other crews' programs: with a key of Connect that gives no more."""
+    made = snapshot_of(request).planned()
+    if name == "carriers.json":
+        return Response(carriers_json(made.shoot, made.plan), media_type="application/json", headers=KEEP_OUT)
+    return Response(carriers_csv(made.shoot, made.plan), media_type="text/csv", headers=KEEP_OUT)
+
+
 def _take(request: Request, name: str, text: str) -> dict[str, Any]:
-    snapshot = snapshot_of(request)
-    found = neighbours_of(text, name, snapshot.whole_shoot())
-    says = [f"{name}: {one}." for one in found.told]
-    if not found.others:
-        return told(request, None, says=[*says, f"{name} holds no carrier that is on here."])
-    if snapshot.made is not None:
-        hit = hits(snapshot.made.scene, snapshot.made.plan, found.others)
-        says.insert(0, hits_sentence(hit, len(found.others)))
-    whole = snapshot.document.draft.document
-    more = [other.model_dump(by_alias=True, exclude_none=True, exclude_defaults=True) for other in found.others]
-    grown = {**whole, "other": [*whole.get("other", []), *more]}
-    store, who = desk_of(request).store, person_of(request).name
-    change = store.replace(grown, who, seen_revision=snapshot.revision)
-    return told(request, change, says=says)
+    taken = take_list(desk_of(request).store, snapshot_of(request), name, text, person_of(request).name)
+    return told(request, taken.change, says=list(taken.says))

@@ -1,4 +1,4 @@
-"""Devices of crews; what crews ask for; the carriers that they were told."""
+"""Devices of crews, and of who fetches our list; what crews ask for; the carriers that they were told."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from alembic import op
 revision = "0006"
 down_revision = "0005"
 
-ROLES = "role IN ('look', 'log', 'edit', 'crew')"
+ROLES = "role IN ('look', 'log', 'edit', 'crew', 'list')"
 
 
 def upgrade() -> None:
