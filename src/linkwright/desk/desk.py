@@ -31,7 +31,8 @@ from linkwright.desk.watching import Watching
 from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
-from linkwright.store import Draft, Store
+from linkwright.store import Away, Draft, Store
+from linkwright.store.watch import MISSED
 from linkwright.work.compiling import is_prepared, is_started, prepare
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ class Desk:
         self.airing = Airing(self.store, self.listeners, self.works["airing"])
         self.planning = Planning(
             self.store, self.files, self.works["planning"], self.document, self._planned,
-            self.airing.for_plan, self.airing.marks,
+            self.airing.for_plan, self.airing.marks, self._give,
         )  # fmt: skip
         self.airing.changed = self.planning.follow
         self.listening = Listening(self.store, self.listeners, self.works["listening"])
@@ -102,6 +103,7 @@ class Desk:
             self.works["preparing"].begin(lambda run: prepare(run.tell))
         self._seen = self.store.revision
         self.store.subscribe(self._changed)
+        self.store.on_signal(self._signalled)
         self.planning.recall()
         self.watching.start()
         self.airing.start()
@@ -121,6 +123,7 @@ class Desk:
         self.watching.close()
         self.airing.close()
         self.works["planning"].close()
+        self.planning.duty.close()
 
     # The job at one moment
 
@@ -183,7 +186,19 @@ class Desk:
             self.store.happen("slept", "", {"text": text}, since, "laptop")
         return f"{text[0].upper()}{text[1:]}."
 
+    def _signalled(self, word: str) -> None:
+        """A process that has the job open said something; where that may be incomplete, all is looked at again."""
+        if word == MISSED:
+            self._changed(self.store.revision)
+        self.planning.signalled(word)
+
     def _changed(self, revision: int) -> None:
+        """Something was changed, which is saved: no fault of the telling may reach who did it. Where the database
+        is away, what is missed now is told when it is back."""
+        with contextlib.suppress(Away):
+            self._tell_changes(revision)
+
+    def _tell_changes(self, revision: int) -> None:
         self.listeners.tell("changed", {"revision": revision})
         with self._lock:
             news = self.store.changes(self._seen)
@@ -237,9 +252,11 @@ class Desk:
         self.watching.expect(made)
         self.airing.expect(ours_of(made))
         self.listeners.tell("plan", {"revision": made.revision if made is not None else -1})
-        if made is not None:
-            given, over = given_of(made, self.store.now())
-            self.store.tell_carriers(given, over=over)
+
+    def _give(self, made: Made) -> None:
+        """Tell crews what a plan gives them."""
+        given, over = given_of(made, self.store.now())
+        self.store.tell_carriers(given, over=over)
 
     def told(self) -> dict[str, Any]:
         """How things stand, for a page that begins to listen."""

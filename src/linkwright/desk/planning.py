@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import itertools
 import json
+import secrets
 import threading
 import time
 from collections import deque
@@ -21,7 +23,8 @@ from linkwright.desk.names import Names, names_of
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made
 from linkwright.shoot.errors import InputError
-from linkwright.store import Draft, Store
+from linkwright.store import Away, Draft, Store
+from linkwright.store.watch import MISSED
 
 if TYPE_CHECKING:
     from linkwright.air.readers import Readout
@@ -32,6 +35,10 @@ if TYPE_CHECKING:
 SETTLE_S: Final = 0.4
 #: A plan that is under way for longer is finished before the next: else who changes much never gets one [s].
 PATIENT_S: Final = 2.0
+#: How often a process without the duty looks whether it is free, or a database that is away is back [s].
+TURN_S: Final = 0.5
+#: After so many looks the kept plan is read, even where nobody said that there is another.
+LOOK_TURNS: Final = 10
 #: So many plans are remembered: where the shoot is again what one of them was made for, as after an undo, that plan
 #: stands again, with its carriers and spares.
 REMEMBERED: Final = 20
@@ -44,7 +51,11 @@ class Planning:
     """Makes plans.
 
     asked : gives the document and the names of now. told : hears that there is a new plan. heard, marks : who
-    else is on the air now, by site, and what tells one such list from another.
+    else is on the air now, by site, and what tells one such list from another. given : hears of a plan that was
+    made here, to tell others what it gives them.
+
+    Where several processes have the job open (PostgreSQL), the one that has the duty plans; the others wait for
+    what it makes, and one of them takes the duty over when it is gone.
     """
 
     store: Store
@@ -54,6 +65,7 @@ class Planning:
     told: Callable[[Made | None], None]
     heard: Callable[[], dict[str, Readout]] = field(default=dict)
     marks: Callable[[], tuple[str, ...]] = field(default=tuple)
+    given: Callable[[Made], None] = field(default=lambda _made: None)
     made: Made | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _fresh: bool = False
@@ -61,6 +73,19 @@ class Planning:
     _for: tuple[Shoot | None, tuple[str, ...]] | None = None
     _since_s: float = 0.0
     _before: deque[Made] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
+    _me: str = field(default_factory=lambda: f"plan:{secrets.token_hex(8)}")
+    _news: bool = False
+    _mine: bool = False
+
+    def __post_init__(self) -> None:
+        self.duty = self.store.duty("planning")
+
+    def signalled(self, word: str) -> None:
+        """A process that has the job open said something: another's plan is there, or something may have been
+        missed."""
+        if word == MISSED or (word.startswith("plan:") and word != self._me):
+            self._news = True
+            self.follow()
 
     def follow(self) -> None:
         """The job has changed: make the plan again soon, where the shoot or its files are others."""
@@ -90,9 +115,32 @@ class Planning:
         return replace(read, sweeps=sweeps)
 
     def _plan(self, run: WorkRun) -> None:
-        """One plan, of the job as it stands when it begins."""
+        """One plan, of the job as it stands when it begins: made here, or by the process that has the duty. A
+        database that is away is waited for."""
         self._since_s = time.monotonic()
         run.wait(SETTLE_S)
+        for turn in itertools.count():
+            with contextlib.suppress(Away):
+                if self._news or turn % LOOK_TURNS == LOOK_TURNS - 1:
+                    self._news = False
+                    self.recall()
+                if self.duty.take():
+                    if not self._mine and self.made is not None:
+                        self.given(self.made)  # whoever had the duty may have gone before it told
+                    self._mine = True
+                    self._plan_here(run)
+                    return
+                self._mine = False
+                if self._is_planned():
+                    return
+            run.wait(TURN_S)
+
+    def _is_planned(self) -> bool:
+        """Whether the plan that is there is of the job as it stands, or none can be made of that."""
+        shoot = self.asked()[0].shoot
+        return shoot is None or self._for == (shoot, self.attachments(shoot))
+
+    def _plan_here(self, run: WorkRun) -> None:
         document, names = self.asked()
         given = document.shoot, self.attachments(document.shoot)
         with self._lock:
@@ -125,9 +173,7 @@ class Planning:
         same = (made for made in reversed(self._before) if (made.shoot, made.attachments) == (shoot, attachments))
         there = None if fresh else next(same, None)
         if there is not None and there is not self.made:
-            made = replace(there, names=names, used=document.used, at=at)
-            self._set(made)
-            self._keep(made)
+            self._done(run, replace(there, names=names, used=document.used, at=at))
             return
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
         plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
@@ -138,9 +184,17 @@ class Planning:
             with contextlib.suppress(InputError):
                 self.store.happen("note", names.id_of("link", link), {"text": why}, None, "the live sweep")
         scene = scene_of(shoot, read.sweeps, read.tv)
-        made = Made(plan, shoot, scene, read, names, document.used, attachments, at)
+        self._done(run, Made(plan, shoot, scene, read, names, document.used, attachments, at))
+
+    def _done(self, run: WorkRun, made: Made) -> None:
+        """There is a plan: it is shown, kept, and told to whom it gives something."""
         self._set(made)
-        self._keep(made)
+        while True:
+            with contextlib.suppress(Away):
+                self._keep(made)
+                self.given(made)
+                return
+            run.wait(TURN_S)
 
     def _set(self, made: Made | None) -> None:
         self.made = made
@@ -155,7 +209,7 @@ class Planning:
             "plan": made.plan.model_dump(mode="json"), "document": made.used.document, "ids": ids,
             "revision": made.revision, "at": made.at.isoformat(), "attachments": list(made.attachments),
         }  # fmt: skip
-        self.store.cache_put(KEY, json.dumps(kept, separators=(",", ":")).encode())
+        self.store.cache_put(KEY, json.dumps(kept, separators=(",", ":")).encode(), self._me)
 
     def recall(self) -> None:
         """Take up the plan that was kept, if it can still be worked with."""
@@ -163,7 +217,12 @@ class Planning:
         if data is None:
             return
         try:
-            made = self._recalled(json.loads(data))
+            kept = json.loads(data)
+            if self.made is not None and kept["at"] == self.made.at.isoformat():
+                return
+            made = self._recalled(kept)
+        except Away:
+            raise
         except (InputError, ValueError, KeyError, TypeError):
             return  # of another version, or damaged: it is made again
         with self._lock:

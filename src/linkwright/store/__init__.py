@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from linkwright.store.conflict import Conflict
     from linkwright.store.crew import CrewNote, Device, DoorLine, Passing, Role, Tick
     from linkwright.store.draft import Draft, DraftProblem, problems
+    from linkwright.store.faults import Away
     from linkwright.store.happenings import Happening
     from linkwright.store.hatch import NOTICE, Hatch, Notice, Own
     from linkwright.store.history import LoggedChange
@@ -26,7 +27,8 @@ FROM: Final = {
     "Attachment": "attachments",
     "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "CrewNote": "crew", "Passing": "crew",
     "Role": "crew", "Tick": "crew", "Draft": "draft", "DraftProblem": "draft", "problems": "draft",
-    "Happening": "happenings", "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "Own": "hatch",
+    "Away": "faults", "Happening": "happenings",
+    "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "Own": "hatch",
     "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "Wanted": "requests",
     "Store": "store", "Given": "told", "ToldCarrier": "told",
 }  # fmt: skip
@@ -46,6 +48,7 @@ __all__ = [
     "RECORDING",
     "SWEPT",
     "Attachment",
+    "Away",
     "Conflict",
     "CrewNote",
     "CrewRequest",

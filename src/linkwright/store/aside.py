@@ -7,6 +7,8 @@ import hashlib
 from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any, BinaryIO
 
+from sqlalchemy import Connection
+
 from linkwright.shoot.errors import InputError
 from linkwright.store import attachments, cache, happenings
 from linkwright.store import crew as devices
@@ -18,6 +20,7 @@ from linkwright.store.history import milliseconds
 from linkwright.store.opened import Opened
 from linkwright.store.paths import fit
 from linkwright.store.values import clean_text, plain, written
+from linkwright.store.watch import tell_others
 
 MOST_NAME = 1000
 MOST_TEXT = 10_000
@@ -105,10 +108,19 @@ class Aside(Opened):
         """A result kept under this key, or None."""
         return self._reading(lambda connection: cache.get(connection, key))
 
-    def cache_put(self, key: str, data: bytes) -> None:
-        """Keep a result that can be computed again; the oldest go where there are too many."""
+    def cache_put(self, key: str, data: bytes, signal: str = "") -> None:
+        """Keep a result that can be computed again; the oldest go where there are too many. `signal` is said to all
+        processes that have this store open, as it is there."""
         at_ms = milliseconds(self._now())
-        self._plainly(lambda connection: cache.put(connection, key, data, at_ms))
+
+        def job(connection: Connection) -> None:
+            cache.put(connection, key, data, at_ms)
+            if signal and self._location.url is not None:
+                tell_others(connection, signal)
+
+        self._plainly(job)
+        if signal and self._location.url is None:
+            self._watch.signal(signal)
 
     def drop_cache(self) -> None:
         """Forget all results."""

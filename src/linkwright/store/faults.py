@@ -52,6 +52,14 @@ _SQLSTATE = {
 }
 
 
+#: States in which the database does not answer now, and may in a moment.
+_AWAY = ("57P", "53300")
+
+
+class Away(InputError):
+    """The database does not answer now: the same may be tried again."""
+
+
 @contextmanager
 def telling(location: Location) -> Iterator[None]:
     """Turns what the database could not do into an InputError. Faults of this program stay what they are."""
@@ -65,7 +73,9 @@ def telling(location: Location) -> Iterator[None]:
         says = says_of(error.orig, location.file)
         if says is None:
             raise
-        raise InputError(says, path=location.name) from None
+        state = getattr(error.orig, "sqlstate", None)
+        away = location.url is not None and (state is None or state.startswith(_AWAY))
+        raise (Away if away else InputError)(says, path=location.name) from None
     except sqlite3.Error as error:
         says = says_of(error, location.file)
         if says is None:

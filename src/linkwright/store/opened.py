@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Engine
 from linkwright.shoot.errors import InputError
 from linkwright.store import attachments, history, rows
 from linkwright.store.draft import Draft
+from linkwright.store.duty import Duty
 from linkwright.store.edits import Edit, Turn
 from linkwright.store.engines import reading_engine, writing_engine
 from linkwright.store.faults import DAMAGED, telling
@@ -23,7 +24,7 @@ from linkwright.store.lock import Lock
 from linkwright.store.migrate import KINDS, bring_up, kind_of, look_at_file, make_file, refuse_strange
 from linkwright.store.paths import Path
 from linkwright.store.values import clean_text
-from linkwright.store.watch import Watch
+from linkwright.store.watch import Watch, tell_others
 from linkwright.store.writer import Writer
 
 T = TypeVar("T")
@@ -148,12 +149,32 @@ class Opened:
         who = clean_text(who, "the name of who writes", MOST_WHO)
 
         def numbered(connection: Connection) -> tuple[T, int]:
-            turn = Turn(connection, history.last_revision(connection) + 1, who)
-            return job(turn), history.last_revision(connection)
+            before = history.last_revision(connection)
+            result = job(Turn(connection, before + 1, who))
+            revision = history.last_revision(connection)
+            if self._location.url is not None and revision != before:
+                tell_others(connection, str(revision))
+            return result, revision
 
         result, revision = self._plainly(numbered)
         self._watch.tell(revision)
         return result
+
+    def duty(self, name: str) -> Duty:
+        """Work of which one process does each kind, by its name; to be closed by who asked."""
+        return Duty(self._location, name)
+
+    def signal(self, what: str) -> None:
+        """Say a word to all processes that have this store open, this one too."""
+        if self._location.url is None:
+            self._watch.signal(what)
+        else:
+            self._plainly(lambda connection: tell_others(connection, what))
+
+    def on_signal(self, callback: Callable[[str], None]) -> Callable[[], None]:
+        """Call `callback(word)` for what processes signal; "" where something may have been missed. Returns its
+        end."""
+        return self._watch.on_signal(callback)
 
     def _note(self, turn: Turn, area: str, what: str, path: Path, before: str | None, after: str | None) -> None:
         """A line of the change log for what is not the document."""
