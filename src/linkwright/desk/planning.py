@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 
 #: How long after a change the plan is made again, so that several changes make one plan [s].
 SETTLE_S: Final = 0.4
-#: A plan that is under way for longer is finished before the next: else who changes much never gets one [s].
+#: Where changes have waited for a plan so long, what is under way is finished before the next: else a crew that
+#: changes much, many times a second even, never gets one [s].
 PATIENT_S: Final = 2.0
 #: How often a process without the duty looks whether it is free, or a database that is away is back [s].
 TURN_S: Final = 0.5
@@ -71,7 +72,7 @@ class Planning:
     _fresh: bool = False
     _given_up: GivenUp = field(default_factory=dict)
     _for: tuple[Shoot | None, tuple[str, ...]] | None = None
-    _since_s: float = 0.0
+    _since_s: float | None = None
     _before: deque[Made] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
     _me: str = field(default_factory=lambda: f"plan:{secrets.token_hex(8)}")
     _news: bool = False
@@ -89,7 +90,10 @@ class Planning:
 
     def follow(self) -> None:
         """The job has changed: make the plan again soon, where the shoot or its files are others."""
-        lasts = self.background.state.busy and time.monotonic() - self._since_s > PATIENT_S
+        now_s = time.monotonic()
+        with self._lock:
+            self._since_s = now_s if self._since_s is None else self._since_s
+            lasts = self.background.state.busy and now_s - self._since_s > PATIENT_S
         self.background.begin(self._plan, instead=True, patient=lasts)
 
     def again(self, *, fresh: bool) -> None:
@@ -117,8 +121,12 @@ class Planning:
     def _plan(self, run: WorkRun) -> None:
         """One plan, of the job as it stands when it begins: made here, or by the process that has the duty. A
         database that is away is waited for."""
-        self._since_s = time.monotonic()
         run.wait(SETTLE_S)
+        self._plan_or_wait(run)
+        with self._lock:
+            self._since_s = None
+
+    def _plan_or_wait(self, run: WorkRun) -> None:
         for turn in itertools.count():
             with contextlib.suppress(Away):
                 if self._news or turn % LOOK_TURNS == LOOK_TURNS - 1:
