@@ -9,6 +9,7 @@ import pytest
 from fastapi.testclient import TestClient
 from tests.web.conftest import client_of, planned
 from tests.web.event import LINK, SECRET, event_into, telephone, until
+from tests.web.test_door_tokens import codes_made
 
 from linkwright.store import Store
 
@@ -183,10 +184,11 @@ def test_a_crew_is_added_and_its_telephone_joins_by_a_code(
     tower = store.document().id_of("crew", "Tower")
     page = laptop.get(f"/connect?crew={tower}").text
     assert f'<option value="crew {tower}" selected>is of Tower</option>' in page
+    made = codes_made(laptop)
     answered = laptop.post("/connect/code", data={"role": f"crew {tower}", "name": "Ada"})
     assert answered.status_code == 200
     assert laptop.post("/connect/code", data={"role": "crew i999"}).status_code == 400
-    code = list(laptop.app.state.pages.codes._out)[-1]  # type: ignore[attr-defined]
+    code = made[0]
     stranger = TestClient(laptop.app, headers=dict(laptop.headers), client=("192.0.2.8", 4711))
     joined = stranger.post("/join", json={"code": code})
     assert joined.json()["to"] == "/own"

@@ -375,11 +375,25 @@ def test_a_device_from_the_network_needs_a_code_and_has_its_role(store: Store) -
         assert phone.get("/plan").status_code == 401
 
 
-def test_too_many_wrong_codes_shut_the_door_to_their_address_alone(store: Store) -> None:
-    from linkwright.door.codes import CODE_S, MOST_WRONG, Codes
+def test_too_many_wrong_codes_shut_the_door_to_their_address_alone(store: Store, tmp_path: Path) -> None:
+    from linkwright.door.codes import MOST_WRONG, Codes
 
-    now = [0.0]
-    codes = Codes(lambda: now[0])
+    now, began = [0.0], datetime.datetime(2027, 5, 10, 12, tzinfo=datetime.UTC)
+    with Store.open(
+        tmp_path / "codes.lwjob", create=True, now=lambda: began + datetime.timedelta(seconds=now[0])
+    ) as other_job:
+        codes_shut_the_door(Codes(other_job, lambda: now[0]), now)
+    with from_the_network(store) as phone:
+        stranger = TestClient(phone.app, headers=ORIGIN, client=("192.0.2.66", 4711))
+        code = phone.app.state.pages.codes.new("look")  # type: ignore[attr-defined]
+        for n in range(MOST_WRONG + 5):
+            assert stranger.post("/join", json={"code": f"wrong {n}"}).status_code == 400
+        assert phone.post("/join", json={"code": code, "name": "Phone"}).status_code == 200
+
+
+def codes_shut_the_door(codes: Any, now: list[float]) -> None:
+    from linkwright.door.codes import CODE_S, MOST_WRONG
+
     good, other = codes.new("edit"), codes.new("look")
     assert all(codes.take(f"wrong {n}", "192.0.2.66") is None for n in range(MOST_WRONG + 5))
     assert codes.take(good, "192.0.2.66") is None
@@ -389,12 +403,6 @@ def test_too_many_wrong_codes_shut_the_door_to_their_address_alone(store: Store)
     now[0] = CODE_S + 1
     assert codes.take(other, "192.0.2.66") is None, "old"
     assert codes.take(codes.new("look"), "192.0.2.66") is not None, "heard again"
-    with from_the_network(store) as phone:
-        stranger = TestClient(phone.app, headers=ORIGIN, client=("192.0.2.66", 4711))
-        code = phone.app.state.pages.codes.new("look")  # type: ignore[attr-defined]
-        for n in range(MOST_WRONG + 5):
-            assert stranger.post("/join", json={"code": f"wrong {n}"}).status_code == 400
-        assert phone.post("/join", json={"code": code, "name": "Phone"}).status_code == 200
 
 
 def test_static_files_have_the_name_of_their_content_and_nothing_else_is_served(demo: TestClient) -> None:

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 import secrets
 import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import asdict, dataclass
+from typing import Final, cast
 
-from linkwright.store import Role
+from linkwright.store import Role, Store
 
 #: How long a code lets a device in [s], and how many wrong ones are borne from one address in that time.
 CODE_S: Final = 300.0
+HOLDS: Final = datetime.timedelta(seconds=CODE_S)
 MOST_WRONG: Final = 20
 #: So many addresses are remembered.
 MOST_ADDRESSES: Final = 1000
@@ -31,21 +33,18 @@ class Admission:
 
 
 class Codes:
-    """The one-time codes that are out: kept in memory, as they live for minutes."""
+    """The one-time codes that are out: in the job, so that any process that serves it takes them. How often which
+    address guessed is this process's own."""
 
-    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
-        self._clock = clock
+    def __init__(self, store: Store, clock: Callable[[], float] = time.monotonic) -> None:
+        self._store, self._clock = store, clock
         self._lock = threading.Lock()
-        self._out: dict[str, tuple[Admission, float]] = {}
         self._wrong: OrderedDict[str, list[float]] = OrderedDict()
 
     def new(self, role: Role, name: str = "", device: str = "", crew: str = "") -> str:
         """A code for one device."""
         code = secrets.token_urlsafe(24)
-        with self._lock:
-            now = self._clock()
-            self._out = {old: one for old, one in self._out.items() if now - one[1] < CODE_S}
-            self._out[code] = (Admission(role, name, device, crew), now)
+        self._store.put_code(code, asdict(Admission(role, name, device, crew)), HOLDS)
         return code
 
     def take(self, code: str, address: str = "") -> Admission | None:
@@ -55,9 +54,9 @@ class Codes:
             wrong = [then for then in self._wrong.get(address, ()) if now - then < CODE_S]
             if len(wrong) >= MOST_WRONG:
                 return None
-            admission, when = self._out.pop(code, (None, 0.0))
-            if admission is not None and now - when <= CODE_S:
-                return admission
+            admits = self._store.take_code(code, HOLDS)
+            if admits is not None:
+                return Admission(cast(Role, admits["role"]), admits["name"], admits["device"], admits["crew"])
             self._wrong[address] = [*wrong, now]
             self._wrong.move_to_end(address)
             while len(self._wrong) > MOST_ADDRESSES:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import hashlib
+import json
 from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any, BinaryIO
 
@@ -145,6 +146,21 @@ class Aside(Opened):
             return device
 
         return self._writing(who, job)
+
+    def put_code(self, code: str, admits: Mapping[str, str], holds: datetime.timedelta) -> None:
+        """A code is out that lets in once, for so long: in whatever process it is shown again."""
+        now = self._now()
+        at_ms, since_ms = milliseconds(now), milliseconds(now - holds)
+        text = written(plain(dict(admits)))
+        self._plainly(lambda connection: devices.put_code(connection, code, text, at_ms, since_ms))
+
+    def take_code(self, code: str, holds: datetime.timedelta) -> dict[str, str] | None:
+        """What a code lets in; it is then used up. None: there is no such, or it is too old."""
+        since_ms = milliseconds(self._now() - holds)
+        if not self._reading(lambda connection: devices.is_out(connection, code)):
+            return None  # who guesses costs no write
+        admits = self._plainly(lambda connection: devices.take_code(connection, code, since_ms))
+        return None if admits is None else dict(json.loads(admits))
 
     def devices(self) -> list[Device]:
         """All that ever joined."""

@@ -49,7 +49,7 @@ def forget_devices(file: Path) -> None:
     try:
         connection.execute("PRAGMA secure_delete=ON")
         there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        for table in there & {"device", "door"}:
+        for table in there & {"device", "door", "code"}:
             connection.execute(f"DELETE FROM {table}")
     finally:
         connection.close()

@@ -101,6 +101,28 @@ def new_token(turn: Turn, device_id: str, token: str, ends: datetime.datetime) -
     return None if row is None else _device(row)
 
 
+def put_code(connection: Connection, code: str, admits: str, at_ms: int, since_ms: int) -> None:
+    """A code is out, of which only the hash is kept; those from before `since_ms` are not any more."""
+    table = tables.code
+    connection.execute(delete(table).where(table.c.at_ms < since_ms))
+    connection.execute(insert(table).values(hash=hash_of(code), at_ms=at_ms, admits=admits))
+
+
+def is_out(connection: Connection, code: str) -> bool:
+    """Whether there is such a code, old ones too."""
+    table = tables.code
+    return connection.execute(select(table.c.at_ms).where(table.c.hash == hash_of(code))).first() is not None
+
+
+def take_code(connection: Connection, code: str, since_ms: int) -> str | None:
+    """What a code that is out since then lets in; it is used up. None: there is no such."""
+    table = tables.code
+    there = table.c.hash == hash_of(code)
+    row = connection.execute(select(table).where(there)).first()
+    connection.execute(delete(table).where(there))
+    return None if row is None or row.at_ms < since_ms else str(row.admits)
+
+
 def devices(connection: Connection) -> list[Device]:
     """All that ever joined, in that order."""
     table = tables.device

@@ -119,6 +119,15 @@ device = Table(
     CheckConstraint("role IN ('look', 'log', 'edit', 'crew', 'list')", name="device_role"),
 )
 
+#: Codes that are out, by their SHA-256, for minutes: what each lets in, as JSON.
+code = Table(
+    "code",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("admits", Text, nullable=False),
+)
+
 #: Who joined, was refused, was forgotten; what is refused again from the same address is counted. Never a secret.
 door = Table(
     "door",

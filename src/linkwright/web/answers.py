@@ -46,7 +46,7 @@ class Pages:
     templates: Jinja2Templates
     book: Book
     lan: Lan
-    codes: Codes = field(default_factory=Codes)
+    codes: Codes
     keeper: Keeper = field(default_factory=Keeper)
 
 

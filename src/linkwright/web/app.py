@@ -21,6 +21,7 @@ from linkwright.desk.devices import may_until
 from linkwright.desk.names import named_in
 from linkwright.door.bodies import Bodies
 from linkwright.door.book import Book
+from linkwright.door.codes import Codes
 from linkwright.door.gate import Gate, person_of
 from linkwright.door.lan import Lan
 from linkwright.door.may import OWN_PATH
@@ -68,7 +69,7 @@ def create_app(
         desk.close()
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
-    pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan)
+    pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan, Codes(store))
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Once)
     app.add_middleware(Bodies)

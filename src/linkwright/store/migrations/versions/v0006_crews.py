@@ -1,4 +1,4 @@
-"""Devices of crews, and of who fetches our list; what crews ask for; the carriers that they were told."""
+"""Devices of crews and of who fetches our list, codes that are out, what crews ask and what they were told."""
 
 from __future__ import annotations
 
@@ -19,6 +19,12 @@ def upgrade() -> None:
         op.add_column("device", sa.Column("crew", sa.Text))
         op.drop_constraint("device_role", "device", type_="check")
         op.create_check_constraint("device_role", "device", ROLES)
+    op.create_table(
+        "code",
+        sa.Column("hash", sa.String(64), primary_key=True),
+        sa.Column("at_ms", sa.BigInteger, nullable=False),
+        sa.Column("admits", sa.Text, nullable=False),
+    )
     _request()
     _carrier()
 
