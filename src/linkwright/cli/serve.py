@@ -39,6 +39,14 @@ def run(
     ] = "linkwright/readings/#",
     osc: Annotated[int | None, typer.Option(min=1, max=65535, help="take readings by OSC at this UDP port")] = None,
     database: Annotated[str | None, typer.Option(help="a job file, or the URL of a PostgreSQL database")] = None,
+    behind: Annotated[
+        str | None,
+        typer.Option(help="NAME by which a balancer in front is asked, which encrypts: all need a token"),
+    ] = None,
+    joins: Annotated[
+        str | None,
+        typer.Option(help="NAME at which devices join, served by others with --behind: Connect here lets them in"),
+    ] = None,
 ) -> None:
     """The web pages of a shoot, on loopback unless --lan.
 
@@ -53,6 +61,8 @@ def run(
 
     if plain and not lan:
         raise InputError("--plain is for --lan: without it nothing leaves this laptop, encrypted or not")
+    if sum(chosen is not None and chosen is not False for chosen in (lan or None, behind, joins)) > 1:
+        raise InputError("--lan, --behind and --joins are three ways of being asked; choose one")
     path = Path(shoot) if shoot is not None else None
     if path is not None and is_zip(path):
         path = _unpacked(path, database, open_beside)
@@ -64,7 +74,9 @@ def run(
     try:
         if path is not None and not is_job and not store.document().document:
             import_shoot(store, path, lambda what: typer.echo(what, err=True), _ask)
-        serve_store(store, port, lan, _sources(mqtt, mqtt_topic, osc), plain=plain)
+        name = behind or joins or ""
+        sources = _sources(mqtt, mqtt_topic, osc)
+        serve_store(store, port, lan, sources, plain=plain, name=name, behind=behind is not None)
     finally:
         store.close()
 
@@ -104,10 +116,13 @@ def serve_store(
     *,
     or_next: bool = False,
     plain: bool = False,
+    name: str = "",
+    behind: bool = False,
 ) -> None:
     """Serve a store until Ctrl-C; `or_next`: at the next free port where that one is taken, and it is said.
 
-    lan : open to the network too, encrypted unless `plain`.
+    lan : open to the network too, encrypted unless `plain`. name : that of a balancer: this process is `behind` it,
+    or lets in devices that join there.
 
     Raises InputError where the port cannot be used.
     """
@@ -119,13 +134,18 @@ def serve_store(
     from linkwright.web.serving import Serving
 
     own_rules()
-    sock = _listening(port, lan, or_next)
+    if name:
+        Lan.behind_name(name)  # what is no name is told before anything is opened
+    sock = _listening(port, lan or behind, or_next)
     taken, port = port, sock.getsockname()[1]
     if taken not in (0, port):
         typer.echo(f"Port {taken} is taken by another program; the next free one is used.")
     places = own_folder()
     hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
-    open_to = Lan.at(hosts, port, None if plain else places.parent / "door") if lan else Lan(hosts)
+    if name:
+        open_to = Lan.behind_name(name) if behind else Lan.beside_name(hosts, name)
+    else:
+        open_to = Lan.at(hosts, port, None if plain else places.parent / "door") if lan else Lan(hosts)
     app = create_app(store, sources=sources, places=PlaceBook(places), lan=open_to)
     for said in store.said:
         typer.echo(said)

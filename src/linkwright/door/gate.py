@@ -68,9 +68,9 @@ class Gate:
 
     def __init__(
         self, app: ASGIApp, store: Store, hosts: AbstractSet[str], keeper: Keeper, book: Book,
-        until: Callable[[], datetime.datetime],
+        until: Callable[[], datetime.datetime], behind: bool = False,
     ) -> None:  # fmt: skip
-        self.app, self.store, self.hosts = app, store, hosts
+        self.app, self.store, self.hosts, self.behind = app, store, hosts, behind
         self.keeper, self.book, self.until = keeper, book, until
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -79,6 +79,7 @@ class Gate:
             await self.app(scope, receive, send)
             return
         request = Request(scope)
+        scope["behind"] = self.behind
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -148,12 +149,17 @@ def _foreign(request: Request, hosts: AbstractSet[str]) -> Response | None:
 
 
 def is_loopback(request: Request) -> bool:
-    """Whether a request comes from this machine itself."""
+    """Whether a request comes from this machine itself; never behind a balancer, which may be on it."""
+    if request.scope.get("behind"):
+        return False
     return request.client is not None and (request.client.host in HOME or request.client.host == "testclient")
 
 
 def address_of(request: Request) -> str:
-    """From which address a request comes."""
+    """From which address a request comes; behind a balancer, as that says last."""
+    forwarded = request.headers.get("x-forwarded-for", "") if request.scope.get("behind") else ""
+    if forwarded:
+        return forwarded.rpartition(",")[2].strip()[:60]
     return request.client.host if request.client is not None else ""
 
 

@@ -26,6 +26,8 @@ class Lan:
     """The exact names, with port, that the pages answer to, and their addresses on the network.
 
     folder : where the certificate is kept; None: the way is not encrypted. They follow the laptop's addresses.
+    in_front : something in front of the pages has the name by which they are asked for, and encrypts. behind : this
+    process is behind it, so that nobody who asks counts as sitting at this machine.
     """
 
     hosts: set[str] = field(default_factory=set)
@@ -35,6 +37,19 @@ class Lan:
     addresses: Callable[[], list[str]] = list
     certificate: Certificate | None = None
     tls: ssl.SSLContext | None = None
+    in_front: bool = False
+    behind: bool = False
+
+    @classmethod
+    def behind_name(cls, name: str) -> Lan:
+        """Behind a balancer that is asked for by a name. Raises InputError where that is none."""
+        checked = _name(name)
+        return cls({checked, f"{checked}:443"}, (f"https://{checked}",), in_front=True, behind=True)
+
+    @classmethod
+    def beside_name(cls, hosts: set[str], name: str) -> Lan:
+        """On this machine alone, where devices join by a name behind which others serve. Raises InputError."""
+        return cls(hosts, (f"https://{_name(name)}",), in_front=True)
 
     @classmethod
     def at(
@@ -48,7 +63,7 @@ class Lan:
     @property
     def plain(self) -> bool:
         """Whether it is open to the network and not encrypted."""
-        return bool(self.urls) and self.tls is None
+        return bool(self.urls) and self.tls is None and not self.in_front
 
     def look(self) -> bool:
         """Follow the addresses as they are now. Whether they were others before. Raises InputError."""
@@ -75,6 +90,13 @@ class Lan:
         from linkwright.door.certificate import grouped
 
         return grouped(there.key_sha256), grouped(there.sha256)
+
+
+def _name(name: str) -> str:
+    found = name.strip().lower()
+    if re.fullmatch(r"[a-z0-9](?:[a-z0-9.-]{0,251}[a-z0-9])?(?::\d{1,5})?", found) is None:
+        raise InputError(f'"{name[:80]}" is no name of a host; expected one such as event.example')
+    return found
 
 
 def _context() -> ssl.SSLContext:

@@ -70,12 +70,14 @@ def create_app(
 
     app = FastAPI(title="Linkwright", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     pages = app.state.pages = Pages(desk, hub, _templates(), Book(store), lan, Codes(store))
+    if lan.behind:
+        pages.keeper.trust()
     app.add_middleware(GZipMiddleware, minimum_size=1000)  # it leaves the event stream alone
     app.add_middleware(Once)
     app.add_middleware(Bodies)
     app.add_middleware(
         Gate, store=store, hosts=lan.hosts, keeper=pages.keeper, book=pages.book,
-        until=lambda: may_until(desk.document()[0].shoot, store.now()),
+        until=lambda: may_until(desk.document()[0].shoot, store.now()), behind=lan.behind,
     )  # fmt: skip
     _errors(app)
     _static(app)

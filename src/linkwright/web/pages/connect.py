@@ -180,7 +180,7 @@ def join(request: Request, joining: Joining) -> Response:
     token, device = _let_in(request, replace(admission, name=called), "again" if admission.device else "joined")
     to = OWN_PATH if device.role == "crew" else "/plan"
     response = JSONResponse({"says": f"{device.name} {ROLES[device.role]}.", "to": to})
-    secure = request.url.scheme == "https"
+    secure = request.url.scheme == "https" or pages.lan.in_front
     response.set_cookie(COOKIE, token, max_age=COOKIE_S, httponly=True, samesite="strict", path="/", secure=secure)
     return response
 
