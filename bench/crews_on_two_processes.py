@@ -85,8 +85,8 @@ async def asked(
     data = b"" if body is None else json.dumps(body).encode()
     head = (
         f"{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: http://127.0.0.1:{port}\r\n"
-        f"Authorization: Bearer {telephone.token}\r\nContent-Type: application/json\r\nContent-Length: {len(data)}\r\n"
-        "Connection: close\r\n\r\n"
+        f"Authorization: Bearer {telephone.token}\r\nContent-Type: application/json\r\n"
+        f"Content-Length: {len(data)}\r\nConnection: close\r\n\r\n"
     )
     writer.write(head.encode() + data)
     answer = await reader.read()
@@ -166,7 +166,8 @@ async def measure(telephones: list[Telephone], ports: list[int], seconds: float,
 
 def judged(telephones: list[Telephone], told: Told) -> list[str]:
     """What is told of it."""
-    here, there, lost, strange = [], [], 0, 0
+    here, there = list[float](), list[float]()
+    lost, strange = 0, 0
     by_crew = {n: [when - took for crew, _, when, took in told.changes if crew == n] for n in range(CREWS)}
     for telephone in telephones:
         times = np.array(telephone.told_s)
