@@ -61,7 +61,7 @@ def run(
 
     if plain and not lan:
         raise InputError("--plain is for --lan: without it nothing leaves this laptop, encrypted or not")
-    if sum(chosen is not None and chosen is not False for chosen in (lan or None, behind, joins)) > 1:
+    if [lan, behind is not None, joins is not None].count(True) > 1:
         raise InputError("--lan, --behind and --joins are three ways of being asked; choose one")
     path = Path(shoot) if shoot is not None else None
     if path is not None and is_zip(path):
