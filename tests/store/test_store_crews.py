@@ -129,6 +129,18 @@ def test_a_carrier_is_told_until_it_is_ticked(place: str) -> None:
         assert hatch.carriers() == [], "its call is over"
 
 
+def test_what_is_sent_again_is_asked_once(place: str) -> None:
+    store, ids = job(place)
+    with store:
+        a, b = store.hatch(ids["A"]), store.hatch(ids["B"])
+        first = a.ask(Wanted(links=1, note="x"), "Ines", once="n-1")
+        assert a.ask(Wanted(links=1, note="x"), "Ines", once="n-1") == first
+        assert b.trouble("", "y", "Bo", once="n-1").crew == ids["B"], "another's action of that name is another"
+        a.ask(Wanted(links=1, note="x"), "Ines", once="n-2")
+        assert [one.kind for one in a.requests()] == ["carriers", "carriers"]
+        assert [one.kind for one in b.requests()] == ["trouble"]
+
+
 def test_a_tick_is_taken_back(place: str) -> None:
     store, ids = job(place)
     with store:

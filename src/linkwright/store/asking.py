@@ -124,11 +124,14 @@ class Asking(Aside):
 
     # What a hatch does; each checks whose it is
 
-    def _ask(self, crew: str, kind: Kind, wanted: Wanted, who: str) -> CrewRequest:
-        wanted = wanted.checked()
+    def _ask(self, crew: str, kind: Kind, wanted: Wanted, who: str, once: str) -> CrewRequest:
+        wanted, id_ = wanted.checked(), asked.id_once(crew, once) if once else ""
 
         def job(turn: Turn) -> CrewRequest:
-            request = asked.ask(turn, crew, kind, wanted, self._now())
+            there = asked.listed(turn.connection, crew, id_) if id_ else []
+            if there:
+                return there[0]
+            request = asked.ask(turn, crew, kind, wanted, self._now(), id_)
             self._note(turn, REQUEST, "insert", (crew, request.id), None, asked.stored_step("asked", wanted.note))
             return request
 

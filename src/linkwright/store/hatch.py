@@ -118,8 +118,9 @@ class Hatch:
         """The moment by the clock of the store."""
         return self.__store.now()
 
-    def ask(self, wanted: Wanted, who: str) -> CrewRequest:
-        """Ask for carriers. Raises InputError where that cannot be asked."""
+    def ask(self, wanted: Wanted, who: str, *, once: str = "") -> CrewRequest:
+        """Ask for carriers; by an action of the same name (`once`) once. Raises InputError where that cannot be
+        asked."""
         own = self.own()
         if wanted.links < 1:
             raise InputError("say how many links are wanted; one at least")
@@ -128,16 +129,16 @@ class Hatch:
         if wanted.site and wanted.site not in own.sites:
             raise InputError(f'there is no site "{wanted.site}"; choose one of the list')
         self._no_flood()
-        return self.__store._ask(self.crew, "carriers", wanted, who)
+        return self.__store._ask(self.crew, "carriers", wanted, who, once)
 
-    def trouble(self, link: str, text: str, who: str) -> CrewRequest:
-        """Report trouble with an own link (by id), or with none in particular."""
+    def trouble(self, link: str, text: str, who: str, *, once: str = "") -> CrewRequest:
+        """Report trouble with an own link (by id), or with none in particular; `once` as of `ask`."""
         if link and link not in {one.id for one in self.own().links}:
             raise InputError("that is no link of yours; load the page again")
         if not text.strip():
             raise InputError("say what is the matter")
         self._no_flood()
-        return self.__store._ask(self.crew, "trouble", Wanted(link=link, note=text), who)
+        return self.__store._ask(self.crew, "trouble", Wanted(link=link, note=text), who, once)
 
     def give_back(self, request_id: str, seen: str, who: str) -> CrewRequest:
         """Give back what was asked for: its links leave the shoot. Raises Conflict where it is not as `seen`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
@@ -105,9 +106,14 @@ class Becomes:
     says: str = field(default="")
 
 
-def ask(turn: Turn, crew: str, kind: Kind, wanted: Wanted, when: datetime.datetime) -> CrewRequest:
-    """A new request."""
-    new, at_ms = turn.new_id(), milliseconds(when)
+def id_once(crew: str, once: str) -> str:
+    """The id of what a crew asks by an action of a name: the same however often, and wherever, it is sent."""
+    return f"q{hashlib.sha256(f'{crew} {once}'.encode('utf-8', 'surrogatepass')).hexdigest()[:24]}"
+
+
+def ask(turn: Turn, crew: str, kind: Kind, wanted: Wanted, when: datetime.datetime, id_: str = "") -> CrewRequest:
+    """A new request, of an id of its own where none is given."""
+    new, at_ms = id_ or turn.new_id(), milliseconds(when)
     kept = json.dumps({key: value for key, value in asdict(wanted).items() if value}, separators=(",", ":"))
     row = {
         "id": new, "crew": crew, "kind": kind, "state": "asked", "wanted": kept, "at_ms": at_ms, "who": turn.who,

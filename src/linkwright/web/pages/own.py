@@ -16,6 +16,7 @@ from pydantic import Field as Bounded
 from linkwright.desk.crews import Kit, kit_chosen, kits
 from linkwright.desk.crewsheet import sheet_of
 from linkwright.door.gate import person_of
+from linkwright.door.once import MOST_NAME
 from linkwright.shoot.errors import InputError
 from linkwright.store import Hatch, Own, Wanted
 from linkwright.units import mhz_text
@@ -102,8 +103,13 @@ def ask(request: Request, asked: Asked) -> dict[str, Any]:
         links=asked.links, transmitter=kit.transmitter, receiver=kit.receiver, site=asked.site, call=asked.call,
         note=asked.note, **when,
     )  # fmt: skip
-    hatch.ask(wanted, who)
+    hatch.ask(wanted, who, once=_once(request))
     return {"says": ["Asked; the answer comes here."]}
+
+
+def _once(request: Request) -> str:
+    """The name of the action: sent again, to whichever process, it is done once."""
+    return request.headers.get("x-once", "")[:MOST_NAME]
 
 
 def _date(text: str) -> str:
@@ -123,7 +129,7 @@ def _time(text: str) -> str:
 @router.post("/own/trouble")
 def trouble(request: Request, told: Trouble) -> dict[str, Any]:
     """Report trouble."""
-    hatch_of(request).trouble(told.link, told.text, person_of(request).name)
+    hatch_of(request).trouble(told.link, told.text, person_of(request).name, once=_once(request))
     return {"says": ["Reported to whoever coordinates; keep listening."]}
 
 
