@@ -29,7 +29,7 @@ settings.load_profile("ci")
 #: These take longest. They come first, so that at the end nobody waits for one of them while the others are done.
 LONG: Final = (
     "test_everybody_can_use", "refresh_readme.py", "test_every_gentle_answer", "test_killed_fifty_times",
-    "test_a_power_cut_costs_nothing", "test_every_route_with_a_session",
+    "test_a_power_cut_costs_nothing", "test_every_route_with_a_session", "test_nothing_acknowledged_is_lost",
 )  # fmt: skip
 
 
