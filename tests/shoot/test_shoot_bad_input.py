@@ -381,8 +381,8 @@ def test_an_unknown_key_like_no_other_gets_the_whole_list() -> None:
     assert said == (
         'quay.toml, line 60: link "Pilot" has an unknown key "zzz"; known are at, attenuation_db, '
         "block, breaks_per_hour, crew, crowd, does, encrypted, facing, heard_at, locked_mhz, locked_mw, "
-        "low_cut_hz, microphone, mouth_m, name, power, receive, receiver, recorder, reserve_db, route, serves, set_at, "
-        "set_delay_ms, set_mhz, spares, speed_m_s, stay_db, sure_wanted, transmit, transmitter, voice, "
+        "low_cut_hz, microphone, mouth_m, name, power, receive, receiver, recorder, reserve_db, route, serves, "
+        "set_at, set_delay_ms, set_mhz, spares, speed_m_s, stay_db, sure_wanted, transmit, transmitter, voice, "
         "voice_f0_hz, within_m, worn"
     )
 

@@ -10,7 +10,7 @@ import numpy as np
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.criterion import Comparison, choose, standing
 from linkwright.assign.placement import CallLevels, Outcome, Placement
-from linkwright.assign.problem import Assignment, Criterion, Problem, Wish
+from linkwright.assign.problem import Assignment, Criterion, Problem, Wish, distinct
 from linkwright.assign.products import is_clean
 from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
@@ -107,10 +107,12 @@ def _dear(task: SiteTask, answers: Sequence[CallAnswer]) -> set[int]:
 def _outcomes(task: SiteTask, answers: Sequence[CallAnswer]) -> Iterator[tuple[CallLevels, Outcome]]:
     """What comes of each call, for the links that have a carrier."""
     wishes = task.problem.wishes
-    for members, answer in zip(task.problem.calls, answers, strict=True):
+    for calls in (*((n,) for n in range(len(answers))), *task.problem.at_once):
+        members = task.problem.meeting(calls)
         slots = np.full(len(wishes), -1)
+        carriers_khz = {name: khz for n in calls for name, khz in answers[n].carriers_khz.items()}
         for i in members:
-            khz = answer.carriers_khz[wishes[i].name]
+            khz = carriers_khz[wishes[i].name]
             slots[i] = -1 if khz is None else int(np.searchsorted(wishes[i].slots_khz, khz))
         for call in task.levels:
             if set(call.members.tolist()) <= set(members):
@@ -135,27 +137,16 @@ def _placed(answers: Sequence[CallAnswer]) -> int:
 def _solved(task: SiteTask, tell: Tell) -> list[CallAnswer]:
     """All calls together, else each by itself where that places more or helps somebody who is short."""
     site = task.problem
-    problem = _distinct(site, site.elsewhere)
+    problem = distinct(site, site.elsewhere)
     whole, compared = _weighed(replace(task, problem=problem), tell)
     if site.elsewhere and whole.criterion != "clean":
-        problem = _distinct(site, ())
+        problem = distinct(site)
         whole, compared = _weighed(replace(task, problem=problem), tell)
     together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
     if len(problem.calls) == 1 or (_all_placed(together) and not _dear(task, together)):
         return together
     apart = _call_by_call(task, tell)
     return apart if _worth(task, apart) > _worth(task, together) else together
-
-
-def _distinct(site: Problem, elsewhere: Sequence[tuple[int, ...]]) -> Problem:
-    """The same with each distinct call once, with all others that are on during any of those alike; and with the
-    calls of other sites on which some of its links meet, so that what is clean here is so there."""
-    makers: dict[tuple[int, ...], tuple[int, ...]] = {}
-    for n, call in enumerate(site.calls):
-        makers[call] = tuple(dict.fromkeys((*makers.get(call, ()), *site.makers_in(n))))
-    for call in elsewhere:
-        makers.setdefault(call, ())
-    return replace(site, calls=tuple(makers), makers_khz=tuple(makers.values()))
 
 
 def _with_carrier(task: SiteTask, has: Sequence[bool]) -> list[CallLevels]:
@@ -170,11 +161,13 @@ def _worth(task: SiteTask, answers: Sequence[CallAnswer]) -> tuple[int, int]:
 
 
 def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
-    """Each call by itself; a link that was live before keeps its carrier where that stays clean and holds."""
+    """Each call by itself, those that run at the same time together; a link that was live before keeps its carrier
+    where that stays clean and holds."""
     site = task.problem
-    answers: list[CallAnswer] = []
+    answers: dict[int, CallAnswer] = {}
     before: dict[str, Kept] = {}
-    for n, members in enumerate(site.calls):
+    for calls in site.groups:
+        members = site.meeting(calls) if len(calls) > 1 else site.calls[calls[0]]
         wishes = [site.wishes[i] for i in members]
         near = [
             replace(w, keep_khz=before[w.name].carrier_khz, keep_spares_khz=before[w.name].spares_khz)
@@ -182,7 +175,7 @@ def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
             else w
             for w in wishes
         ]
-        alone = replace(site, wishes=tuple(near), calls=(tuple(range(len(near))),), makers_khz=(site.makers_in(n),))
+        alone = _alone(site, calls, members, near)
         levels = _levels_alone(task, members)
         found, compared = _weighed(replace(task, problem=alone, levels=levels), tell)
         if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
@@ -192,20 +185,34 @@ def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
                 again[0].placed == found.placed and again[0].criterion == "clean"
             ):
                 found, compared = again
-        answers.append(_answer(site, n, wishes, found, compared))
+        by_link = {i: n for n, i in enumerate(members)}
+        for n in calls:
+            answers[n] = _of_call(site, found, n, compared, by_link)
         for wish, carrier, spares in zip(wishes, found.carriers_khz, found.spares_khz, strict=True):
             if carrier is not None:
                 before[wish.name] = Kept(carrier, spares)
-    return answers
+    return [answers[n] for n in range(len(site.calls))]
+
+
+def _alone(site: Problem, calls: Sequence[int], members: Sequence[int], wishes: Sequence[Wish]) -> Problem:
+    """The problem of calls that run at the same time, its links counted from nothing."""
+    number, place = {i: n for n, i in enumerate(members)}, {call: n for n, call in enumerate(calls)}
+    mine = tuple(tuple(number[i] for i in site.calls[call]) for call in calls)
+    moments = tuple(tuple(place[call] for call in moment) for moment in site.at_once if moment[0] in place)
+    makers = tuple(site.makers_in(call) for call in calls)
+    alone = replace(site, wishes=tuple(wishes), calls=mine, makers_khz=makers, at_once=moments)
+    return distinct(alone) if moments else alone
 
 
 def _levels_alone(task: SiteTask, members: tuple[int, ...]) -> tuple[CallLevels, ...]:
-    """The levels of the call of those members, who are counted from nothing there."""
+    """The levels of the call of those members, who are counted from nothing there; of calls at the same time, of
+    all that are among them."""
     number = {i: n for n, i in enumerate(members)}
+    able = {i for i in members if task.problem.wishes[i].slots_khz.size}
     return tuple(
         replace(call, members=np.array([number[int(i)] for i in call.members], dtype=np.int64))
         for call in task.levels
-        if set(call.members.tolist()) == {i for i in members if task.problem.wishes[i].slots_khz.size}
+        if (live := set(call.members.tolist())) == able or (task.problem.at_once and live <= able)
     )
 
 
@@ -221,14 +228,24 @@ def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]
     return choose(task.problem, _with_carrier(task, [khz is not None for khz in found.carriers_khz]), found, tell)
 
 
-def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | None) -> CallAnswer:
+def _of_call(
+    site: Problem, whole: Assignment, n: int, compared: Comparison | None, place: Mapping[int, int] | None = None
+) -> CallAnswer:
+    """The answer of one call from that of several; `place` is where each link stands in it, the links themselves
+    unless said."""
+
+    def part(links: Sequence[int]) -> Assignment:
+        at = links if place is None else [place[i] for i in links]
+        return replace(
+            whole,
+            carriers_khz=tuple(whole.carriers_khz[i] for i in at),
+            spares_khz=tuple(whole.spares_khz[i] for i in at),
+        )
+
     members = site.calls[n]
-    part = replace(
-        whole,
-        carriers_khz=tuple(whole.carriers_khz[i] for i in members),
-        spares_khz=tuple(whole.spares_khz[i] for i in members),
-    )
-    return _answer(site, n, [site.wishes[i] for i in members], part, compared)
+    moments = [(part(site.meeting(calls)), site.makers_at(calls)) for calls in site.moments_of(n)]
+    criterion: Criterion = "clean" if all(_criterion(site, *one) == "clean" for one in moments) else "power"
+    return _answer(site, n, [site.wishes[i] for i in members], part(members), criterion, compared)
 
 
 #: In a call of up to so many links every product is enumerated to say whether it is clean; in a larger one the
@@ -236,8 +253,8 @@ def _of_call(site: Problem, whole: Assignment, n: int, compared: Comparison | No
 ENUMERATE_UP_TO = 64
 
 
-def _criterion(site: Problem, n: int, found: Assignment) -> Criterion:
-    """What a call really is, whatever it was looked for as."""
+def _criterion(site: Problem, found: Assignment, makers_khz: Sequence[int]) -> Criterion:
+    """What the links of a moment really are, whatever they were looked for as."""
     placed = [
         (khz, spares) for khz, spares in zip(found.carriers_khz, found.spares_khz, strict=True) if khz is not None
     ]
@@ -245,15 +262,19 @@ def _criterion(site: Problem, n: int, found: Assignment) -> Criterion:
         return found.criterion
     carriers, spares_khz = [khz for khz, _ in placed], [spares for _, spares in placed]
     guards = (site.guard_two_khz, site.guard_three_khz)
-    return "clean" if is_clean(carriers, spares_khz, site.makers_in(n), *guards) else "power"
+    return "clean" if is_clean(carriers, spares_khz, makers_khz, *guards) else "power"
 
 
 def _answer(
-    site: Problem, n: int, wishes: Sequence[Wish], found: Assignment, compared: Comparison | None = None
+    site: Problem,
+    n: int,
+    wishes: Sequence[Wish],
+    found: Assignment,
+    criterion: Criterion,
+    compared: Comparison | None,
 ) -> CallAnswer:
     clean, any_ = bounds_of_call(site, site.calls[n])
     names = [wish.name for wish in wishes]
-    criterion = _criterion(site, n, found)
     return CallAnswer(
         criterion,
         found.proved,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -41,13 +42,14 @@ class Wish:
     stay_db: float = 6.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Problem:
     """Links on one site. `calls` names, by index, who is live together; a link may be in several calls.
 
     A product 2A-B nearer than `guard_two_khz` or A+B-C nearer than `guard_three_khz` to a carrier hits it.
     `roomy_khz` is the distance from which on no product touches a channel: where there is room, it is kept.
-    `elsewhere` are who of the links meet in calls on other sites. `makers_khz[k]` are the carriers of others that
+    `elsewhere` are who of the links meet in calls on other sites; `at_once` are calls, by index, that run at the
+    same moment: all their links meet. `makers_khz[k]` are the carriers of others that
     are on during call k: they make products, and nobody minds what falls on them. None at all where it is empty.
     """
 
@@ -58,6 +60,33 @@ class Problem:
     makers_khz: tuple[tuple[int, ...], ...] = ()
     roomy_khz: int = 0
     elsewhere: tuple[tuple[int, ...], ...] = ()
+    at_once: tuple[tuple[int, ...], ...] = ()
+
+    def meeting(self, calls: Sequence[int]) -> tuple[int, ...]:
+        """The links of some calls, ascending."""
+        return tuple(sorted({link for call in calls for link in self.calls[call]}))
+
+    def moments_of(self, call: int) -> list[tuple[int, ...]]:
+        """The calls that run at one moment with a call, by index, moment by moment; itself where none does."""
+        return [calls for calls in self.at_once if call in calls] or [(call,)]
+
+    def makers_at(self, calls: Sequence[int]) -> tuple[int, ...]:
+        """The carriers of others that are on during any of some calls [kHz]."""
+        if len(calls) == 1:
+            return self.makers_in(calls[0])
+        return tuple(dict.fromkeys(khz for call in calls for khz in self.makers_in(call)))
+
+    @functools.cached_property
+    def groups(self) -> list[tuple[int, ...]]:
+        """The calls, by index, those together that run at the same time or are joined by such: each once."""
+        group = list(range(len(self.calls)))
+        for calls in self.at_once:
+            joined = {group[call] for call in calls}
+            group = [min(joined) if mine in joined else mine for mine in group]
+        found: dict[int, list[int]] = {}
+        for call, mine in enumerate(group):
+            found.setdefault(mine, []).append(call)
+        return [tuple(calls) for calls in found.values()]
 
     def makers_in(self, call: int) -> tuple[int, ...]:
         """The carriers of others that are on during a call [kHz]."""
@@ -140,6 +169,37 @@ def answer(
     placed = tuple(grid.carrier_khz(int(cell)) if cell >= 0 else None for cell in carriers)
     in_order = tuple(tuple(grid.carrier_khz(cell) for cell in mine) for mine in spares)
     return Assignment(criterion, placed, in_order, proved)
+
+
+def distinct(site: Problem, elsewhere: Sequence[tuple[int, ...]] = ()) -> Problem:
+    """The same with each distinct call once, with all others that are on during any of those alike; with those that
+    run at one moment as one; and with the calls of other sites on which some of its links meet, so that what is
+    clean here is so there."""
+    makers: dict[tuple[int, ...], tuple[int, ...]] = {}
+    moments = [(call, site.makers_in(n)) for n, call in enumerate(site.calls)]
+    moments += [(site.meeting(calls), site.makers_at(calls)) for calls in site.at_once]
+    for call, khz in moments:
+        makers[call] = tuple(dict.fromkeys((*makers.get(call, ()), *khz)))
+    for call in elsewhere:
+        makers.setdefault(call, ())
+    if site.at_once:
+        makers = _largest(makers)
+    return replace(site, calls=tuple(makers), makers_khz=tuple(makers.values()), at_once=())
+
+
+def _largest(makers: dict[tuple[int, ...], tuple[int, ...]]) -> dict[tuple[int, ...], tuple[int, ...]]:
+    """Those of the calls that are no part of another, with its others."""
+    sets = [(call, frozenset(call), frozenset(khz)) for call, khz in makers.items()]
+    by_link: dict[int, list[tuple[tuple[int, ...], frozenset[int], frozenset[int]]]] = {}
+    for entry in sets:
+        for link in entry[1]:
+            by_link.setdefault(link, []).append(entry)
+
+    def is_part(links: frozenset[int], khz: frozenset[int]) -> bool:
+        rarest = min((by_link[link] for link in links), key=len, default=sets[:0])
+        return any(links < larger and khz <= theirs for _, larger, theirs in rarest)
+
+    return {call: makers[call] for call, links, khz in sets if not is_part(links, khz)}
 
 
 def only(problem: Problem, links: list[int]) -> Problem:

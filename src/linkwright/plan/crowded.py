@@ -15,12 +15,13 @@ import numpy as np
 
 from linkwright.assign.bound import spacing_bound
 from linkwright.assign.clean import find_clean
-from linkwright.assign.problem import Problem, grid_of, only
+from linkwright.assign.problem import Problem, distinct, grid_of, only
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import PlannedLink
 from linkwright.plan.prove import CallToProve, Standing, decided, prove
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import SiteProblem
+from linkwright.shoot.view import LiveCall
 from linkwright.units import IntArray, number_word, together
 
 
@@ -37,6 +38,11 @@ class Crowd:
         """How many of them have a place at once, at most."""
         return spacing_bound(self.slots_khz, self.spacing_khz)
 
+    def beside(self, call: LiveCall) -> bool:
+        """Whether some of them are of other calls."""
+        live = {link.name for link in call.links}
+        return any(chain.link.name not in live for chain in self.chains)
+
     @property
     def raster_khz(self) -> int:
         """Between two slots [kHz]."""
@@ -44,11 +50,15 @@ class Crowd:
 
 
 def crowds(problem: SiteProblem, n: int) -> list[Crowd]:
-    """The kinds of links of a call that are more than their band holds, taken by the transmitters' slots."""
-    kinds: dict[int, list[int]] = {}
-    for i in problem.problem.calls[n]:
-        if problem.problem.wishes[i].locked_khz is None and problem.problem.wishes[i].slots_khz.size:
-            kinds.setdefault(id(problem.problem.wishes[i].slots_khz), []).append(i)
+    """The kinds of links of a call, and of those at the same time, that are more than their band holds, taken by
+    the transmitters' slots."""
+    kinds: dict[int | bytes, list[int]] = {}
+    moment = max(problem.problem.moments_of(n), key=lambda calls: len(problem.problem.meeting(calls)))
+    for i in problem.problem.meeting(moment):
+        slots_khz = problem.problem.wishes[i].slots_khz
+        if problem.problem.wishes[i].locked_khz is None and slots_khz.size:
+            # Links of several calls have arrays of their own, of the same slots.
+            kinds.setdefault(slots_khz.tobytes() if len(moment) > 1 else id(slots_khz), []).append(i)
     found = []
     for members in kinds.values():
         wishes = [problem.problem.wishes[i] for i in members]
@@ -68,7 +78,7 @@ def clean_together(scene: Scene, problem: SiteProblem, n: int, crowd: Crowd) -> 
     best = np.zeros(0, dtype=np.int64)
     while low < high:
         count = (low + high + 1) // 2
-        some = bare(only(problem.problem, sorted(indices[:count])))
+        some = distinct(bare(only(problem.problem, sorted(indices[:count]))))
         grid = grid_of(some)
         cells = find_clean(some, grid, effort=0.002).cells
         if cells is None:

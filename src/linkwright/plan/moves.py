@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from linkwright.assign.calls import CallAnswer, Kept
 from linkwright.assign.keep import switch_order
+from linkwright.assign.problem import distinct
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Move
 from linkwright.plan.neighbours import Afar
@@ -27,6 +28,7 @@ def moves_of(
             given[name].add(carrier)
     before = [kept[name].carrier_khz if name in kept else None for name in names]
     after = [next(iter(given[name])) if len(given[name]) == 1 else None for name in names]
+    whole = distinct(problem.problem) if problem.problem.at_once else problem.problem
     return [
         Move(
             step=number,
@@ -39,7 +41,7 @@ def moves_of(
             because="" if step.from_khz is None else _because(scene, problem, kept, answers, afar, step.link),
             labels=problem.chains[problem.index(step.link)].labels((step.from_khz, step.to_khz)),
         )
-        for number, step in enumerate(switch_order(problem.problem, before, after), start=1)
+        for number, step in enumerate(switch_order(whole, before, after), start=1)
     ]
 
 

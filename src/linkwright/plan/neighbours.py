@@ -91,6 +91,26 @@ def span(call: LiveCall) -> tuple[float, float]:
     return call.starts.timestamp(), call.ends.timestamp()
 
 
+def moments(calls: Sequence[LiveCall]) -> list[tuple[int, ...]]:
+    """Which of some calls, by index, run at the same moment: each largest set of several. Calls without times are
+    taken to follow one another."""
+    timed = [(call.starts, call.ends, n) for n, call in enumerate(calls) if call.starts and call.ends]
+    begins = sorted((starts, n) for starts, _, n in timed)
+    ends = sorted((ends, n) for _, ends, n in timed)
+    on: set[int] = set()
+    found: list[tuple[int, ...]] = []
+    grown, at = False, 0
+    for end, n in ends:
+        while at < len(begins) and begins[at][0] < end:
+            on.add(begins[at][1])
+            grown, at = True, at + 1
+        if grown and len(on) > 1:
+            found.append(tuple(sorted(on)))
+        grown = False
+        on.discard(n)
+    return found
+
+
 def together(a: LiveCall, b: LiveCall) -> bool:
     """Whether two calls run at the same time at some moment; a call without times always does."""
     (a_starts, a_ends), (b_starts, b_ends) = span(a), span(b)

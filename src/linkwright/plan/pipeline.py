@@ -10,6 +10,7 @@ from linkwright.air.report import Stepping
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer
 from linkwright.plan.air import missed_during, needed_s
+from linkwright.plan.at_once import ProvedCall, call_by_call, to_prove
 from linkwright.plan.batteries import batteries_of
 from linkwright.plan.by_itself import by_themselves
 from linkwright.plan.chain import Scene, Sweeps, scene_of
@@ -25,7 +26,7 @@ from linkwright.plan.input_findings import (
 from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, PlannedLink, Rule, Unplaced
 from linkwright.plan.moves import moves_of
-from linkwright.plan.neighbours import Afar, positions
+from linkwright.plan.neighbours import positions
 from linkwright.plan.plan_findings import (
     assumed_rows,
     changing_findings,
@@ -39,8 +40,7 @@ from linkwright.plan.plan_findings import (
     unseated_reason,
 )
 from linkwright.plan.products import products_of
-from linkwright.plan.prove import CallToProve, Proof, Standing, decided, prove_calls
-from linkwright.plan.radio import narrow
+from linkwright.plan.prove import decided, prove_calls
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, kept_on, most_links, site_problem, verify_listeners
 from linkwright.plan.solve import Runner, Solved, here, solve_sites
@@ -147,34 +147,15 @@ def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(findings), key=lambda found: GRAVITY[found.severity]))
 
 
-Proved = tuple[CallToProve, list[Proof]]
-
-
-def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Runner) -> Iterator[list[Proved]]:
+def _proved(scene: Scene, slots: Slots, solved: Solved, tell: Tell, run: Runner) -> Iterator[list[ProvedCall]]:
     """The calls of each site with their proofs, site by site: nobody keeps them longer than they are told."""
     tasks = []
     for site in scene.used_sites:
         problem, answers = solved[site.name]
-        afar = slots.afar(site)
-        tasks.append(tuple(_to_prove(scene, problem, n, answer, afar) for n, answer in enumerate(answers)))
+        tasks.append(to_prove(scene, problem, answers, slots.afar(site)))
     for n, (site, proofs) in enumerate(zip(scene.used_sites, run(prove_calls, tasks), strict=True), start=1):
         tell(f"proved {site.name}", n / len(tasks))
-        yield list(zip(tasks[n - 1], proofs, strict=True))
-
-
-def _to_prove(scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, afar: Afar) -> CallToProve:
-    """The links of a call that have a carrier, as the proof wants them."""
-    call = problem.calls[n]
-    live = afar.during([call])
-    names = {link.name for link in call.links}
-    standing = [
-        way
-        for i in problem.problem.calls[n]
-        if (carrier := answer.carriers_khz[problem.chains[i].name]) is not None
-        for way in Standing.all_of(problem.chains[i], problem.tunings[i], carrier, afar, live, names)
-    ]
-    others = narrow(scene.others_during(call))
-    return CallToProve(tuple(standing), others, scene.large)
+        yield call_by_call(solved[site.name][0], tasks[n - 1], proofs)
 
 
 def _with_lawful_spares(link: PlannedLink, tuning: Tuning) -> PlannedLink:
@@ -185,11 +166,11 @@ def _with_lawful_spares(link: PlannedLink, tuning: Tuning) -> PlannedLink:
 
 
 def _planned_call(
-    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: Proved
+    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: ProvedCall
 ) -> tuple[PlannedCall, list[Finding]]:
     """One call with its findings, from its proof."""
     call = problem.calls[n]
-    each = decided(proved[0].standing, proved[1])
+    each = decided(proved.standing, proved.proofs)
     chains = [one.standing.chain for one in each]
     sound = {chain.link.name: chain.sound for chain in chains if chain.link.serves in SPOKEN | RECORDED}
     delays = delays_ms({chain.link.name: chain.sound for chain in chains if chain.link.serves in RECORDED})
@@ -232,8 +213,9 @@ def _planned_call(
         products=products_of(
             [link for _, link in once.values()],
             [chain.transmitter.bandwidth_khz for chain, _ in once.values()],
-            proved[0].others,
+            proved.others,
             scene.shoot.shoot.guard_khz,
+            proved.beside_khz,
         ),
         links=tuple(sorted(links, key=lambda planned: place[planned.link])),
         unplaced=tuple(sorted(unplaced, key=lambda gone: place.get(gone.link, len(place)))),
@@ -249,7 +231,8 @@ def _planned_call(
     found += sound_findings(call.name, [chain.link for chain in chains if chain.spoken], sound)
     found += unplaced_findings(call.name, unplaced)
     for crowd in crowds(problem, n) if unplaced else ():
-        says = f'{number_word(len(crowd.chains)).capitalize()} links want carriers in call "{call.name}". '
+        where = f'call "{call.name}"' + (" and at the same time" if crowd.beside(call) else "")
+        says = f"{number_word(len(crowd.chains)).capitalize()} links want carriers in {where}. "
         helps = what_helps(crowd, links, *clean_together(scene, problem, n, crowd))
         found.append(finding("crowded", call.name, says + " ".join(helps)))
     if answer.criterion == "power":

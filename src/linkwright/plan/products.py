@@ -28,15 +28,20 @@ LOOK_UP_TO: Final = 40
 
 
 def products_of(
-    links: Sequence[PlannedLink], widths_khz: Sequence[int], others: Sequence[Other], guard: Guard
+    links: Sequence[PlannedLink],
+    widths_khz: Sequence[int],
+    others: Sequence[Other],
+    guard: Guard,
+    beside_khz: Sequence[tuple[int, int]] = (),
 ) -> Products:
     """What the products of a call's links and of the narrow others that are on come to.
 
-    `widths_khz` are the links' occupied bandwidths, in their order.
+    `widths_khz` are the links' occupied bandwidths, in their order; `beside_khz` are the carriers and widths of
+    links of calls at the same time.
     """
     carriers = [link.carrier_khz for link in links]
-    makers = [*carriers, *(round(sum(other.band_khz) / 2.0) for other in others)]
-    widths = [*widths_khz, *(other.bandwidth_khz for other in others)]
+    makers = [*carriers, *(round(sum(other.band_khz) / 2.0) for other in others), *(khz for khz, _ in beside_khz)]
+    widths = [*widths_khz, *(other.bandwidth_khz for other in others), *(width for _, width in beside_khz)]
     victims = [*carriers, *(khz for link in links for khz in link.spares_khz)]
     channels = [
         *widths_khz,

@@ -10,12 +10,12 @@ import functools
 import itertools
 import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import unwanted
+from linkwright.assign.levels import Radio, unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults, strong_faults
 from linkwright.plan.chain import Chain
@@ -94,12 +94,16 @@ class CallToProve:
     """The ways of a call's links on their carriers, those of one carrier together, and the narrow transmitters of
     others that are on during it.
 
-    `large` as for `radio_of`.
+    `large` as for `radio_of`. Where calls run at the same time and are proved together, a way stands once for
+    each moment in which it is on: `moments` has, by standing, the number of its moment, `others_on` the others, by
+    index, that are on during its call. What is not on then brings nothing to it.
     """
 
     standing: tuple[Standing, ...]
     others: tuple[Other, ...]
     large: bool = False
+    moments: tuple[int, ...] = ()
+    others_on: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,7 +181,7 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
         return []
     carriers = np.array([s.carrier_khz for s in standing], dtype=np.int64)
     ways = [s.chain for s in standing]
-    radio = radio_of(ways, carriers, budgets, others, call.large)
+    radio = _in_moments(radio_of(ways, carriers, budgets, others, call.large), call)
     firsts, own_khz = [standing[n] for n in radio.first], carriers[radio.first]
     others_khz, others_mw = others_arrays(others)
     levels_of_call = CallLevels(
@@ -203,6 +207,25 @@ def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:
         _proof(standing[n], levels, n, in_air(budget, off_air(standing[n], others, levels, n)))
         for n, budget in enumerate(budgets)
     ]
+
+
+def _in_moments(radio: Radio, call: CallToProve) -> Radio:
+    """The radio of calls that run at the same time: nobody is heard in a moment in which he is not on."""
+    if not call.moments:
+        return radio
+    moment, own = np.array(call.moments), radio.own
+    on = np.zeros((own, max(call.moments) + 1))
+    on[radio.of, moment] = 1.0
+    heard = np.zeros((radio.transmitters, radio.of.size), dtype=np.bool_)
+    heard[:own] = on[:, moment] > 0.0
+    for way, others in enumerate(call.others_on):
+        heard[own + np.array(others, dtype=np.int64), way] = True
+    meet = np.zeros(radio.coupling.shape, dtype=np.bool_)
+    meet[:own, :own] = on @ on.T > 0.0
+    for link in range(own):
+        meet[own:, link] = heard[own:, radio.of == link].any(axis=1)
+    gain, coupling = np.where(heard, radio.gain, 0.0), np.where(meet, radio.coupling, 0.0)
+    return replace(radio, gain=gain, coupling=coupling)
 
 
 def _air_mw(standing: Standing) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -12,12 +12,12 @@ import numpy as np
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer, Kept, SiteTask
 from linkwright.assign.placement import CallLevels
-from linkwright.assign.problem import Criterion, Problem, Wish
+from linkwright.assign.problem import Criterion, Problem, Wish, distinct
 from linkwright.assign.regain import FAILS, HOLDS, THIN
 from linkwright.assign.verify import Placed, faults, listener_faults
 from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedLink
-from linkwright.plan.neighbours import Afar, FarSite, hearing
+from linkwright.plan.neighbours import Afar, FarSite, hearing, moments
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
 from linkwright.plan.tuning import SharedTunings, Tuning, tuning_of
@@ -229,7 +229,9 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
         for call in slots.meeting(number)
     )
     elsewhere = tuple(dict.fromkeys(these for these in meeting if len(these) > 2 and these not in members))
-    problem = Problem(wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere)
+    problem = Problem(
+        wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere, tuple(moments(calls))
+    )
     return SiteProblem(site, calls, chains, tunings, problem)
 
 
@@ -242,11 +244,10 @@ def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
     if effort <= 0.0 and all(wish.keep_khz is None for wish in site.problem.wishes):
         return SiteTask(site.problem, (), effort)
     having = [n for n, wish in enumerate(site.problem.wishes) if wish.slots_khz.size]
-    for members in dict.fromkeys(site.problem.calls):
+    for members, while_live in _levels_of(site):
         able = [i for i in members if i in having]
         if not able:
             continue
-        while_live = [call for call, who in zip(site.calls, site.problem.calls, strict=True) if who == members]
         others = {other.name: other for call in while_live for other in scene.others_during(call)}
         levels.append(
             call_levels(
@@ -262,10 +263,25 @@ def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
     return SiteTask(site.problem, tuple(levels), effort)
 
 
+def _levels_of(site: SiteProblem) -> Iterator[tuple[tuple[int, ...], list[LiveCall]]]:
+    """Whose levels are worked out together, and the calls in which they meet: of each distinct call, and of calls
+    that run at one moment, as far as they are no part of others."""
+    alone = dict.fromkeys(site.problem.calls)
+    if site.problem.at_once:
+        alone = dict.fromkeys(distinct(site.problem).calls)
+    for members in alone:
+        meet = [site.problem.meeting(calls) == members for calls in site.problem.at_once]
+        those = {n for calls, same in zip(site.problem.at_once, meet, strict=True) if same for n in calls}
+        those |= {n for n, who in enumerate(site.problem.calls) if who == members}
+        yield members, [site.calls[n] for n in sorted(those)]
+
+
 def verify_site(site: SiteProblem, answers: Sequence[CallAnswer]) -> None:
-    """Let the separate verifier look at every call. Raises PlanFault with what it found."""
-    for n, call_answer in enumerate(answers):
-        _verify(site, n, call_answer)
+    """Let the separate verifier look at every moment: a call, or those that run at once. Raises PlanFault with what
+    it found."""
+    crowded = {n for calls in site.problem.at_once for n in calls}
+    for calls in (*site.problem.at_once, *((n,) for n in range(len(answers)) if n not in crowded)):
+        _verify(site, calls, answers)
 
 
 def verify_listeners(call: LiveCall, links: Sequence[PlannedLink]) -> None:
@@ -277,17 +293,20 @@ def verify_listeners(call: LiveCall, links: Sequence[PlannedLink]) -> None:
         raise PlanFault(f'call "{call.name}": {found}')
 
 
-def _verify(site: SiteProblem, n: int, answer: CallAnswer) -> None:
-    """Let the separate verifier look at a call. Raises PlanFault with what it found."""
-    placed = []
-    for i in site.problem.calls[n]:
-        chain, tuning = site.chains[i], site.tunings[i]
+def _verify(site: SiteProblem, calls: Sequence[int], answers: Sequence[CallAnswer]) -> None:
+    """Let the separate verifier look at calls that run at once. Raises PlanFault with what it found."""
+    placed = {}
+    for n, i in [(call, link) for call in calls for link in site.problem.calls[call]]:
+        chain, tuning, answer = site.chains[i], site.tunings[i], answers[n]
         carrier = answer.carriers_khz[chain.name]
         if carrier is not None:
             spares, spacing_khz = answer.spares_khz[chain.name], chain.transmitter.spacing_khz
-            placed.append(Placed(chain.name, carrier, spares, spacing_khz, tuning.legal_khz))
+            # A link that had two carriers at once would be found to be too near to itself, or in its own way.
+            placed[i, carrier] = Placed(chain.name, carrier, spares, spacing_khz, tuning.legal_khz)
     guards = (site.problem.guard_two_khz, site.problem.guard_three_khz)
-    others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_in(n), start=1)}
-    found = next(faults(placed, answer.criterion == "clean", *guards, others), None)
+    others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_at(calls), start=1)}
+    clean = all(answers[n].criterion == "clean" for n in calls)
+    in_order = [placed[key] for key in sorted(placed)] if len(calls) > 1 else list(placed.values())
+    found = next(faults(in_order, clean, *guards, others), None)
     if found is not None:
-        raise PlanFault(f'call "{site.calls[n].name}": {found}')
+        raise PlanFault(f'call "{site.calls[calls[0]].name}": {found}')
