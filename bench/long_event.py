@@ -1,9 +1,9 @@
 """A made event of many crews over weeks, from a seed.
 
-Its size is that which the regulator published of London in 2012: 20 000 assignments, 36 venues, seven weeks (as this
-project's notes quote it; not read in the source). An assignment is one link on the air in one call. Venues lie in a
-few clusters, each open on some of the days, with one to three sessions a day; crews stay at a venue for some days or
-go from one to the next, come earlier or later than others, and bring kit of three bands.
+Its size is that which the regulator published of London in 2012: 20 000 assignments, 36 venues, seven weeks (as the
+issue quotes it; not read in the source). An assignment is one link on the air in one call. Venues lie in a few
+clusters, each open on some of the days, with one to three sessions a day; crews stay at a venue for some days or go
+from one to the next, come earlier or later than others, have a position of their own, and bring kit of three bands.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ DEGREE_M: Final = 111_320.0
 SURROUNDINGS: Final = ("open", "street", "hall", "residential")
 #: When sessions may begin, and how long one lasts [h].
 SESSIONS: Final = ((9, 3), (14, 3), (19, 3))
+#: Where crews stand at a venue.
+POSITIONS: Final = 10
 KINDS: Final = ("low", "high", "plug")
 
 
@@ -80,10 +82,19 @@ def _add_venue(made: _Made, n: int) -> None:
     rng, cluster = made.rng, n // 4
     x = (cluster % 3) * 6_000.0 + (n % 2) * 420.0 + float(rng.uniform(-80, 80))
     y = (cluster // 3) * 5_000.0 + (n % 4 // 2) * 380.0 + float(rng.uniform(-80, 80))
-    spots = [{"name": "Compound", "x_m": 0.0, "y_m": 0.0, "z_m": 3.0}]
-    spots += [
-        {"name": f"Spot {k}", "x_m": float(rng.uniform(3, 14)), "y_m": float(rng.uniform(-6, 6))} for k in range(8)
-    ]
+    spots: list[dict[str, Any]] = []
+    for k in range(1, POSITIONS + 1):
+        x_m, y_m = (float(v) for v in rng.uniform(-60, 60, 2))
+        spots.append({"name": f"Position {k}", "x_m": x_m, "y_m": y_m, "z_m": 2.5})
+        for side in "ab":
+            away_m, turn = float(rng.uniform(3, 9)), float(rng.uniform(0, 6.28))
+            spots.append(
+                {
+                    "name": f"Stand {k}{side}",
+                    "x_m": x_m + away_m * float(np.cos(turn)),
+                    "y_m": y_m + away_m * float(np.sin(turn)),
+                }
+            )
     name = f"Venue {n + 1}"
     made.document["site"].append(
         {
@@ -113,7 +124,7 @@ def _add_crew(made: _Made) -> int:
     rng, number = made.rng, len(made.crews) + 1
     crew = f"Crew {number}"
     made.document["crew"].append({"name": crew})
-    mostly = int(rng.integers(len(KINDS)))
+    mostly, position = int(rng.integers(len(KINDS))), int(rng.integers(1, POSITIONS + 1))
     names = [f"C{number} link {k + 1}" for k in range(int(np.clip(rng.geometric(0.16) + 1, 2, 14)))]
     for name in names:
         kind = KINDS[mostly if rng.random() < 0.7 else int(rng.integers(len(KINDS)))]
@@ -123,8 +134,8 @@ def _add_crew(made: _Made) -> int:
                 "crew": crew,
                 "transmitter": kind,
                 "receiver": "uhf-cart-rack",
-                "at": "Compound",
-                "route": [f"Spot {k}" for k in sorted(rng.choice(8, 2, replace=False))],
+                "at": f"Position {position}",
+                "route": [f"Stand {position}{side}" for side in "ab"],
             }
         )
     made.crews.append(names)

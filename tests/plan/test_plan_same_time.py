@@ -35,7 +35,7 @@ def carriers(plan: Plan, *calls: int) -> list[int]:
 
 def near_products(carriers_khz: list[int]) -> list[tuple[int, ...]]:
     """Every product within the guards of a carrier, by going through all of them (docs/reference.md: 100, 50)."""
-    found = []
+    found: list[tuple[int, ...]] = []
     for a, b in itertools.permutations(carriers_khz, 2):
         found += [(a, b, v) for v in carriers_khz if abs(2 * a - b - v) < 100]
     for a, b, c in itertools.permutations(carriers_khz, 3):

@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("plan", "Plan a shoot: carriers, spares, powers, each link proved."),
     "check": ("check", "Read a shoot and judge it, without planning."),
     "hit": ("hit", "Somebody is on a carrier: plan again with the fewest moves, and how to switch."),
+    "event": ("event", "Many crews' shoots in, one plan out: who fits, who does not, what would help."),
     "why": ("why", "The ledger of a link, or why it did not get a frequency."),
     "reach": ("reach", "Will it reach: margins along every route, best places, the ground as a picture."),
     "walk": ("walk", "Learn a site's reach from a walk test."),
@@ -47,7 +48,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 
 #: Options by which commands are told where to write.
-WRITES = frozenset({"out", "export", "truth", "picture"})
+WRITES = frozenset({"out", "export", "truth", "picture", "write_shoot"})
 #: How the system tells a program to end, besides Ctrl-C.
 ENDS = (signal.SIGTERM, signal.SIGHUP)
 #: Exit status of a command that was interrupted: 128 and SIGINT.

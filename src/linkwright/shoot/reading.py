@@ -106,6 +106,18 @@ def shoot_from(document: dict[str, Any], text: str, name: str) -> Shoot:
     return shoot
 
 
+def parse_part(text: str, name: str, *, without_links: bool = False) -> Shoot:
+    """The shoot in a TOML text that is a part of an event; the event's own may have no links yet. Raises
+    InputError(s)."""
+    shoot, problems = problems_with(Shoot, parse_document(text, name))
+    if shoot is not None:
+        may_lack = without_links and not shoot.link
+        problems = [one for one in problems_of(shoot) if not (may_lack and one.loc == ("shoot",))]
+    if shoot is None or problems:
+        raise errors_of(problems, text, name) from None
+    return shoot
+
+
 def judge(document: dict[str, Any]) -> tuple[Shoot | None, list[ShootProblem]]:
     """The shoot in a parsed document, or None; and all that is wrong with it, or that it still lacks."""
     shoot, problems = problems_with(Shoot, with_new_names(document))
