@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 from tests.cli.calling import call
@@ -126,7 +127,7 @@ def test_who_does_not_fit_is_told_by_crew_with_what_helps(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    narrow = {"low": 518.0, "high": 519.0}
+    narrow: dict[str, Any] = {"low": 518.0, "high": 519.0}
     names = written(
         tmp_path, event=EVENT, a=crew("Radio A", **narrow), b=crew("Radio B", **narrow), c=crew("Radio C", **narrow)
     )

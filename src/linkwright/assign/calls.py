@@ -14,6 +14,7 @@ from linkwright.assign.problem import Assignment, Criterion, Problem, Wish, dist
 from linkwright.assign.products import is_clean
 from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
+from linkwright.assign.state import State
 from linkwright.progress import Tell, quiet
 
 
@@ -43,12 +44,14 @@ class CallAnswer:
 class SiteTask:
     """A site to be solved: its problem over all calls, and the levels of each distinct call.
 
-    `effort` scales how long a clean set is looked for; 0 takes the first placement that comes.
+    `effort` scales how long a clean set is looked for; 0 takes the first placement that comes. `earlier` tells that
+    links stay on carriers of an earlier period, which may not go together now.
     """
 
     problem: Problem
     levels: tuple[CallLevels, ...]
     effort: float = 0.25
+    earlier: bool = False
 
 
 def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
@@ -60,6 +63,8 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     A plan that keeps to an earlier one only moves those who no longer hold.
     """
     staying = [i for i, wish in enumerate(task.problem.wishes) if _may_stay(wish)]
+    if task.earlier and staying:
+        return _with_earlier(task, _fitting(task.problem, staying), tell)
     while staying:
         answers = _solved(replace(task, problem=_locked(task.problem, staying)), tell)
         dear = _dear(task, answers)
@@ -70,6 +75,39 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
             return answers if _placed(answers) >= _placed(free) else free
         staying = [i for i in staying if i not in dear]
     return _solved(task, tell)
+
+
+def _with_earlier(task: SiteTask, staying: Sequence[int], tell: Tell) -> list[CallAnswer]:
+    """The calls with those who can on their carriers of an earlier period; with nobody bound to them where that
+    places more, or leaves more calls clean."""
+    if not staying:
+        return _solved(task, tell)
+    answers = _solved(replace(task, problem=_locked(task.problem, staying)), tell)
+    if _all_placed(answers) and all(answer.criterion == "clean" for answer in answers):
+        return answers
+    free = _solved(task, tell)
+    return answers if _clean_worth(answers) >= _clean_worth(free) else free
+
+
+def _clean_worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
+    """How many are placed, then how many calls are clean."""
+    return _placed(answers), sum(answer.criterion == "clean" for answer in answers)
+
+
+def _fitting(problem: Problem, staying: Sequence[int]) -> list[int]:
+    """Those of the links that may stay where all who stay are clean together, taken in their order."""
+    whole = distinct(problem)
+    state = State(whole)
+    state.put_locked()
+    found = []
+    for link in staying:
+        carrier_khz = whole.wishes[link].stay_khz
+        assert carrier_khz is not None, "only who has a carrier stays on it"
+        cell = state.grid.cell(carrier_khz)
+        if state.conflicts(link, np.array([cell]))[0] == 0:
+            state.put(link, cell)
+            found.append(link)
+    return found
 
 
 def _may_stay(wish: Wish) -> bool:

@@ -30,10 +30,6 @@ WORK: Final = 1_500_000_000
 MOVES_A_PIECE: Final = 2_000
 
 
-#: From how many links on, and how many times those who are on at once, an event is long.
-LONG_LINKS: Final = 64
-LONG_TURNS: Final = 2
-
 #: The cost of dealing a link a cell that it cannot have.
 NOT_A_SLOT: Final = 1e6
 
@@ -55,15 +51,14 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
     locked = any(wish.locked_khz is not None for wish in problem.wishes)
     if locked and not State(problem, grid).put_locked():
         return CleanPlacement(None, proved=True)
-    found = in_one_go(problem, grid)
-    if found is not None:
-        return found
+    for pick in (_quietest, lowest):
+        state = State(problem, grid)
+        state.put_locked()
+        if place_greedily(state, pick) == len(problem.wishes):
+            return CleanPlacement(state.carriers.copy(), state=state)
     best = State(problem, grid)
     best.put_locked()
     place_greedily(best, lowest)
-    if is_long(problem):
-        cells, conflicts = settle(best, best.free, tell, effort)
-        return CleanPlacement(cells if conflicts == 0 else None)
     for state in seeded(problem, grid, tell):
         if int(np.count_nonzero(state.carriers >= 0)) > int(np.count_nonzero(best.carriers >= 0)):
             best = state
@@ -78,24 +73,6 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
             return found
     cells, conflicts = settle(best, best.free, tell, effort, seed=2)
     return CleanPlacement(cells if conflicts == 0 else None)
-
-
-def in_one_go(problem: Problem, grid: Grid) -> CleanPlacement | None:
-    """A clean placement of every wish, each link put down once, in the quietest places or as densely as can be;
-    None where that leaves somebody without."""
-    for pick in (_quietest, lowest):
-        state = State(problem, grid)
-        state.put_locked()
-        if place_greedily(state, pick) == len(problem.wishes):
-            return CleanPlacement(state.carriers.copy(), state=state)
-    return None
-
-
-def is_long(problem: Problem) -> bool:
-    """Whether far more links have their turn than ever are on at once: then carriers that are clean for all of them
-    together are of no use."""
-    most = max((len(call) for call in problem.calls), default=0)
-    return len(problem.wishes) > max(LONG_LINKS, LONG_TURNS * most)
 
 
 def _alike(problem: Problem) -> bool:

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from linkwright.assign.clean import find_clean, in_one_go, is_long
+from linkwright.assign.clean import find_clean
 from linkwright.assign.crowded import least_hit
 from linkwright.assign.keep import keep
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of, only
@@ -62,7 +62,7 @@ def _best_spares(problem: Problem, grid: Grid, cells: IntArray, tell: Tell) -> A
     """The clean set with the most spares, out of some that lie near the one found."""
     wished = sum(wish.spares for wish in problem.wishes)
     best: tuple[tuple[int, int], IntArray, list[list[int]]] | None = None
-    for attempt in range(1 if is_long(problem) else SPARE_ATTEMPTS):
+    for attempt in range(SPARE_ATTEMPTS):
         state = State.standing(problem, grid, cells)
         improve(state)
         spares = choose_spares(state, clean=True)
@@ -121,8 +121,8 @@ def _with_spares_as_links(problem: Problem, tell: Tell) -> Assignment | None:
     if len(larger.wishes) == links:
         return None
     grid = grid_of(larger)
-    found = in_one_go(larger, grid) if is_long(problem) else find_clean(larger, grid, tell, effort=0.02)
-    if found is None or found.cells is None:
+    found = find_clean(larger, grid, tell, effort=0.02)
+    if found.cells is None:
         return None
     state = found.state or State.standing(larger, grid, found.cells)
     improve(state)

@@ -225,6 +225,7 @@ class Scene:
     calls: tuple[LiveCall, ...]
     air: Mapping[str, SiteAir] = field(repr=False)
     others: Mapping[str, tuple[Other, ...]] = field(repr=False)
+    of_a_period: bool = False
     _chains: dict[tuple[str, str], Chain] = field(default_factory=dict, repr=False)
     _readings: dict[str, Learned | None] = field(default_factory=dict, repr=False)
 
@@ -252,6 +253,11 @@ class Scene:
     def blocks(self) -> Blocks:
         """Which links share a carrier."""
         return Blocks.of(self.shoot)
+
+    @functools.cached_property
+    def named(self) -> frozenset[str]:
+        """The names of its calls."""
+        return frozenset(call.name for call in self.calls)
 
     def readings(self, site: Site) -> Learned | None:
         """What was read on a site, weighed against each other; None where nothing was."""

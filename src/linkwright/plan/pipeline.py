@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from linkwright import __version__
 from linkwright.air.predicted import Predicted
@@ -27,6 +28,7 @@ from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, PlannedLink, Rule, Unplaced
 from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import positions
+from linkwright.plan.periods import periods
 from linkwright.plan.plan_findings import (
     assumed_rows,
     changing_findings,
@@ -73,46 +75,73 @@ def make_plan(
     that the rules do not know.
     """
     scene = scene_of(shoot, sweeps, tv)
-    slots = Slots.of(scene)
-    kept_by_site = {site.name: kept_on(scene, keep, site) for site in scene.used_sites}
-    solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
-    proved = _proved(scene, slots, solved, tell, run or here)
-    calls: dict[str, PlannedCall] = {}
-    findings = [*positions(scene), *time_findings(shoot)]
-    criteria = set()
-    moves: list[Move] = []
-    for site in scene.used_sites:
-        problem, answers = solved[site.name]
-        kept = kept_by_site[site.name]
-        findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
-        if kept:
-            stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
-            stepped = [move for move in stepped if keep is not None or move.from_khz is not None]
-            moves += stepped
-            findings += moved_findings(kept, stepped)
-            findings += fewest_finding(site.name, stepped, answers)
-        for n, (answer, proof) in enumerate(zip(answers, next(proved), strict=True)):
-            call, found = _planned_call(scene, problem, n, answer, proof)
-            calls[call.call] = call
-            findings += found
-            criteria.add(answer.criterion)
-        findings += opened_findings(scene, problem, [calls[call.name] for call in problem.calls])
-    findings += changing_findings(scene, solved, calls)
-    findings += assumed_rows(scene, _decided(solved, calls))
-    findings += permit_findings(scene, [link.carrier_khz for call in calls.values() for link in call.links])
-    batteries, found = batteries_of(shoot, scene.calls, calls.values())
+    made = _Made([*positions(scene), *time_findings(shoot)])
+    parts = periods(scene)
+    slots = None
+    for n, part in enumerate(parts):
+        slots = Slots.of(part) if slots is None else slots.of_period(part)
+        made.add(part, slots, keep, tell if len(parts) == 1 else _part_of(tell, n, len(parts)), run, effort)
+    made.findings += assumed_rows(scene, made.decided)
+    made.findings += permit_findings(
+        scene, [link.carrier_khz for call in made.calls.values() for link in call.links]
+    )
+    batteries, found = batteries_of(shoot, scene.calls, made.calls.values())
     return Plan(
         made_with=__version__,
         shoot=shoot.shoot.title,
         region=shoot.shoot.region,
         rule=Rule(
-            criterion="power" if "power" in criteria else "clean", orders=(3,), guard_khz=shoot.shoot.guard_khz
+            criterion="power" if "power" in made.criteria else "clean", orders=(3,), guard_khz=shoot.shoot.guard_khz
         ),
-        calls=tuple(calls[call.name] for call in scene.calls),
+        calls=tuple(made.calls[call.name] for call in scene.calls),
         batteries=batteries,
-        moves=tuple(moves),
-        findings=sorted_findings([*findings, *found]),
+        moves=tuple(made.moves),
+        findings=sorted_findings([*made.findings, *found]),
     )
+
+
+def _part_of(tell: Tell, n: int, count: int) -> Tell:
+    """What is told of one of several parts: its share of the whole."""
+    return lambda what, share: tell(f"{what}, {n + 1} of {count}", (n + share) / count)
+
+
+@dataclass
+class _Made:
+    """What a plan is made of, period by period."""
+
+    findings: list[Finding]
+    calls: dict[str, PlannedCall] = field(default_factory=dict)
+    moves: list[Move] = field(default_factory=list)
+    criteria: set[str] = field(default_factory=set)
+    decided: list[tuple[str, Row | None]] = field(default_factory=list)
+
+    def add(
+        self, scene: Scene, slots: Slots, keep: Plan | None, tell: Tell, run: Runner | None, effort: float
+    ) -> None:
+        """Plan a period."""
+        kept_by_site = {site.name: kept_on(scene, keep, site) for site in scene.used_sites}
+        solved = solve_sites(scene, slots, kept_by_site, tell, run, effort)
+        proved = _proved(scene, slots, solved, tell, run or here)
+        calls: dict[str, PlannedCall] = {}
+        for site in scene.used_sites:
+            problem, answers = solved[site.name]
+            kept = kept_by_site[site.name]
+            self.findings += [*input_findings(scene, problem), *site_reach_findings(problem)]
+            if kept:
+                stepped = moves_of(scene, problem, kept, answers, slots.afar(site))
+                stepped = [move for move in stepped if keep is not None or move.from_khz is not None]
+                self.moves += stepped
+                self.findings += moved_findings(kept, stepped)
+                self.findings += fewest_finding(site.name, stepped, answers)
+            for n, (answer, proof) in enumerate(zip(answers, next(proved), strict=True)):
+                call, found = _planned_call(scene, problem, n, answer, proof)
+                calls[call.call] = call
+                self.findings += found
+                self.criteria.add(answer.criterion)
+            self.findings += opened_findings(scene, problem, [calls[call.name] for call in problem.calls])
+        self.findings += changing_findings(scene, solved, calls)
+        self.decided += _decided(solved, calls)
+        self.calls |= calls
 
 
 def check_shoot(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = None) -> tuple[Finding, ...]:

@@ -69,7 +69,8 @@ class Slots:
 
     `hearing` says which sites hear each other; `far` are the links of sites that were planned before, by name of
     the site; `stays` are the carriers of links that were placed on another site, by name of the link [kHz];
-    `groups` are the groups of a display that alone are chosen from, by its list.
+    `groups` are the groups of a display that alone are chosen from, by its list; `earlier` tells that the carriers
+    of `stays` may be of an earlier period, and are kept where that is clean.
     """
 
     scene: Scene
@@ -78,6 +79,7 @@ class Slots:
     stays: dict[str, int] = field(default_factory=dict)
     known: SharedTunings = field(default_factory=SharedTunings)
     groups: dict[tuple[DisplayCarrier, ...], str] = field(default_factory=dict)
+    earlier: bool = False
     _calls_of: dict[str, dict[str, list[LiveCall]]] = field(default_factory=dict)
     _tunings: dict[tuple[object, ...], Tuning] = field(default_factory=dict)
     _arrays: dict[tuple[object, ...], tuple[IntArray, np.ndarray]] = field(default_factory=dict)
@@ -86,6 +88,10 @@ class Slots:
     def of(cls, scene: Scene) -> Slots:
         """The slots of a shoot of which no site is planned yet."""
         return cls(scene, hearing(scene))
+
+    def of_period(self, scene: Scene) -> Slots:
+        """The slots of the period after this one, whose carriers its links keep where they can."""
+        return Slots(scene, hearing(scene), stays=dict(self.stays), known=self.known, earlier=True)
 
     def fresh(self) -> Slots:
         """The same with nothing worked out yet, for sites that were looked at before the others were planned."""
@@ -185,7 +191,7 @@ def kept_on(scene: Scene, plan: Plan | None, site: Site) -> dict[str, Kept]:
     verdict. Where both ends are set counts where no plan is known, and for a link that is locked elsewhere."""
     kept: dict[str, Kept] = {}
     for call in plan.calls if plan else ():
-        if call.site == site.name:
+        if call.site == site.name and not (scene.of_a_period and call.call not in scene.named):
             for link in call.links:
                 name = scene.blocks.carrier_of(link.link)
                 first = kept.get(name, Kept(link.carrier_khz, link.spares_khz))
@@ -235,14 +241,15 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     return SiteProblem(site, calls, chains, tunings, problem)
 
 
-def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
+def site_task(scene: Scene, site: SiteProblem, effort: float, *, earlier: bool = False) -> SiteTask:
     """The site as numbers alone, ready to be solved anywhere: the problem and the levels of its distinct calls.
 
-    With no effort to be spent on it, the first placement is not weighed and needs no levels.
+    With no effort to be spent on it, the first placement is not weighed and needs no levels. `earlier` as for
+    `Slots`.
     """
     levels: list[CallLevels] = []
     if effort <= 0.0 and all(wish.keep_khz is None for wish in site.problem.wishes):
-        return SiteTask(site.problem, (), effort)
+        return SiteTask(site.problem, (), effort, earlier)
     having = [n for n, wish in enumerate(site.problem.wishes) if wish.slots_khz.size]
     for members, while_live in _levels_of(site):
         able = [i for i in members if i in having]
@@ -260,7 +267,7 @@ def site_task(scene: Scene, site: SiteProblem, effort: float) -> SiteTask:
                 scene.large,
             )
         )
-    return SiteTask(site.problem, tuple(levels), effort)
+    return SiteTask(site.problem, tuple(levels), effort, earlier)
 
 
 def _levels_of(site: SiteProblem) -> Iterator[tuple[tuple[int, ...], list[LiveCall]]]:

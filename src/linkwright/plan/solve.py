@@ -43,12 +43,13 @@ def solve_sites(
 ) -> Solved:
     """Carriers for every site, class by class: sites of one class do not hear each other."""
     solved: Solved = {}
+    today: set[str] = set()
     count = len(scene.used_sites)
     together = _with_shared_links(scene, slots.hearing)
     for sites in classes(scene.used_sites, together):
         tell(f"planning {sites[0].name}", len(solved) / count)
         problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
-        tasks = [site_task(scene, problem, effort) for problem in problems]
+        tasks = [site_task(scene, problem, effort, earlier=slots.earlier) for problem in problems]
         job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
         for problem, task, first in zip(problems, tasks, (run or here)(job, tasks), strict=True):
             plain = Way(problem, task, first)
@@ -59,8 +60,9 @@ def solve_sites(
             slots.far[problem.site.name] = FarSite.of(problem.site, _far(problem, answers))
             for answer in answers:
                 for name, khz in answer.carriers_khz.items():
-                    if khz is not None:
-                        slots.stays.setdefault(name, khz)
+                    if khz is not None and name not in today:
+                        slots.stays[name] = khz
+                        today.add(name)
             tell(f"planned {problem.site.name}", len(solved) / count)
     return solved
 
