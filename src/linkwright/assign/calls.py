@@ -115,8 +115,14 @@ def _may_stay(wish: Wish) -> bool:
         wish.stay_khz is not None
         and wish.locked_khz is None
         and wish.keep_khz is None
-        and bool(np.isin(wish.stay_khz, wish.slots_khz))
+        and _is_slot(wish, wish.stay_khz)
     )
+
+
+def _is_slot(wish: Wish, carrier_khz: int) -> bool:
+    """Whether a carrier is one of a link's slots."""
+    at = int(wish.slots_khz.searchsorted(carrier_khz))
+    return at < wish.slots_khz.size and int(wish.slots_khz[at]) == carrier_khz
 
 
 def _locked(problem: Problem, staying: Sequence[int]) -> Problem:
@@ -180,7 +186,8 @@ def _solved(task: SiteTask, tell: Tell) -> list[CallAnswer]:
     if site.elsewhere and whole.criterion != "clean":
         problem = distinct(site)
         whole, compared = _weighed(replace(task, problem=problem), tell)
-    together = [_of_call(site, whole, n, compared) for n in range(len(site.calls))]
+    known: dict[tuple[int, ...], Criterion] = {}
+    together = [_of_call(site, whole, n, compared, known=known) for n in range(len(site.calls))]
     if len(problem.calls) == 1 or (_all_placed(together) and not _dear(task, together)):
         return together
     apart = _call_by_call(task, tell)
@@ -267,10 +274,15 @@ def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]
 
 
 def _of_call(
-    site: Problem, whole: Assignment, n: int, compared: Comparison | None, place: Mapping[int, int] | None = None
+    site: Problem,
+    whole: Assignment,
+    n: int,
+    compared: Comparison | None,
+    place: Mapping[int, int] | None = None,
+    known: dict[tuple[int, ...], Criterion] | None = None,
 ) -> CallAnswer:
     """The answer of one call from that of several; `place` is where each link stands in it, the links themselves
-    unless said."""
+    unless said; `known` are the moments that were looked at before."""
 
     def part(links: Sequence[int]) -> Assignment:
         at = links if place is None else [place[i] for i in links]
@@ -280,9 +292,12 @@ def _of_call(
             spares_khz=tuple(whole.spares_khz[i] for i in at),
         )
 
-    members = site.calls[n]
-    moments = [(part(site.meeting(calls)), site.makers_at(calls)) for calls in site.moments_of(n)]
-    criterion: Criterion = "clean" if all(_criterion(site, *one) == "clean" for one in moments) else "power"
+    members, known = site.calls[n], {} if known is None else known
+    for calls in site.moments_of(n):
+        if calls not in known:
+            known[calls] = _criterion(site, part(site.meeting(calls)), site.makers_at(calls))
+    clean = all(known[calls] == "clean" for calls in site.moments_of(n))
+    criterion: Criterion = "clean" if clean else "power"
     return _answer(site, n, [site.wishes[i] for i in members], part(members), criterion, compared)
 
 

@@ -51,11 +51,9 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
     locked = any(wish.locked_khz is not None for wish in problem.wishes)
     if locked and not State(problem, grid).put_locked():
         return CleanPlacement(None, proved=True)
-    for pick in (_quietest, lowest):
-        state = State(problem, grid)
-        state.put_locked()
-        if place_greedily(state, pick) == len(problem.wishes):
-            return CleanPlacement(state.carriers.copy(), state=state)
+    found = in_one_go(problem, grid)
+    if found is not None:
+        return found
     best = State(problem, grid)
     best.put_locked()
     place_greedily(best, lowest)
@@ -73,6 +71,17 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
             return found
     cells, conflicts = settle(best, best.free, tell, effort, seed=2)
     return CleanPlacement(cells if conflicts == 0 else None)
+
+
+def in_one_go(problem: Problem, grid: Grid) -> CleanPlacement | None:
+    """A clean placement of every wish, each link put down once, in the quietest places or as densely as can be;
+    None where that leaves somebody without."""
+    for pick in (_quietest, lowest):
+        state = State(problem, grid)
+        state.put_locked()
+        if place_greedily(state, pick) == len(problem.wishes):
+            return CleanPlacement(state.carriers.copy(), state=state)
+    return None
 
 
 def _alike(problem: Problem) -> bool:

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from linkwright.assign.clean import find_clean
+from linkwright.assign.clean import find_clean, in_one_go
 from linkwright.assign.crowded import least_hit
 from linkwright.assign.keep import keep
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of, only
@@ -40,7 +40,7 @@ def solve(problem: Problem, tell: Tell = quiet, effort: float = 0.25) -> Assignm
     wide = roomy(problem, tell)
     if wide is not None:
         return wide
-    reserve = _with_spares_as_links(problem, tell)
+    reserve = _with_spares_as_links(problem, tell, effort)
     if reserve is not None:
         return reserve
     found = find_clean(problem, grid, tell, effort)
@@ -111,18 +111,19 @@ def improve(state: State, free: BoolArray | None = None) -> None:
             return
 
 
-def _with_spares_as_links(problem: Problem, tell: Tell) -> Assignment | None:
+def _with_spares_as_links(problem: Problem, tell: Tell, effort: float) -> Assignment | None:
     """Carriers and spares as one clean set: then any number of links may stand on their spares at once.
 
-    The strongest promise, taken where it costs little to find; None where it does not.
+    The strongest promise, taken where it costs little to find; None where it does not. Without any effort it is
+    taken where it comes in one go.
     """
     links = len(problem.wishes)
     larger, mates = larger_with_spares(problem)
     if len(larger.wishes) == links:
         return None
     grid = grid_of(larger)
-    found = find_clean(larger, grid, tell, effort=0.02)
-    if found.cells is None:
+    found = find_clean(larger, grid, tell, effort=0.02) if effort > 0.0 else in_one_go(larger, grid)
+    if found is None or found.cells is None:
         return None
     state = found.state or State.standing(larger, grid, found.cells)
     improve(state)
