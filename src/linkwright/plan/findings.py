@@ -372,3 +372,8 @@ def once(findings: Sequence[Finding]) -> list[JoinedFinding]:
         JoinedFinding(same[0], tuple(dict.fromkeys(one.about for one in same if one.about != same[0].about)))
         for same in alike.values()
     ]
+
+
+def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """Each finding once, the gravest first, otherwise in the order in which they were made."""
+    return tuple(sorted(dict.fromkeys(findings), key=lambda found: GRAVITY[found.severity]))

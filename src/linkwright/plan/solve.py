@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from typing import Protocol, TypeVar
 
 from linkwright.assign.calls import CallAnswer, Kept, answer_calls
 from linkwright.plan.chain import Scene
 from linkwright.plan.grouped import Way, in_groups
-from linkwright.plan.model import Plan
+from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import Far, FarSite, classes
 from linkwright.plan.site import SiteProblem, Slots, site_problem, site_task, verify_site
 from linkwright.progress import Tell
@@ -40,13 +40,16 @@ def solve_sites(
     tell: Tell,
     run: Runner | None,
     effort: float,
+    only: Collection[str] | None = None,
 ) -> Solved:
-    """Carriers for every site, class by class: sites of one class do not hear each other."""
+    """Carriers for every site, or for those named in `only`, class by class: sites of one class do not hear each
+    other."""
     solved: Solved = {}
     today: set[str] = set()
-    count = len(scene.used_sites)
+    asked = [site for site in scene.used_sites if only is None or site.name in only]
+    count = len(asked)
     together = _with_shared_links(scene, slots.hearing)
-    for sites in classes(scene.used_sites, together):
+    for sites in classes(asked, together):
         tell(f"planning {sites[0].name}", len(solved) / count)
         problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
         tasks = [site_task(scene, problem, effort, earlier=slots.earlier) for problem in problems]
@@ -93,8 +96,13 @@ def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
 
 def far_of_plan(scene: Scene, plan: Plan) -> dict[str, FarSite]:
     """The links of a plan as other sites see them, by name of their site."""
+    return far_of_calls(scene, plan.calls)
+
+
+def far_of_calls(scene: Scene, calls: Sequence[PlannedCall]) -> dict[str, FarSite]:
+    """The same of the calls of a scene, as they are planned."""
     far: dict[str, list[Far]] = {site.name: [] for site in scene.used_sites}
-    for live, planned in zip(scene.calls, plan.calls, strict=True):
+    for live, planned in zip(scene.calls, calls, strict=True):
         by_name = {link.name: link for link in live.links}
         chains = {scene.blocks.carrier_of(link.link): link for link in reversed(planned.links)}
         far[live.site.name] += [

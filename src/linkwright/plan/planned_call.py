@@ -1,0 +1,124 @@
+"""One call of a plan, from its answer and its proofs: links, who has no carrier, and what was found of them."""
+
+from __future__ import annotations
+
+from linkwright.assign.bound import bounds_of_call
+from linkwright.assign.calls import CallAnswer
+from linkwright.plan.air import missed_during, needed_s
+from linkwright.plan.at_once import ProvedCall
+from linkwright.plan.by_itself import by_themselves
+from linkwright.plan.chain import Scene
+from linkwright.plan.crowded import clean_together, crowds, what_helps
+from linkwright.plan.findings import finding
+from linkwright.plan.ledger import Set, planned
+from linkwright.plan.model import Finding, PlannedCall, PlannedLink, Unplaced
+from linkwright.plan.plan_findings import (
+    link_findings,
+    power_finding,
+    receiver_findings,
+    unplaced_findings,
+    unplaced_reason,
+    unseated_reason,
+)
+from linkwright.plan.products import products_of
+from linkwright.plan.prove import decided
+from linkwright.plan.site import SiteProblem, most_links, verify_listeners
+from linkwright.plan.sound_findings import sound_findings
+from linkwright.plan.tuning import Tuning
+from linkwright.shoot.end import RECORDED, SPOKEN
+from linkwright.sound.settings import delays_ms
+from linkwright.units import number_word
+
+
+def _with_lawful_spares(link: PlannedLink, tuning: Tuning) -> PlannedLink:
+    """The link with its spares up to the first on which its power may not be used."""
+    lawful = [tuning.most_mw[tuning.index(khz) or 0] >= link.power_mw for khz in link.spares_khz]
+    first = lawful.index(False) if False in lawful else len(lawful)
+    return link if first == len(lawful) else link.model_copy(update={"spares_khz": link.spares_khz[:first]})
+
+
+def planned_call(
+    scene: Scene, problem: SiteProblem, n: int, answer: CallAnswer, proved: ProvedCall
+) -> tuple[PlannedCall, list[Finding]]:
+    """One call with its findings, from its proof."""
+    call = problem.calls[n]
+    each = decided(proved.standing, proved.proofs)
+    chains = [one.standing.chain for one in each]
+    sound = {chain.link.name: chain.sound for chain in chains if chain.link.serves in SPOKEN | RECORDED}
+    delays = delays_ms({chain.link.name: chain.sound for chain in chains if chain.link.serves in RECORDED})
+    links = [
+        _with_lawful_spares(link, problem.tunings[problem.index(link.link)])
+        for link in planned(
+            each,
+            [
+                Set(answer.spares_khz[chain.name], call.seats[chain.link.name], delays.get(chain.link.name))
+                for chain in chains
+            ],
+        )
+    ]
+    verify_listeners(call, links)
+    live = {link.name for link in call.links}
+    unplaced = [
+        Unplaced(link=way.link.name, because=unplaced_reason(scene, problem, name, answer))
+        for name, carrier in answer.carriers_khz.items()
+        if carrier is None
+        for way in problem.chains[problem.index(name)].first_ways
+        if way.link.name in live
+    ]
+    unplaced += [Unplaced(link=name, because=unseated_reason(scene, name)) for name in call.unseated]
+    place = {link.name: at for at, link in enumerate(call.links)}
+    # A block's carrier stands once, whichever of its links has it.
+    once = {chain.name: (chain, link) for chain, link in zip(reversed(chains), reversed(links), strict=True)}
+    once = dict(reversed(once.items()))
+    alone = by_themselves(scene, call)
+    done = PlannedCall(
+        call=call.name,
+        site=call.site.name,
+        bound=None
+        if answer.bound is None
+        else most_links(problem, problem.problem.calls[n], answer.bound, answer.criterion),
+        criterion=answer.criterion,
+        other_criterion_db=_other_db(answer),
+        other_criterion_holding=answer.compared.other_holding if answer.compared else None,
+        missed=_rounded(missed_during(scene.air[call.site.name])),
+        look_s=_rounded(needed_s(scene.air[call.site.name])),
+        products=products_of(
+            [link for _, link in once.values()],
+            [chain.transmitter.bandwidth_khz for chain, _ in once.values()],
+            proved.others,
+            scene.shoot.shoot.guard_khz,
+            proved.beside_khz,
+        ),
+        links=tuple(sorted(links, key=lambda planned: place[planned.link])),
+        unplaced=tuple(sorted(unplaced, key=lambda gone: place.get(gone.link, len(place)))),
+        by_themselves=tuple(alone.links) or None,
+    )
+    found = [
+        finding_
+        for one, link in zip(each, links, strict=True)
+        for finding_ in link_findings(call.name, one.standing, one.proof, link)
+    ]
+    found += alone.findings
+    found += receiver_findings(call, scene.shoot)
+    found += sound_findings(call.name, [chain.link for chain in chains if chain.spoken], sound)
+    found += unplaced_findings(call.name, unplaced)
+    for crowd in crowds(problem, n) if unplaced else ():
+        where = f'call "{call.name}"' + (" and at the same time" if crowd.beside(call) else "")
+        says = f"{number_word(len(crowd.chains)).capitalize()} links want carriers in {where}. "
+        helps = what_helps(crowd, links, *clean_together(scene, problem, n, crowd))
+        found.append(finding("crowded", call.name, says + " ".join(helps)))
+    if answer.criterion == "power":
+        found.append(power_finding(done, answer, bounds_of_call(problem.problem, problem.problem.calls[n])[0]))
+    return done, found
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 3)
+
+
+def _other_db(answer: CallAnswer) -> float | None:
+    """What the other criterion would have given the worst link [dB]."""
+    compared = answer.compared
+    if compared is None or compared.other_worst_db is None:
+        return None
+    return round(compared.other_worst_db - compared.worst_db, 2)

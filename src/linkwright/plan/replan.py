@@ -1,0 +1,182 @@
+"""A planned shoot in which something changed: only the calls that it touches are planned again.
+
+Everything else stands as it is: links of the same site and period keep what they had as far as they can (as with
+`keep`), other sites are neighbours on fixed carriers. What is heard there is proved again where it is not the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
+
+from linkwright.assign.calls import CallAnswer
+from linkwright.plan.chain import Scene
+from linkwright.plan.model import PlannedCall
+from linkwright.plan.neighbours import Afar, FarSite, hearing, span
+from linkwright.plan.periods import periods
+from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named, whole
+from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
+from linkwright.plan.solve import Runner, far_of_calls, solve_sites
+from linkwright.progress import Tell, quiet
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.place import Other, Site
+from linkwright.shoot.view import live_calls, others_by_site, others_during
+
+
+def replan(
+    before: Pieces,
+    scene: Scene,
+    changed: Collection[str] = (),
+    tell: Tell = quiet,
+    *,
+    run: Runner | None = None,
+    effort: float = 0.25,
+) -> Pieces:
+    """The pieces of a scene of which little differs from that of `before`: calls that are new, and those named
+    `changed`, are planned again with the calls of their site that belong to the same period.
+
+    The scene has the same sites and law. All that a plan promises holds of the whole: every link is proved against
+    all others, and the separate verifier has seen what was planned again. Raises as `make_plan` does.
+    """
+    making = Making()
+    for part in periods(scene):
+        keys = [named(part, site) for site in part.used_sites]
+        stands = named(part) in before.between and all(key in before.pieces for key in keys)
+        if stands and part.named.isdisjoint(changed):
+            making.pieces |= {key: before.pieces[key] for key in keys}
+            making.between[named(part)] = before.between[named(part)]
+        else:
+            _again(making, before, part, changed, tell, run, effort)
+    return whole(scene, making)
+
+
+def _again(
+    making: Making,
+    before: Pieces,
+    part: Scene,
+    changed: Collection[str],
+    tell: Tell,
+    run: Runner | None,
+    effort: float,
+) -> None:
+    """Plan those sites of a period again that something touches."""
+    touched = {
+        site.name
+        for site in part.used_sites
+        if (key := named(part, site)) not in before.pieces or not set(key).isdisjoint(changed)
+    }
+    there = {call.call: call for call in before.plan.calls if call.call in part.named}
+    slots = Slots(part, hearing(part))
+    slots.far.update(_far(part, there, [site for site in part.used_sites if site.name not in touched]))
+    kept = {site.name: kept_on(part, before.plan, site) for site in part.used_sites}
+    solved = solve_sites(part, slots, kept, tell, run, effort, touched)
+    heard = set().union(*(slots.hearing[name] for name in touched)) - touched if touched else set()
+    old = _far_before(before, part, touched)
+    for site in part.used_sites:
+        if site.name in heard and _hears_otherwise(part, site, slots, old, there):
+            problem = site_problem(part, site, slots, {})
+            solved[site.name] = problem, [_answer(part, problem, n, there) for n in range(len(problem.calls))]
+    new = Making()
+    make_pieces(new, part, slots, solved, {name: kept[name] if name in touched else {} for name in kept}, tell, run,
+                again=True)  # fmt: skip
+    for site in part.used_sites:
+        key = named(part, site)
+        if site.name in touched:
+            making.pieces[key] = new.pieces[key]
+        elif site.name in solved:
+            making.pieces[key] = _as_chosen(new.pieces[key], before.pieces[key])
+        else:
+            making.pieces[key] = before.pieces[key]
+    again = {link.name for problem, _ in solved.values() for call in problem.calls for link in call.links}
+    told = before.between.get(named(part), ())
+    stay = [found for found in told if found.about not in again]
+    making.between[named(part)] = (*stay, *new.between[named(part)])
+
+
+def _as_chosen(piece: Piece, before: Piece) -> Piece:
+    """A piece that was only proved again, with what was said when its carriers were chosen."""
+    said = {call.call: call for call in before.calls}
+    keys = ("bound", "other_criterion_db", "other_criterion_holding")
+    calls = tuple(
+        call.model_copy(update={key: getattr(said[call.call], key) for key in keys}) for call in piece.calls
+    )
+    return replace(piece, calls=calls)
+
+
+def _only(scene: Scene, sites: Collection[str]) -> Scene:
+    return replace(scene, calls=tuple(call for call in scene.calls if call.site.name in sites))
+
+
+def _far(scene: Scene, planned: dict[str, PlannedCall], sites: Sequence[Site]) -> dict[str, FarSite]:
+    """The links of some sites as they are planned, as others see them."""
+    some = _only(scene, {site.name for site in sites})
+    return far_of_calls(some, [planned[call.name] for call in some.calls])
+
+
+def _far_before(before: Pieces, part: Scene, touched: Collection[str]) -> dict[str, FarSite]:
+    """What was on the air of the sites that were touched, in the time of a period."""
+    begins, ends = min(span(call)[0] for call in part.calls), max(span(call)[1] for call in part.calls)
+    calls = tuple(
+        call
+        for call in before.scene.calls
+        if call.site.name in touched and span(call)[0] < ends and begins < span(call)[1]
+    )
+    there = {call.call: call for call in before.plan.calls}
+    return far_of_calls(replace(before.scene, calls=calls), [there[call.name] for call in calls])
+
+
+def _hears_otherwise(
+    part: Scene, site: Site, slots: Slots, old: dict[str, FarSite], there: dict[str, PlannedCall]
+) -> bool:
+    """Whether a link of a site that stands hears anything else than before on its carrier."""
+    now = slots.afar(site)
+    was = [far for name, far in {**slots.far, **old}.items() if name in slots.hearing[site.name]]
+    return list(_heard(part, site, now, there)) != list(_heard(part, site, Afar.of(site, was), there))
+
+
+def _heard(part: Scene, site: Site, afar: Afar, there: dict[str, PlannedCall]) -> Iterator[object]:
+    for call in part.calls_on(site):
+        live, links = afar.during([call]), {link.name: link for link in call.links}
+        for planned in there[call.name].links:
+            for way in part.chain(links[planned.link], site).ways:
+                yield afar.on(way, live, planned.carrier_khz)
+
+
+def _answer(part: Scene, problem: SiteProblem, n: int, there: dict[str, PlannedCall]) -> CallAnswer:
+    """What was answered for a call, from its plan."""
+    call = there[problem.calls[n].name]
+    by_name = {part.blocks.carrier_of(link.link): link for link in reversed(call.links)}
+    names = [problem.chains[i].name for i in problem.problem.calls[n]]
+    return CallAnswer(
+        call.criterion or "clean",
+        False,
+        None,
+        {name: by_name[name].carrier_khz if name in by_name else None for name in names},
+        {name: by_name[name].spares_khz if name in by_name else () for name in names},
+        None,
+    )
+
+
+def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:
+    """The scene with somebody more on the air, and the names of the calls that may hear him."""
+    shoot = scene.shoot.model_copy(update={"other": (*scene.shoot.other, other)})
+    with_other = replace(scene, shoot=shoot, others=others_by_site(shoot))
+    site = other.site or with_other.used_sites[0].name
+    return with_other, tuple(
+        call.name for call in with_other.calls if call.site.name == site and others_during((other,), call)
+    )
+
+
+def grown(scene: Scene, shoot: Shoot) -> Scene:
+    """The scene of a shoot that has the calls and links of this one as they are, and more."""
+    known = {call.name: call for call in scene.calls}
+    more = tuple(call for call in shoot.call if call.name not in known)
+    if more:
+        wanted = {name for call in more for name in call.links}
+        links = tuple(link for link in shoot.link if link.name in wanted)
+        known |= {
+            call.name: call
+            for call in live_calls(shoot.model_copy(update={"call": more, "link": links or shoot.link}))
+        }
+    calls = tuple(known[call.name] for call in shoot.call)
+    return replace(scene, shoot=shoot, calls=calls, others=others_by_site(shoot))
