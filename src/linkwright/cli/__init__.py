@@ -26,6 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("check", "Read a shoot and judge it, without planning."),
     "hit": ("hit", "Somebody is on a carrier: plan again with the fewest moves, and how to switch."),
     "event": ("event", "Many crews' shoots in, one plan out: who fits, who does not, what would help."),
+    "hunt": ("hunt", "Something is broken on a carrier: who is in the way, and what to ask next."),
     "why": ("why", "The ledger of a link, or why it did not get a frequency."),
     "reach": ("reach", "Will it reach: margins along every route, best places, the ground as a picture."),
     "walk": ("walk", "Learn a site's reach from a walk test."),

@@ -1,0 +1,103 @@
+"""The receiver that is broken, and how strong it has everybody who may be on."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from linkwright.plan.chain import Chain, Scene
+from linkwright.plan.model import Plan, PlannedLink
+from linkwright.plan.neighbours import distances_m, strongest_mw
+from linkwright.reach.between import between_sites_db
+from linkwright.reach.received import Radiator, heard_gains_db
+from linkwright.shoot.errors import InputError, did_you_mean
+from linkwright.shoot.place import Site
+from linkwright.shoot.view import LiveCall, sites
+from linkwright.units import FloatArray, dbm_from_mw
+
+#: Loss across another site, where its own receivers stand [dB]: free space over 50 m at 600 MHz (ITU-R P.525).
+ACROSS_DB: Final = 62.0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Sender:
+    """A link of a call as it may be on: its chain, its plan, its call, and whether that runs at the moment."""
+
+    chain: Chain
+    planned: PlannedLink
+    call: LiveCall
+    now: bool
+
+    @property
+    def name(self) -> str:
+        """The link's name."""
+        return self.chain.link.name
+
+
+@dataclass(frozen=True, eq=False)
+class Listener:
+    """The receiver that is broken: the link's, or one like those of the site."""
+
+    scene: Scene
+    site: Site
+    chain: Chain
+    carrier_khz: int
+    victim: str | None
+
+    @classmethod
+    def of(cls, scene: Scene, site_name: str, carrier_khz: int, senders: Sequence[Sender]) -> Listener:
+        """Whose receiver stands on a carrier at a site now; else that of the nearest carrier there. Raises
+        InputError for a site that is none, or on which nothing was ever planned."""
+        names = [site.name for site in sites(scene.shoot)]
+        if site_name not in names:
+            near = did_you_mean(site_name, names) or f"; the sites are {', '.join(names[:12])}"
+            raise InputError(f'there is no site "{site_name}"{near}')
+        here = [one for one in senders if one.chain.site.name == site_name]
+        if not here:
+            raise InputError(f'no link of the plan is at "{site_name}"; expected a site with a call')
+        nearest = min(here, key=lambda one: (not one.now, abs(one.planned.carrier_khz - carrier_khz), one.name))
+        on_it = nearest.now and nearest.planned.carrier_khz == carrier_khz
+        chain = nearest.chain
+        return cls(scene, chain.site, chain, carrier_khz, nearest.name if on_it else None)
+
+    @property
+    def width_khz(self) -> float:
+        """The width of its filter [kHz]."""
+        return float(self.chain.transmitter.bandwidth_khz)
+
+    def levels_dbm(self, senders: Sequence[Sender], at: Site | None = None) -> FloatArray:
+        """How strong the senders (n,) are at its input, or at a like one on another site [dBm]; at most."""
+        site = at or self.site
+        found = np.empty(len(senders))
+        mhz = self.carrier_khz / 1000.0
+        mine = [n for n, sender in enumerate(senders) if sender.chain.site.name == site.name]
+        if mine and site.name == self.site.name:
+            radiators = [Radiator(senders[n].chain.route, mhz, senders[n].chain.facing_gain_db) for n in mine]
+            gains = heard_gains_db([self.chain.ends], [mhz], radiators)[:, 0]
+            found[mine] = gains + [dbm_from_mw(senders[n].planned.power_mw) for n in mine]
+        elif mine:
+            found[mine] = [dbm_from_mw(strongest_mw(senders[n].chain)) - ACROSS_DB for n in mine]
+        away = [n for n in range(len(senders)) if n not in set(mine)]
+        if away:
+            places = list({senders[n].chain.site.name: senders[n].chain.site for n in away}.values())
+            number = {place.name: k for k, place in enumerate(places)}
+            distance = np.nan_to_num(distances_m(site, places), nan=50_000.0)
+            of = np.array([number[senders[n].chain.site.name] for n in away])
+            loss = between_sites_db(site, places, distance, of, np.full(len(away), mhz))
+            sent = np.array([dbm_from_mw(strongest_mw(senders[n].chain)) for n in away])
+            found[away] = sent - loss + self.chain.heard_gain_db
+        return found
+
+
+def senders_of(scene: Scene, plan: Plan, since: datetime.datetime) -> list[Sender]:
+    """Every link of every call of a plan, with whether it is meant to be on at a moment."""
+    found = []
+    for live, planned in zip(scene.calls, plan.calls, strict=True):
+        now = live.starts is None or live.ends is None or live.starts <= since < live.ends
+        by_name = {link.name: link for link in live.links}
+        found += [Sender(scene.chain(by_name[link.link], live.site), link, live, now) for link in planned.links]
+    return found
