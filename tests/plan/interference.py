@@ -1,7 +1,7 @@
 """Cases of interference on a simulated event, planted from a seed: what is really on, what receivers hear of it.
 
 Its own world: positions from the shoot, levels by a path loss with two slopes and shadowing of its own, products
-from the power series of a receiver. Nothing of it is taken from what looks for the culprit but the shoot and the plan.
+from the power series of a receiver. With what looks for the culprit it shares the shoot and the plan alone.
 """
 
 from __future__ import annotations

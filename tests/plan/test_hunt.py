@@ -35,7 +35,7 @@ def hunted(scene: Scene, event: Pieces, world: World) -> tuple[Hunt, int]:
     crew = {link.name: link.crew for link in scene.shoot.link}
     answers: list[Answer] = []
     while True:
-        case = Case(world.site, world.carrier_khz, world.since, world.readings_dbm(), tuple(answers))
+        case = Case(world.site, world.carrier_khz, world.since, world.readings_dbm(), tuple(answers), world.victim)
         found = hunt(scene, event.plan, case)
         if found.question is None or len(answers) == QUESTIONS:
             return found, len(answers)

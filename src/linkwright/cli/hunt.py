@@ -17,6 +17,9 @@ def run(
     mhz: Annotated[str, typer.Argument(help="the carrier that is broken [MHz]")],
     at: Annotated[str, typer.Option(help="the site where it is broken")],
     since: Annotated[str, typer.Option(help="since when, such as 14:05, or 2027-07-03T14:05 where there are days")],
+    link: Annotated[
+        str | None, typer.Option(help="whose it is; default: the link that has the carrier there, or the nearest")
+    ] = None,
     answer: Annotated[
         list[str] | None,
         typer.Option(help='what was found out: "off:LINK=broken", "off:LINK=clear", "on:LINK=yes", "on:LINK=no"'),
@@ -47,7 +50,7 @@ def run(
         planned = planned_scene(read, shoot, plan, tell)
         case = Case(
             at, khz, _moment(since, planned.scene), _heard(heard or [], planned.scene),
-            tuple(_answer(one, planned.scene) for one in answer or []),
+            tuple(_answer(one, planned.scene) for one in answer or []), link,
         )  # fmt: skip
         found = hunt(planned.scene, planned.plan, case)
     if json:

@@ -182,22 +182,31 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
     spans = [call.span for call in calls if call.span is not None]
     several = any(minutes_between(end, start) < 0.0 for (_, end), (start, _) in itertools.pairwise(spans))
     found: list[TimedCall] = []
-    names = {id(call.live): frozenset(link.name for link in call.live.links) for call in calls}
-    for call in calls:
-        mine = names[id(call.live)]
-        before = [
-            one
-            for one in found
-            if one.span is not None and (not several or not mine.isdisjoint(names[id(one.live)]))
-        ]
+    last_of: dict[str | None, tuple[float, int, TimedCall]] = {}  # by link; None: of all
+    for number, call in enumerate(calls):
+        who: list[str | None] = [link.name for link in call.live.links] if several else [None]
+        before = [last_of[name] for name in who if name in last_of]
         if call.span is None or not before:
             found.append(call)
+            _note(last_of, who, number, call)
             continue
-        last = max(before, key=lambda row: row.span[1].timestamp() if row.span else 0.0)
+        last = max(before, key=lambda entry: (entry[0], -entry[1]))[2]
         assert last.span is not None
         room = minutes_between(last.span[1], call.span[0])
         lacks = call.live.travel_min + call.set_up_min - room
         if room >= 0.0 and lacks > 0.0:
             call = TimedCall(call.live, call.span, call.breaks, call.parts, lacks, last.live.name)
         found.append(call)
+        _note(last_of, who, number, call)
     return found
+
+
+def _note(
+    last_of: dict[str | None, tuple[float, int, TimedCall]], who: Sequence[str | None], number: int, call: TimedCall
+) -> None:
+    """Keep for each of some links the call that ends last, of those that end together the first."""
+    if call.span is not None:
+        ends = call.span[1].timestamp()
+        for name in who:
+            if name not in last_of or ends > last_of[name][0]:
+                last_of[name] = ends, number, call

@@ -24,7 +24,7 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """Broken at a site since a moment on a carrier [kHz].
+    """Broken at a site since a moment on a carrier [kHz]; `link` is whose it is, where that is told.
 
     `readings_dbm` are levels read on that carrier with our own transmitter off, by site, None where nothing was
     heard; `answers` what was found out since, in order.
@@ -35,13 +35,14 @@ class Case:
     since: datetime.datetime
     readings_dbm: Mapping[str, float | None] = field(default_factory=dict)
     answers: tuple[Answer, ...] = ()
+    link: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
     """Something that may be the cause: the links that it takes to be on, as a sentence, how likely before anything
     was read or asked, its level at the receiver [dBm], what would be read on the carrier at sites (None: nothing),
-    and sentences of evidence."""
+    sentences of evidence, and the sites on which it stands."""
 
     kind: Kind
     who: tuple[str, ...]
@@ -51,6 +52,7 @@ class Suspect:
     elsewhere_dbm: Mapping[str, float | None]
     evidence: tuple[str, ...]
     how: How = "planned"
+    stands_at: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

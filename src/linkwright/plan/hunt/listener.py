@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.plan.chain import Chain, Scene
+from linkwright.plan.hunt.case import Case
 from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.neighbours import distances_m, strongest_mw
 from linkwright.reach.between import between_sites_db
@@ -49,20 +50,24 @@ class Listener:
     victim: str | None
 
     @classmethod
-    def of(cls, scene: Scene, site_name: str, carrier_khz: int, senders: Sequence[Sender]) -> Listener:
-        """Whose receiver stands on a carrier at a site now; else that of the nearest carrier there. Raises
-        InputError for a site that is none, or on which nothing was ever planned."""
+    def of(cls, scene: Scene, case: Case, senders: Sequence[Sender]) -> Listener:
+        """The receiver of the link that is broken; else of the one whose carrier it is at the site now, else of
+        that on the nearest carrier there. Raises InputError for a site that is none, or on which the link, or nothing,
+        was ever planned."""
         names = [site.name for site in sites(scene.shoot)]
-        if site_name not in names:
-            near = did_you_mean(site_name, names) or f"; the sites are {', '.join(names[:12])}"
-            raise InputError(f'there is no site "{site_name}"{near}')
-        here = [one for one in senders if one.chain.site.name == site_name]
+        if case.site not in names:
+            near = did_you_mean(case.site, names) or f"; the sites are {', '.join(names[:12])}"
+            raise InputError(f'there is no site "{case.site}"{near}')
+        here = [one for one in senders if one.chain.site.name == case.site and case.link in (None, one.name)]
         if not here:
-            raise InputError(f'no link of the plan is at "{site_name}"; expected a site with a call')
-        nearest = min(here, key=lambda one: (not one.now, abs(one.planned.carrier_khz - carrier_khz), one.name))
-        on_it = nearest.now and nearest.planned.carrier_khz == carrier_khz
-        chain = nearest.chain
-        return cls(scene, chain.site, chain, carrier_khz, nearest.name if on_it else None)
+            who = "no link" if case.link is None else f'not "{case.link}"'
+            raise InputError(f'{who} of the plan is at "{case.site}"; expected a site and a link with a call there')
+        nearest = min(
+            here, key=lambda one: (not one.now, abs(one.planned.carrier_khz - case.carrier_khz), one.name)
+        )
+        on_it = nearest.now and nearest.planned.carrier_khz == case.carrier_khz
+        victim = nearest.name if on_it or case.link is not None else None
+        return cls(scene, nearest.chain.site, nearest.chain, case.carrier_khz, victim)
 
     @property
     def width_khz(self) -> float:

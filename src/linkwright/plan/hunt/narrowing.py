@@ -8,21 +8,23 @@ from typing import Final
 
 from linkwright.plan.chain import Scene
 from linkwright.plan.hunt.case import Answer, Case, Hunt, Question, Ranked, Suspect
-from linkwright.plan.hunt.listener import Listener, senders_of
+from linkwright.plan.hunt.listener import Listener, Sender, senders_of
 from linkwright.plan.hunt.suspects import suspects
 from linkwright.plan.model import Plan
 
 #: How often an answer is wrong (assumed).
 WRONG: Final = 0.03
 #: How far a reading lies from what is predicted [dB], and under which level nothing is heard [dBm] (assumed).
-READING_DB: Final = 9.0
+READING_DB: Final = 12.0
 FLOOR_DBM: Final = -106.0
-#: What nobody foresaw has at least this density for a reading [1/dB].
-LEAST_DENSITY: Final = 2e-4
-#: A stranger's level is anything between these [dB apart].
-STRANGER_RANGE_DB: Final = 90.0
+#: The same where its own site is read: there it may stand beside the reader or far from him [dB] (assumed).
+OWN_SITE_DB: Final = 20.0
+#: A level of which nothing is known is anything within so much [dB].
+ANYTHING_DB: Final = 90.0
+#: How often a reading has nothing to do with what is suspected: bodies, walls, somebody else (assumed).
+ASTRAY: Final = 0.1
 #: A question that tells less is not asked [bits].
-LEAST_BITS: Final = 0.02
+LEAST_BITS: Final = 0.002
 #: How many suspects are told.
 MOST_TOLD: Final = 12
 
@@ -31,10 +33,11 @@ def hunt(scene: Scene, plan: Plan, case: Case) -> Hunt:
     """Suspects of a case, the likeliest first, and what to ask next. Raises InputError for a site or a name that is
     none."""
     senders = senders_of(scene, plan, case.since)
-    listener = Listener.of(scene, case.site, case.carrier_khz, senders)
+    listener = Listener.of(scene, case, senders)
     crew_of = {link.name: link.crew or "" for link in scene.shoot.link}
     every = suspects(scene, case, listener, senders)
-    weights = [suspect.weight * _read(suspect, case) for suspect in every]
+    telling = {site: dbm for site, dbm in case.readings_dbm.items() if site not in _occupied(listener, senders)}
+    weights = [suspect.weight * _read(suspect, telling) for suspect in every]
     for answer in case.answers:
         weights = [w * _says(suspect, answer, crew_of) for w, suspect in zip(weights, every, strict=True)]
     total = sum(weights) or 1.0
@@ -45,22 +48,34 @@ def hunt(scene: Scene, plan: Plan, case: Case) -> Hunt:
     return Hunt(tuple(ranked[:MOST_TOLD]), _question(ranked, crew_of, case.answers))
 
 
-def _read(suspect: Suspect, case: Case) -> float:
+def _occupied(listener: Listener, senders: Sequence[Sender]) -> set[str]:
+    """Other sites at which somebody is on the carrier as planned: what is read there is his."""
+    return {
+        sender.chain.site.name
+        for sender in senders
+        if sender.now
+        and sender.chain.site.name != listener.site.name
+        and abs(sender.planned.carrier_khz - listener.carrier_khz) < listener.width_khz
+    }
+
+
+def _read(suspect: Suspect, readings_dbm: Mapping[str, float | None]) -> float:
     """How well the readings fit a suspect, as a density."""
     found = 1.0
-    for site, dbm in case.readings_dbm.items():
-        if suspect.kind == "stranger":
-            found *= 0.3 if dbm is None else 1.0 / STRANGER_RANGE_DB
-            continue
+    for site, dbm in readings_dbm.items():
+        anything = 0.3 if dbm is None else 1.0 / ANYTHING_DB
         predicted = suspect.elsewhere_dbm.get(site)
-        if dbm is None:
-            heard = 0.0 if predicted is None else _tail((predicted - FLOOR_DBM) / READING_DB)
-            found *= max(1.0 - heard, 0.01)
+        spread = OWN_SITE_DB if site in suspect.stands_at else READING_DB
+        if suspect.kind == "stranger":
+            fits = anything
         elif predicted is None:
-            found *= LEAST_DENSITY
+            fits = 1.0 if dbm is None else 0.0
+        elif dbm is None:
+            fits = 1.0 - _tail((predicted - FLOOR_DBM) / spread)
         else:
-            off = (dbm - predicted) / READING_DB
-            found *= max(math.exp(-off * off / 2.0) / (READING_DB * math.sqrt(2.0 * math.pi)), LEAST_DENSITY)
+            off = (dbm - predicted) / spread
+            fits = math.exp(-off * off / 2.0) / (spread * math.sqrt(2.0 * math.pi))
+        found *= (1.0 - ASTRAY) * fits + ASTRAY * anything
     return found
 
 

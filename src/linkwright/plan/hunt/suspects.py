@@ -37,6 +37,8 @@ STRONG: Final = 0.5
 OFF_IN_PRODUCT: Final = 0.1
 #: How well a level is known beforehand [dB] (assumed).
 SPREAD_DB: Final = 9.0
+#: How much nearer, or farther, than planned somebody may stand who is on the same site [dB] (assumed).
+NEARER_DB: Final = 15.0
 #: What is not as strong as this over the noise breaks nobody [dB]; from so much on it surely may.
 BREAKS_FROM_DB: Final = 3.0
 #: What begins within so many hours is of the same day.
@@ -47,9 +49,9 @@ MAKERS: Final = 24
 UNKNOWN_DBM: Final = -80.0
 
 
-def may_break(level_dbm: float, noise_dbm: float) -> float:
+def may_break(level_dbm: float, noise_dbm: float, spread_db: float = SPREAD_DB) -> float:
     """How likely a level breaks a link that has some margin (0..1): a normal spread about a step over the noise."""
-    return 0.5 * math.erfc((noise_dbm + BREAKS_FROM_DB - level_dbm) / (SPREAD_DB * math.sqrt(2.0)))
+    return 0.5 * math.erfc((noise_dbm + BREAKS_FROM_DB - level_dbm) / (spread_db * math.sqrt(2.0)))
 
 
 def suspects(scene: Scene, case: Case, listener: Listener, senders: Sequence[Sender]) -> list[Suspect]:
@@ -106,7 +108,9 @@ def _on_the_carrier(
         lines = (f"{why}; {level:.0f} dBm at the receiver, as far as the models go",)
         elsewhere = {name: float(levels[n]) for name, levels in level_at.items()}
         says = f"{_named(sender)} {_doing(how)} on {mhz_text(case.carrier_khz)} MHz"
-        suspect = Suspect("carrier", (sender.name,), says, weight, level, elsewhere, lines, how)
+        site = sender.chain.site.name
+        stands = () if site == listener.site.name else (site,)
+        suspect = Suspect("carrier", (sender.name,), says, weight, level, elsewhere, lines, how, stands)
         if sender.name not in seen or weight > seen[sender.name][0]:
             seen[sender.name] = weight, suspect
     yield from (suspect for _, suspect in seen.values())
@@ -224,7 +228,7 @@ def _strong(listener: Listener, senders: Sequence[Sender], here: FloatArray) -> 
         sender = senders[n]
         if not sender.now or sender.name == listener.victim:
             continue
-        weight = STRONG * may_break(float(here[n]), blocking - BREAKS_FROM_DB - 6.0)
+        weight = STRONG * may_break(float(here[n]), blocking - BREAKS_FROM_DB - 6.0, NEARER_DB)
         lines = (
             f"{here[n]:.0f} dBm at the receiver, on {mhz_text(sender.planned.carrier_khz)} MHz; it stands "
             f"{blocking:g} dBm off its channel",
