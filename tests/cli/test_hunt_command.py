@@ -33,7 +33,7 @@ def asked(capsys: pytest.CaptureFixture[str], khz: int, *more: str) -> dict[str,
 
 def test_who_is_on_before_the_hour_is_found(event: dict[str, int], capsys: pytest.CaptureFixture[str]) -> None:
     late = "Radio C: Guest"
-    suspects = asked(capsys, event[late], "--heard", "North stand=-60", "--link", "Radio A: Guest")["suspects"]
+    suspects = asked(capsys, event[late], "--heard", "North stand=-45", "--link", "Radio A: Guest")["suspects"]
     assert suspects[0]["who"] == [late]
     assert "not now" in suspects[0]["evidence"][0]  # type: ignore[index]
 

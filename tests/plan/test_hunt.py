@@ -51,10 +51,11 @@ def place_of(event: Pieces, seed: int) -> tuple[int, World, Hunt]:
     return place, world, found
 
 
-def test_twenty_planted_cases(event: Pieces) -> None:
-    places = [place_of(event, seed)[0] for seed in range(1, 41, 2)]
-    assert sum(place == 1 for place in places) >= 16, places
-    assert sum(place <= 3 for place in places) >= 19, places
+def test_a_planted_case_of_each_kind(event: Pieces) -> None:
+    """One of each kind; bench/test_hunt.py counts two times twenty."""
+    places = [place_of(event, seed)[0] for seed in range(1, 15, 2)]
+    assert sum(place == 1 for place in places) >= 5, places
+    assert sum(place <= 3 for place in places) >= 6, places
 
 
 def test_probabilities_are_some_and_evidence_is_told(event: Pieces) -> None:

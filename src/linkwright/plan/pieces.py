@@ -6,6 +6,7 @@ So a long event is planned piece by piece, and what changes in one is planned ag
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -47,13 +48,22 @@ class Piece:
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
-    """A planned shoot: its scene, the pieces by the names of their calls, what was found between the sites of each
-    period (by the names of its calls), and the plan."""
+    """A planned shoot: its scene, the pieces by the names of their calls, and what was found between the sites of
+    each period (by the names of its calls)."""
 
     scene: Scene
     pieces: Mapping[Named, Piece]
     between: Mapping[Named, tuple[Finding, ...]]
-    plan: Plan
+
+    @functools.cached_property
+    def calls(self) -> dict[str, PlannedCall]:
+        """All calls as planned, by name."""
+        return {call.call: call for piece in self.pieces.values() for call in piece.calls}
+
+    @functools.cached_property
+    def plan(self) -> Plan:
+        """The whole, put together when it is asked for: of a long event that takes longer than planning a piece."""
+        return _whole(self)
 
 
 @dataclass
@@ -76,7 +86,7 @@ def plan_in_pieces(
         kept = {site.name: kept_on(part, keep, site) for site in part.used_sites}
         solved = solve_sites(part, slots, kept, told, run, effort)
         make_pieces(making, part, slots, solved, kept, told, run, again=keep is not None)
-    return whole(scene, making)
+    return Pieces(scene, making.pieces, making.between)
 
 
 def part_of(tell: Tell, n: int, count: int) -> Tell:
@@ -149,10 +159,9 @@ def _decided(problem: SiteProblem, calls: Sequence[PlannedCall]) -> tuple[tuple[
     )
 
 
-def whole(scene: Scene, made: Making | Pieces) -> Pieces:
+def _whole(made: Pieces) -> Plan:
     """The plan of all pieces."""
-    shoot, pieces = scene.shoot, made.pieces
-    calls = {call.call: call for piece in pieces.values() for call in piece.calls}
+    scene, shoot, pieces, calls = made.scene, made.scene.shoot, made.pieces, made.calls
     in_order = [calls[call.name] for call in scene.calls]
     findings = [*positions(scene), *time_findings(shoot)]
     findings += [found for piece in pieces.values() for found in piece.findings]
@@ -161,7 +170,7 @@ def whole(scene: Scene, made: Making | Pieces) -> Pieces:
     findings += permit_findings(scene, [link.carrier_khz for call in calls.values() for link in call.links])
     batteries, found = batteries_of(shoot, scene.calls, calls.values())
     power = any(call.criterion == "power" for call in in_order)
-    plan = Plan(
+    return Plan(
         made_with=__version__,
         shoot=shoot.shoot.title,
         region=shoot.shoot.region,
@@ -171,4 +180,3 @@ def whole(scene: Scene, made: Making | Pieces) -> Pieces:
         moves=tuple(move for piece in pieces.values() for move in piece.moves),
         findings=sorted_findings([*findings, *found]),
     )
-    return Pieces(scene, dict(pieces), dict(made.between), plan)

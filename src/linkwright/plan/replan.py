@@ -14,8 +14,8 @@ from linkwright.plan.chain import Scene
 from linkwright.plan.model import PlannedCall
 from linkwright.plan.neighbours import Afar, FarSite, hearing, span
 from linkwright.plan.periods import periods
-from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named, whole
-from linkwright.plan.site import SiteProblem, Slots, kept_on, site_problem
+from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named
+from linkwright.plan.site import SiteProblem, Slots, kept_of_calls, site_problem
 from linkwright.plan.solve import Runner, far_of_calls, solve_sites
 from linkwright.progress import Tell, quiet
 from linkwright.shoot.models import Shoot
@@ -47,7 +47,7 @@ def replan(
             making.between[named(part)] = before.between[named(part)]
         else:
             _again(making, before, part, changed, tell, run, effort)
-    return whole(scene, making)
+    return Pieces(scene, making.pieces, making.between)
 
 
 def _again(
@@ -65,10 +65,10 @@ def _again(
         for site in part.used_sites
         if (key := named(part, site)) not in before.pieces or not set(key).isdisjoint(changed)
     }
-    there = {call.call: call for call in before.plan.calls if call.call in part.named}
+    there = {name: call for name, call in before.calls.items() if name in part.named}
     slots = Slots(part, hearing(part))
     slots.far.update(_far(part, there, [site for site in part.used_sites if site.name not in touched]))
-    kept = {site.name: kept_on(part, before.plan, site) for site in part.used_sites}
+    kept = {site.name: kept_of_calls(part, there.values(), site) for site in part.used_sites}
     solved = solve_sites(part, slots, kept, tell, run, effort, touched)
     heard = set().union(*(slots.hearing[name] for name in touched)) - touched if touched else set()
     old = _far_before(before, part, touched)
@@ -121,7 +121,7 @@ def _far_before(before: Pieces, part: Scene, touched: Collection[str]) -> dict[s
         for call in before.scene.calls
         if call.site.name in touched and span(call)[0] < ends and begins < span(call)[1]
     )
-    there = {call.call: call for call in before.plan.calls}
+    there = before.calls
     return far_of_calls(replace(before.scene, calls=calls), [there[call.name] for call in calls])
 
 

@@ -16,7 +16,7 @@ from linkwright.assign.problem import Criterion, Problem, Wish, distinct
 from linkwright.assign.regain import FAILS, HOLDS, THIN
 from linkwright.assign.verify import Placed, faults, listener_faults
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.model import Plan, PlannedLink
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink
 from linkwright.plan.neighbours import Afar, FarSite, hearing, moments
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
@@ -189,8 +189,13 @@ def locked_khz(link: Link) -> int | None:
 def kept_on(scene: Scene, plan: Plan | None, site: Site) -> dict[str, Kept]:
     """What the carriers of a site's links and blocks were in an earlier plan: the first call's, the worst
     verdict. Where both ends are set counts where no plan is known, and for a link that is locked elsewhere."""
+    return kept_of_calls(scene, plan.calls if plan else (), site)
+
+
+def kept_of_calls(scene: Scene, calls: Iterable[PlannedCall], site: Site) -> dict[str, Kept]:
+    """The same of calls that were planned."""
     kept: dict[str, Kept] = {}
-    for call in plan.calls if plan else ():
+    for call in calls:
         if call.site == site.name and not (scene.of_a_period and call.call not in scene.named):
             for link in call.links:
                 name = scene.blocks.carrier_of(link.link)

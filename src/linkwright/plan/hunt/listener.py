@@ -52,8 +52,8 @@ class Listener:
     @classmethod
     def of(cls, scene: Scene, case: Case, senders: Sequence[Sender]) -> Listener:
         """The receiver of the link that is broken; else of the one whose carrier it is at the site now, else of
-        that on the nearest carrier there. Raises InputError for a site that is none, or on which the link, or nothing,
-        was ever planned."""
+        that on the nearest carrier there. Raises InputError for a site that is none, or on which the link, or
+        nothing, was ever planned."""
         names = [site.name for site in sites(scene.shoot)]
         if case.site not in names:
             near = did_you_mean(case.site, names) or f"; the sites are {', '.join(names[:12])}"

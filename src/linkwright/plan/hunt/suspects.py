@@ -230,7 +230,7 @@ def _strong(listener: Listener, senders: Sequence[Sender], here: FloatArray) -> 
             continue
         weight = STRONG * may_break(float(here[n]), blocking - BREAKS_FROM_DB - 6.0, NEARER_DB)
         lines = (
-            f"{here[n]:.0f} dBm at the receiver, on {mhz_text(sender.planned.carrier_khz)} MHz; it stands "
+            f"{here[n]:.0f} dBm at the receiver, on {mhz_text(sender.planned.carrier_khz)} MHz; the receiver bears "
             f"{blocking:g} dBm off its channel",
         )
         says = f"{_named(sender)} is too near to the receiver"
