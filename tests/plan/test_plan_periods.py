@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import itertools
 from collections.abc import Iterator
 
@@ -10,11 +11,12 @@ from bench.long_event import long_event
 
 from linkwright.plan import periods
 from linkwright.plan.chain import scene_of
+from linkwright.plan.file import parse_plan, write_plan
 from linkwright.plan.hit import stranger
 from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.pieces import Pieces, plan_in_pieces
 from linkwright.plan.pipeline import make_plan
-from linkwright.plan.replan import grown, hit_by, replan
+from linkwright.plan.replan import grown, hit_by, pieces_of, replan
 from linkwright.shoot.models import Call, Crew, Link, Shoot
 
 
@@ -141,3 +143,20 @@ def test_a_crew_of_eight_is_fitted_in_with_few_moves(event: Shoot, planned: Piec
         } <= told
     assert_nobody_is_in_anybodys_way(more, after.plan)
     assert isinstance(links[0], Link)
+
+
+def test_a_plan_that_was_read_is_hit_in_the_same_way(event: Shoot, planned: Pieces) -> None:
+    largest = max(planned.plan.calls, key=lambda call: len(call.links))
+    day = next(call.date for call in event.call if call.name == largest.call)
+    other = stranger(event, largest.links[0].carrier_khz, heard_dbm=-50.0, site=largest.site, on=day)
+    scene, changed = hit_by(planned.scene, other)
+    read = pieces_of(planned.scene, parse_plan(write_plan(planned.plan), "plan.json"))
+    after, same = (replan(before, scene, changed, effort=0.0).plan for before in (read, planned))
+    assert after.calls == same.calls
+    assert after.moves == same.moves
+    assert {found.says for found in same.findings} <= {found.says for found in after.findings}
+
+
+def test_a_stranger_of_another_day_is_heard_by_nobody(event: Shoot, planned: Pieces) -> None:
+    other = stranger(event, 500_000, site=event.site[0].name, on=datetime.date(2027, 6, 1))
+    assert hit_by(planned.scene, other)[1] == ()

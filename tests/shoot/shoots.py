@@ -210,6 +210,7 @@ def others(draw: st.DrawFn, name: str, sites: list[str]) -> dict[str, Any]:
         other["site"] = draw(st.sampled_from(sites))
     if draw(coins):
         other |= {"from": draw(times), "to": draw(times)}
+    other |= draw(optional(date=days))
     return other
 
 

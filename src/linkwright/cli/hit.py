@@ -23,6 +23,9 @@ def run(
     ] = None,
     wide: Annotated[int, typer.Option(min=1, max=20_000, help="how wide it is [kHz]")] = 200,
     until: Annotated[str | None, typer.Option(help="until when it is on, such as 14:00; default: all day")] = None,
+    on: Annotated[
+        str | None, typer.Option(help="the day on which it is there, such as 2027-07-03; default: all")
+    ] = None,
     site: Annotated[str | None, typer.Option(help="the site on which it is; default: the first")] = None,
     plan: Annotated[
         str | None, typer.Option(help="the plan that stands; default: the one beside the shoot, else a new one")
@@ -36,25 +39,32 @@ def run(
 
     Without --dbm the least kind is assumed, and said: 50 mW, 10 m from the receivers. Exit status as for `plan`.
     """
-    from linkwright.cli.asked import clock_of
+    from linkwright.cli.asked import clock_of, day_of
     from linkwright.cli.output import console, progress, write_text
     from linkwright.cli.why import whole_khz
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
     from linkwright.plan.file import write_plan
     from linkwright.plan.hit import stranger, with_stranger
+    from linkwright.plan.periods import periods
     from linkwright.plan.pipeline import make_plan
+    from linkwright.plan.replan import hit_by, pieces_of, replan
     from linkwright.shoot.errors import InputError
 
     if shoot == "-":
         raise InputError("writes the stranger into the shoot; expected a file, not standard input")
     read = load_shoot(shoot)
     other = stranger(
-        read, whole_khz(mhz), heard_dbm=dbm, wide_khz=wide, until=clock_of(until, "--until"), site=site
-    )
+        read, whole_khz(mhz), heard_dbm=dbm, wide_khz=wide, until=clock_of(until, "--until"),
+        on=None if on is None else day_of(on, "--on"), site=site,
+    )  # fmt: skip
     with progress() as tell:
         before = planned_scene(read, shoot, plan, tell)
-        after = make_plan(with_stranger(read, other), before.sweeps, before.plan, tell, tv=before.tv)
+        if len(periods(before.scene)) > 1:  # a long event: only what hears him is planned again
+            scene, changed = hit_by(before.scene, other)
+            after = replan(pieces_of(before.scene, before.plan), scene, changed, tell).plan
+        else:
+            after = make_plan(with_stranger(read, other), before.sweeps, before.plan, tell, tv=before.tv)
     where = out or _free_name(Path(shoot))
     write_text(where, write_plan(after))
     write_text(shoot, _grown(Path(shoot).read_text("utf-8-sig"), other), grown=True)

@@ -21,11 +21,13 @@ def stranger(
     heard_dbm: float | None = None,
     wide_khz: int = 200,
     until: datetime.time | None = None,
+    on: datetime.date | None = None,
     site: str | None = None,
 ) -> Other:
     """A transmitter on `carrier_khz` that nobody knows, named so that no other has its name.
 
-    `heard_dbm` is its level at the receivers [dBm]; without it the least kind is assumed (`Other`). Raises
+    `heard_dbm` is its level at the receivers [dBm]; without it the least kind is assumed (`Other`); `on` is the day
+    on which it is there, every day unless said. Raises
     InputError for a site that the shoot lacks.
     """
     names = [known.name for known in shoot.site]
@@ -40,6 +42,7 @@ def stranger(
         "bandwidth_khz": wide_khz,
         "heard_dbm": heard_dbm,
         "site": site,
+        "date": on,
         "from": None if until is None else datetime.time(0),
         "to": until,
     }

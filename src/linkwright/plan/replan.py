@@ -6,12 +6,14 @@ Everything else stands as it is: links of the same site and period keep what the
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from typing import Final
 
 from linkwright.assign.calls import CallAnswer
 from linkwright.plan.chain import Scene
-from linkwright.plan.model import PlannedCall
+from linkwright.plan.model import Finding, Plan, PlannedCall
 from linkwright.plan.neighbours import Afar, FarSite, hearing, span
 from linkwright.plan.periods import periods
 from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named
@@ -155,6 +157,44 @@ def _answer(part: Scene, problem: SiteProblem, n: int, there: dict[str, PlannedC
         {name: by_name[name].spares_khz if name in by_name else () for name in names},
         None,
     )
+
+
+#: What the whole plan is told of, and is worked out anew whenever it is put together.
+OF_THE_WHOLE: Final = frozenset({
+    "site-position", "timezone", "permit-unfit", "permit-left", "battery-in-take", "battery-short", "cells-unknown",
+    "set-up-short", "link-twice",
+})  # fmt: skip
+_IN_CALL: Final = re.compile(r'"([^"]{1,80})"')
+
+
+def pieces_of(scene: Scene, plan: Plan) -> Pieces:
+    """The pieces of a plan that was read, as far as its findings tell whose they are: a finding that names a call
+    is of its piece, any other of every piece that has what it is about; the rest is of the first period."""
+    calls, making = {call.call: call for call in plan.calls}, Making()
+    of_call: dict[str, tuple[str, ...]] = {}
+    of_name: dict[str, set[tuple[str, ...]]] = {}
+    for part in periods(scene):
+        making.between[named(part)] = ()
+        for site in part.used_sites:
+            key = named(part, site)
+            of_call |= dict.fromkeys(key, key)
+            links = {link.name for call in part.calls_on(site) for link in call.links}
+            for name in (*links, site.name, *key):
+                of_name.setdefault(name, set()).add(key)
+            making.pieces[key] = Piece(tuple(calls[name] for name in key), (), (), ())
+    found: dict[tuple[str, ...], list[Finding]] = {}
+    rest: list[Finding] = []
+    for finding in plan.findings:
+        if finding.code in OF_THE_WHOLE:
+            continue
+        keys = {of_call[name] for name in _IN_CALL.findall(finding.says) if name in of_call}
+        keys = keys or of_name.get(finding.about, set())
+        for key in keys:
+            found.setdefault(key, []).append(finding)
+        rest += [] if keys else [finding]
+    pieces = {key: replace(piece, findings=tuple(found.get(key, ()))) for key, piece in making.pieces.items()}
+    first = next(iter(making.between))
+    return Pieces(scene, pieces, {**making.between, first: tuple(rest)})
 
 
 def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:

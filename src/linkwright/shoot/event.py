@@ -383,7 +383,7 @@ def _differ(theirs: Any, ours: Any, key: str) -> bool:
 
 def _heard(other: Any, site: str | None) -> tuple[object, ...]:
     """What makes two others one."""
-    return other.band_khz, site, other.on_from, other.on_to
+    return other.band_khz, site, other.date, other.on_from, other.on_to
 
 
 def _with_paths(site: Site, folder: str) -> Site:

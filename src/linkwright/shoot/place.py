@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field, model_validator
 
 from linkwright.shoot.antennas import Antenna
-from linkwright.shoot.fields import Frozen, HeightM, Khz, Metre, Mhz, Milliwatt, Name, RadiatedMw
+from linkwright.shoot.fields import Day, Frozen, HeightM, Khz, Metre, Mhz, Milliwatt, Name, RadiatedMw
 from linkwright.shoot.learnt import Learnt
 from linkwright.units import khz_from_mhz
 
@@ -184,6 +184,7 @@ class Other(Frozen):
         default=None,
         description="share of the time that it is on the air, where that was measured (0..1); default: always on",
     )
+    date: Day | None = Field(default=None, description="the day on which it is on; default: every day")
     on_from: datetime.time | None = Field(default=None, alias="from", description="on from this time")
     on_to: datetime.time | None = Field(default=None, alias="to", description="off from this time")
 

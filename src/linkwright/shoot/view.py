@@ -171,14 +171,18 @@ def others_during(others: Iterable[Other], call: LiveCall) -> tuple[Other, ...]:
 
 
 def _overlaps(other: Other, call: LiveCall) -> bool:
-    """Whether a daily on-time meets the call; one that ends at or before its begin runs past midnight."""
-    if other.on_from is None or other.on_to is None or call.starts is None or call.ends is None:
+    """Whether an on-time, of every day or of its own, meets the call; one that ends at or before its begin runs
+    past midnight."""
+    if call.starts is None or call.ends is None or (other.date is None and other.on_from is None):
         return True
-    day = call.starts.date() - datetime.timedelta(days=1)
-    while day <= call.ends.date():
-        on = datetime.datetime.combine(day, other.on_from, call.starts.tzinfo)
-        days = 0 if other.on_to > other.on_from else 1
-        off = datetime.datetime.combine(day + datetime.timedelta(days=days), other.on_to, call.starts.tzinfo)
+    begins, ends = other.on_from or datetime.time(), other.on_to or datetime.time()
+    day, last = call.starts.date() - datetime.timedelta(days=1), call.ends.date()
+    if other.date is not None:
+        day, last = max(day, other.date), min(last, other.date)
+    while day <= last:
+        on = datetime.datetime.combine(day, begins, call.starts.tzinfo)
+        days = 0 if ends > begins else 1
+        off = datetime.datetime.combine(day + datetime.timedelta(days=days), ends, call.starts.tzinfo)
         if on < call.ends and call.starts < off:
             return True
         day += datetime.timedelta(days=1)
