@@ -264,7 +264,7 @@ def _levels_alone(task: SiteTask, members: tuple[int, ...]) -> tuple[CallLevels,
 def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]:
     """A problem solved by clean sets or fewest products, then weighed by level: kept to, or the better chosen."""
     if task.levels and any(wish.keep_khz is not None for wish in task.problem.wishes):
-        regain = Regain(task.problem, task.levels, tell)
+        regain = Regain(task.problem, task.levels, tell, quick=task.effort <= 0.0)
         slots = regain.slots()
         if slots is not None:
             stands = standing(task.problem, _with_carrier(task, [slot >= 0 for slot in slots]), slots)

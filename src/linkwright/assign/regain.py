@@ -37,6 +37,8 @@ MOST_LOOKS: Final = 3_000
 LOOKS_TIMES_LINKS: Final = 60_000
 MOST_LOOKS_FOR_BEST: Final = 1_500
 MORE_TOGETHER: Final = 2
+#: How much less a quick search looks.
+QUICKER: Final = 15
 #: How many slots of each link are tried at once before all that serve it alone are put together.
 AT_ONCE: Final = 4
 
@@ -50,17 +52,24 @@ def rank_of(excess_db: float, doubt_db: float) -> int:
 
 
 class Regain:
-    """One re-plan under way: slots (links,) as indices, -1 for none; `had` (links,) the verdicts to be kept."""
+    """One re-plan under way: slots (links,) as indices, -1 for none; `had` (links,) the verdicts to be kept;
+    `quick` takes for those who move together the first slots that come, where they serve, and looks less far else."""
 
-    def __init__(self, problem: Problem, calls: Sequence[CallLevels], tell: Tell) -> None:
+    def __init__(self, problem: Problem, calls: Sequence[CallLevels], tell: Tell, *, quick: bool = False) -> None:
         self.problem, self.calls, self.tell = problem, calls, tell
         self.grid = grid_of(problem)
+        self.state, self.quick = State(problem, self.grid), quick
         self.others_khz = sorted({khz for makers in problem.makers_khz for khz in makers})
         self.homes = np.array([_home(problem, link) for link in range(len(problem.wishes))], dtype=np.int64)
         self.had = np.array([wish.keep_rank for wish in problem.wishes], dtype=np.int64)
         self.had = np.minimum(self.had, self._at_best())
         self.looks, self.proved, self.cut = 0, True, False
         self.most_looks = min(MOST_LOOKS, LOOKS_TIMES_LINKS // max(1, self.homes.size))
+        self.most_for_best = MOST_LOOKS_FOR_BEST
+        if quick:
+            self.most_looks, self.most_for_best = (
+                most // QUICKER for most in (self.most_looks, self.most_for_best)
+            )
         self._known: dict[bytes, IntArray] = {}
 
     def slots(self) -> IntArray | None:
@@ -135,6 +144,9 @@ class Regain:
         """Slots for those who move beside those who stay; first the likeliest of each, then all that serve each by
         itself put together."""
         self.cut = False
+        first = self._in_one_go(stay, moving) if self.quick else None
+        if first is not None and self._serves(first, wanted):
+            return first
         likely = {link: list(itertools.islice(self._candidates(stay, link), AT_ONCE)) for link in moving}
         placed = self._together(stay, moving, likely, wanted)
         if placed is not None or self.looks > self.most_looks:
@@ -153,6 +165,17 @@ class Regain:
         placed = self._together(stay, order, serving, wanted) if all(map(serving.get, moving)) else None
         self.proved &= placed is not None or not self.cut
         return placed
+
+    def _in_one_go(self, stay: IntArray, moving: Sequence[int]) -> IntArray | None:
+        """Those who move put down one after the other, each on the likeliest of its slots; None where somebody has
+        none."""
+        slots = stay.copy()
+        for link in sorted(moving, key=lambda i: (self.problem.wishes[i].slots_khz.size, i)):
+            slot = next(self._candidates(slots, link), None)
+            if slot is None:
+                return None
+            slots[link] = slot
+        return slots
 
     def _together(
         self, slots: IntArray, moving: Sequence[int], given: Mapping[int, Sequence[int]], wanted: IntArray
@@ -181,7 +204,7 @@ class Regain:
             if self.looks > self.most_looks:
                 self.proved = False
                 return False
-            near = State.standing(self.problem, self.grid, self._cells(slots)).conflicts_of_placed()
+            near = self._standing(slots).conflicts_of_placed()
             too_near = near.max(initial=0) >= SPACING_WEIGHT
             self._known[key] = np.full(slots.size, DEAD - 1) if too_near else self.ranks(slots)
         return bool((self._known[key] >= wanted).all())
@@ -202,7 +225,7 @@ class Regain:
                     best = worth, placed
                 if shortfall == 0:
                     break
-            if self.looks > MOST_LOOKS_FOR_BEST:
+            if self.looks > self.most_for_best:
                 break
         return None if best is None else best[1]
 
@@ -220,7 +243,7 @@ class Regain:
 
     def _have_to_move(self) -> list[int]:
         """Whoever cannot stay, whatever the others do: without a home, too near, or short with nobody else on."""
-        state = State.standing(self.problem, self.grid, self._cells(self.homes))
+        state = self._standing(self.homes)
         near = state.conflicts_of_placed()
         must = [int(i) for i in np.flatnonzero(self.homes < 0) if self.problem.wishes[i].slots_khz.size]
         while near.max(initial=0) >= SPACING_WEIGHT:
@@ -261,14 +284,14 @@ class Regain:
             trial = slots.copy()
             trial[link] = slot
             self.looks += 1
-            self.tell("looking for the best that can be", min(self.looks / MOST_LOOKS_FOR_BEST, 1.0))
+            self.tell("looking for the best that can be", min(self.looks / self.most_for_best, 1.0))
             short = self._shortfall(trial)
             done = self._place(trial, rest) if short == 0 and rest else None
             if done is not None and self._shortfall(done) == 0:
                 return done
             if best is None or short < best[0]:
                 best = short, trial
-            if (short == 0 and not rest) or self.looks > MOST_LOOKS_FOR_BEST:
+            if (short == 0 and not rest) or self.looks > self.most_for_best:
                 break
         if best is None:
             return None
@@ -278,7 +301,7 @@ class Regain:
         """Where a link stood, if it may stand there beside the others: better than nowhere."""
         home = slots.copy()
         home[link] = self.homes[link]
-        near = State.standing(self.problem, self.grid, self._cells(home)).conflicts_of_placed()
+        near = self._standing(home).conflicts_of_placed()
         if self.homes[link] >= 0 and near.max(initial=0) < SPACING_WEIGHT:
             yield int(self.homes[link])
 
@@ -288,13 +311,14 @@ class Regain:
         if wish.locked_khz is not None:
             yield int(self.homes[link])
             return
-        state = State.standing(self.problem, self.grid, self._cells(slots))
+        state = self._standing(slots)
+        taken = state.carriers[state.carriers >= 0]  # now: who asks for the next moves others in between
         conflicts = state.conflicts(link, self.grid.wish_slots[link])
         given = [int(np.searchsorted(wish.slots_khz, khz)) for khz in wish.keep_spares_khz if khz in wish.slots_khz]
         yield from (slot for slot in given if conflicts[slot] < SPACING_WEIGHT)
         open_ = np.flatnonzero(conflicts < SPACING_WEIGHT)
         open_ = open_[~np.isin(open_, [*given, self.homes[link]])]
-        quiet = self._quiet_first(link, open_, state.carriers[state.carriers >= 0])
+        quiet = self._quiet_first(link, open_, taken)
         clean_first = quiet[np.argsort(conflicts[quiet] > 0, kind="stable")]
         yield from (int(slot) for slot in clean_first[:NEW_SLOTS])
         self.cut |= clean_first.size > NEW_SLOTS
@@ -336,11 +360,20 @@ class Regain:
         for link in np.flatnonzero((self.homes >= 0) & (slots != self.homes)):
             back = slots.copy()
             back[link] = self.homes[link]
-            cells = self._cells(back)
-            near = State.standing(self.problem, self.grid, cells).conflicts_of_placed().max(initial=0)
+            near = self._standing(back).conflicts_of_placed().max(initial=0)
             if near < SPACING_WEIGHT and bool((self.ranks(back) >= np.minimum(self.ranks(slots), self.had)).all()):
                 slots = back
         return slots
+
+    def _standing(self, slots: IntArray) -> State:
+        """The one state of this search with its links on these slots: only who stands elsewhere is moved."""
+        cells = self._cells(slots)
+        for link in np.flatnonzero(cells != self.state.carriers):
+            if self.state.carriers[link] >= 0:
+                self.state.take(int(link))
+            if cells[link] >= 0:
+                self.state.put(int(link), int(cells[link]))
+        return self.state
 
     def _cells(self, slots: IntArray) -> IntArray:
         return np.array(
