@@ -53,7 +53,7 @@ def rank_of(excess_db: float, doubt_db: float) -> int:
 
 class Regain:
     """One re-plan under way: slots (links,) as indices, -1 for none; `had` (links,) the verdicts to be kept;
-    `quick` takes for those who move together the first slots that come, where they serve, and looks less far else."""
+    `quick` takes for those who move together the first slots that come, where they serve, and else looks less."""
 
     def __init__(self, problem: Problem, calls: Sequence[CallLevels], tell: Tell, *, quick: bool = False) -> None:
         self.problem, self.calls, self.tell = problem, calls, tell
