@@ -267,7 +267,8 @@ def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]
         regain = Regain(task.problem, task.levels, tell, quick=task.effort <= 0.0)
         slots = regain.slots()
         if slots is not None:
-            stands = standing(task.problem, _with_carrier(task, [slot >= 0 for slot in slots]), slots)
+            live = _with_carrier(task, [slot >= 0 for slot in slots])
+            stands = standing(task.problem, live, slots, weighed=task.effort > 0.0)
             return replace(stands, fewest=regain.proved), None
     found = solve(task.problem, tell, task.effort)
     return choose(task.problem, _with_carrier(task, [khz is not None for khz in found.carriers_khz]), found, tell)

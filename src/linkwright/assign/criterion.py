@@ -73,13 +73,13 @@ def choose(
     return (_as_clean if clean_wins else _as_power)(problem, best, found), compared
 
 
-def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray) -> Assignment:
-    """Links on slots (links,), -1 for none, as an answer, with spares."""
+def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray, *, weighed: bool = True) -> Assignment:
+    """Links on slots (links,), -1 for none, as an answer, with spares, which are weighed by level or not."""
     placement = Placement(problem, calls, slots)
     state = _state_of(problem, placement)
     clean = not state.conflicts_of_placed().any()
     found = Assignment("clean" if clean else "power", _carriers(placement), ())
-    return _with_spares(problem, placement, found, state)
+    return _with_spares(problem, placement, found, state, weighed=weighed)
 
 
 def better_for_people(new: Objective, old: Objective) -> bool:
@@ -153,7 +153,7 @@ def _as_power(problem: Problem, placement: Placement, found: Assignment) -> Assi
 
 
 def _with_spares(
-    problem: Problem, placement: Placement, found: Assignment, state: State | None = None
+    problem: Problem, placement: Placement, found: Assignment, state: State | None = None, *, weighed: bool = True
 ) -> Assignment:
     """The placement as an answer of the criterion of `found`, with spares that serve, those of `found` first."""
     given = found.spares_khz or tuple(() for _ in problem.wishes)
@@ -162,7 +162,7 @@ def _with_spares(
         for wish, spares in zip(problem.wishes, given, strict=True)
     )
     state = state or _state_of(replace(problem, wishes=wishes), placement)
-    serves = None if placement.slots.size > WEIGH_SPARES_UP_TO else partial(spare_holds, placement)
+    serves = None if placement.slots.size > WEIGH_SPARES_UP_TO or not weighed else partial(spare_holds, placement)
     spares = choose_spares(state, found.criterion == "clean", serves)
     in_order = tuple(tuple(state.grid.carrier_khz(cell) for cell in mine) for mine in spares)
     return replace(found, carriers_khz=_carriers(placement), spares_khz=in_order)
