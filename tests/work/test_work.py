@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from bench.events import event
+from bench.long_event import long_event
 from tests.plan.shoots import links, pocket
 from tests.plan.shoots import shoot as shoot_of
 
@@ -50,6 +51,18 @@ CARRIERS: dict[str, Callable[[], AbstractContextManager[Runner]]] = {
     "processes": lambda: on_processes(2),
     "dask": in_dask,
 }
+
+
+@pytest.mark.filterwarnings("default")  # what Dask warns of is its own
+@pytest.mark.parametrize("carrier", CARRIERS.values(), ids=CARRIERS.keys())
+def test_a_long_event_in_its_periods_is_the_same_whoever_carries_it(
+    carrier: Callable[[], AbstractContextManager[Runner]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("linkwright.plan.periods.WHOLE_UP_TO", 0)
+    shoot = long_event(90, seed=2)
+    with carrier() as work:
+        there = write_plan(make_plan(shoot, {}, run=work, effort=0.0))
+    assert there == write_plan(make_plan(shoot, {}, effort=0.0))
 
 
 @pytest.mark.filterwarnings("default")  # what Dask warns of is its own
