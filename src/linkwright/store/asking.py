@@ -12,7 +12,6 @@ from linkwright.store import edits, history, rows, told
 from linkwright.store import requests as asked
 from linkwright.store.aside import Aside
 from linkwright.store.edits import Edit, Turn
-from linkwright.store.hatch import Hatch
 from linkwright.store.paths import Path, checked, fit
 from linkwright.store.requests import (
     HELD,
@@ -35,10 +34,6 @@ STANDS = ("set_mhz", "set_at", "heard_at")
 
 class Asking(Aside):
     """Requests of crews, and the carriers that they were told."""
-
-    def hatch(self, crew: str) -> Hatch:
-        """All that the devices of a crew (by its id) get of this store."""
-        return Hatch(self, crew)
 
     def requests(self) -> list[CrewRequest]:
         """Everything that crews asked, oldest first."""

@@ -16,6 +16,7 @@ from linkwright.store.asking import Asking
 from linkwright.store.backup import copy_into
 from linkwright.store.draft import Draft
 from linkwright.store.edits import Edit, Turn
+from linkwright.store.hatch import Hatch
 from linkwright.store.history import LoggedChange
 from linkwright.store.paths import checked
 from linkwright.store.undo import reverse
@@ -55,6 +56,10 @@ class Store(Asking):
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+    def hatch(self, crew: str) -> Hatch:
+        """All that the devices of a crew (by its id) get of this store."""
+        return Hatch(self, crew)
 
     def document(self) -> Draft:
         """What was typed so far: `.document`, `.ids`, `.revision` of one moment, to keep and change as you like."""
