@@ -7,7 +7,7 @@ from bench.long_event import long_event
 from tests.plan.interference import World, planted
 
 from linkwright.plan.chain import Scene, scene_of
-from linkwright.plan.hunt.case import Answer, Case, Hunt, Suspect
+from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer, Suspect
 from linkwright.plan.hunt.narrowing import hunt
 from linkwright.plan.pieces import Pieces, plan_in_pieces
 
@@ -33,7 +33,7 @@ def is_culprit(suspect: Suspect, world: World) -> bool:
 def hunted(scene: Scene, event: Pieces, world: World) -> tuple[Hunt, int]:
     """The case with its questions answered truthfully, and how many were asked."""
     crew = {link.name: link.crew for link in scene.shoot.link}
-    answers: list[Answer] = []
+    answers: list[HuntAnswer] = []
     while True:
         case = Case(world.site, world.carrier_khz, world.since, world.readings_dbm(), tuple(answers), world.victim)
         found = hunt(scene, event.plan, case)
@@ -41,7 +41,7 @@ def hunted(scene: Scene, event: Pieces, world: World) -> tuple[Hunt, int]:
             return found, len(answers)
         who = found.question.who
         off = frozenset(one.name for one in world.on if who in (one.name, crew.get(one.name)))
-        answers.append(Answer("off", who, world.broken(off)))
+        answers.append(HuntAnswer("off", who, world.broken(off)))
 
 
 def place_of(event: Pieces, seed: int) -> tuple[int, World, Hunt]:

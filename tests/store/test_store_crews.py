@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import Conflict, Given, Hatch, Store, Wanted
+from linkwright.store import Conflict, Given, Hatch, Store, WantedLinks
 from linkwright.store.hatch import MOST_OPEN, SERVES
 
 KIT = {"transmitter": "uhf-body-worn", "receiver": "uhf-camera-slot"}
@@ -41,7 +41,7 @@ def test_each_hatch_is_of_its_own_crew(place: str) -> None:
         store.tell_carriers(
             [Given(ids["A"], ids["a"], ids["one"], 500_000), Given(ids["B"], ids["b"], ids["one"], 501_000)]
         )
-        request = b.ask(Wanted(links=2, site="Quay", note="secret"), "Bo")
+        request = b.ask(WantedLinks(links=2, site="Quay", note="secret"), "Bo")
         assert [one.khz for one in a.carriers()] == [500_000]
         assert (a.requests(), [one.note for one in (r.wanted for r in b.requests())]) == ([], ["secret"])
         assert [link.name for link in a.own().links] == ["a"]
@@ -53,7 +53,7 @@ def test_each_hatch_is_of_its_own_crew(place: str) -> None:
         with pytest.raises(InputError, match="no link of yours"):
             a.trouble(ids["b"], "x", "Ines")
         with pytest.raises(InputError, match="no call of yours"):
-            a.ask(Wanted(links=1, call="two"), "Ines")
+            a.ask(WantedLinks(links=1, call="two"), "Ines")
         with pytest.raises(InputError, match="not in the job any more"):
             store.hatch("i999").own()
         assert not hasattr(a, "document")
@@ -64,7 +64,7 @@ def test_what_a_crew_holds_of_anothers_by_now_stays_the_others(place: str) -> No
     store, ids = job(place)
     with store:
         a = store.hatch(ids["A"])
-        request = a.ask(Wanted(links=1), "Ines")
+        request = a.ask(WantedLinks(links=1), "Ines")
         new = {"name": "c", "crew": "A", **KIT}
         store.grant(request.id, "asked", [(("link",), None, new)], "laptop")
         (link,) = store.request(request.id).links
@@ -80,7 +80,7 @@ def test_states_are_compared_and_set(place: str) -> None:
     store, ids = job(place)
     with store:
         hatch = store.hatch(ids["A"])
-        request = hatch.ask(Wanted(links=1), "Ines")
+        request = hatch.ask(WantedLinks(links=1), "Ines")
         store.refuse(request.id, "asked", "full", "laptop")
         with pytest.raises(Conflict, match="refused"):
             store.grant(request.id, "asked", [(("link",), None, {"name": "c", "crew": "A"})], "phone")
@@ -133,10 +133,10 @@ def test_what_is_sent_again_is_asked_once(place: str) -> None:
     store, ids = job(place)
     with store:
         a, b = store.hatch(ids["A"]), store.hatch(ids["B"])
-        first = a.ask(Wanted(links=1, note="x"), "Ines", once="n-1")
-        assert a.ask(Wanted(links=1, note="x"), "Ines", once="n-1") == first
+        first = a.ask(WantedLinks(links=1, note="x"), "Ines", once="n-1")
+        assert a.ask(WantedLinks(links=1, note="x"), "Ines", once="n-1") == first
         assert b.trouble("", "y", "Bo", once="n-1").crew == ids["B"], "another's action of that name is another"
-        a.ask(Wanted(links=1, note="x"), "Ines", once="n-2")
+        a.ask(WantedLinks(links=1, note="x"), "Ines", once="n-2")
         assert [one.kind for one in a.requests()] == ["carriers", "carriers"]
         assert [one.kind for one in b.requests()] == ["trouble"]
 

@@ -16,7 +16,7 @@ from tests.web.outside import open_pages
 from tests.web.test_by_keys import Keys
 
 from linkwright.door.lan import lan_addresses
-from linkwright.store import Hatch, Store, Wanted
+from linkwright.store import Hatch, Store, WantedLinks
 
 TOKEN = "t" * 40
 WIDER = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
@@ -83,7 +83,7 @@ def test_a_crew_sets_and_hears_asks_and_reports_by_keys_alone(event: Event, phon
 
 
 def test_a_crews_page_follows_and_everybody_can_use_it(event: Event, phone: Any) -> None:
-    event.harbour.ask(Wanted(links=2, site="Quay", note="x", **LINK), "Ines")
+    event.harbour.ask(WantedLinks(links=2, site="Quay", note="x", **LINK), "Ines")
     phone.goto(f"{event.telephone}/own")
     expect(phone.locator("#answer")).to_contain_text("One carrier")
     (pilot,) = event.harbour.carriers()
@@ -103,7 +103,7 @@ def test_a_crews_page_follows_and_everybody_can_use_it(event: Event, phone: Any)
 
 
 def test_what_crews_ask_is_looked_at_and_granted_by_keys_alone(event: Event, page: Any) -> None:
-    event.harbour.ask(Wanted(links=2, site="Quay", call="Opening", note="two more", **LINK), "Ines")
+    event.harbour.ask(WantedLinks(links=2, site="Quay", call="Opening", note="two more", **LINK), "Ines")
     by = Keys(page, event.laptop)
     by.opens("/crews")
     by.shows("#answer", "One question waits")

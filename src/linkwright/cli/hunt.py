@@ -9,7 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
-    from linkwright.plan.hunt.case import Answer, Case, Hunt
+    from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer
 
 
 def run(
@@ -97,9 +97,9 @@ def _heard(texts: list[str], scene: Scene) -> dict[str, float | None]:
     return found
 
 
-def _answer(text: str, scene: Scene) -> Answer:
+def _answer(text: str, scene: Scene) -> HuntAnswer:
     """An answer. Raises InputError."""
-    from linkwright.plan.hunt.case import Answer
+    from linkwright.plan.hunt.case import HuntAnswer
     from linkwright.shoot.errors import InputError, did_you_mean
 
     asked, _, rest = text.partition(":")
@@ -113,7 +113,7 @@ def _answer(text: str, scene: Scene) -> Answer:
     known |= {other.name for other in scene.shoot.other}
     if who not in known:
         raise InputError(f'--answer names "{who}", which is no link or crew{did_you_mean(who, known)}')
-    return Answer("off" if asked == "off" else "on", who, words[asked][said])
+    return HuntAnswer("off" if asked == "off" else "on", who, words[asked][said])
 
 
 def _document(found: Hunt) -> dict[str, Any]:

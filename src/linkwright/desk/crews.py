@@ -27,7 +27,7 @@ AND: Final = " | "
 
 
 @dataclass(frozen=True, slots=True)
-class Kit:
+class KitChoice:
     """Kit to ask with: its transmitter and receiver by type, and in words."""
 
     transmitter: str
@@ -40,10 +40,10 @@ class Kit:
         return f"{self.transmitter}{AND}{self.receiver}"
 
 
-def kits(owned: Iterable[tuple[str, str]], region: str) -> list[Kit]:
+def kits(owned: Iterable[tuple[str, str]], region: str) -> list[KitChoice]:
     """What a crew may ask with: what its links have, then the classes that a region's rules have room for."""
     found = {
-        (sends, hears): Kit(sends, hears, f"as you have: {called(sends)}")
+        (sends, hears): KitChoice(sends, hears, f"as you have: {called(sends)}")
         for sends, hears in owned
         if sends and hears
     }
@@ -52,7 +52,7 @@ def kits(owned: Iterable[tuple[str, str]], region: str) -> list[Kit]:
     for sends, of in classes["transmitter"].items():
         hears = _ear(of, classes["receiver"])
         if hears and any(_meet(span, row.from_khz, row.to_khz) for span in of["tunes_mhz"] for row in rows):
-            found.setdefault((sends, hears), Kit(sends, hears, called(sends)))
+            found.setdefault((sends, hears), KitChoice(sends, hears, called(sends)))
     return list(found.values())
 
 
@@ -70,7 +70,7 @@ def _meet(span_mhz: tuple[float, float], from_khz: float, to_khz: float) -> bool
     return min(high, to_khz) - max(low, from_khz) >= (high - low) / 2
 
 
-def kit_chosen(key: str, owned: Iterable[tuple[str, str]], region: str) -> Kit:
+def kit_chosen(key: str, owned: Iterable[tuple[str, str]], region: str) -> KitChoice:
     """The kit that was chosen. Raises InputError where there is no such."""
     found = next((kit for kit in kits(owned, region) if kit.key == key), None)
     if found is None:

@@ -9,14 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linkwright.shoot.catalogue import called
-from linkwright.store.hatch import Own, OwnCall
+from linkwright.store.hatch import CrewShare, OwnCall
 from linkwright.store.requests import CrewRequest
 from linkwright.store.told import OFF, ToldCarrier
 from linkwright.units import counted, mhz_text, number_word
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class HeldCarrier:
     """A link of the crew in a call: the carrier that it was told, or none yet."""
 
     link: str
@@ -50,7 +50,7 @@ class CallHeld:
 
     call: OwnCall
     when: str
-    held: tuple[Held, ...]
+    held: tuple[HeldCarrier, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +58,13 @@ class Sheet:
     """All of a crew's page: its first sentence, what is to be done, the calls that are not over, what was asked."""
 
     answer: str
-    to_do: tuple[Held, ...]
+    to_do: tuple[HeldCarrier, ...]
     calls: tuple[CallHeld, ...]
     requests: tuple[CrewRequest, ...]
 
 
 def sheet_of(
-    own: Own, carriers: Sequence[ToldCarrier], requests: Sequence[CrewRequest], now: datetime.datetime
+    own: CrewShare, carriers: Sequence[ToldCarrier], requests: Sequence[CrewRequest], now: datetime.datetime
 ) -> Sheet:
     """What a crew's page shows at a moment."""
     zone = zoneinfo.ZoneInfo(own.timezone)
@@ -78,13 +78,16 @@ def sheet_of(
     calls = tuple(
         CallHeld(
             call, when_text(call),
-            tuple(Held(name, ids[name], call.name, call.id, told.get((ids[name], call.id))) for name in call.links),
+            tuple(
+                HeldCarrier(name, ids[name], call.name, call.id, told.get((ids[name], call.id)))
+                for name in call.links
+            ),
         )
         for call in left
     )  # fmt: skip
     titles = {call.id: call.name for call in own.calls}
     waits = (
-        Held(names.get(one.link, "a link that is gone"), one.link, titles.get(one.call, ""), one.call, one)
+        HeldCarrier(names.get(one.link, "a link that is gone"), one.link, titles.get(one.call, ""), one.call, one)
         for one in carriers
         if one.heard is None and one.call not in over
     )
@@ -92,7 +95,7 @@ def sheet_of(
     return Sheet(_answer(to_do, calls, requests), to_do, calls, tuple(reversed(requests)))
 
 
-def _answer(to_do: Sequence[Held], calls: Sequence[CallHeld], requests: Sequence[CrewRequest]) -> str:
+def _answer(to_do: Sequence[HeldCarrier], calls: Sequence[CallHeld], requests: Sequence[CrewRequest]) -> str:
     if to_do:
         many = number_word(len(to_do))
         return f"{many[0].upper()}{many[1:]} carrier{'' if len(to_do) == 1 else 's'} to be set and heard."

@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from linkwright.store.draft import Draft, DraftProblem, problems
     from linkwright.store.faults import Away
     from linkwright.store.happenings import Happening
-    from linkwright.store.hatch import NOTICE, Hatch, Notice, Own
+    from linkwright.store.hatch import NOTICE, CrewShare, Hatch, Notice
     from linkwright.store.history import LoggedChange
-    from linkwright.store.requests import CrewRequest, RequestStep, Wanted
+    from linkwright.store.requests import CrewRequest, RequestStep, WantedLinks
     from linkwright.store.store import Store
     from linkwright.store.told import Given, ToldCarrier
 
@@ -28,8 +28,8 @@ FROM: Final = {
     "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "CrewNote": "crew", "Passing": "crew",
     "Role": "crew", "Tick": "crew", "Draft": "draft", "DraftProblem": "draft", "problems": "draft",
     "Away": "faults", "Happening": "happenings",
-    "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "Own": "hatch",
-    "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "Wanted": "requests",
+    "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "CrewShare": "hatch",
+    "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "WantedLinks": "requests",
     "Store": "store", "Given": "told", "ToldCarrier": "told",
 }  # fmt: skip
 
@@ -52,6 +52,7 @@ __all__ = [
     "Conflict",
     "CrewNote",
     "CrewRequest",
+    "CrewShare",
     "Device",
     "DoorLine",
     "Draft",
@@ -61,13 +62,12 @@ __all__ = [
     "Hatch",
     "LoggedChange",
     "Notice",
-    "Own",
     "Passing",
     "RequestStep",
     "Role",
     "Store",
     "Tick",
     "ToldCarrier",
-    "Wanted",
+    "WantedLinks",
     "problems",
 ]

@@ -21,7 +21,7 @@ from linkwright.store.requests import (
     Kind,
     RequestStep,
     State,
-    Wanted,
+    WantedLinks,
     links_of,
 )
 from linkwright.store.rows import unpacked
@@ -119,7 +119,7 @@ class Asking(Aside):
 
     # What a hatch does; each checks whose it is
 
-    def _ask(self, crew: str, kind: Kind, wanted: Wanted, who: str, once: str) -> CrewRequest:
+    def _ask(self, crew: str, kind: Kind, wanted: WantedLinks, who: str, once: str) -> CrewRequest:
         wanted, id_ = wanted.checked(), asked.id_once(crew, once) if once else ""
 
         def job(turn: Turn) -> CrewRequest:

@@ -15,7 +15,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.zones import zones_of
 from linkwright.store import requests, told
 from linkwright.store.draft import Draft
-from linkwright.store.requests import CrewRequest, Wanted
+from linkwright.store.requests import CrewRequest, WantedLinks
 from linkwright.store.told import Act, ToldCarrier
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class OwnLink:
 
 
 @dataclass(frozen=True, slots=True)
-class Own:
+class CrewShare:
     """What of a job is a crew's own, and what everybody must know: the job's title, time zone, region and sites."""
 
     crew: str
@@ -90,7 +90,7 @@ class Hatch:
         self.__store = store
         self.crew = crew
 
-    def own(self) -> Own:
+    def own(self) -> CrewShare:
         """The crew's own calls and links, as they stand now."""
         return own_of(self.__store._newest(), self.crew)
 
@@ -118,7 +118,7 @@ class Hatch:
         """The moment by the clock of the store."""
         return self.__store.now()
 
-    def ask(self, wanted: Wanted, who: str, *, once: str = "") -> CrewRequest:
+    def ask(self, wanted: WantedLinks, who: str, *, once: str = "") -> CrewRequest:
         """Ask for carriers; by an action of the same name (`once`) once. Raises InputError where that cannot be
         asked."""
         own = self.own()
@@ -138,7 +138,7 @@ class Hatch:
         if not text.strip():
             raise InputError("say what is the matter")
         self._no_flood()
-        return self.__store._ask(self.crew, "trouble", Wanted(link=link, note=text), who, once)
+        return self.__store._ask(self.crew, "trouble", WantedLinks(link=link, note=text), who, once)
 
     def give_back(self, request_id: str, seen: str, who: str) -> CrewRequest:
         """Give back what was asked for: its links leave the shoot. Raises Conflict where it is not as `seen`."""
@@ -156,7 +156,7 @@ class Hatch:
             raise InputError(f"{waiting} things that you asked wait for an answer; give some back first")
 
 
-def own_of(draft: Draft, crew: str) -> Own:
+def own_of(draft: Draft, crew: str) -> CrewShare:
     """What of a document is a crew's own. Raises InputError where there is no such crew."""
     entry = draft.at("crew", crew)
     name = _text(entry.get("name")) if isinstance(entry, dict) else ""
@@ -167,7 +167,7 @@ def own_of(draft: Draft, crew: str) -> Own:
     title, zone, region, date = (_text(draft.at("shoot", key)) for key in ("title", "timezone", "region", "date"))
     zone = zone or next((known.name for known in zones_of(region)), "UTC")
     sites = tuple(_text(site.get("name")) for _, site in draft.entries("site"))
-    return Own(crew, name, title, zone, region, date, tuple(_calls(draft, name, mine, sites)), links, sites)
+    return CrewShare(crew, name, title, zone, region, date, tuple(_calls(draft, name, mine, sites)), links, sites)
 
 
 def _links(draft: Draft, name: str) -> Iterator[OwnLink]:

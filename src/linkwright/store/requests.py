@@ -41,7 +41,7 @@ MOST_FIELD: Final = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedLinks:
     """What a crew asks for: how many links, with which kit, at which site, in a call that is there or at times of
     its own (ISO); of trouble: which link, and since when."""
 
@@ -56,7 +56,7 @@ class Wanted:
     link: str = ""
     note: str = ""
 
-    def checked(self) -> Wanted:
+    def checked(self) -> WantedLinks:
         """The same, its texts fit to be kept. Raises InputError."""
         texts = {
             name: clean_text(fit(str(value).strip(), f"the {name}"), f"the {name}", MOST_FIELD)
@@ -66,7 +66,7 @@ class Wanted:
         if not 0 <= self.links <= MOST_LINKS:
             raise InputError(f"{self.links} links are asked for; expected 1 to {MOST_LINKS}")
         note = clean_text(fit(self.note.strip(), "the note"), "the note", MOST_TEXT)
-        return Wanted(links=self.links, note=note, **texts)
+        return WantedLinks(links=self.links, note=note, **texts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class CrewRequest:
     crew: str
     kind: Kind
     state: State
-    wanted: Wanted
+    wanted: WantedLinks
     answer: str
     links: tuple[str, ...]
     asked: datetime.datetime
@@ -111,7 +111,9 @@ def id_once(crew: str, once: str) -> str:
     return f"q{hashlib.sha256(f'{crew} {once}'.encode('utf-8', 'surrogatepass')).hexdigest()[:24]}"
 
 
-def ask(turn: Turn, crew: str, kind: Kind, wanted: Wanted, when: datetime.datetime, id_: str = "") -> CrewRequest:
+def ask(
+    turn: Turn, crew: str, kind: Kind, wanted: WantedLinks, when: datetime.datetime, id_: str = ""
+) -> CrewRequest:
     """A new request, of an id of its own where none is given."""
     new, at_ms = id_ or turn.new_id(), milliseconds(when)
     kept = json.dumps({key: value for key, value in asdict(wanted).items() if value}, separators=(",", ":"))
@@ -134,7 +136,7 @@ def listed(connection: Connection, crew: str | None = None, id_: str | None = No
 
 def _request(row: Row[Any]) -> CrewRequest:
     return CrewRequest(
-        row.id, row.crew, cast(Kind, row.kind), cast(State, row.state), Wanted(**json.loads(row.wanted)),
+        row.id, row.crew, cast(Kind, row.kind), cast(State, row.state), WantedLinks(**json.loads(row.wanted)),
         row.answer, tuple(json.loads(row.links)), moment(row.at_ms), row.who, moment(row.state_ms),
     )  # fmt: skip
 

@@ -110,7 +110,7 @@ def _columns(text: Text, options: ReadOptions) -> Readout:
 
 
 @dataclass(frozen=True)
-class Reader:
+class SweepReader:
     """A form of text: what it is, how its first block tells, and what reads it, or refuses it with `InputError`."""
 
     form: str
@@ -120,11 +120,11 @@ class Reader:
 
 #: The forms of text, by the first that its beginning tells; the last takes whatever is left.
 READERS: Final = (
-    Reader("rows of a sweep utility", rows.looks_like_rows, _rows),
-    Reader(
+    SweepReader("rows of a sweep utility", rows.looks_like_rows, _rows),
+    SweepReader(
         "metadata of SigMF", lambda head: head.lstrip().startswith(b"{") and b"core:datatype" in head, _metadata
     ),
-    Reader("columns, or a list of carriers", lambda _head: True, _columns),
+    SweepReader("columns, or a list of carriers", lambda _head: True, _columns),
 )
 
 

@@ -14,7 +14,7 @@ How = Literal["planned", "hour", "spare", "mistake"]
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class HuntAnswer:
     """What was found out: with the transmitter of a link (or all of a crew) off, is it still broken? Is it on?"""
 
     asked: Literal["off", "on"]
@@ -34,7 +34,7 @@ class Case:
     carrier_khz: int
     since: datetime.datetime
     readings_dbm: Mapping[str, float | None] = field(default_factory=dict)
-    answers: tuple[Answer, ...] = ()
+    answers: tuple[HuntAnswer, ...] = ()
     link: str | None = None
 
 

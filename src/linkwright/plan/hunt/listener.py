@@ -25,7 +25,7 @@ ACROSS_DB: Final = 62.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Sender:
+class HeardSender:
     """A link of a call as it may be on: its chain, its plan, its call, and whether that runs at the moment."""
 
     chain: Chain
@@ -40,7 +40,7 @@ class Sender:
 
 
 @dataclass(frozen=True, eq=False)
-class Listener:
+class HuntListener:
     """The receiver that is broken: the link's, or one like those of the site."""
 
     scene: Scene
@@ -50,7 +50,7 @@ class Listener:
     victim: str | None
 
     @classmethod
-    def of(cls, scene: Scene, case: Case, senders: Sequence[Sender]) -> Listener:
+    def of(cls, scene: Scene, case: Case, senders: Sequence[HeardSender]) -> HuntListener:
         """The receiver of the link that is broken; else of the one whose carrier it is at the site now, else of
         that on the nearest carrier there. Raises InputError for a site that is none, or on which the link, or
         nothing, was ever planned."""
@@ -74,7 +74,7 @@ class Listener:
         """The width of its filter [kHz]."""
         return float(self.chain.transmitter.bandwidth_khz)
 
-    def levels_dbm(self, senders: Sequence[Sender], at: Site | None = None) -> FloatArray:
+    def levels_dbm(self, senders: Sequence[HeardSender], at: Site | None = None) -> FloatArray:
         """How strong the senders (n,) are at its input, or at a like one on another site [dBm]; at most."""
         site = at or self.site
         found = np.empty(len(senders))
@@ -98,11 +98,13 @@ class Listener:
         return found
 
 
-def senders_of(scene: Scene, plan: Plan, since: datetime.datetime) -> list[Sender]:
+def senders_of(scene: Scene, plan: Plan, since: datetime.datetime) -> list[HeardSender]:
     """Every link of every call of a plan, with whether it is meant to be on at a moment."""
     found = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):
         now = live.starts is None or live.ends is None or live.starts <= since < live.ends
         by_name = {link.name: link for link in live.links}
-        found += [Sender(scene.chain(by_name[link.link], live.site), link, live, now) for link in planned.links]
+        found += [
+            HeardSender(scene.chain(by_name[link.link], live.site), link, live, now) for link in planned.links
+        ]
     return found

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from linkwright.plan.chain import Scene
-from linkwright.plan.hunt.case import Answer, Case, Hunt, Question, Ranked, Suspect
-from linkwright.plan.hunt.listener import Listener, Sender, senders_of
+from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer, Question, Ranked, Suspect
+from linkwright.plan.hunt.listener import HeardSender, HuntListener, senders_of
 from linkwright.plan.hunt.suspects import suspects
 from linkwright.plan.model import Plan
 
@@ -33,7 +33,7 @@ def hunt(scene: Scene, plan: Plan, case: Case) -> Hunt:
     """Suspects of a case, the likeliest first, and what to ask next. Raises InputError for a site or a name that is
     none."""
     senders = senders_of(scene, plan, case.since)
-    listener = Listener.of(scene, case, senders)
+    listener = HuntListener.of(scene, case, senders)
     crew_of = {link.name: link.crew or "" for link in scene.shoot.link}
     every = suspects(scene, case, listener, senders)
     telling = {site: dbm for site, dbm in case.readings_dbm.items() if site not in _occupied(listener, senders)}
@@ -48,7 +48,7 @@ def hunt(scene: Scene, plan: Plan, case: Case) -> Hunt:
     return Hunt(tuple(ranked[:MOST_TOLD]), _question(ranked, crew_of, case.answers))
 
 
-def _occupied(listener: Listener, senders: Sequence[Sender]) -> set[str]:
+def _occupied(listener: HuntListener, senders: Sequence[HeardSender]) -> set[str]:
     """Other sites at which somebody is on the carrier as planned: what is read there is his."""
     return {
         sender.chain.site.name
@@ -87,7 +87,7 @@ def _takes_part(suspect: Suspect, who: str, crew_of: Mapping[str, str]) -> bool:
     return who in suspect.who or any(crew_of.get(name) == who for name in suspect.who)
 
 
-def _says(suspect: Suspect, answer: Answer, crew_of: Mapping[str, str]) -> float:
+def _says(suspect: Suspect, answer: HuntAnswer, crew_of: Mapping[str, str]) -> float:
     """How well an answer fits a suspect."""
     part = _takes_part(suspect, answer.who, crew_of)
     if answer.asked == "off":  # yes: it is still broken with him off
@@ -97,7 +97,9 @@ def _says(suspect: Suspect, answer: Answer, crew_of: Mapping[str, str]) -> float
     return 1.0
 
 
-def _question(ranked: Sequence[Ranked], crew_of: Mapping[str, str], answers: Sequence[Answer]) -> Question | None:
+def _question(
+    ranked: Sequence[Ranked], crew_of: Mapping[str, str], answers: Sequence[HuntAnswer]
+) -> Question | None:
     """With whose transmitter off listening tells most: the mutual information of the answer and the cause."""
     share: dict[str, float] = {}
     for one in ranked:

@@ -16,7 +16,7 @@ import numpy as np
 
 from linkwright.plan.chain import Scene
 from linkwright.plan.hunt.case import Case, How, Suspect
-from linkwright.plan.hunt.listener import Listener, Sender
+from linkwright.plan.hunt.listener import HeardSender, HuntListener
 from linkwright.plan.tuning import slots_khz
 from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.shoot.place import Other, Site
@@ -54,7 +54,7 @@ def may_break(level_dbm: float, noise_dbm: float, spread_db: float = SPREAD_DB) 
     return 0.5 * math.erfc((noise_dbm + BREAKS_FROM_DB - level_dbm) / (spread_db * math.sqrt(2.0)))
 
 
-def suspects(scene: Scene, case: Case, listener: Listener, senders: Sequence[Sender]) -> list[Suspect]:
+def suspects(scene: Scene, case: Case, listener: HuntListener, senders: Sequence[HeardSender]) -> list[Suspect]:
     """All suspects of a case, in no order."""
     places = [
         site for site in scene.used_sites if site.name in case.readings_dbm or site.name == listener.site.name
@@ -75,20 +75,20 @@ def suspects(scene: Scene, case: Case, listener: Listener, senders: Sequence[Sen
     return [suspect for suspect in found if suspect.weight > 0.0]
 
 
-def _named(sender: Sender) -> str:
+def _named(sender: HeardSender) -> str:
     crew = f" ({sender.chain.link.crew})" if sender.chain.link.crew else ""
     return f"{sender.name}{crew} at {sender.chain.site.name}"
 
 
-def _touches(listener: Listener, sender: Sender, khz: int) -> bool:
+def _touches(listener: HuntListener, sender: HeardSender, khz: int) -> bool:
     apart = (listener.width_khz + sender.chain.transmitter.bandwidth_khz) / 2.0
     return abs(khz - listener.carrier_khz) < apart
 
 
 def _on_the_carrier(
     case: Case,
-    listener: Listener,
-    senders: Sequence[Sender],
+    listener: HuntListener,
+    senders: Sequence[HeardSender],
     here: FloatArray,
     level_at: Mapping[str, FloatArray],
 ) -> Iterator[Suspect]:
@@ -123,7 +123,7 @@ def _doing(how: How) -> str:
     }[how]  # fmt: skip
 
 
-def _slip(case: Case, listener: Listener, sender: Sender, had: set[int]) -> tuple[float, How, str]:
+def _slip(case: Case, listener: HuntListener, sender: HeardSender, had: set[int]) -> tuple[float, How, str]:
     """How likely a link is on the carrier, in which way, and why that is thought."""
     planned, f = sender.planned, mhz_text(sender.planned.carrier_khz)
     here = sender.chain.site.name
@@ -156,8 +156,8 @@ def _slip(case: Case, listener: Listener, sender: Sender, had: set[int]) -> tupl
 
 def _products(
     case: Case,
-    listener: Listener,
-    senders: Sequence[Sender],
+    listener: HuntListener,
+    senders: Sequence[HeardSender],
     here: FloatArray,
     level_at: Mapping[str, FloatArray],
 ) -> Iterator[Suspect]:
@@ -183,7 +183,7 @@ def _products(
         yield Suspect("product", who, f"{form} of {', '.join(who)}", weight, shown, elsewhere, tuple(lines))
 
 
-def _of_the_day(case: Case, listener: Listener, senders: Sequence[Sender], here: FloatArray) -> list[int]:
+def _of_the_day(case: Case, listener: HuntListener, senders: Sequence[HeardSender], here: FloatArray) -> list[int]:
     """The strongest senders, by index, that are on or are meant to be within the day: each link once."""
     on = {sender.name for sender in senders if sender.now}
     found: dict[str, int] = {}
@@ -198,7 +198,7 @@ def _of_the_day(case: Case, listener: Listener, senders: Sequence[Sender], here:
     return list(found.values())
 
 
-def _same_day(sender: Sender, moment: datetime.datetime) -> bool:
+def _same_day(sender: HeardSender, moment: datetime.datetime) -> bool:
     """Whether the call of a sender begins within some hours of a moment."""
     when = sender.call.starts
     return when is not None and abs((when - moment).total_seconds()) < HOURS * 3600.0
@@ -221,7 +221,7 @@ def _three(
                 yield (a, b, c), khz[a] + khz[b] - khz[c], float(level)
 
 
-def _strong(listener: Listener, senders: Sequence[Sender], here: FloatArray) -> Iterator[Suspect]:
+def _strong(listener: HuntListener, senders: Sequence[HeardSender], here: FloatArray) -> Iterator[Suspect]:
     """Who is so near that the receiver is driven, whatever the carrier."""
     blocking = listener.chain.receiver.blocking_dbm
     for n in np.argsort(-here, kind="stable")[:12].tolist():
@@ -237,7 +237,7 @@ def _strong(listener: Listener, senders: Sequence[Sender], here: FloatArray) -> 
         yield Suspect("strong", (sender.name,), says, weight, float(here[n]), {}, lines)
 
 
-def _tv(scene: Scene, listener: Listener, places: Sequence[Site]) -> Iterator[Suspect]:
+def _tv(scene: Scene, listener: HuntListener, places: Sequence[Site]) -> Iterator[Suspect]:
     half = listener.width_khz / 2.0
     for taken in scene.air[listener.site.name].taken:
         channel = taken.channel
@@ -251,7 +251,7 @@ def _tv(scene: Scene, listener: Listener, places: Sequence[Site]) -> Iterator[Su
             yield Suspect("tv", (), says, 2.0 * PLANNED, -75.0, also, (taken.says,))
 
 
-def _others(scene: Scene, case: Case, listener: Listener) -> Iterator[Suspect]:
+def _others(scene: Scene, case: Case, listener: HuntListener) -> Iterator[Suspect]:
     """Others that are known on the site."""
     calls = [call for call in scene.calls_on(listener.site) if _is_on(call.starts, call.ends, case.since)]
     mhz = case.carrier_khz / 1000.0
@@ -273,7 +273,7 @@ def _is_on(starts: datetime.datetime | None, ends: datetime.datetime | None, at:
     return starts is None or ends is None or starts <= at < ends
 
 
-def _other_dbm(listener: Listener, other: Other, mhz: float) -> float:
+def _other_dbm(listener: HuntListener, other: Other, mhz: float) -> float:
     if other.heard_dbm is not None:
         return other.heard_dbm
     radiator = Radiator((other.stands,), mhz, dbm_from_mw(other.radiated_mw))

@@ -13,12 +13,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 from pydantic import Field as Bounded
 
-from linkwright.desk.crews import Kit, kit_chosen, kits
+from linkwright.desk.crews import KitChoice, kit_chosen, kits
 from linkwright.desk.crewsheet import sheet_of
 from linkwright.door.gate import person_of
 from linkwright.door.once import MOST_NAME
 from linkwright.shoot.errors import InputError
-from linkwright.store import Hatch, Own, Wanted
+from linkwright.store import CrewShare, Hatch, WantedLinks
 from linkwright.units import mhz_text
 from linkwright.web.answers import KEEP_OUT, RequestBody, desk_of, pages_of
 
@@ -30,7 +30,7 @@ Note = Annotated[str, Bounded(max_length=2000)]
 DONE: Final = {"set": "set", "heard": "set, and sounds clean", "clear": "to be done again"}
 
 
-class Asked(RequestBody):
+class AskedLinks(RequestBody):
     """What a crew asks for: links, kit, site, one of its calls or a day and times, a note."""
 
     links: Annotated[int, Bounded(ge=1, le=200)] = 1
@@ -43,7 +43,7 @@ class Asked(RequestBody):
     note: Note = ""
 
 
-class Trouble(RequestBody):
+class ToldTrouble(RequestBody):
     """Trouble with a link (by id), or with none in particular."""
 
     link: Text = ""
@@ -57,7 +57,7 @@ class Giving(RequestBody):
     seen: Text
 
 
-class Ticked(RequestBody):
+class TickedCarrier(RequestBody):
     """A link in a call, the carrier that the person saw [kHz, 0: switch off], and what was done with it."""
 
     link: Text
@@ -92,14 +92,14 @@ async def events(request: Request) -> StreamingResponse:
 
 
 @router.post("/own/ask")
-def ask(request: Request, asked: Asked) -> dict[str, Any]:
+def ask(request: Request, asked: AskedLinks) -> dict[str, Any]:
     """Ask for carriers."""
     hatch, who = hatch_of(request), person_of(request).name
     kit = _kit(asked.kit, hatch.own())
     when = (
         {} if asked.call else {"date": _date(asked.date), "starts": _time(asked.starts), "ends": _time(asked.ends)}
     )
-    wanted = Wanted(
+    wanted = WantedLinks(
         links=asked.links, transmitter=kit.transmitter, receiver=kit.receiver, site=asked.site, call=asked.call,
         note=asked.note, **when,
     )  # fmt: skip
@@ -127,7 +127,7 @@ def _time(text: str) -> str:
 
 
 @router.post("/own/trouble")
-def trouble(request: Request, told: Trouble) -> dict[str, Any]:
+def trouble(request: Request, told: ToldTrouble) -> dict[str, Any]:
     """Report trouble."""
     hatch_of(request).trouble(told.link, told.text, person_of(request).name, once=_once(request))
     return {"says": ["Reported to whoever coordinates; keep listening."]}
@@ -141,18 +141,18 @@ def give_back(request: Request, giving: Giving) -> dict[str, Any]:
 
 
 @router.post("/own/tick")
-def tick(request: Request, ticked: Ticked) -> dict[str, Any]:
+def tick(request: Request, ticked: TickedCarrier) -> dict[str, Any]:
     """A carrier was set, or set and heard."""
     hatch_of(request).tick(ticked.link, ticked.call, ticked.khz, ticked.act, person_of(request).name)
     where = f"{mhz_text(ticked.khz)} MHz: {DONE[ticked.act]}." if ticked.khz else "Off, and done with."
     return {"says": [where]}
 
 
-def _kit(key: str, own: Own) -> Kit:
+def _kit(key: str, own: CrewShare) -> KitChoice:
     return kit_chosen(key, _owned(own), own.region)
 
 
-def _owned(own: Own) -> list[tuple[str, str]]:
+def _owned(own: CrewShare) -> list[tuple[str, str]]:
     return [(link.transmitter, link.receiver) for link in own.links]
 
 
