@@ -13,7 +13,7 @@ SUDO := $(shell test "$$(id -u)" = 0 || echo sudo)
 help:
 	@echo "make demo    plan the built-in shoot and print the verdicts"
 	@echo "make test    lint, types, import contracts and all tests"
-	@echo "make quick   for the inner loop: ruff, and tests of rules, shoots, days, pictures and physics"
+	@echo "make quick   for the inner loop: ruff, and the tests of rules, shoots and pictures"
 	@echo "make soak    ten minutes of a live day with everything changing at once (tests/web/soak.py)"
 	@echo "make storm   hours of hostile weather: kills, power cuts, full disks, mutated inputs... (docs/security.md)"
 	@echo "make bounds  the tests once more with every index of the compiled loops checked"
@@ -59,7 +59,7 @@ test: lint $(DEBIAN)
 # What a change breaks shows here first, or in `make test`.
 quick: $(DEV)
 	$(BIN)/ruff check -q .
-	$(BIN)/python -m pytest -q -n 2 tests/rules tests/shoot tests/day tests/draw tests/physics tests/docs/test_circles.py
+	$(BIN)/python -m pytest -q -n 2 tests/rules tests/shoot tests/draw tests/docs/test_circles.py
 
 soak: $(DEV) $(DEBIAN)
 	$(BIN)/python -m tests.web.soak --minutes 10
