@@ -83,6 +83,11 @@ def number_word(count: int) -> str:
     return NUMBERS[count] if count < len(NUMBERS) else str(count)
 
 
+def with_capital(text: str) -> str:
+    """A sentence with its first letter large, the others as they are."""
+    return text[:1].upper() + text[1:]
+
+
 def with_article(noun: str) -> str:
     """A noun with its article: a site, an other transmitter."""
     return f"{'an' if noun[:1] in 'aeiou' else 'a'} {noun}"

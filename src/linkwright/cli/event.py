@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from linkwright.cli.plan import Dask, Effort, Keep
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -27,17 +29,15 @@ def run(
     write_shoot: Annotated[
         str | None, typer.Option(help="write the event as one shoot here, for all other commands")
     ] = None,
-    keep: Annotated[str | None, typer.Option(help="an earlier plan: move as few of its carriers as can be")] = None,
+    keep: Keep = None,
     json: Annotated[
         bool, typer.Option("--json", help="print the plan, the crews and what gave way as JSON")
     ] = False,
-    effort: Annotated[
-        float, typer.Option(min=0.0, max=20.0, help="how long to look for something better; 0: the first plan")
-    ] = 0.25,
+    effort: Effort = 0.25,
     workers: Annotated[
         int | None, typer.Option(min=1, max=256, help="processes for a large event; as many as cores by default")
     ] = None,
-    dask: Annotated[str | None, typer.Option(help="address of a Dask scheduler that carries the work")] = None,
+    dask: Dask = None,
 ) -> None:
     """Many crews, one plan: who has which carrier, who does not fit, and what would help.
 
@@ -73,7 +73,7 @@ def run(
 def _read(names: Sequence[str]) -> list[CrewFile]:
     """The files; the first may have no links. Raises InputError(s): everything that is wrong with any of them."""
     from linkwright.desk.loading import own_rules
-    from linkwright.shoot.errors import InputError, InputErrors
+    from linkwright.shoot.errors import InputError, raise_all
     from linkwright.shoot.event import CrewFile
     from linkwright.shoot.reading import MOST_BYTES, parse_part, read_text
 
@@ -90,8 +90,7 @@ def _read(names: Sequence[str]) -> list[CrewFile]:
             found.append(CrewFile(name, str(Path(name).parent), parse_part(text, name, without_links=n == 0)))
         except InputError as error:
             errors.append(error)
-    if errors:
-        raise errors[0] if len(errors) == 1 else InputErrors(errors)
+    raise_all(errors)
     return found
 
 

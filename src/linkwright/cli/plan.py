@@ -19,20 +19,25 @@ RIGHT = ("MHz", "power", "in hand", "sure", "margin", "breaks")
 DROP = ("breaks", "margin", "sure", "worst at", "spares")
 
 
+Keep = Annotated[str | None, typer.Option(help="an earlier plan: move as few of its carriers as can be")]
+Effort = Annotated[
+    float, typer.Option(min=0.0, max=20.0, help="how long to look for something better; 0: the first plan")
+]
+Dask = Annotated[str | None, typer.Option(help="address of a Dask scheduler that carries the work")]
+
+
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     out: Annotated[
         str | None, typer.Option("-o", "--out", help="write the plan here; - is standard output")
     ] = None,
-    keep: Annotated[str | None, typer.Option(help="an earlier plan: move as few of its carriers as can be")] = None,
+    keep: Keep = None,
     json: Annotated[bool, typer.Option("--json", help="print the plan as JSON")] = False,
-    effort: Annotated[
-        float, typer.Option(min=0.0, max=20.0, help="how long to look for something better; 0: the first plan")
-    ] = 0.25,
+    effort: Effort = 0.25,
     workers: Annotated[
         int | None, typer.Option(min=1, max=256, help="processes for a large shoot; as many as cores by default")
     ] = None,
-    dask: Annotated[str | None, typer.Option(help="address of a Dask scheduler that carries the work")] = None,
+    dask: Dask = None,
 ) -> None:
     """Plan a shoot: carriers, spares and powers, each link proved.
 

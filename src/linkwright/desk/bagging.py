@@ -12,7 +12,7 @@ from typing import Any, Final
 from linkwright.desk.bag import NO_FIGURES, cells_said, class_item, class_named, in_short, plain, tunes_said
 from linkwright.desk.form.fields import Field, entered, fields_of, shown
 from linkwright.desk.form.sections import INNER, KINDS, FieldCell, path_json
-from linkwright.shoot.bag import OWN, Held, Item, Kind, item_of
+from linkwright.shoot.bag import OWN, Held, Item, Kind, causes_of, item_of
 from linkwright.shoot.carrier_list import display_carriers
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.equipment import MEASURES, Cells, Tuned
@@ -315,13 +315,8 @@ class ItemCard:
         return path_json(("bag", self.item.name))
 
 
-def causes_of(item: Item) -> Counter[str]:
-    """How often each cause of faults was confirmed with an item, on all jobs."""
-    return sum((Counter({known.cause: known.times}) for known in item.confirmed), Counter())
-
-
 def card(item: Item) -> ItemCard:
     """An item for the pages."""
     of = item.equipment
     what = called(of.use) if of.use else f"{item.kind}, {tunes_said(of)}".rstrip(", ")
-    return ItemCard(item, what, in_short(of), tuple(cells_of(item)), measures(item.kind), causes_of(item))
+    return ItemCard(item, what, in_short(of), tuple(cells_of(item)), measures(item.kind), causes_of(item.confirmed))

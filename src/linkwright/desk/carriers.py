@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from linkwright.desk.current import call_of, live_call_at
+from linkwright.desk.editing import Field
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.hit import STRANGER, stranger
 from linkwright.plan.model import PlannedLink
@@ -23,7 +24,6 @@ ACTS: Final = (
     ("transmitter", "set the transmitter"),
     ("heard", "hear it, clean"),
 )
-Field = tuple[tuple[str, ...], Any, Any]
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,8 +36,8 @@ def unanswered(told: Sequence[ToldCarrier], snapshot: Snapshot, now: datetime.da
         if carrier.heard is not None or (end is not None and end <= now):
             continue
         crew = draft.at("crew", carrier.crew) or {}
-        shown = "switch off" if carrier.khz == OFF else f"{mhz_text(carrier.khz)} MHz"
-        what = f"{shown}: {'set, not heard' if carrier.set else 'not set'}" if carrier.khz else shown
+        done = "set, not heard" if carrier.set else "not set"
+        what = "switch off" if carrier.khz == OFF else f"{mhz_text(carrier.khz)} MHz: {done}"
         found.append(
             Waiting(
                 str(crew.get("name") or "a crew that is gone"), names.name_of(carrier.link), call, what,
@@ -55,6 +55,7 @@ def links_at(request: CrewRequest, told: Sequence[ToldCarrier], snapshot: Snapsh
         if id_ not in there:
             lines.append(f"{snapshot.names.name_of(id_)}: not in the shoot any more")
             continue
-        given = [f"{mhz_text(one.khz)} MHz, {one.state}" for one in told if one.link == id_ and one.khz != OFF]
+        mine = (carrier for carrier in told if carrier.link == id_ and carrier.khz != OFF)
+        given = [f"{mhz_text(carrier.khz)} MHz, {carrier.state}" for carrier in mine]
         lines.append(f"{snapshot.names.name_of(id_)}: {'; '.join(given) or 'no carrier yet'}")
     return lines

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.desk.editing import Field
 from linkwright.desk.snapshot import Made
 from linkwright.rules import known_codes, territory
 from linkwright.shoot.catalogue import called, catalogue
@@ -17,7 +18,6 @@ from linkwright.store.history import DOCUMENT
 from linkwright.store.requests import REQUEST
 from linkwright.store.told import CARRIER
 
-Field = tuple[tuple[str, ...], Any, Any]
 #: In place of a crew's id: it concerns all crews.
 ALL: Final = ""
 #: What of the job's header and of a site crews see.

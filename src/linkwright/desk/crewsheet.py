@@ -12,7 +12,7 @@ from linkwright.shoot.catalogue import called
 from linkwright.store.hatch import CrewShare, OwnCall
 from linkwright.store.requests import CrewRequest
 from linkwright.store.told import OFF, ToldCarrier
-from linkwright.units import counted, mhz_text, number_word
+from linkwright.units import counted, mhz_text, number_word, with_capital
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,19 +86,24 @@ def sheet_of(
         for call in left
     )  # fmt: skip
     titles = {call.id: call.name for call in own.calls}
-    waits = (
-        HeldCarrier(names.get(one.link, "a link that is gone"), one.link, titles.get(one.call, ""), one.call, one)
-        for one in carriers
-        if one.heard is None and one.call not in over
+    to_do = tuple(
+        HeldCarrier(
+            names.get(carrier.link, "a link that is gone"),
+            carrier.link,
+            titles.get(carrier.call, ""),
+            carrier.call,
+            carrier,
+        )
+        for carrier in carriers
+        if carrier.heard is None and carrier.call not in over
     )
-    to_do = tuple(waits)
     return Sheet(_answer(to_do, calls, requests), to_do, calls, tuple(reversed(requests)))
 
 
 def _answer(to_do: Sequence[HeldCarrier], calls: Sequence[CallHeld], requests: Sequence[CrewRequest]) -> str:
     if to_do:
-        many = number_word(len(to_do))
-        return f"{many[0].upper()}{many[1:]} carrier{'' if len(to_do) == 1 else 's'} to be set and heard."
+        many = with_capital(number_word(len(to_do)))
+        return f"{many} carrier{'' if len(to_do) == 1 else 's'} to be set and heard."
     waiting = sum(request.state == "asked" for request in requests)
     if waiting:
         verb = " of yours waits" if waiting == 1 else "s of yours wait"
@@ -127,8 +132,11 @@ def when_text(call: OwnCall) -> str:
     day = call.date
     with contextlib.suppress(ValueError):
         day = datetime.date.fromisoformat(call.date).strftime("%a %d %b")
-    times = f"{call.starts[:5]}–{call.ends[:5]}" if call.starts and call.ends else ""
-    return ", ".join(part for part in (day, times) if part)
+    return ", ".join(part for part in (day, _times(call.starts, call.ends)) if part)
+
+
+def _times(starts: str, ends: str) -> str:
+    return f"{starts[:5]}–{ends[:5]}" if starts and ends else ""
 
 
 def wanted_text(request: CrewRequest) -> str:
@@ -139,6 +147,5 @@ def wanted_text(request: CrewRequest) -> str:
     parts = [f"{counted(wanted.links, 'link')}, {called(wanted.transmitter)}"]
     parts += [f"at {wanted.site}"] if wanted.site else []
     parts += [f"in {wanted.call}"] if wanted.call else []
-    times = f"{wanted.starts[:5]}–{wanted.ends[:5]}" if wanted.starts and wanted.ends else ""
-    parts += [part for part in (wanted.date, times) if part]
+    parts += [part for part in (wanted.date, _times(wanted.starts, wanted.ends)) if part]
     return ", ".join(parts)

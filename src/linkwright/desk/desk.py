@@ -33,6 +33,7 @@ from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store
 from linkwright.store.watch import MISSED
+from linkwright.units import with_capital
 from linkwright.work.compiling import is_prepared, is_started, prepare
 
 if TYPE_CHECKING:
@@ -184,7 +185,7 @@ class Desk:
         text = f"the laptop slept, or its clock was set, from {at} to {end}: nothing was taken in meanwhile"
         with contextlib.suppress(InputError):
             self.store.happen("slept", "", {"text": text}, since, "laptop")
-        return f"{text[0].upper()}{text[1:]}."
+        return f"{with_capital(text)}."
 
     def _signalled(self, word: str) -> None:
         """A process that has the job open said something; where that may be incomplete, all is looked at again."""

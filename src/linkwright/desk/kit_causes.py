@@ -10,7 +10,7 @@ from linkwright.desk.answers import answers_of
 from linkwright.desk.bagging import take_in
 from linkwright.desk.names import Names
 from linkwright.desk.snapshot import Snapshot
-from linkwright.shoot.bag import Bag, Confirmed, Item
+from linkwright.shoot.bag import Bag, Confirmed, Item, causes_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Link, Shoot
 from linkwright.store import Store
@@ -30,8 +30,9 @@ def by_item(store: Store, snapshot: Snapshot, bag: Bag) -> dict[str, Counter[str
     """How often each cause was confirmed on this job, by the item of the bag that it lay in."""
     shoot, found = snapshot.shoot, dict[str, Counter[str]]()
     links = {} if shoot is None else {snapshot.names.id_of("link", link.name): link for link in shoot.link}
+    answers = answers_of(store)
     for name, link in links.items():
-        mine = [answer for answer in answers_of(store) if answer.link in (name, link.name)]
+        mine = [answer for answer in answers if answer.link in (name, link.name)]
         for cause, times in counted(mine).items():
             if of := CAUSES[cause].of:
                 for item in items_of(link, bag, of):
@@ -85,7 +86,7 @@ def confirmed_with(shoot: Shoot | None, names: Names) -> dict[str, Counter[str]]
     this = (shoot.shoot.title, shoot.shoot.date)
     found = {}
     for link in shoot.link:
-        known = [one for item in items_of(link, bag) for one in item.confirmed if (one.shoot, one.date) != this]
-        if causes := sum((Counter({one.cause: one.times}) for one in known), Counter[str]()):
+        known = (each for item in items_of(link, bag) for each in item.confirmed)
+        if causes := causes_of(each for each in known if (each.shoot, each.date) != this):
             found[names.id_of("link", link.name)] = causes
     return found

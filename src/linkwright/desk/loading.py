@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 from linkwright.desk.site_files import sweeps_of, tv_of
-from linkwright.shoot.errors import InputError, InputErrors
+from linkwright.shoot.errors import InputError, raise_all
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import MOST_BYTES, decoded, older_names, parse_shoot, read_text, with_learnt
 
@@ -103,8 +103,7 @@ def _whole(read: tuple[Mapping[str, T], Sequence[InputError]], shoot_path: str) 
     errors = [
         trouble if trouble.path is not None else InputError(trouble.says, path=shoot_path) for trouble in troubles
     ]
-    if errors:
-        raise errors[0] if len(errors) == 1 else InputErrors(errors)
+    raise_all(errors)
     return found
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.desk.editing import Field
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.swapped import hits, hits_sentence
 from linkwright.shoot.carrier_list import neighbours_of
@@ -21,7 +22,6 @@ LIST: Final = "carrier-list"
 MOST_BYTES: Final = 8 * 1024 * 1024
 #: So many differences are told one by one.
 MOST_TOLD: Final = 12
-Field = tuple[tuple[str, ...], Any, Any]
 
 
 @dataclass(frozen=True, slots=True)

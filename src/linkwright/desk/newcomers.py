@@ -12,6 +12,7 @@ from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.desk.troubles import Trouble
 from linkwright.desk.watching import clock_of
 from linkwright.shoot.view import LiveCall
+from linkwright.units import with_capital
 
 if TYPE_CHECKING:
     from linkwright.desk.airing import Airing
@@ -75,7 +76,7 @@ def new_on_air(airing: Airing, snapshot: Snapshot, site: str = "") -> tuple[Trou
         found.append(
             Trouble(
                 key_of(source, one), id_, snapshot.names.name_of(id_), words_of(one, mine),
-                clock_of(round(one.since_s * 1e9), snapshot.zone), because[0].upper() + because[1:],
+                clock_of(round(one.since_s * 1e9), snapshot.zone), with_capital(because),
                 ON_SPARE if mine.spare else ON_CARRIER, "seen", "interference", not mine.spare,
                 airing.is_seen(source, one),
             )

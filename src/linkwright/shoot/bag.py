@@ -6,7 +6,8 @@ and how many there are; what a shoot uses of the bag is written into it under th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from typing import Annotated, Any, Final, Literal, Self, get_args
 
 import tomli_w
@@ -37,6 +38,11 @@ class Confirmed(Frozen):
     times: Annotated[int, Field(ge=1, le=1000)] = Field(default=1, description="how often")
     shoot: Annotated[str, Field(max_length=200)] = Field(default="", description="on which job")
     date: Day = Field(description="and day")
+
+
+def causes_of(confirmed: Iterable[Confirmed]) -> Counter[str]:
+    """How often each cause was confirmed, all jobs together."""
+    return sum((Counter({known.cause: known.times}) for known in confirmed), Counter())
 
 
 class Item(Frozen):

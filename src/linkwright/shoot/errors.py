@@ -48,7 +48,13 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
 
 def raise_if_none(good: object, errors: Sequence[InputError]) -> None:
     """Raise what is wrong with the files of a batch where none of them is good. Raises InputError(s)."""
-    if errors and not good:
+    if not good:
+        raise_all(errors)
+
+
+def raise_all(errors: Sequence[InputError]) -> None:
+    """Raise what is wrong, if anything is. Raises InputError(s)."""
+    if errors:
         raise errors[0] if len(errors) == 1 else InputErrors(errors)
 
 

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from linkwright.physics.geodesy import great_circle_km
 from linkwright.shoot.catalogue import catalogue
-from linkwright.shoot.errors import InputError, InputErrors
+from linkwright.shoot.errors import InputError, raise_all
 from linkwright.shoot.models import Header, Link, Shoot
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import default_site
@@ -64,8 +64,7 @@ def merged(files: Sequence[CrewFile]) -> Merged:
             event.add(file)
         except InputError as error:
             errors.append(error if error.path is not None else InputError(error.says, path=file.name))
-    if errors:
-        raise errors[0] if len(errors) == 1 else InputErrors(errors)
+    raise_all(errors)
     if not event.lists["link"]:
         raise InputError("no file brings a link; expected the shoot files of crews", path=first.name)
     return Merged(Shoot.model_validate(event.document()), tuple(event.crews), tuple(event.told))

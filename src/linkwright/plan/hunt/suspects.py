@@ -60,10 +60,9 @@ def suspects(scene: Scene, case: Case, listener: HuntListener, senders: Sequence
         site for site in scene.used_sites if site.name in case.readings_dbm or site.name == listener.site.name
     ]
     level_at = {place.name: listener.levels_dbm(senders, place) for place in places}
-    here = level_at[listener.site.name]
-    found = list(_on_the_carrier(case, listener, senders, here, level_at))
-    found += _products(case, listener, senders, here, level_at)
-    found += _strong(listener, senders, here)
+    found = list(_on_the_carrier(case, listener, senders, level_at))
+    found += _products(case, listener, senders, level_at)
+    found += _strong(listener, senders, level_at[listener.site.name])
     found += _tv(scene, listener, places)
     found += _others(scene, case, listener)
     found.append(
@@ -89,10 +88,10 @@ def _on_the_carrier(
     case: Case,
     listener: HuntListener,
     senders: Sequence[HeardSender],
-    here: FloatArray,
     level_at: Mapping[str, FloatArray],
 ) -> Iterator[Suspect]:
     """Links that are, or by some slip may be, on the carrier."""
+    here = level_at[listener.site.name]
     seen: dict[str, tuple[float, Suspect]] = {}
     earlier: dict[str, set[int]] = {}
     for sender in senders:
@@ -158,11 +157,11 @@ def _products(
     case: Case,
     listener: HuntListener,
     senders: Sequence[HeardSender],
-    here: FloatArray,
     level_at: Mapping[str, FloatArray],
 ) -> Iterator[Suspect]:
     """Third-order products of the strongest at the receiver that fall on the carrier: of those who are on, and of
     those who would be at another hour of the day."""
+    here = level_at[listener.site.name]
     day = _of_the_day(case, listener, senders, here)
     iip3 = float(listener.chain.ends.iip3_dbm(case.carrier_khz / 1000.0))
     noise, reach = listener.chain.noise_dbm, 1.5 * listener.width_khz

@@ -399,7 +399,7 @@ def pair(s: np.ndarray, t: float, down: bool, broken: bool) -> None:
     if (fell or broke) and abs(s[at.BROKE_T] - s[at.FELL_T]) <= at.LAG_MOST_S:
         s[at.LAGS + int(s[at.PAIRS]) % at.KEPT_LAGS] = s[at.BROKE_T] - s[at.FELL_T]
         s[at.PAIRS] += 1.0
-        s[at.FELL_T], s[at.BROKE_T] = -1.0, -2.0 - at.LAG_MOST_S
+        s[at.FELL_T], s[at.BROKE_T] = at.NEVER_FELL, at.NEVER_BROKE
 
 
 @kernel
@@ -428,7 +428,7 @@ def step_readings(
         if s[at.COUNT] == 0.0:
             dt = 0.1
             s[at.SECOND] = math.floor(t)
-            s[at.FELL_T], s[at.BROKE_T] = -1.0, -2.0 - at.LAG_MOST_S
+            s[at.FELL_T], s[at.BROKE_T] = at.NEVER_FELL, at.NEVER_BROKE
             for place in (at.GAUGE, at.QUAL, at.AUDIO_LOW, at.REF_A, at.REF_B, at.HELD, at.LOWEST, at.FLUTTERS,
                           at.STEP, at.WAS_A):  # fmt: skip
                 s[place] = np.nan

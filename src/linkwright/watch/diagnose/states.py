@@ -56,6 +56,8 @@ SAG_ALIKE_DB: Final = 6.0
 #: The level and the quality of one fall are told within so long of each other [s], after as long without either
 #: (assumed).
 LAG_MOST_S: Final = 3.0
+#: When neither fell yet: too far apart to be of one fall [s].
+NEVER_FELL, NEVER_BROKE = -1.0, -2.0 - LAG_MOST_S
 #: Whoever is received this little under the ceiling stands at the receiver [dB].
 NEAR_DB: Final = 15.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].

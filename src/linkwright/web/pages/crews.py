@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections import Counter
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Request
@@ -15,7 +16,7 @@ from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import NOTICE, CrewRequest
 from linkwright.store.paths import fit
-from linkwright.units import counted, mhz_text, number_word
+from linkwright.units import counted, mhz_text, number_word, with_capital
 from linkwright.web.answers import RequestBody, anew, desk_of, pages_of, render, snapshot_of
 
 router = APIRouter()
@@ -68,25 +69,18 @@ def _context(request: Request) -> dict[str, Any]:
     told = store.carriers_told()
     late = unanswered(told, snapshot, now)
     crews = [(id_, crew) for id_, crew in draft.entries("crew") if crew.get("name")]
-    open_ = [one for one in requests if one.state == "asked"]
+    open_ = [asked for asked in requests if asked.state == "asked"]
     devices = [device.crew for device in store.devices() if device.revoked is None and device.ends > now]
     return {
         "answer": _answer(open_, len(late), bool(crews), snapshot.zone), "open": open_,
-        "done": [one for one in reversed(requests) if one.state != "asked"], "late": late, "crews": crews,
+        "done": [asked for asked in reversed(requests) if asked.state != "asked"], "late": late, "crews": crews,
         "called": {id_: crew["name"] for id_, crew in crews}, "names": snapshot.names, "zone": snapshot.zone,
-        "fits": {one.id: desk.fitting.of(one.id) for one in open_}, "revision": snapshot.revision,
-        "links": {one.id: links_at(one, told, snapshot) for one in requests if one.links},
+        "fits": {asked.id: desk.fitting.of(asked.id) for asked in open_}, "revision": snapshot.revision,
+        "links": {asked.id: links_at(asked, told, snapshot) for asked in requests if asked.links},
         "devices": {id_: devices.count(id_) for id_, _ in crews}, "lan": bool(pages_of(request).lan.urls),
-        "counts": _counts(draft.entries("link")), "mhz": mhz_text, "edits": person_of(request).may("edit"),
+        "counts": Counter(str(link.get("crew") or "") for _, link in draft.entries("link")), "mhz": mhz_text,
+        "edits": person_of(request).may("edit"),
     }  # fmt: skip
-
-
-def _counts(links: list[tuple[str, dict[str, Any]]]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    for _, link in links:
-        crew = str(link.get("crew") or "")
-        found[crew] = found.get(crew, 0) + 1
-    return found
 
 
 def _answer(asked: list[CrewRequest], late: int, any_crew: bool, zone: datetime.tzinfo) -> str:
@@ -102,25 +96,25 @@ def _answer(asked: list[CrewRequest], late: int, any_crew: bool, zone: datetime.
         parts.append(f"{number_word(late)} carrier{verb} not set and heard yet")
     says = "; ".join(parts)
     done = "Nothing waits: every question is answered, every carrier set and heard."
-    return f"{says[0].upper()}{says[1:]}." if says else done
+    return f"{with_capital(says)}." if says else done
 
 
 @router.get("/crews/steps")
 def steps(request: Request, of: Id) -> Response:
     """Who did what with a request, when."""
     store = desk_of(request).store
-    one = store.request(of)
-    return render(request, "crews_steps.html", steps=store.request_steps(one), zone=snapshot_of(request).zone)
+    wish = store.request(of)
+    return render(request, "crews_steps.html", steps=store.request_steps(wish), zone=snapshot_of(request).zone)
 
 
 @router.post("/crews/fit")
 def fits(request: Request, asked: Answering) -> dict[str, Any]:
     """Look whether a request would fit, as the job stands now."""
     desk = desk_of(request)
-    one = desk.store.request(asked.request)
-    if one.kind != "carriers":
+    wish = desk.store.request(asked.request)
+    if wish.kind != "carriers":
         raise InputError("nothing is asked for there; answer it")
-    desk.fitting.begin(snapshot_of(request), one)
+    desk.fitting.begin(snapshot_of(request), wish)
     return {"says": ["Looking whether it would fit."]}
 
 
@@ -128,11 +122,11 @@ def fits(request: Request, asked: Answering) -> dict[str, Any]:
 def grant(request: Request, answering: Answering) -> dict[str, Any]:
     """Grant a request: its links go into the shoot, and a plan is made with them."""
     store = desk_of(request).store
-    one = store.request(answering.request)
-    if one.kind != "carriers":
+    wish = store.request(answering.request)
+    if wish.kind != "carriers":
         raise InputError("nothing is asked for there; answer it")
-    fields = links_wanted(snapshot_of(request).document.draft, one)
-    after = store.grant(one.id, answering.seen, fields, person_of(request).name, answering.says)
+    fields = links_wanted(snapshot_of(request).document.draft, wish)
+    after = store.grant(wish.id, answering.seen, fields, person_of(request).name, answering.says)
     says = f"Granted: {counted(len(after.links), 'link')}; the carriers come with the plan."
     return {"says": [says], "revision": anew(request).revision}
 

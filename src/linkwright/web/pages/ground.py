@@ -20,7 +20,7 @@ from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Material
-from linkwright.units import number_word
+from linkwright.units import number_word, with_capital
 from linkwright.web.answers import KEEP_OUT, desk_of, plain_text, render, snapshot_of
 
 router = APIRouter()
@@ -50,7 +50,7 @@ def answer(snapshot: Snapshot, site: str) -> str:
         return f"{weakest} at {site}, {worst['at']}: it {HOLDS[worst['verdict']]}."
     many = number_word(len(names))
     of = f"All {many} links hold" if holding == len(names) else f"{number_word(holding)} of {many} links hold"
-    return f"{of[0].upper()}{of[1:]} at {site}; the weakest, {weakest} at {worst['at']}."
+    return f"{with_capital(of)} at {site}; the weakest, {weakest} at {worst['at']}."
 
 
 @router.get("/ground")
