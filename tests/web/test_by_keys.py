@@ -427,6 +427,21 @@ def test_what_is_drawn_anew_keeps_the_focus(job: Served, browser: Any) -> None:
     page.close()
 
 
+def test_a_row_keeps_the_focus_though_its_numbers_change(job: Served, browser: Any) -> None:
+    """A plan that comes between two keys: the second is not lost because the row says another level now."""
+    page = browser.new_page()
+    by = Keys(page, job.url)
+    by.opens("/plan")
+    by.to("Presenter.* MHz")
+    page.route("**/plan/body*", lambda route: route.fulfill(body=route.fetch().text().replace("dB in hand", "dB")))
+    with page.expect_response("**/plan/body*"):
+        page.evaluate("document.body.dispatchEvent(new CustomEvent('lw:plan', {detail: {}}))")
+    page.locator("#body summary", has_text=re.compile("Presenter(?!.*in hand)")).first.wait_for()
+    by.key("Enter")
+    page.locator("details.link[open]", has_text="Presenter").wait_for()
+    page.close()
+
+
 def test_what_is_pressed_while_it_is_drawn_anew_is_done(job: Served, browser: Any) -> None:
     """A part that comes anew between the press and the lift of a finger: the press is not lost."""
     page = browser.new_page()

@@ -12,7 +12,7 @@ import pytest
 import soundfile
 from tests.web.accessible import violations
 from tests.web.boxes import untidy
-from tests.web.conftest import Served, page, served
+from tests.web.conftest import Served, page, served, wait_for_plan
 
 __all__ = ["page"]
 
@@ -154,7 +154,8 @@ def test_a_permit_is_ticked(demo_job: Served, page: Any) -> None:
     page.locator(".permits").get_by_text("shared licence").click()
     expect(page.locator("#status .says")).to_contain_text("permits")
     assert demo_job.store.document().at("shoot", "permits") == ["gb-coordinated", "gb-shared"]
-    page.locator(".permits").get_by_text("coordinated licence").click()
+    with page.expect_response("**/prepare/permits"):  # what is said already could be read as the answer
+        page.locator(".permits").get_by_text("coordinated licence").click()
     expect(page.locator(".permits").get_by_label("coordinated licence")).not_to_be_checked()
     expect(page.locator("#status .says")).to_contain_text("gb-shared, was")
     demo_job.store.set_field(("shoot", "permits"), ["gb-shared"], None, "phone")
@@ -270,8 +271,10 @@ def test_the_ground_moves_by_keys_and_by_touch(demo_job: Served, page: Any) -> N
     with page.expect_response("**/api/field"):
         page.keyboard.press("ArrowRight")
     assert demo_job.store.document().at("site", site, "spots")[0]["x_m"] == before + 0.5
-    page.wait_for_timeout(600)  # the plan follows, and with it the drawing
-    x, y = page.evaluate(MIDDLE_OF_LAST_SPOT)  # at once: the drawing is made anew whenever the plan is
+    wait_for_plan(demo_job.desk)  # with it the page is told anew, and what lies under a finger may move
+    page.reload()
+    expect(spot).to_be_visible()
+    x, y = page.evaluate(MIDDLE_OF_LAST_SPOT)
     page.mouse.move(x, y)
     page.mouse.down()
     with page.expect_response("**/api/ground/margins*"):

@@ -27,8 +27,10 @@ const lifted = (part) => (under && part.contains(under) ? new Promise((resolve) 
 const typing = (part) => { const at = document.activeElement; return part.contains(at) && at.matches("input:not([type=checkbox]),textarea") && at.value !== at.defaultValue; };
 document.addEventListener("focusout", (event) => { const part = event.target.closest?.("[data-late]"); if (part) setTimeout(() => { if (!typing(part)) { delete part.dataset.late; fresh(part); } }, 200); });
 
-// What has the focus keeps it where it is there again: by its id, else by what it is and says.
-const sign = (one) => one.id || JSON.stringify([one.tagName, one.name, one.getAttribute("aria-label"), one.textContent, { ...one.dataset }]);
+// What has the focus keeps it where it is there again: by its id, else by what it is and says; a row by its entry, for
+// what it says are numbers, which change.
+const says = (one) => (one.localName === "summary" ? name(one.parentElement) : one.textContent);
+const sign = (one) => one.id || JSON.stringify([one.tagName, one.name, one.getAttribute("aria-label"), says(one), { ...one.dataset }]);
 export function swap(part, text) {
   const open = new Map([...part.querySelectorAll("details")].map((one) => [name(one), one.open]));
   const focus = part.contains(document.activeElement) ? sign(document.activeElement) : "";
