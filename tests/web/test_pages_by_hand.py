@@ -151,7 +151,8 @@ def test_a_permit_is_ticked(demo_job: Served, page: Any) -> None:
     from playwright.sync_api import expect
 
     page.goto(f"{demo_job.url}/shoot")
-    page.locator(".permits").get_by_text("shared licence").click()
+    with page.expect_response("**/prepare/permits"):
+        page.locator(".permits").get_by_text("shared licence").click()
     expect(page.locator("#status .says")).to_contain_text("permits")
     assert demo_job.store.document().at("shoot", "permits") == ["gb-coordinated", "gb-shared"]
     with page.expect_response("**/prepare/permits"):  # what is said already could be read as the answer
