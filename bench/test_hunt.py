@@ -11,7 +11,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from tests.plan.test_hunt import place_of
 
 from linkwright.plan.chain import scene_of
-from linkwright.plan.pieces import Pieces, plan_in_pieces
+from linkwright.plan.legs import plan_in_pieces
+from linkwright.plan.pieces import Pieces
 
 
 @pytest.fixture(scope="module")

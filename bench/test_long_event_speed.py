@@ -16,7 +16,8 @@ from pytest_benchmark.fixture import BenchmarkFixture
 
 from linkwright.plan.chain import scene_of
 from linkwright.plan.hit import stranger
-from linkwright.plan.pieces import Pieces, plan_in_pieces
+from linkwright.plan.legs import plan_in_pieces
+from linkwright.plan.pieces import Pieces
 from linkwright.plan.replan import grown, hit_by, replan
 from linkwright.shoot.models import Call, Crew, Shoot
 

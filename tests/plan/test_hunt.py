@@ -9,7 +9,8 @@ from tests.plan.interference import World, planted
 from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer, Suspect
 from linkwright.plan.hunt.narrowing import hunt
-from linkwright.plan.pieces import Pieces, plan_in_pieces
+from linkwright.plan.legs import plan_in_pieces
+from linkwright.plan.pieces import Pieces
 
 #: Questions that somebody in the field answers before the suspects are counted.
 QUESTIONS = 5

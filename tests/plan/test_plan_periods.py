@@ -13,8 +13,9 @@ from linkwright.plan import periods
 from linkwright.plan.chain import scene_of
 from linkwright.plan.file import parse_plan, write_plan
 from linkwright.plan.hit import stranger
+from linkwright.plan.legs import plan_in_pieces
 from linkwright.plan.model import Plan, PlannedLink
-from linkwright.plan.pieces import Pieces, plan_in_pieces
+from linkwright.plan.pieces import Pieces
 from linkwright.plan.pipeline import make_plan
 from linkwright.plan.replan import grown, hit_by, pieces_of, replan
 from linkwright.shoot.models import Call, Crew, Link, Shoot
@@ -92,7 +93,7 @@ def test_a_pack_keeps_its_carrier_from_period_to_period_where_it_can(planned: Pi
 
 def test_who_plans_changes_nothing(event: Shoot, planned: Pieces) -> None:
     def backwards(job, tasks):  # type: ignore[no-untyped-def]
-        return reversed([job(task) for task in reversed(tasks)])
+        return reversed([job(task) for task in reversed(list(tasks))])
 
     assert make_plan(event, {}, run=backwards, effort=0.0) == planned.plan
 

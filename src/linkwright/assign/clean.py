@@ -168,16 +168,17 @@ def seeded(problem: Problem, grid: Grid, tell: Tell) -> Iterator[State]:
     usable = np.zeros(grid.cells, dtype=np.bool_)
     for slots in {id(slots): slots for slots in grid.wish_slots}.values():
         usable[slots] = True
+    order = np.flatnonzero(usable)
     spacing = -(-max(wish.spacing_khz for wish in problem.wishes) // grid.step_khz)
     for phase in range(min(lattice, 4)):
         allowed = usable[phase::lattice]
         for nth, points in enumerate(starts(allowed, -(-spacing // lattice), len(problem.wishes))):
             tell("trying carriers whose products miss each other", (phase + nth / 16) / min(lattice, 4))
-            yield _matched(problem, grid, points * lattice + phase)
+            yield _matched(problem, grid, points * lattice + phase, order)
 
 
-def _matched(problem: Problem, grid: Grid, points: IntArray) -> State:
-    """Thin the points out to a clean set, fill it up, and deal its cells to the links by the quietest air."""
+def _matched(problem: Problem, grid: Grid, points: IntArray, usable: IntArray) -> State:
+    """Thin the points out to a clean set, fill it up from all usable cells, and deal its cells to the links by the quietest air."""
     from linkwright.assign import kernels
 
     together = (tuple(range(len(problem.wishes))),)
@@ -185,7 +186,6 @@ def _matched(problem: Problem, grid: Grid, points: IntArray) -> State:
     pool = State(replace(problem, calls=together, makers_khz=(makers,)), grid)
     pool.put_locked()
     klass = int(np.argmax(pool.reaches.sum(axis=1)))
-    usable = np.unique(np.concatenate(list({id(slots): slots for slots in grid.wish_slots}.values())))
     for order in (points, usable):
         kernels.extend_greedily(
             order, klass, pool.calls_of[0], pool.reaches[klass], pool.prod, pool.mid, pool.near, pool.members,

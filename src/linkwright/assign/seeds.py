@@ -38,6 +38,17 @@ def starts(allowed: BoolArray, spacing: int, room: int) -> Iterator[IntArray]:
     many points are wanted at most. Each set is ascending; its near pairs are left in for the caller to thin out.
     """
     span = allowed.size
+    for negative, shift, residues in _best(allowed.tobytes(), spacing, room):
+        points = (np.array(residues.values) * -negative + shift) % residues.modulus
+        points = np.sort(points[points < span])
+        yield points[allowed[points]]
+
+
+@functools.lru_cache(maxsize=64)  # the same site has the same slots day after day
+def _best(allowed_bytes: bytes, spacing: int, room: int) -> list[tuple[int, int, Residues]]:
+    """The multipliers, less than nothing, the shifts and the residues of the most promising sets."""
+    allowed = np.frombuffer(allowed_bytes, dtype=np.bool_)
+    span = allowed.size
     found: list[tuple[int, int, int, Residues]] = []
     for residues in _families(span):
         values = np.array(residues.values, dtype=np.int64)
@@ -48,10 +59,7 @@ def starts(allowed: BoolArray, spacing: int, room: int) -> Iterator[IntArray]:
             shift = int(np.argmax(score))
             found.append((min(int(score[shift]), room), -multiplier, shift, residues))
     found.sort(key=lambda entry: (-entry[0], -entry[1], entry[2], entry[3].modulus))
-    for _, negative, shift, residues in found[:BEST_STARTS]:
-        points = (np.array(residues.values) * -negative + shift) % residues.modulus
-        points = np.sort(points[points < span])
-        yield points[allowed[points]]
+    return [(negative, shift, residues) for _, negative, shift, residues in found[:BEST_STARTS]]
 
 
 def _scores(turned: IntArray, modulus: int, allowed: BoolArray, spacing: int) -> IntArray:

@@ -30,13 +30,14 @@ def choose_spares(state: State, clean: bool, serves: Serves | None = None) -> li
     spares: list[list[int]] = [[] for _ in problem.wishes]
     placed = [int(i) for i in np.flatnonzero(state.carriers >= 0)]
     cost = {link: spare_cost(state, link, clean) for link in placed if problem.wishes[link].spares}
+    away = {link: _away_from_others(state, link) for link in cost}
     for round_ in range(max((problem.wishes[i].spares for i in placed), default=0)):
         wanting = [i for i in placed if problem.wishes[i].spares > round_ and len(spares[i]) == round_]
-        open_ = {i: _open(state, i, spares, cost[i], clean) for i in wanting}
+        open_ = {i: _open(state, i, spares, cost[i], away[i], clean) for i in wanting}
         again = {i: _still_open(state, i, open_[i]) for i in wanting}
         for link in sorted(wanting, key=lambda i: (not again[i], int(np.count_nonzero(open_[i])), i)):
             cells = state.grid.wish_slots[link]
-            free = _open(state, link, spares, cost[link], clean)
+            free = _open(state, link, spares, cost[link], away[link], clean)
             taken = np.array([*state.carriers[placed], *(c for s in spares for c in s)])
             for slot in _offered(state, link, free, cost[link], taken, again[link]):
                 if serves is None or serves(link, state.grid.carrier_khz(int(cells[slot]))):
@@ -97,7 +98,9 @@ def spare_cost(state: State, link: int, clean: bool) -> IntArray:
     return hit + moved
 
 
-def _open(state: State, link: int, spares: Sequence[Sequence[int]], cost: IntArray, clean: bool) -> BoolArray:
+def _open(
+    state: State, link: int, spares: Sequence[Sequence[int]], cost: IntArray, away: BoolArray, clean: bool
+) -> BoolArray:
     """Which of the link's slots keep the spacing to everything and, in a clean plan, are clean; shape (m,)."""
     cells = state.grid.wish_slots[link]
     calls = state.calls_of[link]
@@ -110,8 +113,8 @@ def _open(state: State, link: int, spares: Sequence[Sequence[int]], cost: IntArr
             reach = int(state.reaches[klass, state.klass[other]])
             for cell in taken:
                 free[np.searchsorted(cells, cell - reach) : np.searchsorted(cells, cell + reach, "right")] = False
-    away = free & _away_from_others(state, link)
-    return np.asarray(away if away.any() else free)
+    apart = free & away
+    return np.asarray(apart if apart.any() else free)
 
 
 def _away_from_others(state: State, link: int) -> BoolArray:

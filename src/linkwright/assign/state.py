@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import sys
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ from linkwright.units import BoolArray, CountArray, IntArray
 
 #: Up to this many links the plain histograms do; beyond it the compiled ones are worth their loading.
 FEW_LINKS = 32
+_COMPILED = "linkwright.assign.kernels"
 
 
 class State:
@@ -25,7 +27,7 @@ class State:
         self.problem = problem
         self._put, self._scan, self.quietest = plain.put, plain.scan, plain.quietest
         self.makers = max((len(makers) for makers in problem.makers_khz), default=0)
-        if len(problem.wishes) + self.makers > FEW_LINKS:
+        if len(problem.wishes) + self.makers > FEW_LINKS or _COMPILED in sys.modules:
             from linkwright.assign import kernels
 
             self._put, self._scan, self.quietest = kernels.put, kernels.scan, kernels.quietest

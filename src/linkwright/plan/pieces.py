@@ -20,14 +20,13 @@ from linkwright.plan.input_findings import input_findings, opened_findings, perm
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule
 from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import positions
-from linkwright.plan.periods import periods
 from linkwright.plan.plan_findings import assumed_rows, changing_findings, fewest_finding, moved_findings
 from linkwright.plan.planned_call import planned_call
 from linkwright.plan.prove import prove_calls
 from linkwright.plan.reach_findings import site_reach_findings
-from linkwright.plan.site import SiteProblem, Slots, kept_on
-from linkwright.plan.solve import Runner, Solved, here, solve_sites
-from linkwright.progress import Tell, quiet
+from linkwright.plan.site import SiteProblem, Slots
+from linkwright.plan.solve import Runner, Solved, here
+from linkwright.progress import Tell
 from linkwright.rules import Row
 from linkwright.shoot.place import Site
 
@@ -72,26 +71,6 @@ class Making:
 
     pieces: dict[Named, Piece] = field(default_factory=dict)
     between: dict[Named, tuple[Finding, ...]] = field(default_factory=dict)
-
-
-def plan_in_pieces(
-    scene: Scene, keep: Plan | None = None, tell: Tell = quiet, *, run: Runner | None = None, effort: float = 0.25
-) -> Pieces:
-    """Plan a scene: as `make_plan`, with the pieces."""
-    making, parts = Making(), periods(scene)
-    slots = None
-    for n, part in enumerate(parts):
-        slots = Slots.of(part) if slots is None else slots.of_period(part)
-        told = tell if len(parts) == 1 else part_of(tell, n, len(parts))
-        kept = {site.name: kept_on(part, keep, site) for site in part.used_sites}
-        solved = solve_sites(part, slots, kept, told, run, effort)
-        make_pieces(making, part, slots, solved, kept, told, run, again=keep is not None)
-    return Pieces(scene, making.pieces, making.between)
-
-
-def part_of(tell: Tell, n: int, count: int) -> Tell:
-    """What is told of one of several parts: its share of the whole."""
-    return lambda what, share: tell(f"{what}, {n + 1} of {count}", (n + share) / count)
 
 
 def named(scene: Scene, site: Site | None = None) -> Named:

@@ -9,8 +9,8 @@ from linkwright.air.report import Stepping
 from linkwright.plan.chain import Scene, Sweeps, scene_of
 from linkwright.plan.findings import sorted_findings
 from linkwright.plan.input_findings import input_findings, stepping_receivers, time_findings
+from linkwright.plan.legs import plan_in_pieces
 from linkwright.plan.model import Finding, Plan
-from linkwright.plan.pieces import plan_in_pieces
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots, site_problem
 from linkwright.plan.solve import Runner

@@ -16,7 +16,7 @@ from linkwright.assign.problem import Criterion, Problem, Wish, distinct
 from linkwright.assign.regain import FAILS, HOLDS, THIN
 from linkwright.assign.verify import Placed, faults, listener_faults
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.plan.model import PlannedCall, PlannedLink
 from linkwright.plan.neighbours import Afar, FarSite, hearing, moments
 from linkwright.plan.prove import PlanFault
 from linkwright.plan.radio import call_levels, narrow, others_arrays
@@ -88,10 +88,6 @@ class Slots:
     def of(cls, scene: Scene) -> Slots:
         """The slots of a shoot of which no site is planned yet."""
         return cls(scene, hearing(scene))
-
-    def of_period(self, scene: Scene) -> Slots:
-        """The slots of the period after this one, whose carriers its links keep where they can."""
-        return Slots(scene, hearing(scene), stays=dict(self.stays), known=self.known, earlier=True)
 
     def fresh(self) -> Slots:
         """The same with nothing worked out yet, for sites that were looked at before the others were planned."""
@@ -186,17 +182,12 @@ def locked_khz(link: Link) -> int | None:
     return None if link.locked_mhz is None else khz_from_mhz(link.locked_mhz)
 
 
-def kept_on(scene: Scene, plan: Plan | None, site: Site) -> dict[str, Kept]:
-    """What the carriers of a site's links and blocks were in an earlier plan: the first call's, the worst
-    verdict. Where both ends are set counts where no plan is known, and for a link that is locked elsewhere."""
-    return kept_of_calls(scene, plan.calls if plan else (), site)
-
-
 def kept_of_calls(scene: Scene, calls: Iterable[PlannedCall], site: Site) -> dict[str, Kept]:
-    """The same of calls that were planned."""
+    """What the carriers of a site's links and blocks were in calls of an earlier plan: the first call's, the worst
+    verdict. Where both ends are set counts where no plan is known, and for a link that is locked elsewhere."""
     kept: dict[str, Kept] = {}
     for call in calls:
-        if call.site == site.name and not (scene.of_a_period and call.call not in scene.named):
+        if call.site == site.name:
             for link in call.links:
                 name = scene.blocks.carrier_of(link.link)
                 first = kept.get(name, Kept(link.carrier_khz, link.spares_khz))

@@ -21,11 +21,12 @@ Done = TypeVar("Done")
 class Runner(Protocol):
     """Does the same to each of several things, wherever that is done (`work/`); results come in their order."""
 
-    def __call__(self, job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
-        """Begin with all tasks, and hand over what comes of each as soon as it and those before it are done."""
+    def __call__(self, job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
+        """Begin with each task as it comes, and hand over what comes of it as soon as it and those before it are
+        done."""
 
 
-def here(job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
+def here(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
     """One after the other, in this process."""
     return map(job, tasks)
 

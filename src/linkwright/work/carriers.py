@@ -6,7 +6,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.shoot.errors import InputError
 
@@ -42,7 +42,9 @@ def on_processes(count: int | None = None) -> Iterator[Runner]:
     context.set_forkserver_preload(PRELOAD)
     with ProcessPoolExecutor(count or os.cpu_count() or 1, mp_context=context) as pool:
 
-        def work(job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
+        def work(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
+            if not isinstance(tasks, Sequence):  # the next is worked out while the last is done elsewhere
+                return _in_order([pool.submit(job, task) for task in tasks])
             if len(tasks) < 2:
                 return map(job, tasks)
             return pool.map(job, tasks, chunksize=max(1, len(tasks) // 32))
@@ -72,11 +74,19 @@ def on_dask(address: str) -> Iterator[Runner]:
         raise InputError(f"no Dask scheduler answers at {address} ({error}); expected a running one") from None
     with client:
 
-        def work(job: Callable[[Task], Done], tasks: Sequence[Task]) -> Iterable[Done]:
-            futures = client.map(job, tasks, pure=False)
-            return (future.result() for future in futures)
+        def work(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
+            if not isinstance(tasks, Sequence):
+                return _in_order([client.submit(job, task, pure=False) for task in tasks])
+            return _in_order(client.map(job, tasks, pure=False))
 
         yield work
+
+
+def _in_order(futures: list[Any]) -> Iterator[Any]:
+    """What comes of each, in their order, and nothing of it is kept here."""
+    futures.reverse()
+    while futures:
+        yield futures.pop().result()
 
 
 def _refuse_open(address: str) -> None:
