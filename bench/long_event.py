@@ -56,6 +56,21 @@ def long_event(assignments: int = ASSIGNMENTS, seed: int = 1, venues: int = VENU
     return Shoot.model_validate(as_frozen(made.document))
 
 
+def repeated(shoot: Shoot, days: int) -> Shoot:
+    """The calls of a shoot once more on each of the days after, with the same links: some periods of few links."""
+    calls = [
+        call.model_copy(
+            update={
+                "name": f"{call.name}, day {day + 1}",
+                "date": (call.date or FIRST_DAY) + datetime.timedelta(day),
+            }
+        )
+        for day in range(days)
+        for call in shoot.call
+    ]
+    return shoot.model_copy(update={"call": tuple(calls)})
+
+
 def _begun(assignments: int) -> dict[str, Any]:
     return {
         "shoot": {

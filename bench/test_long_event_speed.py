@@ -20,6 +20,7 @@ from linkwright.plan.legs import plan_in_pieces
 from linkwright.plan.pieces import Pieces
 from linkwright.plan.replan import grown, hit_by, replan
 from linkwright.shoot.models import Call, Crew, Shoot
+from linkwright.work.carriers import on_processes
 
 
 def cpu_s(work: Callable[[], object]) -> float:
@@ -48,6 +49,22 @@ def test_first_plan(benchmark: BenchmarkFixture, event: tuple[Shoot, Pieces, flo
     benchmark.extra_info["processor_s"] = round(took_s, 1)
     benchmark.extra_info["cost_a_link_over_3000"] = (took_s / 20_000) / (small_s / 3000)
     benchmark.extra_info["process_MiB"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def test_two_workers(benchmark: BenchmarkFixture, event: tuple[Shoot, Pieces, float]) -> None:
+    """The same plan on two processes: how many times as fast, by the clock (`over_one_worker`)."""
+    shoot, pieces, _ = event
+    with on_processes(2) as run:
+        plan_in_pieces(scene_of(long_event(3000), {}), effort=0.0, run=run)  # they have loaded what they need
+        made = benchmark.pedantic(
+            lambda: plan_in_pieces(scene_of(shoot, {}), effort=0.0, run=run), rounds=1, iterations=1
+        )
+    begun = time.perf_counter()
+    plan_in_pieces(scene_of(shoot, {}), effort=0.0)
+    one_s = time.perf_counter() - begun
+    assert made.plan == pieces.plan
+    assert benchmark.stats is not None
+    benchmark.extra_info["over_one_worker"] = one_s / float(benchmark.stats["min"])
 
 
 @pytest.mark.parametrize("what", ["hit", "crew", "venue"])

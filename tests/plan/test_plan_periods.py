@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Iterator
 
 import pytest
-from bench.long_event import long_event
+from bench.long_event import long_event, repeated
 
 from linkwright.plan import periods
 from linkwright.plan.chain import scene_of
@@ -96,6 +96,31 @@ def test_who_plans_changes_nothing(event: Shoot, planned: Pieces) -> None:
         return reversed([job(task) for task in reversed(list(tasks))])
 
     assert make_plan(event, {}, run=backwards, effort=0.0) == planned.plan
+
+
+def test_a_long_event_in_legs_is_one_plan(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Periods first, then the legs between them in any order: the same plan; packs keep their carriers, and nobody
+    is in anybody's way."""
+    monkeypatch.setattr("linkwright.plan.periods.WHOLE_UP_TO", 0)
+    monkeypatch.setattr("linkwright.plan.legs.LEG", 3)
+    shoot = repeated(long_event(40, seed=4), 3)
+    tasks: list[int] = []
+
+    def backwards(job, legs):  # type: ignore[no-untyped-def]
+        several = list(legs)
+        tasks.append(len(several))
+        return reversed([job(leg) for leg in reversed(several)])
+
+    pieces = plan_in_pieces(scene_of(shoot, {}), effort=0.0)
+    assert plan_in_pieces(scene_of(shoot, {}), effort=0.0, run=backwards).plan == pieces.plan
+    assert tasks == [3]
+    assert list(pieces.between) == list(plan_in_pieces(scene_of(shoot, {}), pieces.plan, effort=0.0).between)
+    assert_nobody_is_in_anybodys_way(shoot, pieces.plan)
+    carriers: dict[str, set[int]] = {}
+    for call in pieces.plan.calls:
+        for link in call.links:
+            carriers.setdefault(link.link, set()).add(link.carrier_khz)
+    assert sum(len(mine) == 1 for mine in carriers.values()) >= 0.9 * len(carriers)
 
 
 def test_nothing_changed_changes_nothing(planned: Pieces) -> None:

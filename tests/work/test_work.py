@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 from bench.events import event
-from bench.long_event import long_event
+from bench.long_event import long_event, repeated
 from tests.plan.shoots import links, pocket
 from tests.plan.shoots import shoot as shoot_of
 
@@ -59,7 +59,8 @@ def test_a_long_event_in_its_periods_is_the_same_whoever_carries_it(
     carrier: Callable[[], AbstractContextManager[Runner]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("linkwright.plan.periods.WHOLE_UP_TO", 0)
-    shoot = long_event(90, seed=2)
+    monkeypatch.setattr("linkwright.plan.legs.LEG", 2)
+    shoot = repeated(long_event(30, seed=2), 2)
     with carrier() as work:
         there = write_plan(make_plan(shoot, {}, run=work, effort=0.0))
     assert there == write_plan(make_plan(shoot, {}, effort=0.0))

@@ -178,7 +178,7 @@ def seeded(problem: Problem, grid: Grid, tell: Tell) -> Iterator[State]:
 
 
 def _matched(problem: Problem, grid: Grid, points: IntArray, usable: IntArray) -> State:
-    """Thin the points out to a clean set, fill it up from all usable cells, and deal its cells to the links by the quietest air."""
+    """Thin the points out to a clean set, fill it up from the usable cells, and deal these in the quietest way."""
     from linkwright.assign import kernels
 
     together = (tuple(range(len(problem.wishes))),)

@@ -7,6 +7,7 @@ either side. How a shoot is cut hangs on nothing but its calls, so whoever carri
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -16,6 +17,7 @@ from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import hearing
 from linkwright.plan.periods import periods
 from linkwright.plan.pieces import Making, Pieces, make_pieces
+from linkwright.plan.prove import prove_calls
 from linkwright.plan.site import Slots, kept_of_calls
 from linkwright.plan.solve import Runner, here, solve_sites
 from linkwright.plan.tuning import SharedTunings
@@ -104,14 +106,16 @@ def plan_leg(leg: Leg) -> Making:
 
 def _add_leg(made: Making, leg: Leg, tell: Tell = quiet, run: Runner | None = None) -> dict[str, int]:
     """Plan the periods of a leg; the carriers that links had last [kHz]."""
-    stays, known = leg.stays, SharedTunings()
+    stays, known, prove = leg.stays, SharedTunings(), functools.partial(run or here, prove_calls)
+    if run is None and len(leg.periods) > 1:  # most packs keep their carriers, and with them their budgets
+        prove = functools.partial(map, functools.partial(prove_calls, known={}))
     for n, period in enumerate(leg.periods):
         part, earlier = period.scene, period.earlier
         slots = Slots(part, hearing(part), stays=dict(stays or {}), known=known, earlier=stays is not None)
         told = tell if len(leg.periods) == 1 else _part_of(tell, n, len(leg.periods))
         kept = {site.name: kept_of_calls(part, earlier or (), site) for site in part.used_sites}
         solved = solve_sites(part, slots, kept, told, run, leg.effort)
-        make_pieces(made, part, slots, solved, kept, told, run, again=earlier is not None)
+        make_pieces(made, part, slots, solved, kept, told, prove, again=earlier is not None)
         stays = slots.stays
     return dict(stays or {})
 

@@ -7,7 +7,7 @@ So a long event is planned piece by piece, and what changes in one is planned ag
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from linkwright import __version__
@@ -22,14 +22,16 @@ from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import positions
 from linkwright.plan.plan_findings import assumed_rows, changing_findings, fewest_finding, moved_findings
 from linkwright.plan.planned_call import planned_call
-from linkwright.plan.prove import prove_calls
+from linkwright.plan.prove import CallToProve, Proof
 from linkwright.plan.reach_findings import site_reach_findings
 from linkwright.plan.site import SiteProblem, Slots
-from linkwright.plan.solve import Runner, Solved, here
+from linkwright.plan.solve import Solved
 from linkwright.progress import Tell
 from linkwright.rules import Row
 from linkwright.shoot.place import Site
 
+#: Proves what is to be proved of each of several sites, in their order.
+Prover = Callable[[Sequence[tuple[CallToProve, ...]]], Iterable[list[list[Proof]]]]
 #: The calls of a piece, by name, in the order of the shoot.
 Named = tuple[str, ...]
 
@@ -85,14 +87,14 @@ def make_pieces(
     solved: Solved,
     kept_by_site: Mapping[str, Mapping[str, Kept]],
     tell: Tell,
-    run: Runner | None,
+    prove: Prover,
     *,
     again: bool,
 ) -> None:
     """Prove what was solved of a period, and add its pieces; `again` tells that there is an earlier plan."""
     sites = [site for site in scene.used_sites if site.name in solved]
     calls: dict[str, PlannedCall] = {}
-    for site, proved in zip(sites, _proved(scene, sites, slots, solved, tell, run or here), strict=True):
+    for site, proved in zip(sites, _proved(scene, sites, slots, solved, tell, prove), strict=True):
         problem, answers = solved[site.name]
         kept, stepped = kept_by_site[site.name], list[Move]()
         findings = [*input_findings(scene, problem), *site_reach_findings(problem)]
@@ -117,14 +119,14 @@ def make_pieces(
 
 
 def _proved(
-    scene: Scene, sites: Sequence[Site], slots: Slots, solved: Solved, tell: Tell, run: Runner
+    scene: Scene, sites: Sequence[Site], slots: Slots, solved: Solved, tell: Tell, prove: Prover
 ) -> Iterator[list[ProvedCall]]:
     """The calls of each site with their proofs, site by site: nobody keeps them longer than they are told."""
     tasks = []
     for site in sites:
         problem, answers = solved[site.name]
         tasks.append(to_prove(scene, problem, answers, slots.afar(site)))
-    for n, (site, proofs) in enumerate(zip(sites, run(prove_calls, tasks), strict=True), start=1):
+    for n, (site, proofs) in enumerate(zip(sites, prove(tasks), strict=True), start=1):
         tell(f"proved {site.name}", n / len(tasks))
         yield call_by_call(solved[site.name][0], tasks[n - 1], proofs)
 

@@ -161,18 +161,24 @@ def decided(standing: Sequence[Standing], proofs: Sequence[Proof]) -> list[Decid
     ]
 
 
-def prove_calls(calls: Sequence[CallToProve]) -> list[list[Proof]]:
+#: The budgets of links on their carriers: by site, link, listener and carrier [kHz].
+Known = dict[tuple[str, str, str, int], Budget]
+
+
+def prove_calls(calls: Sequence[CallToProve], known: Known | None = None) -> list[list[Proof]]:
     """The powers of the links of calls on one site, and the proofs at these powers; the paths worked out at once.
 
-    Raises PlanFault where the separate verifier comes to other interference.
+    `known` are budgets from before: a link that keeps its carrier has the same whoever else is on. Raises PlanFault
+    where the separate verifier comes to other interference.
     """
-    keys = {_key(s): s for call in calls for s in call.standing}
-    budgets = dict(zip(keys, budgets_of([s.chain.asked(s.carrier_khz) for s in keys.values()]), strict=True))
-    return [_prove(call, [budgets[_key(s)] for s in call.standing]) for call in calls]
+    known = {} if known is None else known
+    new = {_key(s): s for call in calls for s in call.standing if _key(s) not in known}
+    known.update(zip(new, budgets_of([s.chain.asked(s.carrier_khz) for s in new.values()]), strict=True))
+    return [_prove(call, [known[_key(s)] for s in call.standing]) for call in calls]
 
 
-def _key(standing: Standing) -> tuple[str, str, int]:
-    return standing.chain.link.name, standing.chain.listener_name, standing.carrier_khz
+def _key(standing: Standing) -> tuple[str, str, str, int]:
+    return standing.chain.site.name, standing.chain.link.name, standing.chain.listener_name, standing.carrier_khz
 
 
 def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:

@@ -6,6 +6,7 @@ Everything else stands as it is: links of the same site and period keep what the
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
@@ -17,8 +18,9 @@ from linkwright.plan.model import Finding, Plan, PlannedCall
 from linkwright.plan.neighbours import Afar, FarSite, hearing, span
 from linkwright.plan.periods import periods
 from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named
+from linkwright.plan.prove import prove_calls
 from linkwright.plan.site import SiteProblem, Slots, kept_of_calls, site_problem
-from linkwright.plan.solve import Runner, far_of_calls, solve_sites
+from linkwright.plan.solve import Runner, far_of_calls, here, solve_sites
 from linkwright.progress import Tell, quiet
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Other, Site
@@ -79,8 +81,9 @@ def _again(
             problem = site_problem(part, site, slots, {})
             solved[site.name] = problem, [_answer(part, problem, n, there) for n in range(len(problem.calls))]
     new = Making()
-    make_pieces(new, part, slots, solved, {name: kept[name] if name in touched else {} for name in kept}, tell, run,
-                again=True)  # fmt: skip
+    of_touched = {name: kept[name] if name in touched else {} for name in kept}
+    prove = functools.partial(run or here, prove_calls)
+    make_pieces(new, part, slots, solved, of_touched, tell, prove, again=True)
     for site in part.used_sites:
         key = named(part, site)
         if site.name in touched:
