@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import CancelledError
 from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 
@@ -80,6 +84,50 @@ def test_the_same_plan_and_the_same_room_whoever_carries_them(
         assert fit(two_kinds, {}, run=work) == fit(two_kinds, {})
         with pytest.raises(ValueError, match="three"):
             list(work(fails_on_three, range(5)))
+
+
+def slow_square(number: int) -> int:
+    time.sleep(0.2)
+    return number * number
+
+
+@contextmanager
+def a_cluster() -> Iterator[tuple[Any, Runner]]:
+    """A scheduler in this process, and two workers of their own."""
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, protocol="tcp",
+        host="127.0.0.1", silence_logs=50,
+    ) as cluster, on_dask(cluster.scheduler_address) as work:  # fmt: skip
+        yield cluster, work
+
+
+@pytest.mark.filterwarnings("default")
+def test_a_worker_that_is_killed_loses_nothing_and_a_scheduler_that_is_lost_is_told() -> None:
+    with a_cluster() as (cluster, work):
+        results = iter(work(slow_square, iter(range(9))))
+        found = [next(results)]
+        os.kill(next(iter(cluster.workers.values())).pid, signal.SIGKILL)
+        assert [*found, *results] == [n * n for n in range(9)]
+        with pytest.raises(InputError, match="were lost"):
+            list(work(loses_its_scheduler, range(2)))
+
+
+def loses_its_scheduler(_number: int) -> int:
+    """What a client sees of its tasks when its scheduler goes (tried by closing one by hand)."""
+    raise CancelledError("scheduler-connection-lost")
+
+
+def kill_yourself(number: int) -> int:
+    if number == 3:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return number
+
+
+@pytest.mark.parametrize("lazily", [True, False])
+def test_a_process_that_is_killed_is_told(lazily: bool) -> None:
+    with on_processes(2) as work, pytest.raises(InputError, match="was killed"):
+        list(work(kill_yourself, iter(range(5)) if lazily else range(5)))
 
 
 def test_seeds_are_each_another_and_always_the_same() -> None:

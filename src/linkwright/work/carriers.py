@@ -25,6 +25,9 @@ PRELOAD: Final = [
 DASK_PATIENCE_S: Final = 5.0
 
 
+_END: Final = object()
+
+
 def worth_processes(links: int, calls: int) -> bool:
     """Whether a shoot with so many links, all calls together, is worth starting processes for."""
     return links >= MANY_LINKS and calls > 1 and (os.cpu_count() or 1) > 1
@@ -38,16 +41,17 @@ def on_processes(count: int | None = None) -> Iterator[Runner]:
     """
     from concurrent.futures import ProcessPoolExecutor
 
+    killed = "a process that planned was killed; expected more memory, or fewer of them with --workers"
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(PRELOAD)
     with ProcessPoolExecutor(count or os.cpu_count() or 1, mp_context=context) as pool:
 
         def work(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
             if not isinstance(tasks, Sequence):  # the next is worked out while the last is done elsewhere
-                return _in_order([pool.submit(job, task) for task in tasks])
+                return _in_order([pool.submit(job, task) for task in tasks], killed)
             if len(tasks) < 2:
                 return map(job, tasks)
-            return pool.map(job, tasks, chunksize=max(1, len(tasks) // 32))
+            return _unless_lost(pool.map(job, tasks, chunksize=max(1, len(tasks) // 32)), killed)
 
         try:
             yield work
@@ -72,21 +76,37 @@ def on_dask(address: str) -> Iterator[Runner]:
         client = Client(address, timeout=DASK_PATIENCE_S, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(f"no Dask scheduler answers at {address} ({error}); expected a running one") from None
+    lost = (
+        f"the Dask scheduler at {address} or its workers were lost; expected them to stay, or plan without --dask"
+    )
     with client:
 
         def work(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
             if not isinstance(tasks, Sequence):
-                return _in_order([client.submit(job, task, pure=False) for task in tasks])
-            return _in_order(client.map(job, tasks, pure=False))
+                return _in_order([client.submit(job, task, pure=False) for task in tasks], lost)
+            return _in_order(client.map(job, tasks, pure=False), lost)
 
         yield work
 
 
-def _in_order(futures: list[Any]) -> Iterator[Any]:
+def _in_order(futures: list[Any], lost: str) -> Iterator[Any]:
     """What comes of each, in their order, and nothing of it is kept here."""
     futures.reverse()
-    while futures:
-        yield futures.pop().result()
+    return _unless_lost(iter(lambda: futures.pop().result() if futures else _END, _END), lost)
+
+
+def _unless_lost(results: Iterator[Any], lost: str) -> Iterator[Any]:
+    """The results; a sentence in place of an error that only says that whoever made them is gone."""
+    from concurrent.futures import BrokenExecutor, CancelledError
+
+    try:
+        yield from results
+    except (BrokenExecutor, CancelledError) as error:
+        raise InputError(lost) from error
+    except Exception as error:
+        if type(error).__name__ != "KilledWorker":  # Dask's; it may not be installed
+            raise
+        raise InputError(lost) from error
 
 
 def _refuse_open(address: str) -> None:
