@@ -6,7 +6,7 @@ import importlib
 import sys
 import time
 
-KINDS = ("kills", "power", "disk", "inputs", "routes", "crew", "postgres")
+KINDS = ("kills", "power", "disk", "inputs", "routes", "crew", "postgres", "processes")
 
 
 def main(arguments: list[str]) -> int:
