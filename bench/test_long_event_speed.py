@@ -10,9 +10,11 @@ import resource
 import time
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 from bench.long_event import long_event
 from pytest_benchmark.fixture import BenchmarkFixture
+from tests.plan.by_level import assignments, from_elsewhere
 
 from linkwright.plan.chain import scene_of
 from linkwright.plan.hit import stranger
@@ -49,6 +51,23 @@ def test_first_plan(benchmark: BenchmarkFixture, event: tuple[Shoot, Pieces, flo
     benchmark.extra_info["processor_s"] = round(took_s, 1)
     benchmark.extra_info["cost_a_link_over_3000"] = (took_s / 20_000) / (small_s / 3000)
     benchmark.extra_info["process_MiB"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def test_a_sample_by_plain_loops(benchmark: BenchmarkFixture, event: tuple[Shoot, Pieces, float]) -> None:
+    """What other venues bring 200 links drawn from all, by loops over every assignment in other code."""
+    _, pieces, _ = event
+    every = list(assignments(pieces.scene, pieces.plan))
+    sent = [one for one, _ in every]
+    drawn = np.random.default_rng(7).choice(len(every), 200, replace=False)
+
+    def check() -> None:
+        for n in drawn.tolist():
+            at, link = every[n]
+            rows = [row for row in link.ledger.rows if row.part.startswith("links at ")]
+            found = from_elsewhere(pieces.scene, sent, at, link)
+            assert {row.part.removeprefix("links at "): row.dbm for row in rows} == pytest.approx(found, abs=0.05)
+
+    benchmark.pedantic(check, rounds=1)
 
 
 def test_two_workers(benchmark: BenchmarkFixture, event: tuple[Shoot, Pieces, float]) -> None:
