@@ -143,6 +143,18 @@ def test_a_hit_moves_few_and_all_else_stands(event: Shoot, planned: Pieces) -> N
             assert all(abs(link.carrier_khz - victim.carrier_khz) >= 200 for link in call.links)
 
 
+def test_a_call_that_gets_another_link_is_planned_again(event: Shoot, planned: Pieces) -> None:
+    at = max(planned.plan.calls, key=lambda call: len(call.links)).call
+    link = event.link[0].model_copy(update={"name": "New", "transmitter": "low"})
+    calls = tuple(
+        call.model_copy(update={"links": (*call.links, "New")}) if call.name == at else call for call in event.call
+    )
+    more = event.model_copy(update={"link": (*event.link, link), "call": calls})
+    after = replan(planned, grown(planned.scene, more), effort=0.0).plan
+    assert [call.call for call in after.calls for one in call.links if one.link == "New"] == [at]
+    assert_nobody_is_in_anybodys_way(more, after)
+
+
 def test_a_crew_of_eight_is_fitted_in_with_few_moves(event: Shoot, planned: Pieces) -> None:
     at = max(planned.plan.calls, key=lambda call: len(call.links))
     like = next(call for call in event.call if call.name == at.call)

@@ -94,7 +94,7 @@ def outside(
 ) -> Iterator[Outside]:
     """`linkwright serve` with these arguments, until it says where its pages are; ended by Ctrl-C."""
     errors = folder / "errors.txt"
-    env = {**os.environ, "XDG_DATA_HOME": str(folder / "data"), **(env or {})}
+    env = {**os.environ, "XDG_DATA_HOME": str(folder / "data"), "PYTHONFAULTHANDLER": "1", **(env or {})}
     with errors.open("w") as err:
         process = subprocess.Popen(
             [sys.executable, "-m", "linkwright.cli", "serve", "--port", "0", *arguments], cwd=folder, text=True,
@@ -118,7 +118,12 @@ def outside(
         yield Outside(process, int(found[1]), errors, said)
     finally:
         process.send_signal(signal.SIGINT)
-        process.communicate(timeout=20)
+        try:
+            process.communicate(timeout=20)
+        except subprocess.TimeoutExpired:  # where it hangs is said before it is ended
+            process.send_signal(signal.SIGABRT)
+            process.communicate()
+            raise AssertionError(f"it does not end: {errors.read_text('utf-8')}") from None
     assert "Traceback" not in errors.read_text("utf-8")
 
 

@@ -17,7 +17,8 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import CrewRequest
 
 if TYPE_CHECKING:
-    from linkwright.plan.model import Plan
+    from linkwright.plan.model import PlannedCall
+    from linkwright.shoot.models import Shoot
 
 #: So many answers are remembered.
 MOST: Final = 100
@@ -68,17 +69,12 @@ class Fitting:
             return self._found.get(request_id)
 
     def _fit(self, run: WorkRun, snapshot: Snapshot, request: CrewRequest) -> None:
-        from linkwright.plan.pipeline import make_plan
-
         try:
             fields = links_wanted(snapshot.document.used, request)
             new = [str(value["name"]) for path, _, value in fields if path == ("link",)]
             shoot = with_fields(snapshot.document.used, fields).shoot()
-            read = self.planning.read(shoot)
-            made = snapshot.made
-            earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)
-            plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
-            found: Fit | str = fit_of(snapshot.revision, plan, earlier, new)
+            earlier, calls = self._planned(run, snapshot, shoot)
+            found: Fit | str = fit_of(snapshot.revision, calls, earlier, new)
         except InputError as error:
             found = str(error)
         with self._lock:
@@ -87,18 +83,38 @@ class Fitting:
             self._found[request.id] = found
         self.listeners.tell("fitted", {"request": request.id})
 
+    def _planned(
+        self, run: WorkRun, snapshot: Snapshot, shoot: Shoot
+    ) -> tuple[Sequence[PlannedCall], Sequence[PlannedCall]]:
+        """The calls as they are planned, and as they would be in a shoot that has more.
 
-def fit_of(revision: int, plan: Plan, earlier: Plan | None, new: Sequence[str]) -> Fit:
-    """What a plan gives the new links, and whom it moves."""
-    mine = [link for call in plan.calls for link in call.links if link.link in new]
-    without = {none.link: none.because for call in plan.calls for none in call.unplaced if none.link in new}
+        Only what the new ones touch is planned, where the plan is of the job as it is and each call says who is on:
+        one that does not has everybody, new ones too.
+        """
+        from linkwright.plan.pipeline import make_plan
+        from linkwright.plan.replan import grown, pieces_of, replan
+
+        made = snapshot.made
+        current = made is not None and not snapshot.plan_is_old and made.names == snapshot.names
+        if made is not None and current and all(call.links for call in shoot.call):
+            pieces = replan(pieces_of(made.scene, made.plan), grown(made.scene, shoot), tell=run.tell)
+            return made.plan.calls, list(pieces.calls.values())
+        read = self.planning.read(shoot)
+        earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)
+        plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
+        return () if earlier is None else earlier.calls, plan.calls
+
+
+def fit_of(revision: int, calls: Sequence[PlannedCall], earlier: Sequence[PlannedCall], new: Sequence[str]) -> Fit:
+    """What planned calls give the new links, and whom they move from earlier ones."""
+    mine = [link for call in calls for link in call.links if link.link in new]
+    without = {none.link: none.because for call in calls for none in call.unplaced if none.link in new}
     falls = {link.link for link in mine if link.verdict != "holds"} | without.keys()
     placed = {link.link for link in mine} - without.keys()
-    then = earlier.calls if earlier is not None else ()
-    before = {(call.call, link.link): link.carrier_khz for call in then for link in call.links}
+    before = {(call.call, link.link): link.carrier_khz for call in earlier for link in call.links}
     moved = [
         (link.link, old, link.carrier_khz)
-        for call in plan.calls
+        for call in calls
         for link in call.links
         if (old := before.get((call.call, link.link))) not in (None, link.carrier_khz)
     ]

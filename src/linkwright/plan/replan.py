@@ -36,13 +36,16 @@ def replan(
     run: Runner | None = None,
     effort: float = 0.25,
 ) -> Pieces:
-    """The pieces of a scene of which little differs from that of `before`: calls that are new, and those named
-    `changed`, are planned again with the calls of their site that belong to the same period.
+    """The pieces of a scene of which little differs from that of `before`: calls that are new or other than they
+    were, and those named `changed`, are planned again with the calls of their site that belong to the same period.
 
     The scene has the same sites and law. All that a plan promises holds of the whole: every link is proved against
     all others, and the separate verifier has seen what was planned again. Raises as `make_plan` does.
     """
-    making = Making()
+    making, were = Making(), {call.name: call for call in before.scene.calls}
+    # What `grown` and `hit_by` leave alone is the very same, which is seen at once.
+    others = (call for call in scene.calls if (was := were.get(call.name)) is not call and was != call)
+    changed = {*changed, *(call.name for call in others)}
     for part in periods(scene):
         keys = [named(part, site) for site in part.used_sites]
         stands = named(part) in before.between and all(key in before.pieces for key in keys)
@@ -211,8 +214,10 @@ def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:
 
 
 def grown(scene: Scene, shoot: Shoot) -> Scene:
-    """The scene of a shoot that has the calls and links of this one as they are, and more."""
-    known = {call.name: call for call in scene.calls}
+    """The scene of a shoot that has the links of this one as they are, and more; calls that are other than they were
+    are looked up anew."""
+    were, now = ({call.name: call for call in each.call} for each in (scene.shoot, shoot))
+    known = {call.name: call for call in scene.calls if now.get(call.name) == were[call.name]}
     more = tuple(call for call in shoot.call if call.name not in known)
     if more:
         wanted = {name for call in more for name in call.links}
