@@ -214,7 +214,7 @@ def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:
 
 
 def grown(scene: Scene, shoot: Shoot) -> Scene:
-    """The scene of a shoot that has the links of this one as they are, and more; calls that are not as they were are
+    """The scene of a shoot with the links of this one as they are, and more; calls that are other than they were are
     looked up anew."""
     were, now = ({call.name: call for call in each.call} for each in (scene.shoot, shoot))
     known = {call.name: call for call in scene.calls if now.get(call.name) == were[call.name]}
