@@ -214,8 +214,8 @@ def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:
 
 
 def grown(scene: Scene, shoot: Shoot) -> Scene:
-    """The scene of a shoot with the links of this one as they are, and more; calls that are other than they were are
-    looked up anew."""
+    """The scene of a shoot with the links of this one as they are, and more; other calls than before are looked up
+    anew."""
     were, now = ({call.name: call for call in each.call} for each in (scene.shoot, shoot))
     known = {call.name: call for call in scene.calls if now.get(call.name) == were[call.name]}
     more = tuple(call for call in shoot.call if call.name not in known)
