@@ -166,12 +166,17 @@ class Arrivals:
                            for other in before):  # fmt: skip
                     continue
             self._put(signal, at_s, "wide" if wide else kind, of)
-        self._once = once
+        self._once = once + [signal for signal in before if not self._looked_at(signal)][-MOST:]
         if not any(
             somebody.kind == "product" and somebody.last_s == at_s and somebody.looks == 1
             for somebody in self.somebodies
         ):
             self.ours.clean(at_s)
+
+    def _looked_at(self, signal: FoundSignal) -> bool:
+        """Whether this pass looked where a signal was found."""
+        part = self.signals.part(signal.centre_khz, max(signal.width_khz, self.air.step_khz) / 2.0)
+        return bool(np.isfinite(self.air.over[part]).any())
 
     def _known(self, signal: FoundSignal, *kinds: Kind) -> Somebody | None:
         """The nearest that is known of these kinds (of all) where a signal was found."""
@@ -276,8 +281,11 @@ class Arrivals:
         return self.ours.of_ours(found, at_s)[0] == "somebody"
 
     def _taken(self) -> BoolArray:
-        """(bins): where somebody narrow is on that was not there when looking began: no part of what is usual."""
+        """(bins): where somebody narrow is on that was not there when looking began, or somebody is to be seen once
+        more: no part of what is usual."""
         taken = np.zeros(self.air.over.size, np.bool_)
+        for signal in self._once:
+            taken[self.signals.part(signal.centre_khz, signal.width_khz / 2.0 + APART_KHZ)] = True
         for somebody in self.somebodies:
             if somebody.on and not somebody.first and somebody.kind != "wide":
                 taken[self.signals.part(somebody.centre_khz, somebody.width_khz / 2.0 + APART_KHZ)] = True

@@ -31,6 +31,8 @@ DOUBT_DB: Final = 8.0
 WELL_DB: Final = 15.0
 INTERCEPTS: Final = 12
 BY_CHANCE: Final = 2.5
+#: A pass that looked at less of the band does not show how clean the receiver is [share].
+LOOKED_SHARE: Final = 0.9
 #: A carrier of ours may be off its place by a quarter of its band and half a bin.
 OFF_SHARE: Final = 0.25
 #: Whoever is not seen in so many looks is gone; ours that was off for so many came up anew.
@@ -158,8 +160,10 @@ class Ours:
             if not frequency[0] <= khz <= frequency[-1] or at >= frequency.size:
                 continue
             mixed.append((float(khz), a, b, None, sum_db, max(self.on[a], self.on[b])))
+            if not math.isfinite(air.over[at]):
+                continue  # what was not looked at shows nothing
             least = max(least, (sum_db - 10.0 * math.log10(max(1.0, float(band[at])))) / 2.0)
-        if mixed:
+        if math.isfinite(least):
             self._intercepts = sorted([*self._intercepts, least])[-INTERCEPTS:]
         for (a, b), c in ((pair, c) for pair in combinations(self.on, 2) for c in self.on if c not in pair):
             levels = [self.on[carrier] for carrier in (a, b, c)]
@@ -183,7 +187,9 @@ class Ours:
         return 10.0 * math.log10(max(1e-3, float(np.nanmean(there)))) if np.isfinite(there).any() else 0.0
 
     def clean(self, at_s: float) -> None:
-        """Whatever of ours came up now brought nothing along: so clean is the receiver that sweeps."""
+        """Whatever of ours came up now brought nothing along: so clean is the receiver, where it looked."""
+        if np.isfinite(self.signals.air.over).mean() < LOOKED_SHARE:
+            return
         came = [db for mine, db in self.on.items() if self.came.get(mine.khz) == at_s]
         air = self.signals.air
         clean_db = max(came, default=0.0) - air.threshold_db(self.signals.chance(air.over.size)) - CLEAN_DB

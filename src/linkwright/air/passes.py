@@ -8,6 +8,7 @@ read each pass, so that whatever they understand comes in here too. Memory is bo
 from __future__ import annotations
 
 import io
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -26,6 +27,7 @@ MOST_PASS: Final = 16 * 1024 * 1024
 MOST_HEADER: Final = 40
 #: So many bad lines are taken out of one pass before all of it is left out.
 MOST_BAD: Final = 8
+_NOTHING = re.compile(rb"\s*[+-]?nan\b", re.IGNORECASE)
 _FIRST = re.compile(rb"\s*([+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)")
 
 
@@ -112,6 +114,8 @@ class Passes:
         """By which a line is known to come again: the lowest frequency of a row, the first number of a table."""
         if not self._lines and not self._full:
             self._rows = looks_like_rows(line)  # the first line that counts says which it is
+        if self.options.columns == "bins" and _NOTHING.match(line):
+            return math.inf  # the first bin was not looked at
         part = line
         if self._rows:
             part = line.split(b",", 3)[2] if looks_like_rows(line) and line.count(b",") > 2 else b""
