@@ -20,12 +20,12 @@ COLUMNS = ("traces", "sweeps", "bins", "carriers")
 
 def run(
     file: Annotated[
-        list[str],
+        list[str] | None,
         typer.Argument(
             help="sweeps, recordings or lists of one place; - is standard input; with --live -, files that grow or "
             "folders, and where to send to: http://HOST:PORT/log/sweeps"
         ),
-    ],
+    ] = None,
     region: Annotated[
         str | None, typer.Option(help="ISO 3166-1 code such as GB: its TV channels and rules")
     ] = None,
@@ -49,6 +49,31 @@ def run(
     live: Annotated[
         bool, typer.Option("--live", help="read on while rows come, tell who is new, or send them to the pages")
     ] = False,
+    receiver: Annotated[
+        str | None,
+        typer.Option(help='with --live: tune this receiver over --from-mhz to --to-mhz (SoapySDR: "driver=...")'),
+    ] = None,
+    samples: Annotated[
+        str | None, typer.Option(help="with --live: the same from a SigMF recording, or a folder of them")
+    ] = None,
+    rate_hz: Annotated[
+        float | None, typer.Option(min=1e4, max=1e9, help="samples a second of the receiver; default: near 2.4e6")
+    ] = None,
+    gain_db: Annotated[float | None, typer.Option(help="gain of the receiver; default: its driver's")] = None,
+    level_offset_db: Annotated[
+        float | None,
+        typer.Option(min=-300, max=300, help="added to levels over full scale to have dBm at its input"),
+    ] = None,
+    look_ms: Annotated[
+        float | None, typer.Option(min=0.1, max=10_000, help="how long each part of the band is looked at; 20")
+    ] = None,
+    settle_ms: Annotated[
+        float | None, typer.Option(min=0, max=10_000, help="thrown away after each tuning; 20, of recordings 0")
+    ] = None,
+    all_within_s: Annotated[
+        float | None,
+        typer.Option(min=0.01, help="all of the band is seen again within this, what is left is for ours"),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
     """What is on the air in these files: floor, TV, carriers, what is clean, and how sure that is.
@@ -68,14 +93,22 @@ def run(
         columns,
         lasted_s,
     )
+    from linkwright.cli.sweep_tuned import Asked, asked_of
+    from linkwright.shoot.errors import InputError
+
+    asked = asked_of(
+        live,
+        Asked(receiver, samples, rate_hz, gain_db, level_offset_db, look_ms, settle_ms, all_within_s),
+    )
+    if not file and asked is None:
+        raise InputError("found no file; expected sweeps, recordings or -, or --live with --receiver or --samples")
     if live:
         from linkwright.cli.sweep_live import watch
-        from linkwright.shoot.errors import InputError
 
         if region is not None or picture is not None:
             raise InputError("--live takes neither --region nor --picture; the page Air draws a sweep that goes on")
-        raise typer.Exit(watch(file, options, shoot, json))
-    status = _answered(file, region, shoot, picture, options, json)
+        raise typer.Exit(watch(file or [], options, shoot, asked, json))
+    status = _answered(file or [], region, shoot, picture, options, json)
     if status:
         raise typer.Exit(status)
 

@@ -8,7 +8,8 @@ import os
 import select
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 from urllib.parse import urlsplit
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from linkwright.air.ours import Mine
     from linkwright.air.passes import Passes
     from linkwright.air.readers import ReadOptions
+    from linkwright.cli.sweep_tuned import Asked
 
 #: It is looked for more so often [s], and so much is read at a time [bytes].
 LOOK_S: Final = 0.25
@@ -31,17 +33,43 @@ MOST_WAITING: Final = 6 * 1024 * 1024
 MOST_TOLD: Final = 1_000
 
 
-def watch(named: Sequence[str], options: ReadOptions, shoot: str | None, as_json: bool) -> int:
-    """Read until nothing more comes or Ctrl-C. 0: every row was read, 1: some were refused."""
+@dataclass(frozen=True)
+class Coming:
+    """Rows as they come. pieces : text with the name of where it comes from; b"" while nothing does.
+
+    options : what is to be known to read it. rest : what is left when it is broken off. says : what there is to say
+    in the end, in a sentence and as a document. fault : why it ended, where that is one.
+    """
+
+    pieces: Iterator[tuple[str, bytes]]
+    options: ReadOptions
+    rest: Callable[[], tuple[str, bytes]] = field(default=lambda: ("", b""))
+    says: Callable[[], tuple[str, dict[str, Any]]] = field(default=lambda: ("", {}))
+    fault: Callable[[], InputError | None] = field(default=lambda: None)
+
+
+def watch(named: Sequence[str], options: ReadOptions, shoot: str | None, asked: Asked | None, as_json: bool) -> int:
+    """Read until nothing more comes or Ctrl-C. 0: every row was read, 1: some were refused.
+
+    asked : the receiver, or recordings in its place, that rows are made of.
+    """
     addresses = [one for one in named if urlsplit(one).scheme in ("http", "https")]
-    places = [one for one in named if one not in addresses] or ["-"]
+    places = [one for one in named if one not in addresses]
     if len(addresses) > 1:
         raise InputError(f"found {len(addresses)} addresses, expected one to send to")
     if addresses and "columns" in _stated(options) and options.columns == "carriers":
         raise InputError("a list of carriers is no sweep to be sent")
-    if addresses:
-        return _sent(places, addresses[0], options, as_json)
-    return _told(places, options, _ours(shoot), as_json)
+    if asked is None:
+        coming = Coming(_pieces(places or ["-"]), options)
+        mine = () if addresses else _ours(shoot)
+        return _sent(coming, addresses[0], as_json) if addresses else _told(coming, mine, as_json)
+    from linkwright.cli.sweep_tuned import tuned
+
+    if places:
+        raise InputError(f'found "{places[0]}" beside a receiver, expected nothing or an address to send to')
+    mine = _ours(shoot)
+    with tuned(asked, options, set(_stated(options)), mine) as coming:
+        return _sent(coming, addresses[0], as_json) if addresses else _told(coming, mine, as_json)
 
 
 def _stated(options: ReadOptions) -> dict[str, Any]:
@@ -138,7 +166,7 @@ def _grown(path: Path, at: dict[Path, int]) -> Iterator[bytes]:
 # What becomes of them
 
 
-def _told(places: Sequence[str], options: ReadOptions, mine: tuple[Mine, ...], as_json: bool) -> int:
+def _told(coming: Coming, mine: tuple[Mine, ...], as_json: bool) -> int:
     """Judge here, and tell who is new, one line each."""
     from linkwright.air.arrivals import Arrivals
     from linkwright.air.fresh import FreshAir
@@ -168,20 +196,27 @@ def _told(places: Sequence[str], options: ReadOptions, mine: tuple[Mine, ...], a
         if not before and passes.refused:
             print(f"Left out: {passes.says}", file=sys.stderr)
 
+    def fed(name: str, data: bytes) -> None:
+        if data:
+            passes = sources.setdefault(name, Passes(name, coming.options))
+            passed(passes, passes.feed(data))
+
     try:
-        for name, data in _pieces(places):
-            if data:
-                passes = sources.setdefault(name, Passes(name, options))
-                passed(passes, passes.feed(data))
+        for name, data in coming.pieces:
+            fed(name, data)
         for passes in sources.values():
             passed(passes, passes.end())
     except KeyboardInterrupt:
         pass
+    fed(*coming.rest())
     refused, passes_read = sum(one.refused for one in sources.values()), air.passes
+    more, document = coming.says()
     if as_json:
-        print_json({"passes": passes_read, "refused": refused, "new": list(told.values())})
+        print_json({"passes": passes_read, "refused": refused, "new": list(told.values()), **document})
     else:
-        console().print(f"{_passes(passes_read)}, {counted(refused, 'row')} left out.")
+        console().print(f"{_passes(passes_read)}, {counted(refused, 'row')} left out.{more}")
+    if (fault := coming.fault()) is not None:
+        raise fault
     if not passes_read:
         says = next((one.says for one in sources.values() if one.says), "")
         raise InputError(says or "no pass of a sweep came; expected rows of a sweep")
@@ -231,7 +266,7 @@ def _news(arrivals: Arrivals, told: dict[tuple[int, int], dict[str, Any]]) -> It
         yield told[key]
 
 
-def _sent(places: Sequence[str], address: str, options: ReadOptions, as_json: bool) -> int:
+def _sent(coming: Coming, address: str, as_json: bool) -> int:
     """Send whole lines to the pages, and tell once what they refuse; while they cannot be reached, lines wait."""
     from linkwright.cli.output import console, print_json
     from linkwright.cli.sending import post
@@ -247,7 +282,7 @@ def _sent(places: Sequence[str], address: str, options: ReadOptions, as_json: bo
             cut = len(data) if last else data.rfind(b"\n") + 1
             if not cut:
                 continue
-            record = {"rows": data[:cut].decode("utf-8", "replace"), "source": name, **_stated(options)}
+            record = {"rows": data[:cut].decode("utf-8", "replace"), "source": name, **_stated(coming.options)}
             try:
                 answer = json.loads(post(address, json.dumps(record).encode(), "rows"))
             except InputError as error:
@@ -268,7 +303,7 @@ def _sent(places: Sequence[str], address: str, options: ReadOptions, as_json: bo
 
     try:
         sent_s = time.monotonic()
-        for name, data in _pieces(places):
+        for name, data in coming.pieces:
             if data:
                 waiting[name] = waiting.get(name, b"") + data
             if time.monotonic() - sent_s >= LOOK_S or sum(map(len, waiting.values())) > 2 * PIECE:
@@ -277,9 +312,16 @@ def _sent(places: Sequence[str], address: str, options: ReadOptions, as_json: bo
         send(last=True)
     except KeyboardInterrupt:
         pass
+    name, data = coming.rest()
+    if data:
+        waiting[name] = waiting.get(name, b"") + data
+        send(last=True)
+    told, document = coming.says()
     if as_json:
-        print_json({"passes": passes, "refused": refused, "says": says})
+        print_json({"passes": passes, "refused": refused, "says": says, **document})
     else:
         more = f", {lost} bytes lost while the pages could not be reached" if lost else ""
-        console().print(f"{_passes(passes)} sent, {counted(refused, 'row')} left out{more}.")
+        console().print(f"{_passes(passes)} sent, {counted(refused, 'row')} left out{more}.{told}")
+    if (fault := coming.fault()) is not None:
+        raise fault
     return 1 if refused else 0

@@ -74,14 +74,13 @@ def looks_like_metadata(head: bytes) -> bool:
 
 def read(path: Path, name: str, options: ReadOptions, tell: Tell | None = None) -> Sweep:
     """The sweep in a recording, by either of its two files. Raises `InputError`."""
-    recording = _recording(path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data"), name)
-    aimed = options.resolution_khz / NOISE_BANDWIDTH_BINS["hann"] if options.resolution_khz else STEP_KHZ
-    size = 1 << max(3, math.ceil(math.log2(recording.rate_hz / (aimed * 1e3))))
+    recording = metadata(path, name)
+    size = transform_size(recording.rate_hz, options.resolution_khz)
     shortest = min(capture.count for capture in recording.captures)
     if size > min(shortest, MOST_BINS):
         raise InputError(
             f"the shortest capture has {shortest} samples, fewer than one transform of {size} needs "
-            f"for bins of {aimed:.3g} kHz; state a coarser resolution",
+            f"for bins of {recording.rate_hz / size / 1e3:.3g} kHz; state a coarser resolution",
             path=name,
         )
     levels, low, counts, each = [], [], [], []
@@ -101,6 +100,17 @@ def read(path: Path, name: str, options: ReadOptions, tell: Tell | None = None) 
     return _sweep(recording, grid, step_hz, min(each), len(recording.captures), name, options)
 
 
+def transform_size(rate_hz: float, resolution_khz: float | None = None) -> int:
+    """Samples of one transform (a power of two) for bins no wider than that resolution asks, or than `STEP_KHZ`."""
+    aimed = resolution_khz / NOISE_BANDWIDTH_BINS["hann"] if resolution_khz else STEP_KHZ
+    return 1 << max(3, math.ceil(math.log2(rate_hz / (aimed * 1e3))))
+
+
+def averages_of(segments: int) -> int:
+    """By how many independent looks so many segments, that overlap by half, scatter."""
+    return max(1, round(segments / _OVERLAP_AVERAGES))
+
+
 def _segments(low: list[float], counts: list[int], step_hz: float) -> Segments:
     size: IntArray = np.array(counts, dtype=np.int64)
     return Segments(np.array(low), np.full(size.size, step_hz), size, size, 0.0, np.full(size.size, -1))
@@ -116,7 +126,7 @@ def _sweep(
     options: ReadOptions,
 ) -> Sweep:
     """The normal form."""
-    averages = options.averages or max(1, round(segments / _OVERLAP_AVERAGES))
+    averages = options.averages or averages_of(segments)
     resolution = step_hz / 1e3 * NOISE_BANDWIDTH_BINS["hann"]
     lasted = sum(capture.count for capture in recording.captures) / recording.rate_hz
     guessed = [] if options.unit else ["levels are relative to full scale: the recording states no calibration"]
@@ -158,10 +168,9 @@ def _spectra(
         power = np.zeros(size if recording.is_complex else size // 2 + 1)
         segments = 0
         for first, count in _parts(start, length, size):
-            samples = _samples(recording, first, count)
             _, density = welch(
-                samples, recording.rate_hz, "hann", size, size // 2, detrend=False, scaling="spectrum",
-                return_onesided=not recording.is_complex,
+                samples(recording, first, count), recording.rate_hz, "hann", size, size // 2, detrend=False,
+                scaling="spectrum", return_onesided=not recording.is_complex,
             )  # fmt: skip
             here = (count - size // 2) // (size - size // 2)
             power += density * here
@@ -185,7 +194,7 @@ def _parts(start: int, length: int, size: int) -> Iterator[tuple[int, int]]:
         first += hop
 
 
-def _samples(recording: SigmfMetadata, first: int, count: int) -> np.ndarray:
+def samples(recording: SigmfMetadata, first: int, count: int) -> np.ndarray:
     """Samples with full scale 1, as complex or real numbers."""
     each = 2 if recording.is_complex else 1
     raw = np.fromfile(
@@ -196,8 +205,9 @@ def _samples(recording: SigmfMetadata, first: int, count: int) -> np.ndarray:
     return np.asarray(raw.view(np.complex128) if recording.is_complex else raw)
 
 
-def _recording(meta: Path, data: Path, name: str) -> SigmfMetadata:
-    """What the metadata says, checked against the samples. Raises `InputError`."""
+def metadata(path: Path, name: str) -> SigmfMetadata:
+    """What the metadata says, by either of the two files, checked against the samples. Raises `InputError`."""
+    meta, data = path.with_suffix(".sigmf-meta"), path.with_suffix(".sigmf-data")
     for path, what in ((meta, "metadata"), (data, "samples")):
         if not path.is_file():
             raise InputError(f"there is no {path.name} with the {what} beside it; SigMF has two files", path=name)
