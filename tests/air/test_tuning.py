@@ -14,7 +14,7 @@ from tests.air.recorded_band import Band
 from linkwright.air.passes import Passes
 from linkwright.air.sweep import Sweep
 from linkwright.air.tuning.recorded import RecordedTuner, recorded
-from linkwright.air.tuning.spectrum import Samples
+from linkwright.air.tuning.spectrum import Samples, levels_db
 from linkwright.air.tuning.sweeping import Sweeping, Wanted
 from linkwright.air.tuning.tuner import TunerGone
 from linkwright.shoot.errors import InputError
@@ -108,6 +108,17 @@ def test_a_recording_that_ends_leaves_its_last_round(folder: Path) -> None:
     (last,) = Passes("band", sweeping.options).feed(sweeping.rest())
     assert 0.3 < np.isfinite(last.levels_db).mean() < 0.8
     assert sweeping.rest() == b""
+
+
+@pytest.mark.parametrize(("count", "size"), [(20_000, 128), (4_097, 256), (512, 512)])
+def test_levels_are_those_of_a_reference_library(count: int, size: int) -> None:
+    from scipy.signal import welch
+
+    samples = Band(TONES).samples(600.35e6, count)
+    _, power = welch(
+        samples, 1.0, "hann", size, size // 2, detrend=False, scaling="spectrum", return_onesided=False
+    )
+    np.testing.assert_allclose(levels_db(samples, size), 10.0 * np.log10(np.fft.fftshift(power)), atol=0.01)
 
 
 class Faulty:

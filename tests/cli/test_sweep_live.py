@@ -52,6 +52,8 @@ def test_nothing_of_use_is_one_sentence(text: str) -> None:
     assert run.returncode == 2
     assert "sweep" in run.stderr
     assert "Traceback" not in run.stderr
+    run = subprocess.run([*RUN, "-", "--live", "--json"], input=text, capture_output=True, text=True, check=False)
+    assert "sweep" in json.loads(run.stdout)["error"]
 
 
 def test_a_file_that_grows_and_one_that_appears_are_read_on(tmp_path: Path) -> None:

@@ -8,12 +8,12 @@ import os
 import select
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 from urllib.parse import urlsplit
 
+from linkwright.cli.sweep_tuned import Asked, Coming, tuned
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from linkwright.air.ours import Mine
     from linkwright.air.passes import Passes
     from linkwright.air.readers import ReadOptions
-    from linkwright.cli.sweep_tuned import Asked
 
 #: It is looked for more so often [s], and so much is read at a time [bytes].
 LOOK_S: Final = 0.25
@@ -31,21 +30,6 @@ MOST_FILES: Final = 64
 #: So much waits for pages that cannot be reached [bytes].
 MOST_WAITING: Final = 6 * 1024 * 1024
 MOST_TOLD: Final = 1_000
-
-
-@dataclass(frozen=True)
-class Coming:
-    """Rows as they come. pieces : text with the name of where it comes from; b"" while nothing does.
-
-    options : what is to be known to read it. rest : what is left when it is broken off. says : what there is to say
-    in the end, in a sentence and as a document. fault : why it ended, where that is one.
-    """
-
-    pieces: Iterator[tuple[str, bytes]]
-    options: ReadOptions
-    rest: Callable[[], tuple[str, bytes]] = field(default=lambda: ("", b""))
-    says: Callable[[], tuple[str, dict[str, Any]]] = field(default=lambda: ("", {}))
-    fault: Callable[[], InputError | None] = field(default=lambda: None)
 
 
 def watch(named: Sequence[str], options: ReadOptions, shoot: str | None, asked: Asked | None, as_json: bool) -> int:
@@ -63,8 +47,6 @@ def watch(named: Sequence[str], options: ReadOptions, shoot: str | None, asked: 
         coming = Coming(_pieces(places or ["-"]), options)
         mine = () if addresses else _ours(shoot)
         return _sent(coming, addresses[0], as_json) if addresses else _told(coming, mine, as_json)
-    from linkwright.cli.sweep_tuned import tuned
-
     if places:
         raise InputError(f'found "{places[0]}" beside a receiver, expected nothing or an address to send to')
     mine = _ours(shoot)
@@ -171,7 +153,7 @@ def _told(coming: Coming, mine: tuple[Mine, ...], as_json: bool) -> int:
     from linkwright.air.arrivals import Arrivals
     from linkwright.air.fresh import FreshAir
     from linkwright.air.passes import Passes
-    from linkwright.cli.output import console, print_json
+    from linkwright.cli.output import console
     from linkwright.units import counted
 
     sources: dict[str, Passes] = {}
@@ -209,17 +191,33 @@ def _told(coming: Coming, mine: tuple[Mine, ...], as_json: bool) -> int:
     except KeyboardInterrupt:
         pass
     fed(*coming.rest())
-    refused, passes_read = sum(one.refused for one in sources.values()), air.passes
-    more, document = coming.says()
-    if as_json:
-        print_json({"passes": passes_read, "refused": refused, "new": list(told.values()), **document})
+    refused = sum(passes.refused for passes in sources.values())
+    if not air.passes:
+        says = next((passes.says for passes in sources.values() if passes.says), "")
+        nothing = InputError(says or "no pass of a sweep came; expected rows of a sweep")
     else:
-        console().print(f"{_passes(passes_read)}, {counted(refused, 'row')} left out.{more}")
-    if (fault := coming.fault()) is not None:
-        raise fault
-    if not passes_read:
-        says = next((one.says for one in sources.values() if one.says), "")
-        raise InputError(says or "no pass of a sweep came; expected rows of a sweep")
+        nothing = None
+    return _ended(
+        coming, nothing, refused, f"{_passes(air.passes)}, {counted(refused, 'row')} left out.",
+        {"passes": air.passes, "refused": refused, "new": list(told.values())}, as_json,
+    )  # fmt: skip
+
+
+def _ended(
+    coming: Coming, nothing: InputError | None, refused: int, says: str, document: dict[str, Any], as_json: bool
+) -> int:
+    """Tell what came of it, and why it ended where that is a fault; the status to leave with."""
+    from linkwright.cli.output import console, print_json
+
+    more, more_of_it = coming.says()
+    fault = coming.fault() or nothing
+    if as_json:
+        print_json(document | more_of_it | ({} if fault is None else {"error": str(fault)}))
+    else:
+        console().print(says + more)
+    if fault is not None:
+        print(fault, file=sys.stderr)
+        return 2
     return 1 if refused else 0
 
 
@@ -268,7 +266,6 @@ def _news(arrivals: Arrivals, told: dict[tuple[int, int], dict[str, Any]]) -> It
 
 def _sent(coming: Coming, address: str, as_json: bool) -> int:
     """Send whole lines to the pages, and tell once what they refuse; while they cannot be reached, lines wait."""
-    from linkwright.cli.output import console, print_json
     from linkwright.cli.sending import post
     from linkwright.units import counted
 
@@ -316,12 +313,8 @@ def _sent(coming: Coming, address: str, as_json: bool) -> int:
     if data:
         waiting[name] = waiting.get(name, b"") + data
         send(last=True)
-    told, document = coming.says()
-    if as_json:
-        print_json({"passes": passes, "refused": refused, "says": says, **document})
-    else:
-        more = f", {lost} bytes lost while the pages could not be reached" if lost else ""
-        console().print(f"{_passes(passes)} sent, {counted(refused, 'row')} left out{more}.{told}")
-    if (fault := coming.fault()) is not None:
-        raise fault
-    return 1 if refused else 0
+    more = f", {lost} bytes lost while the pages could not be reached" if lost else ""
+    return _ended(
+        coming, None, refused, f"{_passes(passes)} sent, {counted(refused, 'row')} left out{more}.",
+        {"passes": passes, "refused": refused, "says": says}, as_json,
+    )  # fmt: skip

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from linkwright.shoot.errors import InputError
@@ -16,10 +16,24 @@ if TYPE_CHECKING:
     from linkwright.air.readers import ReadOptions
     from linkwright.air.tuning.sweeping import Sweeping
     from linkwright.air.tuning.tuner import Tuner
-    from linkwright.cli.sweep_live import Coming
 
 #: What may be stated of the rows of a receiver; the rest it knows itself.
 STATED = {"from_khz", "to_khz", "resolution_khz"}
+
+
+@dataclass(frozen=True)
+class Coming:
+    """Rows as they come. pieces : text with the name of where it comes from; b"" while nothing does.
+
+    options : what is to be known to read it. rest : what is left when it is broken off. says : what there is to say
+    in the end, in a sentence and as a document. fault : why it ended, where that is one.
+    """
+
+    pieces: Iterator[tuple[str, bytes]]
+    options: ReadOptions
+    rest: Callable[[], tuple[str, bytes]] = field(default=lambda: ("", b""))
+    says: Callable[[], tuple[str, dict[str, Any]]] = field(default=lambda: ("", {}))
+    fault: Callable[[], InputError | None] = field(default=lambda: None)
 
 
 @dataclass(frozen=True)
@@ -57,7 +71,6 @@ def asked_of(live: bool, asked: Asked) -> Asked | None:
 def tuned(asked: Asked, options: ReadOptions, stated: set[str], mine: Sequence[Mine]) -> Iterator[Coming]:
     """The rows of a receiver that is open meanwhile. Raises InputError."""
     from linkwright.air.tuning.sweeping import LOOK_S, Sweeping, Wanted
-    from linkwright.cli.sweep_live import Coming
 
     if wrong := stated - STATED:
         raise InputError(f"{_option(min(wrong))} is for rows of other programs; a receiver's are known")

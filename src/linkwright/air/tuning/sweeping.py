@@ -171,7 +171,7 @@ class Sweeping:
             plan = retuning(ours, whole, within_s / a_look_s)
         except InputError:
             raise InputError(
-                f"all of the band takes {_seconds(plain_s)} s, found {within_s:g} s within which it is to be seen again; "
+                f"all of the band takes {_seconds(plain_s)} s, found {within_s:g} s to see it again within; "
                 "expected more time, a narrower band, shorter looks or more samples a second"
             ) from None
         all_s, ours_s = plan.all_every * a_look_s, plan.ours_every * a_look_s
