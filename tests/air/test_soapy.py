@@ -72,6 +72,18 @@ def test_an_overflow_drops_that_look_and_goes_on(module: Any) -> None:
         assert np.nanmax(sweep.levels_db[0, ~busy]) < -75.0
 
 
+@pytest.mark.parametrize("off_ppm", [-40.0, 60.0])
+def test_an_oscillator_that_is_off_is_put_right(module: Any, off_ppm: float) -> None:
+    tuner = soapy.receiver(f"driver=band,off={off_ppm}", off_ppm=off_ppm)
+    sweeping = Sweeping(tuner, WANTED)
+    (sweep,) = Passes("band", sweeping.options).feed(next(sweeping.lines()))
+    tuner.close()
+    for hz, _ in module.TONES:
+        near = np.flatnonzero(np.abs(sweep.frequencies_khz - hz / 1e3) < 60.0)
+        peak = sweep.frequencies_khz[near[np.argmax(sweep.levels_db[0, near])]]
+        assert abs(peak - hz / 1e3) < sweep.step_khz
+
+
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [

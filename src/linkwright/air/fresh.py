@@ -172,7 +172,8 @@ class FreshAir:
         seen = np.isfinite(self._mean)
         mean = 10.0 * np.log10(np.maximum(self._mean[seen], 1e-40))
         frequency = self.frequencies_khz[seen]
-        floor = detection.noise_floor(frequency, mean, self.step_khz, self.averages * min(self.passes, MEMORY))
+        looks = min(self.passes, float(np.median(self.looks[seen])) + 1.0, MEMORY)
+        floor = detection.noise_floor(frequency, mean, self.step_khz, self.averages * looks)
         self.floor_db = np.interp(self.frequencies_khz, frequency, floor.level_db)
         self._idle = np.zeros(seen.size, np.bool_)
         self._idle[seen] = floor.idle
@@ -200,6 +201,12 @@ class FreshAir:
     def on_db(self) -> float:
         """Over the floor by so much a bin counts as on [dB]."""
         return self.threshold_db(detection.FALSE_ALARM)
+
+    @property
+    def within_s(self) -> float:
+        """How old the oldest looks are when a pass comes [s]; more than `every_s` where passes are parts."""
+        looked_s = self.looked_s[np.isfinite(self.looked_s)]
+        return self.every_s + (self.newest_s - float(np.quantile(looked_s, 0.05)) if looked_s.size else 0.0)
 
     @property
     def band_bins(self) -> int:

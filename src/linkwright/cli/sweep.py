@@ -74,6 +74,10 @@ def run(
         float | None,
         typer.Option(min=0.01, help="all of the band is seen again within this, what is left is for ours"),
     ] = None,
+    off_ppm: Annotated[
+        float | None,
+        typer.Option(min=-1000, max=1000, help="so much too high the receiver tunes, in millionths"),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="print everything as JSON")] = False,
 ) -> None:
     """What is on the air in these files: floor, TV, carriers, what is clean, and how sure that is.
@@ -98,7 +102,7 @@ def run(
 
     asked = asked_of(
         live,
-        Asked(receiver, samples, rate_hz, gain_db, level_offset_db, look_ms, settle_ms, all_within_s),
+        Asked(receiver, samples, rate_hz, gain_db, level_offset_db, look_ms, settle_ms, all_within_s, off_ppm),
     )
     if not file and asked is None:
         raise InputError("found no file; expected sweeps, recordings or -, or --live with --receiver or --samples")

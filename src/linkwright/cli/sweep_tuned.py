@@ -48,6 +48,7 @@ class Asked:
     look_ms: float | None = None
     settle_ms: float | None = None
     all_within_s: float | None = None
+    off_ppm: float | None = None
 
 
 def asked_of(live: bool, asked: Asked) -> Asked | None:
@@ -62,7 +63,7 @@ def asked_of(live: bool, asked: Asked) -> Asked | None:
         raise InputError(f"{source} goes with --live; a recording alone is read as any file")
     if asked.receiver is not None and asked.samples is not None:
         raise InputError("found --receiver and --samples, expected one of them")
-    if asked.samples is not None and (wrong := given & {"--rate-hz", "--gain-db"}):
+    if asked.samples is not None and (wrong := given & {"--rate-hz", "--gain-db", "--off-ppm"}):
         raise InputError(f"{min(wrong)} is for --receiver; a recording has what it was made with")
     return asked
 
@@ -101,7 +102,7 @@ def _tuner(asked: Asked) -> Tuner:
         return recorded(asked.samples, settle_s or 0.0)
     from linkwright.air.tuning.soapy import receiver
 
-    return receiver(asked.receiver or "", asked.rate_hz, asked.gain_db, settle_s)
+    return receiver(asked.receiver or "", asked.rate_hz, asked.gain_db, settle_s, asked.off_ppm or 0.0)
 
 
 class _Rows:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 #: So many that are none of ours are listed.
 LISTED: Final = 40
+#: From so many times a pass on it is told within how long all of the band is looked at.
+PARTS: Final = 2.0
 
 
 def air_now(desk: Desk, snapshot: Snapshot, site: str) -> dict[str, Any] | None:
@@ -37,8 +39,9 @@ def air_now(desk: Desk, snapshot: Snapshot, site: str) -> dict[str, Any] | None:
 
         return {
             "source": source.name, "age_s": age_s, "age": age_words(age_s), "stale": age_s > source.stale_s,
-            "every": age_words(max(1.0, air.every_s)), "passes": air.passes, "began": clock(air.began_s),
-            "unit": air.unit, "impulses": source.arrivals.impulses, "says": airing.says,
+            "every": age_words(max(1.0, air.every_s)), "passes": air.passes,
+            "within": age_words(air.within_s) if air.within_s > PARTS * air.every_s else "",
+            "began": clock(air.began_s), "unit": air.unit, "impulses": source.arrivals.impulses, "says": airing.says,
             "slots": _slots(source, clock), "others": _others(source, clock),
         }  # fmt: skip
 

@@ -2,7 +2,8 @@
 
 That is in Device.hpp and Errors.h of version 0.8, with the names of its Python module. Its receivers hear the band
 of `recorded_band`. The arguments say what goes wrong: lose=N (every N-th read overflows), gone=N (the N-th look
-finds it unplugged), silent=1 (nothing ever comes), deaf=1 (no channel that receives). As of a real one, samples of
+finds it unplugged), silent=1 (nothing ever comes), deaf=1 (no channel that receives), off=N (it
+tunes N millionths too high). As of a real one, samples of
 before still wait after it was tuned, and more of them are under way.
 """
 
@@ -131,7 +132,8 @@ class Device:
             self.waiting -= came
         elif self.under_way:
             self.under_way -= came
-        buffers[0][:came] = self.band.samples(self.before_hz if old else self.tuned_hz, came)
+        off = 1.0 + float(self.about.get("off", 0.0)) * 1e-6
+        buffers[0][:came] = self.band.samples((self.before_hz if old else self.tuned_hz) * off, came)
         assert np.isfinite(buffers[0][:came]).all()
         return StreamResult(came)
 

@@ -52,16 +52,17 @@ def interface() -> Any:
 
 @dataclass(eq=False)
 class SoapyTuner:
-    """A receiver that is open. `name`, `rate_hz` and `lost` as a Tuner has them; gain_db : as it is set, None where
-    the driver's own stands. Close it after use."""
+    """A receiver that is open. `name`, `rate_hz` and `lost` as a Tuner has them; gain_db : as it is set; off_ppm :
+    so much higher than it says it tunes [millionths]. Close it after use."""
 
     device: Any
     module: Any
     stream: Any
     name: str
     rate_hz: float
-    gain_db: float | None
+    gain_db: float
     settle_s: float = SETTLE_S
+    off_ppm: float = 0.0
     lost: int = 0
     _piece: Samples = field(init=False)
 
@@ -81,8 +82,9 @@ class SoapyTuner:
         """Tune, let it settle, and take so many samples; None where some were lost four times. Raises TunerGone."""
         receive, channel = self.module.SOAPY_SDR_RX, 0
         try:
-            self.device.setFrequency(receive, channel, centre_hz)
-            tuned_hz = float(self.device.getFrequency(receive, channel))
+            off = 1.0 + self.off_ppm * 1e-6
+            self.device.setFrequency(receive, channel, centre_hz / off)
+            tuned_hz = float(self.device.getFrequency(receive, channel)) * off
             self._let_go()
             settle = round(self.settle_s * self.rate_hz)
             for _ in range(TRIES):
@@ -133,7 +135,11 @@ class SoapyTuner:
 
 
 def receiver(
-    arguments: str, rate_hz: float | None = None, gain_db: float | None = None, settle_s: float | None = None
+    arguments: str,
+    rate_hz: float | None = None,
+    gain_db: float | None = None,
+    settle_s: float | None = None,
+    off_ppm: float = 0.0,
 ) -> SoapyTuner:
     """The receiver of these arguments ("driver=...", as SoapySDR has them), open and giving samples.
 
@@ -147,7 +153,9 @@ def receiver(
     except RuntimeError as error:
         raise InputError(f'no receiver opens by "{arguments}" ({error}); {_there(module)}') from None
     try:
-        return _opened(module, device, arguments, rate_hz, gain_db, SETTLE_S if settle_s is None else settle_s)
+        tuner = _opened(module, device, arguments, rate_hz, gain_db)
+        tuner.settle_s, tuner.off_ppm = SETTLE_S if settle_s is None else settle_s, off_ppm
+        return tuner
     except (RuntimeError, InputError) as error:
         with contextlib.suppress(RuntimeError):
             device.close()
@@ -170,9 +178,7 @@ def _serial(about: dict[str, str]) -> list[str]:
     return [f"serial={about['serial']}"] if about.get("serial") else []
 
 
-def _opened(
-    module: Any, device: Any, arguments: str, rate_hz: float | None, gain_db: float | None, settle_s: float
-) -> SoapyTuner:
+def _opened(module: Any, device: Any, arguments: str, rate_hz: float | None, gain_db: float | None) -> SoapyTuner:
     receive, channel = module.SOAPY_SDR_RX, 0
     if device.getNumChannels(receive) < 1:
         raise InputError(f'"{arguments}" has no channel that receives; expected a receiver')
@@ -192,7 +198,7 @@ def _opened(
     device.activateStream(stream)
     gain = float(device.getGain(receive, channel))
     rate = float(device.getSampleRate(receive, channel))
-    return SoapyTuner(device, module, stream, arguments, rate, gain, settle_s)
+    return SoapyTuner(device, module, stream, arguments, rate, gain)
 
 
 def _rate_hz(ranges: Any, arguments: str, stated_hz: float | None) -> float:
