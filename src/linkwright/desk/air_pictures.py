@@ -41,8 +41,8 @@ def air_now(desk: Desk, snapshot: Snapshot, site: str) -> dict[str, Any] | None:
             "source": source.name, "age_s": age_s, "age": age_words(age_s), "stale": age_s > source.stale_s,
             "every": age_words(max(1.0, air.every_s)), "passes": air.passes,
             "within": age_words(air.within_s) if air.within_s > PARTS * air.every_s else "",
-            "began": clock(air.began_s), "unit": air.unit, "impulses": source.arrivals.impulses, "says": airing.says,
-            "slots": _slots(source, clock), "others": _others(source, clock),
+            "began": clock(air.began_s), "unit": air.unit, "impulses": source.arrivals.impulses,
+            "says": airing.says, "slots": _slots(source, clock), "others": _others(source, clock),
         }  # fmt: skip
 
 
