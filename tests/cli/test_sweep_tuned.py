@@ -45,7 +45,7 @@ def test_recordings_are_judged_as_a_sweep_that_goes_on(folder: Path, capsys: pyt
     assert " 600.30" in news[0]
     assert " MHz, new: \N{MINUS SIGN}30 dB, " in news[0]
     assert last == "20 passes, 0 rows left out. 120 looks."
-    assert said.err == f"{folder}: all of the band every 0.12 s.\n"
+    assert said.err == f"{folder.name}: all of the band every 0.12 s.\n"
 
 
 def test_levels_are_dbm_where_the_receiver_is_calibrated(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -136,7 +136,7 @@ def test_rows_are_sent_to_the_pages(
     assert sum(record["rows"].count("\n") for record in taken) == 20
     about = {key: value for key, value in taken[0].items() if key != "rows"}
     assert about == {
-        "source": str(folder), "unit": "dBm", "from_khz": 599_625.0, "step_khz": 7.8125, "resolution_khz": 11.71875,
+        "source": folder.name, "unit": "dBm", "from_khz": 599_625.0, "step_khz": 7.8125, "resolution_khz": 11.71875,
         "detector": "rms", "averages": 295, "columns": "bins",
     }  # fmt: skip  # 311 segments, each over half of 128 of 20 000 samples; 311 / (1 + 2/36)
 

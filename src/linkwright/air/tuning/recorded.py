@@ -92,4 +92,4 @@ def recorded(place: str, settle_s: float = 0.0) -> RecordedTuner:
         recordings = tuple(sigmf.metadata(each, str(each) if path.is_dir() else place) for each in found)
     except OSError as error:
         raise InputError(f"the recording could not be read ({error.strerror})", path=place) from None
-    return RecordedTuner(place, recordings, settle_s)
+    return RecordedTuner(path.resolve().name, recordings, settle_s)
