@@ -212,3 +212,20 @@ def test_recordings_that_are_not_of_one_kind(folder: Path, tmp_path: Path) -> No
         recorded(str(tmp_path))
     with pytest.raises(InputError, match="no recording lies in the band"):
         sweeps(Sweeping(recorded(str(folder)), Wanted(7e5, 701e3)))
+
+
+def test_other_carriers_are_followed_from_the_end_of_the_rounds_on(folder: Path) -> None:
+    tuner = RecordedTuner("band", recorded(str(folder)).recordings, loops=True)
+    said: list[str] = []
+    sweeping = Sweeping(tuner, Wanted(within_s=0.4, look_s=0.01), said.append)
+    lines = sweeping.lines()
+    passes = Passes("band", sweeping.options)
+    for _ in range(2):
+        next(lines)
+    sweeping.follow(((600_420.0, 600_520.0),))
+    seen = [np.isfinite(sweep.levels_db[0]) for line in islice(lines, 12) for sweep in passes.feed(line)]
+    mine = np.abs(np.arange(seen[0].size) * sweeping.step_khz + sweeping.from_khz - 600_470.0) < 50.0
+    assert all(each[mine].all() for each in seen)
+    assert not all(each.all() for each in seen)
+    assert np.any(seen[-8:], axis=0).all()
+    assert [text.count("our carriers") for text in said] == [0, 1]

@@ -18,6 +18,8 @@ import pytest
 from tests.air.recorded_band import Band
 from tests.cli.calling import call
 
+from linkwright.cli import sweep_live
+
 STAND_IN = Path(__file__).parents[1] / "air" / "soapy"
 CENTRES = [600e6 + 300e3 * n for n in range(6)]
 BAND = ("--from-mhz", "599.8", "--to-mhz", "602.2")
@@ -101,11 +103,13 @@ class Pages(BaseHTTPRequestHandler):
     """Stands for the pages: takes records, and answers as they do."""
 
     taken: list[dict[str, Any]]
+    ours_khz: tuple[tuple[float, float], ...] = ()
 
     def do_POST(self) -> None:
         record = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
         self.taken.append(record)
-        body = json.dumps({"passes": record["rows"].count("\n"), "refused": 0, "says": []}).encode()
+        passes = record["rows"].count("\n")
+        body = json.dumps({"passes": passes, "refused": 0, "says": [], "ours_khz": self.ours_khz}).encode()
         self.send_response(200)
         self.send_header("Content-Length", str(len(body)))
         self.end_headers()
@@ -139,6 +143,21 @@ def test_rows_are_sent_to_the_pages(
         "source": folder.name, "unit": "dBm", "from_khz": 599_625.0, "step_khz": 7.8125, "resolution_khz": 11.71875,
         "detector": "rms", "averages": 295, "columns": "bins",
     }  # fmt: skip  # 311 segments, each over half of 128 of 20 000 samples; 311 / (1 + 2/36)
+
+
+def test_carriers_that_the_pages_answer_with_are_followed(
+    folder: Path,
+    pages: tuple[str, list[dict[str, Any]]],
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(sweep_live, "LOOK_S", 0.0)  # every line is sent at once
+    monkeypatch.setattr(Pages, "ours_khz", ((600_420.0, 600_500.0),))
+    said = call(capsys, "sweep", pages[0], "--live", "--samples", str(folder))
+    assert said.status == 0, said.err
+    # Two of six recordings hold it (600.3 and 600.6 MHz): within 12 looks four rounds of those and one other.
+    says = "our carriers and spares are looked at every 0.06 s, all of the band every 0.24 s."
+    assert said.err == f"{folder.name}: {says}\n"
 
 
 @pytest.fixture

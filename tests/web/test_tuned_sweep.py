@@ -47,7 +47,9 @@ def send(client: TestClient, sweeping: Sweeping, lines: Iterator[bytes], rounds:
         answer = client.post(
             "/log/sweeps", content=json.dumps(record), headers={"content-type": "application/json"}
         )
-        assert answer.json() == {"passes": 1, "refused": 0, "says": []}
+        told = answer.json()
+        assert (told["passes"], told["refused"], told["says"]) == (1, 0, [])
+        sweeping.follow(tuple((low, high) for low, high in told["ours_khz"]))
 
 
 def test_rounds_of_a_receiver_show_who_is_new_on_a_spare(demo: TestClient) -> None:
@@ -56,9 +58,7 @@ def test_rounds_of_a_receiver_show_who_is_new_on_a_spare(demo: TestClient) -> No
     spare = next(khz for link in links for khz in link["spares_khz"])
     band = Band(noise_db=-60.0)
     tuner = Tuner(band)
-    wanted = Wanted(
-        spare - 4_000.0, spare + 4_000.0, ((spare - 100.0, spare + 100.0),), look_s=LOOK_S, offset_db=-40.0
-    )
+    wanted = Wanted(spare - 4_000.0, spare + 4_000.0, look_s=LOOK_S, offset_db=-40.0)
     sweeping = Sweeping(tuner, wanted)
     lines = sweeping.lines()
     airing = desk_of_client(demo).airing

@@ -56,6 +56,11 @@ class Mine:
     link: str
     spare: bool = False
 
+    @property
+    def edges_khz(self) -> tuple[float, float]:
+        """Lowest and highest of its band."""
+        return self.khz - self.bandwidth_khz / 2.0, self.khz + self.bandwidth_khz / 2.0
+
     def touches(self, centre_khz: float, width_khz: float) -> bool:
         """Whether a signal lies on it or within its guard."""
         return abs(centre_khz - self.khz) <= (self.bandwidth_khz + width_khz) / 2.0 + self.guard_khz

@@ -292,6 +292,7 @@ def _sent(coming: Coming, address: str, as_json: bool) -> int:
                 away = True
                 return
             away = False
+            coming.hear(answer)
             waiting[name] = data[cut:]
             passes, refused = passes + int(answer["passes"]), refused + int(answer["refused"])
             if answer["says"] and not says:

@@ -26,7 +26,8 @@ class Coming:
     """Rows as they come. pieces : text with the name of where it comes from; b"" while nothing does.
 
     options : what is to be known to read it. rest : what is left when it is broken off. says : what there is to say
-    in the end, in a sentence and as a document. fault : why it ended, where that is one.
+    in the end, in a sentence and as a document. fault : why it ended, where that is one. hear : takes what pages
+    answered.
     """
 
     pieces: Iterator[tuple[str, bytes]]
@@ -34,6 +35,7 @@ class Coming:
     rest: Callable[[], tuple[str, bytes]] = field(default=lambda: ("", b""))
     says: Callable[[], tuple[str, dict[str, Any]]] = field(default=lambda: ("", {}))
     fault: Callable[[], InputError | None] = field(default=lambda: None)
+    hear: Callable[[dict[str, Any]], None] = field(default=lambda _answer: None)
 
 
 @dataclass(frozen=True)
@@ -77,7 +79,7 @@ def tuned(asked: Asked, options: ReadOptions, stated: set[str], mine: Sequence[M
         raise InputError(f"{_option(min(wrong))} is for rows of other programs; a receiver's are known")
     wanted = Wanted(
         options.from_khz, options.to_khz,
-        tuple((each.khz - each.bandwidth_khz / 2.0, each.khz + each.bandwidth_khz / 2.0) for each in mine),
+        tuple(each.edges_khz for each in mine),
         asked.all_within_s, LOOK_S if asked.look_ms is None else asked.look_ms / 1e3, options.resolution_khz,
         asked.level_offset_db,
     )  # fmt: skip
@@ -85,7 +87,7 @@ def tuned(asked: Asked, options: ReadOptions, stated: set[str], mine: Sequence[M
     try:
         sweeping = Sweeping(tuner, wanted, lambda says: print(says, file=sys.stderr, flush=True))
         rows = _Rows(sweeping)
-        yield Coming(rows.pieces(), sweeping.options, rows.rest, rows.says, lambda: rows.fault)
+        yield Coming(rows.pieces(), sweeping.options, rows.rest, rows.says, lambda: rows.fault, rows.hear)
     finally:
         tuner.close()
 
@@ -123,6 +125,12 @@ class _Rows:
 
     def rest(self) -> tuple[str, bytes]:
         return self.sweeping.tuner.name, self.sweeping.rest()
+
+    def hear(self, answer: dict[str, Any]) -> None:
+        """Our carriers and spares as the pages have them now."""
+        bands = answer.get("ours_khz")
+        if isinstance(bands, list) and bands:
+            self.sweeping.follow(tuple((float(low), float(high)) for low, high in bands))
 
     def says(self) -> tuple[str, dict[str, Any]]:
         of = self.sweeping

@@ -151,10 +151,12 @@ class Airing:
     def take(self, payload: bytes) -> dict[str, Any]:
         """Rows of a sweep as JSON: {"rows": text, "source": name, "site": name, "unit": "dBm", ...}, or a list.
 
-        What became of them: passes that are whole now, rows refused so far with the first reason. Raises InputError
-        for what is no such record.
+        What became of them: passes that are whole now, rows refused so far with the first reason; and `ours_khz`,
+        lowest and highest of our carriers and spares there, for a receiver that is tuned. Raises InputError for
+        what is no such record.
         """
         passes, refused, says = 0, 0, ""
+        ours: set[tuple[float, float]] = set()
         for record in _records(payload):
             source = self._source(record)
             with self._lock:
@@ -169,7 +171,8 @@ class Airing:
                 refused += source.passes.refused - before
                 says = source.passes.says if source.passes.refused > before else says
                 self.says = f"{source.passes.refused} rows refused: {says}" if says else self.says
-        return {"passes": passes, "refused": refused, "says": [says] if says else []}
+                ours |= {mine.edges_khz for mine in source.arrivals.mine}
+        return {"passes": passes, "refused": refused, "says": [says] if says else [], "ours_khz": sorted(ours)}
 
     def _pass(self, source: Source, sweep: Any) -> None:
         now_s = self.clock()

@@ -68,11 +68,12 @@ class Sweeping:
     step_khz: float = field(init=False)
     from_khz: float = field(init=False)
     passband: Passband = field(init=False)
+    _ours: tuple[tuple[float, float], ...] = field(init=False)
     _levels: FloatArray = field(init=False)
     _count: int = field(init=False)
 
     def __post_init__(self) -> None:
-        rate_hz = self.tuner.rate_hz
+        rate_hz, self._ours = self.tuner.rate_hz, self.wanted.ours
         self.size = transform_size(rate_hz, self.wanted.resolution_khz)
         self._count = max(round(self.wanted.look_s * rate_hz), self.size)
         self.step_khz = rate_hz / self.size / 1e3
@@ -120,7 +121,7 @@ class Sweeping:
 
     def lines(self) -> Iterator[bytes]:
         """A line a round, until the tuner ends. Raises TunerGone where it fails; what was seen is in `rest`."""
-        ours, whole = self._places()
+        _, whole = self._places()
         began_s = self.tuner.now_s()
         plain = [place for unit in whole for place in unit]
         try:
@@ -128,14 +129,20 @@ class Sweeping:
                 self._look(place)
             yield from self._round()
             a_look_s = max((self.tuner.now_s() - began_s) / len(plain), 1e-9)
-            self.plan = self._planned(ours, whole, a_look_s)
+            planned_for = None
             while True:
+                if self.plan is None or planned_for != self._ours:
+                    planned_for, self.plan = self._ours, self._planned(*self._places(), a_look_s)
                 for each in self.plan.rounds:
                     for place in each:
                         self._look(place)
                     yield from self._round()
         except TunerEnded:
             return
+
+    def follow(self, ours: tuple[tuple[float, float], ...]) -> None:
+        """These are ours [kHz] from the end of the rounds under way on, so that none of the band waits for long."""
+        self._ours = ours
 
     def rest(self) -> bytes:
         """A last line of what a round that was broken off has seen; nothing where that is nothing."""
@@ -144,7 +151,7 @@ class Sweeping:
     def _places(self) -> tuple[tuple[int, ...], tuple[Looks, ...]]:
         """Where to tune for ours, and for all of the band [bins]."""
         bins = self._levels.size
-        edges = [[(edge - self.from_khz) / self.step_khz for edge in band] for band in self.wanted.ours]
+        edges = [[(edge - self.from_khz) / self.step_khz for edge in band] for band in self._ours]
         mine = [
             (max(0, math.floor(low)), min(bins - 1, math.ceil(high)))
             for low, high in edges if low < bins and high >= 0
