@@ -19,7 +19,7 @@ from linkwright.air.sweep import Unit
 from linkwright.air.tuning.retuning import Passband, Retuning, looks_at, retuning, whole_band
 from linkwright.air.tuning.retuning import Unit as Looks
 from linkwright.air.tuning.spectrum import is_overdriven, levels_db, passband_of
-from linkwright.air.tuning.tuner import Tuner, TunerEnded, TunerGone
+from linkwright.air.tuning.tuner import Tuner, TunerEnded
 from linkwright.physics.detection import NOISE_BANDWIDTH_BINS
 from linkwright.shoot.errors import InputError
 from linkwright.units import FloatArray
@@ -234,6 +234,3 @@ class Sweeping:
 
 def _seconds(length_s: float) -> str:
     return f"{length_s:.{2 if length_s < 1.0 else 1}f}"
-
-
-__all__ = ["LOOK_S", "Sweeping", "TunerGone", "Wanted"]
