@@ -127,13 +127,14 @@ class Faulty:
     def __init__(self, lost_at: set[int], loud_at: set[int], gone_at: int, off_hz: float = 0.0) -> None:
         self.name, self.rate_hz, self.lost, self.looks = "faulty", 1e6, 0, 0
         self.lost_at, self.loud_at, self.gone_at, self.off_hz = lost_at, loud_at, gone_at, off_hz
-        self.band = Band(TONES)
+        self.band, self.a_look_s, self.clock_s = Band(TONES), 0.02, 0.0
 
     def places_hz(self) -> None:
         return
 
     def look(self, centre_hz: float, count: int) -> tuple[float, Samples] | None:
         self.looks += 1
+        self.clock_s += self.a_look_s
         if self.looks == self.gone_at:
             raise TunerGone("faulty gave no samples; is it still plugged in?")
         if self.looks in self.lost_at:
@@ -145,7 +146,7 @@ class Faulty:
         return centre_hz + self.off_hz, samples
 
     def now_s(self) -> float:
-        return 0.02 * self.looks
+        return self.clock_s
 
     def close(self) -> None:
         pass
@@ -229,3 +230,23 @@ def test_other_carriers_are_followed_from_the_end_of_the_rounds_on(folder: Path)
     assert not all(each.all() for each in seen)
     assert np.any(seen[-8:], axis=0).all()
     assert [text.count("our carriers") for text in said] == [0, 1]
+
+
+def test_a_machine_that_becomes_slow_plans_anew_so_that_all_is_seen_in_time() -> None:
+    said: list[str] = []
+    tuner = Faulty(set(), set(), 0)
+    ours = ((600_420.0, 600_520.0),)
+    sweeping = Sweeping(tuner, Wanted(599_800.0, 604_000.0, ours, within_s=0.3), said.append)
+    lines = sweeping.lines()
+    next(lines)
+    next(lines)
+    assert sweeping.plan is not None
+    before = sweeping.plan
+    assert before.all_every * 0.02 <= 0.3
+    for slower, most in ((0.03, 0.3 + 1e-9), (0.5, 5.0)):
+        tuner.a_look_s = slower
+        for _ in range(2 * len(before.rounds) + 1):
+            next(lines)
+        assert sweeping.plan.all_every * slower <= most
+    assert sweeping.plan.ours == 0, "a pass takes longer than all may take: it is one after another"
+    assert len(said) == 3

@@ -1,7 +1,8 @@
 """A tuner becomes a sweep that goes on: one line of levels a round, NaN where a round did not look.
 
 The first round is all of the band. How long it took says how long a look takes, and so how many looks there are in
-the time within which everything is to come again; from then on our carriers and spares are in every round.
+the time within which everything is to come again; from then on our carriers and spares are in every round. Where
+looks come to take longer (a busy machine), or ours are others, the rounds are planned anew when they are through.
 """
 
 from __future__ import annotations
@@ -28,6 +29,8 @@ from linkwright.units import FloatArray
 LOOK_S: Final = 0.02
 #: Where no time is stated, everything comes again within so many times what one pass of all takes.
 TIMES_A_PASS: Final = 2.0
+#: Rounds that took so many times what they may are planned anew, by how long a look takes now.
+LATE: Final = 1.05
 #: More bins than a live sweep keeps, and transforms longer than this, are refused.
 MOST_BINS: Final = 250_000
 LARGEST_TRANSFORM: Final = 1 << 16
@@ -122,21 +125,23 @@ class Sweeping:
     def lines(self) -> Iterator[bytes]:
         """A line a round, until the tuner ends. Raises TunerGone where it fails; what was seen is in `rest`."""
         _, whole = self._places()
-        began_s = self.tuner.now_s()
-        plain = [place for unit in whole for place in unit]
+        plain = tuple(place for unit in whole for place in unit)
+        rounds: tuple[tuple[int, ...], ...] = (plain,)
+        within_s = self.wanted.within_s
+        planned_for = None
         try:
-            for place in plain:
-                self._look(place)
-            yield from self._round()
-            a_look_s = max((self.tuner.now_s() - began_s) / len(plain), 1e-9)
-            planned_for = None
             while True:
-                if self.plan is None or planned_for != self._ours:
-                    planned_for, self.plan = self._ours, self._planned(*self._places(), a_look_s)
-                for each in self.plan.rounds:
+                began_s, before = self.tuner.now_s(), self.looks
+                for each in rounds:
                     for place in each:
                         self._look(place)
                     yield from self._round()
+                took_s = max(self.tuner.now_s() - began_s, 1e-9)
+                within_s = TIMES_A_PASS * took_s if within_s is None else within_s
+                if self.plan is None or planned_for != self._ours or took_s > LATE * within_s:
+                    planned_for = self._ours
+                    self.plan = self._planned(took_s / (self.looks - before), within_s)
+                    rounds = self.plan.rounds
         except TunerEnded:
             return
 
@@ -170,20 +175,23 @@ class Sweeping:
         sides = self.passband.sides(place)
         return any(side[0] <= high and low <= side[-1] for side in sides for low, high in bands)
 
-    def _planned(self, ours: Sequence[int], whole: Sequence[Looks], a_look_s: float) -> Retuning:
-        """The rounds, by how long a look takes; told in a sentence."""
-        plain_s = a_look_s * sum(map(len, whole))
-        within_s = TIMES_A_PASS * plain_s if self.wanted.within_s is None else self.wanted.within_s
-        try:
-            plan = retuning(ours, whole, within_s / a_look_s)
-        except InputError:
+    def _planned(self, a_look_s: float, within_s: float) -> Retuning:
+        """The rounds, by how long a look takes; told where they are new.
+
+        Raises InputError where the first pass took longer than all may take; a later one that does is gone on with.
+        """
+        ours, whole = self._places()
+        plain = sum(map(len, whole))
+        if self.plan is None and within_s < a_look_s * plain * (1.0 - 1e-9):
             raise InputError(
-                f"all of the band takes {_seconds(plain_s)} s, found {within_s:g} s to see it again within; "
-                "expected more time, a narrower band, shorter looks or more samples a second"
-            ) from None
-        all_s, ours_s = plan.all_every * a_look_s, plan.ours_every * a_look_s
-        often = f"our carriers and spares are looked at every {_seconds(ours_s)} s, " if ours else ""
-        self.tell(f"{self.tuner.name}: {often}all of the band every {_seconds(all_s)} s.")
+                f"all of the band takes {_seconds(a_look_s * plain)} s, found {within_s:g} s to see it again "
+                "within; expected more time, a narrower band, shorter looks or more samples a second"
+            )
+        plan = retuning(ours, whole, max(within_s / a_look_s * (1.0 + 1e-9), plain))
+        if plan != self.plan:
+            all_s, ours_s = plan.all_every * a_look_s, plan.ours_every * a_look_s
+            often = f"our carriers and spares are looked at every {_seconds(ours_s)} s, " if ours else ""
+            self.tell(f"{self.tuner.name}: {often}all of the band every {_seconds(all_s)} s.")
         return plan
 
     def _look(self, place: int) -> None:
