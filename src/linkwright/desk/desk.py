@@ -16,6 +16,7 @@ from linkwright.desk.background import Background, WorkState
 from linkwright.desk.crews import concerned, given_of
 from linkwright.desk.current import site_now
 from linkwright.desk.document import Document, document_of
+from linkwright.desk.event import KeptDays
 from linkwright.desk.files import Files, Read
 from linkwright.desk.fitting import Fitting
 from linkwright.desk.listening import Listening
@@ -96,6 +97,7 @@ class Desk:
         self.watching.compiled = lambda: self.works["preparing"].state == WorkState()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.fitting = Fitting(self.planning, self.listeners, self.works["fitting"])
+        self.event = KeptDays()
         self.playing = Playing(self.watching.intake, self.works["playing"])
 
     def start(self) -> None:

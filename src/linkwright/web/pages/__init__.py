@@ -8,6 +8,7 @@ from linkwright.web.pages import (
     crews,
     day,
     edit,
+    event,
     ground,
     history,
     live,
@@ -27,6 +28,6 @@ ROUTERS = tuple(
     page.router
     for page in (
         shoot, prepare, bag, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
-        history, connect, places, crews, own,
+        history, connect, places, crews, event, own,
     )
 )  # fmt: skip

@@ -1,0 +1,152 @@
+"""The sites of an event on a plane in metres, north up: as large as links are on that day, joined where they hear
+each other."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from linkwright.draw.bars import EDGE_PX, TEXT_PX
+from linkwright.draw.ground import View
+from linkwright.draw.ink import FAINT, INK, OCHRE, PAPER, SOFT
+from linkwright.draw.svg import document, element, group, number, width_of, words
+
+#: A site's circle: where nobody is, and where most are [px].
+LEAST_R_PX, MOST_R_PX = 3.5, 13.0
+#: The picture is as tall as this share of its width, and within these [px].
+TALL_SHARE, LEAST_TALL_PX, MOST_TALL_PX = 0.62, 420.0, 720.0
+#: Room at the foot for the scale and the key [px].
+FOOT_PX: Final = 64.0
+LINE_PX: Final = 20.0
+#: So far from its site a label is tried, ring by ring [px].
+RINGS_PX: Final = (4.0, 16.0, 30.0, 48.0, 70.0, 96.0, 130.0, 170.0)
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class MapSite:
+    """A site: where it lies [m], how many links are on, and whether it is the one that is shown."""
+
+    name: str
+    x_m: float
+    y_m: float
+    links: int
+    here: bool = False
+
+    @property
+    def label(self) -> str:
+        """What stands beside it."""
+        return f"{self.name}: {self.links}" if self.links else self.name
+
+
+def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says: str, width_px: float) -> str:
+    """The sites as one SVG that says `says`; `joined` hear each other, by their places in the list."""
+    tall = min(MOST_TALL_PX, max(LEAST_TALL_PX, TALL_SHARE * width_px, 40.0 * math.sqrt(len(sites) * 14.0)))
+    view = _view(sites, width_px, tall)
+    most = max((site.links for site in sites), default=0)
+    spots = [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most)) for one in sites]
+    lines = "".join(
+        f"M{number(spots[a][0])} {number(spots[a][1])}L{number(spots[b][0])} {number(spots[b][1])}"
+        for a, b in joined
+    )
+    parts = [element("rect", x=0.0, y=0.0, width=width_px, height=tall + FOOT_PX, fill=PAPER)]
+    if lines:
+        parts.append(element("path", d=lines, stroke=OCHRE, stroke_width=2.0, stroke_dasharray="7 4", fill="none"))
+    order = sorted(range(len(sites)), key=lambda n: -spots[n][2])
+    parts += [_spot(sites[n], *spots[n]) for n in order]
+    parts += _labels(sites, spots, width_px, tall)
+    parts.append(_foot(view, width_px, tall, joined=bool(lines)))
+    return document(says, parts, width_px, tall + FOOT_PX)
+
+
+def _view(sites: Sequence[MapSite], width_px: float, tall_px: float) -> View:
+    """All sites in the middle of the picture, with room for labels about them."""
+    east, north = [one.x_m for one in sites], [one.y_m for one in sites]
+    side, over = 70.0, 40.0
+    across, up = max(east) - min(east), max(north) - min(north)
+    scale = min((width_px - 2.0 * side) / max(across, 50.0), (tall_px - 2.0 * over) / max(up, 50.0))
+    west = (min(east) + max(east)) / 2.0 - width_px / 2.0 / scale
+    return View(west, (min(north) + max(north)) / 2.0 + tall_px / 2.0 / scale, scale, 0.0, 0.0, width_px, tall_px)
+
+
+def _radius(links: int, most: int) -> float:
+    """By its area as many times as large as there are links."""
+    return max(LEAST_R_PX, MOST_R_PX * math.sqrt(links / most)) if most and links else LEAST_R_PX
+
+
+def _spot(site: MapSite, x: float, y: float, r: float) -> str:
+    fill = INK if site.links else PAPER
+    ring = (
+        element("circle", cx=x, cy=y, r=r + 4.0, fill="none", stroke=OCHRE, stroke_width=3.0) if site.here else ""
+    )
+    dot = element("circle", cx=x, cy=y, r=r, fill=fill, stroke=PAPER if site.links else INK, stroke_width=1.5)
+    return group([ring, dot], site.label)
+
+
+def _labels(
+    sites: Sequence[MapSite], spots: Sequence[tuple[float, float, float]], width_px: float, tall_px: float
+) -> Iterator[str]:
+    """Every name where it covers no other and no site, with a line to its site where that is not beside it."""
+    taken: list[Box] = [(x - r, y - r, x + r, y + r) for x, y, r in spots]
+    for n in sorted(range(len(sites)), key=lambda n: (spots[n][1], spots[n][0])):
+        x, y, r = spots[n]
+        wide = 1.15 * width_of(sites[n].label, TEXT_PX) + 4.0
+        box, away = _free(x, y, r, wide, taken, width_px, tall_px)
+        taken.append(box)
+        if away > RINGS_PX[0]:
+            nearest = min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3])
+            yield element("line", x1=x, y1=y, x2=nearest[0], y2=nearest[1], stroke=SOFT, stroke_width=1.0)
+        at = {"x": box[0] + 2.0, "y": box[3] - 5.0, "text": sites[n].label, "size": TEXT_PX}
+        yield words(**at, fill=PAPER, stroke=PAPER, stroke_width=4.0, aria_hidden="true")  # type: ignore[arg-type]
+        yield words(**at)  # type: ignore[arg-type]
+
+
+def _free(
+    x: float, y: float, r: float, wide: float, taken: Sequence[Box], width_px: float, tall_px: float
+) -> tuple[Box, float]:
+    """The nearest free place for a label about a site, and how far it is; the last that was tried where none is."""
+    box, ring = (0.0, 0.0, 0.0, 0.0), 0.0
+    for ring, turn in itertools.product(RINGS_PX, range(16)):
+        way = math.pi * turn / 8.0
+        cx = x + math.cos(way) * (r + ring + wide / 2.0)
+        cy = y + math.sin(way) * (r + ring + LINE_PX / 2.0)
+        box = (cx - wide / 2.0, cy - LINE_PX / 2.0, cx + wide / 2.0, cy + LINE_PX / 2.0)
+        inside = box[0] >= 2.0 and box[2] <= width_px - 2.0 and box[1] >= 2.0 and box[3] <= tall_px
+        if inside and not any(_meet(box, other) for other in taken):
+            break
+    return box, ring
+
+
+def _meet(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _foot(view: View, width_px: float, tall: float, *, joined: bool) -> str:
+    """The scale, the way north, and what the lines mean."""
+    most_m = 0.35 * width_px / view.px_per_m
+    power = 10.0 ** math.floor(math.log10(most_m))
+    metres = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= most_m)
+    told = f"{metres / 1000:g} km" if metres >= 1000.0 else f"{metres:g} m"
+    left, y, right = EDGE_PX, tall + 20.0, EDGE_PX + metres * view.px_per_m
+    parts = [
+        element("line", x1=0.0, x2=width_px, y1=tall, y2=tall, stroke=FAINT, stroke_width=1.0),
+        element("path", d=f"M{number(left)} {number(y - 6)}v6H{number(right)}v-6", stroke=INK, stroke_width=1.6,
+                fill="none"),
+        words(right + 8.0, y + 2.0, told, size=TEXT_PX),
+        element("path", d=f"M{number(width_px - 78)} {number(y + 4)}v-18m-5 8l5 -9l5 9", stroke=INK,
+                stroke_width=1.6, fill="none"),
+        words(width_px - 66.0, y + 2.0, "north", size=TEXT_PX),
+    ]  # fmt: skip
+    key = "number: links on that day"
+    parts.append(words(left, y + 30.0, key, size=TEXT_PX, fill=SOFT))
+    if joined:
+        x = left + 1.15 * width_of(key, TEXT_PX) + 18.0
+        parts.append(
+            element("line", x1=x, x2=x + 34.0, y1=y + 25.0, y2=y + 25.0, stroke=OCHRE, stroke_width=2.0,
+                    stroke_dasharray="7 4")
+        )  # fmt: skip
+        parts.append(words(x + 42.0, y + 30.0, "hear each other", size=TEXT_PX, fill=SOFT))
+    return "".join(parts)
