@@ -87,13 +87,13 @@ def map_table(days: EventDays, day: datetime.date) -> list[tuple[str, str, int, 
     """The sites of a day: name, address, links, verdict, which others each hears with how far they are."""
     hears, by_name = days.hearing(day), {one.name: one for one in days.sites}
     rows: list[tuple[str, str, int, str, str]] = []
-    for name, on in days.fields:
-        if on == day:
-            others = [by_name[other] for other in sorted(hears.get(name, ()))]
+    for name in by_name:
+        field = days.fields.get((name, day))
+        if field is not None:
+            others = [one for one in days.sites if one.name in hears.get(name, ())]
             away = distances_m(by_name[name], others) if others else ()
             told = ", ".join(f"{o.name} ({m:,.0f} m)".replace(",", " ") for o, m in zip(others, away, strict=True))
-            field = days.fields[name, on]
-            rows.append((name, address(days, name, on), field.links, field.worst, told))
+            rows.append((name, address(days, name, day), field.links, field.worst, told))
     return rows
 
 

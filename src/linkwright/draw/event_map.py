@@ -16,8 +16,9 @@ from linkwright.draw.svg import document, element, group, number, width_of, word
 
 #: A site's circle: where nobody is, and where most are [px].
 LEAST_R_PX, MOST_R_PX = 3.5, 13.0
-#: The picture is as tall as this share of its width, and within these [px].
-TALL_SHARE, LEAST_TALL_PX, MOST_TALL_PX = 0.62, 420.0, 720.0
+#: Room for labels at the sides, and over and under all sites; the picture's least and most height [px].
+SIDE_PX, OVER_PX = 74.0, 60.0
+LEAST_TALL_PX, MOST_TALL_PX = 260.0, 760.0
 #: Room at the foot for the scale and the key [px].
 FOOT_PX: Final = 64.0
 LINE_PX: Final = 20.0
@@ -44,8 +45,8 @@ class MapSite:
 
 def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says: str, width_px: float) -> str:
     """The sites as one SVG that says `says`; `joined` hear each other, by their places in the list."""
-    tall = min(MOST_TALL_PX, max(LEAST_TALL_PX, TALL_SHARE * width_px, 40.0 * math.sqrt(len(sites) * 14.0)))
-    view = _view(sites, width_px, tall)
+    view = _view(sites, width_px)
+    tall = view.height_px
     most = max((site.links for site in sites), default=0)
     spots = [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most)) for one in sites]
     lines = "".join(
@@ -62,14 +63,14 @@ def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says:
     return document(says, parts, width_px, tall + FOOT_PX)
 
 
-def _view(sites: Sequence[MapSite], width_px: float, tall_px: float) -> View:
-    """All sites in the middle of the picture, with room for labels about them."""
+def _view(sites: Sequence[MapSite], width_px: float) -> View:
+    """All sites in the middle of the picture, with room for labels about them; as tall as they need."""
     east, north = [one.x_m for one in sites], [one.y_m for one in sites]
-    side, over = 70.0, 40.0
-    across, up = max(east) - min(east), max(north) - min(north)
-    scale = min((width_px - 2.0 * side) / max(across, 50.0), (tall_px - 2.0 * over) / max(up, 50.0))
+    across, up = max(50.0, max(east) - min(east)), max(50.0, max(north) - min(north))
+    scale = min((width_px - 2.0 * SIDE_PX) / across, (MOST_TALL_PX - 2.0 * OVER_PX) / up)
+    tall = max(LEAST_TALL_PX, up * scale + 2.0 * OVER_PX)
     west = (min(east) + max(east)) / 2.0 - width_px / 2.0 / scale
-    return View(west, (min(north) + max(north)) / 2.0 + tall_px / 2.0 / scale, scale, 0.0, 0.0, width_px, tall_px)
+    return View(west, (min(north) + max(north)) / 2.0 + tall / 2.0 / scale, scale, 0.0, 0.0, width_px, tall)
 
 
 def _radius(links: int, most: int) -> float:

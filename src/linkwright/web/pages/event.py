@@ -131,17 +131,18 @@ def days(
     at = every.index(asked.day)
     with contextlib.suppress(ValueError):
         at = every.index(datetime.date.fromisoformat(begin))
-    else_at = max(0, min(at - at % room if not begin else at, len(every) - room))
-    shown = every[else_at : else_at + room]
+    begins = max(0, min(at - at % room if not begin else at, len(every) - room))
+    shown = every[begins : begins + room]
     says = f"Links at each site, {shown[0]:%-d %B} to {shown[-1]:%-d %B}"
-    names = [one.name for one in asked.days.sites]
     found = fields(asked.days, shown, asked.site, asked.day)
+    there = {name for name, _ in found}
+    names = [one.name for one in asked.days.sites if one.name in there]
     svg = drawn_days(names, shown, found, asked.days.most, says, width)
     turns = []
-    if else_at > 0:
-        turns.append((f"from={every[max(0, else_at - room)]}", "Earlier days", False))
-    if else_at + room < len(every):
-        turns.append((f"from={every[min(len(every) - 1, else_at + room)]}", "Later days", False))
+    if begins > 0:
+        turns.append((f"from={every[max(0, begins - room)]}", "Earlier days", False))
+    if begins + room < len(every):
+        turns.append((f"from={every[min(len(every) - 1, begins + room)]}", "Later days", False))
     return render(request, "event_picture.html", svg=in_page_inks(svg), turns=turns, told="Which days")
 
 
