@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import itertools
 import re
 import xml.etree.ElementTree as ET
 
@@ -49,7 +50,7 @@ def test_every_stretch_has_a_place_of_its_own(given: list[BandStretch]) -> None:
     assert [row[0].khz for row in rows] == sorted((row[0].khz for row in rows), reverse=True)
     for row in rows:
         assert len({one.khz for one in row}) == 1
-        assert all(before.to_ms <= after.from_ms for before, after in zip(row, row[1:], strict=False))
+        assert all(before.to_ms <= after.from_ms for before, after in itertools.pairwise(row))
 
 
 @pytest.mark.parametrize("width_px", SIZES)
@@ -68,7 +69,9 @@ def test_a_band_says_of_every_stretch_whose_it_is_and_one_is_reached_by_tab(widt
     rows = rows_of([stretch(500_000 + 1000 * n, 9, 3, state) for n, state in enumerate(STATES)])
     root = ET.fromstring(drawn_band(rows, datetime.UTC, "Carriers & all", width_px, 10 * HOUR_MS))
     marks = root.findall(f".//{SVG}g[@class='stretch']")
-    assert [mark.get("aria-label") for mark in marks] == [f"{khz} 9" for khz in (503_000, 502_000, 501_000, 500_000)]
+    assert [mark.get("aria-label") for mark in marks] == [
+        f"{khz} 9" for khz in (503_000, 502_000, 501_000, 500_000)
+    ]
     assert [mark.get("tabindex") for mark in marks] == ["0", "-1", "-1", "-1"]
     assert root.get("aria-label") == "Carriers & all"
     texts = [text.text for text in root.iter(f"{SVG}text")]

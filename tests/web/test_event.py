@@ -46,6 +46,7 @@ def crews(store: Store) -> dict[str, str]:
 
 @pytest.fixture
 def event(store: Store, crews: dict[str, str]) -> Iterator[TestClient]:
+    assert len(crews) == 2
     with client_of(store) as client:
         planned(client)
         until(lambda: len(store.carriers_told()) >= 6)
@@ -99,7 +100,7 @@ def test_what_was_left_for_another_carrier_stays_until_it_is_set(
     hatch.tick(pilot.link, pilot.call, pilot.khz, "set", "Ines")
     store.set_field(("link", pilot.link, "locked_mhz"), None, (pilot.khz + 2000) / 1000, "laptop")
     planned(event)
-    until(lambda: [one for one in hatch.carriers() if one.call == call][0].khz == pilot.khz + 2000)
+    until(lambda: next(one for one in hatch.carriers() if one.call == call).khz == pilot.khz + 2000)
     told = marks(event.get(f"/crews/event/band?site={ids(store, 'site')['Quay']}&day=2027-05-14").text)
     assert [one for one in told if "not left yet; to go to" in one and f"{pilot.khz / 1000:.3f}" in one]
 
@@ -136,7 +137,7 @@ def test_only_days_with_calls_are_offered(event: TestClient, store: Store) -> No
     assert event.get(f"/crews/event?site={sites['Mill']}&day=soon").status_code == 200
 
 
-def test_the_time_line_counts_links_and_leads_to_the_carriers(event: TestClient, store: Store) -> None:
+def test_the_time_line_counts_links_and_leads_to_the_carriers(event: TestClient) -> None:
     text = event.get("/crews/event/days?width=1200").text
     plan = desk_of_client(event).snapshot().planned().plan
     words = {"holds": "all hold", "thin": "the worst is thin", "fails": "the worst fails"}
@@ -163,13 +164,12 @@ def test_the_map_and_its_table_say_who_hears_whom_on_that_day(event: TestClient,
     """Quay and Hall are 300 m apart: on together on the second day, one after the other on the first."""
     site = ids(store, "site")["Quay"]
     first, second = (
-        {
-            name: hears
-            for name, hears in re.findall(
+        dict(
+            re.findall(
                 r'data-label="Site"><a[^>]*>([^<]+)</a>.*?data-label="Hears, and is heard by">([^<]+)<',
                 event.get(f"/crews/event/body?site={site}&day=2027-05-{day}").text,
             )
-        }
+        )
         for day in (14, 15)
     )
     assert first == {"Quay": "nobody", "Hall": "nobody"}
@@ -196,7 +196,8 @@ def test_the_carriers_as_a_table_and_as_csv_are_those_of_the_plan(event: TestCli
     assert text.count("<tr>") == 1 + len(rows)
 
 
-def test_it_opens_on_the_call_that_is_on(store: Store, crews: dict[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.usefixtures("crews")
+def test_it_opens_on_the_call_that_is_on(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     at = datetime.datetime(2027, 5, 15, 13, tzinfo=datetime.UTC)
     monkeypatch.setattr(store, "now", lambda: at)
     with client_of(store) as client:

@@ -19,6 +19,7 @@ from linkwright.desk.document import Document, document_of
 from linkwright.desk.event import KeptDays
 from linkwright.desk.files import Files, Read
 from linkwright.desk.fitting import Fitting
+from linkwright.desk.hunting import Suspecting
 from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
@@ -53,6 +54,7 @@ WORKS: Final = (
     ("laying", "laying the recordings along the readings", False),
     ("playing", "playing simulated readings", False),
     ("fitting", "looking whether a request would fit", False),
+    ("hunting", "looking who is in the way", False),
     ("mqtt", "taking readings from the broker", True),
     ("osc", "taking readings by OSC", True),
     ("airing", "the live sweep", True),
@@ -98,6 +100,7 @@ class Desk:
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.fitting = Fitting(self.planning, self.listeners, self.works["fitting"])
         self.event = KeptDays()
+        self.hunting = Suspecting(self.store, self.listeners, self.works["hunting"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
 
     def start(self) -> None:
@@ -120,7 +123,7 @@ class Desk:
             self.sources.stop()
         for work in self.works.values():
             work.stop()  # all at once: each may need a moment to come to an end
-        for name in ("preparing", "mqtt", "osc", "playing", "fitting", "wrapping", "laying"):
+        for name in ("preparing", "mqtt", "osc", "playing", "fitting", "hunting", "wrapping", "laying"):
             self.works[name].close()
         self.listening.close()
         self.watching.close()

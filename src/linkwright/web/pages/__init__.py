@@ -11,6 +11,7 @@ from linkwright.web.pages import (
     event,
     ground,
     history,
+    hunts,
     live,
     own,
     places,
@@ -28,6 +29,6 @@ ROUTERS = tuple(
     page.router
     for page in (
         shoot, prepare, bag, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
-        history, connect, places, crews, event, own,
+        history, connect, places, crews, event, hunts, own,
     )
 )  # fmt: skip
