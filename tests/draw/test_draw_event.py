@@ -147,4 +147,15 @@ def test_a_map_drops_no_name(places: list[tuple[float, float]], width_px: float)
     svg = drawn_map(sites, [], "Sites", width_px)
     for site in sites:
         assert svg.count(f">{site.label}</text>") == 2  # with the paper behind it
+    boxes = [
+        (float(x), float(y), float(x) + 7.0 * len(text))
+        for x, y, text in re.findall(
+            r'<text x="([-\d.]+)" y="([-\d.]+)"[^>]*text-anchor="start"[^>]*>(Venue[^<]*)<', svg
+        )
+    ][::2]
+    assert len(boxes) == len(sites)
+    for one, other in itertools.combinations(boxes, 2):
+        apart = abs(one[1] - other[1]) >= 19.9 or one[2] <= other[0] or other[2] <= one[0]
+        assert apart, "two names cover each other"
+    assert all(box[0] >= 0 and box[2] <= width_px for box in boxes)
     assert len(svg) < 60_000

@@ -96,10 +96,10 @@ def drawn_band(
     parts = [key, hour_lines(axis, zone, top, foot)]
     if not narrow:
         parts.append(_scale(rows, top, row_px, foot))
-    parts += [_row(row, axis, top + n * row_px, row_px, first=n == 0) for n, row in enumerate(rows)]
     if now and now_ms is not None:
         x = axis.x(now_ms)
         parts.append(element("line", x1=x, x2=x, y1=top - 4.0, y2=foot, stroke=OCHRE, stroke_width=2.5))
+    parts += [_row(row, axis, top + n * row_px, row_px, first=n == 0) for n, row in enumerate(rows)]
     tall = foot + 34.0
     head = element("title", escape(says)) + element("defs", hatch("not-left", MADDER, 6.0, 2.0))
     return element(
@@ -160,19 +160,22 @@ def _row(row: Row, axis: TimeAxis, top: float, row_px: float, *, first: bool) ->
         x = axis.x(stretch.from_ms)
         wide = max(6.0, axis.x(stretch.to_ms) - x)
         drawn = [_bar(stretch.state, x, middle - tall / 2.0, wide, tall)]
-        room = wide - (2.0 * END_PX + 8.0)
+        room = wide - (2.0 * END_PX + 6.0)
         if stretch.state != "leaving" and room > 30.0:
             fill = PAPER if stretch.state == "heard" else INK
-            drawn.append(words(x + END_PX + 4.0, middle + 5.0, cut(stretch.who, room), size=TEXT_PX, fill=fill))
+            drawn.append(words(x + END_PX + 3.0, middle + 5.0, cut(stretch.who, room), size=TEXT_PX, fill=fill))
         at = 0 if first and n == 0 else -1
         parts.append(group(drawn, class_="stretch", role="button", tabindex=at, aria_label=stretch.says))
     return "".join(parts)
 
 
 def cut(text: str, room_px: float) -> str:
-    """As much of a text as has room."""
-    most = max(1, int(room_px / (1.15 * width_of("x", TEXT_PX))))
-    return text if len(text) <= most else f"{text[: most - 1].rstrip()}\N{HORIZONTAL ELLIPSIS}"
+    """As much of a text as has room: its begin and its end, which tells names with numbers apart."""
+    most = max(3, int(room_px / (1.04 * width_of("x", TEXT_PX))))
+    if len(text) <= most:
+        return text
+    end = min(3, (most - 1) // 2)
+    return f"{text[: most - 1 - end].rstrip()}\N{HORIZONTAL ELLIPSIS}{text[-end:].lstrip()}"
 
 
 def _scale(rows: Sequence[Row], top: float, row_px: float, foot: float) -> str:

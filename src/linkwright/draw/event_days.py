@@ -79,7 +79,7 @@ def drawn_days(
 def _key(width_px: float) -> tuple[str, float]:
     """What the discs and the shade mean; and where that ends [px]."""
     parts, x, y = [], EDGE_PX, 24.0
-    for sign, told in (("number", "links on the air, darker where more"), *VERDICTS.items()):
+    for sign, told in (("number", "links on the air: more ink where more"), *VERDICTS.items()):
         wide = (34.0 if sign == "number" else 20.0) + 1.15 * width_of(told, TEXT_PX) + 18.0
         if x > EDGE_PX and x + wide > width_px:
             x, y = EDGE_PX, y + 26.0

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.draw.bars import EDGE_PX, TEXT_PX
+from linkwright.draw.event_band import cut
 from linkwright.draw.ground import View
 from linkwright.draw.ink import FAINT, INK, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import document, element, group, number, width_of, words
@@ -19,12 +20,25 @@ LEAST_R_PX, MOST_R_PX = 3.5, 13.0
 #: Room for labels at the sides, and over and under all sites; the picture's least and most height [px].
 SIDE_PX, OVER_PX = 74.0, 60.0
 LEAST_TALL_PX, MOST_TALL_PX = 260.0, 760.0
-#: Room at the foot for the scale and the key [px].
-FOOT_PX: Final = 64.0
+HEAR: Final = "hear each other"
 LINE_PX: Final = 20.0
 #: So far from its site a label is tried, ring by ring [px].
-RINGS_PX: Final = (4.0, 16.0, 30.0, 48.0, 70.0, 96.0, 130.0, 170.0)
+RINGS_PX: Final = (4.0, 16.0, 30.0, 48.0)
+#: A column of names at a side, where they have no room about their sites [px].
+COLUMN_PX: Final = 104.0
 Box = tuple[float, float, float, float]
+#: Where a site stands, and its radius [px].
+Spot = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Label:
+    """The name of a site (by its place in the list) in its box, and where a line to it begins, if there is one."""
+
+    site: int
+    text: str
+    box: Box
+    to: tuple[float, float] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,30 +59,42 @@ class MapSite:
 
 def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says: str, width_px: float) -> str:
     """The sites as one SVG that says `says`; `joined` hear each other, by their places in the list."""
-    view = _view(sites, width_px)
-    tall = view.height_px
+    view = _view(sites, width_px, SIDE_PX, LEAST_TALL_PX)
     most = max((site.links for site in sites), default=0)
-    spots = [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most)) for one in sites]
-    lines = "".join(
-        f"M{number(spots[a][0])} {number(spots[a][1])}L{number(spots[b][0])} {number(spots[b][1])}"
-        for a, b in joined
-    )
-    parts = [element("rect", x=0.0, y=0.0, width=width_px, height=tall + FOOT_PX, fill=PAPER)]
+
+    def spots() -> list[Spot]:
+        return [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most)) for one in sites]
+
+    labels = list(_beside(sites, spots(), view))
+    if any(label is None for label in labels):  # too close together: in columns at the sides
+        side = COLUMN_PX + 24.0
+        view = _view(sites, width_px, side, LINE_PX * (len(sites) // 2 + 2))
+        labels = list(_at_sides(sites, spots(), view))
+    tall, where = view.height_px, spots()
+    at = [f"{number(x)} {number(y)}" for x, y, _ in where]
+    lines = "".join(f"M{at[a]}L{at[b]}" for a, b in joined)
+    foot, under = _foot(view, width_px, tall, joined=bool(lines))
+    parts = [element("rect", x=0.0, y=0.0, width=width_px, height=under, fill=PAPER)]
     if lines:
         parts.append(element("path", d=lines, stroke=OCHRE, stroke_width=2.0, stroke_dasharray="7 4", fill="none"))
-    order = sorted(range(len(sites)), key=lambda n: -spots[n][2])
-    parts += [_spot(sites[n], *spots[n]) for n in order]
-    parts += _labels(sites, spots, width_px, tall)
-    parts.append(_foot(view, width_px, tall, joined=bool(lines)))
-    return document(says, parts, width_px, tall + FOOT_PX)
+    placed = [label for label in labels if label is not None]
+    leaders = "".join(
+        f"M{at[label.site]}L{number(label.to[0])} {number(label.to[1])}" for label in placed if label.to
+    )
+    if leaders:
+        parts.append(element("path", d=leaders, stroke=SOFT, stroke_width=1.0, fill="none"))
+    order = sorted(range(len(sites)), key=lambda n: -where[n][2])
+    parts += [_spot(sites[n], *where[n]) for n in order]
+    parts += [_words(label) for label in placed]
+    return document(says, [*parts, foot], width_px, under)
 
 
-def _view(sites: Sequence[MapSite], width_px: float) -> View:
+def _view(sites: Sequence[MapSite], width_px: float, side_px: float, least_px: float) -> View:
     """All sites in the middle of the picture, with room for labels about them; as tall as they need."""
     east, north = [one.x_m for one in sites], [one.y_m for one in sites]
     across, up = max(50.0, max(east) - min(east)), max(50.0, max(north) - min(north))
-    scale = min((width_px - 2.0 * SIDE_PX) / across, (MOST_TALL_PX - 2.0 * OVER_PX) / up)
-    tall = max(LEAST_TALL_PX, up * scale + 2.0 * OVER_PX)
+    scale = min((width_px - 2.0 * side_px) / across, (MOST_TALL_PX - 2.0 * OVER_PX) / up)
+    tall = max(least_px, up * scale + 2.0 * OVER_PX)
     west = (min(east) + max(east)) / 2.0 - width_px / 2.0 / scale
     return View(west, (min(north) + max(north)) / 2.0 + tall / 2.0 / scale, scale, 0.0, 0.0, width_px, tall)
 
@@ -87,46 +113,65 @@ def _spot(site: MapSite, x: float, y: float, r: float) -> str:
     return group([ring, dot], site.label)
 
 
-def _labels(
-    sites: Sequence[MapSite], spots: Sequence[tuple[float, float, float]], width_px: float, tall_px: float
-) -> Iterator[str]:
-    """Every name where it covers no other and no site, with a line to its site where that is not beside it."""
+def _beside(sites: Sequence[MapSite], spots: Sequence[Spot], view: View) -> Iterator[_Label | None]:
+    """Every name where it covers no other and no site, with a line to its site where that is not beside it; None
+    where it has no room."""
     taken: list[Box] = [(x - r, y - r, x + r, y + r) for x, y, r in spots]
     for n in sorted(range(len(sites)), key=lambda n: (spots[n][1], spots[n][0])):
         x, y, r = spots[n]
         wide = 1.15 * width_of(sites[n].label, TEXT_PX) + 4.0
-        box, away = _free(x, y, r, wide, taken, width_px, tall_px)
+        box, away = _free(x, y, r, wide, taken, view)
+        if box is None:
+            yield None
+            return
         taken.append(box)
-        if away > RINGS_PX[0]:
-            nearest = min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3])
-            yield element("line", x1=x, y1=y, x2=nearest[0], y2=nearest[1], stroke=SOFT, stroke_width=1.0)
-        at = {"x": box[0] + 2.0, "y": box[3] - 5.0, "text": sites[n].label, "size": TEXT_PX}
-        yield words(**at, fill=PAPER, stroke=PAPER, stroke_width=4.0, aria_hidden="true")  # type: ignore[arg-type]
-        yield words(**at)  # type: ignore[arg-type]
+        near = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3])) if away > RINGS_PX[0] else None
+        yield _Label(n, sites[n].label, box, near)
 
 
-def _free(
-    x: float, y: float, r: float, wide: float, taken: Sequence[Box], width_px: float, tall_px: float
-) -> tuple[Box, float]:
-    """The nearest free place for a label about a site, and how far it is; the last that was tried where none is."""
-    box, ring = (0.0, 0.0, 0.0, 0.0), 0.0
+def _at_sides(sites: Sequence[MapSite], spots: Sequence[Spot], view: View) -> Iterator[_Label]:
+    """Every name in a column at the left or the right, from the north to the south, with a line to its site."""
+    west = sorted(range(len(sites)), key=lambda n: spots[n][0])
+    half = (len(sites) + 1) // 2
+    for names, left in ((west[:half], True), (west[half:], False)):
+        free = 4.0
+        for k, n in enumerate(sorted(names, key=lambda n: (spots[n][1], spots[n][0]))):
+            last = view.height_px - LINE_PX * (len(names) - k)
+            top = min(max(free, spots[n][1] - LINE_PX / 2.0), last)
+            free = top + LINE_PX
+            text = cut(sites[n].label, COLUMN_PX)
+            wide = 1.15 * width_of(text, TEXT_PX)
+            x = 2.0 if left else view.width_px - 2.0 - wide
+            edge = 6.0 + wide if left else x - 4.0
+            yield _Label(n, text, (x, top, x + wide, top + LINE_PX), (edge, top + LINE_PX / 2.0))
+
+
+def _words(label: _Label) -> str:
+    """A name with paper behind its letters."""
+    at = {"x": label.box[0] + 2.0, "y": label.box[3] - 5.0, "text": label.text, "size": TEXT_PX}
+    behind = words(**at, fill=PAPER, stroke=PAPER, stroke_width=4.0, aria_hidden="true")  # type: ignore[arg-type]
+    return behind + words(**at)  # type: ignore[arg-type]
+
+
+def _free(x: float, y: float, r: float, wide: float, taken: Sequence[Box], view: View) -> tuple[Box | None, float]:
+    """The nearest free place for a label about a site, and how far it is; None where there is none."""
     for ring, turn in itertools.product(RINGS_PX, range(16)):
         way = math.pi * turn / 8.0
         cx = x + math.cos(way) * (r + ring + wide / 2.0)
         cy = y + math.sin(way) * (r + ring + LINE_PX / 2.0)
         box = (cx - wide / 2.0, cy - LINE_PX / 2.0, cx + wide / 2.0, cy + LINE_PX / 2.0)
-        inside = box[0] >= 2.0 and box[2] <= width_px - 2.0 and box[1] >= 2.0 and box[3] <= tall_px
+        inside = box[0] >= 2.0 and box[2] <= view.width_px - 2.0 and box[1] >= 2.0 and box[3] <= view.height_px
         if inside and not any(_meet(box, other) for other in taken):
-            break
-    return box, ring
+            return box, ring
+    return None, 0.0
 
 
 def _meet(a: Box, b: Box) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-def _foot(view: View, width_px: float, tall: float, *, joined: bool) -> str:
-    """The scale, the way north, and what the lines mean."""
+def _foot(view: View, width_px: float, tall: float, *, joined: bool) -> tuple[str, float]:
+    """The scale, the way north, and what the lines mean; and where all of it ends [px]."""
     most_m = 0.35 * width_px / view.px_per_m
     power = 10.0 ** math.floor(math.log10(most_m))
     metres = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= most_m)
@@ -141,13 +186,17 @@ def _foot(view: View, width_px: float, tall: float, *, joined: bool) -> str:
                 stroke_width=1.6, fill="none"),
         words(width_px - 66.0, y + 2.0, "north", size=TEXT_PX),
     ]  # fmt: skip
-    key = "number: links on that day"
-    parts.append(words(left, y + 30.0, key, size=TEXT_PX, fill=SOFT))
+    key, y = "number: links on that day", y + 30.0
+    parts.append(words(left, y, key, size=TEXT_PX, fill=SOFT))
     if joined:
         x = left + 1.15 * width_of(key, TEXT_PX) + 18.0
+        if x + 46.0 + 1.15 * width_of(HEAR, TEXT_PX) > width_px:
+            x, y = left, y + 26.0
         parts.append(
-            element("line", x1=x, x2=x + 34.0, y1=y + 25.0, y2=y + 25.0, stroke=OCHRE, stroke_width=2.0,
-                    stroke_dasharray="7 4")
+            element(
+                "line", x1=x, x2=x + 34.0, y1=y - 5.0, y2=y - 5.0, stroke=OCHRE, stroke_width=2.0,
+                stroke_dasharray="7 4",
+            )
         )  # fmt: skip
-        parts.append(words(x + 42.0, y + 30.0, "hear each other", size=TEXT_PX, fill=SOFT))
-    return "".join(parts)
+        parts.append(words(x + 42.0, y, HEAR, size=TEXT_PX, fill=SOFT))
+    return "".join(parts), y + EDGE_PX
