@@ -148,9 +148,10 @@ def _at_sides(sites: Sequence[MapSite], spots: Sequence[Spot], view: View) -> It
 
 def _words(label: _Label) -> str:
     """A name with paper behind its letters."""
-    at = {"x": label.box[0] + 2.0, "y": label.box[3] - 5.0, "text": label.text, "size": TEXT_PX}
-    behind = words(**at, fill=PAPER, stroke=PAPER, stroke_width=4.0, aria_hidden="true")  # type: ignore[arg-type]
-    return behind + words(**at)  # type: ignore[arg-type]
+    return words(
+        label.box[0] + 2.0, label.box[3] - 5.0, label.text, size=TEXT_PX, stroke=PAPER, stroke_width=4.0,
+        paint_order="stroke",
+    )  # fmt: skip
 
 
 def _free(x: float, y: float, r: float, wide: float, taken: Sequence[Box], view: View) -> tuple[Box | None, float]:
