@@ -8,7 +8,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.desk.airing import Airing
@@ -34,6 +34,8 @@ from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store
+from linkwright.store.history import DOCUMENT
+from linkwright.store.store import MOST_CHANGES
 from linkwright.store.watch import MISSED
 from linkwright.units import with_capital
 from linkwright.work.compiling import is_prepared, is_started, prepare
@@ -136,6 +138,8 @@ class Desk:
     def document(self) -> tuple[Document, Names]:
         """The document and its names as they stand now."""
         with self._lock:
+            if self._document is not None:
+                self._document = self._as_late(self._document)
             if self._document is None or self._document.revision != self.store.revision:
                 draft = self.store.document()
                 if self._good is None and self.planning.made is not None:
@@ -149,6 +153,14 @@ class Desk:
                 zone = datetime.UTC if shoot is None else zone_of(shoot)
                 self.watching.show([id_ for id_, _ in draft.entries("link")], self._names, zone)
             return self._document, self._names
+
+    def _as_late(self, document: Document) -> Document:
+        """The document at the newest revision, where nothing of it has changed since: it need not be read again."""
+        since = self.store.changes(document.revision) if document.revision != self.store.revision else ()
+        if not since or len(since) >= MOST_CHANGES or any(change.area == DOCUMENT for change in since):
+            return document
+        draft = replace(document.draft, revision=since[-1].revision)
+        return replace(document, draft=draft, used=draft if document.used is document.draft else document.used)
 
     def names(self) -> Names:
         """The names as they stand now."""

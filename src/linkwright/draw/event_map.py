@@ -15,8 +15,8 @@ from linkwright.draw.ground import View
 from linkwright.draw.ink import FAINT, INK, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import document, element, group, number, width_of, words
 
-#: A site's circle: where nobody is, and where most are [px].
-LEAST_R_PX, MOST_R_PX = 3.5, 13.0
+#: A site's circle: where nobody is, and where most are; the same where sites are close together [px].
+LEAST_R_PX, MOST_R_PX, CLOSE_R_PX = 3.0, 13.0, 7.0
 #: Room for labels at the sides, and over and under all sites; the picture's least and most height [px].
 SIDE_PX, OVER_PX = 74.0, 60.0
 LEAST_TALL_PX, MOST_TALL_PX = 260.0, 760.0
@@ -62,15 +62,17 @@ def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says:
     view = _view(sites, width_px, SIDE_PX, LEAST_TALL_PX)
     most = max((site.links for site in sites), default=0)
 
-    def spots() -> list[Spot]:
-        return [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most)) for one in sites]
+    def spots(most_px: float) -> list[Spot]:
+        return [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most, most_px)) for one in sites]
 
-    labels = list(_beside(sites, spots(), view))
+    where = spots(MOST_R_PX)
+    labels = list(_beside(sites, where, view))
     if any(label is None for label in labels):  # too close together: in columns at the sides
         side = COLUMN_PX + 24.0
         view = _view(sites, width_px, side, LINE_PX * (len(sites) // 2 + 2))
-        labels = list(_at_sides(sites, spots(), view))
-    tall, where = view.height_px, spots()
+        where = spots(CLOSE_R_PX)
+        labels = list(_at_sides(sites, where, view))
+    tall = view.height_px
     at = [f"{number(x)} {number(y)}" for x, y, _ in where]
     lines = "".join(f"M{at[a]}L{at[b]}" for a, b in joined)
     foot, under = _foot(view, width_px, tall, joined=bool(lines))
@@ -99,9 +101,9 @@ def _view(sites: Sequence[MapSite], width_px: float, side_px: float, least_px: f
     return View(west, (min(north) + max(north)) / 2.0 + tall / 2.0 / scale, scale, 0.0, 0.0, width_px, tall)
 
 
-def _radius(links: int, most: int) -> float:
+def _radius(links: int, most: int, most_px: float) -> float:
     """By its area as many times as large as there are links."""
-    return max(LEAST_R_PX, MOST_R_PX * math.sqrt(links / most)) if most and links else LEAST_R_PX
+    return max(LEAST_R_PX, most_px * math.sqrt(links / most)) if most and links else LEAST_R_PX
 
 
 def _spot(site: MapSite, x: float, y: float, r: float) -> str:
@@ -140,7 +142,7 @@ def _at_sides(sites: Sequence[MapSite], spots: Sequence[Spot], view: View) -> It
             top = min(max(free, spots[n][1] - LINE_PX / 2.0), last)
             free = top + LINE_PX
             text = cut(sites[n].label, COLUMN_PX)
-            wide = 1.15 * width_of(text, TEXT_PX)
+            wide = width_of(text, TEXT_PX)
             x = 2.0 if left else view.width_px - 2.0 - wide
             edge = 6.0 + wide if left else x - 4.0
             yield _Label(n, text, (x, top, x + wide, top + LINE_PX), (edge, top + LINE_PX / 2.0))
