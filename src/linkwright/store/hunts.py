@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Final, Literal, cast
 
 from sqlalchemy import Connection, Row, insert, select, update
@@ -14,7 +14,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import tables
 from linkwright.store.conflict import Conflict
 from linkwright.store.edits import Turn
-from linkwright.store.history import milliseconds, moment
+from linkwright.store.history import milliseconds, moment, of_area
 from linkwright.store.paths import fit
 from linkwright.store.values import clean_text
 
@@ -167,34 +167,40 @@ def do(
     """
     hunt = one_of(turn.connection, id_)
     if seen != hunt.deeds:
-        raise Conflict((HUNT, id_), hunt.state, hunt.who, hunt.since, "the hunt")
-    told: dict[str, Any] = {}
-    every = list(hunt.learnt)
-    if deed == "reopen":
-        if hunt.state != "closed":
-            raise InputError("this hunt is open")
-        verdict = ""
-    elif hunt.state != "open":
-        raise InputError("this hunt is closed; open it again first")
-    elif deed == "learn" and learnt is not None:
-        if len(every) >= MOST_LEARNT:
-            raise InputError(f"{MOST_LEARNT} things were found out in this hunt; close it, and begin another")
-        every.append(Learnt(learnt.kind, learnt.who, learnt.yes, learnt.dbm, when, turn.who))
-        told = _plain(every[-1])
-    elif deed == "take back":
-        if not every:
-            raise InputError("nothing was found out yet that could be taken back")
-        told = _plain(every.pop())
-    elif deed == "close":
+        last = of_area(turn.connection, HUNT, (hunt.start.crew or NOBODYS, id_))[-1]
+        raise Conflict((HUNT, id_), hunt.state, last.who, last.when, "the hunt")
+    every, told = _after(hunt, deed, learnt, when, turn.who)
+    if deed == "close":
         told = {"verdict": verdict}
     state = "closed" if deed == "close" else "open"
     row = {
         "state": state, "learnt": json.dumps([_plain(one) for one in every]), "deeds": hunt.deeds + 1,
-        "verdict": verdict, "who": hunt.who, "state_ms": milliseconds(when),
+        "verdict": verdict if deed == "close" else "", "who": hunt.who, "state_ms": milliseconds(when),
         "found": None if deed in ("learn", "take back") else tables.hunt.c.found,
     }  # fmt: skip
     turn.connection.execute(update(tables.hunt).where(tables.hunt.c.id == id_).values(**row))
     return one_of(turn.connection, id_), told
+
+
+def _after(
+    hunt: KeptHunt, deed: Deed, learnt: Learnt | None, when: datetime.datetime, who: str
+) -> tuple[list[Learnt], dict[str, Any]]:
+    """What is learnt after a deed, and what of that is to be told. Raises InputError where it cannot be done."""
+    every = list(hunt.learnt)
+    if deed == "reopen" and hunt.state == "open":
+        raise InputError("this hunt is open")
+    if deed != "reopen" and hunt.state != "open":
+        raise InputError("this hunt is closed; open it again first")
+    if deed == "learn" and learnt is not None:
+        if len(every) >= MOST_LEARNT:
+            raise InputError(f"{MOST_LEARNT} things were found out in this hunt; close it, and begin another")
+        every.append(replace(learnt, when=when, by=who))
+        return every, _plain(every[-1])
+    if deed == "take back":
+        if not every:
+            raise InputError("nothing was found out yet that could be taken back")
+        return every[:-1], _plain(every[-1])
+    return every, {}
 
 
 def _plain(learnt: Learnt) -> dict[str, Any]:
