@@ -10,9 +10,9 @@ from typing import Final, cast
 
 from linkwright.draw.bars import EDGE_PX, TEXT_PX
 from linkwright.draw.event_band import NARROW_PX, cut
-from linkwright.draw.ink import INK, OCHRE, PAPER, SOFT
+from linkwright.draw.ink import INK, OCHRE, SOFT
 from linkwright.draw.lanes import Head, head
-from linkwright.draw.svg import element, escape, group, number, width_of, words
+from linkwright.draw.svg import element, escape, number, width_of, words
 
 NAMES_PX: Final = 170.0
 #: A field: as wide as it has to be, as tall as a finger needs; where names stand over their rows, a line for them.
@@ -104,25 +104,21 @@ def _head(days: Sequence[datetime.date], left: float, wide: float, top: float) -
     return "".join(parts)
 
 
-def _shaded(x: float, y: float, wide: float, tall: float, share: float) -> str:
-    return element("rect", x=x, y=y, width=wide, height=tall, fill=PAPER) + element(
-        "rect", x=x, y=y, width=wide, height=tall, fill=INK, fill_opacity=number(0.04 + (DARKEST - 0.04) * share)
-    )
+def _shaded(x: float, y: float, wide: float, tall: float, share: float, **how: object) -> str:
+    opacity = number(0.04 + (DARKEST - 0.04) * share)
+    box = {"x": x, "y": y, "width": wide, "height": tall, "fill": INK, "fill_opacity": opacity}
+    return element("rect", **box, **how)  # type: ignore[arg-type]
 
 
 def _field(field: DayField, x: float, y: float, wide: float, most: int, *, first: bool) -> str:
-    middle = y + TALL_PX / 2.0
-    stroke = {"stroke": OCHRE, "stroke_width": 3.0} if field.here else {"stroke": "none"}
+    middle, centre = y + TALL_PX / 2.0, x + wide / 2.0
+    how = {"stroke": OCHRE, "stroke_width": 3.0} if field.here else {}
     drawn = [
-        _shaded(x + 1.5, y + 2.0, wide - 3.0, TALL_PX - 4.0, field.links / max(1, most)),
-        element("rect", x=x + 3.0, y=y + 3.5, width=wide - 6.0, height=TALL_PX - 7.0, fill="none", class_="hit",
-                **stroke),
-        words(x + wide / 2.0 + 2.0, middle + 5.0, str(field.links), size=TEXT_PX, anchor="end"),
-        head(cast(Head, field.worst), x + wide / 2.0 + 15.0, middle, 6.0),
-    ]  # fmt: skip
-    inside = group(drawn)
-    current = "true" if field.here else None
+        _shaded(x + 2.0, y + 2.5, wide - 4.0, TALL_PX - 5.0, field.links / max(1, most), class_="hit", **how),
+        words(centre + 2.0, middle + 5.0, str(field.links), size=TEXT_PX, anchor="end"),
+        head(cast(Head, field.worst), centre + 15.0, middle, 6.0),
+    ]
     return element(
-        "a", inside, href=field.href, class_="stretch", tabindex=0 if first else -1, aria_label=field.says,
-        aria_current=current,
+        "a", "".join(drawn), href=field.href, class_="stretch", tabindex=0 if first else -1, aria_label=field.says,
+        aria_current="true" if field.here else None,
     )  # fmt: skip
