@@ -143,7 +143,7 @@ def _at_sides(sites: Sequence[MapSite], spots: Sequence[Spot], view: View) -> It
             free = top + LINE_PX
             text = cut(sites[n].label, COLUMN_PX)
             wide = width_of(text, TEXT_PX)
-            x = 2.0 if left else view.width_px - 2.0 - wide
+            x = 2.0 if left else view.width_px - 9.0 - wide
             edge = 6.0 + wide if left else x - 4.0
             yield _Label(n, text, (x, top, x + wide, top + LINE_PX), (edge, top + LINE_PX / 2.0))
 
