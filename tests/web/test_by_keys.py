@@ -350,6 +350,39 @@ def give_crews(by: Keys) -> None:
     by.told("Told to everybody")
 
 
+def at_a_glance(by: Keys) -> None:
+    by.opens("/crews")
+    by.presses("The event in pictures")
+    by.shows("#answer", "carriers:")
+    by.to(r"[\d.]+ MHz, .*; planned")
+    first = by.says()[1]
+    by.key("ArrowDown")
+    assert re.match(r"[\d.]+ MHz", by.says()[1])
+    assert by.says()[1] != first
+    by.shows(".pinned", by.says()[1])
+    by.presses(r".*: \d+ links?, ")
+    by.shows("#h-band", "Carriers at")
+
+
+def in_the_way(by: Keys) -> None:
+    by.opens("/crews")
+    by.presses("Who is in the way")
+    by.to("Whose link")
+    by.key("ArrowDown")
+    by.types("What is the matter", "breaks up", "Enter")
+    by.told("Begun: ")
+    by.shows(".hunt", "Who it may be")
+    by.opens("/crews/hunts")  # from the top again
+    by.presses("Tell more of what was found out")
+    by.types("Level, dBm", "-82", "Enter")
+    by.told("Read: ")
+    by.shows(".hunt", "read at Pans: −82 dBm")
+    by.presses("Take back what was found out last")
+    by.told("Taken back: ")
+    by.types("What it was", "a loose plug", "Enter")
+    by.told("Closed: ")
+
+
 #: What is done for each row of the table in docs/pages.md.
 TASKS: Final[dict[str, Callable[[Keys], None]]] = {
     "begin a shoot": begin,
@@ -366,6 +399,8 @@ TASKS: Final[dict[str, Callable[[Keys], None]]] = {
     "see who is on what, and which link is the weakest": weakest,
     "know why a link is thin": why_thin,
     "give other crews carriers": give_crews,
+    "see a whole event at a glance": at_a_glance,
+    "find who is in the way at an event": in_the_way,
     "move a link: somebody is on my carrier": move,
     "keep a carrier": keep_carrier,
     "compare with another plan": compare,

@@ -329,6 +329,12 @@ FAULTS: dict[str, tuple[str, Any]] = {
     "mqtt": ("", lambda client: desk_of_client(client).works["mqtt"].begin(fails)),
     "osc": ("", lambda client: desk_of_client(client).works["osc"].begin(fails)),
     "fitting": ("", lambda client: desk_of_client(client).works["fitting"].begin(fails)),
+    "hunting": (
+        "linkwright.plan.hunt.narrowing.hunt",
+        lambda client: client.post(
+            "/crews/hunts/begin", json={"link": desk_of_client(client).store.document().entries("link")[0][0]}
+        ),
+    ),
     "airing": ("linkwright.desk.airing.Airing.turn", lambda _client: None),
 }
 

@@ -43,6 +43,7 @@ def run(
     from linkwright.desk.planned import planned_scene
     from linkwright.plan.hunt.case import Case
     from linkwright.plan.hunt.narrowing import hunt
+    from linkwright.plan.hunt.told import document
 
     read = load_shoot(shoot)
     khz = whole_khz(mhz)
@@ -54,7 +55,7 @@ def run(
         )  # fmt: skip
         found = hunt(planned.scene, planned.plan, case)
     if json:
-        print_json(_document(found))
+        print_json(document(found))
     else:
         _print(console(), case, found)
     raise typer.Exit(0 if found.ranked and found.ranked[0].probability > 0.5 else 1)
@@ -114,22 +115,6 @@ def _answer(text: str, scene: Scene) -> HuntAnswer:
     if who not in known:
         raise InputError(f'--answer names "{who}", which is no link or crew{did_you_mean(who, known)}')
     return HuntAnswer("off" if asked == "off" else "on", who, words[asked][said])
-
-
-def _document(found: Hunt) -> dict[str, Any]:
-    return {
-        "suspects": [
-            {
-                "kind": one.suspect.kind, "who": list(one.suspect.who), "says": one.suspect.says,
-                "probability": round(one.probability, 3), "level_dbm": round(one.suspect.level_dbm, 1),
-                "evidence": list(one.suspect.evidence),
-            }
-            for one in found.ranked
-        ],
-        "question": None if found.question is None else {
-            "off": found.question.who, "says": found.question.says, "bits": found.question.bits,
-        },
-    }  # fmt: skip
 
 
 def _print(out: Any, case: Case, found: Hunt) -> None:

@@ -15,6 +15,7 @@ from linkwright.shoot.catalogue import called, catalogue
 from linkwright.shoot.errors import InputError
 from linkwright.store import NOTICE, CrewRequest, Draft, Given, LoggedChange
 from linkwright.store.history import DOCUMENT
+from linkwright.store.hunts import HUNT, NOBODYS
 from linkwright.store.requests import REQUEST
 from linkwright.store.told import CARRIER
 
@@ -22,6 +23,8 @@ from linkwright.store.told import CARRIER
 ALL: Final = ""
 #: What of the job's header and of a site crews see.
 SEEN_OF_ALL: Final = {"shoot": ("title", "timezone", "date"), "site": ("name",)}
+#: What of a hunt the crew whose report it comes from sees: that somebody looks into it.
+HUNT_SEEN: Final = ("begin", "close", "reopen")
 #: Between the two types of a kit where one is chosen.
 AND: Final = " | "
 
@@ -84,6 +87,9 @@ def concerned(changes: Iterable[LoggedChange], draft: Draft) -> frozenset[str]:
     for change in changes:
         if change.area in (REQUEST, CARRIER):
             found.add(str(change.path[0]))
+        elif change.area == HUNT:
+            if change.what in HUNT_SEEN and change.path[0] != NOBODYS:
+                found.add(str(change.path[0]))
         elif change.area == "happening" and change.path[:1] == (NOTICE,):
             found.add(str(change.path[1]))
         elif change.area == DOCUMENT:

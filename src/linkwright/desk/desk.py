@@ -8,7 +8,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.desk.airing import Airing
@@ -16,8 +16,10 @@ from linkwright.desk.background import Background, WorkState
 from linkwright.desk.crews import concerned, given_of
 from linkwright.desk.current import site_now
 from linkwright.desk.document import Document, document_of
+from linkwright.desk.event import KeptDays
 from linkwright.desk.files import Files, Read
 from linkwright.desk.fitting import Fitting
+from linkwright.desk.hunting import Suspecting
 from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
@@ -32,6 +34,8 @@ from linkwright.desk.wrapping import Wrapping
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store
+from linkwright.store.history import DOCUMENT
+from linkwright.store.store import MOST_CHANGES
 from linkwright.store.watch import MISSED
 from linkwright.units import with_capital
 from linkwright.work.compiling import is_prepared, is_started, prepare
@@ -52,6 +56,7 @@ WORKS: Final = (
     ("laying", "laying the recordings along the readings", False),
     ("playing", "playing simulated readings", False),
     ("fitting", "looking whether a request would fit", False),
+    ("hunting", "looking who is in the way", False),
     ("mqtt", "taking readings from the broker", True),
     ("osc", "taking readings by OSC", True),
     ("airing", "the live sweep", True),
@@ -96,6 +101,8 @@ class Desk:
         self.watching.compiled = lambda: self.works["preparing"].state == WorkState()
         self.wrapping = Wrapping(self.store, self.listening.path, self.works["wrapping"], self.works["laying"])
         self.fitting = Fitting(self.planning, self.listeners, self.works["fitting"])
+        self.event = KeptDays()
+        self.hunting = Suspecting(self.store, self.listeners, self.works["hunting"])
         self.playing = Playing(self.watching.intake, self.works["playing"])
 
     def start(self) -> None:
@@ -118,7 +125,7 @@ class Desk:
             self.sources.stop()
         for work in self.works.values():
             work.stop()  # all at once: each may need a moment to come to an end
-        for name in ("preparing", "mqtt", "osc", "playing", "fitting", "wrapping", "laying"):
+        for name in ("preparing", "mqtt", "osc", "playing", "fitting", "hunting", "wrapping", "laying"):
             self.works[name].close()
         self.listening.close()
         self.watching.close()
@@ -131,6 +138,8 @@ class Desk:
     def document(self) -> tuple[Document, Names]:
         """The document and its names as they stand now."""
         with self._lock:
+            if self._document is not None:
+                self._document = self._as_late(self._document)
             if self._document is None or self._document.revision != self.store.revision:
                 draft = self.store.document()
                 if self._good is None and self.planning.made is not None:
@@ -144,6 +153,14 @@ class Desk:
                 zone = datetime.UTC if shoot is None else zone_of(shoot)
                 self.watching.show([id_ for id_, _ in draft.entries("link")], self._names, zone)
             return self._document, self._names
+
+    def _as_late(self, document: Document) -> Document:
+        """The document at the newest revision, where nothing of it has changed since: it need not be read again."""
+        since = self.store.changes(document.revision) if document.revision != self.store.revision else ()
+        if not since or len(since) >= MOST_CHANGES or any(change.area == DOCUMENT for change in since):
+            return document
+        draft = replace(document.draft, revision=since[-1].revision)
+        return replace(document, draft=draft, used=draft if document.used is document.draft else document.used)
 
     def names(self) -> Names:
         """The names as they stand now."""

@@ -11,6 +11,7 @@ from linkwright.desk.form.fields import shown
 from linkwright.desk.form.sections import field_at
 from linkwright.desk.names import Names
 from linkwright.store import LoggedChange
+from linkwright.store.hunts import HUNT
 from linkwright.store.requests import REQUEST, step_of
 
 #: Longest value that is told [characters].
@@ -30,7 +31,7 @@ class HistoryLine:
     """One change: its revision, when and by whom, what it is of, the values before and after, in words.
 
     way : "do", "undo", "redo". stands : it was not taken back. more : further values of the same change. back : it
-    can be taken back from here; what became of a request is on the page Crews.
+    can be taken back from here; what became of a request or a hunt is on the page Crews.
     """
 
     revision: int
@@ -56,6 +57,10 @@ def _line(change: LoggedChange, names: Names, *, stands: bool) -> HistoryLine:
         (before, _), (after, _) = step_of(change.stored_before), step_of(change.stored_after)
         what = f"request of {names.name_of(str(change.path[0]))}"
         return HistoryLine(change.revision, change.when, change.who, what, before, after, "do", True, 0, back=False)
+    if change.area == HUNT:
+        return HistoryLine(
+            change.revision, change.when, change.who, "a hunt", "", change.what, "do", True, 0, back=False
+        )
     paths = change.paths()
     first = change.part(paths[0]) if len(paths) > 1 else change
     what, before, after = _told(first, names)

@@ -1,18 +1,28 @@
-"""Stretches of time on an axis: calls and recordings, and the bar of a recording with its faults."""
+"""Stretches of time on an axis: its hours, calls and recordings, and the bar of a recording with its faults."""
 
 from __future__ import annotations
 
+import datetime
+import math
 from dataclasses import dataclass
 from typing import Final
 
-from linkwright.draw.ink import INK, MADDER, PAPER
-from linkwright.draw.svg import element, group
+from linkwright.draw.ink import FAINT, INK, MADDER, PAPER, SOFT
+from linkwright.draw.svg import element, group, width_of, words
+from linkwright.watch.diagnose.episodes import moment
+
+TEXT_PX: Final = 16
+EDGE_PX: Final = 14.0
 
 #: The bar of a recorded track under its lane, and the room over it [px].
 TRACK_PX: Final = 10.0
 TRACK_GAP_PX: Final = 5.0
 #: Marks and flags that are drawn of a lane or a strip; the table has all.
 MOST_MARKS: Final = 400
+#: Steps between times on the axis [s].
+STEPS_S: Final = (
+    0.1, 0.2, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +54,30 @@ class TimeAxis:
     def shows(self, from_ms: int, to_ms: int) -> bool:
         """Whether any of a stretch lies in the picture."""
         return to_ms >= self.from_ms and from_ms <= self.to_ms
+
+
+def hour_lines(axis: TimeAxis, zone: datetime.tzinfo, top: float, foot: float) -> str:
+    """Quiet lines at round times of a zone, printed under them."""
+    span_s = max(0.001, (axis.to_ms - axis.from_ms) / 1000.0)
+    wide = 100.0 if span_s < 20.0 else 86.0 if span_s < 900.0 else 66.0
+    most = max(2, int((axis.right - axis.left) / wide))
+    step_s = next((step for step in STEPS_S if span_s / step <= most), 86400 * math.ceil(span_s / most / 86400))
+    midnight = moment(axis.from_ms, zone).replace(hour=0, minute=0, second=0, microsecond=0)
+    base = round(midnight.timestamp() * 1000.0)
+    step_ms = round(1000 * step_s)
+    at = base + math.ceil((axis.from_ms - base) / step_ms) * step_ms
+    parts = [element("line", x1=axis.left, x2=axis.right, y1=foot, y2=foot, stroke=INK, stroke_width=1.0)]
+    while at <= axis.to_ms:
+        x, shown = axis.x(at), moment(at, zone)
+        label = f"{shown:%H:%M}" if step_s >= 60 else f"{shown:%H:%M:%S}"
+        if step_s < 1:
+            label += f".{shown.microsecond // 100_000}"
+        half = width_of(label, TEXT_PX) / 2.0
+        anchor = "start" if x - half < 2.0 else "end" if x + half > axis.right + EDGE_PX else "middle"
+        parts.append(element("line", x1=x, x2=x, y1=top, y2=foot + 5.0, stroke=FAINT, stroke_width=1.0))
+        parts.append(words(x, foot + 22.0, label, size=TEXT_PX, anchor=anchor, fill=SOFT))
+        at += step_ms
+    return "".join(parts)
 
 
 def sides(span: BarSpan, axis: TimeAxis) -> tuple[float, float]:

@@ -14,8 +14,19 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.draw.bars import MOST_MARKS, TRACK_GAP_PX, TRACK_PX, BarSpan, TimeAxis, bar, sides
-from linkwright.draw.ink import FAINT, INK, MADDER, OCHRE, PAPER, SOFT
+from linkwright.draw.bars import (
+    EDGE_PX,
+    MOST_MARKS,
+    TEXT_PX,
+    TRACK_GAP_PX,
+    TRACK_PX,
+    BarSpan,
+    TimeAxis,
+    bar,
+    hour_lines,
+    sides,
+)
+from linkwright.draw.ink import INK, MADDER, OCHRE, PAPER, SOFT
 from linkwright.draw.svg import element, escape, group, hatch, number, width_of, words, wrapped
 from linkwright.lengths import duration
 from linkwright.watch.diagnose.causes import CAUSES
@@ -23,8 +34,6 @@ from linkwright.watch.diagnose.episodes import DiagnosedEpisode, moment
 from linkwright.watch.figures.outline import Envelope
 from linkwright.watch.figures.statistics import Between
 
-TEXT_PX: Final = 16
-EDGE_PX: Final = 14.0
 NAMES_PX: Final = 150.0
 #: Below this width names stand over their lanes [px].
 NARROW_PX: Final = 640.0
@@ -36,30 +45,6 @@ NAME_LINE_PX: Final = 24.0
 FLAG_ROWS: Final = 3
 ROW_PX: Final = 24.0
 AXIS_PX: Final = 30.0
-#: Steps between times on the axis [s].
-STEPS_S: Final = (
-    0.1,
-    0.2,
-    0.5,
-    1,
-    2,
-    5,
-    10,
-    15,
-    30,
-    60,
-    120,
-    300,
-    600,
-    900,
-    1800,
-    3600,
-    7200,
-    10800,
-    21600,
-    43200,
-    86400,
-)
 #: Over more time than this, what nobody heard is a tick without a shape [ms].
 NEAR_MS: Final = 30 * 60_000
 #: Other faces than the one that is counted with are wider.
@@ -125,7 +110,7 @@ def drawn_timeline(timeline: Timeline, says: str, width_px: float = 1200.0) -> s
         if axis.shows(recording.from_ms, recording.to_ms):
             drawn, y = _recording(recording, axis, y, narrow=narrow)
             parts.append(drawn)
-    lines = [_hours(timeline, axis, top, y)]
+    lines = [hour_lines(axis, timeline.zone, top, y)]
     lines += [element("line", x1=x, x2=x, y1=at, y2=y, stroke=OCHRE, stroke_width=1.5) for x, at in poles]
     tall = y + AXIS_PX + EDGE_PX
     head = [
@@ -194,30 +179,6 @@ def _key(timeline: Timeline, width_px: float, top: float) -> tuple[str, float]:
 def _fit(text: str, room: float) -> str:
     most = max(3, int(room / width_of("x", TEXT_PX)))
     return text if len(text) <= most else f"{text[: most - 1]}\N{HORIZONTAL ELLIPSIS}"
-
-
-def _hours(timeline: Timeline, axis: TimeAxis, top: float, foot: float) -> str:
-    """Quiet lines at round times of the zone, printed under them."""
-    span_s = max(0.001, (timeline.to_ms - timeline.from_ms) / 1000.0)
-    wide = 100.0 if span_s < 20.0 else 86.0 if span_s < 900.0 else 66.0
-    most = max(2, int((axis.right - axis.left) / wide))
-    step_s = next((step for step in STEPS_S if span_s / step <= most), 86400 * math.ceil(span_s / most / 86400))
-    midnight = moment(timeline.from_ms, timeline.zone).replace(hour=0, minute=0, second=0, microsecond=0)
-    base = round(midnight.timestamp() * 1000.0)
-    step_ms = round(1000 * step_s)
-    at = base + math.ceil((timeline.from_ms - base) / step_ms) * step_ms
-    parts = [element("line", x1=axis.left, x2=axis.right, y1=foot, y2=foot, stroke=INK, stroke_width=1.0)]
-    while at <= timeline.to_ms:
-        x, shown = axis.x(at), moment(at, timeline.zone)
-        label = f"{shown:%H:%M}" if step_s >= 60 else f"{shown:%H:%M:%S}"
-        if step_s < 1:
-            label += f".{shown.microsecond // 100_000}"
-        half = width_of(label, TEXT_PX) / 2.0
-        anchor = "start" if x - half < 2.0 else "end" if x + half > axis.right + EDGE_PX else "middle"
-        parts.append(element("line", x1=x, x2=x, y1=top, y2=foot + 5.0, stroke=FAINT, stroke_width=1.0))
-        parts.append(words(x, foot + 22.0, label, size=TEXT_PX, anchor=anchor, fill=SOFT))
-        at += step_ms
-    return "".join(parts)
 
 
 def _calls(timeline: Timeline, axis: TimeAxis, top: float) -> tuple[str, float]:

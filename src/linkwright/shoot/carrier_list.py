@@ -230,7 +230,7 @@ def _place(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> tu
     called = [one for one in known if one.name.casefold() == named]
     latitude, longitude = _number(row, "latitude", line, name), _number(row, "longitude", line, name)
     if latitude is not None and longitude is not None and abs(latitude) <= 90.0 and abs(longitude) <= 180.0:
-        placed = [(_from_site(site, latitude, longitude), site) for site in called or known]
+        placed = [(from_site(site, latitude, longitude), site) for site in called or known]
         near = [(math.hypot(*at), n, at) for n, (at, _) in enumerate(placed) if at is not None]
         if near:
             distance, n, (east, north) = min(near)
@@ -242,7 +242,7 @@ def _place(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> tu
     return site, Point(x_m=spot[0] + ASSUMED_AWAY_M, y_m=spot[1]), True
 
 
-def _from_site(site: Site, latitude: float, longitude: float) -> tuple[float, float] | None:
+def from_site(site: Site, latitude: float, longitude: float) -> tuple[float, float] | None:
     """East and north of a site's origin [m], on a plane; None where the site has no position."""
     if site.latitude is None or site.longitude is None:
         return None

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from linkwright.store.happenings import Happening
     from linkwright.store.hatch import NOTICE, CrewShare, Hatch, Notice
     from linkwright.store.history import LoggedChange
+    from linkwright.store.hunts import HuntStart, HuntStep, KeptHunt, Learnt
     from linkwright.store.requests import CrewRequest, RequestStep, WantedLinks
     from linkwright.store.store import Store
     from linkwright.store.told import Given, ToldCarrier
@@ -30,6 +31,7 @@ FROM: Final = {
     "Away": "faults", "Happening": "happenings",
     "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "CrewShare": "hatch",
     "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "WantedLinks": "requests",
+    "HuntStart": "hunts", "HuntStep": "hunts", "KeptHunt": "hunts", "Learnt": "hunts",
     "Store": "store", "Given": "told", "ToldCarrier": "told",
 }  # fmt: skip
 
@@ -60,6 +62,10 @@ __all__ = [
     "Given",
     "Happening",
     "Hatch",
+    "HuntStart",
+    "HuntStep",
+    "KeptHunt",
+    "Learnt",
     "LoggedChange",
     "Notice",
     "Passing",

@@ -92,9 +92,13 @@ class Asking(Aside):
 
         return self._writing(who, job)
 
-    def carriers_told(self) -> list[ToldCarrier]:
-        """What every crew was told, the longest unanswered first."""
-        return self._reading(told.listed)
+    def carriers_told(self, calls: Collection[str] | None = None) -> list[ToldCarrier]:
+        """What every crew was told, in all calls or in some (by id), the longest unanswered first."""
+        return self._reading(lambda connection: told.listed(connection, calls=calls))
+
+    def carriers_were(self, calls: Collection[str]) -> dict[tuple[str, str], str]:
+        """How far links came in calls that are over (both by id), as crews ticked it: set or heard."""
+        return self._reading(lambda connection: told.were(connection, calls))
 
     def tell_carriers(
         self, given: Iterable[Given], who: str = "the plan", *, over: Collection[str] = ()

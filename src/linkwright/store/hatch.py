@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.zones import zones_of
-from linkwright.store import requests, told
+from linkwright.store import hunts, requests, told
 from linkwright.store.draft import Draft
 from linkwright.store.requests import CrewRequest, WantedLinks
 from linkwright.store.told import Act, ToldCarrier
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 #: All that a crew may see and do.
 SERVES: Final = frozenset(
-    {"crew", "own", "requests", "carriers", "notices", "now", "ask", "trouble", "give_back", "tick"}
+    {"crew", "own", "requests", "looked_into", "carriers", "notices", "now", "ask", "trouble", "give_back", "tick"}
 )
 #: The kind of happening that a coordinator tells all crews, or the one that it is about.
 NOTICE: Final = "notice"
@@ -98,6 +98,11 @@ class Hatch:
         """What the crew asked, oldest first."""
         self.own()
         return self.__store._reading(lambda connection: requests.listed(connection, self.crew))
+
+    def looked_into(self) -> frozenset[str]:
+        """The crew's own reports (by id) into whose cause somebody looks now."""
+        self.own()
+        return self.__store._reading(lambda connection: hunts.looked_into(connection, self.crew))
 
     def carriers(self) -> list[ToldCarrier]:
         """What the crew was told, the longest unanswered first."""

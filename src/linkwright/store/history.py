@@ -17,7 +17,7 @@ from linkwright.store.rows import packed, tree_of, unpacked
 
 DOCUMENT = "document"
 #: The areas whose changes are told on the page History.
-TOLD = (DOCUMENT, "request")
+TOLD = (DOCUMENT, "request", "hunt")
 #: The kind of change that is of several values at once.
 SEVERAL = "several"
 _c = tables.change.c
@@ -28,7 +28,7 @@ class LoggedChange:
     """One line of the change log.
 
     area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening", "request",
-        "carrier" (then only what and path tell, and of a request the states).
+        "carrier", "hunt" (then only what and path tell, and of a request the states).
     what : "set", "remove", "insert", "move", "replace", "several" (values at once; `path` is the first of them).
     way : "do", or that it took back ("undo") or did again ("redo") the change of revision `of`.
     """
@@ -198,8 +198,8 @@ def to_take_back(connection: Connection, revision: int) -> LoggedChange | None:
 
 
 def newest(connection: Connection, most: int, before: int | None) -> list[LoggedChange]:
-    """The newest changes of the document and of requests, newest first, at most so many; those before a revision,
-    where given."""
+    """The newest changes of the document, of requests and of hunts, newest first, at most so many; those before a
+    revision, where given."""
     query = select(tables.change).where(_c.area.in_(TOLD)).order_by(_c.revision.desc()).limit(most)
     query = query if before is None else query.where(_c.revision < before)
     return [_change(row) for row in connection.execute(query)]

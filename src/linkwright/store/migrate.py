@@ -15,7 +15,7 @@ from linkwright.store.faults import DAMAGED
 from linkwright.store.location import Location
 
 #: The kinds of store that were, oldest first; the last is this program's. A test holds Alembic to the same.
-KINDS = ("0001", "0002", "0003", "0004", "0005", "0006")
+KINDS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 #: PostgreSQL: two servers that start at once take turns ("Link" in ASCII).
 _TURN = APPLICATION_ID
 

@@ -12,12 +12,12 @@ from sqlalchemy import Connection
 
 from linkwright.shoot.errors import InputError
 from linkwright.store import edits, history
-from linkwright.store.asking import Asking
 from linkwright.store.backup import copy_into
 from linkwright.store.draft import Draft
 from linkwright.store.edits import Edit, Turn
 from linkwright.store.hatch import Hatch
 from linkwright.store.history import LoggedChange
+from linkwright.store.hunting import Hunting
 from linkwright.store.paths import checked
 from linkwright.store.undo import reverse
 from linkwright.store.values import plain
@@ -26,7 +26,7 @@ from linkwright.store.values import plain
 MOST_CHANGES = 1000
 
 
-class Store(Asking):
+class Store(Hunting):
     """One shoot in one file of SQLite, or in a PostgreSQL. Every method may be called from any thread.
 
     Who writes is answered when the change is on the disk. Paths are keys from the document's top; an entry of a
@@ -135,7 +135,7 @@ class Store(Asking):
         return self._reverse(who, "undo", lambda connection: history.to_take_back(connection, revision))
 
     def newest_changes(self, most: int, before: int | None = None) -> list[LoggedChange]:
-        """The newest changes of the document and of requests, newest first; those before a revision, if given."""
+        """The newest changes of the document, of requests and of hunts, newest first; those before a revision."""
         return self._reading(lambda connection: history.newest(connection, most, before))
 
     def names_given(self, after: int = 0) -> list[LoggedChange]:

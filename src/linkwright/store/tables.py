@@ -211,3 +211,28 @@ carrier = Table(
     Column("who", Text, nullable=False, server_default=""),
     Index("carrier_crew", "crew"),
 )
+
+#: What is hunted: where something is broken, what was learnt since, what is suspected (JSON), how it ended; who did
+#: what when stands in `change`.
+hunt = Table(
+    "hunt",
+    metadata,
+    Column("id", Text, primary_key=True),
+    Column("state", Text, nullable=False),
+    Column("site", Text, nullable=False),
+    Column("khz", Integer, nullable=False),
+    Column("broken_ms", BigInteger, nullable=False),
+    Column("link", Text, nullable=False, server_default=""),
+    Column("note", Text, nullable=False, server_default=""),
+    Column("request", Text, nullable=False, server_default=""),
+    Column("crew", Text, nullable=False, server_default=""),
+    Column("learnt", Text, nullable=False, server_default="[]"),
+    Column("deeds", Integer, nullable=False, server_default="1"),
+    Column("found", Text),
+    Column("verdict", Text, nullable=False, server_default=""),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("state_ms", BigInteger, nullable=False),
+    CheckConstraint("state IN ('open', 'closed')", name="hunt_state"),
+    Index("hunt_at", "at_ms"),
+)

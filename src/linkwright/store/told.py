@@ -8,12 +8,13 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from sqlalchemy import Connection, Row, and_, delete, insert, select, update
+from sqlalchemy import Connection, Row, and_, delete, insert, or_, select, update
 
 from linkwright.store import tables
 from linkwright.store.conflict import Conflict
 from linkwright.store.edits import Turn
 from linkwright.store.history import milliseconds, moment
+from linkwright.store.paths import path_of
 
 #: The area of the change log that tells of carriers; a path in it is the crew, the link and the call.
 CARRIER: Final = "carrier"
@@ -68,11 +69,14 @@ class ToldCarrier:
         return self.link, self.call
 
 
-def listed(connection: Connection, crew: str | None = None) -> list[ToldCarrier]:
-    """What all crews, or one, were told, the longest unanswered first."""
+def listed(
+    connection: Connection, crew: str | None = None, calls: Collection[str] | None = None
+) -> list[ToldCarrier]:
+    """What all crews, or one, were told, in all calls or in some (by id), the longest unanswered first."""
     table = tables.carrier
     query = select(table).order_by(table.c.told_ms, table.c.link, table.c.call)
     query = query if crew is None else query.where(table.c.crew == crew)
+    query = query if calls is None else query.where(table.c.call.in_(list(calls)))
     return [_told(row) for row in connection.execute(query)]
 
 
@@ -82,6 +86,25 @@ def _told(row: Row[Any]) -> ToldCarrier:
         row.crew, row.link, row.call, row.khz, row.before_khz, tuple(json.loads(row.spares)), row.power_mw,
         moment(row.told_ms), set_, heard, row.who,
     )  # fmt: skip
+
+
+def were(connection: Connection, calls: Collection[str]) -> dict[tuple[str, str], str]:
+    """How far links (by id) came in calls (by id) that are over, as crews ticked it: set or heard; the rest is left
+    out. What was told is kept no more then: the change log has it."""
+    log, found, last = tables.change.c, dict[tuple[str, str], str](), dict[tuple[str, str], str]()
+    ends = or_(*(log.path.like(f"%/{call}") for call in calls))
+    for row in connection.execute(
+        select(log.path, log.after).where(log.area == CARRIER, ends).order_by(log.revision)
+    ):
+        _, link, call = path_of(row.path)
+        key = link, call
+        if row.after in ("set", "heard"):
+            found[key] = row.after
+        elif row.after != last.get(key):  # told another carrier, or the tick was taken back
+            found.pop(key, None)
+        if row.after and row.after.isdecimal():
+            last[key] = row.after
+    return found
 
 
 def tell(turn: Turn, given: Iterable[Given], over: Collection[str], when: datetime.datetime) -> list[ToldCarrier]:

@@ -8,8 +8,10 @@ from linkwright.web.pages import (
     crews,
     day,
     edit,
+    event,
     ground,
     history,
+    hunts,
     live,
     own,
     places,
@@ -27,6 +29,6 @@ ROUTERS = tuple(
     page.router
     for page in (
         shoot, prepare, bag, edit, air, plan, carriers, ground, sound, recordings, day, setup, sheets, live, wrap,
-        history, connect, places, crews, own,
+        history, connect, places, crews, event, hunts, own,
     )
 )  # fmt: skip

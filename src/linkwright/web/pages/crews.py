@@ -80,6 +80,7 @@ def _context(request: Request) -> dict[str, Any]:
         "devices": {id_: devices.count(id_) for id_, _ in crews}, "lan": bool(pages_of(request).lan.urls),
         "counts": Counter(str(link.get("crew") or "") for _, link in draft.entries("link")), "mhz": mhz_text,
         "edits": person_of(request).may("edit"),
+        "hunted": {hunt.start.request for hunt in store.hunts() if hunt.state == "open"},
     }  # fmt: skip
 
 

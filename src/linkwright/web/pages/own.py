@@ -162,7 +162,8 @@ def _render(request: Request, template: str) -> Response:
     sheet = sheet_of(own, hatch.carriers(), hatch.requests(), now)
     context = {
         "person": person, "plain": pages_of(request).lan.plain, "job_title": own.title or "A new shoot", "own": own,
-        "sheet": sheet, "answer": sheet.answer, "notices": hatch.notices(), "kits": kits(_owned(own), own.region),
+        "sheet": sheet, "answer": sheet.answer, "notices": hatch.notices(),
+        "looked_into": hatch.looked_into(), "kits": kits(_owned(own), own.region),
         "zone": zoneinfo.ZoneInfo(own.timezone), "mhz": mhz_text,
     }  # fmt: skip
     return pages_of(request).templates.TemplateResponse(request, template, context, headers=KEEP_OUT)

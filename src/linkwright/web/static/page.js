@@ -40,7 +40,7 @@ function listen() {
   });
   on("changed", (told) => changed(told.revision));
   on("plan", (told) => planned(told.revision));
-  for (const what of ["live", "alarms", "air", "work", "listen", "readings", "own", "fitted"]) on(what, (told) => tell(what, told));
+  for (const what of ["live", "alarms", "air", "work", "listen", "readings", "own", "fitted", "hunted"]) on(what, (told) => tell(what, told));
   stream.addEventListener("behind", () => location.reload());
   stream.onerror = () => {
     probe();
