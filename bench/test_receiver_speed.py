@@ -21,7 +21,7 @@ from linkwright.air.passes import Passes
 from linkwright.air.tuning.recorded import RecordedTuner, recorded
 from linkwright.air.tuning.retuning import whole_band
 from linkwright.air.tuning.spectrum import levels_db, passband_of
-from linkwright.air.tuning.sweeping import Sweeping, Wanted
+from linkwright.air.tuning.sweeping import Sweeping, SweepWanted
 
 RATE_HZ, SIZE = 2.4e6, 256
 LOW_KHZ, HIGH_KHZ = 470_000.0, 694_000.0
@@ -42,9 +42,9 @@ def tuner(tmp_path_factory: pytest.TempPathFactory) -> RecordedTuner:
     return tuner
 
 
-def wanted() -> Wanted:
+def wanted() -> SweepWanted:
     ours = tuple((mine.khz - 100.0, mine.khz + 100.0) for mine in MINE)
-    return Wanted(LOW_KHZ, HIGH_KHZ, ours, look_s=LOOK_S)
+    return SweepWanted(LOW_KHZ, HIGH_KHZ, ours, look_s=LOOK_S)
 
 
 def test_one_pass(tuner: RecordedTuner, capsys: pytest.CaptureFixture[str]) -> None:

@@ -18,12 +18,12 @@ import pytest
 
 from linkwright.air.passes import Passes
 from linkwright.air.tuning import soapy
-from linkwright.air.tuning.sweeping import Sweeping, Wanted
+from linkwright.air.tuning.sweeping import Sweeping, SweepWanted
 from linkwright.air.tuning.tuner import TunerGone
 from linkwright.shoot.errors import InputError
 
 STAND_IN = Path(__file__).parent / "soapy"
-WANTED = Wanted(599_800.0, 602_200.0, look_s=0.01)
+WANTED = SweepWanted(599_800.0, 602_200.0, look_s=0.01)
 
 
 @pytest.fixture

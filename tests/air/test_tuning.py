@@ -15,7 +15,7 @@ from linkwright.air.passes import Passes
 from linkwright.air.sweep import Sweep
 from linkwright.air.tuning.recorded import RecordedTuner, recorded
 from linkwright.air.tuning.spectrum import Samples, levels_db
-from linkwright.air.tuning.sweeping import Sweeping, Wanted
+from linkwright.air.tuning.sweeping import Sweeping, SweepWanted
 from linkwright.air.tuning.tuner import TunerGone
 from linkwright.shoot.errors import InputError
 
@@ -46,7 +46,7 @@ def power_db(sweep: Sweep, hz: float) -> float:
 
 @pytest.mark.parametrize("offset_db", [None, -31.5])
 def test_tones_come_out_where_and_as_strong_as_they_were_put(folder: Path, offset_db: float | None) -> None:
-    for sweep in sweeps(Sweeping(recorded(str(folder)), Wanted(offset_db=offset_db))):
+    for sweep in sweeps(Sweeping(recorded(str(folder)), SweepWanted(offset_db=offset_db))):
         assert sweep.unit == ("dB" if offset_db is None else "dBm")
         for hz, level_db in TONES:
             near = np.flatnonzero(np.abs(sweep.frequencies_khz - hz / 1e3) < 50.0)
@@ -57,7 +57,7 @@ def test_tones_come_out_where_and_as_strong_as_they_were_put(folder: Path, offse
 
 def test_neither_the_line_in_the_middle_nor_the_edges_are_used(folder: Path) -> None:
     """The line of -12 dB stands in the middle of every look, and in no bin; every bin is looked at."""
-    (first, *_) = sweeps(Sweeping(recorded(str(folder)), Wanted()))
+    (first, *_) = sweeps(Sweeping(recorded(str(folder)), SweepWanted()))
     level = first.levels_db[0]
     tones = np.any([np.abs(first.frequencies_khz - hz / 1e3) < 80.0 for hz, _ in TONES], axis=0)
     assert np.nanmax(level[~tones]) < -75.0
@@ -69,7 +69,7 @@ def test_neither_the_line_in_the_middle_nor_the_edges_are_used(folder: Path) -> 
 
 
 def test_the_band_that_is_asked_for_and_finer_bins(folder: Path) -> None:
-    sweeping = Sweeping(recorded(str(folder)), Wanted(600_200.0, 601_000.0, resolution_khz=3.0))
+    sweeping = Sweeping(recorded(str(folder)), SweepWanted(600_200.0, 601_000.0, resolution_khz=3.0))
     (first, *_) = sweeps(sweeping)
     assert first.frequencies_khz[0] == pytest.approx(600_200.0, abs=first.step_khz)
     assert first.frequencies_khz[-1] == pytest.approx(601_000.0, abs=first.step_khz)
@@ -79,7 +79,7 @@ def test_the_band_that_is_asked_for_and_finer_bins(folder: Path) -> None:
 
 def test_ours_are_looked_at_in_every_round_and_all_within_the_time(folder: Path) -> None:
     said: list[str] = []
-    wanted = Wanted(ours=((601_200.0, 601_300.0),), within_s=0.4, look_s=0.01)
+    wanted = SweepWanted(ours=((601_200.0, 601_300.0),), within_s=0.4, look_s=0.01)
     sweeping = Sweeping(RecordedTuner("band", recorded(str(folder)).recordings, loops=True), wanted, said.append)
     found = sweeps(sweeping, 40)
     assert sweeping.plan is not None
@@ -98,12 +98,12 @@ def test_ours_are_looked_at_in_every_round_and_all_within_the_time(folder: Path)
 
 
 def test_a_recording_that_ends_leaves_its_last_round(folder: Path) -> None:
-    sweeping = Sweeping(recorded(str(folder)), Wanted(look_s=0.03))
+    sweeping = Sweeping(recorded(str(folder)), SweepWanted(look_s=0.03))
     assert len(sweeps(sweeping)) == 3  # 0.1 s of each hold three looks
     assert sweeping.rest() == b""
     tuner = recorded(str(folder))
     tuner.look(CENTRES[4], 90_000)
-    sweeping = Sweeping(tuner, Wanted(look_s=0.03))
+    sweeping = Sweeping(tuner, SweepWanted(look_s=0.03))
     assert sweeps(sweeping) == []
     (last,) = Passes("band", sweeping.options).feed(sweeping.rest())
     assert 0.3 < np.isfinite(last.levels_db).mean() < 0.8
@@ -154,7 +154,7 @@ class Faulty:
 
 def test_lost_and_overdriven_looks_are_left_out_and_told_and_the_rest_goes_on() -> None:
     said: list[str] = []
-    sweeping = Sweeping(Faulty({3}, {2, 9}, 0), Wanted(599_800.0, 602_200.0), said.append)
+    sweeping = Sweeping(Faulty({3}, {2, 9}, 0), SweepWanted(599_800.0, 602_200.0), said.append)
     first, *more = sweeps(sweeping, 4)
     assert 0.4 < np.isfinite(first.levels_db).mean() < 1.0
     assert np.isfinite(more[-1].levels_db).all()
@@ -165,7 +165,7 @@ def test_lost_and_overdriven_looks_are_left_out_and_told_and_the_rest_goes_on() 
 
 
 def test_a_receiver_that_goes_says_so_and_what_was_seen_is_kept() -> None:
-    sweeping = Sweeping(Faulty(set(), set(), 13), Wanted(599_800.0, 602_200.0))
+    sweeping = Sweeping(Faulty(set(), set(), 13), SweepWanted(599_800.0, 602_200.0))
     with pytest.raises(TunerGone, match="still plugged in"):
         sweeps(sweeping)
     assert sweeping.rest()
@@ -173,7 +173,7 @@ def test_a_receiver_that_goes_says_so_and_what_was_seen_is_kept() -> None:
 
 def test_frequencies_are_those_where_the_receiver_is_tuned_indeed() -> None:
     """Its steps are coarse: it stands 30 kHz off what was asked for, and says so."""
-    sweeping = Sweeping(Faulty(set(), set(), 0, off_hz=30e3), Wanted(599_800.0, 602_200.0))
+    sweeping = Sweeping(Faulty(set(), set(), 0, off_hz=30e3), SweepWanted(599_800.0, 602_200.0))
     (first, *_) = sweeps(sweeping, 1)
     for hz, level_db in TONES:
         if np.isfinite(first.levels_db[0, np.abs(first.frequencies_khz - hz / 1e3) < 30.0]).all():
@@ -184,20 +184,20 @@ def test_frequencies_are_those_where_the_receiver_is_tuned_indeed() -> None:
 @pytest.mark.parametrize(
     ("wanted", "says"),
     [
-        (Wanted(), "give --from-mhz and --to-mhz"),
-        (Wanted(600_000.0, 600_000.0), "has 1 bins"),
-        (Wanted(1e5, 3e6), "expected 2 to 250000"),
-        (Wanted(6e5, 601e3, resolution_khz=0.001), "too fine"),
-        (Wanted(6e5, 601e3, resolution_khz=900.0), "leave nothing"),
+        (SweepWanted(), "give --from-mhz and --to-mhz"),
+        (SweepWanted(600_000.0, 600_000.0), "has 1 bins"),
+        (SweepWanted(1e5, 3e6), "expected 2 to 250000"),
+        (SweepWanted(6e5, 601e3, resolution_khz=0.001), "too fine"),
+        (SweepWanted(6e5, 601e3, resolution_khz=900.0), "leave nothing"),
     ],
 )
-def test_what_cannot_be_is_one_sentence(wanted: Wanted, says: str) -> None:
+def test_what_cannot_be_is_one_sentence(wanted: SweepWanted, says: str) -> None:
     with pytest.raises(InputError, match=says):
         Sweeping(Faulty(set(), set(), 0), wanted)
 
 
 def test_less_time_than_a_pass_takes_is_refused_when_that_is_known() -> None:
-    sweeping = Sweeping(Faulty(set(), set(), 0), Wanted(599_800.0, 602_200.0, within_s=0.05))
+    sweeping = Sweeping(Faulty(set(), set(), 0), SweepWanted(599_800.0, 602_200.0, within_s=0.05))
     with pytest.raises(InputError, match=r"all of the band takes 0\.\d\d s, found 0\.05 s"):
         sweeps(sweeping)
 
@@ -212,13 +212,13 @@ def test_recordings_that_are_not_of_one_kind(folder: Path, tmp_path: Path) -> No
     with pytest.raises(InputError, match="expected 2000000 complex ones"):
         recorded(str(tmp_path))
     with pytest.raises(InputError, match="no recording lies in the band"):
-        sweeps(Sweeping(recorded(str(folder)), Wanted(7e5, 701e3)))
+        sweeps(Sweeping(recorded(str(folder)), SweepWanted(7e5, 701e3)))
 
 
 def test_other_carriers_are_followed_from_the_end_of_the_rounds_on(folder: Path) -> None:
     tuner = RecordedTuner("band", recorded(str(folder)).recordings, loops=True)
     said: list[str] = []
-    sweeping = Sweeping(tuner, Wanted(within_s=0.4, look_s=0.01), said.append)
+    sweeping = Sweeping(tuner, SweepWanted(within_s=0.4, look_s=0.01), said.append)
     lines = sweeping.lines()
     passes = Passes("band", sweeping.options)
     for _ in range(2):
@@ -236,7 +236,7 @@ def test_a_machine_that_becomes_slow_plans_anew_so_that_all_is_seen_in_time() ->
     said: list[str] = []
     tuner = Faulty(set(), set(), 0)
     ours = ((600_420.0, 600_520.0),)
-    sweeping = Sweeping(tuner, Wanted(599_800.0, 604_000.0, ours, within_s=0.3), said.append)
+    sweeping = Sweeping(tuner, SweepWanted(599_800.0, 604_000.0, ours, within_s=0.3), said.append)
     lines = sweeping.lines()
     next(lines)
     next(lines)

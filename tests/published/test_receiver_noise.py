@@ -10,7 +10,7 @@ from scipy.constants import Boltzmann
 from tests.air.recorded_band import Band
 
 from linkwright.air.tuning.spectrum import levels_db, passband_of
-from linkwright.air.tuning.sweeping import Sweeping, Wanted
+from linkwright.air.tuning.sweeping import Sweeping, SweepWanted
 
 HARRIS = "F. J. Harris, Proc. IEEE 66 (1978) 51, table 1: the Hann window's equivalent noise bandwidth, 1.50 bins"
 KTB = "exact, k T B (Nyquist 1928; k of the SI, 290 K) in 1.5 bins of Hann, on simulated noise (numpy's generator)"
@@ -49,7 +49,7 @@ class Resistor:
 @pytest.mark.arithmetic(KTB)
 def test_thermal_noise_in_a_bin_of_a_sweep() -> None:
     """-173.98 dBm/Hz in 14.06 kHz: -132.50 dBm."""
-    sweeping = Sweeping(Resistor(-70.0), Wanted(600_000.0, 610_000.0, offset_db=-70.0))
+    sweeping = Sweeping(Resistor(-70.0), SweepWanted(600_000.0, 610_000.0, offset_db=-70.0))
     line = next(sweeping.lines())
     mean_dbm = 10.0 * math.log10(np.mean(10.0 ** (np.array(line.split(b","), np.float64) / 10.0)))
     assert sweeping.options.resolution_khz == pytest.approx(14.0625)

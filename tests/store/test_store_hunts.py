@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import Conflict, HuntStart, KeptHunt, Learnt, Store
+from linkwright.store import Conflict, HuntFact, HuntStart, KeptHunt, Store
 
 SINCE = datetime.datetime(2027, 5, 14, 9, 5, tzinfo=datetime.UTC)
 START = HuntStart("i1", 531_475, SINCE, "i2", "breaks up", "q1", "i3")
@@ -22,8 +22,8 @@ def test_a_hunt_is_kept_as_it_was_told(place: str) -> None:
     with Store.open(place, create=True) as store:
         hunt = store.begin_hunt(START, "Potter")
         assert hunt.start == START
-        hunt = store.learn(hunt.id, hunt.deeds, Learnt("off", "i9", yes=True), "Weaver")
-        hunt = store.learn(hunt.id, hunt.deeds, Learnt("read", "i1", dbm=None), "Weaver")
+        hunt = store.learn(hunt.id, hunt.deeds, HuntFact("off", "i9", yes=True), "Weaver")
+        hunt = store.learn(hunt.id, hunt.deeds, HuntFact("read", "i1", dbm=None), "Weaver")
         store.keep_found(hunt, {"suspects": [], "question": None})
         hunt = store.close_hunt(hunt.id, hunt.deeds, "a stranger", "Potter")
     with Store.open(place) as store:
@@ -40,7 +40,7 @@ def test_a_hunt_is_kept_as_it_was_told(place: str) -> None:
 def test_of_two_who_saw_the_same_the_second_hears_so(place: str) -> None:
     with Store.open(place, create=True) as store:
         hunt = store.begin_hunt(START, "Potter")
-        store.learn(hunt.id, hunt.deeds, Learnt("on", "i9"), "Cook")
+        store.learn(hunt.id, hunt.deeds, HuntFact("on", "i9"), "Cook")
         with pytest.raises(Conflict) as late:
             store.close_hunt(hunt.id, hunt.deeds, "a stranger", "Weaver")
         assert late.value.who == "Cook"
@@ -67,7 +67,7 @@ def test_a_report_is_looked_into_once_and_its_crew_alone_hears_of_it(place: str)
 
 def done(store: Store, hunt: KeptHunt, deed: str) -> KeptHunt:
     if deed == "learn":
-        return store.learn(hunt.id, hunt.deeds, Learnt("on", "i9"), "x")
+        return store.learn(hunt.id, hunt.deeds, HuntFact("on", "i9"), "x")
     if deed == "unlearn":
         return store.unlearn(hunt.id, hunt.deeds, "x")
     if deed == "close":

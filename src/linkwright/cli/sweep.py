@@ -97,12 +97,12 @@ def run(
         columns,
         lasted_s,
     )
-    from linkwright.cli.sweep_tuned import Asked, asked_of
+    from linkwright.cli.sweep_tuned import TunedSweep, asked_of
     from linkwright.shoot.errors import InputError
 
     asked = asked_of(
         live,
-        Asked(receiver, samples, rate_hz, gain_db, level_offset_db, look_ms, settle_ms, all_within_s, off_ppm),
+        TunedSweep(receiver, samples, rate_hz, gain_db, level_offset_db, look_ms, settle_ms, all_within_s, off_ppm),
     )
     if not file and asked is None:
         raise InputError("found no file; expected sweeps, recordings or -, or --live with --receiver or --samples")

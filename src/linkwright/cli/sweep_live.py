@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 from urllib.parse import urlsplit
 
-from linkwright.cli.sweep_tuned import Asked, Coming, tuned
+from linkwright.cli.sweep_tuned import Coming, TunedSweep, tuned
 from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,7 +32,9 @@ MOST_WAITING: Final = 6 * 1024 * 1024
 MOST_TOLD: Final = 1_000
 
 
-def watch(named: Sequence[str], options: ReadOptions, shoot: str | None, asked: Asked | None, as_json: bool) -> int:
+def watch(
+    named: Sequence[str], options: ReadOptions, shoot: str | None, asked: TunedSweep | None, as_json: bool
+) -> int:
     """Read until nothing more comes or Ctrl-C. 0: every row was read, 1: some were refused.
 
     asked : the receiver, or recordings in its place, that rows are made of.

@@ -39,7 +39,7 @@ class Coming:
 
 
 @dataclass(frozen=True)
-class Asked:
+class TunedSweep:
     """What the command line asks of a receiver (its arguments) or of recordings (`samples`, where they are)."""
 
     receiver: str | None
@@ -53,7 +53,7 @@ class Asked:
     off_ppm: float | None = None
 
 
-def asked_of(live: bool, asked: Asked) -> Asked | None:
+def asked_of(live: bool, asked: TunedSweep) -> TunedSweep | None:
     """What is asked; None where no receiver is. Raises InputError for options that do not go together."""
     given = {f"--{name.replace('_', '-')}" for name, value in vars(asked).items() if value is not None}
     if asked.receiver is None and asked.samples is None:
@@ -71,13 +71,13 @@ def asked_of(live: bool, asked: Asked) -> Asked | None:
 
 
 @contextmanager
-def tuned(asked: Asked, options: ReadOptions, stated: set[str], mine: Sequence[Mine]) -> Iterator[Coming]:
+def tuned(asked: TunedSweep, options: ReadOptions, stated: set[str], mine: Sequence[Mine]) -> Iterator[Coming]:
     """The rows of a receiver that is open meanwhile. Raises InputError."""
-    from linkwright.air.tuning.sweeping import LOOK_S, Sweeping, Wanted
+    from linkwright.air.tuning.sweeping import LOOK_S, Sweeping, SweepWanted
 
     if wrong := stated - STATED:
         raise InputError(f"{_option(min(wrong))} is for rows of other programs; a receiver's are known")
-    wanted = Wanted(
+    wanted = SweepWanted(
         options.from_khz, options.to_khz,
         tuple(each.edges_khz for each in mine),
         asked.all_within_s, LOOK_S if asked.look_ms is None else asked.look_ms / 1e3, options.resolution_khz,
@@ -96,7 +96,7 @@ def _option(name: str) -> str:
     return f"--{name.replace('_khz', '-khz').replace('_', '-')}"
 
 
-def _tuner(asked: Asked) -> Tuner:
+def _tuner(asked: TunedSweep) -> Tuner:
     settle_s = None if asked.settle_ms is None else asked.settle_ms / 1e3
     if asked.samples is not None:
         from linkwright.air.tuning.recorded import recorded

@@ -12,7 +12,7 @@ from linkwright.desk.names import Names
 from linkwright.desk.snapshot import Made
 from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError
-from linkwright.store import HuntStart, KeptHunt, Learnt, Store
+from linkwright.store import HuntFact, HuntStart, KeptHunt, Store
 from linkwright.units import mhz_text
 
 if TYPE_CHECKING:
@@ -127,7 +127,7 @@ class Suspecting:
             self.listeners.tell("hunted", {"hunt": kept.id})
 
 
-def told_of(learnt: Learnt, names: Names) -> str:
+def told_of(learnt: HuntFact, names: Names) -> str:
     """What was found out, as a sentence without its stop."""
     who = names.name_of(learnt.who)
     if learnt.kind == "read":
@@ -156,7 +156,7 @@ def steps_of(store: Store, hunt: KeptHunt, names: Names) -> Iterator[tuple[datet
         said = str(step.told.get("note") or step.told.get("verdict") or "")
         if "kind" in step.told:
             plain = {key: step.told[key] for key in ("kind", "who", "yes", "dbm")}
-            said = told_of(Learnt(**plain), names)
+            said = told_of(HuntFact(**plain), names)
         yield step.when, step.who, f"{DEEDS[step.deed]}{f': {said}' if said else ''}"
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from linkwright.store.happenings import Happening
     from linkwright.store.hatch import NOTICE, CrewShare, Hatch, Notice
     from linkwright.store.history import LoggedChange
-    from linkwright.store.hunts import HuntStart, HuntStep, KeptHunt, Learnt
+    from linkwright.store.hunts import HuntFact, HuntStart, HuntStep, KeptHunt
     from linkwright.store.requests import CrewRequest, RequestStep, WantedLinks
     from linkwright.store.store import Store
     from linkwright.store.told import Given, ToldCarrier
@@ -31,7 +31,7 @@ FROM: Final = {
     "Away": "faults", "Happening": "happenings",
     "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "CrewShare": "hatch",
     "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "WantedLinks": "requests",
-    "HuntStart": "hunts", "HuntStep": "hunts", "KeptHunt": "hunts", "Learnt": "hunts",
+    "HuntStart": "hunts", "HuntStep": "hunts", "KeptHunt": "hunts", "HuntFact": "hunts",
     "Store": "store", "Given": "told", "ToldCarrier": "told",
 }  # fmt: skip
 
@@ -62,10 +62,10 @@ __all__ = [
     "Given",
     "Happening",
     "Hatch",
+    "HuntFact",
     "HuntStart",
     "HuntStep",
     "KeptHunt",
-    "Learnt",
     "LoggedChange",
     "Notice",
     "Passing",

@@ -10,7 +10,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import history, hunts
 from linkwright.store.asking import Asking
 from linkwright.store.edits import Turn
-from linkwright.store.hunts import HUNT, NOBODYS, Deed, HuntStart, HuntStep, KeptHunt, Learnt
+from linkwright.store.hunts import HUNT, NOBODYS, Deed, HuntFact, HuntStart, HuntStep, KeptHunt
 
 
 class Hunting(Asking):
@@ -44,7 +44,7 @@ class Hunting(Asking):
 
         return self._writing(who, job)
 
-    def learn(self, hunt_id: str, seen: int, learnt: Learnt, who: str) -> KeptHunt:
+    def learn(self, hunt_id: str, seen: int, learnt: HuntFact, who: str) -> KeptHunt:
         """Something was found out. Raises Conflict where the hunt is not as it was `seen` (its deeds)."""
         if learnt.dbm is not None and not -150.0 <= learnt.dbm <= 20.0:
             raise InputError("a level read is from -150 to 20 dBm")

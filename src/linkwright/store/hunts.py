@@ -46,7 +46,7 @@ class HuntStart:
 
 
 @dataclass(frozen=True, slots=True)
-class Learnt:
+class HuntFact:
     """One thing that was found out, with when and by whom: with the transmitters of `who` (an id) off, it was still
     broken (`yes`) or not ("off"); he is on or not ("on"); a level was read on the carrier at `who`, a site ("read",
     [dBm], None: nothing was heard)."""
@@ -67,7 +67,7 @@ class KeptHunt:
     id: str
     state: HuntState
     start: HuntStart
-    learnt: tuple[Learnt, ...]
+    learnt: tuple[HuntFact, ...]
     deeds: int
     found: Mapping[str, Any] | None
     verdict: str
@@ -148,8 +148,8 @@ def _hunt(row: Row[Any]) -> KeptHunt:
     )  # fmt: skip
 
 
-def _learnt(plain: Mapping[str, Any]) -> Learnt:
-    return Learnt(**{**plain, "when": moment(plain["when"]) if plain["when"] else None})
+def _learnt(plain: Mapping[str, Any]) -> HuntFact:
+    return HuntFact(**{**plain, "when": moment(plain["when"]) if plain["when"] else None})
 
 
 def do(
@@ -158,7 +158,7 @@ def do(
     seen: int,
     deed: Deed,
     when: datetime.datetime,
-    learnt: Learnt | None = None,
+    learnt: HuntFact | None = None,
     verdict: str = "",
 ) -> tuple[KeptHunt, dict[str, Any]]:
     """The hunt after a deed, where there were as many deeds as the person saw; and what of the deed is to be told.
@@ -183,8 +183,8 @@ def do(
 
 
 def _after(
-    hunt: KeptHunt, deed: Deed, learnt: Learnt | None, when: datetime.datetime, who: str
-) -> tuple[list[Learnt], dict[str, Any]]:
+    hunt: KeptHunt, deed: Deed, learnt: HuntFact | None, when: datetime.datetime, who: str
+) -> tuple[list[HuntFact], dict[str, Any]]:
     """What is learnt after a deed, and what of that is to be told. Raises InputError where it cannot be done."""
     every = list(hunt.learnt)
     if deed == "reopen" and hunt.state == "open":
@@ -203,7 +203,7 @@ def _after(
     return every, {}
 
 
-def _plain(learnt: Learnt) -> dict[str, Any]:
+def _plain(learnt: HuntFact) -> dict[str, Any]:
     when = None if learnt.when is None else milliseconds(learnt.when)
     return {**asdict(learnt), "when": when}
 

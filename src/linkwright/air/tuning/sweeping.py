@@ -39,7 +39,7 @@ AGAIN: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class SweepWanted:
     """What is looked at: from, to [kHz], None for all that recordings hold; ours: lowest and highest [kHz] of each;
     within how long all comes again [s]; one look [s]; noise bandwidth of a bin [kHz]; what turns levels over full
     scale into dBm [dB], None where that is not known."""
@@ -61,7 +61,7 @@ class Sweeping:
     """
 
     tuner: Tuner
-    wanted: Wanted
+    wanted: SweepWanted
     tell: Callable[[str], None] = field(default=lambda _says: None)
     looks: int = 0
     lost: int = 0

@@ -24,7 +24,7 @@ from linkwright.desk.hunting import (
 )
 from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
-from linkwright.store import HuntStart, KeptHunt, Learnt
+from linkwright.store import HuntFact, HuntStart, KeptHunt
 from linkwright.units import khz_from_mhz, mhz_text, number_word, with_capital
 from linkwright.web.answers import RequestBody, anew, desk_of, file_response, render, snapshot_of
 
@@ -36,7 +36,7 @@ Text = Annotated[str, Bounded(max_length=2000)]
 Number = Annotated[str, Bounded(max_length=20)]
 
 
-class Begun(RequestBody):
+class NewHunt(RequestBody):
     """What is broken: where, which link or which carrier, since when, what is said of it, whose report it is."""
 
     site: Id = ""
@@ -54,21 +54,21 @@ class OfHunt(RequestBody):
     seen: Annotated[int, Bounded(ge=0, le=2**31)]
 
 
-class Answered(OfHunt):
+class HuntAnswer(OfHunt):
     """What was found out: with `who` (a name) off, or whether he is on."""
 
     who: Annotated[str, Bounded(max_length=200)]
     what: Literal["off broken", "off clear", "on yes", "on no"]
 
 
-class Read(OfHunt):
+class LevelRead(OfHunt):
     """A level that was read on the carrier at a site with our own transmitter off; empty: nothing was heard."""
 
     site: Id
     dbm: Number = ""
 
 
-class Ended(OfHunt):
+class HuntVerdict(OfHunt):
     """How a hunt ended."""
 
     verdict: Text = ""
@@ -144,7 +144,7 @@ def as_file(request: Request, of: IdAsked) -> Response:
 
 
 @router.post("/crews/hunts/begin")
-def begin(request: Request, begun: Begun) -> dict[str, Any]:
+def begin(request: Request, begun: NewHunt) -> dict[str, Any]:
     """Begin a hunt: of a link or a carrier, or of what a crew reported."""
     store, snapshot = desk_of(request).store, snapshot_of(request)
     since, crew, link, note = moment_of(begun.since, snapshot.zone, store.now()), "", begun.link, begun.note
@@ -174,27 +174,27 @@ def _done(request: Request, says: str, hunt: KeptHunt) -> dict[str, Any]:
 
 
 @router.post("/crews/hunts/answer")
-def answer(request: Request, told: Answered) -> dict[str, Any]:
+def answer(request: Request, told: HuntAnswer) -> dict[str, Any]:
     """Something was found out about somebody."""
     names = snapshot_of(request).names
     kind, word = told.what.split()
     who = id_named(told.who, names)
     if who == told.who and names.name_of(who) == who:
         raise InputError(f'"{told.who}" is no link or crew of the job')
-    learnt = Learnt("off" if kind == "off" else "on", who, word in ("broken", "yes"))
+    learnt = HuntFact("off" if kind == "off" else "on", who, word in ("broken", "yes"))
     store, by = desk_of(request).store, person_of(request).name
     return _done(request, "Found out", store.learn(told.hunt, told.seen, learnt, by))
 
 
 @router.post("/crews/hunts/read")
-def read(request: Request, told: Read) -> dict[str, Any]:
+def read(request: Request, told: LevelRead) -> dict[str, Any]:
     """A level was read on the carrier at a site."""
     try:
         dbm = float(told.dbm.replace("\N{MINUS SIGN}", "-").replace(",", ".")) if told.dbm.strip() else None
     except ValueError:
         raise InputError(f'"{told.dbm}" is no level; expected dBm such as -82, or nothing') from None
     store, by = desk_of(request).store, person_of(request).name
-    return _done(request, "Read", store.learn(told.hunt, told.seen, Learnt("read", told.site, dbm=dbm), by))
+    return _done(request, "Read", store.learn(told.hunt, told.seen, HuntFact("read", told.site, dbm=dbm), by))
 
 
 @router.post("/crews/hunts/unlearn")
@@ -214,7 +214,7 @@ def again(request: Request, told: OfHunt) -> dict[str, Any]:
 
 
 @router.post("/crews/hunts/close")
-def close(request: Request, told: Ended) -> dict[str, Any]:
+def close(request: Request, told: HuntVerdict) -> dict[str, Any]:
     """End a hunt with a verdict."""
     store, by = desk_of(request).store, person_of(request).name
     return _done(request, "Closed", store.close_hunt(told.hunt, told.seen, told.verdict, by))
