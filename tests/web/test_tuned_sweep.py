@@ -14,7 +14,7 @@ from tests.air.recorded_band import Band
 from tests.web.conftest import desk_of_client
 
 from linkwright.air.tuning.spectrum import Samples
-from linkwright.air.tuning.sweeping import Sweeping, Wanted
+from linkwright.air.tuning.sweeping import Sweeping, SweepWanted
 from linkwright.cli.sweep_live import _stated
 
 #: A look takes so long [s].
@@ -58,7 +58,7 @@ def test_rounds_of_a_receiver_show_who_is_new_on_a_spare(demo: TestClient) -> No
     spare = next(khz for link in links for khz in link["spares_khz"])
     band = Band(noise_db=-60.0)
     tuner = Tuner(band)
-    wanted = Wanted(spare - 4_000.0, spare + 4_000.0, look_s=LOOK_S, offset_db=-40.0)
+    wanted = SweepWanted(spare - 4_000.0, spare + 4_000.0, look_s=LOOK_S, offset_db=-40.0)
     sweeping = Sweeping(tuner, wanted)
     lines = sweeping.lines()
     airing = desk_of_client(demo).airing
