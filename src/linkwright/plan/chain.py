@@ -225,7 +225,6 @@ class Scene:
     calls: tuple[LiveCall, ...]
     air: Mapping[str, SiteAir] = field(repr=False)
     others: Mapping[str, tuple[Other, ...]] = field(repr=False)
-    of_a_period: bool = False
     _chains: dict[tuple[str, str], Chain] = field(default_factory=dict, repr=False)
     _readings: dict[str, Learned | None] = field(default_factory=dict, repr=False)
 

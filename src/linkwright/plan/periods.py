@@ -34,4 +34,4 @@ def periods(scene: Scene) -> list[Scene]:
     if len(groups) == 1:
         return [scene]
     every = [tuple(scene.calls[n] for n in sorted(group)) for group in groups]
-    return [replace(scene, calls=calls, of_a_period=True) for calls in every]
+    return [replace(scene, calls=calls) for calls in every]

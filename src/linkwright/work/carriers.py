@@ -25,9 +25,6 @@ PRELOAD: Final = [
 DASK_PATIENCE_S: Final = 5.0
 
 
-_END: Final = object()
-
-
 def worth_processes(links: int, calls: int) -> bool:
     """Whether a shoot with so many links, all calls together, is worth starting processes for."""
     return links >= MANY_LINKS and calls > 1 and (os.cpu_count() or 1) > 1
@@ -92,7 +89,7 @@ def on_dask(address: str) -> Iterator[Runner]:
 def _in_order(futures: list[Any], lost: str) -> Iterator[Any]:
     """What comes of each, in their order, and nothing of it is kept here."""
     futures.reverse()
-    return _unless_lost(iter(lambda: futures.pop().result() if futures else _END, _END), lost)
+    return _unless_lost((futures.pop().result() for _ in range(len(futures))), lost)
 
 
 def _unless_lost(results: Iterator[Any], lost: str) -> Iterator[Any]:

@@ -44,7 +44,7 @@ Number = Annotated[int, Query(ge=0, le=10_000)]
 
 
 @dataclass(frozen=True, slots=True)
-class SiteDay:
+class ShownDay:
     """The event by site and day, and the site and the day that are shown."""
 
     days: EventDays
@@ -57,7 +57,7 @@ class SiteDay:
         return f"{self.site}, {self.day:%A %-d %B}"
 
 
-def _asked(request: Request, site: str, day: str) -> SiteDay:
+def _asked(request: Request, site: str, day: str) -> ShownDay:
     """What is asked for; where nothing is, the call that is on. Raises InputError while there is no plan."""
     desk = desk_of(request)
     days = desk.event.of(snapshot_of(request).planned())
@@ -65,10 +65,10 @@ def _asked(request: Request, site: str, day: str) -> SiteDay:
     name, wanted = days.site(site) if site else now_site, now_day
     with contextlib.suppress(ValueError):
         wanted = datetime.date.fromisoformat(day)
-    return SiteDay(days, name, days.day_of(name, wanted))
+    return ShownDay(days, name, days.day_of(name, wanted))
 
 
-def _used(request: Request, asked: SiteDay) -> list[CarrierUse]:
+def _used(request: Request, asked: ShownDay) -> list[CarrierUse]:
     draft = snapshot_of(request).document.draft
     return uses(asked.days, asked.site, asked.day, desk_of(request).store, draft)
 
