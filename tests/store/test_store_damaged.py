@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import random
 import shutil
+import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -125,6 +126,27 @@ def test_what_is_whole_is_saved_and_the_rest_is_listed(job: tuple[Path, dict[str
             store.insert(("link",), {"name": "New"}, "Potter")
         saved += len(found)
     assert saved > 0.8 * len(links) * DAMAGES
+
+
+def test_where_the_end_of_the_history_is_lost_no_id_is_given_twice(
+    job: tuple[Path, dict[str, Any]], tmp_path: Path
+) -> None:
+    place, target = tmp_path / "damaged.lwjob", tmp_path / "mended.lwjob"
+    shutil.copy(job[0], place)
+    with sqlite3.connect(place) as raw:
+        raw.execute("DELETE FROM change WHERE revision > 73")
+        raw.execute("DELETE FROM happening")
+    mend(place, target)
+    with Store.open(target) as store:
+        before = {link["name"] for link in store.document().document["link"]}
+        made = [store.insert(("link",), {"name": f"New {n}"}, "Potter") for n in range(60)]
+        store.attach("air 9.csv", b"later", "Potter", most_bytes=10**6)
+        assert len(before) == 60
+        names = {link["name"] for link in store.document().document["link"]}
+        assert names == before | {f"New {n}" for n in range(60)}
+        first = store.changes(73)[0]
+        assert (first.revision, first.area, first.what) == (made[0].revision - 1, "job", "mend")
+        assert len({attachment.id for attachment in store.attachment_list()}) == 4
 
 
 def test_a_whole_job_is_mended_whole_and_nothing_is_written_over(

@@ -20,6 +20,8 @@ FULL = (
 )
 DAMAGED = "the file is damaged; keep it as it is, and go on with its last backup or what `linkwright mend` saves"
 UNFINISHED = "was not closed when it was last open; open it for writing once, which puts it right"
+#: What the driver of SQLite raises where a file is damaged: its own message may hold bytes that are no text.
+BROKEN = (sqlite3.Error, UnicodeDecodeError)
 _SQLITE = {
     "SQLITE_FULL": FULL,
     "SQLITE_READONLY_ROLLBACK": UNFINISHED,
@@ -76,7 +78,7 @@ def telling(location: Location) -> Iterator[None]:
         state = getattr(error.orig, "sqlstate", None)
         away = location.url is not None and (state is None or state.startswith(_AWAY))
         raise (Away if away else InputError)(says, path=location.name) from None
-    except sqlite3.Error as error:
+    except BROKEN as error:
         says = says_of(error, location.file)
         if says is None:
             raise
@@ -87,6 +89,8 @@ def telling(location: Location) -> Iterator[None]:
 
 def says_of(error: BaseException | None, file: Path | None) -> str | None:
     """The sentence for a driver's error; None where it is no fault of the surroundings."""
+    if isinstance(error, UnicodeDecodeError):
+        return DAMAGED
     if isinstance(error, sqlite3.Error):
         return _sqlite(error, file)
     state = getattr(error, "sqlstate", None)

@@ -28,7 +28,7 @@ class LoggedChange:
     """One line of the change log.
 
     area : "document", or what else changed: "attachment", "device", "entry", "tick", "happening", "request",
-        "carrier", "hunt" (then only what and path tell, and of a request the states).
+        "carrier", "hunt", "job" (then only what and path tell, and of a request the states).
     what : "set", "remove", "insert", "move", "replace", "several" (values at once; `path` is the first of them).
     way : "do", or that it took back ("undo") or did again ("redo") the change of revision `of`.
     """

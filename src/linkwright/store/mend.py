@@ -8,18 +8,24 @@ where its bytes are what its hash says. What stands in a table that was lost is 
 from __future__ import annotations
 
 import contextlib
+import datetime
 import hashlib
+import re
 import shutil
 import sqlite3
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
+from sqlalchemy import LargeBinary
+
 from linkwright.halfway import folder, half_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import tables
 from linkwright.store.checking import CHANGE, FIELD, crc_of
 from linkwright.store.engines import connect_sqlite, pragma
+from linkwright.store.faults import BROKEN
+from linkwright.store.history import milliseconds
 from linkwright.store.paths import path_of, spoken
 from linkwright.store.store import Store
 
@@ -30,6 +36,8 @@ MOST_FAILURES: Final = 20_000
 CHECKED: Final = {"field": FIELD, "change": CHANGE}
 #: Kept whole or not at all, by the bytes in `piece`.
 BYTES: Final = ("content", "piece", "attachment")
+#: The revisions in the key of a row: ids are named by that which made them.
+GIVEN: Final = re.compile(r"(?:^|/)i([0-9]{1,18})(?=[-/]|$)")
 
 Row = dict[str, Any]
 
@@ -66,7 +74,7 @@ def _saved(old: sqlite3.Connection, half: Path, name: str) -> list[str]:
     try:
         pragma(old, "schema_version")
         there = {row[0] for row in old.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    except sqlite3.Error as error:
+    except BROKEN as error:
         raise InputError(f"nothing of it can be read ({error}); go on with its last backup", path=name) from None
     if "field" not in there:
         raise InputError("holds no shoot that could be read; go on with its last backup", path=name)
@@ -81,11 +89,28 @@ def _saved(old: sqlite3.Connection, half: Path, name: str) -> list[str]:
                 _put(new, table.name, _whole(old, table.name, said))
         _put_bytes(old, new, said)
         new.execute("COMMIT")
+        _count_on(new)
     finally:
         new.close()
     with Store.open(half) as store:
         store.document()
     return said
+
+
+def _count_on(new: sqlite3.Connection) -> None:
+    """Where the end of the history is lost, revisions go on behind every id given out: none comes twice."""
+    given = 0
+    for table in tables.metadata.sorted_tables:
+        keys = ", ".join(f'"{column.name}"' for column in table.primary_key)
+        for key in new.execute(f"SELECT {keys} FROM {table.name}"):
+            given = max([given, *(int(number) for part in key for number in GIVEN.findall(str(part)))])
+    (last,) = new.execute("SELECT coalesce(max(revision), 0) FROM change").fetchone()
+    if given > last:
+        at_ms = milliseconds(datetime.datetime.now(datetime.UTC))
+        values = (given, at_ms, "Linkwright", "job", "mend", "", None, None, 0, "do", None)
+        with new:
+            new.execute("BEGIN")
+            _put(new, "change", [{**dict(zip(CHANGE, values, strict=True)), "crc": crc_of(values)}])
 
 
 def _whole(old: sqlite3.Connection, table: str, said: list[str]) -> Iterator[Row]:
@@ -106,19 +131,22 @@ def _whole(old: sqlite3.Connection, table: str, said: list[str]) -> Iterator[Row
 
 def _is_whole(table: str, row: Row) -> bool:
     """Whether a row is what was written, as far as that can be told."""
-    if not _is_text(row):
+    if not _is_text(table, row):
         return False
     if table not in CHECKED or "crc" not in row:  # kinds before 0004 had no checksum
         return True
     return bool(row["crc"] == crc_of([row[name] for name in CHECKED[table]]))
 
 
-def _is_text(row: Row) -> bool:
-    """Whether every text is one: bytes that were changed need not be."""
+def _is_text(table: str, row: Row) -> bool:
+    """Whether every text is one, and bytes are where bytes belong: what was changed need not be."""
+    columns = tables.metadata.tables[table].columns
     try:
-        for value in row.values():
+        for name, value in row.items():
             if isinstance(value, str):
                 value.encode("utf-8")
+            elif isinstance(value, bytes) and not (name in columns and isinstance(columns[name].type, LargeBinary)):
+                return False
     except UnicodeEncodeError:
         return False
     return True
@@ -148,7 +176,7 @@ def _rows(old: sqlite3.Connection, table: str, said: list[str]) -> Iterator[Row]
             ):
                 found.append(dict(zip(names, values, strict=True)))
                 at = number + 1
-        except sqlite3.Error:
+        except BROKEN:
             failures += 1
             if at < last:
                 middle = (at + last) // 2
@@ -173,11 +201,13 @@ def _put_bytes(old: sqlite3.Connection, new: sqlite3.Connection, said: list[str]
     """The attachments whose bytes are what they were."""
     whole: set[str] = set()
     for content in _rows(old, "content", said):
+        if not _is_text("content", content):
+            continue
         hash_ = content["hash"]
         digest, count = hashlib.sha256(), 0
         new.execute("SAVEPOINT content")
         _put(new, "content", [content])
-        with contextlib.suppress(sqlite3.Error):
+        with contextlib.suppress(*BROKEN):
             for number, data in old.execute(
                 "SELECT number, data FROM piece WHERE hash = ? ORDER BY number", (hash_,)
             ):
@@ -190,7 +220,7 @@ def _put_bytes(old: sqlite3.Connection, new: sqlite3.Connection, said: list[str]
             new.execute("ROLLBACK TO content")
         new.execute("RELEASE content")
     for row in _rows(old, "attachment", said):
-        if row["hash"] in whole and _is_text(row):
+        if row["hash"] in whole and _is_text("attachment", row):
             _put(new, "attachment", [row])
         else:
             said.append(f"lost: the file {str(row.get('name'))[:80].encode('utf-8', 'replace').decode()}")

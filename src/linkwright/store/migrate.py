@@ -9,6 +9,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, inspect, text
 
 from linkwright.shoot.errors import InputError
+from linkwright.store import tables
 from linkwright.store.backup import copy_into
 from linkwright.store.engines import APPLICATION_ID, connect_sqlite, pragma
 from linkwright.store.faults import DAMAGED
@@ -54,13 +55,24 @@ def _look_inside(connection: sqlite3.Connection, location: Location, *, create: 
         if "alembic_version" in there:
             row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
         refuse_strange(row[0] if row else None, location, create=create)
+        if row and row[0] == KINDS[-1] and not _has_all_columns(connection):
+            raise InputError(DAMAGED, path=location.name)
         for table in there & {"field", "change"}:  # not the attachments: they may be gigabytes
             if pragma(connection, f"quick_check('{table}')") != "ok":
                 raise InputError(DAMAGED, path=location.name)
     except sqlite3.OperationalError:
         raise
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         raise InputError(DAMAGED, path=location.name) from None
+
+
+def _has_all_columns(connection: sqlite3.Connection) -> bool:
+    """Whether every table is what it was made to be: names can be changed on the disk, and still be names."""
+    return all(
+        {column.name for column in table.columns}
+        <= {row[1] for row in connection.execute(f"PRAGMA table_info('{table.name}')")}
+        for table in tables.metadata.sorted_tables
+    )
 
 
 def make_file(file: Path) -> None:
