@@ -17,10 +17,11 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from tests.plan.by_level import assignments, from_elsewhere
 
 from linkwright.plan.chain import scene_of
+from linkwright.plan.changes import changes
 from linkwright.plan.hit import stranger
 from linkwright.plan.legs import plan_in_pieces
 from linkwright.plan.pieces import Pieces
-from linkwright.plan.replan import grown, hit_by, replan
+from linkwright.plan.replan import hit_by, replan
 from linkwright.shoot.models import Call, Crew, Shoot
 from linkwright.work.carriers import on_processes
 
@@ -104,7 +105,9 @@ def test_again(benchmark: BenchmarkFixture, event: tuple[Shoot, Pieces, float], 
             "to": like.ends, "links": tuple(link.name for link in links),
         })  # fmt: skip
         more = {"crew": (*shoot.crew, Crew(name="New")), "link": (*shoot.link, *links), "call": (*shoot.call, call)}
-        return replan(pieces, grown(pieces.scene, shoot.model_copy(update=more)), effort=0.0)
+        changed = changes(pieces.scene, scene_of(shoot.model_copy(update=more), {}))
+        assert changed is not None
+        return replan(pieces, changed.scene, changed.calls, effort=0.0)
 
     def venue() -> Pieces:
         return replan(pieces, pieces.scene, same_day, effort=0.0)

@@ -11,9 +11,9 @@ from linkwright.plan.legs import plan_in_pieces
 from linkwright.shoot.models import Shoot
 
 
-def crowded() -> Shoot:
+def crowded(assignments: int = 240, venues: int = 8) -> Shoot:
     """Venues near each other, and kit that tunes a little of what there is: they have to share carriers."""
-    shoot = long_event(240, seed=3, venues=8)
+    shoot = long_event(assignments, seed=3, venues=venues)
     narrow = {"low": ((470.0, 480.0),), "high": ((614.0, 622.0),)}
     kit = {
         name: kind.model_copy(update={"tunes_mhz": narrow[name]}) if name in narrow else kind

@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from tests.plan.shoots import HEADER, flat_sweep, links, pocket, shoot
 
@@ -125,6 +126,48 @@ def test_lock_off_the_raster_and_lock_out_of_the_rules() -> None:
     assert "no carrier of its equipment" in one(off, "locked").says
     closed = make_plan(shoot(pocket("[[590.0, 630.0]]") + links(1) + "locked_mhz = 610.0\n"), {})
     assert "may not be used" in one(closed, "locked").says
+
+
+@pytest.mark.parametrize(
+    ("mhz", "where"), [(538.0, "as is L1"), (538.2, "200 kHz (of 400) from L1")], ids=["on it", "beside it"]
+)
+@pytest.mark.parametrize("calls", ["", "two"])
+@pytest.mark.parametrize("kept", [False, True])
+def test_two_locked_too_near_leave_one_out_and_say_so(mhz: float, where: str, calls: str, kept: bool) -> None:
+    """The second has no carrier; whoever else is planned stays where he was."""
+    if calls:
+        calls = "".join(
+            f'[[call]]\nname = "{name}"\nfrom = {hours[0]}:00:00\nto = {hours[1]}:00:00\nlinks = {names}\n'
+            for name, hours, names in (("One", (10, 12), ["L1", "L2"]), ("Two", (11, 13), ["L3"]))
+        ).replace("'", '"')
+    body = YARD + pocket("[[518.0, 542.0]]", "raster_khz = 100\nspacing_khz = 400") + "{}" + calls
+    free = make_plan(shoot(body.format(links(3))), {})
+    first, second, third = links(3).split("[[link]]")[1:]
+    locked = f"[[link]]{first}locked_mhz = 538.0\n[[link]]{second}[[link]]{third}locked_mhz = {mhz}\n"
+    plan = make_plan(shoot(body.format(locked)), {}, free if kept else None)
+    carriers = {link.link: link.carrier_khz for call in plan.calls for link in call.links}
+    assert carriers.keys() == {"L1", "L2"}
+    assert carriers["L1"] == 538_000
+    if kept:
+        assert carriers["L2"] == free.calls[0].links[1].carrier_khz
+    assert one(plan, "unplaced").about == "L3"
+    assert f"it is locked to {mhz:.3f} MHz, {where}: unlock one" in one(plan, "unplaced").says
+
+
+def test_whatever_is_locked_there_is_a_plan_and_it_keeps_to_the_one_before() -> None:
+    body = YARD + pocket("[[518.0, 520.0]]", "raster_khz = 100\nspacing_khz = 400") + "{}"
+    draw = np.random.default_rng(5)
+    before = make_plan(shoot(body.format(links(4))), {})
+    for _ in range(20):
+        of_each = links(4).split("[[link]]")[1:]
+        at = [518.1 + 0.1 * draw.integers(19) for _ in of_each]
+        locks = [f"locked_mhz = {mhz:.1f}\n" if draw.random() < 0.6 else "" for mhz in at]
+        text = "".join(f"[[link]]{link}{lock}" for link, lock in zip(of_each, locks, strict=True))
+        before = make_plan(shoot(body.format(text)), {}, before)
+        (call,) = before.calls
+        placed = {link.link: f"locked_mhz = {link.carrier_khz / 1000:.1f}\n" for link in call.links}
+        for n, lock in enumerate(locks, start=1):
+            assert not lock or placed.get(f"L{n}", lock) == lock
 
 
 def test_other_on_a_locked_carrier_is_told_with_its_rise() -> None:

@@ -11,13 +11,14 @@ from bench.long_event import long_event, repeated
 
 from linkwright.plan import periods
 from linkwright.plan.chain import scene_of
+from linkwright.plan.changes import changes
 from linkwright.plan.file import parse_plan, write_plan
 from linkwright.plan.hit import stranger
 from linkwright.plan.legs import plan_in_pieces
 from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.pieces import Pieces
 from linkwright.plan.pipeline import make_plan
-from linkwright.plan.replan import grown, hit_by, pieces_of, replan
+from linkwright.plan.replan import hit_by, pieces_of, replan
 from linkwright.shoot.models import Call, Crew, Link, Shoot
 
 
@@ -33,6 +34,13 @@ def planned(event: Shoot) -> Iterator[Pieces]:
     whole, periods.WHOLE_UP_TO = periods.WHOLE_UP_TO, 0  # type: ignore[misc]
     yield plan_in_pieces(scene_of(event, {}), effort=0.0)
     periods.WHOLE_UP_TO = whole  # type: ignore[misc]
+
+
+def followed(before: Pieces, shoot: Shoot) -> Pieces:
+    """The plan as it goes on in a shoot that is a little different."""
+    changed = changes(before.scene, scene_of(shoot, {}))
+    assert changed is not None
+    return replan(before, changed.scene, changed.calls, effort=0.0)
 
 
 def at_once(shoot: Shoot, plan: Plan, name: str) -> list[tuple[str, PlannedLink]]:
@@ -150,7 +158,7 @@ def test_a_call_that_gets_another_link_is_planned_again(event: Shoot, planned: P
         call.model_copy(update={"links": (*call.links, "New")}) if call.name == at else call for call in event.call
     )
     more = event.model_copy(update={"link": (*event.link, link), "call": calls})
-    after = replan(planned, grown(planned.scene, more), effort=0.0).plan
+    after = followed(planned, more).plan
     assert [call.call for call in after.calls for one in call.links if one.link == "New"] == [at]
     assert_nobody_is_in_anybodys_way(more, after)
 
@@ -170,8 +178,7 @@ def test_a_crew_of_eight_is_fitted_in_with_few_moves(event: Shoot, planned: Piec
             "crew": (*event.crew, Crew(name="New")), "link": (*event.link, *links), "call": (*event.call, call),
         }
     )  # fmt: skip
-    scene = grown(planned.scene, more)
-    after = replan(planned, scene, effort=0.0)
+    after = followed(planned, more)
     assert [link.link for link in after.plan.calls[-1].links] == [link.name for link in links]
     told = {move.link for move in after.plan.moves}
     assert len(told - {link.name for link in links}) <= 1

@@ -60,7 +60,7 @@ class Regain:
         self.grid = grid_of(problem)
         self.state, self.quick = State(problem, self.grid), quick
         self.others_khz = sorted({khz for makers in problem.makers_khz for khz in makers})
-        self.homes = np.array([_home(problem, link) for link in range(len(problem.wishes))], dtype=np.int64)
+        self.homes = self._homes()
         self.had = np.array([wish.keep_rank for wish in problem.wishes], dtype=np.int64)
         self.had = np.minimum(self.had, self._at_best())
         self.looks, self.proved, self.cut = 0, True, False
@@ -71,6 +71,21 @@ class Regain:
                 most // QUICKER for most in (self.most_looks, self.most_for_best)
             )
         self._known: dict[bytes, IntArray] = {}
+
+    def _homes(self) -> IntArray:
+        """The slot of each link's earlier carrier, or of its lock; -1 where it is none of its slots (links,).
+
+        Of links that are locked too near to each other, those after the first have no place at all.
+        """
+        homes = np.array([_home(self.problem, link) for link in range(len(self.problem.wishes))], dtype=np.int64)
+        state = self._standing(np.full(homes.size, -1))
+        for link in np.flatnonzero((homes >= 0) & ~state.free):
+            cell = int(self.grid.wish_slots[link][homes[link]])
+            if state.conflicts(int(link), np.array([cell]))[0] < SPACING_WEIGHT:
+                state.put(int(link), cell)
+            else:
+                homes[link] = -1
+        return homes
 
     def slots(self) -> IntArray | None:
         """Where everybody stands after the fewest moves; None where not everybody finds a place."""
@@ -245,9 +260,10 @@ class Regain:
         """Whoever cannot stay, whatever the others do: without a home, too near, or short with nobody else on."""
         state = self._standing(self.homes)
         near = state.conflicts_of_placed()
-        must = [int(i) for i in np.flatnonzero(self.homes < 0) if self.problem.wishes[i].slots_khz.size]
+        homeless = [i for i in map(int, np.flatnonzero(self.homes < 0)) if self._free(i)]
+        must = [i for i in homeless if self.problem.wishes[i].slots_khz.size]
         while near.max(initial=0) >= SPACING_WEIGHT:
-            movable = np.where(state.free, near, near // 2)
+            movable = np.where(state.free, near, 0)
             nearest = int(movable.size - 1 - np.argmax(movable[::-1]))
             state.take(nearest)
             must.append(nearest)
@@ -308,9 +324,6 @@ class Regain:
     def _candidates(self, slots: IntArray, link: int) -> Iterator[int]:
         """What to try for a link without a slot: its spares in order, then others, clean and quiet ones first."""
         wish = self.problem.wishes[link]
-        if wish.locked_khz is not None:
-            yield int(self.homes[link])
-            return
         state = self._standing(slots)
         taken = state.carriers[state.carriers >= 0]  # now: who asks for the next moves others in between
         conflicts = state.conflicts(link, self.grid.wish_slots[link])

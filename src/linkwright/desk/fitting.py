@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.crews import links_wanted, with_fields
+from linkwright.desk.followed import followed
 from linkwright.desk.planning import Planning
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Snapshot
@@ -88,21 +89,20 @@ class Fitting:
     ) -> tuple[Sequence[PlannedCall], Sequence[PlannedCall]]:
         """The calls as they are planned, and as they would be in a shoot that has more.
 
-        Only what the new ones touch is planned, where the plan is of the job as it is and each call says who is on:
-        one that does not has everybody, new ones too.
+        Only what the new ones touch is planned, where the plan is of the job as it is.
         """
-        from linkwright.plan.pipeline import make_plan
-        from linkwright.plan.replan import grown, pieces_of, replan
+        from linkwright.plan.chain import scene_of
+        from linkwright.plan.legs import plan_in_pieces
 
-        made = snapshot.made
-        current = made is not None and not snapshot.plan_is_old and made.names == snapshot.names
-        if made is not None and current and all(call.links for call in shoot.call):
-            pieces = replan(pieces_of(made.scene, made.plan), grown(made.scene, shoot), tell=run.tell)
-            return made.plan.calls, list(pieces.calls.values())
-        read = self.planning.read(shoot)
+        made, read = snapshot.made, self.planning.read(shoot)
+        scene = scene_of(shoot, read.sweeps, read.tv)
+        if made is not None and not snapshot.plan_is_old and made.names == snapshot.names:
+            pieces = followed(self.planning.pieces(made), scene, made.read, read, run.tell)
+            if pieces is not None:
+                return made.plan.calls, list(pieces.calls.values())
         earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)
-        plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
-        return () if earlier is None else earlier.calls, plan.calls
+        calls = plan_in_pieces(scene, earlier, run.tell).plan.calls
+        return () if earlier is None else earlier.calls, calls
 
 
 def fit_of(revision: int, calls: Sequence[PlannedCall], earlier: Sequence[PlannedCall], new: Sequence[str]) -> Fit:

@@ -51,5 +51,11 @@ def with_findings(plan: Plan, given: GivenUp) -> Plan:
     return plan.model_copy(update={"findings": (*plan.findings, *_once(more))}) if more else plan
 
 
+def without_findings(plan: Plan) -> Plan:
+    """The plan without what was told of spares that were given up."""
+    findings = tuple(finding for finding in plan.findings if finding.code != "spare-replaced")
+    return plan.model_copy(update={"findings": findings})
+
+
 def _once(findings: Iterable[object]) -> tuple[object, ...]:
     return tuple(dict.fromkeys(findings))

@@ -18,9 +18,10 @@ from linkwright import __version__
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.document import Document
 from linkwright.desk.files import Files, Read
-from linkwright.desk.given_up import GivenUp, given_up, with_findings
+from linkwright.desk.followed import followed
+from linkwright.desk.given_up import GivenUp, given_up, with_findings, without_findings
 from linkwright.desk.names import Names, names_of
-from linkwright.desk.relabelled import relabelled
+from linkwright.desk.relabelled import relabelled, same_names
 from linkwright.desk.snapshot import Made
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store
@@ -28,7 +29,9 @@ from linkwright.store.watch import MISSED
 
 if TYPE_CHECKING:
     from linkwright.air.readers import Readout
+    from linkwright.plan.chain import Scene
     from linkwright.plan.model import Plan
+    from linkwright.plan.pieces import Pieces
     from linkwright.shoot.models import Shoot
 
 #: How long after a change the plan is made again, so that several changes make one plan [s].
@@ -40,6 +43,8 @@ PATIENT_S: Final = 2.0
 TURN_S: Final = 0.5
 #: After so many looks the kept plan is read, even where nobody said that there is another.
 LOOK_TURNS: Final = 10
+#: From so many assignments on, links in calls, only what a change touches is planned again.
+LARGE: Final = 200
 #: So many plans are remembered: where the shoot is again what one of them was made for, as after an undo, that plan
 #: stands again, with its carriers and spares.
 REMEMBERED: Final = 20
@@ -73,6 +78,7 @@ class Planning:
     _given_up: GivenUp = field(default_factory=dict)
     _for: tuple[Shoot | None, tuple[str, ...]] | None = None
     _since_s: float | None = None
+    _pieces: tuple[Made, Pieces] | None = None
     _before: deque[Made] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
     _me: str = field(default_factory=lambda: f"plan:{secrets.token_hex(8)}")
     _news: bool = False
@@ -173,7 +179,7 @@ class Planning:
     ) -> None:
         """Make a plan, and keep it."""
         from linkwright.plan.chain import scene_of
-        from linkwright.plan.pipeline import make_plan
+        from linkwright.plan.legs import plan_in_pieces
 
         run.tell("planning", 0.0)
         read = self.read(shoot)
@@ -184,15 +190,35 @@ class Planning:
             self._done(run, replace(there, names=names, used=document.used, at=at))
             return
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
-        plan = make_plan(shoot, read.sweeps, earlier, run.tell, tv=read.tv)
+        scene = scene_of(shoot, read.sweeps, read.tv)
+        pieces = None if fresh else self._followed(run, scene, read, names)
+        pieces = pieces or plan_in_pieces(scene, earlier, run.tell)
+        plan = pieces.plan
         news = given_up(earlier, plan, self.heard())
         self._given_up = {} if fresh else {**self._given_up, **news}
         plan = with_findings(plan, self._given_up)
         for (_, link, _), why in news.items():
             with contextlib.suppress(InputError):
                 self.store.happen("note", names.id_of("link", link), {"text": why}, None, "the live sweep")
-        scene = scene_of(shoot, read.sweeps, read.tv)
-        self._done(run, Made(plan, shoot, scene, read, names, document.used, attachments, at))
+        made = Made(plan, shoot, pieces.scene, read, names, document.used, attachments, at)
+        self._pieces = made, pieces
+        self._done(run, made)
+
+    def _followed(self, run: WorkRun, scene: Scene, read: Read, names: Names) -> Pieces | None:
+        """The pieces of a large shoot of which only what a change touches is planned again; None where all is to be
+        planned."""
+        made, count = self.made, sum(len(call.links) for call in scene.calls)
+        if made is None or count < LARGE or not same_names(made.names, names):
+            return None
+        return followed(self.pieces(made), scene, made.read, read, run.tell)
+
+    def pieces(self, made: Made) -> Pieces:
+        """A plan in its pieces: as they were made here, else as far as the plan tells."""
+        from linkwright.plan.replan import pieces_of
+
+        if self._pieces is not None and self._pieces[0] is made:
+            return self._pieces[1]
+        return pieces_of(made.scene, without_findings(made.plan))
 
     def _done(self, run: WorkRun, made: Made) -> None:
         """There is a plan: it is shown, kept, and told to whom it gives something."""

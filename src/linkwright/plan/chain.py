@@ -335,6 +335,16 @@ class Scene:
             self, shoot=shoot, calls=live_calls(shoot), others=others_by_site(shoot), _chains={}, _readings={}
         )  # fmt: skip
 
+    def with_chains_of(self, before: Scene, links: Collection[str], places: Collection[str]) -> Scene:
+        """The same with what was looked up for a scene before, but of some links and sites, which differ."""
+        chains = {
+            (link, site): chain
+            for (link, site), chain in before._chains.items()
+            if link not in links and site not in places
+        }
+        readings = {site: levels for site, levels in before._readings.items() if site not in places}
+        return replace(self, _chains=chains, _readings=readings)
+
     def others_during(self, call: LiveCall) -> tuple[Other, ...]:
         """The others on a call's site that may be on while it runs."""
         return others_during(self.others[call.site.name], call)

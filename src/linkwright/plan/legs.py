@@ -16,7 +16,8 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import hearing
 from linkwright.plan.periods import periods
-from linkwright.plan.pieces import Making, Pieces, make_pieces
+from linkwright.plan.pieces import Making, Pieces, make_pieces, named
+from linkwright.plan.plan_findings import changing_findings
 from linkwright.plan.prove import prove_calls
 from linkwright.plan.site import Slots, kept_of_calls
 from linkwright.plan.solve import Runner, here, solve_sites
@@ -115,7 +116,9 @@ def _add_leg(made: Making, leg: Leg, tell: Tell = quiet, run: Runner | None = No
         told = tell if len(leg.periods) == 1 else _part_of(tell, n, len(leg.periods))
         kept = {site.name: kept_of_calls(part, earlier or (), site) for site in part.used_sites}
         solved = solve_sites(part, slots, kept, told, run, leg.effort)
-        make_pieces(made, part, slots, solved, kept, told, prove, again=earlier is not None)
+        calls = make_pieces(made, part, slots, solved, kept, told, prove, again=earlier is not None)
+        problems = {name: problem for name, (problem, _) in solved.items()}
+        made.between[named(part)] = tuple(changing_findings(part, problems.__getitem__, calls))
         stays = slots.stays
     return dict(stays or {})
 

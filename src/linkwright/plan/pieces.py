@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from linkwright import __version__
 from linkwright.assign.calls import Kept
@@ -20,7 +20,7 @@ from linkwright.plan.input_findings import input_findings, opened_findings, perm
 from linkwright.plan.model import Finding, Move, Plan, PlannedCall, Rule
 from linkwright.plan.moves import moves_of
 from linkwright.plan.neighbours import positions
-from linkwright.plan.plan_findings import assumed_rows, changing_findings, fewest_finding, moved_findings
+from linkwright.plan.plan_findings import assumed_rows, fewest_finding, moved_findings
 from linkwright.plan.planned_call import planned_call
 from linkwright.plan.prove import CallToProve, Proof
 from linkwright.plan.reach_findings import site_reach_findings
@@ -90,8 +90,9 @@ def make_pieces(
     prove: Prover,
     *,
     again: bool,
-) -> None:
-    """Prove what was solved of a period, and add its pieces; `again` tells that there is an earlier plan."""
+) -> dict[str, PlannedCall]:
+    """Prove what was solved of a period, and add its pieces; the calls by name. `again` tells that there is an
+    earlier plan."""
     sites = [site for site in scene.used_sites if site.name in solved]
     calls: dict[str, PlannedCall] = {}
     for site, proved in zip(sites, _proved(scene, sites, slots, solved, tell, prove), strict=True):
@@ -112,10 +113,7 @@ def make_pieces(
         rows = _decided(problem, done)
         making.pieces[named(scene, site)] = Piece(tuple(done), tuple(findings), tuple(stepped), rows)
         calls |= {call.call: call for call in done}
-    some = scene
-    if len(sites) < len(scene.used_sites):
-        some = replace(scene, calls=tuple(call for call in scene.calls if call.name in calls))
-    making.between[named(scene)] = tuple(changing_findings(some, solved, calls))
+    return calls
 
 
 def _proved(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Final
 
 from linkwright.assign.calls import CallAnswer, Kept
@@ -15,7 +15,6 @@ from linkwright.plan.products import products_sentence
 from linkwright.plan.prove import ON_THE_CARRIER, Proof, Standing
 from linkwright.plan.reach_findings import squelch_finding
 from linkwright.plan.site import SiteProblem, locked_khz
-from linkwright.plan.solve import Solved
 from linkwright.plan.tuning import BUSY_RISE_DB
 from linkwright.plan.why import air_reasons, slot_reasons
 from linkwright.rules import Row
@@ -104,6 +103,8 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
         return rule_reason(scene, chain, middle).rstrip(".")
     if not tuning.legal.any():
         return "the TV channels on the air leave no carrier of its type"
+    if locked is not None and (taken := _locked_too_near(problem, n, locked)):
+        return f"it is locked to {chain.shown(locked)} MHz, {taken}: unlock one of them"
     placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
     spacing, each = (
         chain.transmitter.spacing_khz,
@@ -113,6 +114,19 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
         f"no carrier of its type is left that is {spacing} kHz from every other: {counted(placed, each)} placed, "
         f"and at most {answer.bound} can be"
     )
+
+
+def _locked_too_near(problem: SiteProblem, n: int, locked_khz_: int) -> str:
+    """Who else is locked there, or nearer than both allow, and on at the same time; "" where nobody is."""
+    site = problem.problem
+    mine_too = (k for k, members in enumerate(site.calls) if n in members)
+    for m in sorted({m for k in mine_too for calls in site.moments_of(k) for m in site.meeting(calls)} - {n}):
+        khz, wish, mine = site.wishes[m].locked_khz, site.wishes[m], site.wishes[n]
+        spacing_khz = max(wish.spacing_khz, mine.spacing_khz)
+        if khz is not None and abs(khz - locked_khz_) < spacing_khz:
+            where = "as is" if khz == locked_khz_ else f"{abs(khz - locked_khz_)} kHz (of {spacing_khz}) from"
+            return f"{where} {wish.name}"
+    return ""
 
 
 def unplaced_findings(call: str, unplaced: Sequence[Unplaced]) -> Iterator[Finding]:
@@ -221,15 +235,22 @@ def fewest_finding(site: str, moves: Sequence[Move], answers: Sequence[CallAnswe
         yield finding("moves-unproved", site, says)
 
 
-def changing_findings(scene: Scene, solved: Solved, calls: Mapping[str, PlannedCall]) -> Iterator[Finding]:
-    """Who does not have one carrier all day, and why not."""
+def changing_findings(
+    scene: Scene,
+    problem_at: Callable[[str], SiteProblem],
+    calls: Mapping[str, PlannedCall],
+    links: Collection[str] | None = None,
+) -> Iterator[Finding]:
+    """Who, of all or of some links, does not have one carrier all day, and why not."""
     last: dict[str, tuple[int, str]] = {}
     for live in scene.calls:
-        problem, _ = solved[live.site.name]
         for link in calls[live.name].links:
+            if links is not None and link.link not in links:
+                continue
             before, where = last.get(link.link, (link.carrier_khz, live.name))
-            chain = problem.chains[problem.index(link.link)]
             if before != link.carrier_khz:
+                problem = problem_at(live.site.name)
+                chain = problem.chains[problem.index(link.link)]
                 yield finding(
                     "carrier-changes",
                     link.link,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Final
 
@@ -18,13 +18,13 @@ from linkwright.plan.model import Finding, Plan, PlannedCall
 from linkwright.plan.neighbours import Afar, FarSite, hearing, span
 from linkwright.plan.periods import periods
 from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named
+from linkwright.plan.plan_findings import changing_findings
 from linkwright.plan.prove import prove_calls
 from linkwright.plan.site import SiteProblem, Slots, kept_of_calls, site_problem
-from linkwright.plan.solve import Runner, far_of_calls, here, solve_sites
+from linkwright.plan.solve import Runner, Solved, far_of_calls, here, solve_sites
 from linkwright.progress import Tell, quiet
-from linkwright.shoot.models import Shoot
 from linkwright.shoot.place import Other, Site
-from linkwright.shoot.view import live_calls, others_by_site, others_during
+from linkwright.shoot.view import LiveCall, others_by_site, others_during
 
 
 def replan(
@@ -43,7 +43,7 @@ def replan(
     all others, and the separate verifier has seen what was planned again. Raises as `make_plan` does.
     """
     making, were = Making(), {call.name: call for call in before.scene.calls}
-    # What `grown` and `hit_by` leave alone is the very same, which is seen at once.
+    # What `changes` and `hit_by` leave alone is the very same, which is seen at once.
     others = (call for call in scene.calls if (was := were.get(call.name)) is not call and was != call)
     changed = {*changed, *(call.name for call in others)}
     for part in periods(scene):
@@ -73,20 +73,22 @@ def _again(
         if (key := named(part, site)) not in before.pieces or not set(key).isdisjoint(changed)
     }
     there = {name: call for name, call in before.calls.items() if name in part.named}
-    slots = Slots(part, hearing(part))
+    gone = _gone(before, part)
+    slots = Slots(part, hearing(part), stays=_last_carriers(before, part), earlier=True)
     slots.far.update(_far(part, there, [site for site in part.used_sites if site.name not in touched]))
     kept = {site.name: kept_of_calls(part, there.values(), site) for site in part.used_sites}
     solved = solve_sites(part, slots, kept, tell, run, effort, touched)
-    heard = set().union(*(slots.hearing[name] for name in touched)) - touched if touched else set()
-    old = _far_before(before, part, touched)
+    every = {site.name for site in part.used_sites}
+    heard = every if gone else set().union(*(slots.hearing[name] for name in touched))
+    old = _far_before(before, part, touched | gone)
     for site in part.used_sites:
-        if site.name in heard and _hears_otherwise(part, site, slots, old, there):
+        if site.name in heard - touched and _hears_otherwise(part, site, slots, old, gone, there):
             problem = site_problem(part, site, slots, {})
-            solved[site.name] = problem, [_answer(part, problem, n, there) for n in range(len(problem.calls))]
+            solved[site.name] = problem, [answer_of(part, problem, n, there) for n in range(len(problem.calls))]
     new = Making()
     of_touched = {name: kept[name] if name in touched else {} for name in kept}
     prove = functools.partial(run or here, prove_calls)
-    make_pieces(new, part, slots, solved, of_touched, tell, prove, again=True)
+    planned = there | make_pieces(new, part, slots, solved, of_touched, tell, prove, again=True)
     for site in part.used_sites:
         key = named(part, site)
         if site.name in touched:
@@ -95,10 +97,37 @@ def _again(
             making.pieces[key] = _as_chosen(new.pieces[key], before.pieces[key])
         else:
             making.pieces[key] = before.pieces[key]
+    making.between[named(part)] = tuple(_between(before, part, slots, solved, planned))
+
+
+def _between(
+    before: Pieces, part: Scene, slots: Slots, solved: Solved, planned: Mapping[str, PlannedCall]
+) -> Iterator[Finding]:
+    """What is found between the sites of a period: anew of links that were planned again, of others as before."""
+
+    @functools.cache
+    def problem_at(name: str) -> SiteProblem:
+        site = next(site for site in part.used_sites if site.name == name)
+        return solved[name][0] if name in solved else site_problem(part, site, slots, {})
+
     again = {link.name for problem, _ in solved.values() for call in problem.calls for link in call.links}
-    told = before.between.get(named(part), ())
-    stay = [found for found in told if found.about not in again]
-    making.between[named(part)] = (*stay, *new.between[named(part)])
+    none = {link.name for link in before.scene.shoot.link} - {link.name for link in part.shoot.link}
+    for names, findings in before.between.items():
+        if not part.named.isdisjoint(names):
+            yield from (finding for finding in findings if finding.about not in again | none)
+    yield from changing_findings(part, problem_at, planned, again)
+
+
+def _gone(before: Pieces, part: Scene) -> set[str]:
+    """The names of the sites that had calls in the time of a period, and have none any more."""
+    return {call.site.name for call in _in_time_of(part, before)} - {site.name for site in part.used_sites}
+
+
+def _last_carriers(before: Pieces, part: Scene) -> dict[str, int]:
+    """The carriers that the links of a period have in their last calls [kHz]: who is new in it stays on his."""
+    names = {link.name for call in part.calls for link in call.links}
+    planned = (link for call in before.calls.values() for link in call.links if link.link in names)
+    return {part.blocks.carrier_of(link.link): link.carrier_khz for link in planned}
 
 
 def _as_chosen(piece: Piece, before: Piece) -> Piece:
@@ -121,24 +150,30 @@ def _far(scene: Scene, planned: dict[str, PlannedCall], sites: Sequence[Site]) -
     return far_of_calls(some, [planned[call.name] for call in some.calls])
 
 
-def _far_before(before: Pieces, part: Scene, touched: Collection[str]) -> dict[str, FarSite]:
-    """What was on the air of the sites that were touched, in the time of a period."""
-    begins, ends = min(span(call)[0] for call in part.calls), max(span(call)[1] for call in part.calls)
-    calls = tuple(
-        call
-        for call in before.scene.calls
-        if call.site.name in touched and span(call)[0] < ends and begins < span(call)[1]
-    )
+def _far_before(before: Pieces, part: Scene, sites: Collection[str]) -> dict[str, FarSite]:
+    """What was on the air of some sites in the time of a period."""
+    calls = tuple(call for call in _in_time_of(part, before) if call.site.name in sites)
     there = before.calls
     return far_of_calls(replace(before.scene, calls=calls), [there[call.name] for call in calls])
 
 
+def _in_time_of(part: Scene, before: Pieces) -> Iterator[LiveCall]:
+    """The calls that were in the time of a period."""
+    begins, ends = min(span(call)[0] for call in part.calls), max(span(call)[1] for call in part.calls)
+    return (call for call in before.scene.calls if span(call)[0] < ends and begins < span(call)[1])
+
+
 def _hears_otherwise(
-    part: Scene, site: Site, slots: Slots, old: dict[str, FarSite], there: dict[str, PlannedCall]
+    part: Scene,
+    site: Site,
+    slots: Slots,
+    old: dict[str, FarSite],
+    gone: Collection[str],
+    there: dict[str, PlannedCall],
 ) -> bool:
     """Whether a link of a site that stands hears anything else than before on its carrier."""
     now = slots.afar(site)
-    was = [far for name, far in {**slots.far, **old}.items() if name in slots.hearing[site.name]]
+    was = [far for name, far in {**slots.far, **old}.items() if name in {*slots.hearing[site.name], *gone}]
     return list(_heard(part, site, now, there)) != list(_heard(part, site, Afar.of(site, was), there))
 
 
@@ -150,7 +185,7 @@ def _heard(part: Scene, site: Site, afar: Afar, there: dict[str, PlannedCall]) -
                 yield afar.on(way, live, planned.carrier_khz)
 
 
-def _answer(part: Scene, problem: SiteProblem, n: int, there: dict[str, PlannedCall]) -> CallAnswer:
+def answer_of(part: Scene, problem: SiteProblem, n: int, there: Mapping[str, PlannedCall]) -> CallAnswer:
     """What was answered for a call, from its plan."""
     call = there[problem.calls[n].name]
     by_name = {part.blocks.carrier_of(link.link): link for link in reversed(call.links)}
@@ -211,20 +246,3 @@ def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:
     return with_other, tuple(
         call.name for call in with_other.calls if call.site.name == site and others_during((other,), call)
     )
-
-
-def grown(scene: Scene, shoot: Shoot) -> Scene:
-    """The scene of a shoot with the links of this one as they are, and more; other calls than before are looked up
-    anew."""
-    were, now = ({call.name: call for call in each.call} for each in (scene.shoot, shoot))
-    known = {call.name: call for call in scene.calls if now.get(call.name) == were[call.name]}
-    more = tuple(call for call in shoot.call if call.name not in known)
-    if more:
-        wanted = {name for call in more for name in call.links}
-        links = tuple(link for link in shoot.link if link.name in wanted)
-        known |= {
-            call.name: call
-            for call in live_calls(shoot.model_copy(update={"call": more, "link": links or shoot.link}))
-        }
-    calls = tuple(known[call.name] for call in shoot.call)
-    return replace(scene, shoot=shoot, calls=calls, others=others_by_site(shoot))

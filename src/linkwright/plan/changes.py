@@ -1,0 +1,73 @@
+"""What of a shoot is another than before, as far as a plan goes: which calls have to be planned again."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+from typing import Final
+
+from linkwright.plan.chain import Scene
+from linkwright.shoot.models import Shoot
+from linkwright.shoot.place import Site
+from linkwright.shoot.view import others_during, sites
+
+#: What is looked at entry by entry, and what no carrier hangs on. Where anything else differs, all is planned anew.
+BY_ENTRY: Final = frozenset({"site", "link", "other", "call"})
+ASIDE: Final = frozenset({"crew", "contact", "run"})
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Changed:
+    """A scene that shares with the one before whatever is as it was, and the names of the calls that differ."""
+
+    scene: Scene
+    calls: frozenset[str]
+
+
+def changes(before: Scene, now: Scene, air: Collection[str] = ()) -> Changed | None:
+    """What of a scene differs from one that was planned; None where all of it is to be planned anew.
+
+    `air` names the sites where something else was measured or predicted than before.
+    """
+    if before.law.on != now.law.on or any(
+        getattr(before.shoot, name) != getattr(now.shoot, name)
+        for name in Shoot.model_fields.keys() - BY_ENTRY - ASIDE
+    ):
+        return None
+    links, were_sites = _links(before, now), {site.name: site for site in sites(before.shoot)}
+    others = {name: frozenset(before.others.get(name, ())) ^ frozenset(now.others[name]) for name in now.others}
+    places = {
+        site.name
+        for site in sites(now.shoot)
+        if site != were_sites.get(site.name) or not links.isdisjoint(_read_with(now.shoot, site))
+    }
+    were, calls, again = {call.name: call for call in before.calls}, [], set()
+    for call in now.calls:
+        was = were.get(call.name)
+        same = was is not None and was == call and was.seats == call.seats
+        calls.append(was if was is not None and same else call)
+        if (
+            not same
+            or call.site.name in {*places, *air}
+            or not links.isdisjoint(link.name for link in call.links)
+            or others_during(others[call.site.name], call)
+        ):
+            again.add(call.name)
+    shared = replace(now, calls=tuple(calls)).with_chains_of(before, links, places)
+    return Changed(shared, frozenset(again))
+
+
+def _links(before: Scene, now: Scene) -> set[str]:
+    """The names of the links that are new, gone or other than they were, and of those that share their carrier."""
+    were, are = ({link.name: link for link in scene.shoot.link} for scene in (before, now))
+    links = {name for name in were.keys() | are.keys() if were.get(name) != are.get(name)}
+    links |= {name for name in are if before.blocks.carrier_of(name) != now.blocks.carrier_of(name)}
+    return links | {mate for scene in (before, now) for name in links for mate in scene.blocks.mates(name)}
+
+
+def _read_with(shoot: Shoot, site: Site) -> set[str]:
+    """The names of the links with which levels were read on a site."""
+    links = [shoot.read_link(name) for name in {level.link for level in site.measured_level}]
+    if site.learnt is not None and site.learnt.levels and shoot.link:
+        links.append(shoot.read_link(site.learnt.link or "") or shoot.link[0])
+    return {link.name for link in links if link is not None}

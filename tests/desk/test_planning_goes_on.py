@@ -1,0 +1,63 @@
+"""A large job goes on from its plan: what a change does not touch is not planned again."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from bench.long_event import long_event
+from tests.web.conftest import wait_for_plan
+
+from linkwright.desk import planning
+from linkwright.desk.desk import Desk
+from linkwright.plan import periods
+from linkwright.plan.model import PlannedCall
+from linkwright.store import Store
+
+
+@contextlib.contextmanager
+def begun(store: Store) -> Iterator[Desk]:
+    desk = Desk(store)
+    desk.start()
+    try:
+        yield desk
+    finally:
+        desk.close()
+
+
+def calls_of(desk: Desk) -> dict[str, PlannedCall]:
+    wait_for_plan(desk)
+    plan = desk.snapshot().plan
+    assert plan is not None
+    return {call.call: call for call in plan.calls}
+
+
+def test_what_a_change_does_not_touch_stands_even_after_a_restart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(planning, "LARGE", 10)
+    monkeypatch.setattr(periods, "WHOLE_UP_TO", 10)
+    shoot = long_event(60, seed=3, venues=4)
+    with Store.open(tmp_path / "event.lwjob", create=True) as store:
+        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        with begun(store) as desk:
+            first = calls_of(desk)
+            one = shoot.call[0]
+            link = desk.names().id_of("link", one.links[0])
+            store.set_field(("link", link, "spares"), store.document().at("link", link, "spares"), 2, "Potter")
+            then = calls_of(desk)
+        touched = {call.name for call in shoot.call if then[call.name] is not first[call.name]}
+        assert one.name in touched
+        sites = {call.site for call in shoot.call if one.links[0] in call.links}
+        assert {call.site for call in shoot.call if call.name in touched} == sites
+        assert [len(link.spares_khz) for link in then[one.name].links if link.link == one.links[0]] == [2]
+    with Store.open(tmp_path / "event.lwjob") as store, begun(store) as desk:
+        again = calls_of(desk)
+        store.set_field(("link", link, "spares"), 2, 1, "Potter")
+        last = calls_of(desk)
+        assert {name for name, call in again.items() if last[name] is not call} == touched
+        assert {name: [khz.carrier_khz for khz in call.links] for name, call in last.items()} == {
+            name: [khz.carrier_khz for khz in call.links] for name, call in then.items()
+        }
