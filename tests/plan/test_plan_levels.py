@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from tests.plan.shoots import links, pocket, shoot
 
-from linkwright.assign.levels import FEW_LINKS, PlainProducts, Radio, rejections, unwanted
+from linkwright.assign import levels
+from linkwright.assign.levels import FEW_LINKS, OnCarriers, PlainProducts, Radio, rejections, unwanted
 from linkwright.assign.verify import level_faults, strong_faults
 from linkwright.plan.model import Plan
 from linkwright.plan.pipeline import make_plan
@@ -91,6 +92,24 @@ def _random_radio(
     )  # fmt: skip
     carriers = 500_000 + 25 * rng.choice(400, n, replace=False)
     return radio, carriers.astype(np.int64), rng.choice([1.0, 10.0, 50.0], n)
+
+
+@pytest.mark.parametrize(
+    ("room", "most"), [(1, 500_000), (256, 0), (4, 40)], ids=["little room", "none", "too many"]
+)
+def test_products_are_the_same_whether_they_are_listed_or_found_anew(
+    monkeypatch: pytest.MonkeyPatch, room: int, most: int
+) -> None:
+    rng = np.random.default_rng(3)
+    radio, carriers, _ = _random_radio(rng, FEW_LINKS + 14, FEW_LINKS + 9, np.arange(FEW_LINKS + 9))
+    listed = OnCarriers(radio, carriers)
+    monkeypatch.setattr(levels, "ROOM_A_FILTER", room)
+    monkeypatch.setattr(levels, "MOST_LISTED", most)
+    other = OnCarriers(radio, carriers)
+    for _ in range(3):
+        powers = rng.choice([1.0, 10.0, 50.0], FEW_LINKS + 14)
+        assert listed.unwanted(powers).total.tolist() == other.unwanted(powers).total.tolist()
+        assert listed.unwanted(powers).total.any()
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -105,7 +105,10 @@ def write(ways_of: dict[str, list[list[str]]]) -> None:
             continue
         ways = [way for way in known.get(name, []) if len(way) == compiled.py_func.__code__.co_argcount]
         ways = ways + [way for way in ways_of.get(name, []) if way not in ways]
-        lines.append(f'"{name}" = [\n' + "".join(f"  [{', '.join(map(quoted, way))}],\n" for way in ways) + "]\n")
+        if ways:
+            lines.append(
+                f'"{name}" = [\n' + "".join(f"  [{', '.join(map(quoted, way))}],\n" for way in ways) + "]\n"
+            )
     LIST.write_text(HEAD + "".join(lines), "utf-8")
 
 

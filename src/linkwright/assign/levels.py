@@ -29,6 +29,10 @@ from linkwright.units import FloatArray, IntArray, mw_from_dbm
 ONE_DB_MORE: Final = mw_from_dbm(interference_over_noise_db(1.0))
 #: Up to this many transmitters in a call of a small shoot plain arrays are quicker than loading compiled loops.
 FEW_LINKS: Final = 16
+#: Room for the products in each filter, at first; with more than so many in all they are not listed, but found anew
+#: for all powers that are tried.
+ROOM_A_FILTER: Final = 256
+MOST_LISTED: Final = 500_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,24 +162,43 @@ class OnCarriers:
             if self.plain is None:
                 self.plain = PlainProducts(radio, self.carriers_khz)
             return self.plain.at(radio.gain * powers_mw[:, None], radiated_share(radio, powers_mw))
-        from linkwright.physics.intermodulation.compiled_inband import every_filter
+        from linkwright.physics.intermodulation.compiled_inband import sum_filters
 
         powers = powers_mw[self.order]
         received = self.sorted_gain * powers[:, None]
         at_receiver, at_transmitter = np.zeros((2, radio.of.size))
-        every_filter(
-            self.sorted_khz,
-            self.sorted_width,
-            self.centre_khz,
-            self.filter_khz,
-            received,
-            driving(received, radio.iip3_mw),
-            powers[:, None] * self.sorted_share / powers[None, :],
-            radio.iip3_mw,
-            at_receiver,
-            at_transmitter,
-        )
+        drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * self.sorted_share / powers[None, :]
+        for who, share in self._listed or map(self._in_filter, range(radio.of.size)):
+            sum_filters(who, share, received, drives, radiated, radio.iip3_mw, at_receiver, at_transmitter)
         return at_receiver, at_transmitter
+
+    @functools.cached_property
+    def _listed(self) -> list[tuple[IntArray, FloatArray]]:
+        """Which products are in which filter, which hangs on no level; nothing where there are too many to keep."""
+        room = ROOM_A_FILTER * self.centre_khz.size
+        listed = self._list(slice(None), room, MOST_LISTED) if room <= MOST_LISTED else None
+        return [] if listed is None else [listed]
+
+    def _in_filter(self, v: int) -> tuple[IntArray, FloatArray]:
+        """Which products are in one filter."""
+        listed = self._list(slice(v, v + 1), ROOM_A_FILTER, self.order.size**3)
+        assert listed is not None, "there are no more products than that"
+        listed[0][:, 0] = v
+        return listed
+
+    def _list(self, filters: slice, room: int, most: int) -> tuple[IntArray, FloatArray] | None:
+        """Which products are in some filters; None where there are more than so many."""
+        from linkwright.physics.intermodulation.compiled_inband import list_filters
+
+        centre, channel = self.centre_khz[filters], self.filter_khz[filters]
+        while True:
+            who, share = np.empty((room, 4), dtype=np.int64), np.empty(room)
+            count = list_filters(self.sorted_khz, self.sorted_width, centre, channel, who, share)
+            if count <= room:
+                return who[:count], share[:count]
+            if count > most:
+                return None
+            room = count
 
 
 def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unwanted:

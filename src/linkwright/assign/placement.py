@@ -119,19 +119,23 @@ def settle_powers(call: CallLevels, slots: Sequence[int], carriers_khz: IntArray
 
 
 class _Powers:
-    """The steps of a call's links while they are settled: `at` (n,) is each one's step."""
+    """The steps of a call's links while they are settled: `at` (n,) is each one's step, `last` (n,) its highest,
+    `steps_mw` (n, k) its powers, the highest repeated."""
 
     def __init__(self, call: CallLevels, slots: Sequence[int], carriers_khz: IntArray) -> None:
         self.call, n = call, call.radio.own
         self.air = np.array([air[slots[m]] for air, m in zip(call.air_mw, call.radio.of.tolist(), strict=True)])
-        self.steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
+        steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
+        self.last = np.array([s.size - 1 for s in steps], dtype=np.int64)
+        each = np.minimum(np.arange(self.last.max(initial=0) + 1), self.last[:, None])
+        self.steps_mw = np.array([s[at] for s, at in zip(steps, each, strict=True)]).reshape(each.shape)
         self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
         self.at = np.zeros(n, dtype=np.int64)
         self._known: dict[bytes, tuple[FloatArray, FloatArray]] = {}
 
     def mw(self, at: IntArray) -> FloatArray:
         """Powers at steps (n,) [mW]."""
-        return np.array([steps[i] for steps, i in zip(self.steps, at, strict=True)])
+        return np.asarray(self.steps_mw[np.arange(at.size), at])
 
     def excess_db(self, at: IntArray) -> FloatArray:
         """What every link has in hand at steps (n,) [dB]."""
@@ -158,14 +162,14 @@ class _Powers:
         reserve = self.call.wishes.reserve_db
         raised = True
         while raised:
-            raised = False
             excess, powers = self.excess_db(self.at), self.mw(self.at)
-            for m in np.flatnonzero(excess < reserve):
-                would = 10.0 * np.log10(self.steps[m] / powers[m]) + excess[m]
-                enough = np.flatnonzero(would >= reserve[m])
-                wanted = int(enough[0]) if enough.size else would.size - 1 if would[-1] >= 0.0 else 0
-                if wanted > self.at[m]:
-                    self.at[m], raised = wanted, True
+            short = np.flatnonzero(excess < reserve)
+            would = 10.0 * np.log10(self.steps_mw[short] / powers[short, None]) + excess[short, None]
+            enough = would >= reserve[short, None]
+            highest = np.where(would[:, -1] >= 0.0, self.last[short], 0)
+            wanted = np.where(enough.any(axis=1), enough.argmax(axis=1), highest)
+            up = wanted > self.at[short]
+            self.at[short[up]], raised = wanted[up], bool(up.any())
 
     def order(self, which: IntArray) -> list[int]:
         """Links, the one with the least in hand first, alike ones by name."""
@@ -177,7 +181,7 @@ class _Powers:
         others = np.arange(self.at.size) != m
         before = self.excess_db(self.at)
         least = np.where(before >= 0.0, np.minimum(before, keep_db), -np.inf)
-        for step in range(self.steps[m].size - 1, int(self.at[m]), -1):
+        for step in range(int(self.last[m]), int(self.at[m]), -1):
             trial = self.at.copy()
             trial[m] = step
             if bool((self.excess_db(trial) >= least - SAME_DB)[others].all()):

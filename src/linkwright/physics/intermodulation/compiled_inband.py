@@ -132,11 +132,55 @@ def _enumerate(
 
 
 @kernel
-def every_filter(
-    f: IntArray,
-    width: FloatArray,
-    centre: IntArray,
-    channel: FloatArray,
+def list_filters(
+    f: IntArray, width: FloatArray, centre: IntArray, channel: FloatArray, who: IntArray, share: FloatArray
+) -> int:
+    """Which products are in receivers' filters, and how many; as many as there is room for are written.
+
+    f (n,) ascending, centre and channel (r,) of the filters [kHz]; who (h, 4) takes the filter, a, b and c of A+B-C
+    (a, b and -1 of 2A-B), share (h,) what of it the filter lets in.
+    """
+    n = f.size
+    widest = width.max() if n else 0.0
+    found = 0
+    for v in range(centre.size):
+        reach = np.int64((3.0 * widest + channel[v]) / 2.0) + 1
+        for a in range(n):
+            # 2A-B in reach: B lies within reach of 2A - V.
+            b = np.searchsorted(f, 2 * f[a] - centre[v] - reach)
+            while b < n and f[b] <= 2 * f[a] - centre[v] + reach:
+                if b != a:
+                    offset = abs(float(2 * f[a] - f[b] - centre[v]))
+                    inside = _share(offset, width[a], width[a], width[b], channel[v])
+                    found = _list(who, share, found, v, a, b, -1, inside)
+                b += 1
+            for b in range(a + 1, n):
+                pair = f[a] + f[b]
+                c = np.searchsorted(f, pair - centre[v] - reach)
+                while c < n and f[c] <= pair - centre[v] + reach:
+                    if c != a and c != b:
+                        offset = abs(float(pair - f[c] - centre[v]))
+                        inside = _share(offset, width[a], width[b], width[c], channel[v])
+                        found = _list(who, share, found, v, a, b, c, inside)
+                    c += 1
+    return found
+
+
+@kernel
+def _list(who: IntArray, share: FloatArray, found: int, v: int, a: int, b: int, c: int, inside: float) -> int:
+    """Write a product down if anything of it is inside and there is room; how many there are then."""
+    if inside == 0.0:
+        return found
+    if found < share.size:
+        who[found, 0], who[found, 1], who[found, 2], who[found, 3] = v, a, b, c
+        share[found] = inside
+    return found + 1
+
+
+@kernel
+def sum_filters(
+    who: IntArray,
+    share: FloatArray,
     received: FloatArray,
     driving: FloatArray,
     radiated: FloatArray,
@@ -144,36 +188,17 @@ def every_filter(
     at_receiver: FloatArray,
     at_transmitter: FloatArray,
 ) -> None:
-    """Receivers' and transmitters' products in each receiver's filter, added to the two outputs (r,) [mW].
+    """Receivers' and transmitters' products as they were listed, added to the two outputs (r,) [mW].
 
-    f (n,) ascending, centre and channel (r,) of the filters [kHz]; received (n, r) [mW], transmitters by receivers,
-    and driving (n, r), what of it the receiver's products grow with; radiated (n, n), what A (column) radiates at
-    2A-B for B (row), over A's own power.
+    received (n, r) [mW], transmitters by receivers; driving (n, r), what of it the receiver's products grow with;
+    radiated (n, n), what A (column) radiates at 2A-B for B (row), over A's own power.
     """
-    n = f.size
-    widest = width.max() if n else 0.0
-    for v in range(centre.size):
-        reach = np.int64((3.0 * widest + channel[v]) / 2.0) + 1
+    for h in range(share.size):
+        v, a, b, c = who[h, 0], who[h, 1], who[h, 2], who[h, 3]
         gain = 1.0 / (iip3[v] * iip3[v])
-        for a in range(n):
-            # 2A-B in reach: B lies within reach of 2A - V.
-            b = np.searchsorted(f, 2 * f[a] - centre[v] - reach)
-            while b < n and f[b] <= 2 * f[a] - centre[v] + reach:
-                if b != a:
-                    share = _share(
-                        abs(float(2 * f[a] - f[b] - centre[v])), width[a], width[a], width[b], channel[v]
-                    )
-                    at_receiver[v] += gain * driving[a, v] * driving[a, v] * driving[b, v] * share
-                    at_transmitter[v] += received[a, v] * radiated[b, a] * share
-                b += 1
-            for b in range(a + 1, n):
-                pair = f[a] + f[b]
-                both = 4.0 * gain * driving[a, v] * driving[b, v]
-                c = np.searchsorted(f, pair - centre[v] - reach)
-                while c < n and f[c] <= pair - centre[v] + reach:
-                    if c != a and c != b:
-                        share = _share(
-                            abs(float(pair - f[c] - centre[v])), width[a], width[b], width[c], channel[v]
-                        )
-                        at_receiver[v] += both * driving[c, v] * share
-                    c += 1
+        if c < 0:
+            at_receiver[v] += gain * driving[a, v] * driving[a, v] * driving[b, v] * share[h]
+            at_transmitter[v] += received[a, v] * radiated[b, a] * share[h]
+        else:
+            both = 4.0 * gain * driving[a, v] * driving[b, v]
+            at_receiver[v] += both * driving[c, v] * share[h]
