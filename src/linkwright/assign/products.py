@@ -17,6 +17,8 @@ from linkwright.units import IntArray
 
 #: Makers from which on products are enumerated in pieces: it bounds the memory.
 AT_ONCE = 2_000_000
+#: Farther apart than any two products or carriers are [kHz].
+ROW_KHZ = 2**40
 #: Who makes the products of up to so many makers is kept.
 KEEP_UP_TO = 64
 
@@ -133,9 +135,16 @@ def _hit_after(moved: IntArray, links: IntArray, own: int, two_khz: int, three_k
 
 def _any_near(products_khz: IntArray, victims_khz: IntArray, reach_khz: int) -> bool:
     """Whether any of a row's products (s, p) lies nearer than a distance to any of its victims (s, v)."""
-    some = max(1, AT_ONCE // max(victims_khz.size, 1))
-    parts = (products_khz[:, begin : begin + some] for begin in range(0, products_khz.shape[1], some))
-    return any((np.abs(part[:, :, None] - victims_khz[:, None, :]) < reach_khz).any() for part in parts)
+    rows = (np.arange(victims_khz.shape[0]) * ROW_KHZ)[:, None]
+    # The rows one behind the other, so that one search serves all of them.
+    victims = (np.sort(victims_khz, axis=1) + rows).ravel()
+    products = (products_khz + rows).ravel()
+    if not victims.size or not products.size:
+        return False
+    above = np.searchsorted(victims, products)
+    below_khz = products - victims[np.maximum(above - 1, 0)]
+    above_khz = victims[np.minimum(above, victims.size - 1)] - products
+    return bool((np.minimum(np.abs(below_khz), np.abs(above_khz)) < reach_khz).any())
 
 
 def _products(makers: IntArray) -> tuple[IntArray, IntArray]:
