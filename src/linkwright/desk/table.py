@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,7 +12,7 @@ from linkwright.draw.ink import in_page_inks
 from linkwright.draw.ledger import LedgerPicture, drawn_ledger
 from linkwright.plan.answer import answer_sentence, short_says, worst_says
 from linkwright.plan.file import parse_plan
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.plan.model import Plan, PlannedCall, PlannedLink, Unplaced
 from linkwright.shoot.catalogue import called
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.view import receiver_named
@@ -42,6 +43,11 @@ class LinkRow:
     def key(self) -> str:
         """An id for the page."""
         return f"{self.call.call}-{self.link.link}".replace(" ", "_")
+
+    @property
+    def called(self) -> str:
+        """All that it can be found by."""
+        return f"{_called(self.call, self.link.link)} {self.link.carrier}"
 
     @property
     def short(self) -> str:
@@ -107,12 +113,60 @@ def rows(made: Made, order: str) -> list[LinkRow]:
     return found
 
 
-def channels_taken(made: Made) -> dict[str, str]:
+#: Of a large plan so many rows are shown at once.
+SHOWN: Final = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The part of a table that is looked at: rows, the calls that they are of, those without a carrier; which is
+    the first of how many, how many the whole table has."""
+
+    rows: tuple[LinkRow, ...]
+    calls: tuple[PlannedCall, ...]
+    unplaced: tuple[tuple[PlannedCall, Unplaced], ...]
+    first: int
+    count: int
+    whole: int
+
+    @property
+    def large(self) -> bool:
+        """Whether there is more than is shown at once."""
+        return self.whole > SHOWN
+
+    @property
+    def says(self) -> str:
+        """How many of how many."""
+        if not self.count:
+            return f"Nothing of {self.whole} rows is called so."
+        of = "" if self.count == self.whole else f" that are called so, of {self.whole}"
+        return f"Rows {self.first + 1} to {min(self.first + SHOWN, self.count)} of {self.count}{of}."
+
+
+def shown(made: Made | None, order: str, find: str = "", first: int = 0) -> Shown:
+    """The rows of a plan whose call, site, link or carrier has every word of `find`, from one of them on."""
+    if made is None:
+        return Shown((), (), (), 0, 0, 0)
+    every, words = rows(made, order), find.casefold().split()
+    found = [row for row in every if all(word in row.called for word in words)]
+    first = first if 0 <= first < len(found) else 0
+    some = tuple(found[first : first + SHOWN])
+    calls = {row.call.call: row.call for row in some}
+    none = [(call, gone) for call in made.plan.calls for gone in call.unplaced]
+    none = [(call, gone) for call, gone in none if all(word in _called(call, gone.link) for word in words)]
+    return Shown(some, tuple(calls.values()), tuple(none[:SHOWN]), first, len(found), len(every))
+
+
+def _called(call: PlannedCall, link: str) -> str:
+    return f"{call.call} {call.site} {link}".casefold()
+
+
+def channels_taken(made: Made, calls: Iterable[PlannedCall]) -> dict[str, str]:
     """By call, how many of the channels of each type of receiver are taken, of those that there are; where nobody
     says how many units there are, of the units that it takes."""
     links = {link.name: link for link in made.shoot.link}
     found = {}
-    for call in made.plan.calls:
+    for call in calls:
         seats: dict[str, set[tuple[int, int]]] = {}
         for link in call.links:
             if links[link.link].hears[0].stands:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.table import BESIDE, ORDERS, answer, channels_taken, differences, rows
+from linkwright.desk.table import BESIDE, ORDERS, SHOWN, answer, channels_taken, differences, rows, shown
 from linkwright.desk.trying import tried
 from linkwright.door.gate import person_of
 from linkwright.draw.png import png_of
@@ -29,37 +29,41 @@ class Choice(RequestBody):
     mhz: Annotated[str, Bounded(max_length=20)] = ""
 
 
-def context(request: Request, order: str) -> dict[str, Any]:
+def context(request: Request, order: str, find: str, first: int) -> dict[str, Any]:
     """Everything that the page shows."""
     snapshot = snapshot_of(request)
     made = snapshot.made
-    links = () if snapshot.shoot is None else snapshot.shoot.link
+    order = order if order in ORDERS else "call"
+    some = shown(made, order, find, first)
     return {
-        "links": [(snapshot.names.id_of("link", link.name), link.name) for link in links],
         "answer": answer(snapshot),
         "plan": snapshot.plan,
         "orders": ORDERS,
-        "order": order if order in ORDERS else "call",
-        "rows": [] if made is None else rows(made, order),
-        "channels": {} if made is None else channels_taken(made),
+        "order": order,
+        "find": find,
+        "shown": some,
+        "most": SHOWN,
+        "channels": {} if made is None else channels_taken(made, some.calls),
         "findings": [] if made is None else once(made.plan.findings),
         "beside": differences(desk_of(request).store, snapshot.plan),
     }
 
 
 Order = Annotated[str, Query(max_length=20)]
+Find = Annotated[str, Query(max_length=80)]
+First = Annotated[int, Query(ge=0, le=10**6)]
 
 
 @router.get("/plan")
-def page(request: Request, order: Order = "call") -> Response:
+def page(request: Request, order: Order = "call", find: Find = "", first: First = 0) -> Response:
     """The page."""
-    return render(request, "plan.html", **context(request, order))
+    return render(request, "plan.html", **context(request, order, find, first))
 
 
 @router.get("/plan/body")
-def body(request: Request, order: Order = "call") -> Response:
+def body(request: Request, order: Order = "call", find: Find = "", first: First = 0) -> Response:
     """What of the page follows the newest plan."""
-    return render(request, "plan_body.html", **context(request, order))
+    return render(request, "plan_body.html", **context(request, order, find, first))
 
 
 @router.get("/plan/row")

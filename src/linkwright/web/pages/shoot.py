@@ -52,7 +52,7 @@ def context(request: Request) -> dict[str, Any]:
         "header": sections.entry(document, ("shoot",)),
         **{f"{kind}s": sections.cards(document, kind) for kind in LISTS},
         "equipment": sections.equipment(document),
-        "channels": {} if (made := snapshot_of(request).made) is None else channels_taken(made),
+        "channels": {} if (made := snapshot_of(request).made) is None else channels_taken(made, made.plan.calls),
         "ticks": ticks_of(document),
         "asked": {"permits": held(document)},
         "catalogue": {kind: list(map(called, catalogue_names(kind))) for kind in sections.KINDS},

@@ -4,7 +4,7 @@ import { width } from "./canvas.js";
 import { getText, tell } from "./net.js";
 import { say } from "./status.js";
 
-const asked = (part) => { const given = document.querySelector(part.dataset.with || "no-such"); return given ? `${part.dataset.url}?${new URLSearchParams({ [given.name]: given.value })}` : part.dataset.url; };
+const asked = (part) => { const given = [...document.querySelectorAll(part.dataset.with || "no-such")]; return given.length ? `${part.dataset.url}?${new URLSearchParams(given.map((one) => [one.name, one.value]))}` : part.dataset.url; };
 
 export async function fresh(part, url = asked(part)) {
   const text = await getText(url, { as: part.id || url }).catch((error) => { refuse(part, error); return null; });
@@ -84,5 +84,9 @@ document.addEventListener("submit", async (event) => {
   } catch { say("The laptop cannot be reached; try again in a moment."); }
 });
 document.addEventListener("click", (event) => { const button = event.target.closest("button[data-get]"); if (button) fresh(into(button), button.dataset.get); });
-document.addEventListener("change", (event) => { if (event.target.matches("[data-again]")) fresh(document.getElementById(event.target.dataset.again)); });
+document.addEventListener("change", ({ target: given }) => {
+  if (!given.matches("[data-again]")) return;
+  if (given.id !== "first") for (const first of document.querySelectorAll(`select[name=first][data-again="${given.dataset.again}"]`)) first.selectedIndex = 0;
+  fresh(document.getElementById(given.dataset.again));
+});
 export { getText };
