@@ -6,7 +6,7 @@ import importlib
 import sys
 import time
 
-KINDS = ("kills", "power", "disk", "inputs", "routes", "crew", "postgres", "processes")
+KINDS = ("kills", "power", "disk", "inputs", "routes", "crew", "postgres", "processes", "plans")
 
 
 def main(arguments: list[str]) -> int:

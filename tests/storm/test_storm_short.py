@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from tests.store.conftest import running_postgresql
 from tests.store.recorded import Recorder, library_in_use
-from tests.storm import disk, inputs, kills, postgres
+from tests.storm import disk, inputs, kills, plans, postgres
 
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
@@ -31,6 +31,10 @@ def test_the_disk_fails_at_any_write() -> None:
 
 def test_no_input_is_a_fault_or_takes_long() -> None:
     assert inputs.storm(1500, SEED) == []
+
+
+def test_whatever_is_changed_there_is_a_plan_or_a_sentence() -> None:
+    assert plans.storm(range(SEED, SEED + 25)) == []
 
 
 def test_a_database_that_is_restarted_loses_nothing() -> None:

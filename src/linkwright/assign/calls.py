@@ -9,12 +9,12 @@ import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.criterion import Comparison, choose, standing
+from linkwright.assign.locks import going_together
 from linkwright.assign.placement import CallLevels, Outcome, Placement
-from linkwright.assign.problem import Assignment, Criterion, Problem, Wish, distinct
+from linkwright.assign.problem import SPACING_WEIGHT, Assignment, Criterion, Problem, Wish, distinct
 from linkwright.assign.products import is_clean
 from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
-from linkwright.assign.state import State
 from linkwright.progress import Tell, quiet
 
 
@@ -64,7 +64,8 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     """
     staying = [i for i, wish in enumerate(task.problem.wishes) if _may_stay(wish)]
     if task.earlier and staying:
-        return _with_earlier(task, _fitting(task.problem, staying), tell)
+        return _with_earlier(task, _with_locked(task.problem, staying, limit=1), tell)
+    staying = _with_locked(task.problem, staying) if staying else []
     while staying:
         answers = _solved(replace(task, problem=_locked(task.problem, staying)), tell)
         dear = _dear(task, answers)
@@ -94,20 +95,10 @@ def _clean_worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
     return _placed(answers), sum(answer.criterion == "clean" for answer in answers)
 
 
-def _fitting(problem: Problem, staying: Sequence[int]) -> list[int]:
-    """Those of the links that may stay where all who stay are clean together, taken in their order."""
-    whole = distinct(problem)
-    state = State(whole)
-    state.put_locked()
-    found = []
-    for link in staying:
-        carrier_khz = whole.wishes[link].stay_khz
-        assert carrier_khz is not None, "only who has a carrier stays on it"
-        cell = state.grid.cell(carrier_khz)
-        if state.conflicts(link, np.array([cell]))[0] == 0:
-            state.put(link, cell)
-            found.append(link)
-    return found
+def _with_locked(problem: Problem, staying: Sequence[int], limit: int = SPACING_WEIGHT) -> list[int]:
+    """Those of the links that may stay, where they go together with each other and with all who are locked."""
+    locked = [link for link, wish in enumerate(problem.wishes) if wish.locked_khz is not None]
+    return [link for link in going_together(problem, [*locked, *staying], limit) if link in staying]
 
 
 def _may_stay(wish: Wish) -> bool:

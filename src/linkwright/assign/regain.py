@@ -60,7 +60,7 @@ class Regain:
         self.grid = grid_of(problem)
         self.state, self.quick = State(problem, self.grid), quick
         self.others_khz = sorted({khz for makers in problem.makers_khz for khz in makers})
-        self.homes = self._homes()
+        self.homes = np.array([_home(problem, link) for link in range(len(problem.wishes))], dtype=np.int64)
         self.had = np.array([wish.keep_rank for wish in problem.wishes], dtype=np.int64)
         self.had = np.minimum(self.had, self._at_best())
         self.looks, self.proved, self.cut = 0, True, False
@@ -71,21 +71,6 @@ class Regain:
                 most // QUICKER for most in (self.most_looks, self.most_for_best)
             )
         self._known: dict[bytes, IntArray] = {}
-
-    def _homes(self) -> IntArray:
-        """The slot of each link's earlier carrier, or of its lock; -1 where it is none of its slots (links,).
-
-        Of links that are locked too near to each other, those after the first have no place at all.
-        """
-        homes = np.array([_home(self.problem, link) for link in range(len(self.problem.wishes))], dtype=np.int64)
-        state = self._standing(np.full(homes.size, -1))
-        for link in np.flatnonzero((homes >= 0) & ~state.free):
-            cell = int(self.grid.wish_slots[link][homes[link]])
-            if state.conflicts(int(link), np.array([cell]))[0] < SPACING_WEIGHT:
-                state.put(int(link), cell)
-            else:
-                homes[link] = -1
-        return homes
 
     def slots(self) -> IntArray | None:
         """Where everybody stands after the fewest moves; None where not everybody finds a place."""

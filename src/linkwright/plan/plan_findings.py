@@ -96,6 +96,8 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     if not tuning.carriers_khz.size:
         sends, hears = called(chain.link.sends.kit), called(chain.link.hears[0].kit)
         return f"transmitter {sends} and receiver {hears} tune no carrier in common"
+    if locked is not None and (taken := _locked_too_near(problem, n, locked)):
+        return f"it is locked to {chain.shown(locked)} MHz, {taken}: unlock one of them"
     if locked is not None and not problem.problem.wishes[n].slots_khz.size:
         return f"it is locked to {chain.shown(locked)} MHz, which cannot be used here"
     if not (tuning.most_mw > 0.0).any():
@@ -103,8 +105,6 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
         return rule_reason(scene, chain, middle).rstrip(".")
     if not tuning.legal.any():
         return "the TV channels on the air leave no carrier of its type"
-    if locked is not None and (taken := _locked_too_near(problem, n, locked)):
-        return f"it is locked to {chain.shown(locked)} MHz, {taken}: unlock one of them"
     placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
     spacing, each = (
         chain.transmitter.spacing_khz,

@@ -11,6 +11,7 @@ import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.calls import CallAnswer, Kept, SiteTask
+from linkwright.assign.locks import apart
 from linkwright.assign.placement import CallLevels
 from linkwright.assign.problem import Criterion, Problem, Wish, distinct
 from linkwright.assign.regain import FAILS, HOLDS, THIN
@@ -234,7 +235,7 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     problem = Problem(
         wishes, members, guard.im3_two, guard.im3_three, makers, roomy_khz, elsewhere, tuple(moments(calls))
     )
-    return SiteProblem(site, calls, chains, tunings, problem)
+    return SiteProblem(site, calls, chains, tunings, apart(problem))
 
 
 def site_task(scene: Scene, site: SiteProblem, effort: float, *, earlier: bool = False) -> SiteTask:
