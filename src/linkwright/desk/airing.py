@@ -193,7 +193,7 @@ class Airing:
             there = self._sources.get(name)
             if there is None or there.passes.options != options or (site and there.site != site):
                 if there is None and len(self._sources) >= MOST_SOURCES:
-                    oldest = min(self._sources.values(), key=lambda one: one.heard_s)
+                    oldest = min(self._sources.values(), key=lambda source: source.heard_s)
                     del self._sources[oldest.name]
                 air = FreshAir()
                 there = Source(name, site, Passes(name, options), air, Arrivals(air))
@@ -209,8 +209,12 @@ class Airing:
     def sources(self, site: str = "") -> list[Source]:
         """Who sends, the newest first; of one site only where it is named."""
         with self._lock:
-            there = [one for one in self._sources.values() if one.air.passes and (not site or one.site == site)]
-        return sorted(there, key=lambda one: -one.air.newest_s)
+            there = [
+                source
+                for source in self._sources.values()
+                if source.air.passes and (not site or source.site == site)
+            ]
+        return sorted(there, key=lambda source: -source.air.newest_s)
 
     @contextlib.contextmanager
     def held(self, site: str) -> Iterator[Source | None]:
@@ -231,13 +235,13 @@ class Airing:
                         somebody for somebody in source.arrivals.somebodies
                         if somebody.on and place.is_on(somebody.centre_khz, somebody.width_khz)
                     ]  # fmt: skip
-                    who = max(there, key=lambda one: one.over_db, default=None)
+                    who = max(there, key=lambda somebody: somebody.over_db, default=None)
                     return AirNow(slot, old_s, old_s <= source.stale_s, source.air.unit, who)
         return None
 
     def newcomers(self, site: str = "") -> list[tuple[Source, Somebody, Mine]]:
         """Who is on a carrier, a spare, or within the guard of one of ours now, with which of ours: the nearest."""
-        found = []
+        pairs = []
         with self._lock:
             for source in self.sources(site):
                 if self.clock() - source.air.newest_s > source.stale_s:
@@ -245,21 +249,21 @@ class Airing:
                 for somebody in source.arrivals.somebodies:
                     mine = nearest(source.arrivals.mine, somebody)
                     if somebody.on and somebody.kind in ("somebody", "wide") and mine is not None:
-                        found.append((source, replace(somebody), mine))
-        return found
+                        pairs.append((source, replace(somebody), mine))
+        return pairs
 
-    def is_seen(self, source: Source, one: Somebody) -> str:
+    def is_seen(self, source: Source, somebody: Somebody) -> str:
         """Who has seen this; nothing where nobody has."""
-        return self._seen.get((source.name, one.number, one.times), "")
+        return self._seen.get((source.name, somebody.number, somebody.times), "")
 
     def seen(self, key: str, who: str) -> str:
         """Somebody has seen who is new there. What is told. Raises InputError where it does not stand any more."""
-        for source, one, mine in self.newcomers():
-            if key_of(source, one) == key:
+        for source, somebody, mine in self.newcomers():
+            if key_of(source, somebody) == key:
                 if len(self._seen) > 1000:
                     self._seen.clear()
-                self._seen[(source.name, one.number, one.times)] = who
-                return f"{words_of(one, mine)}: seen"
+                self._seen[(source.name, somebody.number, somebody.times)] = who
+                return f"{words_of(somebody, mine)}: seen"
         raise InputError("this alarm does not stand any more; load the page again")
 
     # What a plan takes of it
@@ -275,8 +279,9 @@ class Airing:
         """What tells one such list from another."""
         with self._lock:
             return tuple(
-                f"live:{site}:{one.centre_khz:.0f}:{one.level_db:.0f}"
-                for site, heard in sorted(self._planned.items()) for one in heard if one.level_db is not None
+                f"live:{site}:{carrier.centre_khz:.0f}:{carrier.level_db:.0f}"
+                for site, heard in sorted(self._planned.items())
+                for carrier in heard if carrier.level_db is not None
             )  # fmt: skip
 
     def _judged(self, source: Source) -> None:
@@ -292,10 +297,13 @@ class Airing:
                 self._planned[source.site] = heard
                 self.changed()
 
-    def _on_spare(self, source: Source, one: Somebody) -> bool:
-        mine = nearest(source.arrivals.mine, one)
+    def _on_spare(self, source: Source, somebody: Somebody) -> bool:
+        mine = nearest(source.arrivals.mine, somebody)
         return (
-            one.kind == "somebody" and mine is not None and mine.spare and mine.is_on(one.centre_khz, one.width_khz)
+            somebody.kind == "somebody"
+            and mine is not None
+            and mine.spare
+            and mine.is_on(somebody.centre_khz, somebody.width_khz)
         )
 
     def _heard(self, source: Source) -> Iterator[ListedCarrier]:
@@ -336,7 +344,7 @@ class Airing:
             self.news()
 
     def _stands(self) -> tuple[Any, ...]:
-        return tuple((source.name, one.number, one.times) for source, one, _ in self.newcomers())
+        return tuple((source.name, somebody.number, somebody.times) for source, somebody, _ in self.newcomers())
 
     def _keep(self, source: Source, *, whole: bool = False) -> None:
         minute = source.air.minute() if whole else source.air.minutes[-1] if source.air.minutes else None
@@ -351,12 +359,12 @@ def _records(payload: bytes) -> list[dict[str, Any]]:
     if len(payload) > MOST_BYTES:
         raise InputError(f"the rows have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
     try:
-        found = json.loads(payload.decode("utf-8-sig"))
+        decoded = json.loads(payload.decode("utf-8-sig"))
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
         raise InputError(
             f'what was sent is not JSON ({type(error).__name__}); expected {{"rows": "..."}}'
         ) from None
-    records = found if isinstance(found, list) else [found]
+    records = decoded if isinstance(decoded, list) else [decoded]
     for record in records:
         if not isinstance(record, dict) or not isinstance(record.get("rows"), str):
             raise InputError('found a record without rows, expected {"rows": "lines of a sweep", "source": "name"}')
@@ -381,37 +389,42 @@ def _stated(record: dict[str, Any]) -> ReadOptions:
     return ReadOptions(**given)
 
 
-def nearest(mine: tuple[Mine, ...], one: Somebody) -> Mine | None:
+def nearest(mine: tuple[Mine, ...], somebody: Somebody) -> Mine | None:
     """Which of ours a signal lies on or within the guard of: a carrier before a spare, then the nearest."""
-    touched = [each for each in mine if each.touches(one.centre_khz, one.width_khz)]
+    touched = [each for each in mine if each.touches(somebody.centre_khz, somebody.width_khz)]
     return min(
         touched,
         key=lambda each: (
-            not each.is_on(one.centre_khz, one.width_khz), each.spare, abs(each.khz - one.centre_khz),
+            not each.is_on(somebody.centre_khz, somebody.width_khz), each.spare,
+            abs(each.khz - somebody.centre_khz),
         ),
         default=None,
     )  # fmt: skip
 
 
-def key_of(source: Source, one: Somebody) -> str:
+def key_of(source: Source, somebody: Somebody) -> str:
     """Under which it is seen."""
-    return f"{AIR}{source.name}.{one.number}.{one.times}"
+    return f"{AIR}{source.name}.{somebody.number}.{somebody.times}"
 
 
-def words_of(one: Somebody, mine: Mine) -> str:
+def words_of(somebody: Somebody, mine: Mine) -> str:
     """Who is where, in words: "somebody on the spare 535.250 of Boom"."""
-    where = "on" if mine.is_on(one.centre_khz, one.width_khz) else "beside"
+    where = "on" if mine.is_on(somebody.centre_khz, somebody.width_khz) else "beside"
     what = f"the spare {mhz_text(mine.khz)}" if mine.spare else f"its carrier {mhz_text(mine.khz)}"
     return f"somebody {where} {what}"
 
 
-def because_of(one: Somebody, unit: str, looked_s: float) -> str:
+def because_of(somebody: Somebody, unit: str, looked_s: float) -> str:
     """What was seen, a sentence: level, width, place, how old the look is."""
-    wide = f"{one.width_khz / 1000:.1f} MHz" if one.width_khz >= 1000 else f"about {one.width_khz:.0f} kHz"
-    level = minus(f"{one.level_db:.0f} {unit}")
-    times = f", {one.times} times by now" if one.times > 1 else ""
-    first = ", there when looking began" if one.first else ""
+    wide = (
+        f"{somebody.width_khz / 1000:.1f} MHz"
+        if somebody.width_khz >= 1000
+        else f"about {somebody.width_khz:.0f} kHz"
+    )
+    level = minus(f"{somebody.level_db:.0f} {unit}")
+    times = f", {somebody.times} times by now" if somebody.times > 1 else ""
+    first = ", there when looking began" if somebody.first else ""
     return (
-        f"{level} at {one.centre_khz / 1000:.3f} MHz, {wide} wide{times}{first}; the sweep looked "
+        f"{level} at {somebody.centre_khz / 1000:.3f} MHz, {wide} wide{times}{first}; the sweep looked "
         f"{age_words(looked_s)} ago."
     )  # fmt: skip

@@ -93,25 +93,25 @@ def rows(made: Made, order: str) -> list[LinkRow]:
         call.name: f"{call.starts:%H:%M}–{call.ends:%H:%M}" if call.starts and call.ends else ""
         for call in made.scene.calls
     }
-    found = [
+    told = [
         LinkRow(call, link, made.names.id_of("link", link.link), link.link in locked, times[call.call])
         for call in made.plan.calls
         for link in call.links
     ]
     if order == "need":
-        found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
+        told.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
     elif order == "name":
-        found.sort(key=lambda row: row.link.link)
+        told.sort(key=lambda row: row.link.link)
     elif order == "carrier":
-        found.sort(key=lambda row: row.link.carrier_khz)
-    return found
+        told.sort(key=lambda row: row.link.carrier_khz)
+    return told
 
 
 def channels_taken(made: Made) -> dict[str, str]:
     """By call, how many of the channels of each type of receiver are taken, of those that there are; where nobody
     says how many units there are, of the units that it takes."""
     links = {link.name: link for link in made.shoot.link}
-    found = {}
+    taken = {}
     for call in made.plan.calls:
         seats: dict[str, set[tuple[int, int]]] = {}
         for link in call.links:
@@ -120,11 +120,11 @@ def channels_taken(made: Made) -> dict[str, str]:
                     (link.receiver_unit, link.receiver_channel)
                 )
         kinds = ((name, taken, receiver_named(made.shoot, name)) for name, taken in seats.items())
-        found[call.call] = ", ".join(
+        taken[call.call] = ", ".join(
             f"{called(name)} {len(taken)} of {receiver.channels * (receiver.count or max(taken)[0])}"
             for name, taken, receiver in kinds
         )
-    return found
+    return taken
 
 
 def breaks_told(breaks_per_hour: float) -> str:

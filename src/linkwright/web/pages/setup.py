@@ -110,7 +110,7 @@ def body(request: Request, call: Text = "", link: Text = "", step: Number = 0) -
 def tick(request: Request, ticking: Ticking) -> dict[str, Any]:
     """Tick a step off, or clear it; the time is the server's."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    call, link = steps.found(snapshot, ticking.call, ticking.link)
+    call, link = steps.live_link(snapshot, ticking.call, ticking.link)
     who = person_of(request).name
     step, kept = steps.tick(store, snapshot, call, link, ticking.key, done=ticking.done, who=who)
     at = None if kept is None else kept.astimezone(snapshot.zone)
@@ -122,7 +122,7 @@ def tick(request: Request, ticking: Ticking) -> dict[str, Any]:
 def otherwise(request: Request, what: Otherwise) -> dict[str, Any]:
     """Something else was set: it goes into the shoot, and the plan judges it at once."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    call, link = steps.found(snapshot, what.call, what.link)
+    call, link = steps.live_link(snapshot, what.call, what.link)
     ours = link_steps(store, snapshot, call, link)
     step = next((one.step for one in ours.steps if one.step.what == what.what), None)
     if step is None or step.field is None:
