@@ -68,17 +68,17 @@ def _line(cells: Sequence[str], wide: Sequence[int], flush: Sequence[bool]) -> s
 
 def _as_lines(width: int, columns: Sequence[str], row: Sequence[str]) -> list[str]:
     """A row as its first cell, and beneath it every other with its column's name."""
-    found, line = [row[0]], ""
+    lines, line = [row[0]], ""
     for column, cell in zip(columns[1:], row[1:], strict=True):
         if not cell:
             continue
         said = f"{column} {cell}".strip()
         if line and len(line) + 2 + len(said) > width:
-            found.append(f"{line};")
+            lines.append(f"{line};")
             line = ""
         line = f"{line}; {said}" if line else f"  {said}"
         if len(line) > width:
             *whole, line = textwrap.wrap(line.strip(), width - 2, break_on_hyphens=False, break_long_words=False)
-            found += [f"  {part}" for part in whole]
+            lines += [f"  {part}" for part in whole]
             line = f"  {line}"
-    return [*found, line] if line else found
+    return [*lines, line] if line else lines

@@ -103,9 +103,9 @@ def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Pa
 
     if database is not None:
         raise InputError("an archive is unpacked into a file beside it; leave --database away", path=str(path))
-    found = open_beside(path)
-    typer.echo(f"{path.name} is unpacked into {found.name}; from now on open that.", err=True)
-    return found
+    unpacked = open_beside(path)
+    typer.echo(f"{path.name} is unpacked into {unpacked.name}; from now on open that.", err=True)
+    return unpacked
 
 
 def serve_store(

@@ -141,20 +141,20 @@ def _answered(
     readouts, errors = _read(files, options)
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
-        found = survey(readouts, () if territory is None else tv_channels(territory))
+        surveyed = survey(readouts, () if territory is None else tv_channels(territory))
         if picture is not None:
             from linkwright.cli.sweep_picture import write_picture
 
             tell("drawing", 0.9)
-            write_picture(picture, found, territory)
+            write_picture(picture, surveyed, territory)
     if as_json:
-        print_json(sweep_document(found, steppings) | {"unread": [str(error) for error in errors]})
+        print_json(sweep_document(surveyed, steppings) | {"unread": [str(error) for error in errors]})
     else:
         from linkwright.cli.sweep_table import print_sweep
 
-        print_sweep(found, console(), None if territory is None else territory.name, steppings)
+        print_sweep(surveyed, console(), None if territory is None else territory.name, steppings)
     tell_unread(errors)
-    return 2 if errors else 0 if all(reason is None for reason in found.refused) else 1
+    return 2 if errors else 0 if all(reason is None for reason in surveyed.refused) else 1
 
 
 def read_options(

@@ -39,8 +39,8 @@ def watch(
 
     asked : the receiver, or recordings in its place, that rows are made of.
     """
-    addresses = [one for one in named if urlsplit(one).scheme in ("http", "https")]
-    places = [one for one in named if one not in addresses]
+    addresses = [source for source in named if urlsplit(source).scheme in ("http", "https")]
+    places = [source for source in named if source not in addresses]
     if len(addresses) > 1:
         raise InputError(f"found {len(addresses)} addresses, expected one to send to")
     if addresses and "columns" in _stated(options) and options.columns == "carriers":
@@ -121,14 +121,14 @@ def _piped(stream: BinaryIO) -> Iterator[tuple[str, bytes]]:
 
 def _files(folders: Sequence[Path]) -> list[Path]:
     """The files to read: those named, and those in folders, the newest of them."""
-    found: list[Path] = []
+    paths: list[Path] = []
     for folder in folders:
         if folder.is_dir():
             inside = [path for path in folder.iterdir() if path.is_file() and not path.name.startswith(".")]
-            found += sorted(inside, key=lambda path: path.stat().st_mtime)[-MOST_FILES:]
+            paths += sorted(inside, key=lambda path: path.stat().st_mtime)[-MOST_FILES:]
         elif folder.exists():
-            found.append(folder)
-    return found
+            paths.append(folder)
+    return paths
 
 
 def _grown(path: Path, at: dict[Path, int]) -> Iterator[bytes]:

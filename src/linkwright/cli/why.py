@@ -43,26 +43,37 @@ def run(
     with progress() as tell:
         made = planned_scene(read, shoot, plan, tell)
     if carrier is not None:
-        found = why(made.scene, made.plan, name, carrier)
+        reasons = why(made.scene, made.plan, name, carrier)
         if json:
-            print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
+            print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in reasons]})
         else:
-            print_reasons(console(), name, found)
+            print_reasons(console(), name, reasons)
         return
-    ledgers = [(call.call, one) for call in made.plan.calls for one in call.links if one.link == name]
+    ledgers = [
+        (call.call, planned_link)
+        for call in made.plan.calls
+        for planned_link in call.links
+        if planned_link.link == name
+    ]
     gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
-    alone = [(call.call, one) for call in made.plan.calls for one in call.by_themselves or () if one.link == name]
+    alone = [
+        (call.call, link_alone)
+        for call in made.plan.calls
+        for link_alone in call.by_themselves or ()
+        if link_alone.link == name
+    ]
     if json:
         print_json(
             {
                 "link": name,
                 "calls": [
-                    {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in ledgers
+                    {"call": call, **row.model_dump(mode="json", exclude_none=True)} for call, row in ledgers
                 ],
                 "by_itself": [
-                    {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in alone
+                    {"call": call, **link_alone.model_dump(mode="json", exclude_none=True)}
+                    for call, link_alone in alone
                 ],
-                "unplaced": [{"call": call, "because": one.because} for call, one in gone],
+                "unplaced": [{"call": call, "because": why_not.because} for call, why_not in gone],
             }
         )
         return
@@ -117,10 +128,11 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
         style="bold",
     )
     print_lines(out, link.ledger)
-    for one in link.listeners or ():
+    for listener in link.listeners or ():
         out.print(
-            f"{one.listener} at {one.worst_at}: {DISCS[one.verdict]} {one.verdict}, {short_says(one.in_hand_db)} "
-            f"({one.wanted_dbm:.1f} dBm over {one.noise_and_interference_dbm:.1f} dBm)"
+            f"{listener.listener} at {listener.worst_at}: {DISCS[listener.verdict]} {listener.verdict}, "
+            f"{short_says(listener.in_hand_db)} ({listener.wanted_dbm:.1f} dBm "
+            f"over {listener.noise_and_interference_dbm:.1f} dBm)"
         )
     _print_sums(out, link)
 
@@ -164,11 +176,11 @@ def _print_sums(out: Console, link: PlannedLink) -> None:
     )
 
 
-def print_reasons(out: Console, name: str, found: tuple[CallReasons, ...]) -> None:
+def print_reasons(out: Console, name: str, reasons: tuple[CallReasons, ...]) -> None:
     """What stands against a frequency, call by call."""
     from linkwright.plan.answer import short_says
 
-    for call in found:
+    for call in reasons:
         if call.reasons:
             out.print(f"{call.call}: {name} cannot have {call.shown} MHz as the others stand.", style="bold")
         else:
