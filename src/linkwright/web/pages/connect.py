@@ -95,7 +95,9 @@ def new_code(
 ) -> Response:  # fmt: skip
     """A code for one more device, or for one that joined before and now comes from another address."""
     pages = pages_of(request)
-    known = next((one for one in pages.desk.store.devices() if one.id == device and one.revoked is None), None)
+    known = next(
+        (paired for paired in pages.desk.store.devices() if paired.id == device and paired.revoked is None), None
+    )
     if device and known is None:
         raise InputError("this device was forgotten; make a code for a new one")
     called = known.name if known is not None else fit(name.strip(), "the name") or f"telephone {_next(request)}"
@@ -143,7 +145,7 @@ def new_key(
 def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Response:
     """A device may no longer come in; what it holds open ends."""
     store = desk_of(request).store
-    called = next((one.name for one in store.devices() if one.id == device), "")
+    called = next((known.name for known in store.devices() if known.id == device), "")
     if store.revoke_device(device, person_of(request).name):
         pages_of(request).book.put("forgotten", called, address_of(request))
     return render(request, "connect_devices.html", answer="", **_context(request))

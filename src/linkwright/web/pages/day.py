@@ -113,9 +113,9 @@ def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
 @router.get("/day")
 def page(request: Request) -> Response:
     """The page, with room for its picture on a telephone and on a laptop."""
-    found = context(request)
-    room = [0.0, 0.0] if found["day"] is None else [tall_px(found["day"], width) for width in ROOM_PX]
-    return render(request, "day.html", room=room, **found)
+    shown = context(request)
+    room = [0.0, 0.0] if shown["day"] is None else [tall_px(shown["day"], width) for width in ROOM_PX]
+    return render(request, "day.html", room=room, **shown)
 
 
 @router.get("/day/body")
@@ -238,9 +238,9 @@ def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
 
 def _path(text: str) -> tuple[str, ...]:
     try:
-        found = json.loads(text)
+        path = json.loads(text)
     except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, list) or not 2 <= len(found) <= 4 or not all(isinstance(one, str) for one in found):
+        path = None
+    if not isinstance(path, list) or not 2 <= len(path) <= 4 or not all(isinstance(name, str) for name in path):
         raise InputError("that is no call and no break; load the page again")
-    return tuple(found)
+    return tuple(path)

@@ -95,10 +95,10 @@ def told(request: Request, change: LoggedChange | None, **more: Any) -> dict[str
 
 def wrong_of(request: Request) -> list[list[Any]]:
     """All that is wrong, by path."""
-    found: dict[tuple[str, ...], list[str]] = {}
+    wrong: dict[tuple[str, ...], list[str]] = {}
     for problem in snapshot_of(request).document.problems[:500]:
-        found.setdefault(tuple(map(str, problem.path)), []).append(problem.says)
-    return [[list(path), says] for path, says in found.items()]
+        wrong.setdefault(tuple(map(str, problem.path)), []).append(problem.says)
+    return [[list(path), says] for path, says in wrong.items()]
 
 
 @router.post("/field")
@@ -276,7 +276,7 @@ def _json(text: str) -> Any:
 
 def path_of(text: str) -> tuple[str, ...]:
     """A path as a page sends it. Raises InputError."""
-    found = _json(text)
-    if not isinstance(found, list) or not found or not all(isinstance(key, str) for key in found):
+    path = _json(text)
+    if not isinstance(path, list) or not path or not all(isinstance(key, str) for key in path):
         raise InputError("that is no path of a shoot; load the page again")
-    return tuple(found)
+    return tuple(path)

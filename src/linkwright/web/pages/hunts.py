@@ -113,7 +113,7 @@ def _context(request: Request) -> dict[str, Any]:
     return {
         "answer": f"{with_capital(count) if open_ else nothing}.", "hunts": hunts, "zone": zone,
         "titles": {hunt.id: title_of(hunt, names, zone) for hunt in hunts},
-        "learnt": {hunt.id: [(one, told_of(one, names)) for one in hunt.learnt] for hunt in hunts},
+        "learnt": {hunt.id: [(lesson, told_of(lesson, names)) for lesson in hunt.learnt] for hunt in hunts},
         "whom": {hunt.id: _whom(hunt) for hunt in open_}, "names": names,
         "sites": [(names.id_of("site", site.name), site.name) for site in used],
         "crews": [str(crew.get("name")) for _, crew in draft.entries("crew") if crew.get("name")],

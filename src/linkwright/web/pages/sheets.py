@@ -137,9 +137,9 @@ class FromAddress(RequestBody):
 @router.post("/sheets/fetch")
 def fetched(request: Request, of: FromAddress) -> dict[str, Any]:
     """A list of another crew's carriers from where they serve it: fetched now, and taken in."""
-    found = fetch(of.address.strip(), of.token.strip(), of.fingerprint.strip())
-    answered = _take(request, found.address, found.text)
-    return {**answered, "says": [*answered["says"], f"{found.says}."]}
+    download = fetch(of.address.strip(), of.token.strip(), of.fingerprint.strip())
+    answered = _take(request, download.address, download.text)
+    return {**answered, "says": [*answered["says"], f"{download.says}."]}
 
 
 @router.get("/list/{name}")
