@@ -24,9 +24,9 @@ def mean_of(ring: np.ndarray, second: int, first: int, last: int) -> float:
     for back in range(first, last + 1):
         best = np.nan
         for branch in range(2):
-            one = ring[branch, (second - back) % at.RING]
-            if one == one and not best >= one:
-                best = one
+            value = ring[branch, (second - back) % at.RING]
+            if value == value and not best >= value:
+                best = value
         if best == best:
             total += best
             count += 1
@@ -38,9 +38,9 @@ def branch_mean(ring: np.ndarray, branch: int, second: int, first: int, last: in
     """The mean of one branch over the seconds `first` to `last` ago."""
     total, count = 0.0, 0
     for back in range(first, last + 1):
-        one = ring[branch, (second - back) % at.RING]
-        if one == one:
-            total += one
+        value = ring[branch, (second - back) % at.RING]
+        if value == value:
+            total += value
             count += 1
     return total / count if count else np.nan
 
@@ -64,9 +64,9 @@ def turn_second(s: np.ndarray, ring: np.ndarray, levels: np.ndarray, laps: np.nd
     s[at.HIGHEST] = -np.inf
     for back in range(1, 6):
         for branch in range(2):
-            one = ring[branch, (second - back) % at.RING]
-            if one == one:
-                s[at.HIGHEST] = max(s[at.HIGHEST], one)
+            value = ring[branch, (second - back) % at.RING]
+            if value == value:
+                s[at.HIGHEST] = max(s[at.HIGHEST], value)
 
 
 @kernel

@@ -78,8 +78,8 @@ def products_on(
     alone = _one_a_carrier(own_khz, there_khz, rising[there])
     some = there[alone][np.argsort(-now[there[alone]], kind="stable")][:MOST]
     carrier = np.array([carriers_khz[company.names[n]] for n in some.tolist()], dtype=np.int64)
-    found = products(own_khz, bandwidth_khz, carrier, rising[some])
-    if not found:
+    made = products(own_khz, bandwidth_khz, carrier, rising[some])
+    if not made:
         wide = sorted(products(own_khz, EDGES * bandwidth_khz, carrier, rising[some]))
         edge = next((who for _, who in wide if rising[some[list(who)]].any()), None)
         if edge is None:
@@ -99,7 +99,7 @@ def products_on(
         share = min(seldom[company.names[n]] for n in who)
         return not any(rising[n] for n in who), len(who), round(share, 1), pair[0]
 
-    makers = [int(some[n]) for n in min(found, key=rank)[1]]
+    makers = [int(some[n]) for n in min(made, key=rank)[1]]
     names = tuple(company.names[n] for n in makers)
     chance = _by_chance(own_khz, bandwidth_khz, all_khz, were_on, len(makers))
     odds = ELSE_ODDS if len(makers) < 3 else ELSE_ODDS_OF_THREE
@@ -154,7 +154,7 @@ def products(
     reach = round(WIDTHS * bandwidth_khz)
     pairs = np.abs(2 * carriers_khz[:, None] - carriers_khz[None, :] - own_khz)
     np.fill_diagonal(pairs, reach + 1)
-    found: list[tuple[int, tuple[int, ...]]] = [
+    hits: list[tuple[int, tuple[int, ...]]] = [
         (int(pairs[a, b]), (a, b)) for a, b in np.argwhere(pairs <= reach).tolist()
     ]
     few = carriers_khz.size <= MOST_OF_THREE
@@ -166,5 +166,5 @@ def products(
             near = np.abs(sum_ - own_khz)
             for a, b in np.argwhere(near <= reach).tolist():
                 if len({a, b, c}) == 3:
-                    found.append((int(near[a, b]), tuple(sorted((a, b, c)))))
-    return found
+                    hits.append((int(near[a, b]), tuple(sorted((a, b, c)))))
+    return hits

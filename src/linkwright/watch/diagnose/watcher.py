@@ -163,10 +163,10 @@ def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
 
 
 def _by_link(expected: Iterable[Expected]) -> dict[str, list[Expected]]:
-    found: dict[str, list[Expected]] = {}
+    by_links: dict[str, list[Expected]] = {}
     for planned in expected:
-        found.setdefault(planned.link, []).append(planned)
-    return found
+        by_links.setdefault(planned.link, []).append(planned)
+    return by_links
 
 
 class Watcher:
@@ -338,11 +338,11 @@ class Watcher:
                 self._raw = self._raw[1000:]
                 self.dropped += 1000
             return raw
-        found = self._open.pop((link, track), None)
-        if found is not None:
-            found.figures, found.open = figures, False
-            self._last[(link, track)] = found
-        return found
+        over = self._open.pop((link, track), None)
+        if over is not None:
+            over.figures, over.open = figures, False
+            self._last[(link, track)] = over
+        return over
 
     def finish(self) -> tuple[Change, ...]:
         """Close what is open: nothing more will come."""
@@ -363,8 +363,8 @@ class Watcher:
         """The same with those that are worth a mark only."""
         for raw in self._open.values():
             raw.figures = self._sure[raw.link, raw.track].copy()
-        found = [self._judged(raw) for raw in self._raw]
-        return tuple(sorted(found, key=lambda episode: (episode.from_ns, episode.link, episode.track)))
+        episodes = [self._judged(raw) for raw in self._raw]
+        return tuple(sorted(episodes, key=lambda episode: (episode.from_ns, episode.link, episode.track)))
 
     def seen(self) -> tuple[LinkIntake, ...]:
         """What came of each link."""
@@ -519,8 +519,8 @@ class Watcher:
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(f[at.LAST_T])
         planned = (known_link for known in self.expected.values() for known_link in known)
         wider = with_planned(company, planned, name, from_ns, to_ns)
-        found = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
-        return replace(found, by_plan=found.rose in set(wider.names) - set(company.names))
+        fit = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
+        return replace(fit, by_plan=fit.rose in set(wider.names) - set(company.names))
 
     def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> ProductFit:
         """Whose product may fall on the link of an episode."""
@@ -535,10 +535,10 @@ class Watcher:
         def earlier(names: Sequence[str]) -> np.ndarray:
             return history.were_on(raw.link, names, gone, until_s, self.base_ns or 0)
 
-        found = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
+        fit = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
         was = raw.before
-        if was is None or not CAUSES[was.cause].has_makers or was.probability * STILL_ON <= found.fit:
-            return found
+        if was is None or not CAUSES[was.cause].has_makers or was.probability * STILL_ON <= fit.fit:
+            return fit
         levels = zip(company.names, company.while_dbm.tolist(), strict=True)
         on = {name for name, level in levels if level > gone[name]}
-        return ProductFit(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else found
+        return ProductFit(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else fit

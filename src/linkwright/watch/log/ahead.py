@@ -58,12 +58,12 @@ def ahead(items: Generator[T, None, None], most: int = MOST) -> Generator[T, Non
     thread.start()
     try:
         while True:
-            one = waiting.get()
-            if isinstance(one, _End):
-                if one.error is not None:
-                    raise one.error
+            next_item = waiting.get()
+            if isinstance(next_item, _End):
+                if next_item.error is not None:
+                    raise next_item.error
                 return
-            yield one
+            yield next_item
     finally:
         unwanted.set()
         thread.join()

@@ -34,10 +34,10 @@ def joins_of(cells: Sequence[str], mapping: Mapping) -> tuple[Join, ...]:
         wanted = mapping.column_of(key).lower()
         return lower.index(wanted) if wanted in lower else None
 
-    found = ((key, place(key), place(into)) for key, into in JOINED.items())
+    pairs = ((key, place(key), place(into)) for key, into in JOINED.items())
     named = {key for key in JOINED if key != "date" or key in mapping.column}
     return tuple(
-        Join(key, at, into) for key, at, into in found if key in named and at is not None and into is not None
+        Join(key, at, into) for key, at, into in pairs if key in named and at is not None and into is not None
     )
 
 

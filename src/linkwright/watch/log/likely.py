@@ -59,11 +59,11 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
         if key in known:
             continue
         names = (key.replace("_", " "), _plain(key), *CALLED[key])
-        found = [
+        titles = [
             cell for name in names for cell, word in plain.items() if word == name and cell not in column.values()
         ]
-        if found:
-            column[key] = found[0]
+        if titles:
+            column[key] = titles[0]
     unread, column = (column, {}) if tidy else ({}, column)
     table = list(csv.reader(rows.splitlines()[:ROWS], delimiter=delimiter))
     at = {**{key: key for key in COLUMNS}, **mapping.column, **column}
@@ -104,7 +104,7 @@ def _plain(name: str) -> str:
 
 def _column(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> list[str]:
     """The first values of a column."""
-    place = next((n for n, one in enumerate(cells) if one.lower() == cell.lower()), None)
+    place = next((n for n, title in enumerate(cells) if title.lower() == cell.lower()), None)
     return [] if place is None else [row[place].strip() for row in table if len(row) > place]
 
 
@@ -125,8 +125,8 @@ def _in_hundredths(cell: str, cells: Sequence[str], table: Sequence[Sequence[str
 
 def _dates(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> Dates | None:
     """How the dates of a log run; None for years first, as ISO 8601 has them."""
-    found = [re.match(r"(\d\d?)([./-])(\d\d?)\2\d{4}", value) for value in _column(cell, cells, table)]
-    days = [(int(guess[1]), guess[2], int(guess[3])) for guess in found if guess]
+    dates = [re.match(r"(\d\d?)([./-])(\d\d?)\2\d{4}", value) for value in _column(cell, cells, table)]
+    days = [(int(guess[1]), guess[2], int(guess[3])) for guess in dates if guess]
     if not days:
         return None
     return "month-first" if any(second > 12 for _, _, second in days) else "day-first"
