@@ -236,7 +236,7 @@ class Scene:
             mates = [self.shoot.link_named(mate) for mate in self.blocks.mates(link.name)]
             readings = self.readings(site)
             first, *others = (
-                self._bare(one, site, n, name, readings) for one in (link, *mates) for n in range(len(one.hears))
+                self._bare(mate, site, n, name, readings) for mate in (link, *mates) for n in range(len(mate.hears))
             )
             self._chains[key] = replace(first, also=tuple(others)) if others else first
         return self._chains[key]
@@ -246,7 +246,7 @@ class Scene:
         chain = self.chain(link, site)
         if link.name not in self.blocks.of_link:
             return chain
-        return chain.live({one.name for call in self.calls_on(site) for one in call.links})
+        return chain.live({live_link.name for call in self.calls_on(site) for live_link in call.links})
 
     @functools.cached_property
     def blocks(self) -> Blocks:
@@ -261,8 +261,8 @@ class Scene:
     def readings(self, site: Site) -> Learned | None:
         """What was read on a site, weighed against each other; None where nothing was."""
         if site.name not in self._readings:
-            found = readings_of(site, list(self._taken(site)))
-            self._readings[site.name] = None if found is None else learned(site, found)
+            known = readings_of(site, list(self._taken(site)))
+            self._readings[site.name] = None if known is None else learned(site, known)
         return self._readings[site.name]
 
     def _taken(self, site: Site) -> Iterator[MeasuredLevels]:
@@ -324,9 +324,9 @@ class Scene:
             every = self.calls_on(site) if calls is None else calls
             mine = [call for call in every if any(link.name in names for link in call.links)]
             times = [span_of(call, self.shoot) for call in mine]
-            found = [licences_for(law.licences, name, position, times) for name in names]
-            held = tuple(one for one in found[0][0] if all(one in theirs for theirs, _ in found))
-            only = tuple(dict.fromkeys(name for _, theirs in found for name in theirs))
+            licences = [licences_for(law.licences, name, position, times) for name in names]
+            held = tuple(licence for licence in licences[0][0] if all(licence in theirs for theirs, _ in licences))
+            only = tuple(dict.fromkeys(name for _, theirs in licences for name in theirs))
         return Terms(site.surroundings in INDOORS, position, law.accepts, held, only)
 
     def moved(self, shoot: Shoot) -> Scene:
@@ -397,7 +397,9 @@ def law_of(shoot: Shoot, calls: Sequence[LiveCall]) -> Law:
     Raises InputError for a region, a permit, an acceptance or an id that the rules do not know.
     """
     where = territory(shoot.shoot.region)
-    permits = tuple(one for one in shoot.permit if one.region in (None, shoot.shoot.region))
+    permits = tuple(
+        shoot_permit for shoot_permit in shoot.permit if shoot_permit.region in (None, shoot.shoot.region)
+    )
     for permit in permits:
         check_ids(where, permit.outranks, f'permit "{permit.name}" outranks')
     edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]

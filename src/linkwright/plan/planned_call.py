@@ -43,7 +43,7 @@ def planned_call(
     """One call with its findings, from its proof."""
     call = problem.calls[n]
     each = decided(proved.standing, proved.proofs)
-    chains = [one.standing.chain for one in each]
+    chains = [proved_link.standing.chain for proved_link in each]
     sound = {chain.link.name: chain.sound for chain in chains if chain.link.serves in SPOKEN | RECORDED}
     delays = delays_ms({chain.link.name: chain.sound for chain in chains if chain.link.serves in RECORDED})
     links = [
@@ -93,23 +93,23 @@ def planned_call(
         unplaced=tuple(sorted(unplaced, key=lambda gone: place.get(gone.link, len(place)))),
         by_themselves=tuple(alone.links) or None,
     )
-    found = [
+    findings = [
         finding_
-        for one, link in zip(each, links, strict=True)
-        for finding_ in link_findings(call.name, one.standing, one.proof, link)
+        for proved_link, link in zip(each, links, strict=True)
+        for finding_ in link_findings(call.name, proved_link.standing, proved_link.proof, link)
     ]
-    found += alone.findings
-    found += receiver_findings(call, scene.shoot)
-    found += sound_findings(call.name, [chain.link for chain in chains if chain.spoken], sound)
-    found += unplaced_findings(call.name, unplaced)
+    findings += alone.findings
+    findings += receiver_findings(call, scene.shoot)
+    findings += sound_findings(call.name, [chain.link for chain in chains if chain.spoken], sound)
+    findings += unplaced_findings(call.name, unplaced)
     for crowd in crowds(problem, n) if unplaced else ():
         where = f'call "{call.name}"' + (" and at the same time" if crowd.beside(call) else "")
         says = f"{number_word(len(crowd.chains)).capitalize()} links want carriers in {where}. "
         helps = what_helps(crowd, links, *clean_together(scene, problem, n, crowd))
-        found.append(finding("crowded", call.name, says + " ".join(helps)))
+        findings.append(finding("crowded", call.name, says + " ".join(helps)))
     if answer.criterion == "power":
-        found.append(power_finding(done, answer, bounds_of_call(problem.problem, problem.problem.calls[n])[0]))
-    return done, found
+        findings.append(power_finding(done, answer, bounds_of_call(problem.problem, problem.problem.calls[n])[0]))
+    return done, findings
 
 
 def _rounded(value: float | None) -> float | None:

@@ -256,9 +256,9 @@ def _verify(levels: MixedLevels, heard_by: Sequence[str]) -> None:
         ),
         strong_faults(heard_by, levels.received_mw, radio.blocking_mw, of.blocking, radio.noise_mw, radio.of),
     )
-    found = next(faults, None)
-    if found is not None:
-        raise PlanFault(found)
+    fault = next(faults, None)
+    if fault is not None:
+        raise PlanFault(fault)
 
 
 def _proof(standing: Standing, levels: MixedLevels, n: int, budget: Budget) -> Proof:

@@ -90,8 +90,8 @@ class Tuning:
     def index(self, carrier_khz: int) -> int | None:
         """Where a carrier stands among the slots; None where it is none of them."""
         at = int(self.carriers_khz.searchsorted(carrier_khz))
-        found = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
-        return at if found else None
+        is_there = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
+        return at if is_there else None
 
     def powers_mw(self, transmitter: Transmitter, carrier_khz: int) -> tuple[float, ...]:
         """The type's power steps that are allowed on a carrier, ascending."""

@@ -50,7 +50,7 @@ def outcomes(
     slots = Slots.of(scene)
     if len(known.calls) == len(scene.calls):
         slots = replace(slots, far=far_of_plan(scene, known))
-    found = []
+    link_outcomes = []
     for planned in known.calls:
         if only is not None and planned.call not in only:
             continue
@@ -59,17 +59,19 @@ def outcomes(
         afar = slots.afar(live.site)
         while_live = afar.during([live])
         standing: list[Standing] = []
-        here = {one.link for one in planned.links if one.link in by_name}
-        carriers = {scene.blocks.carrier_of(one.link): one for one in reversed(planned.links) if one.link in here}
-        for one in reversed(carriers.values()):
-            chain = scene.live_chain(by_name[one.link], live.site)
+        here = {link.link for link in planned.links if link.link in by_name}
+        carriers = {
+            scene.blocks.carrier_of(link.link): link for link in reversed(planned.links) if link.link in here
+        }
+        for carrier in reversed(carriers.values()):
+            chain = scene.live_chain(by_name[carrier.link], live.site)
             tuning = slots.tuning(chain, [live], afar)
-            khz = (moved or {}).get(one.link, one.carrier_khz)
+            khz = (moved or {}).get(carrier.link, carrier.carrier_khz)
             if tuning.index(khz) is not None and tuning.powers_mw(chain.transmitter, khz):
                 standing += Standing.all_of(chain, tuning, khz, afar, while_live, here)
         proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), scene.large))
-        for s, proof in ((one.standing, one.proof) for one in decided(standing, proofs)):
-            found.append(
+        for s, proof in ((proved.standing, proved.proof) for proved in decided(standing, proofs)):
+            link_outcomes.append(
                 LinkOutcome(
                     planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
                     round(proof.margin_db, 2), floored(proof.told.in_hand_db),
@@ -78,7 +80,7 @@ def outcomes(
                     round(proof.n_and_i_dbm + proof.budget.required_cnr_db, 2),
                 )
             )  # fmt: skip
-    return tuple(found)
+    return tuple(link_outcomes)
 
 
 def replace_calls(plan: Plan, calls: tuple[object, ...], links: set[str]) -> Plan:
