@@ -119,8 +119,8 @@ class Passes:
         part = line
         if self._rows:
             part = line.split(b",", 3)[2] if looks_like_rows(line) and line.count(b",") > 2 else b""
-        found = _FIRST.match(part)
-        return None if found is None else float(found[1].replace(b",", b"."))
+        match = _FIRST.match(part)
+        return None if match is None else float(match[1].replace(b",", b"."))
 
     def _starts_over(self, key: float) -> bool:
         if self._rows:

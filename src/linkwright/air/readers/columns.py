@@ -35,10 +35,10 @@ def sweeps_of(table: Table, options: ReadOptions, name: str) -> tuple[Sweep, ...
     frequency, levels = table.values[:, 0], table.values[:, 1:]
     scale_khz, guessed = _scale(known.frequency_unit, frequency, name)
     _refuse_levels(levels, table, name)
-    found = traces.traces(table, known, options)
-    guessed += found.guessed
+    table_traces = traces.traces(table, known, options)
+    guessed += table_traces.guessed
     sweeps = []
-    for trace in found.traces:
+    for trace in table_traces.traces:
         axis, matrix_db, notes = _arranged(frequency * scale_khz, levels[:, trace.columns], name)
         if trace.kind is None and matrix_db.shape[0] > 1 and len(trace.columns) > 1:
             notes.append(f"{len(trace.columns)} columns taken as sweeps, one after the other")
