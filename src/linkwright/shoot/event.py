@@ -137,7 +137,7 @@ class _Event:
             raise InputError(f'has the time zone "{theirs.timezone}"; {self.first} has {zone}: write times in one')
         if file.name == self.first:
             return
-        more = [one for one in theirs.permits if one not in ours.permits]
+        more = [permit for permit in theirs.permits if permit not in ours.permits]
         if more:
             self.told.append(
                 f"{file.name}: permits {together(more)} are not those of {self.first} and count for nobody; "
@@ -204,19 +204,21 @@ class _Crew:
             place = there[site.name]
             moved = self._moved(_with_paths(site, self.file.folder), place, spots)
             if place is None:
-                taken = any(one.name == site.name for one in sites)
+                taken = any(shoot_site.name == site.name for shoot_site in sites)
                 names[site.name] = self._called(site.name) if taken else site.name
                 sites.append(moved.model_copy(update={"name": names[site.name]}))
             else:
                 names[site.name] = place.name
-                sites[next(n for n, one in enumerate(sites) if one.name == place.name)] = self._joined(place, moved)
+                sites[next(n for n, own in enumerate(sites) if own.name == place.name)] = self._joined(place, moved)
 
     def _one_place(self, site: Site) -> Site | None:
         """The site of the event that a crew's is. Raises InputError where its name is elsewhere."""
-        named: list[Site] = [one for one in self.event.lists["site"] if one.name.casefold() == site.name.casefold()]
+        named: list[Site] = [
+            listed for listed in self.event.lists["site"] if listed.name.casefold() == site.name.casefold()
+        ]
         near: list[Site] = [
-            one for one in self.event.lists["site"]
-            if (away := _away_m(one, site)) is not None and away <= ONE_PLACE_M
+            listed for listed in self.event.lists["site"]
+            if (away := _away_m(listed, site)) is not None and away <= ONE_PLACE_M
         ]  # fmt: skip
         if named:
             away = _away_m(named[0], site)
@@ -226,7 +228,7 @@ class _Crew:
                     "give one of them another name"
                 )
             return named[0]
-        return min(near, key=lambda one: _away_m(one, site) or 0.0) if near else None
+        return min(near, key=lambda listed: _away_m(listed, site) or 0.0) if near else None
 
     def _spots(self, mine: Sequence[Site], there: Mapping[str, Site | None]) -> dict[str, str]:
         """Spots keep their name where the event has the same spot wherever the crew has it, or has none of them."""
