@@ -90,7 +90,7 @@ class FaultFinder:
     counts: dict[tuple[str, bool], int] = field(default_factory=dict)
     buffer: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
     table: IntArray = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
-    found: list[Fault] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
     bottoms: dict[int, float] = field(default_factory=dict)  # largest magnitude in the middle of a hole, by place
     held: dict[int, float] = field(default_factory=dict)  # magnitude of a held sample, by place
     filled: set[int] = field(default_factory=set)  # places of holes that may be filled with the room's noise
@@ -115,19 +115,19 @@ class FaultFinder:
         if self.buffer.size and end - self.run >= self._least_run and self.buffer[-1] == 0.0:
             self._keep(Fault(self.run, end - self.run, "edit", True))
         flat = {at for at, value in self.held.items() if near_level(value, clipped)}
-        self.found = [fault for fault in self.found if fault.kind != "hold" or fault.at not in flat]
+        self.faults = [fault for fault in self.faults if fault.kind != "hold" or fault.at not in flat]
         gone = {at for at in self.filled if self.bottoms[at] > GAP_FLOOR * floor_peak}
         judged = [
-            self._judged(fault, floor_peak) for fault in self.found if fault.kind != "hole" or fault.at not in gone
+            self._judged(fault, floor_peak) for fault in self.faults if fault.kind != "hole" or fault.at not in gone
         ]
         short = round(CRACKLE_S * self.rate_hz)
-        found = gathered(
+        faults = gathered(
             regular_clicks(apart(judged), self.rate_hz),
             lambda fault: fault.kind == "click" or (fault.kind == "burst" and fault.length <= short),
             self.rate_hz,
             "crackle",
         )
-        return sorted(found, key=lambda fault: fault.at)
+        return sorted(faults, key=lambda fault: fault.at)
 
     @property
     def _bin(self) -> int:
@@ -143,7 +143,7 @@ class FaultFinder:
         if count >= MOST:
             self.dropped += 1
         else:
-            self.found.append(fault)
+            self.faults.append(fault)
         return count < MOST
 
     def _look(self, end: int) -> None:

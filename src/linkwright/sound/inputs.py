@@ -108,7 +108,9 @@ def device(name: str) -> Iterator[Input]:
         )
     except (ValueError, sounddevice.PortAudioError) as error:
         there = ", ".join(
-            f"{n} {one['name']}" for n, one in enumerate(sounddevice.query_devices()) if one["max_input_channels"]
+            f"{n} {input_device['name']}"
+            for n, input_device in enumerate(sounddevice.query_devices())
+            if input_device["max_input_channels"]
         )
         raise InputError(
             f"is no input of this machine ({error}); there are: {there or 'none'}", path=name

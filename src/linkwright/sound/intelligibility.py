@@ -194,11 +194,13 @@ class SpeechMeter:
         return np.diff(upto[np.searchsorted(np.arange(upto.size - 1) * self.rate_hz / self.step, EDGES_HZ)])
 
 
-def covered(found: Intelligibility) -> list[str]:
+def covered(intelligibility: Intelligibility) -> list[str]:
     """Where, over two bands and more, the speech lies under what covers it, and what that is, as words."""
     says = []
-    lacks = found.speech_db < disturbance_db(found.speech_db, np.full_like(found.noise_db, NOTHING_DB))
-    for first, last in stretches(found.speech_db < found.disturbance_db, 1):
+    lacks = intelligibility.speech_db < disturbance_db(
+        intelligibility.speech_db, np.full_like(intelligibility.noise_db, NOTHING_DB)
+    )
+    for first, last in stretches(intelligibility.speech_db < intelligibility.disturbance_db, 1):
         if last - first < 2:
             continue
         low, high = (f"{float(f'{EDGES_HZ[at]:.2g}'):.0f}" for at in (first, last))
@@ -209,13 +211,18 @@ def covered(found: Intelligibility) -> list[str]:
     return says
 
 
-def verdict(found: Intelligibility) -> str:
+def verdict(intelligibility: Intelligibility) -> str:
     """The index in words; the reason where there is none."""
-    if found.index is None:
-        return f"How far speech stands over the rest is not told: {found.why}."
+    if intelligibility.index is None:
+        return f"How far speech stands over the rest is not told: {intelligibility.why}."
     is_so = (
-        "good: can be used" if found.index > GOOD
-        else "poor: words are lost, take it again" if found.index < POOR
+        "good: can be used" if intelligibility.index > GOOD
+        else "poor: words are lost, take it again" if intelligibility.index < POOR
         else "fair: listen whether every word is understood"
     )  # fmt: skip
-    return "; ".join([f"Speech stands over the rest: {found.index:.2f} of 1, {is_so}", *covered(found)]) + "."
+    return (
+        "; ".join(
+            [f"Speech stands over the rest: {intelligibility.index:.2f} of 1, {is_so}", *covered(intelligibility)]
+        )
+        + "."
+    )

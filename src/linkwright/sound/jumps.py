@@ -32,7 +32,7 @@ class Loss:
 
 
 def losses(
-    a: Reader, b: Reader, channel_a: int, channel_b: int, found: DelayCourse, begin_a: int, begin_b: int,
+    a: Reader, b: Reader, channel_a: int, channel_b: int, course: DelayCourse, begin_a: int, begin_b: int,
     sign: float, window_s: float,
 ) -> tuple[Loss, ...]:  # fmt: skip
     """All jumps of a course, each in its place; one that does not fit both delays is left out.
@@ -41,9 +41,9 @@ def losses(
     """
     kept = []
     rate = a.recording.rate_hz
-    delay_s = found.delay_s
-    for jump in found.jumps:
-        placed = _placed(a, b, channel_a, channel_b, found, jump, delay_s, begin_a, begin_b, sign, window_s)
+    delay_s = course.delay_s
+    for jump in course.jumps:
+        placed = _placed(a, b, channel_a, channel_b, course, jump, delay_s, begin_a, begin_b, sign, window_s)
         delay_s += jump.by_s
         size = round(jump.by_s * rate)
         if placed is not None and size:
@@ -52,18 +52,18 @@ def losses(
 
 
 def _placed(
-    a: Reader, b: Reader, channel_a: int, channel_b: int, found: DelayCourse, jump: Jump, delay_s: float,
+    a: Reader, b: Reader, channel_a: int, channel_b: int, course: DelayCourse, jump: Jump, delay_s: float,
     begin_a: int, begin_b: int, sign: float, window_s: float,
 ) -> int | None:  # fmt: skip
     """The sample of `a` at which the jump is; None where there is no such place."""
     rate = a.recording.rate_hz
     first = round((jump.after_s - window_s / 2.0) * rate)
     count = min(round((jump.before_s - jump.after_s + window_s) * rate), round(LONGEST_S * rate))
-    drifted = (found.drift or 0.0) * (jump.after_s + jump.before_s) / 2.0
-    one = _voice_band(a.read(begin_a + first, count)[channel_a], rate)
+    drifted = (course.drift or 0.0) * (jump.after_s + jump.before_s) / 2.0
+    voice = _voice_band(a.read(begin_a + first, count)[channel_a], rate)
     shifts = (round((delay_s + drifted) * rate), round((delay_s + drifted + jump.by_s) * rate))
     two = [_voice_band(b.read(begin_b + first + shift, count)[channel_b], rate) * sign for shift in shifts]
-    place, fit = place_of_jump(one, *two)
+    place, fit = place_of_jump(voice, *two)
     return begin_a + first + place if fit >= LEAST_FIT else None
 
 

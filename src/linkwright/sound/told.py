@@ -26,10 +26,10 @@ def told(document: dict[str, Any]) -> list[Told]:
 
     Each has `kind`, `certain`, `where` (names), `at_s` (None: all the time), `says` and `do` (sentences).
     """
-    found = [*_of_files(document["files"]), *_of_pairs(document), *_of_two_files(document["pairs"])]
+    everything = [*_of_files(document["files"]), *_of_pairs(document), *_of_two_files(document["pairs"])]
     for track in document["tracks"]:
-        found += _of_track(track)
-    return sorted(found, key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
+        everything += _of_track(track)
+    return sorted(everything, key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
 
 
 def gravest(document: dict[str, Any]) -> list[str]:
@@ -89,7 +89,9 @@ def _said(track: dict[str, Any], kind: str, faults: list[dict[str, Any]], sure: 
 def _do(track: dict[str, Any], kind: str) -> str:
     """What to do where the track itself tells more than the row of the kind; else ""."""
     if kind in ("rumble", "wind") and track["low_cut_hz"]:
-        step = next(one for one in track["low_cut"]["steps"] if one["corner_hz"] == track["low_cut_hz"])
+        step = next(
+            cut_step for cut_step in track["low_cut"]["steps"] if cut_step["corner_hz"] == track["low_cut_hz"]
+        )
         takes = f"a low cut of {track['low_cut_hz']:.0f} Hz takes {step['loudest_db']:.0f} dB of it"
         return f"{KINDS[kind].do[:-1]}: {takes} and {step['voice_db']:.1f} dB of the voice at its lowest."
     return ""
@@ -125,9 +127,9 @@ def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
     """Files that do not begin when they are said to, and those whose tracks lie the other way round."""
     by: dict[tuple[str, str], dict[tuple[str, str], dict[str, Any]]] = {}
     for pair in pairs:
-        (a, one), (b, two) = (pair[side].rsplit(":", 1) for side in ("a", "b"))
+        (a, channel), (b, two) = (pair[side].rsplit(":", 1) for side in ("a", "b"))
         if a != b and pair["quality"] is not None:
-            by.setdefault((a, b), {})[one, two] = pair
+            by.setdefault((a, b), {})[channel, two] = pair
     for (a_path, b_path), heard in by.items():
         a, b = _base(a_path), _base(b_path)
         clearest = max(heard.values(), key=lambda pair: float(pair["quality"]))
