@@ -88,19 +88,19 @@ def drawn_chain(chain: GainChain, width_px: float = 720.0) -> str:
 
 def _labels(stage: ChainStage, middle: float, column: float, y: object) -> list[str]:
     assert callable(y)
-    found = []
+    labels = []
     for n, line in enumerate(wrapped(stage.name, column - 6.0, 13)[:3]):
-        found.append(words(middle, TALL_PX - FOOT_PX + 18.0 + 15.0 * n, line, size=13, anchor="middle"))
+        labels.append(words(middle, TALL_PX - FOOT_PX + 18.0 + 15.0 * n, line, size=13, anchor="middle"))
     for text, db in ((stage.peak_reads, stage.peak_db), (stage.noise_reads, stage.noise_db)):
         value, _, unit = text.partition(" ")
         lines = [text] if 1.3 * width_of(text, LEAST_PX) <= column else [value, unit]
         lead = -6.0 - 13.0 * (len(lines) - 1)
         for n, line in enumerate(lines):
             at = y(db) + lead + 13.0 * n
-            found.append(
+            labels.append(
                 words(
                     middle, at, line, size=LEAST_PX, anchor="middle", stroke=PAPER, stroke_width=3.0,
                     paint_order="stroke",
                 )
             )  # fmt: skip
-    return found
+    return labels

@@ -96,11 +96,11 @@ def _laid(day: Day, width_px: float, handles: Sequence[Handle], titled: bool) ->
 
 
 def _panels(day: Day) -> list[tuple[datetime.date, list[TimedCall]]]:
-    found: dict[datetime.date, list[TimedCall]] = {}
+    timed_calls: dict[datetime.date, list[TimedCall]] = {}
     for call in day.calls:
         if call.span is not None:
-            found.setdefault(call.span[0].date(), []).append(call)
-    return list(found.items())
+            timed_calls.setdefault(call.span[0].date(), []).append(call)
+    return list(timed_calls.items())
 
 
 def _panel(
@@ -223,7 +223,7 @@ def _row(link: LinkDay, calls: set[str], time: _Time, top: float, row_px: float,
             wide = 7.0 if stretch.state == "take" else 1.5
             parts.append(element("line", x1=left, x2=right, y1=y, y2=y, stroke=INK, stroke_width=wide))
     free_from = -1e9
-    for change in (one for one in link.changes if one.call in calls):
+    for change in (cell_change for cell_change in link.changes if cell_change.call in calls):
         drawn, free_from = _tick(change, time, y, free_from)
         parts.append(drawn)
     ends = f"{link.who} at the end: {hours(link.end_h)} left" if link.end_h is not None else link.who

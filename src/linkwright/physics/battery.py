@@ -160,26 +160,26 @@ def refit(powering: Powering, runs: Sequence[Ran]) -> Powering:
     """
     if not runs:
         return powering
-    found = np.zeros(3)
+    logs = np.zeros(3)
     precision = np.diag(1.0 / np.square(PRIOR))
     for _ in range(STEPS):
-        now = _scaled(powering, found)
+        now = _scaled(powering, logs)
         gaps = np.array(
             [math.log(r.ran_h / now.run_time_h(r.power_mw, r.temperature_c, r.phantom_ma)) for r in runs]
         )
         slopes = np.array([_slope(now, r.power_mw, r.phantom_ma) for r in runs])
         weight = precision + slopes.T @ slopes / RUN_SCATTER**2
-        step = np.linalg.solve(weight, slopes.T @ gaps / RUN_SCATTER**2 - precision @ found)
-        found = found + np.clip(step, -0.5, 0.5)
+        step = np.linalg.solve(weight, slopes.T @ gaps / RUN_SCATTER**2 - precision @ logs)
+        logs = logs + np.clip(step, -0.5, 0.5)
         if float(np.abs(step).max()) < 1e-10:
             break
-    covariance = tuple(tuple(float(one) for one in row) for row in np.linalg.inv(weight))
-    return replace(_scaled(powering, found), covariance=covariance, runs=len(runs))
+    covariance = tuple(tuple(float(value) for value in row) for row in np.linalg.inv(weight))
+    return replace(_scaled(powering, logs), covariance=covariance, runs=len(runs))
 
 
 def _scaled(powering: Powering, logs: np.ndarray) -> Powering:
     """The constants times exp(logs): capacity, base, radiated."""
-    by = [float(one) for one in np.exp(logs)]
+    by = [float(value) for value in np.exp(logs)]
     cell = powering.cell
     return replace(
         powering,

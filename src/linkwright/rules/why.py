@@ -202,17 +202,17 @@ CHECKS: tuple[Callable[[Row, _Use], str | None], ...] = (
 
 def _obstacles(use: _Use) -> str | None:
     """What stands in the way at the rows about the carrier that come nearest to allowing it."""
-    found: list[tuple[int, str, Row]] = []
+    obstacles: list[tuple[int, str, Row]] = []
     for row in use.territory.rows:
         if row.from_khz <= use.carrier_khz <= row.to_khz:
             stops = ((rank, check(row, use)) for rank, check in enumerate(CHECKS))
             rank, says = next((rank, says) for rank, says in stops if says is not None)
-            found.append((rank, says, row))
-    if not found:
+            obstacles.append((rank, says, row))
+    if not obstacles:
         return None
-    nearest = max(rank for rank, _, _ in found)
+    nearest = max(rank for rank, _, _ in obstacles)
     rows_by_text: dict[str, list[Row]] = {}
-    for rank, says, row in found:
+    for rank, says, row in obstacles:
         if rank == nearest:
             rows_by_text.setdefault(says, []).append(row)
     return ", or ".join(

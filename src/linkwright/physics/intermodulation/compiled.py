@@ -28,7 +28,7 @@ def add_products(
     tied = np.array([n > 0 and pattern[n] == pattern[n - 1] for n in range(len(pattern))], dtype=np.bool_)
     coefficients = np.array([c for c, _ in pattern], dtype=np.int64)
     raised = weights[order] ** abs(int(coefficients[-1]))
-    one: float = out.dtype.type(weight).item()  # a whole number where counts are added
+    scalar: float = out.dtype.type(weight).item()  # a whole number where counts are added
     _add(
         out,
         cells[order],
@@ -39,7 +39,7 @@ def add_products(
         tied,
         coefficients,
         base - first,
-        one,
+        scalar,
     )
 
 
