@@ -78,7 +78,7 @@ def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Ste
 
 
 def deaf_reason(judged: JudgedSweep, known: Sequence[SteadySignal], floor_db: float | None = None) -> str | None:
-    """Why a sweep is refused as evidence, in one sentence; None where it heard what it should, or who can tell.
+    """Why a sweep is refused as evidence, in a sentence; None where it heard what it should, or who can tell.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Sweeps as they come: text from any program that writes them, cut into passes, each a sweep of its own.
 
 A pass ends where the frequency starts over: where a hop of rows comes again, or the first column of a table jumps
-back; and at once where it has as many as the last one had, so that nobody waits for the next. The readers of files
+back; and at once where it has as many as the last had, so that nobody waits for the next. The readers of files
 read each pass, so that whatever they understand comes in here too. Memory is bounded: one pass of text.
 """
 

@@ -118,7 +118,7 @@ def put(
     wide: int,
     narrow: int,
 ) -> None:
-    """Put a carrier into (1) or take it out of (-1) every one of its calls."""
+    """Put a carrier into (1) or take it out of (-1) each of its calls."""
     for c in range(calls.size):
         k = calls[c]
         if sign < 0:
@@ -237,7 +237,7 @@ def extend_greedily(
     narrow: int,
     most: int,
 ) -> int:
-    """Add the cells of `order` one after the other wherever the set stays clean; returns how many were added."""
+    """Add the cells of `order` in turn wherever the set stays clean; returns how many were added."""
     added = 0
     for n in range(order.size):
         if added == most:

@@ -80,7 +80,7 @@ def minutes_between(start: datetime.datetime, end: datetime.datetime) -> float:
 
 
 def schedule(shoot: Shoot, live_ones: Sequence[LiveCall] | None = None) -> tuple[TimedCall, ...]:
-    """The calls of a shoot (`live_ones`, where they are known): those with times as they follow one another, then
+    """The calls of a shoot (`live_ones`, where they are known): those with times as they follow each other, then
     those without."""
     calls = sorted(live_calls(shoot) if live_ones is None else live_ones, key=_order)
     timed: list[TimedCall] = []
@@ -177,7 +177,7 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
     """The calls, each with what it lacks since the one before it.
 
     One crew goes from call to call; where calls overlap there are several, and only calls that share a link follow
-    one another.
+    each other.
     """
     spans = [call.span for call in calls if call.span is not None]
     several = any(minutes_between(end, start) < 0.0 for (_, end), (start, _) in itertools.pairwise(spans))

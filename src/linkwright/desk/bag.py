@@ -97,7 +97,7 @@ def cells_said(cells: Cells) -> str:
 
 
 def in_short(equipment: Equipment) -> str:
-    """The figures that a person chooses by, in one line."""
+    """The figures that a person chooses by, in a line."""
     if isinstance(equipment, Transmitter):
         steps = ", ".join(f"{step:g}" for step in sorted(equipment.powers_mw))
         powered = "" if equipment.cells is None else cells_said(equipment.cells)

@@ -65,7 +65,7 @@ def take_out_permit(name: str, who: str, now: datetime.datetime) -> BagChange | 
 
 
 def permit_lists(permit: PermitHeld) -> str:
-    """What a licence lists, where and how long, in one line."""
+    """What a licence lists, where and how long, in a line."""
     carriers = [f"{mhz:.3f}" for mhz in permit.carriers_mhz[:4]] + (["..."] if len(permit.carriers_mhz) > 4 else [])
     ranges = [f"{low:g}-{high:g}" for low, high in permit.ranges_mhz]
     where = (

@@ -140,7 +140,7 @@ def _times(starts: str, ends: str) -> str:
 
 
 def wanted_text(request: CrewRequest) -> str:
-    """What was asked, in one line."""
+    """What was asked, in a line."""
     wanted = request.wanted
     if request.kind == "trouble":
         return wanted.note

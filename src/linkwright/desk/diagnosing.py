@@ -1,4 +1,4 @@
-"""Episodes out of kept readings: the same watch that runs live, over the stretches one after the other."""
+"""Episodes out of kept readings: the same watch that runs live, over the stretches in turn."""
 
 from __future__ import annotations
 

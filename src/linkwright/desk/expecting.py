@@ -25,7 +25,7 @@ from linkwright.watch.diagnose.expected import Expected, Swept
 from linkwright.watch.log.record import time_ns_of
 from linkwright.watch.play.course import Course
 
-#: A call without times is played from nine in the morning for an hour, one after the other.
+#: A call without times is played from nine in the morning for an hour, in turn.
 PLAYED_FROM: Final = datetime.time(9)
 PLAYED_H: Final = 1.0
 #: Cells of which nothing is known are played as lasting this long [h].

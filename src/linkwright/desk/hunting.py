@@ -102,7 +102,7 @@ def id_named(name: str, names: Names) -> str:
 
 @dataclass
 class Suspecting:
-    """Looks in the background whom the open hunts suspect, one after the other."""
+    """Looks in the background whom the open hunts suspect, in turn."""
 
     store: Store
     listeners: Listeners

@@ -1,4 +1,4 @@
-"""Recordings of the job: listened to one after the other in the background, and what was heard is kept.
+"""Recordings of the job: listened to in turn in the background, and what was heard is kept.
 
 A recording lies in the store in pieces; to be read from anywhere it is unpacked once into a folder that goes when
 the pages close. What was heard is kept in the store under the hash of the file: nothing is listened to twice.
@@ -25,7 +25,7 @@ from linkwright.units import FloatArray
 
 #: Largest recording that a page takes in: about two hours of stereo at 48 kHz and 24 bits [bytes].
 MOST_BYTES: Final = 2 * 1024**3
-#: What was heard is heard anew where the document has become another one.
+#: What was heard is heard anew where the document has become another.
 DOCUMENT: Final = 5
 #: Columns of the overview that is kept, a track.
 COLUMNS: Final = 2000

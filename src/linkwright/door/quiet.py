@@ -18,7 +18,7 @@ LOGGERS: Final = ("uvicorn.error", "asyncio", "python_multipart.multipart", "lin
 
 
 class Seldom(logging.Filter):
-    """Lets a message pass a few times a minute; the next one after that says how many did not."""
+    """Lets a message pass a few times a minute; the next after that says how many did not."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         super().__init__()

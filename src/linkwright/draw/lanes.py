@@ -189,7 +189,7 @@ class Bands:
         return flags([(axis.x((band.from_khz + band.to_khz) / 2.0), band.label) for band in narrow], axis)
 
     def _layers(self, axis: Axis) -> list[list[Band]]:
-        """The bands in as few rows as they need not to cover one another."""
+        """The bands in as few rows as they need not to cover each other."""
         rows: list[list[Band]] = []
         visible = [shown for shown in self.bands if shown.to_khz > axis.from_khz and shown.from_khz < axis.to_khz]
         for band in sorted(visible, key=lambda shown: (shown.from_khz, shown.to_khz)):

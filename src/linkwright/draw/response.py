@@ -98,7 +98,7 @@ def _drawn(curve: Curve, x: object, y: object, foot: float, low: float) -> str:
 
 
 def _marks(marks: Sequence[tuple[float, str]], x: object, right: float, foot: float) -> list[str]:
-    """Upright lines with their names over them; a name that would touch the last one is left to the title."""
+    """Upright lines with their names over them; a name that would touch the last is left to the title."""
     assert callable(x)
     drawn, last = [], -1e9
     for hz, name in marks:

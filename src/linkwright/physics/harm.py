@@ -107,7 +107,7 @@ class Tables:
 
 
 def _points(kinds: Kinds) -> tuple[tuple[IntArray, FloatArray], ...]:
-    """Where kinds lie in the tables, axis by axis: the point below each (n,), and the share of the next one."""
+    """Where kinds lie in the tables, axis by axis: the point below each (n,), and the share of the next."""
     return (
         _between(K_DB, kinds.k_db),
         _between(np.log(_SPACINGS), np.log(np.maximum(kinds.apart, ONE_BRANCH))),
@@ -116,7 +116,7 @@ def _points(kinds: Kinds) -> tuple[tuple[IntArray, FloatArray], ...]:
 
 
 def _between(nodes: FloatArray, at: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Index of the node below each of `at` (n,), and the share of the next one."""
+    """Index of the node below each of `at` (n,), and the share of the next."""
     inside = np.clip(at, nodes[0], nodes[-1])
     low = np.clip(np.searchsorted(nodes, inside, side="right") - 1, 0, nodes.size - 2)
     return low.astype(np.int64), (inside - nodes[low]) / (nodes[low + 1] - nodes[low])

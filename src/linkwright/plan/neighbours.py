@@ -93,7 +93,7 @@ def span(call: LiveCall) -> tuple[float, float]:
 
 def moments(calls: Sequence[LiveCall]) -> list[tuple[int, ...]]:
     """Which of some calls, by index, run at the same moment: each largest set of several. Calls without times are
-    taken to follow one another."""
+    taken to follow each other."""
     timed = [(call.starts, call.ends, n) for n, call in enumerate(calls) if call.starts and call.ends]
     begins = sorted((starts, n) for starts, _, n in timed)
     ends = sorted((ends, n) for _, ends, n in timed)

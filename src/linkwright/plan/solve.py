@@ -1,4 +1,4 @@
-"""Carriers for every site of a shoot, those that hear each other one after the other."""
+"""Carriers for every site of a shoot, those that hear each other in turn."""
 
 from __future__ import annotations
 

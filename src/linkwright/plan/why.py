@@ -1,4 +1,4 @@
-"""Why did this link not get that frequency? Every reason that stands against it, one sentence each."""
+"""Why did this link not get that frequency? Every reason that stands against it, a sentence each."""
 
 from __future__ import annotations
 

@@ -153,7 +153,7 @@ class Arriving:
         return np.asarray(self.between.distance_m[self.ray[:, 0]])
 
     def kinds(self) -> Kinds:
-        """How the places fade, one after the other with their turns (r t,)."""
+        """How the places fade, in turn with their turns (r t,)."""
         turns = self.share.shape[1]
         return Kinds(
             self.k_db.ravel(),

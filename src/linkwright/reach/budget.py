@@ -394,7 +394,7 @@ def stand_of(link: BudgetRequest) -> Stand:
 
 
 def _headings(places: FloatArray) -> FloatArray:
-    """The way on from each spot of a route to the next (n, 3); at the last one as it was reached."""
+    """The way on from each spot of a route to the next (n, 3); at the last as it was reached."""
     if len(places) < 2:
         return np.zeros(places.shape)
     ways = np.diff(places, axis=0)

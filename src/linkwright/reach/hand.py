@@ -63,7 +63,7 @@ class HarmCurves:
 
     @classmethod
     def together(cls, parts: Sequence[HarmCurves]) -> HarmCurves:
-        """The courses of several links, one after the other, as one."""
+        """The courses of several links, in turn, as one."""
         begins = np.cumsum([0, *(part.over_db.size for part in parts)])
         curves, over, share = (
             np.concatenate([getattr(part, name) for part in parts]) for name in ("curves", "over_db", "share")

@@ -1,4 +1,4 @@
-"""All sheets of a shoot: files by their name, made one after the other."""
+"""All sheets of a shoot: files by their name, made in turn."""
 
 from __future__ import annotations
 

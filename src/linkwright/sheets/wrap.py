@@ -170,7 +170,7 @@ def recording_row(recording: RecordingFigures, zone: datetime.tzinfo) -> dict[st
 
 
 def _alone(recording: RecordingFigures, zone: datetime.tzinfo) -> str:
-    """The losses that the readings do not show, as a sentence after another one; "" without any."""
+    """The losses that the readings do not show, as a sentence after another; "" without any."""
     if not recording.alone or recording.begins_ms is None:
         return ""
     first = ", ".join(

@@ -77,7 +77,7 @@ class Tops:
         return np.asarray(rows.max(axis=1))
 
     def all(self) -> SampleArray:
-        """The tops, the last one of what is left over."""
+        """The tops, the last of what is left over."""
         return self.kept if not self.rest.size else np.append(self.kept, self.rest.max())
 
 

@@ -133,7 +133,7 @@ def stamped_offset(first: Recording, other: Recording) -> int | None:
 
 
 def _offset(readers: Sequence[Reader], f: int) -> int:
-    """Where a file lies on the first one's time, in samples: by stamps or first samples, then by what is heard
+    """Where a file lies on the first's time, in samples: by stamps or first samples, then by what is heard
     near there; where that tells nothing, by what is heard anywhere in both."""
     first, other = readers[0], readers[f]
     rate = first.recording.rate_hz

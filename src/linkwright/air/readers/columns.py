@@ -94,7 +94,7 @@ def _sweep(
 
 
 def _copies(levels: FloatArray) -> list[str]:
-    """A warning where a sweep repeats another one, level by level: it is no second look."""
+    """A warning where a sweep repeats another, level by level: it is no second look."""
     seen: dict[bytes, int] = {}
     same = []
     for number, row in enumerate(levels[:1000], start=1):

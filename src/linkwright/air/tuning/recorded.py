@@ -19,7 +19,7 @@ MOST_RECORDINGS: Final = 4_096
 
 @dataclass(eq=False)
 class RecordedTuner:
-    """Plays recordings from their beginning, those on one centre frequency one after the other.
+    """Plays recordings from their beginning, those on one centre frequency in turn.
 
     It ends when a look asks for more than is left. loops : begin anew instead. settle_s : passes at each look, as
     with a receiver.

@@ -23,7 +23,7 @@ MOST_LINED: Final = 1000
 #: So many events must match, of as many bursts, with less than this chance that it is an accident.
 LEAST_MATCHED: Final = 3
 MOST_CHANCE: Final = 1e-3
-#: Another offset, of the same link or of another one, with this share of the matches makes it doubtful; a link with
+#: Another offset, of the same link or of another, with this share of the matches makes it doubtful; a link with
 #: this share of them at the same offset may be meant as well. Measured, see docs/watch.md.
 RIVAL: Final = 0.65
 ALSO: Final = 0.75

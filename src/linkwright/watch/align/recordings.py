@@ -272,7 +272,7 @@ def clock_words(laid: Laid) -> str:
 
 
 def alone_words(laid: Laid, most: int = 3) -> str:
-    """The losses for which the log shows nothing wrong, as a sentence after another one; "" without any."""
+    """The losses for which the log shows nothing wrong, as a sentence after another; "" without any."""
     if not laid.alone:
         return ""
     first = ", ".join(f"{kind} at {clock(at)}" for at, _, kind in laid.alone[:most])

@@ -62,7 +62,7 @@ def diagnose(
     paths: Sequence[tuple[Path, str]], expected: Sequence[Expected] = (), mapping: Mapping = TIDY,
     tell: Tell | None = None,
 ) -> Diagnosis:  # fmt: skip
-    """Diagnose logs, one after another: paths with the names that messages call them by. Raises InputError."""
+    """Diagnose logs, in turn: paths with the names that messages call them by. Raises InputError."""
     unread: dict[str, InputError] = {}
     watcher, told, span = _watched(_stream(paths, mapping, tell, unread), expected)
     spans = [stretch for link in expected for stretch in link.spans]

@@ -408,7 +408,7 @@ def step_readings(
     rings: np.ndarray, gathered: np.ndarray, sure: np.ndarray, active: np.ndarray, levels: np.ndarray,
     laps: np.ndarray, first_span: np.ndarray, spans: np.ndarray, limits: np.ndarray, events: np.ndarray,
 ) -> tuple[int, int]:  # fmt: skip
-    """Take in readings from `start` on: the next one that is not taken in, and how many events were written.
+    """Take in readings from `start` on: the next that is not taken in, and how many events were written.
 
     first_span (l+1,) : a link's spans [ns] are spans[first_span[l] : first_span[l+1]] (m, 2), in order; with none
     it is always judged. limits (l + m, 4) : need, gone, ceiling and where a sag is harmless [dBm], of each link,

@@ -1,4 +1,4 @@
-"""Reading ahead: a second thread fetches the next batches while the watch works on the last one.
+"""Reading ahead: a second thread fetches the next batches while the watch works on the last.
 
 Both are compiled loops that let others run meanwhile, so a long log takes as long as the slower of the two.
 """

@@ -193,7 +193,7 @@ def _scanned(
     for number, code, begin, stop in bad[:faulty].tolist():
         text = whole[begin:stop].decode("utf-8", "replace")
         if text.strip('" ').endswith(again):
-            faulty -= 1  # the names of the columns once more: logs that were put one after another
+            faulty -= 1  # the names of the columns once more: logs that were put in turn
         else:
             amiss.refuse(0, f"line {line + number}: {_why(code, text)}")
     amiss.refuse(max(faulty, 0), "")

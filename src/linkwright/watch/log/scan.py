@@ -1,6 +1,6 @@
 """Lines of a log into columns: compiled, as a long log has tens of millions of them.
 
-A line that cannot be read is told by its number and a code, and the next one is gone on with. Numbers are rounded
+A line that cannot be read is told by its number and a code, and the next is gone on with. Numbers are rounded
 to float32 in the end, so a division by a power of ten in double precision is exact enough.
 """
 
