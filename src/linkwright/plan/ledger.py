@@ -96,6 +96,7 @@ def _summed(standing: Standing, proof: Proof) -> _Summed:
     return _Summed(standing, proof, wanted, wanted_dbm, n_and_i, margin_db)
 
 
+# long: a line for every field of a planned link
 def _planned(summed: _Summed, told: HandFigures, how: Set, squelch: Squelch) -> PlannedLink:
     standing, proof, margin_db = summed.standing, summed.proof, summed.margin_db
     chain, budget = standing.chain, proof.budget
