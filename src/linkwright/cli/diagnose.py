@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from linkwright.watch.align.recordings import Laid, TrackFaults
     from linkwright.watch.diagnose.expected import Expected
     from linkwright.watch.diagnose.logs import Diagnosis
+    from linkwright.watch.diagnose.watcher import Episode
     from linkwright.watch.log.mapping import Mapping
 
 
@@ -188,36 +189,40 @@ def answer(diagnosis: Diagnosis) -> str:
     return f"{count} in {length} of {of}; {broke}{most}."
 
 
+def _print_episodes(out: Console, episodes: Sequence[Episode], zone: datetime.tzinfo) -> None:
+    from linkwright.cli.output import print_table
+    from linkwright.lengths import seconds
+
+    if not episodes:
+        return
+    out.print()
+    rows = [
+        (
+            f"{n}", _clock(episode.from_ns, zone), seconds((episode.to_ns - episode.from_ns) / 1e9), episode.link,
+            episode.cause, f"{100 * episode.probability:.0f} %", "broke" if episode.heard else "held",
+        )
+        for n, episode in enumerate(episodes, 1)
+    ]  # fmt: skip
+    columns = ("no", f"from ({zone})", "for", "link", "cause", "probable", "audio")
+    print_table(out, columns, rows, right=("no", "for", "probable"))
+    out.print()
+    for n, episode in enumerate(episodes, 1):
+        rest = [(c, share) for c, share in episode.causes if c not in (episode.cause, "unknown") and share >= 0.1]
+        others = ", ".join(f"{cause} {100 * share:.0f} %" for cause, share in rest[:2])
+        out.print(f"{n}. {episode.link}: {episode.because}" + (f" Or else: {others}." if others else ""))
+        out.print(f"   {episode.do}")
+
+
 def print_diagnosis(out: Console, diagnosis: Diagnosis, laid: Sequence[Laid], zone: datetime.tzinfo = UTC) -> None:
     """The answer, a table, each episode in words, and what was put right; times on the clock of the shoot."""
     from collections import Counter
 
-    from linkwright.cli.output import print_table
     from linkwright.lengths import seconds
     from linkwright.watch.align.recordings import alone_words, clock_words
     from linkwright.watch.diagnose.causes import words_of
 
     out.print(answer(diagnosis), style="bold")
-    if diagnosis.episodes:
-        out.print()
-        rows = [
-            (
-                f"{n}", _clock(episode.from_ns, zone), seconds((episode.to_ns - episode.from_ns) / 1e9),
-                episode.link, episode.cause,
-                f"{100 * episode.probability:.0f} %", "broke" if episode.heard else "held",
-            )
-            for n, episode in enumerate(diagnosis.episodes, 1)
-        ]  # fmt: skip
-        columns = ("no", f"from ({zone})", "for", "link", "cause", "probable", "audio")
-        print_table(out, columns, rows, right=("no", "for", "probable"))
-        out.print()
-        for n, episode in enumerate(diagnosis.episodes, 1):
-            rest = [
-                (c, share) for c, share in episode.causes if c not in (episode.cause, "unknown") and share >= 0.1
-            ]
-            others = ", ".join(f"{cause} {100 * share:.0f} %" for cause, share in rest[:2])
-            out.print(f"{n}. {episode.link}: {episode.because}" + (f" Or else: {others}." if others else ""))
-            out.print(f"   {episode.do}")
+    _print_episodes(out, diagnosis.episodes, zone)
     if diagnosis.marks:
         marks = Counter((mark.link, words_of(mark.cause)) for mark in diagnosis.marks).most_common(6)
         said = ", ".join(f"{link} {cause} ({many})" for (link, cause), many in marks)

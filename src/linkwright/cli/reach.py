@@ -75,42 +75,43 @@ def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:
     return calls
 
 
+def _link(way: Reaching) -> dict[str, Any]:
+    least = way.least()
+    spots = [
+        {
+            "spot": spot.spot,
+            "wanted_dbm": round(spot.wanted_dbm, 2),
+            "margin_db": round(spot.margin_db, 2),
+            "in_hand_db": spot.in_hand_db,
+            "sure": round(spot.told.sure, 4),
+            "availability": round(1.0 - spot.told.breaks_per_hour / 3600.0, 6),
+            "breaks_per_hour": round(spot.told.breaks_per_hour, 2),
+        }
+        for spot in way.spots()
+    ]
+    return {
+        "link": way.planned.link,
+        **({"listener": way.listener.listener} if way.listener is not None else {}),
+        "call": way.call,
+        "site": way.chain.site.name,
+        "carrier_khz": way.planned.carrier_khz,
+        "power_mw": way.planned.power_mw,
+        "verdict": way.told.verdict,
+        "spots": spots,
+        "in_hand_db": way.told.in_hand_db,
+        **_alone(way),
+        "least_power_mw": least.power_mw,
+        "least_power_holds": least.holds,
+        "saves_db": round(least.down_db, 2),
+        "saves_drain_mw": None if least.drain_mw is None else round(least.drain_mw, 1),
+    }
+
+
 def document(plan: Plan, by_call: list[list[Reaching]]) -> dict[str, Any]:
     """What --json prints."""
     from linkwright.plan.reaching import answer, places_for
 
-    links = []
-    for way in (way for several in by_call for way in several):
-        least = way.least()
-        links.append(
-            {
-                "link": way.planned.link,
-                **({"listener": way.listener.listener} if way.listener is not None else {}),
-                "call": way.call,
-                "site": way.chain.site.name,
-                "carrier_khz": way.planned.carrier_khz,
-                "power_mw": way.planned.power_mw,
-                "verdict": way.told.verdict,
-                "spots": [
-                    {
-                        "spot": spot.spot,
-                        "wanted_dbm": round(spot.wanted_dbm, 2),
-                        "margin_db": round(spot.margin_db, 2),
-                        "in_hand_db": spot.in_hand_db,
-                        "sure": round(spot.told.sure, 4),
-                        "availability": round(1.0 - spot.told.breaks_per_hour / 3600.0, 6),
-                        "breaks_per_hour": round(spot.told.breaks_per_hour, 2),
-                    }
-                    for spot in way.spots()
-                ],
-                "in_hand_db": way.told.in_hand_db,
-                **_alone(way),
-                "least_power_mw": least.power_mw,
-                "least_power_holds": least.holds,
-                "saves_db": round(least.down_db, 2),
-                "saves_drain_mw": None if least.drain_mw is None else round(least.drain_mw, 1),
-            }
-        )
+    links = [_link(way) for several in by_call for way in several]
     places = [
         {
             "call": several[0].call,

@@ -108,6 +108,7 @@ def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Pa
     return unpacked
 
 
+# long and wide: an option of the command each
 def serve_store(
     store: Store,
     port: int,
@@ -142,10 +143,11 @@ def serve_store(
         typer.echo(f"Port {taken} is taken by another program; the next free one is used.")
     places = own_folder()
     hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
+    open_to = Lan(hosts)
     if name:
         open_to = Lan.behind_name(name) if behind else Lan.beside_name(hosts, name)
-    else:
-        open_to = Lan.at(hosts, port, None if plain else places.parent / "door") if lan else Lan(hosts)
+    elif lan:
+        open_to = Lan.at(hosts, port, None if plain else places.parent / "door")
     app = create_app(store, sources=sources, places=PlaceBook(places), lan=open_to)
     for said in store.said:
         typer.echo(said)

@@ -11,7 +11,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from linkwright.plan.model import LedgerLine, PlannedLink
+    from linkwright.plan.model import LedgerLine, Plan, PlannedLink
     from linkwright.plan.why import CallReasons
     from linkwright.shoot.models import Shoot
 
@@ -34,7 +34,6 @@ def run(
     from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
-    from linkwright.plan.answer import itself_says
     from linkwright.plan.why import link_of, why
 
     read = load_shoot(shoot)
@@ -42,40 +41,31 @@ def run(
     carrier = None if mhz is None else _labelled_khz(read, name, mhz) or whole_khz(mhz)
     with progress() as tell:
         made = planned_scene(read, shoot, plan, tell)
-    if carrier is not None:
-        reasons = why(made.scene, made.plan, name, carrier)
-        if json:
-            print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in reasons]})
-        else:
-            print_reasons(console(), name, reasons)
+    if carrier is None:
+        _tell_ledgers(made.plan, name, json)
         return
-    ledgers = [
-        (call.call, planned_link)
-        for call in made.plan.calls
-        for planned_link in call.links
-        if planned_link.link == name
-    ]
-    gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
-    alone = [
-        (call.call, link_alone)
-        for call in made.plan.calls
-        for link_alone in call.by_themselves or ()
-        if link_alone.link == name
-    ]
+    reasons = why(made.scene, made.plan, name, carrier)
     if json:
-        print_json(
-            {
-                "link": name,
-                "calls": [
-                    {"call": call, **row.model_dump(mode="json", exclude_none=True)} for call, row in ledgers
-                ],
-                "by_itself": [
-                    {"call": call, **link_alone.model_dump(mode="json", exclude_none=True)}
-                    for call, link_alone in alone
-                ],
-                "unplaced": [{"call": call, "because": why_not.because} for call, why_not in gone],
-            }
-        )
+        print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in reasons]})
+    else:
+        print_reasons(console(), name, reasons)
+
+
+def _tell_ledgers(plan: Plan, name: str, json: bool) -> None:
+    """What each call has of a link: its ledger, what it comes to by itself, or why it has no carrier."""
+    from linkwright.cli.output import console, print_json
+    from linkwright.plan.answer import itself_says
+
+    ledgers = [(call.call, link) for call in plan.calls for link in call.links if link.link == name]
+    alone = [(call.call, link) for call in plan.calls for link in call.by_themselves or () if link.link == name]
+    gone = [(call.call, link.because) for call in plan.calls for link in call.unplaced if link.link == name]
+    if json:
+        shown = [
+            [{"call": call, **link.model_dump(mode="json", exclude_none=True)} for call, link in links]
+            for links in (ledgers, alone)
+        ]
+        unplaced = [{"call": call, "because": because} for call, because in gone]
+        print_json({"link": name, "calls": shown[0], "by_itself": shown[1], "unplaced": unplaced})
         return
     out = console()
     for n, (call, planned) in enumerate(ledgers):
@@ -85,8 +75,8 @@ def run(
     for call, itself in alone:
         out.print(f"{call}: {name} {itself_says(itself)}.", style="bold")
         print_lines(out, itself.ledger)
-    for call, unplaced in gone:
-        out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
+    for call, because in gone:
+        out.print(f'{name} has no carrier in call "{call}": {because}.', style="bold")
 
 
 def _labelled_khz(read: Shoot, name: str, label: str) -> int | None:
