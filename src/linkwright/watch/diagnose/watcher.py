@@ -403,26 +403,8 @@ class Watcher:
         expected = raw.expected
         figures = self._figures(raw)
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
-        kind, products = at.TRACKS[raw.track], ProductFit(math.nan)
-        seen = self._observed(raw, figures)
-        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
-        here = self.likelier_of.get(name, self.likelier)
-        likelier = {cause: alone.get(cause, 1.0) * here.get(cause, 1.0) for cause in {*alone, *here}}
-        causes, heard_by = shares(kind, seen, likelier), self._still_heard_by(expected, company, from_ns)
-        if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
-            causes = passed_on(causes, SILENT, "carrier", NOT_SET)
-        if heard_by:
-            causes = without(causes, OF_THE_SENDER)
-        if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
-            products = self._products_of(raw, company)  # only then are the others' carriers looked at
-            somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
-            causes = split(causes, products.fit, somebody)
-            stray = self._left_on(expected, company, from_ns)
-            if stray:
-                causes = passed_on(causes, ("interference",), "left-on-spare", LEFT_ON)
-                products = ProductFit(products.fit, (stray,))
-        if raw.before is not None and _goes_on(raw.before, figures, from_ns):
-            causes = raw.before.causes
+        kind, heard_by = at.TRACKS[raw.track], self._still_heard_by(expected, company, from_ns)
+        causes, products = self._causes(raw, figures, company, from_ns, heard=bool(heard_by))
         cause, probability = cause_of(causes)
         because, do = words(
             cause,
@@ -435,11 +417,7 @@ class Watcher:
             causes,
         )
         heard = figures.heard
-        if (
-            raw.expected is None
-            and kind == "signal"
-            and not (figures.base_dbm > -math.inf or figures.held_dbm < 0.0)
-        ):
+        if expected is None and kind == "signal" and not (figures.base_dbm > -math.inf or figures.held_dbm < 0.0):
             # nobody says that it should be on, and it has not been yet
             cause, probability, heard = "unknown", 1.0, False
             because = "Nothing was received of it since the readings began."
@@ -452,6 +430,32 @@ class Watcher:
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
+
+    def _causes(
+        self, raw: _Raw, figures: Figures, company: Company, from_ns: int, *, heard: bool
+    ) -> tuple[tuple[tuple[str, float], ...], ProductFit]:
+        """How probable each cause is, and whose product it may be; `heard`: another receiver still hears it."""
+        kind, products, expected = at.TRACKS[raw.track], ProductFit(math.nan), raw.expected
+        seen = self._observed(raw, figures)
+        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        here = self.likelier_of.get(self.names[raw.link], self.likelier)
+        likelier = {cause: alone.get(cause, 1.0) * here.get(cause, 1.0) for cause in {*alone, *here}}
+        causes = shares(kind, seen, likelier)
+        if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
+            causes = passed_on(causes, SILENT, "carrier", NOT_SET)
+        if heard:
+            causes = without(causes, OF_THE_SENDER)
+        if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
+            products = self._products_of(raw, company)  # only then are the others' carriers looked at
+            somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
+            causes = split(causes, products.fit, somebody)
+            stray = self._left_on(expected, company, from_ns)
+            if stray:
+                causes = passed_on(causes, ("interference",), "left-on-spare", LEFT_ON)
+                products = ProductFit(products.fit, (stray,))
+        if raw.before is not None and _goes_on(raw.before, figures, from_ns):
+            causes = raw.before.causes
+        return causes, products
 
     def _not_heard_since_moved(self, raw: _Raw) -> bool:
         """Whether the plan put a link on another carrier and nothing of it was received since."""

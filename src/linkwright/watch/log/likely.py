@@ -44,6 +44,15 @@ class Likely:
     told: str
 
 
+def _told(column: dict[str, str], scale: dict[str, float], dates: str | None) -> str:
+    """What was guessed, as a mapping file says it; "" for nothing."""
+    said = [f'dates = "{dates}"'] if dates is not None else []
+    cells = [f'{key} = "{cell}"' for key, cell in column.items()]
+    said += [f"[column] {', '.join(cells)}"] if cells else []
+    said += [f"[scale] {', '.join(f'{key} = {scaling:g}' for key, scaling in scale.items())}"] if scale else []
+    return f"guessed, as a mapping file (--mapping) would say it: {'; '.join(said)}" if said else ""
+
+
 def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) -> Likely:
     """What a log's columns (`cells`) are likely to be, by their names and the first of its `rows`.
 
@@ -81,18 +90,13 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     }
     dates = mapping.dates or _dates(at.get("date", at["time"]), cells, table)
     given = {"column": {**mapping.column, **column}, "scale": {**mapping.scale, **scale}, "dates": dates}
-    lines = [*(f'{key} = "{cell}"' for key, cell in column.items())]
-    said = [f"[column] {', '.join(lines)}"] if lines else []
-    said += [f"[scale] {', '.join(f'{key} = {scaling:g}' for key, scaling in scale.items())}"] if scale else []
-    said = ([f'dates = "{dates}"'] if dates != mapping.dates else []) + said
-    told = f"guessed, as a mapping file (--mapping) would say it: {'; '.join(said)}" if said else ""
-    lacks = not set(COLUMNS) <= set(known)
+    told = _told(column, scale, dates if dates != mapping.dates else None)
     left = [cell for cell in cells if cell in plain and cell not in column.values()][:MOST_TOLD]
-    if tidy and lacks and left:
+    if tidy and left and not set(COLUMNS) <= set(known):
         likely_ones = [f'{key} = "{cell}"' for key, cell in unread.items()] or [f'OURS = "{left[0][:30]}"']
-        told = f"{told}; " if told else ""
         quoted = ", ".join(f'"{cell[:30]}"' for cell in left)
-        told += f"not read: {quoted}; a mapping file (--mapping) could: [column] {', '.join(likely_ones)}"
+        could = f"a mapping file (--mapping) could: [column] {', '.join(likely_ones)}"
+        told += f"{'; ' if told else ''}not read: {quoted}; {could}"
     return Likely(mapping.model_copy(update=given), told)
 
 
