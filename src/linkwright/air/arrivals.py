@@ -225,26 +225,22 @@ class Arrivals:
             seen = np.isfinite(self.air.over[part])
             if not seen.any():
                 continue
-            chance, lowest = (
-                (1e-4, 0.0) if somebody.on else (seldom, LEAST_DB)
-            )  # to stay takes less than to come again
+            # to stay takes less than to come again
+            chance, lowest = (1e-4, 0.0) if somebody.on else (seldom, LEAST_DB)
             least, alone = (
                 somebody.base * 10.0 ** (max(self.air.threshold_db(chance, n), lowest) / 10.0)
                 for n in (int(seen.sum()), 1)
             )
             mean, highest = float(np.mean(over[part][seen])), float(np.max(over[part]))
             if mean > least or highest > alone:
-                power = np.maximum(over[part] - somebody.base, 0.0) * 10.0 ** (
-                    (self.air.floor_db[part] + shift_db) / 10.0
-                )
+                floor = 10.0 ** ((self.air.floor_db[part] + shift_db) / 10.0)
+                power = np.maximum(over[part] - somebody.base, 0.0) * floor
                 level = 10.0 * math.log10(max(float(power.sum()) * scale, 1e-40))
                 over_db = 10.0 * math.log10(mean)
                 signal = FoundSignal(somebody.centre_khz, somebody.width_khz, level, over_db, somebody.base)
                 middle = float(np.sum(power * frequency[part]) / max(float(np.sum(power)), 1e-40))
-                if (
-                    not somebody.on
-                    and abs(middle - somebody.centre_khz) > somebody.width_khz / 4.0 + self.air.step_khz / 2.0
-                ):
+                near_khz = somebody.width_khz / 4.0 + self.air.step_khz / 2.0
+                if not somebody.on and abs(middle - somebody.centre_khz) > near_khz:
                     continue  # somebody else, who is told by himself
                 if self._may_be_again(somebody, signal, at_s, is_on):
                     self._again(somebody, signal, at_s)
@@ -252,21 +248,20 @@ class Arrivals:
                     continue
                 if not somebody.on:
                     continue
-            somebody.missed += 1
-            if (
-                somebody.on
-                and somebody.missed == 1
-                and somebody.looks == 1
-                and not somebody.first
-                and somebody.kind == "somebody"
-            ):
-                self.ghosts.append(at_s)
-            if somebody.on and somebody.missed >= GONE_LOOKS and at_s - somebody.last_s >= GONE_S:
-                somebody.on = False
-                self.signals.forget(part, usual[part])
-                bins = self.air.band_bins
-                around = slice(max(0, part.start - bins), part.stop + bins)
-                self.signals.top_band[around] = np.minimum(self.signals.top_band[around], usual[around])
+            self._miss(somebody, part, usual, at_s)
+
+    def _miss(self, somebody: Somebody, part: slice, usual: FloatArray, at_s: float) -> None:
+        """Somebody is not heard in this pass: one look is a ghost, several in some time are an end."""
+        somebody.missed += 1
+        once = somebody.missed == 1 and somebody.looks == 1 and not somebody.first
+        if somebody.on and once and somebody.kind == "somebody":
+            self.ghosts.append(at_s)
+        if somebody.on and somebody.missed >= GONE_LOOKS and at_s - somebody.last_s >= GONE_S:
+            somebody.on = False
+            self.signals.forget(part, usual[part])
+            bins = self.air.band_bins
+            around = slice(max(0, part.start - bins), part.stop + bins)
+            self.signals.top_band[around] = np.minimum(self.signals.top_band[around], usual[around])
 
     def _may_be_again(self, somebody: Somebody, signal: FoundSignal, at_s: float, is_on: IsOn) -> bool:
         """Whether what is heard where somebody was is that one: not where ours is on there, nor comes of ours."""

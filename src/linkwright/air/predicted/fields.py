@@ -79,19 +79,12 @@ def heard_there(
     contour = _contours(there, band, bands, service)
     return [
         StationAtPlace(
-            bands[band[n]].channel,
-            there.name[n],
-            float(distance_km[n]),
-            float(told[n]),
-            float(level[n]),
-            float(high[n]),
-            float(spread_db[n]),
-            None if np.isnan(contour[n]) else float(contour[n]),
-            bool(there.directional[n]),
-            "modelled" if there.height_known[n] else "assumed",
+            bands[band[n]].channel, there.name[n], float(distance_km[n]), float(told[n]), float(level[n]),
+            float(high[n]), float(spread_db[n]), None if np.isnan(contour[n]) else float(contour[n]),
+            bool(there.directional[n]), "modelled" if there.height_known[n] else "assumed",
         )
         for n in range(len(there))
-    ]
+    ]  # fmt: skip
 
 
 def _indoors(place: ReceivingPlace, frequency_mhz: FloatArray, area: Area) -> tuple[FloatArray, FloatArray]:

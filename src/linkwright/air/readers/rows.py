@@ -113,14 +113,8 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
         if not block.endswith(b"\n") and _is_torn(block, last[1]):
             warnings.append("the last row is cut short and was left out")
             break
-        lines = block.split(b"\n")
-        if any(line.lstrip().startswith(b"#") for line in lines):
-            lines = [b"" if line.lstrip().startswith(b"#") else line for line in lines]
-            block = b"\n".join(lines)
-        for offset, line in enumerate(lines):
-            if line and _ROW.match(line) is None and line.strip():
-                raise InputError(f"found {shown(line)}, {_EXPECTED}", path=name, line=number + offset)
-        numbers = numbers_in(block, b",", skip=2)
+        lines = _lines(block, number, name)
+        numbers = numbers_in(b"\n".join(lines), b",", skip=2)
         _refuse_numbers(numbers, lines, number, name)
         if numbers.counts.size:
             at = numbers.lines
@@ -148,6 +142,15 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
         lasted_s=lasted_s if lasted_s >= 0.0 else None,
     )
     return rows, warnings
+
+
+def _lines(block: bytes, number: int, name: str) -> list[bytes]:
+    """The lines of a block, comments emptied. Raises InputError for the first that is no row."""
+    lines = [b"" if line.lstrip().startswith(b"#") else line for line in block.split(b"\n")]
+    for offset, line in enumerate(lines):
+        if line and _ROW.match(line) is None and line.strip():
+            raise InputError(f"found {shown(line)}, {_EXPECTED}", path=name, line=number + offset)
+    return lines
 
 
 def _refuse_levels(levels: FloatArray, counts: IntArray, lines: IntArray, name: str) -> None:
