@@ -213,17 +213,10 @@ class FaultFinder:
         envelope(self.buffer, width, top, bend)
         out = np.empty((MOST, 2), np.int64)
         base_bin = self.base // width
+        before = trailing(top, HOLE_SIDE // 2)
         number = holes(
-            top,
-            trailing(top, HOLE_SIDE // 2),
-            HOLE_DEPTH,
-            HOLE_LIVE,
-            HOLE_EDGE,
-            HOLE_SIDE // 2,
-            HOLE_LEAST,
-            HOLE_MOST,
-            out,
-        )
+            top, before, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE // 2, HOLE_LEAST, HOLE_MOST, out
+        )  # fmt: skip
         ahead = count - HOLE_SIDE - HOLE_EDGE - 1
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
@@ -236,11 +229,8 @@ class FaultFinder:
             at = self.base + int(first) * width
             told = any(at + n * width in self.bottoms for n in range(-HOLE_EDGE, HOLE_EDGE + 1))
             fresh = self.bins_done < base_bin + last <= base_bin + ahead and not told
-            if (
-                fresh
-                and _steady(top[first:last])
-                and self._keep_hole(at, int(last - first) * width, top[first:last])
-            ):
+            hole = top[first:last]
+            if fresh and _steady(hole) and self._keep_hole(at, int(last - first) * width, hole):
                 self.filled.add(at)
         self._look_for_clicks(bend, base_bin, ahead)
         self._look_for_bursts(top, bend, ahead)

@@ -20,7 +20,7 @@ from linkwright.physics import delays
 from linkwright.physics.delays import DelayCourse, Peak
 from linkwright.progress import Tell
 from linkwright.sound.found_in import begins_after
-from linkwright.sound.jumps import Loss, losses
+from linkwright.sound.jumps import Loss, Voice, losses
 from linkwright.sound.recordings import Reader, Recording, reading
 from linkwright.units import BoolArray, SampleArray
 
@@ -245,6 +245,15 @@ def _look(
             pair.levels.append(20.0 * float(np.log10(powers[1] / powers[0])))
 
 
+def _of_few(pair: tuple[Side, Side], peak: Peak, delay_s: float, begins_s: float) -> Pair:
+    """What the sum of too few windows says of a pair."""
+    if peak.quality < delays.LEAST_QUALITY:
+        return Pair(*pair, begins_s=begins_s, why="no common sound")
+    why = "drift and jumps: too few windows with common sound"
+    return Pair(*pair, 1000.0 * delay_s, peak.inverted, quality=peak.quality, begins_s=begins_s, why=why)
+
+
+# long: a line for every figure of a pair
 def _answer(
     readers: Sequence[Reader],
     offsets: Sequence[int],
@@ -255,36 +264,27 @@ def _answer(
 ) -> Pair:
     """What all windows together say of a pair. Delays are told against the offsets by stamp or first sample."""
     a, b = pair
-    recording = readers[a.file].recording
-    rate = recording.rate_hz
+    rate = readers[a.file].recording.rate_hz
     begins_s = (span[0] - offsets[a.file]) / rate
-    laid = _laid(readers, a.file, b.file)
-    extra_s = (laid - (offsets[b.file] - offsets[a.file])) / rate
+    extra_s = (_laid(readers, a.file, b.file) - (offsets[b.file] - offsets[a.file])) / rate
     if heard.together is None:
         return Pair(a, b, begins_s=begins_s, why="one of them is silent")
     if len(heard.peaks) < FEW_WINDOWS:
         peak = delays.highest(heard.together, 2.0 * window_s, REACH * window_s)
-        if peak.quality < delays.LEAST_QUALITY:
-            return Pair(a, b, begins_s=begins_s, why="no common sound")
-        why = "drift and jumps: too few windows with common sound"
-        delay_ms = 1000.0 * (peak.delay_s + extra_s)
-        return Pair(a, b, delay_ms, peak.inverted, quality=peak.quality, begins_s=begins_s, why=why)
+        return _of_few(pair, peak, peak.delay_s + extra_s, begins_s)
     times = np.array(heard.times) - span[0] / rate
     course = delays.course(times, np.array([peak.delay_s for peak in heard.peaks]), rate)
     down_at = np.array([peak.inverted for peak in heard.peaks])
     turns = _turns(down_at)
     down = float(down_at.mean() if not turns else down_at[: turns[0]].mean())
-    sign = -1.0 if down > 0.5 else 1.0
-    lost = losses(
-        readers[a.file], readers[b.file], a.channel, b.channel, course, span[0] - offsets[a.file],
-        span[0] - offsets[b.file], sign, window_s,
-    )  # fmt: skip
+    turned = -1.0 if down > 0.5 else 1.0
+    first = Voice(readers[a.file], a.channel, span[0] - offsets[a.file])
+    lost = losses(first, Voice(readers[b.file], b.channel, span[0] - offsets[b.file], turned), course, window_s)
     drift, low, high = (
         None if ppm is None else 1e6 * ppm for ppm in (course.drift, course.drift_low, course.drift_high)
     )
     return Pair(
-        a,
-        b,
+        *pair,
         delay_ms=1000.0 * (course.delay_s + extra_s),
         inverted=None if turns or 0.2 < down < 0.8 else down > 0.5,
         drift_ppm=drift,

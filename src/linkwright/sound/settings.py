@@ -94,15 +94,10 @@ def sound_settings(
         assumed.append(f"{mouth_m:g} m from lips to microphone")
     into = _input(receiver, recorder)
     gain = _chain(
-        link.voice,
-        mouth_m,
-        microphone.sensitivity_mv_pa,
-        microphone.self_noise_dba,
-        steps_of(transmitter),
-        Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs),
-        into,
+        link.voice, mouth_m, microphone.sensitivity_mv_pa, microphone.self_noise_dba, steps_of(transmitter),
+        Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs), into,
         max_spl_db=microphone.max_spl_db,
-    )
+    )  # fmt: skip
     return SoundSettings(
         microphone=microphone,
         mouth_m=mouth_m,
