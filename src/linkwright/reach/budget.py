@@ -401,6 +401,7 @@ def _headings(places: FloatArray) -> FloatArray:
     return np.concatenate([ways, ways[-1:]])
 
 
+# long: a step for every line of the ledger, in its order
 def _lines(budget: Budget) -> Iterator[PathGain]:
     """The ledger's lines of the place that decides but its first, by way of the strongest antenna of its branch."""
     ends, arrived, mhz = budget.asked.ends, budget.arrived, budget.asked.mhz
@@ -428,30 +429,33 @@ def _lines(budget: Budget) -> Iterator[PathGain]:
     yield PathGain("path", -float(between.median_db[ray]), "modelled", says)
     if wall > 0.0:
         evidence, what = named(site, place, at, mhz)
-        yield PathGain(
-            "walls", -through, evidence, f"{what}; the straight wave loses {wall:.0f} dB, what gets around half"
-        )
+        says = f"{what}; the straight wave loses {wall:.0f} dB, what gets around half"
+        yield PathGain("walls", -through, evidence, says)
     if site.learnt is not None:
         yield _walked(site.learnt, float(arrived.walked_db[ray]), distance)
     if arrived.shift_db is not None:
-        yield PathGain(
-            "levels read here", float(arrived.shift_db[row]), "measured", "levels that were read on the site"
-        )
+        says = "levels that were read on the site"
+        yield PathGain("levels read here", float(arrived.shift_db[row]), "measured", says)
     yield _receive_antenna(ends, ear, float(arrived.antenna_db[ray]))
     if arrived.turned_db[ray] < 0.0 and ear.antenna is not None:
         polarised = f"{ear.antenna.polarisation} antenna, vertical talent"
         yield PathGain("polarisation", float(arrived.turned_db[ray]), "assumed", polarised)
     yield from ends.feed(ear, mhz).lines
     if len(branch) > 1:
-        crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
-        fixed = ends.sent_db - crowds - mean - float(between.median_db[ray])
-        fixed += -float(arrived.vehicle_db[ray]) + sum(
-            float(part[ray]) for part in (arrived.antenna_db, arrived.turned_db, arrived.walked_db, arrived.feed_db)
-        )
-        fixed += 0.0 if arrived.shift_db is None else float(arrived.shift_db[row])
-        more = budget.gain_db - fixed
+        more = budget.gain_db - _of_ray_db(budget, ray, row, mean)
         if more > LEAST_LINE_DB:
             yield PathGain("other antennas of the branch", more, "modelled", "their powers added")
+
+
+def _of_ray_db(budget: Budget, ray: int, row: int, mean_db: float) -> float:
+    """The gain [dB] by way of one antenna alone; mean_db : what the way and the bodies take of it together."""
+    ends, arrived = budget.asked.ends, budget.arrived
+    crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
+    fixed = ends.sent_db - crowds - mean_db - float(arrived.between.median_db[ray])
+    fixed += -float(arrived.vehicle_db[ray]) + sum(
+        float(part[ray]) for part in (arrived.antenna_db, arrived.turned_db, arrived.walked_db, arrived.feed_db)
+    )
+    return fixed + (0.0 if arrived.shift_db is None else float(arrived.shift_db[row]))
 
 
 def _mean_db(k: float, wall: float, around: float, body: float, scattered: float) -> float:
