@@ -168,31 +168,11 @@ def _call(call: TimedCall, time: _Time, top: float) -> str:
     ]
     up, away = time.x(call.sets_up), time.x(call.leaves)
     if left > up:
-        parts.append(
-            element(
-                "rect",
-                x=up,
-                y=y,
-                width=left - up,
-                height=10.0,
-                fill="url(#setting-up)",
-                stroke=SOFT,
-                stroke_width=1.0,
-            )
-        )
+        setting_up = {"fill": "url(#setting-up)", "stroke": SOFT, "stroke_width": 1.0}
+        parts.append(element("rect", "", x=up, y=y, width=left - up, height=10.0, **setting_up))
     if up > away:
-        parts.append(
-            element(
-                "line",
-                x1=away,
-                x2=up,
-                y1=y + 5.0,
-                y2=y + 5.0,
-                stroke=SOFT,
-                stroke_width=1.5,
-                stroke_dasharray="3 4",
-            )
-        )
+        travel = {"stroke": SOFT, "stroke_width": 1.5, "stroke_dasharray": "3 4"}
+        parts.append(element("line", "", x1=away, x2=up, y1=y + 5.0, y2=y + 5.0, **travel))
     edges = [call.span[0], *(moment for pause in call.breaks for moment in pause), call.span[1]]
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         parts.append(element("line", x1=time.x(start), x2=time.x(end), y1=y, y2=y, stroke=INK, stroke_width=3.0))
