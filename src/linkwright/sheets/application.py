@@ -51,15 +51,15 @@ def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
                 row, live = tuning.row_at(link.carrier_khz), spans[call.call]
                 stands = "nothing" if row is None else row.permit or (row.use if row.is_licence else "exempt use")
                 held = permit_on(scene, chain, live, link.carrier_khz)
-                rows.append(_row(scene, site, call, live, link, chain.link, stands, held))
+                rows.append(_row(scene, call, live, link, chain.link, stands, held))
     return rows
 
 
 def _row(
-    scene: Scene, site: Site, call: PlannedCall, live: LiveCall, planned: PlannedLink, link: Link, stands: str,
+    scene: Scene, call: PlannedCall, live: LiveCall, planned: PlannedLink, link: Link, stands: str,
     held: PermitHeld | None,
 ) -> dict[str, Any]:  # fmt: skip
-    transmitter = transmitter_of(scene.shoot, link)
+    site, transmitter = live.site, transmitter_of(scene.shoot, link)
     gain = transmitter.antenna_gain_dbi
     heights = (
         [spot.z_m for spot in site.spots if spot.name in (*link.sends.route, link.sends.at)]
