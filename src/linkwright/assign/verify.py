@@ -155,6 +155,7 @@ AT_ONCE = 1_000_000
 FINE_KHZ = 0.5
 
 
+# wide: an array a quantity, since the check shares no type with what it checks
 def level_faults(
     names: Sequence[str],
     carriers_khz: NDArray[np.int64],

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from linkwright.shoot.event import CrewFile, Merged
 
 
+# long and wide: an argument or option of the command each
 def run(
     files: Annotated[
         list[str], typer.Argument(help="shoot files: the event's own first, if there is one, then each crew's")

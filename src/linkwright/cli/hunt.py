@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     mhz: Annotated[str, typer.Argument(help="the carrier that is broken [MHz]")],

@@ -24,6 +24,7 @@ ACTIONS: Final = {
 }  # fmt: skip
 
 
+# long and wide: an argument or option of the command each
 def run(
     action: Annotated[
         str, typer.Argument(help="list, show, add, measure, permit, remove, export, import, or write into a shoot")

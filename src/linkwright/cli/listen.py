@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from linkwright.sound.pairs import Pair
 
 
+# long and wide: an argument or option of the command each
 def run(
     file: Annotated[
         list[str] | None, typer.Argument(help="recordings: WAV, BWF, FLAC; - is standard input")

@@ -10,6 +10,7 @@ import typer
 MOST_BYTES = 8 * 1024 * 1024
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     theirs: Annotated[

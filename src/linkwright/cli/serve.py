@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 DEFAULT_PORT = 8037
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[
         str | None, typer.Argument(help="a shoot file to open, a job file made here before, or an archive of one")

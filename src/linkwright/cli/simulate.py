@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from linkwright.watch.play.effects import PlayedFault
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     plan: Annotated[str | None, typer.Option(help="play this plan; default: plan anew")] = None,

@@ -18,6 +18,7 @@ DETECTORS = ("rms", "peak", "lowest", "log-average", "voltage-average", "unknown
 COLUMNS = ("traces", "sweeps", "bins", "carriers")
 
 
+# long and wide: an argument or option of the command each
 def run(
     file: Annotated[
         list[str] | None,
@@ -157,6 +158,7 @@ def _answered(
     return 2 if errors else 0 if all(reason is None for reason in surveyed.refused) else 1
 
 
+# wide: an option of the command each
 def read_options(
     unit: str | None,
     frequency_unit: str | None,

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from linkwright.shoot.walklog import WalkLog
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     log: Annotated[str, typer.Argument(help="the levels along the walk, CSV")],

@@ -108,6 +108,7 @@ def is_set(snapshot: Snapshot, link: Link, now: datetime.datetime) -> bool:
     return any(call.starts <= now < call.ends for call in live if call.starts is not None and call.ends is not None)
 
 
+# wide: what stands now, where to, who says so, and what holds on the old carrier
 def move(
     store: Store,
     snapshot: Snapshot,

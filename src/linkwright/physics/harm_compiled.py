@@ -36,6 +36,7 @@ def _over(
     return float(logs[lows[n]] * (1.0 - parts[n]) + logs[lows[n] + 1] * parts[n])
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def harm(
     outage: FloatArray,
@@ -94,6 +95,7 @@ def harm(
             out[n, x] = min(out[n, x], most_log)
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def halve(
     curves: FloatArray,

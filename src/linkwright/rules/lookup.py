@@ -81,6 +81,7 @@ def closed_ranges(territory: Territory, on: datetime.date) -> tuple[Closed, ...]
     )
 
 
+# wide: a figure of the transmitter or of the day each
 def allowance(
     territory: Territory,
     permits: Iterable[str],

@@ -45,6 +45,7 @@ def range_text(from_khz: int, to_khz: int) -> str:
     return f"{from_khz / 1000:.7g}-{to_khz / 1000:.7g} MHz"
 
 
+# wide: the arguments of `allowance`
 def why_not(
     territory: Territory,
     permits: Iterable[str],

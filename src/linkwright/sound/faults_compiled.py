@@ -61,6 +61,7 @@ def tops(x: SampleArray, begin: int, flags: BoolArray) -> None:
         flags[i] = before & (v >= a1[i]) & (v >= a2[i]) & (v >= a3[i]) & (v >= a4[i])
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def repeats(
     x: SampleArray,
@@ -121,6 +122,7 @@ def envelope(x: SampleArray, width: int, top: SampleArray, bend: SampleArray) ->
         top[i], bend[i] = largest, sharp
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def holes(
     top: SampleArray,
@@ -163,6 +165,7 @@ def holes(
     return kept
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def gaps(
     top: SampleArray,

@@ -89,6 +89,7 @@ def loudest_minute(
     return LoudestMinute(first * second_s, count * second_s, peak_dbfs, voice_dbfs, level_dbfs(floor), clipped)
 
 
+# wide: a figure for every stage of the chain
 def measured_gain(
     minute: LoudestMinute,
     recorded_db: float,

@@ -8,6 +8,7 @@ from linkwright.physics.compiled import kernel
 from linkwright.units import IntArray, SampleArray
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def bursts(
     top: SampleArray,
@@ -59,6 +60,7 @@ def bursts(
     return kept
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def alike(
     x: SampleArray,

@@ -48,6 +48,7 @@ def sweeps_of(table: Table, options: ReadOptions, name: str) -> tuple[Sweep, ...
     return tuple(sweep for sweep in sweeps if np.isfinite(sweep.levels_db).any())
 
 
+# wide and long: what was read, what was understood of it, and a line for every field
 def _sweep(
     frequencies: FloatArray,
     levels: FloatArray,

@@ -10,6 +10,7 @@ from linkwright.physics.intermodulation.kinds import Pattern
 from linkwright.units import BoolArray, IntArray
 
 
+# wide: compiled code takes arrays and numbers
 def add_products(
     out: Numbers,
     first: int,
@@ -55,6 +56,7 @@ def _first_from(cells: IntArray, low: int, high: int, least: int) -> int:
     return low
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _add_last(
     out: Numbers,
@@ -108,6 +110,7 @@ def _leave(taken: IntArray, count: int, carrier: int) -> None:
         taken[move] = taken[move + 1]
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _add(
     out: Numbers,

@@ -66,6 +66,7 @@ def _share(offset_khz: float, a_khz: float, b_khz: float, c_khz: float, filter_k
     return min(max(total / (6.0 * a_khz * b_khz * c_khz), 0.0), 1.0)
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _keep(
     who: IntArray, power_mw: FloatArray, count: int, a: int, b: int, c: int, power: float, least_mw: float
@@ -79,6 +80,7 @@ def _keep(
     return count + 1
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def _enumerate(
     carriers_khz: IntArray,
@@ -131,6 +133,7 @@ def _enumerate(
     return total, count
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def every_filter(
     f: IntArray,

@@ -84,6 +84,7 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
     f[at.FLUTTERED], f[at.STEP_L] = s[at.FLUTTERS], s[at.STEP]
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def gather(
     f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: bool, over: bool, sag: bool, breaks: bool
@@ -215,6 +216,7 @@ def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
     )
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_signal(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
@@ -269,6 +271,7 @@ def step_signal(
     return count
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_branch(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
@@ -326,6 +329,7 @@ def step_branch(
     return count
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def step_sound(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
@@ -402,6 +406,7 @@ def pair(s: np.ndarray, t: float, down: bool, broken: bool) -> None:
         s[at.FELL_T], s[at.BROKE_T] = at.NEVER_FELL, at.NEVER_BROKE
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_readings(
     start: int, links: np.ndarray, times: np.ndarray, values: np.ndarray, base: int, state: np.ndarray,

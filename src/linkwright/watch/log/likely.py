@@ -62,15 +62,12 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     plain = {cell: _plain(cell) for cell in cells if cell.lower() not in taken}
     column: dict[str, str] = {}
     known = [key for key in COLUMNS if key in mapping.column or any(cell.lower() == key for cell in cells)]
-    known += ["link"] if mapping.link is not None else []
+    known += ["link"] * (mapping.link is not None)
     tidy = "time" in known and "link" in known and not set(known).isdisjoint(FIELDS)
     for key in COLUMNS:
-        if key in known:
-            continue
-        names = (key.replace("_", " "), _plain(key), *CALLED[key])
-        titles = [
-            cell for name in names for cell, word in plain.items() if word == name and cell not in column.values()
-        ]
+        names = () if key in known else (key.replace("_", " "), _plain(key), *CALLED[key])
+        free = [cell for cell in plain if cell not in column.values()]
+        titles = [cell for name in names for cell in free if plain[cell] == name]
         if titles:
             column[key] = titles[0]
     unread, column = (column, {}) if tidy else ({}, column)
