@@ -162,8 +162,10 @@ class Arrivals:
                 continue
             if (wide or needs_two) and self.air.passes > 1:
                 once.append(signal)
-                if not any(abs(other.centre_khz - signal.centre_khz) < (other.width_khz + signal.width_khz) / 2.0
-                           for other in before):  # fmt: skip
+                if not any(
+                    abs(other.centre_khz - signal.centre_khz) < (other.width_khz + signal.width_khz) / 2.0
+                    for other in before
+                ):
                     continue
             self._put(signal, at_s, "wide" if wide else kind, of)
         self._once = once + [signal for signal in before if not self._looked_at(signal)][-MOST:]

@@ -153,9 +153,10 @@ class Ours:
         over the floor: where less is heard, i is more. Looks of a pass lie apart: the highest few do not count.
         """
         self.on = {
-            mine: self._level_db(mine) for mine in self.mine
+            mine: self._level_db(mine)
+            for mine in self.mine
             if not mine.spare and self.present.get(mine.khz, GONE_LOOKS) == 0
-        }  # fmt: skip
+        }
         air, least = self.signals.air, -math.inf
         frequency = air.frequencies_khz
         mixed: list[tuple[float, Mine, Mine, Mine | None, float, float]] = []

@@ -44,9 +44,10 @@ def fitting(
 def _sentences(columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[str]) -> list[int]:
     """The columns that hold sentences."""
     return [
-        n for n, column in enumerate(columns)
+        n
+        for n, column in enumerate(columns)
         if column not in right and any(len(row[n].split()) > WORDS for row in rows)
-    ]  # fmt: skip
+    ]
 
 
 def _wrapped(row: Sequence[str], wide: Sequence[int], flush: Sequence[bool]) -> list[str]:

@@ -130,8 +130,9 @@ def _added(there: Item | None, name: str, as_: str | None, own: dict[str, Any], 
         own["cells"] = cells_meant(own["cells"])
     fields |= {key: value for key, value in own.items() if value is not None}
     if "use" not in fields and "kind" not in fields:
-        raise InputError("say what it is with --as, by a class's words such as 'body-worn 470-694'; "
-                         "`linkwright kit` lists them")  # fmt: skip
+        raise InputError(
+            "say what it is with --as, by a class's words such as 'body-worn 470-694'; `linkwright kit` lists them"
+        )
     return item_of(fields)
 
 

@@ -232,9 +232,10 @@ class Airing:
                     old_s = self.clock() - slot.looked_s
                     place = Mine(round(khz), round(bandwidth_khz), 0, "")
                     there = [
-                        somebody for somebody in source.arrivals.somebodies
+                        somebody
+                        for somebody in source.arrivals.somebodies
                         if somebody.on and place.is_on(somebody.centre_khz, somebody.width_khz)
-                    ]  # fmt: skip
+                    ]
                     who = max(there, key=lambda somebody: somebody.over_db, default=None)
                     return AirNow(slot, old_s, old_s <= source.stale_s, source.air.unit, who)
         return None
@@ -281,8 +282,9 @@ class Airing:
             return tuple(
                 f"live:{site}:{carrier.centre_khz:.0f}:{carrier.level_db:.0f}"
                 for site, heard in sorted(self._planned.items())
-                for carrier in heard if carrier.level_db is not None
-            )  # fmt: skip
+                for carrier in heard
+                if carrier.level_db is not None
+            )
 
     def _judged(self, source: Source) -> None:
         """Where somebody came on a spare, the plan is made again without it."""
@@ -395,11 +397,12 @@ def nearest(mine: tuple[Mine, ...], somebody: Somebody) -> Mine | None:
     return min(
         touched,
         key=lambda each: (
-            not each.is_on(somebody.centre_khz, somebody.width_khz), each.spare,
+            not each.is_on(somebody.centre_khz, somebody.width_khz),
+            each.spare,
             abs(each.khz - somebody.centre_khz),
         ),
         default=None,
-    )  # fmt: skip
+    )
 
 
 def key_of(source: Source, somebody: Somebody) -> str:
@@ -427,4 +430,4 @@ def because_of(somebody: Somebody, unit: str, looked_s: float) -> str:
     return (
         f"{level} at {somebody.centre_khz / 1000:.3f} MHz, {wide} wide{times}{first}; the sweep looked "
         f"{age_words(looked_s)} ago."
-    )  # fmt: skip
+    )

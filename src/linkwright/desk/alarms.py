@@ -65,9 +65,10 @@ class Alarms:
     def _forget(self, now_s: float) -> bool:
         """What is over, and was seen or is long over, goes. Whether anything did."""
         over = [
-            number for number, kept in self._kept.items()
+            number
+            for number, kept in self._kept.items()
             if kept.closed_s is not None and (kept.acknowledged or now_s - kept.closed_s > STAYS_S)
-        ]  # fmt: skip
+        ]
         over += list(self._kept)[: max(0, len(self._kept) - len(over) - MOST_KEPT)]
         for number in over:
             self._kept.pop(number, None)

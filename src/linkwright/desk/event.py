@@ -23,9 +23,11 @@ from linkwright.units import mhz_text, together
 
 #: How far a carrier is, in words.
 TOLD: Final = {
-    "planned": "planned, not set yet", "set": "set at both ends, not heard yet", "heard": "set and heard, clean",
+    "planned": "planned, not set yet",
+    "set": "set at both ends, not heard yet",
+    "heard": "set and heard, clean",
     "leaving": "not left yet",
-}  # fmt: skip
+}
 #: From the best to the worst.
 VERDICTS: Final[tuple[Verdict, ...]] = ("holds", "thin", "fails")
 
@@ -185,11 +187,7 @@ def uses(days: EventDays, site: str, day: datetime.date, store: Store, draft: Dr
     told = {carrier.key: carrier for carrier in store.carriers_told(ids)}
     gone = [id_ for id_ in ids if id_ not in {key[1] for key in told}]
     ticked = _Ticked(made, told, store.carriers_were(gone) if gone else {}, dict(_stands(draft)))
-    uses = [
-        use
-        for n in numbers
-        for use in _in_call(made.scene.calls[n], made.plan.calls[n], ticked)
-    ]  # fmt: skip
+    uses = [use for n in numbers for use in _in_call(made.scene.calls[n], made.plan.calls[n], ticked)]
     return sorted(uses, key=lambda use: (use.khz, use.call, use.links))
 
 

@@ -56,9 +56,10 @@ def ours_in(plan: Plan, scene: Scene) -> dict[str, tuple[Mine, ...]]:
 def may_be_on(calls: Iterable[LiveCall], link: str, now: datetime.datetime) -> bool:
     """Whether a link's transmitter may be on: not while a call is on, within an hour, and none of its own is."""
     on = [
-        call for call in calls
+        call
+        for call in calls
         if call.starts is None or call.ends is None or call.starts - AROUND <= now <= call.ends + AROUND
-    ]  # fmt: skip
+    ]
     return not on or any(live.name == link for call in on for live in call.links)
 
 

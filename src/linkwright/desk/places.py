@@ -65,9 +65,11 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[L
         mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
         causes = _confirmed(store, snapshot, site)
         says = [
-            *_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine),
+            *_reach_says(site, learnt, how),
+            *_air_says(site, tv, carriers),
+            *_run_says(mine),
             *_causes_say(site, causes),
-        ]  # fmt: skip
+        ]
         if not says:
             continue
         if site.latitude is None or site.longitude is None:

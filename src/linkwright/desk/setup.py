@@ -64,9 +64,11 @@ def link_steps(store: Store, snapshot: Snapshot, call: LiveCall, link: Link) -> 
     names, shoot = snapshot.names, snapshot.whole_shoot()
     site = names.id_of("site", call.site.name)
     known = StepKeys(
-        names.id_of("call", call.name), site, names.id_of("link", link.name),
+        names.id_of("call", call.name),
+        site,
+        names.id_of("link", link.name),
         lambda spot: names.id_of(f"spot {site}", spot),
-    )  # fmt: skip
+    )
     planned_call = _planned_call(snapshot, known.call)
     then = link.name if snapshot.made is None else snapshot.made.names.name_of(known.link)
     planned = (

@@ -126,8 +126,9 @@ def _told(snapshot: Snapshot, happening: Happening) -> Trouble:
     said = ["several at once" if happening.data.get("several") else "this one alone"]
     said += {"low": ["the level low"], "good": ["the level good"]}.get(str(happening.data.get("level")), [])
     said += {
-        "yes": ["still there with the transmitter off"], "no": ["nothing there with the transmitter off"],
-    }.get(str(happening.data.get("still")), [])  # fmt: skip
+        "yes": ["still there with the transmitter off"],
+        "no": ["nothing there with the transmitter off"],
+    }.get(str(happening.data.get("still")), [])
     return Trouble(
         f"{TROUBLE}.{happening.revision}", happening.about, snapshot.names.name_of(happening.about), cause.words,
         f"{happening.when.astimezone(snapshot.zone):%H:%M:%S}",

@@ -62,9 +62,11 @@ class Cell:
 #: By chemistry: the current that halves the capacity as a multiple of it [1/h], loss by cold [1/K] (assumed), and
 #: the rate of printed capacities [1/h].
 CHEMISTRIES: Final[Mapping[str, tuple[float, float, float]]] = {
-    "alkaline": (0.25, 0.018, 0.0), "lithium": (5.0, 0.003, 0.0),
-    "nimh": (9.0, 0.007, 0.2), "li-ion": (9.0, 0.008, 0.2),
-}  # fmt: skip
+    "alkaline": (0.25, 0.018, 0.0),
+    "lithium": (5.0, 0.003, 0.0),
+    "nimh": (9.0, 0.007, 0.2),
+    "li-ion": (9.0, 0.008, 0.2),
+}
 #: Printed capacity [Ah] and mean voltage [V] by size and chemistry. IEC names: AA LR6, FR6, HR6; AAA LR03, FR03,
 #: HR03; 9 V 6LR61 and 6HR61. Alkaline and lithium AA are fitted, the others assumed (common practice, no source).
 SIZES: Final[Mapping[tuple[str, str], tuple[float, float]]] = {

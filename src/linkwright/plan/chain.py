@@ -333,7 +333,7 @@ class Scene:
         """The same law and air over a shoot of which only places differ; the air is not read again."""
         return replace(
             self, shoot=shoot, calls=live_calls(shoot), others=others_by_site(shoot), _chains={}, _readings={}
-        )  # fmt: skip
+        )
 
     def others_during(self, call: LiveCall) -> tuple[Other, ...]:
         """The others on a call's site that may be on while it runs."""

@@ -195,9 +195,11 @@ def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) ->
 def channel_says(budget: Budget) -> str:
     """How the place that decides fades, in words."""
     ends, rice = budget.asked.ends, budget.rice_db
-    branches = "one branch" if budget.apart <= 0.0 or budget.weaker_db >= NO_HELP_DB else (
-        f"two branches {ends.apart_m:g} m apart"
-    )  # fmt: skip
+    branches = (
+        "one branch"
+        if budget.apart <= 0.0 or budget.weaker_db >= NO_HELP_DB
+        else (f"two branches {ends.apart_m:g} m apart")
+    )
     weaker = f", one {budget.weaker_db:.0f} dB weaker" if 0.5 <= budget.weaker_db < NO_HELP_DB else ""
     speed = budget.doppler / doppler_hz(budget.asked.mhz, 1.0)
     kind = "Rayleigh" if rice <= RAYLEIGH_DB else f"Rice K {rice:.0f} dB"

@@ -140,9 +140,10 @@ def _coupling(senders: Sequence[Sender], others: Sequence[Other]) -> FloatArray:
     ends = np.array([*(sender.chain.facing_gain_db for sender in senders), *(0.0 for _ in others)])
     coupling = mw_from_dbm_array(ends[:, None] + ends[None, :] - loss)
     combined = [
-        (n, sender) for n, sender in enumerate(senders)
+        (n, sender)
+        for n, sender in enumerate(senders)
         if sender.chain.transmitter.combiner_isolation_db is not None
-    ]  # fmt: skip
+    ]
     for (a, sender), (b, other) in itertools.permutations(combined, 2):
         through_db = _combined_db(sender, other)
         if through_db is not None:

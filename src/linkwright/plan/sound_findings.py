@@ -47,9 +47,10 @@ def _gain(link: Link, settings: SoundSettings) -> Iterator[Finding]:
             f"attenuation; they should stay under {TARGET_DBFS:g} dBFS."
         )
         better = (
-            f"Set {gain.chosen.attenuation_db:g} dB." if gain.holds and gain.chosen is not at
+            f"Set {gain.chosen.attenuation_db:g} dB."
+            if gain.holds and gain.chosen is not at
             else "Take a less sensitive microphone, or put it farther from the mouth."
-        )  # fmt: skip
+        )
         yield finding("gain-hot", link.name, says, do=better)
     if gain.microphone_headroom_db is not None and gain.microphone_headroom_db < 0.0:
         says = (

@@ -30,7 +30,7 @@ from linkwright.reach.doubt import (
     own_of,
     trend_spread_db,
     vehicle_db_of,
-)  # fmt: skip
+)
 from linkwright.reach.ends import MOUNTED, SPEEDS_M_S, Carried, Ear, Ends
 from linkwright.reach.hand import USUAL, Hand, HandFigures, States, Wanted, hands_of, margins_for, mixed, states_of
 from linkwright.reach.measured import Learned, shifted

@@ -146,7 +146,7 @@ def readings_of(site: Site, several: Sequence[MeasuredLevels]) -> Readings | Non
         tuple(kit_of(e) for e in kinds),
         np.array([kit_db_of(e) for e in kinds]),
         np.array([body_db_of(e) for e in kinds]),
-    )  # fmt: skip
+    )
 
 
 def kit_of(ends: Ends) -> tuple[str, str]:

@@ -98,14 +98,15 @@ def _findings(plan: Plan) -> dict[str, Any]:
     return {
         "findings": [
             {
-                "severity": finding.finding.severity, "do": finding.finding.do,
+                "severity": finding.finding.severity,
+                "do": finding.finding.do,
                 "says": finding.finding.says
                 + (f" The same for {together(finding.besides)}." if finding.besides else ""),
             }
             for finding in told[:MOST_FINDINGS]
         ],
         "left_out": f"Left out here: {' and '.join(left)}; all stand on the page Plan." if left else "",
-    }  # fmt: skip
+    }
 
 
 def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:

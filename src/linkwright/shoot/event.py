@@ -217,9 +217,10 @@ class _Crew:
             listed for listed in self.event.lists["site"] if listed.name.casefold() == site.name.casefold()
         ]
         near: list[Site] = [
-            listed for listed in self.event.lists["site"]
+            listed
+            for listed in self.event.lists["site"]
             if (away := _away_m(listed, site)) is not None and away <= ONE_PLACE_M
-        ]  # fmt: skip
+        ]
         if named:
             away = _away_m(named[0], site)
             if away is not None and away > TWO_PLACES_M:
@@ -273,9 +274,10 @@ class _Crew:
             "sweeps": tuple(dict.fromkeys((*place.sweeps, *mine.sweeps))),
         }
         given_up = [
-            key for key in (*OF_THE_PLACE, "surroundings")
+            key
+            for key in (*OF_THE_PLACE, "surroundings")
             if key in mine.model_fields_set and _differ(mine, place, key)
-        ]  # fmt: skip
+        ]
         if given_up:
             self.event.told.append(
                 f"{self.file.name}: {together(given_up)} of {place.name} as the files before have it, not as here"

@@ -23,9 +23,11 @@ T = TypeVar("T", bound=Equipment)
 ASSUMED_DISTANCE_M = 30.0
 #: The microphone that is assumed where none is named: a class of the catalogue by the transmitter's form.
 USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
-    "body-worn": "lapel", "handheld": "handheld-dynamic", "plug-on": "short-gun",
+    "body-worn": "lapel",
+    "handheld": "handheld-dynamic",
+    "plug-on": "short-gun",
     "mounted": "handheld-dynamic",
-}  # fmt: skip
+}
 #: No point of a site is farther east than this [m].
 MOST_M = 100_000.0
 

@@ -214,9 +214,7 @@ class FaultFinder:
         out = np.empty((MOST, 2), np.int64)
         base_bin = self.base // width
         before = trailing(top, HOLE_SIDE // 2)
-        number = holes(
-            top, before, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE // 2, HOLE_LEAST, HOLE_MOST, out
-        )  # fmt: skip
+        number = holes(top, before, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE // 2, HOLE_LEAST, HOLE_MOST, out)
         ahead = count - HOLE_SIDE - HOLE_EDGE - 1
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
@@ -255,9 +253,7 @@ class FaultFinder:
 
     def _look_for_bursts(self, top: SampleArray, bend: SampleArray, ahead: int) -> None:
         out = np.empty((MOST, 2), np.int64)
-        number = bursts(
-            top, bend, NOISY, BURST_RISE, LIVE, BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST, out
-        )  # fmt: skip
+        number = bursts(top, bend, NOISY, BURST_RISE, LIVE, BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST, out)
         base_bin = self.base // self._bin
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead:

@@ -88,12 +88,14 @@ def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -
     rows = []
     for side, delay in sorted(late.items(), key=lambda entry: (entry[0].file, entry[0].channel)):
         early = picture_ms - delay
-        rows.append({
-            "track": _named([file.recording for file in heard], side),
-            "sound_early_ms": round(early, 3),
-            "sync": lip_sync(early),
-            "keeps_ebu_r37": within_ebu_r37(early),
-        })  # fmt: skip
+        rows.append(
+            {
+                "track": _named([file.recording for file in heard], side),
+                "sound_early_ms": round(early, 3),
+                "sync": lip_sync(early),
+                "keeps_ebu_r37": within_ebu_r37(early),
+            }
+        )
     return {"picture_ms": picture_ms, "tracks": rows}
 
 

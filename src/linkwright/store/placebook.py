@@ -54,9 +54,10 @@ class PlaceBook:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             free = next(
-                id_ for id_ in (stem, *(f"{stem}-{n}" for n in range(2, 10_000)))
+                id_
+                for id_ in (stem, *(f"{stem}-{n}" for n in range(2, 10_000)))
                 if not (self.folder / f"{id_}.toml").exists() and not (self.folder / id_).exists()
-            )  # fmt: skip
+            )
             if names:
                 (self.folder / free).mkdir()
             for name, data in sweeps.items():

@@ -159,8 +159,9 @@ class Sweeping:
         edges = [[(edge - self.from_khz) / self.step_khz for edge in band] for band in self._ours]
         mine = [
             (max(0, math.floor(low)), min(bins - 1, math.ceil(high)))
-            for low, high in edges if low < bins and high >= 0
-        ]  # fmt: skip
+            for low, high in edges
+            if low < bins and high >= 0
+        ]
         places = self.tuner.places_hz()
         if places is None:
             return looks_at(mine, self.passband), whole_band(bins, self.passband)

@@ -117,9 +117,11 @@ def _on_the_carrier(
 
 def _doing(how: How) -> str:
     return {
-        "planned": "is", "hour": "is, at another hour than planned,", "spare": "is, on a spare,",
+        "planned": "is",
+        "hour": "is, at another hour than planned,",
+        "spare": "is, on a spare,",
         "mistake": "is by mistake",
-    }[how]  # fmt: skip
+    }[how]
 
 
 def _slip(case: Case, listener: HuntListener, sender: HeardSender, had: set[int]) -> tuple[float, How, str]:

@@ -213,9 +213,11 @@ def _events(breaks: Sequence[LinkBreaks], base: int) -> list[tuple[list[float], 
 
 
 def _told(
-    track: TrackFaults, breaks: Sequence[LinkBreaks], base: int,
+    track: TrackFaults,
+    breaks: Sequence[LinkBreaks],
+    base: int,
     answer: tuple[Aligned, int, tuple[int, ...]] | NotAligned,
-) -> Laid | NotLaid:  # fmt: skip
+) -> Laid | NotLaid:
     if isinstance(answer, NotAligned):
         return NotLaid(track, answer.why)
     aligned, link, also = answer

@@ -107,9 +107,7 @@ def retold(episode: Episode, causes: Sequence[tuple[str, float]], why: str) -> E
         return replace(changed, because=f"{episode.because}{told}{before}") if why else changed
     none = np.zeros(0)
     company = Company((), none, none, none)
-    because, do = words(
-        cause, episode.track, episode.figures, company, ProductFit(0.0), None, episode.open, causes
-    )  # fmt: skip
+    because, do = words(cause, episode.track, episode.figures, company, ProductFit(0.0), None, episode.open, causes)
     return replace(changed, because=f"{because}{told}{before}", do=do, makers=())
 
 

@@ -88,7 +88,7 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
 @kernel
 def gather(
     f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: bool, over: bool, sag: bool, breaks: bool
-) -> None:  # fmt: skip
+) -> None:
     """Add a reading to what is gathered of an episode; `breaks` where its audio breaks just now: many receivers
     stay muted for a while, and the level of then says nothing of why."""
     a, b, q = float(v[RF_A]), float(v[RF_B]), float(v[QUALITY])

@@ -37,8 +37,10 @@ class Amiss:
     def finish(self) -> None:
         """Say what was left out. Raises InputError where that is too much, or nothing is left."""
         if self.refused and self.refused > MOST_REFUSED * (self.rows + self.refused):
-            raise InputError(f"{self.first_refused} ({self.refused} of {self.rows + self.refused} rows are faulty)",
-                             path=self.name)  # fmt: skip
+            raise InputError(
+                f"{self.first_refused} ({self.refused} of {self.rows + self.refused} rows are faulty)",
+                path=self.name,
+            )
         if not self.rows:
             raise InputError("has no readings; expected a receiver's log", path=self.name)
         if self.refused:
@@ -107,16 +109,18 @@ def column_index(cells: list[str], key: str, mapping: Mapping, name: str, line: 
         raise InputError(
             f'has no column "{key}"{near}; expected a receiver\'s log, or a mapping file (--mapping) that says '
             f'[column] {key} = "{cells[0][:30] if cells else ""}"{alone} (its columns are {shown})',
-            path=name, line=line,
-        )  # fmt: skip
+            path=name,
+            line=line,
+        )
     if key == FIELDS[-1] and not {mapping.column_of(key_of_field).lower() for key_of_field in FIELDS} & {
         c.lower() for c in cells
     }:
         raise InputError(
             f"has no column of values; expected one of {', '.join(FIELDS)}, or a mapping file (--mapping) with "
             f'[column] {FIELDS[0]} = "{cells[-1][:30]}" (its columns are {shown})',
-            path=name, line=line,
-        )  # fmt: skip
+            path=name,
+            line=line,
+        )
     return None
 
 
@@ -133,8 +137,9 @@ def zoned(
             raise InputError(
                 "has times without an offset; expected ISO 8601 with one, as 2027-05-14T09:00:00+01:00, or the "
                 'zone in a mapping file (zone = "Europe/London")',
-                path=amiss.name, line=line,
-            )  # fmt: skip
+                path=amiss.name,
+                line=line,
+            )
         import datetime
 
         guess = f"times without an offset are taken as those of {mapping.else_zone}"

@@ -57,9 +57,11 @@ def page(request: Request, site: SiteName = "") -> Response:
     if scene is not None and air is not None:
         links = [(snapshot.names.id_of("link", link.name), link.name) for link in scene.shoot.link]
         said = {
-            "lead": "" if troubles else lead(scene, air, plan), "links": links,
-            "others": scene.others.get(chosen, ()), "band": band(scene, air),
-        }  # fmt: skip
+            "lead": "" if troubles else lead(scene, air, plan),
+            "links": links,
+            "others": scene.others.get(chosen, ()),
+            "band": band(scene, air),
+        }
     return render(
         request, "air.html", answer=_answer(desk, snapshot, chosen), sites=names, chosen=chosen, air=air,
         troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",

@@ -89,10 +89,11 @@ def _context(request: Request, role: str = "look", code: str = "") -> dict[str, 
 
 @router.post("/connect/code")
 def new_code(
-    request: Request, role: Annotated[str, Form(max_length=110)] = "look",
+    request: Request,
+    role: Annotated[str, Form(max_length=110)] = "look",
     name: Annotated[str, Form(max_length=60)] = "",
     device: Annotated[str, Form(max_length=100)] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     """A code for one more device, or for one that joined before and now comes from another address."""
     pages = pages_of(request)
     known = next(
@@ -130,9 +131,10 @@ def _next(request: Request) -> int:
 
 @router.post("/connect/key")
 def new_key(
-    request: Request, name: Annotated[str, Form(max_length=60)] = "",
+    request: Request,
+    name: Annotated[str, Form(max_length=60)] = "",
     role: Annotated[Literal["log", "list"], Form()] = "log",
-) -> Response:  # fmt: skip
+) -> Response:
     """A key for a program that sends readings or fetches our list: shown once, and kept only as its hash."""
     usual = "another crew" if role == "list" else "a gateway of receivers"
     pages, called = pages_of(request), name.strip() or usual

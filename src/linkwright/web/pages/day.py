@@ -173,9 +173,10 @@ def move(request: Request, moving: MovedTimes) -> dict[str, Any]:
     told = " to ".join(str(new.get(key))[:5] for key in ("from", "to"))
     whose = new.get("name") or f"The break of {draft.at(*path[:2])['name']}"
     return {
-        "says": f"{whose} is from {told} now.", "revision": anew(request).revision,
+        "says": f"{whose} is from {told} now.",
+        "revision": anew(request).revision,
         "change": change and change.revision,
-    }  # fmt: skip
+    }
 
 
 @router.post("/day/late")
@@ -190,9 +191,10 @@ def day_is_late(request: Request, minutes: Annotated[int, Query(ge=5, le=240)] =
     change = store.set_fields(moved, person_of(request).name)
     told = ", ".join(f"{new['name']} {new['from'][:5]} to {new['to'][:5]}" for _, _, new in moved)
     return {
-        "says": f"{minutes} minutes later: {told}.", "revision": anew(request).revision,
+        "says": f"{minutes} minutes later: {told}.",
+        "revision": anew(request).revision,
         "change": change and change.revision,
-    }  # fmt: skip
+    }
 
 
 @router.post("/tick/changed")

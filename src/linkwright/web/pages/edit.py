@@ -243,9 +243,11 @@ async def import_file(request: Request, file: Annotated[UploadFile, File()]) -> 
 
 @router.post("/attach")
 async def attach(
-    request: Request, file: Annotated[UploadFile, File()], site: Annotated[str, Form(max_length=200)] = "",
+    request: Request,
+    file: Annotated[UploadFile, File()],
+    site: Annotated[str, Form(max_length=200)] = "",
     use: Annotated[Literal["sweeps", "stations", "picture"], Form()] = "sweeps",
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """A file for a site: a sweep, a list of stations, or the picture under its ground."""
     desk, name, who = desk_of(request), plain_name(file.filename or "file"), person_of(request).name
     attachment, called, says = await run_in_threadpool(

@@ -91,10 +91,12 @@ def body(request: Request, site: Id = "", day: Day = "") -> Response:
 def _context(request: Request, site: str, day: str) -> dict[str, Any]:
     asked = _asked(request, site, day)
     return {
-        "answer": answer(asked.days, asked.site, asked.day, _used(request, asked)), "asked": asked,
-        "site_id": asked.days.id_of(asked.site), "sites": map_table(asked.days, asked.day),
+        "answer": answer(asked.days, asked.site, asked.day, _used(request, asked)),
+        "asked": asked,
+        "site_id": asked.days.id_of(asked.site),
+        "sites": map_table(asked.days, asked.day),
         "unplaced": unplaced(asked.days),
-    }  # fmt: skip
+    }
 
 
 @router.get("/crews/event/choice")

@@ -190,8 +190,9 @@ def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
         "time_s": walked.time_s.round(2).tolist(),
         "x_m": walked.x_m.round(2).tolist(),
         "y_m": walked.y_m.round(2).tolist(),
-        "in_hand_db": walked.in_hand_db.round(1).tolist(), "margin_db": walked.margin_db.round(1).tolist(),
-    }  # fmt: skip
+        "in_hand_db": walked.in_hand_db.round(1).tolist(),
+        "margin_db": walked.margin_db.round(1).tolist(),
+    }
 
 
 @router.get("/ground/places")

@@ -54,7 +54,7 @@ class OfHunt(RequestBody):
     seen: Annotated[int, Bounded(ge=0, le=2**31)]
 
 
-class HuntAnswer(OfHunt):
+class LearntOfHunt(OfHunt):
     """What was found out: with `who` (a name) off, or whether he is on."""
 
     who: Annotated[str, Bounded(max_length=200)]
@@ -174,7 +174,7 @@ def _done(request: Request, says: str, hunt: KeptHunt) -> dict[str, Any]:
 
 
 @router.post("/crews/hunts/answer")
-def answer(request: Request, told: HuntAnswer) -> dict[str, Any]:
+def answer(request: Request, told: LearntOfHunt) -> dict[str, Any]:
     """Something was found out about somebody."""
     names = snapshot_of(request).names
     kind, word = told.what.split()

@@ -209,9 +209,11 @@ def state(request: Request) -> dict[str, Any]:
     rows = desk.watching.rows()
     known = {tile.id: tile for tile in tiles(desk, snapshot)}
     return {
-        **rows, "tiles": [asdict(known.get(id_, Tile(id_, ""))) for id_ in rows["ids"]],
-        "answer": answer(desk, snapshot), "left": call_left(desk, snapshot),
-    }  # fmt: skip
+        **rows,
+        "tiles": [asdict(known.get(id_, Tile(id_, ""))) for id_ in rows["ids"]],
+        "answer": answer(desk, snapshot),
+        "left": call_left(desk, snapshot),
+    }
 
 
 @router.post(READINGS_PATH)

@@ -164,9 +164,11 @@ def voice(request: Request, of: Id, track: Channel, width: Width = 720) -> Respo
 
 @router.get("/sound/comb")
 def comb(
-    request: Request, delay_ms: Annotated[float, Query(ge=-1000, le=1000)],
-    level_db: Annotated[float, Query(ge=-60, le=60)] = 0.0, width: Width = 720,
-) -> Response:  # fmt: skip
+    request: Request,
+    delay_ms: Annotated[float, Query(ge=-1000, le=1000)],
+    level_db: Annotated[float, Query(ge=-60, le=60)] = 0.0,
+    width: Width = 720,
+) -> Response:
     """What mixing two tracks that are this far apart does."""
     del request
     return _figure(drawn_comb(delay_ms, level_db, width))

@@ -32,9 +32,11 @@ router = APIRouter()
 
 Paper = Annotated[Literal["a4", "us-letter"], Query()]
 TYPES: Final = {
-    "pdf": "application/pdf", "csv": "text/csv", "ics": "text/calendar",
+    "pdf": "application/pdf",
+    "csv": "text/csv",
+    "ics": "text/calendar",
     "json": "application/json",
-}  # fmt: skip
+}
 #: How long a file waits until the readings have been gone through [s].
 MOST_WAIT_S: Final = 600.0
 

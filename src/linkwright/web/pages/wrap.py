@@ -161,9 +161,11 @@ def body(request: Request) -> Response:
 
 @router.get("/api/wrap/picture")
 def time_line(
-    request: Request, width: Width = 1000, begin: Annotated[str, Query(alias="from", max_length=40)] = "",
+    request: Request,
+    width: Width = 1000,
+    begin: Annotated[str, Query(alias="from", max_length=40)] = "",
     end: Annotated[str, Query(alias="to", max_length=40)] = "",
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """The time line drawn: the whole, or between two times."""
     wrap, wrapping = wrap_of(request), wrapping_of(request)
     between = _between(begin, end)
