@@ -46,13 +46,9 @@ def answer(listening: Listening) -> str:
     waiting = len(recordings) - len(heard)
     if waiting:
         return f"{waiting} of {len(recordings)} recordings are still to be listened to."
-    certain = sum(
-        1
-        for result in heard
-        for track in (result.document or {"tracks": []})["tracks"]
-        for fault in track["faults"]
-        if fault["certain"] and KINDS[fault["kind"]].fault
-    )
+    tracks = [track for result in heard if result.document for track in result.document["tracks"]]
+    faults = [fault for track in tracks for fault in track["faults"]]
+    certain = sum(bool(fault["certain"] and KINDS[fault["kind"]].fault) for fault in faults)
     told = [fault for result in heard if result.document for fault in result.document["told"]]
     told.sort(key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
     more = f" And {counted(len(told) - 1, 'more thing')} to know." if len(told) > 1 else ""

@@ -279,15 +279,12 @@ def _ms(when: datetime.datetime) -> int:
 
 def read_together(gone: Gone) -> tuple[int, int] | None:
     """The longest time with readings and no half day between them [ms]: those of another date are another day."""
-    stretches = sorted(
-        (begin, end)
-        for figure in gone.figures
-        for begin, end in zip(
-            (figure.first_ms, *(gap.to_ms for gap in figure.gaps)),
-            (*(gap.from_ms for gap in figure.gaps), figure.last_ms),
-            strict=True,
-        )
-    )
+    stretches: list[tuple[int, int]] = []
+    for figure in gone.figures:
+        begins = (figure.first_ms, *(gap.to_ms for gap in figure.gaps))
+        ends = (*(gap.from_ms for gap in figure.gaps), figure.last_ms)
+        stretches += zip(begins, ends, strict=True)
+    stretches.sort()
     days: list[tuple[int, int]] = []
     for begin, end in stretches:
         if days and begin - days[-1][1] < APART_MS:
@@ -338,18 +335,15 @@ def unread(figures: LinkFigures, gone: Gone) -> tuple[Between, ...]:
 
 def _tracks(wrap: WrapUp, link: str) -> tuple[BarSpan, ...]:
     """The recorded tracks of a link."""
-    return tuple(
-        BarSpan(
-            f"{recording.name}, track {track.channel}",
-            recording.begins_ms,
-            recording.at_ms(recording.length_s),
-            tuple(recording.at_ms(at_s) for at_s in track.losses),
-        )
-        for recording in wrap.recordings
-        if recording.begins_ms is not None
-        for track in recording.laid
-        if track.link == link
-    )
+    spans = []
+    for recording in wrap.recordings:
+        if recording.begins_ms is None:
+            continue
+        ends_ms = recording.at_ms(recording.length_s)
+        for track in (track for track in recording.laid if track.link == link):
+            losses = tuple(recording.at_ms(at_s) for at_s in track.losses)
+            spans.append(BarSpan(f"{recording.name}, track {track.channel}", recording.begins_ms, ends_ms, losses))
+    return tuple(spans)
 
 
 def picture(

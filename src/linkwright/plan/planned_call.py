@@ -98,13 +98,12 @@ def _other_db(answer: CallAnswer) -> float | None:
 def _unplaced(scene: Scene, problem: SiteProblem, call: LiveCall, answer: CallAnswer) -> list[Unplaced]:
     """Who has no carrier in the call, and why: those without a slot, then those without a receiver."""
     live = {link.name for link in call.links}
-    unplaced = [
-        Unplaced(link=way.link.name, because=unplaced_reason(scene, problem, name, answer))
-        for name, carrier in answer.carriers_khz.items()
-        if carrier is None
-        for way in problem.chains[problem.index(name)].first_ways
-        if way.link.name in live
-    ]
+    unplaced = []
+    for carrier_name in (name for name, carrier in answer.carriers_khz.items() if carrier is None):
+        for way in problem.chains[problem.index(carrier_name)].first_ways:
+            if way.link.name in live:
+                because = unplaced_reason(scene, problem, carrier_name, answer)
+                unplaced.append(Unplaced(link=way.link.name, because=because))
     return unplaced + [Unplaced(link=name, because=unseated_reason(scene, name)) for name in call.unseated]
 
 
