@@ -123,7 +123,7 @@ def take(request: Request, taken: TakenOver) -> dict[str, Any]:
 def gain(request: Request, of: Id, track: Channel, link: Annotated[str, Query(max_length=200)]) -> Response:
     """What a recording's loudest minute needs on a link: every step of its attenuation, and the one to set."""
     name, says, measured_gain = measured(snapshot_of(request), listening_of(request), link, of, track)
-    return render(request, "sound_gain.html", link=name, says=says, found=measured_gain, of=of, channel=track)
+    return render(request, "sound_gain.html", link=name, says=says, gain=measured_gain, of=of, channel=track)
 
 
 @router.post("/sound/gain")

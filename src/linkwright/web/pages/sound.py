@@ -68,7 +68,7 @@ def link_part(request: Request, link: Text, width: Width = 720) -> Response:
     """One link's level diagram, the table of its steps, and its low cut."""
     spoken_link, settings = _link(snapshot_of(request), link)
     return render(
-        request, "sound_link.html", link=spoken_link, one=settings,
+        request, "sound_link.html", link=spoken_link, settings=settings,
         chain=in_page_inks(drawn_chain(chain_of(spoken_link, settings), width)),
         curves=in_page_inks(drawn_curves(low_cut_curves(spoken_link, settings), width)),
     )  # fmt: skip
