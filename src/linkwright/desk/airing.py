@@ -8,7 +8,6 @@ sources, a picture of twelve hours.
 from __future__ import annotations
 
 import contextlib
-import json
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -19,10 +18,9 @@ from linkwright.air.arrivals import Arrivals, Somebody
 from linkwright.air.fresh import FreshAir, SlotNow
 from linkwright.air.ours import IsOn, Mine
 from linkwright.air.passes import Passes
-from linkwright.air.readers import ListedCarrier, ReadOptions, Readout
-from linkwright.air.readers.columns import KHZ
-from linkwright.air.sweep import DETECTOR_WORDS
+from linkwright.air.readers import ListedCarrier, Readout
 from linkwright.desk import kept_air
+from linkwright.desk.air_records import records_of, stated_in
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.telling import Listeners
 from linkwright.lengths import age
@@ -32,8 +30,6 @@ from linkwright.units import mhz_text, minus
 
 #: How the key of somebody who is new on the air begins.
 AIR: Final = "air."
-#: Largest piece of sweeps that is taken at once [bytes].
-MOST_BYTES: Final = 8 * 1024 * 1024
 #: So many programs may send at a time; who was silent for longest goes for another.
 MOST_SOURCES: Final = 4
 #: A look older than this, or than three passes, is not of now any more [s].
@@ -46,13 +42,6 @@ TICK_S: Final = 0.25
 PLAN_S: Final = 3_600.0
 #: So far beside somebody no spare is taken either [kHz]: a microphone's band.
 BESIDE_KHZ: Final = 200.0
-#: What a record may state besides its rows.
-STATED: Final[dict[str, Any]] = {
-    "unit": ("dBm", "dBuV", "dBuV/m", "dB"), "frequency_unit": tuple(KHZ), "detector": tuple(DETECTOR_WORDS),
-    "columns": ("traces", "sweeps", "bins"), "from_khz": float, "to_khz": float, "step_khz": float,
-    "resolution_khz": float, "averages": float,
-}  # fmt: skip
-FIELDS: Final = frozenset({"rows", "source", "site", *STATED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +146,7 @@ class Airing:
         """
         passes, refused, says = 0, 0, ""
         ours: set[tuple[float, float]] = set()
-        for record in _records(payload):
+        for record in records_of(payload):
             source = self._source(record)
             with self._lock:
                 before = source.passes.refused
@@ -188,7 +177,7 @@ class Airing:
     def _source(self, record: dict[str, Any]) -> Source:
         name = str(record.get("source") or "sweep")[:80]
         site = str(record.get("site") or "")[:200] or self.site()
-        options = _stated(record)
+        options = stated_in(record)
         with self._lock:
             there = self._sources.get(name)
             if there is None or there.passes.options != options or (site and there.site != site):
@@ -355,40 +344,6 @@ class Airing:
                 kept_air.keep(self.store, source.name, source.air, minute)
             except InputError as error:
                 self.says = f"The live sweep is not being kept: {error}"
-
-
-def _records(payload: bytes) -> list[dict[str, Any]]:
-    if len(payload) > MOST_BYTES:
-        raise InputError(f"the rows have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
-    try:
-        decoded = json.loads(payload.decode("utf-8-sig"))
-    except (UnicodeDecodeError, ValueError, RecursionError) as error:
-        raise InputError(
-            f'what was sent is not JSON ({type(error).__name__}); expected {{"rows": "..."}}'
-        ) from None
-    records = decoded if isinstance(decoded, list) else [decoded]
-    for record in records:
-        if not isinstance(record, dict) or not isinstance(record.get("rows"), str):
-            raise InputError('found a record without rows, expected {"rows": "lines of a sweep", "source": "name"}')
-        unknown = sorted(set(record) - FIELDS)
-        if unknown:
-            raise InputError(f'found the field "{unknown[0][:40]}", expected one of {", ".join(sorted(FIELDS))}')
-    return records
-
-
-def _stated(record: dict[str, Any]) -> ReadOptions:
-    """What a record states of its rows. Raises InputError for what is no such thing."""
-    given: dict[str, Any] = {}
-    for key, fits in STATED.items():
-        value = record.get(key)
-        if value is None:
-            continue
-        if isinstance(fits, tuple) and value not in fits:
-            raise InputError(f'{key} is "{str(value)[:40]}"; expected one of {", ".join(fits)}')
-        if fits is float and (isinstance(value, bool) or not isinstance(value, int | float)):
-            raise InputError(f'{key} is "{str(value)[:40]}"; expected a number')
-        given[key] = int(value) if key == "averages" else value
-    return ReadOptions(**given)
 
 
 def nearest(mine: tuple[Mine, ...], somebody: Somebody) -> Mine | None:

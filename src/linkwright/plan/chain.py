@@ -8,28 +8,17 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-import numpy as np
-
 from linkwright.air.predicted import Predicted
 from linkwright.air.readers import Readout
 from linkwright.air.sweep import Sweep
 from linkwright.plan.air import SiteAir, airs
+from linkwright.plan.law import Law, law_of
 from linkwright.reach.body import facing_db
 from linkwright.reach.budget import Budget, BudgetRequest, budgets_of
 from linkwright.reach.ends import MOUNTED, Carried, Ends, Inside
 from linkwright.reach.hand import USUAL, Wanted
 from linkwright.reach.measured import Learned, MeasuredLevels, learned, readings_of, taken_of, walked_levels
-from linkwright.rules import (
-    Kind,
-    Terms,
-    Territory,
-    check_accepts,
-    check_ids,
-    check_permits,
-    licences_for,
-    territory,
-    tv_channels,
-)
+from linkwright.rules import Kind, Terms, licences_for
 from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.end import SPOKEN, TO_LISTENERS, End, Worn
@@ -53,7 +42,6 @@ from linkwright.shoot.view import (
     worn_of,
 )
 from linkwright.sound.settings import SoundSettings, sound_settings
-from linkwright.units import IntArray
 
 #: Surroundings that are a building, for rules that open frequencies indoors only.
 INDOORS: Final = ("office", "hall")
@@ -199,21 +187,6 @@ class Chain:
     def spoken(self) -> bool:
         """Whether somebody speaks into its own microphone."""
         return self.link.serves in SPOKEN
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Law:
-    """Whose rules apply, under which permits, on which last day, what the crew accepts, and the licences typed in.
-
-    `tv_edges_khz` (m,) are the edges of all TV channels there, ascending.
-    """
-
-    territory: Territory
-    permits: frozenset[str]
-    on: datetime.date
-    accepts: frozenset[str]
-    licences: tuple[PermitHeld, ...]
-    tv_edges_khz: IntArray
 
 
 @dataclass(frozen=True)
@@ -389,27 +362,3 @@ def scene_of(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = 
     used = {call.site.name: call.site for call in calls}
     air = airs(law.territory, list(used.values()), sweeps, tv or {})
     return Scene(shoot, law, calls, air, others_by_site(shoot))
-
-
-def law_of(shoot: Shoot, calls: Sequence[LiveCall]) -> Law:
-    """The law of a shoot, on the last day of its calls: rows that end and ranges that close do so for all of it.
-
-    Raises InputError for a region, a permit, an acceptance or an id that the rules do not know.
-    """
-    where = territory(shoot.shoot.region)
-    permits = tuple(
-        shoot_permit for shoot_permit in shoot.permit if shoot_permit.region in (None, shoot.shoot.region)
-    )
-    for permit in permits:
-        check_ids(where, permit.outranks, f'permit "{permit.name}" outranks')
-    edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]
-    held = check_permits(where, shoot.shoot.permits)
-    on = max([shoot.shoot.date, *(call.ends.date() for call in calls if call.ends is not None)])
-    return Law(
-        where,
-        held,
-        on,
-        check_accepts(where, shoot.shoot.accepts, held, on),
-        permits,
-        np.unique(np.array(edges, dtype=np.int64)),
-    )

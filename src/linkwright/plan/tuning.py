@@ -14,8 +14,9 @@ import numpy as np
 
 from linkwright.air.others import overlap_share
 from linkwright.plan.air import TakenByTv
-from linkwright.plan.chain import Chain, Law, Scene
+from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.heard import SlotPowers
+from linkwright.plan.law import Law
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.rules import Row, Terms, allowance, closures

@@ -116,7 +116,7 @@ class Asking(Aside):
                 self._follow_carriers(turn, crew)
             return news
 
-        there = {one.key: one for one in self.carriers_told()}
+        there = {known.key: known for known in self.carriers_told()}
         if {given_carrier.key for given_carrier in wanted} == there.keys() and all(
             _is_told(given_carrier, there[given_carrier.key]) for given_carrier in wanted
         ):
