@@ -130,11 +130,11 @@ def _print(out: Any, case: Case, hunted: Hunt) -> None:
     first = hunted.ranked[0]
     sure = "Most likely" if first.probability > 0.5 else "Not clear yet; first"
     out.print(f"{where}: {sure}: {first.suspect.says} ({100 * first.probability:.0f} %).", style="bold")
-    for ranked in hunted.ranked:
-        if ranked.probability < 0.005:
+    for guess in hunted.ranked:
+        if guess.probability < 0.005:
             break
-        out.print(f"{100 * ranked.probability:3.0f} %  {ranked.suspect.says}")
-        for line in ranked.suspect.evidence:
+        out.print(f"{100 * guess.probability:3.0f} %  {guess.suspect.says}")
+        for line in guess.suspect.evidence:
             out.print(Padding(line, (0, 0, 0, 7)))
     if hunted.question is not None:
         out.print()

@@ -202,7 +202,9 @@ def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
         came = bag_in(Path(file))
         take_in(came.held, WHO, _now())
     if json:
-        print_json({"items": [item.name for item in came.item], "permits": [held.name for held in came.permit]})
+        print_json(
+            {"items": [item.name for item in came.item], "permits": [licence.name for licence in came.permit]}
+        )
     elif file != "-":
         items = together(
             [counted(len(came.item), "item"), *([counted(len(came.permit), "permit")] if came.permit else [])]

@@ -108,7 +108,7 @@ def _at_work(shoot: str | None, link: str | None) -> tuple[Shoot, Link] | None:
     if link is None and len(read.link) != 1:
         raise _wrong(f"say which of the {len(read.link)} links of {shoot} was recorded with --link")
     name = read.link[0].name if link is None else link_of(read, link)
-    return read, next(spoken for spoken in read.link if spoken.name == name)
+    return read, next(shoot_link for shoot_link in read.link if shoot_link.name == name)
 
 
 def _low_cut(at_work: tuple[Shoot, Link] | None) -> Filter:

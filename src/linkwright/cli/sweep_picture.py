@@ -32,12 +32,12 @@ def score_of(survey: Survey, territory: Territory | None) -> Score:
     from linkwright.draw.site_lanes import allowed, closed
     from linkwright.shoot.errors import InputError
 
-    ends = [(judged.sweep.from_khz, judged.sweep.to_khz) for judged in survey.judged]
+    ends = [(judged_sweep.sweep.from_khz, judged_sweep.sweep.to_khz) for judged_sweep in survey.judged]
     ends += [(carrier.centre_khz - 1_000.0, carrier.centre_khz + 1_000.0) for carrier in survey.heard]
     if not ends:
         raise InputError("there is nothing to draw: no sweep counts")
     low, high = min(end[0] for end in ends), max(end[1] for end in ends)
-    lanes: list[Lane] = [_levels(judged, len(survey.judged) > 1) for judged in survey.judged]
+    lanes: list[Lane] = [_levels(judged_sweep, len(survey.judged) > 1) for judged_sweep in survey.judged]
     if territory is not None:
         today = datetime.date.today()
         rules = (*allowed(territory, today, None, low, high), *closed(territory, today, low, high))

@@ -89,7 +89,7 @@ class Alarms:
 
     def acknowledge(self, key: str, who: str) -> Alarm:
         """Somebody has seen it. Raises InputError where it does not stand any more."""
-        alarm = next((shown for shown in self.shown() if shown.key == key), None)
+        alarm = next((open_alarm for open_alarm in self.shown() if open_alarm.key == key), None)
         if alarm is None:
             raise InputError("this alarm does not stand any more; load the page again")
         for number, kept in self._kept.items():

@@ -156,7 +156,7 @@ def outfits(names: Iterable[str], bag: Bag) -> tuple[list[Outfit], list[str]]:
             continue
         packs.remove(pair[0])
         channels.remove(pair[1])
-        capsule = next((fitting for fitting in capsules if suits(pair[0], fitting)), None)
+        capsule = next((own_capsule for own_capsule in capsules if suits(pair[0], own_capsule)), None)
         if capsule is not None:
             capsules.remove(capsule)
         pairs.append(Outfit(name, *pair, capsule))

@@ -66,7 +66,7 @@ def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list
             continue
         elsewhere = _elsewhere(draft, kind) if spot_of and not inside else frozenset()
         if isinstance(there, list) and old & set(map(str, there)):
-            new = [each for listed in there for each in _under(listed, old, name, elsewhere)]
+            new = [each for listed_name in there for each in _under(listed_name, old, name, elsewhere)]
             fields.append((path, there, list(dict.fromkeys(new)) if path[-1] == "links" else new))
         elif isinstance(there, str) and there in old - elsewhere:
             fields.append((path, there, name))

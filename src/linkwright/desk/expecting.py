@@ -91,8 +91,8 @@ def swept_on(air: SiteAir, chain: Chain, carrier_khz: int, live: LiveCall) -> Sw
 def _lives(scene: Scene, calls: Sequence[PlannedCall]) -> Iterator[Live]:
     by_name = {call.name: call for call in scene.calls}
     for call in calls:
-        for reached in reaching(scene, call):
-            yield Live(by_name[call.call], reached, scene.air[reached.chain.site.name])
+        for way in reaching(scene, call):
+            yield Live(by_name[call.call], way, scene.air[way.chain.site.name])
 
 
 def expected_of(scene: Scene, plan: Plan) -> tuple[Expected, ...]:

@@ -185,7 +185,11 @@ def _link_of(snapshot: Snapshot, named: str) -> tuple[Shoot, str, Link]:
     """The shoot, and a link by id or name with its id. Raises InputError where the shoot does not have it."""
     shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", named)
     name = snapshot.names.name_of(id_)
-    link = next((spoken for spoken in shoot.link if spoken.name == name), None) if shoot is not None else None
+    link = (
+        next((shoot_link for shoot_link in shoot.link if shoot_link.name == name), None)
+        if shoot is not None
+        else None
+    )
     if shoot is None or link is None:
         raise InputError(f'there is no link "{named}" in a shoot that is whole; the page Shoot says what it lacks')
     return shoot, id_, link

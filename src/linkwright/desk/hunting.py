@@ -63,12 +63,12 @@ def start_of(made: Made, asked: HuntStart) -> HuntStart:
     if not asked.link:
         return asked
     near = links_near(made, asked.since, asked.site) or links_near(made, asked.since)
-    live = next((hunted for hunted in near if hunted.id == asked.link), None)
-    if live is None and not asked.khz:
+    near_link = next((hunted for hunted in near if hunted.id == asked.link), None)
+    if near_link is None and not asked.khz:
         raise InputError("this link has no carrier there; say which carrier is broken")
-    if live is None:
+    if near_link is None:
         return asked
-    return replace(asked, site=asked.site or live.site, khz=asked.khz or live.khz)
+    return replace(asked, site=asked.site or near_link.site, khz=asked.khz or near_link.khz)
 
 
 def moment_of(text: str, zone: datetime.tzinfo, now: datetime.datetime) -> datetime.datetime:

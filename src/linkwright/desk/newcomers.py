@@ -60,7 +60,7 @@ def may_be_on(calls: Iterable[LiveCall], link: str, now: datetime.datetime) -> b
         for call in calls
         if call.starts is None or call.ends is None or call.starts - AROUND <= now <= call.ends + AROUND
     ]
-    return not on or any(live.name == link for call in on for live in call.links)
+    return not on or any(live_link.name == link for call in on for live_link in call.links)
 
 
 def new_on_air(airing: Airing, snapshot: Snapshot, site: str = "") -> tuple[Trouble, ...]:

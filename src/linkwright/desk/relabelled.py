@@ -14,7 +14,9 @@ def relabelled(plan: Plan, then: Names, now: Names) -> Plan:
 
     def of_call(call: PlannedCall) -> PlannedCall:
         links = tuple(link.model_copy(update={"link": called("link", link.link)}) for link in call.links)
-        lost = tuple(gone.model_copy(update={"link": called("link", gone.link)}) for gone in call.unplaced)
+        lost = tuple(
+            unplaced.model_copy(update={"link": called("link", unplaced.link)}) for unplaced in call.unplaced
+        )
         names = {"call": called("call", call.call), "site": called("site", call.site)}
         return call.model_copy(update={**names, "links": links, "unplaced": lost})
 

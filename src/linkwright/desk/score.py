@@ -60,7 +60,10 @@ def _pins(plan: Plan | None, site: str) -> list[dict[str, Any]]:
 
 def _told(bands: Sequence[Band]) -> list[dict[str, Any]]:
     """Stretches of a lane as the pages take them."""
-    return [{"from": told.from_khz, "to": told.to_khz, "label": told.label, "says": told.says} for told in bands]
+    return [
+        {"from": stretch.from_khz, "to": stretch.to_khz, "label": stretch.label, "says": stretch.says}
+        for stretch in bands
+    ]
 
 
 def _columns(judged: JudgedSweep, edges: FloatArray) -> FloatArray:
@@ -113,16 +116,16 @@ def lanes_of(scene: Scene, air: SiteAir, plan: Plan | None) -> dict[str, Any]:
         "from_khz": low,
         "to_khz": high,
         "unit": survey.judged[0].sweep.unit if survey is not None and survey.judged else "",
-        "sweeps": sum(judged.sweep.sweeps for judged in survey.judged) if survey is not None else 0,
+        "sweeps": sum(judged_sweep.sweep.sweeps for judged_sweep in survey.judged) if survey is not None else 0,
         "closed": _told(closed(scene.law.territory, scene.law.on, low, high)),
         "allowed": _told(may_be_used(scene, air)),
         "tv": _told(tv(air)),
         "others": _told(others(scene, site)),
         "carriers": [
-            {"khz": heard.centre_khz, "width": heard.bandwidth_khz, "over": round(heard.excess_db, 1),
-             "duty": round(heard.duty, 2), "says": f"{heard.level_db:.0f}".replace("-", "\N{MINUS SIGN}")
-             + f" {lane_unit(air)}, on {100 * heard.duty:.0f} %"}
-            for heard in (survey.carriers if survey is not None else ())
+            {"khz": carrier.centre_khz, "width": carrier.bandwidth_khz, "over": round(carrier.excess_db, 1),
+             "duty": round(carrier.duty, 2), "says": f"{carrier.level_db:.0f}".replace("-", "\N{MINUS SIGN}")
+             + f" {lane_unit(air)}, on {100 * carrier.duty:.0f} %"}
+            for carrier in (survey.carriers if survey is not None else ())
         ],
         "clean": [{"from": a, "to": b} for a, b in (survey.clean if survey is not None else ())],
         "ours": _pins(plan, site),
@@ -135,8 +138,8 @@ def levels_in(air: SiteAir, low: float, high: float, columns: int) -> FloatArray
     """(3, columns): lowest, highest and floor of each column of a band [kHz]; NaN where nobody looked."""
     edges = np.linspace(low, high, columns + 1)
     levels = np.full((3, columns), np.nan)
-    for judged in air.survey.judged if air.survey is not None else ():
-        levels = _merged(levels, _columns(judged, edges))
+    for judged_sweep in air.survey.judged if air.survey is not None else ():
+        levels = _merged(levels, _columns(judged_sweep, edges))
     return levels
 
 
@@ -144,14 +147,14 @@ def levels_over_time(air: SiteAir, low: float, high: float, columns: int, rows: 
     """Levels over time (rows, columns): a byte a cell, 0 for nothing and 255 for the strongest, 1 at the floor."""
     main = air.survey.main if air.survey is not None else None
     picture = np.zeros((0, columns), dtype=np.uint8)
-    for judged in () if main is None else (main,):
-        sweep = judged.sweep
+    for judged_sweep in () if main is None else (main,):
+        sweep = judged_sweep.sweep
         edges = np.linspace(low, high, columns + 1)
         column = np.searchsorted(edges, sweep.frequencies_khz, side="right") - 1
         inside = (column >= 0) & (column < columns)
         step = max(1, -(-sweep.sweeps // rows))
         over = np.full((-(-sweep.sweeps // step), columns), -np.inf)
-        floor = np.interp(sweep.frequencies_khz, judged.frequencies_khz, judged.floor_db)
+        floor = np.interp(sweep.frequencies_khz, judged_sweep.frequencies_khz, judged_sweep.floor_db)
         for n in range(sweep.sweeps):
             np.fmax.at(over[n // step], column[inside], (sweep.levels_db[n] - floor)[inside])
         span = max(10.0, float(np.nanmax(over[np.isfinite(over)], initial=10.0)))

@@ -104,7 +104,7 @@ def _because(snapshot: Snapshot, call: PlannedCall | None, link: str) -> str:
     if snapshot.made is None:
         return "the plan is not there yet"
     gone = () if call is None else call.unplaced
-    return next((left.because for left in gone if left.link == link), "the plan does not have it yet")
+    return next((unplaced.because for unplaced in gone if unplaced.link == link), "the plan does not have it yet")
 
 
 def live_link(snapshot: Snapshot, call: str, link: str) -> tuple[LiveCall, Link]:

@@ -153,11 +153,11 @@ def _disturbed(call: PlannedCall, khz: int, now: Now) -> list[str]:
     """Who is disturbed now on a carrier so near that it may be the same that disturbs here."""
     some = [link for link in call.links if link.link in now.disturbed]
     reach = WIDE_KHZ if len(some) > 1 else NARROW_KHZ
-    away = {heard.link: abs(heard.carrier_khz - khz) for heard in some}
+    away = {other_link.link: abs(other_link.carrier_khz - khz) for other_link in some}
     return [
-        f"{heard.link} is disturbed on {heard.carrier} MHz, {away[heard.link] / 1000:.1f} MHz away"
-        for heard in some
-        if away[heard.link] <= reach
+        f"{other_link.link} is disturbed on {other_link.carrier} MHz, {away[other_link.link] / 1000:.1f} MHz away"
+        for other_link in some
+        if away[other_link.link] <= reach
     ]
 
 

@@ -210,7 +210,7 @@ class Watching:
     def answer(self, key: str, yes: bool | None, was: str, who: str) -> str:
         """Somebody answers what an alarm asks, says what it was, or (with neither) takes that back; what is said
         then. Raises InputError where the alarm does not stand any more."""
-        alarm = next((shown for shown in self.shown() if shown.key == key), None)
+        alarm = next((open_alarm for open_alarm in self.shown() if open_alarm.key == key), None)
         if alarm is None:
             raise InputError("this alarm does not stand any more; load the page again")
         if yes is None and not was:

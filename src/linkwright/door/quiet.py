@@ -46,5 +46,5 @@ def quieten() -> None:
     """Let those who may be made to say something say it seldom."""
     for name in LOGGERS:
         logger = logging.getLogger(name)
-        if not any(isinstance(known, Seldom) for known in logger.filters):
+        if not any(isinstance(log_filter, Seldom) for log_filter in logger.filters):
             logger.addFilter(Seldom())

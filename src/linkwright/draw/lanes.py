@@ -191,7 +191,9 @@ class Bands:
     def _layers(self, axis: Axis) -> list[list[Band]]:
         """The bands in as few rows as they need not to cover each other."""
         rows: list[list[Band]] = []
-        visible = [shown for shown in self.bands if shown.to_khz > axis.from_khz and shown.from_khz < axis.to_khz]
+        visible = [
+            stretch for stretch in self.bands if stretch.to_khz > axis.from_khz and stretch.from_khz < axis.to_khz
+        ]
         for band in sorted(visible, key=lambda shown: (shown.from_khz, shown.to_khz)):
             row = next((row for row in rows if row[-1].to_khz <= band.from_khz + 1e-6), None)
             if row is None:

@@ -111,9 +111,11 @@ class SiteAir:
         """Carriers that somebody heard and typed in: their power where it is absolute, else a trace of it."""
         assert self.survey is not None
         power = np.zeros(carriers_khz.size)
-        for listed in self.survey.heard:
-            level = listed.level_db if listed.level_db is not None and listed.unit == "dBm" else NOTHING_DBM + 100.0
-            low, high = listed.centre_khz - LISTED_KHZ / 2.0, listed.centre_khz + LISTED_KHZ / 2.0
+        for carrier in self.survey.heard:
+            level = (
+                carrier.level_db if carrier.level_db is not None and carrier.unit == "dBm" else NOTHING_DBM + 100.0
+            )
+            low, high = carrier.centre_khz - LISTED_KHZ / 2.0, carrier.centre_khz + LISTED_KHZ / 2.0
             power += mw_from_dbm(level) * overlap_share(carriers_khz, bandwidth_khz, low, high)
         return SlotPowers("a carrier heard by ear", "busy", power, "stated", "list of carriers", None)
 
@@ -223,21 +225,25 @@ def _predicted_tv(
         if not separation.is_kept
     }
     doubtful = []
-    for predicted in there.channels:
-        if predicted.channel in taken:
+    for expected_channel in there.channels:
+        if expected_channel.channel in taken:
             continue
-        channel = tv_channel(where, predicted.channel)
-        if predicted.channel in by_rule:
-            taken[predicted.channel] = TakenByTv(channel, f"is closed: {by_rule[predicted.channel]}", "assumed")
-        elif predicted.state == "closed" and _shows_nothing(measured, channel, predicted.level_dbm):
-            where_from = f"TV channel {predicted.channel} is predicted at {site.name} ({predicted.why})"
-            yield finding("air-contradicts", site.name, f"{where_from}; the sweep shows nothing there.")
-        elif predicted.state == "closed":
-            taken[predicted.channel] = TakenByTv(
-                channel, f"is predicted on the air: {predicted.why}", predicted.evidence
+        channel = tv_channel(where, expected_channel.channel)
+        if expected_channel.channel in by_rule:
+            taken[expected_channel.channel] = TakenByTv(
+                channel, f"is closed: {by_rule[expected_channel.channel]}", "assumed"
             )
-        elif predicted.state == "doubtful":
-            doubtful.append(predicted.channel)
+        elif expected_channel.state == "closed" and _shows_nothing(measured, channel, expected_channel.level_dbm):
+            where_from = (
+                f"TV channel {expected_channel.channel} is predicted at {site.name} ({expected_channel.why})"
+            )
+            yield finding("air-contradicts", site.name, f"{where_from}; the sweep shows nothing there.")
+        elif expected_channel.state == "closed":
+            taken[expected_channel.channel] = TakenByTv(
+                channel, f"is predicted on the air: {expected_channel.why}", expected_channel.evidence
+            )
+        elif expected_channel.state == "doubtful":
+            doubtful.append(expected_channel.channel)
     if doubtful:
         listed = ", ".join(doubtful[:12]) + (f" and {len(doubtful) - 12} more" if len(doubtful) > 12 else "")
         says = f"At {site.name} TV may be heard in channel{'s' if len(doubtful) > 1 else ''} {listed}."

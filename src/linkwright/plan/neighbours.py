@@ -217,7 +217,7 @@ class Afar:
     @classmethod
     def of(cls, site: Site, far: Sequence[FarSite]) -> Afar:
         """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
-        away = distances_m(site, [distant.site for distant in far])
+        away = distances_m(site, [far_link.site for far_link in far])
         parts = [distant for distant, known in zip(far, np.isfinite(away), strict=True) if known]
         sizes = [part.carriers_khz.size for part in parts]
         carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(part.carriers_khz for part in parts)])

@@ -212,12 +212,12 @@ class _Crew:
     def _one_place(self, site: Site) -> Site | None:
         """The site of the event that a crew's is. Raises InputError where its name is elsewhere."""
         named: list[Site] = [
-            listed for listed in self.event.lists["site"] if listed.name.casefold() == site.name.casefold()
+            own_site for own_site in self.event.lists["site"] if own_site.name.casefold() == site.name.casefold()
         ]
         near: list[Site] = [
-            listed
-            for listed in self.event.lists["site"]
-            if (away := away_m(listed, site)) is not None and away <= ONE_PLACE_M
+            own_site
+            for own_site in self.event.lists["site"]
+            if (away := away_m(own_site, site)) is not None and away <= ONE_PLACE_M
         ]
         if named:
             away = away_m(named[0], site)

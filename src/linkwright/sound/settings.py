@@ -168,7 +168,7 @@ def gain_from(
 def with_sound(shoot: Shoot, link: Link, taught_by_key: Mapping[str, float | None]) -> Shoot:
     """The shoot with what a recording taught of a link, by the names of its fields; None leaves it as it is."""
     taught = link.model_copy(update={key: value for key, value in taught_by_key.items() if value is not None})
-    links = tuple(taught if spoken.name == link.name else spoken for spoken in shoot.link)
+    links = tuple(taught if shoot_link.name == link.name else shoot_link for shoot_link in shoot.link)
     return shoot.model_copy(update={"link": links})
 
 

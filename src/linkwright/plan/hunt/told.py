@@ -12,11 +12,11 @@ def document(hunt: Hunt) -> dict[str, Any]:
     return {
         "suspects": [
             {
-                "kind": ranked.suspect.kind, "who": list(ranked.suspect.who), "says": ranked.suspect.says,
-                "probability": round(ranked.probability, 3), "level_dbm": round(ranked.suspect.level_dbm, 1),
-                "evidence": list(ranked.suspect.evidence),
+                "kind": guess.suspect.kind, "who": list(guess.suspect.who), "says": guess.suspect.says,
+                "probability": round(guess.probability, 3), "level_dbm": round(guess.suspect.level_dbm, 1),
+                "evidence": list(guess.suspect.evidence),
             }
-            for ranked in hunt.ranked
+            for guess in hunt.ranked
         ],
         "question": None if hunt.question is None else {
             "off": hunt.question.who, "says": hunt.question.says, "bits": hunt.question.bits,

@@ -108,7 +108,7 @@ def done(request: Request, act: Acting) -> dict[str, Any]:
 def free(request: Request, gone: Free) -> dict[str, Any]:
     """Somebody listened where we fled from, and nobody is there: it may be given again."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    there = next((fled for fled in carriers.fled_from(snapshot) if fled.id == gone.other), None)
+    there = next((other for other in carriers.fled_from(snapshot) if other.id == gone.other), None)
     if there is None:
         raise InputError("that carrier is free already; load the page again")
     who = person_of(request).name

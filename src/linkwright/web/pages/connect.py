@@ -147,7 +147,7 @@ def new_key(
 def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Response:
     """A device may no longer come in; what it holds open ends."""
     store = desk_of(request).store
-    called = next((known.name for known in store.devices() if known.id == device), "")
+    called = next((paired.name for paired in store.devices() if paired.id == device), "")
     if store.revoke_device(device, person_of(request).name):
         pages_of(request).book.put("forgotten", called, address_of(request))
     return render(request, "connect_devices.html", answer="", **_context(request))

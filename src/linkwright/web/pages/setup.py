@@ -74,7 +74,9 @@ def context(request: Request, call: str, link: str, at: int) -> dict[str, Any]:
         next((set_link for set_link in links if link in (set_link.id, set_link.link)), None)
         or (open_links or links)[0]
     )
-    step = next((numbered for numbered in current.steps if numbered.number == at), None) or current.next
+    step = (
+        next((numbered_step for numbered_step in current.steps if numbered_step.number == at), None) or current.next
+    )
     return {
         "answer": _answer(chosen, links, current, step),
         "calls": [(names.id_of("call", live_call.name), live_call.name) for live_call in calls],
@@ -127,7 +129,7 @@ def otherwise(request: Request, what: Otherwise) -> dict[str, Any]:
     snapshot, store = snapshot_of(request), desk_of(request).store
     call, link = steps.live_link(snapshot, what.call, what.link)
     ours = link_steps(store, snapshot, call, link)
-    step = next((own.step for own in ours.steps if own.step.what == what.what), None)
+    step = next((own_step.step for own_step in ours.steps if own_step.step.what == what.what), None)
     if step is None or step.field is None:
         raise InputError(f"{what.what} is no step of {link.name} in which something else can be set")
     path = ("link", ours.id, step.field)
