@@ -39,7 +39,7 @@ def gravest(document: dict[str, Any]) -> list[str]:
     return lines[:MOST_TOLD] + more
 
 
-def _one(kind: str, certain: bool, where: list[str], at_s: float | None, says: str, do: str = "") -> Told:
+def _fault(kind: str, certain: bool, where: list[str], at_s: float | None, says: str, do: str = "") -> Told:
     return {
         "kind": kind, "certain": certain, "where": where, "at_s": at_s, "says": minus(says),
         "do": do or KINDS[kind].do,
@@ -56,7 +56,7 @@ def _of_track(track: dict[str, Any]) -> Iterator[Told]:
             continue
         first, sure = telling[0], bool(certain)
         at_s = first["at_s"] if kind.of == "moment" or first["at_s"] else None
-        yield _one(
+        yield _fault(
             kind.name,
             sure,
             [name],
@@ -102,9 +102,9 @@ def _of_pairs(document: dict[str, Any]) -> Iterator[Told]:
     for pair in document["pairs"]:
         a, b = _base(pair["a"]), _base(pair["b"])
         if pair["inverted"]:
-            yield _one("turned", True, [a, b], None, f"{a} and {b}: one is turned over.")
+            yield _fault("turned", True, [a, b], None, f"{a} and {b}: one is turned over.")
         for at_s in pair["turns_at_s"] or []:
-            yield _one("turned", True, [a, b], at_s, f"{a} and {b}: one turns over at {clock(at_s)[:-4]}.")
+            yield _fault("turned", True, [a, b], at_s, f"{a} and {b}: one turns over at {clock(at_s)[:-4]}.")
         jumps = pair["jumps"] or []
         for of, name in ((pair["a"], a), (pair["b"], b)):
             mine = [jump for jump in jumps if jump["lost"] == of]
@@ -113,14 +113,14 @@ def _of_pairs(document: dict[str, Any]) -> Iterator[Told]:
                 says = (
                     f"{name} lost {counted(mine[0]['samples'], 'sample')} at {clock(mine[0]['at_s'])[:-4]}{again}."
                 )
-                yield _one("lost", True, [name], mine[0]["at_s"], says)
+                yield _fault("lost", True, [name], mine[0]["at_s"], says)
         long_s = min(lengths[pair[side].rsplit(":", 1)[0]] for side in ("a", "b"))
         low, high = pair["drift_from_ppm"], pair["drift_to_ppm"]
         drifted_ms = abs(pair["drift_ppm"] or 0.0) * long_s / 1000.0
         if drifted_ms >= DRIFTED_MS and low is not None and low * high > 0.0:
             late = "later and later" if pair["drift_ppm"] > 0.0 else "earlier and earlier"
             says = f"{b} comes {late} against {a}: {drifted_ms:.0f} ms over {clock(long_s)[:-4]}."
-            yield _one("drift", True, [a, b], None, says)
+            yield _fault("drift", True, [a, b], None, says)
 
 
 def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
@@ -138,7 +138,7 @@ def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
             late, way = ("later", "earlier") if apart_ms > 0.0 else ("earlier", "later")
             by_s = f"{abs(apart_ms) / 1000.0:.3f} s"
             says = f"What is heard in {a} comes {by_s} {late} in {b} than their times say."
-            yield _one(
+            yield _fault(
                 "apart", True, [a, b], None, says, f"Move {b} {by_s} {way}; look at its clock and time code."
             )
         straight, crossed = (
@@ -147,7 +147,7 @@ def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
         )
         if min(crossed) > CROSSED * max(straight):
             says = f"Tracks 1 and 2 of {a} are tracks 2 and 1 of {b}."
-            yield _one("swapped", not any(straight), [a, b], None, says)
+            yield _fault("swapped", not any(straight), [a, b], None, says)
 
 
 def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
@@ -159,12 +159,12 @@ def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
             says = f"{name} holds {is_s:.1f} s, {more} than the {said_s:.1f} s that its header tells."
             if not said_s:
                 says = f"{name} holds {is_s:.1f} s, though its header was never finished."
-            yield _one("torn", True, [name], None, says)
+            yield _fault("torn", True, [name], None, says)
     rates = sorted({file["rate_hz"] for file in files})
     if len(rates) > 1:
         names = [_base(file["path"]) for file in files]
         says = f"The files have different sample rates: {', '.join(f'{rate} Hz' for rate in rates)}."
-        yield _one("rates", True, names, None, says)
+        yield _fault("rates", True, names, None, says)
 
 
 def _at(fault: dict[str, Any]) -> str:

@@ -51,13 +51,13 @@ def joined(whole: bytes, joins: Sequence[Join], delimiter: str) -> bytes:
         cells = _quoted(line, delimiter) if quoted else line.split(mark)
         if len(cells) > most:
             for join in joins:
-                cells[join.into] = _one(join.key, cells[join.place].strip(), cells[join.into].strip())
+                cells[join.into] = _put_together(join.key, cells[join.place].strip(), cells[join.into].strip())
             line = _quoting(cells, delimiter) if quoted else mark.join(cells)
         lines.append(line)
     return b"\n".join(lines)
 
 
-def _one(key: str, first: bytes, second: bytes) -> bytes:
+def _put_together(key: str, first: bytes, second: bytes) -> bytes:
     if key == "listener":
         name = whose(second.decode("utf-8", "surrogateescape"), first.decode("utf-8", "surrogateescape"))
         return name.encode("utf-8", "surrogateescape")

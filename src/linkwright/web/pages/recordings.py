@@ -48,8 +48,8 @@ class TakenOver(RequestBody):
     channel: Annotated[int, Bounded(ge=1, le=256)]
 
 
-class One(RequestBody):
-    """One recording."""
+class OfRecording(RequestBody):
+    """A recording, by its id."""
 
     of: Annotated[str, Bounded(max_length=80)]
 
@@ -96,7 +96,7 @@ async def add(request: Request, file: Annotated[UploadFile, File()]) -> dict[str
 
 
 @router.post("/sound/recordings/remove")
-def remove(request: Request, which: One) -> dict[str, Any]:
+def remove(request: Request, which: OfRecording) -> dict[str, Any]:
     """Take a recording away."""
     listening = listening_of(request)
     name = listening.recording(which.of).name
