@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any, Final
 
 from linkwright.air.readers import ReadOptions
@@ -13,7 +15,7 @@ from linkwright.shoot.errors import InputError
 #: Largest piece of sweeps that is taken at once [bytes].
 MOST_BYTES: Final = 8 * 1024 * 1024
 #: What a record may state besides its rows.
-STATED: Final[dict[str, Any]] = {
+STATED: Final[Mapping[str, Any]] = {
     "unit": ("dBm", "dBuV", "dBuV/m", "dB"), "frequency_unit": tuple(KHZ), "detector": tuple(DETECTOR_WORDS),
     "columns": ("traces", "sweeps", "bins"), "from_khz": float, "to_khz": float, "step_khz": float,
     "resolution_khz": float, "averages": float,
@@ -21,7 +23,31 @@ STATED: Final[dict[str, Any]] = {
 FIELDS: Final = frozenset({"rows", "source", "site", *STATED})
 
 
-def records_of(payload: bytes) -> list[dict[str, Any]]:
+@dataclass(frozen=True, slots=True)
+class SentRows:
+    """Rows of a sweep, the name of who sends them, the site ("" where none is said), and what is stated of them."""
+
+    rows: str
+    source: str
+    site: str
+    stated: Mapping[str, Any]
+
+    def options(self) -> ReadOptions:
+        """What is stated, for the readers. Raises InputError for what is no such thing."""
+        given: dict[str, Any] = {}
+        for key, fits in STATED.items():
+            value = self.stated.get(key)
+            if value is None:
+                continue
+            if isinstance(fits, tuple) and value not in fits:
+                raise InputError(f'{key} is "{str(value)[:40]}"; expected one of {", ".join(fits)}')
+            if fits is float and (isinstance(value, bool) or not isinstance(value, int | float)):
+                raise InputError(f'{key} is "{str(value)[:40]}"; expected a number')
+            given[key] = int(value) if key == "averages" else value
+        return ReadOptions(**given)
+
+
+def records_of(payload: bytes) -> list[SentRows]:
     """The records of a payload, one or a list. Raises InputError for what is none."""
     if len(payload) > MOST_BYTES:
         raise InputError(f"the rows have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
@@ -38,19 +64,9 @@ def records_of(payload: bytes) -> list[dict[str, Any]]:
         unknown = sorted(set(record) - FIELDS)
         if unknown:
             raise InputError(f'found the field "{unknown[0][:40]}", expected one of {", ".join(sorted(FIELDS))}')
-    return records
-
-
-def stated_in(record: dict[str, Any]) -> ReadOptions:
-    """What a record states of its rows. Raises InputError for what is no such thing."""
-    given: dict[str, Any] = {}
-    for key, fits in STATED.items():
-        value = record.get(key)
-        if value is None:
-            continue
-        if isinstance(fits, tuple) and value not in fits:
-            raise InputError(f'{key} is "{str(value)[:40]}"; expected one of {", ".join(fits)}')
-        if fits is float and (isinstance(value, bool) or not isinstance(value, int | float)):
-            raise InputError(f'{key} is "{str(value)[:40]}"; expected a number')
-        given[key] = int(value) if key == "averages" else value
-    return ReadOptions(**given)
+    return [
+        SentRows(
+            record["rows"], str(record.get("source") or "sweep")[:80], str(record.get("site") or "")[:200], record
+        )
+        for record in records
+    ]

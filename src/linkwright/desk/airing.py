@@ -20,7 +20,7 @@ from linkwright.air.ours import IsOn, Mine
 from linkwright.air.passes import Passes
 from linkwright.air.readers import ListedCarrier, Readout
 from linkwright.desk import kept_air
-from linkwright.desk.air_records import records_of, stated_in
+from linkwright.desk.air_records import SentRows, records_of
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.telling import Listeners
 from linkwright.lengths import age
@@ -150,7 +150,7 @@ class Airing:
             source = self._source(record)
             with self._lock:
                 before = source.passes.refused
-                for sweep in source.passes.feed(record["rows"].encode()):
+                for sweep in source.passes.feed(record.rows.encode()):
                     try:
                         self._pass(source, sweep)
                         passes += 1
@@ -174,10 +174,8 @@ class Airing:
         self._news = True
         self._judged(source)
 
-    def _source(self, record: dict[str, Any]) -> Source:
-        name = str(record.get("source") or "sweep")[:80]
-        site = str(record.get("site") or "")[:200] or self.site()
-        options = stated_in(record)
+    def _source(self, record: SentRows) -> Source:
+        name, site, options = record.source, record.site or self.site(), record.options()
         with self._lock:
             there = self._sources.get(name)
             if there is None or there.passes.options != options or (site and there.site != site):
