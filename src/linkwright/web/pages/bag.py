@@ -238,7 +238,7 @@ def keep_confirmed(request: Request) -> dict[str, Any]:
 
 @router.post("/permits")
 def keep_permits(request: Request) -> dict[str, Any]:
-    """The licences of the shoot into the bag, for the next."""
+    """The licences of the shoot into the bag, for the next one."""
     shoot = snapshot_of(request).whole_shoot()
     if not shoot.permit:
         raise InputError("the shoot has no permit; the page The shoot takes them")
