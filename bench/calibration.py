@@ -132,7 +132,7 @@ def _truth(
     alike = np.exp(-gap / (wrong.alike * MODELS[site.surroundings].alike_m))
     root = np.linalg.cholesky(SHARED + (1.0 - SHARED) * alike + 1e-9 * np.eye(len(at)))
     score = root @ rng.normal(size=len(at))
-    own = own_of(site, budgets_of(asked)[0].found)
+    own = own_of(site, budgets_of(asked)[0].arrived)
     share = np.clip(0.5 * (1.0 + np.vectorize(math.erf)(-score / np.sqrt(2.0))), *LOCATIONS)
     law = np.where(own.in_sight, -p1411_sight_variability_db(share), own.sigma_db * score) * wrong.spreads
     sizes = np.cumsum([0, *(len(link.route) for link in asked)])
@@ -147,8 +147,8 @@ def _read(
     """So many readings of a link at places of its route, one look or some seconds each."""
     which = rng.integers(len(link.route), size=count)
     looks = np.array([looks_of(READ_S)] * count)
-    share = bare.found.share[bare.begin : bare.begin + len(link.route)]
-    gain = bare.found.gain_db[bare.begin : bare.begin + len(link.route)]
+    share = bare.arrived.share[bare.begin : bare.begin + len(link.route)]
+    gain = bare.arrived.gain_db[bare.begin : bare.begin + len(link.route)]
     model = (share * gain).sum(axis=1)
     error = METER_DB * rng.normal() + np.hypot(FADING_DB / np.sqrt(looks), TURN_DB) * rng.normal(size=count)
     places = np.array([(s.x_m, s.y_m, s.z_m) for s in link.route])[which]

@@ -51,9 +51,11 @@ PAGES: Final = (
     "wrap",
     "history",
 )
-#: What differs from run to run: progress, the clock, durations, digests, ports.
+#: How far a work is: as many lines as it had time for.
+PROGRESS: Final = re.compile(r"^[a-z][^,\n]*, \d+ %\n", re.MULTILINE)
+#: What differs from run to run: the clock, durations, digests, ports.
 CLOCKED: Final = re.compile(
-    r"playing, \d+ %|data-now=\"[^<]*|\b\d+(\.\d+)? m?s\b|[0-9a-f]{16,64}|127\.0\.0\.1:\d+"
+    r"data-now=\"[^<]*|\b\d+(\.\d+)? m?s\b|[0-9a-f]{16,64}|127\.0\.0\.1:\d+"
     r"|20\d\d-\d\d-\d\dT[\d:.]+(Z|\+00:00)|\b\d\d:\d\d:\d\d\b"
 )
 
@@ -90,7 +92,7 @@ def printed(arguments: list[str]) -> str:
 
 def digest(content: str) -> str:
     """Its digest, without what differs from run to run."""
-    return hashlib.sha256(CLOCKED.sub("#", content).encode()).hexdigest()[:24]
+    return hashlib.sha256(CLOCKED.sub("#", PROGRESS.sub("", content)).encode()).hexdigest()[:24]
 
 
 def of_commands() -> Iterator[tuple[str, str]]:

@@ -286,5 +286,5 @@ def test_a_walk_test_moves_the_level_and_says_how_sure_it_is() -> None:
     beyond = 10.0 * math.log10(math.dist((40.0, 0.0, 1.3), (0.0, 0.0, 1.8)) / 30.0)  # a slope of 10 dB a decade
     assert told["walk test"].spread_db == pytest.approx(math.hypot(trend, beyond), abs=1e-3)
     assert told["body"].evidence == "measured"
-    assert 17.0 in found.found.body_db
+    assert 17.0 in found.arrived.body_db
     assert found.parts[0, 0] == pytest.approx(math.hypot(4.2, told["walk test"].spread_db or 0.0))

@@ -222,8 +222,8 @@ def test_loss_on_the_body(
     if (facing or 5.0) <= loss_db:
         found = reached(transmitter=kit, worn=worn)
         (line,) = [gain for gain in found.gains if gain.part == "body"]
-        ray = int(found.found.ray[found.begin + found.at[0], found.at[1]])
-        assert float(found.found.body_db[ray, found.at[1]]) == pytest.approx(loss_db)
+        ray = int(found.arrived.ray[found.begin + found.at[0], found.at[1]])
+        assert float(found.arrived.body_db[ray, found.at[1]]) == pytest.approx(loss_db)
         assert line.evidence == evidence
         assert -line.db <= loss_db + 1e-9
 
@@ -232,9 +232,9 @@ def test_the_body_counts_once() -> None:
     """All around 8.7 dB for 5 to 15; at the turn away the mean loses less than 15 dB, and K less than 10 of its
     6."""
     found = reached()
-    ray = found.found.ray[found.begin, 0]
-    assert float(found.found.scattered_body_db[ray]) == pytest.approx(8.67, abs=0.01)
-    gain, k_db = found.found.gain_db[found.begin], found.found.k_db[found.begin]
+    ray = found.arrived.ray[found.begin, 0]
+    assert float(found.arrived.scattered_body_db[ray]) == pytest.approx(8.67, abs=0.01)
+    gain, k_db = found.arrived.gain_db[found.begin], found.arrived.k_db[found.begin]
     assert gain[0] - gain[-1] == pytest.approx(
         10 * math.log10((10**0.6 * 10**-0.5 + 10**-0.867) / (10**0.6 * 10**-1.5 + 10**-0.867)), abs=0.01
     )

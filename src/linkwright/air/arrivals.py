@@ -101,7 +101,7 @@ class Arrivals:
         came = self.ours.came_up(over, band, whole, is_on)
         self.ours.mix(band)
         self._ask(came, at_s, is_on)
-        self._take(signals.found(new, over), at_s)
+        self._take(signals.signals_in(new, over), at_s)
         self._follow(over, at_s, is_on)
         signals.remember(over, band, seconds, self._once)
         self._forget_ours()
@@ -111,14 +111,14 @@ class Arrivals:
     def tick(self, now_s: float, is_on: IsOn) -> None:
         """Decide on what came up on carriers of ours, as soon as the receivers can tell whether it is ours."""
         waiting = []
-        for mine, found, since_s in self._asked:
+        for mine, signal, since_s in self._asked:
             on = is_on(mine.link)
             if on is not True and now_s - since_s < WAIT_S and on is not None:
-                waiting.append((mine, found, since_s))
+                waiting.append((mine, signal, since_s))
             elif on is False:
-                self._put(found, since_s, "somebody", "")
+                self._put(signal, since_s, "somebody", "")
             else:
-                self._put(found, since_s, "ours", mine.link)
+                self._put(signal, since_s, "ours", mine.link)
         self._asked = waiting
 
     @property
@@ -128,22 +128,22 @@ class Arrivals:
 
     def _ask(self, came: Sequence[tuple[Mine, FoundSignal]], at_s: float, is_on: IsOn) -> None:
         """What came up on carriers of ours: it is known, or the receivers are asked whether it is ours."""
-        for mine, found in came:
+        for mine, signal in came:
             on = is_on(mine.link)
-            if on is not True and self.ours.of_ours(found, at_s, mine)[0] == "product":
+            if on is not True and self.ours.of_ours(signal, at_s, mine)[0] == "product":
                 continue  # it comes of others of ours
             self.ours.came[mine.khz] = at_s
-            known = self._known(found, "somebody" if on is False else "ours")
+            known = self._known(signal, "somebody" if on is False else "ours")
             if known is not None and (known.kind == "ours" or known.on):
-                self._again(known, found, at_s)
+                self._again(known, signal, at_s)
             else:
-                self._asked.append((mine, found, at_s))
+                self._asked.append((mine, signal, at_s))
 
-    def _take(self, found: Sequence[FoundSignal], at_s: float) -> None:
+    def _take(self, signals: Sequence[FoundSignal], at_s: float) -> None:
         """What was found becomes somebody, unless it is known, ours, or comes of ours."""
         once, before = [], self._once
         needs_two = self.impulses
-        for signal in sorted(found, key=lambda one: -one.over_db):
+        for signal in sorted(signals, key=lambda signal: -signal.over_db):
             if self.ours.of_whom(signal) is not None:
                 continue  # told by whether ours is on
             on = self._known(signal)
@@ -162,8 +162,10 @@ class Arrivals:
                 continue
             if (wide or needs_two) and self.air.passes > 1:
                 once.append(signal)
-                if not any(abs(other.centre_khz - signal.centre_khz) < (other.width_khz + signal.width_khz) / 2.0
-                           for other in before):  # fmt: skip
+                if not any(
+                    abs(other.centre_khz - signal.centre_khz) < (other.width_khz + signal.width_khz) / 2.0
+                    for other in before
+                ):
                     continue
             self._put(signal, at_s, "wide" if wide else kind, of)
         self._once = once + [signal for signal in before if not self._looked_at(signal)][-MOST:]
@@ -225,60 +227,55 @@ class Arrivals:
             seen = np.isfinite(self.air.over[part])
             if not seen.any():
                 continue
-            chance, lowest = (
-                (1e-4, 0.0) if somebody.on else (seldom, LEAST_DB)
-            )  # to stay takes less than to come again
+            # to stay takes less than to come again
+            chance, lowest = (1e-4, 0.0) if somebody.on else (seldom, LEAST_DB)
             least, alone = (
                 somebody.base * 10.0 ** (max(self.air.threshold_db(chance, n), lowest) / 10.0)
                 for n in (int(seen.sum()), 1)
             )
             mean, highest = float(np.mean(over[part][seen])), float(np.max(over[part]))
             if mean > least or highest > alone:
-                power = np.maximum(over[part] - somebody.base, 0.0) * 10.0 ** (
-                    (self.air.floor_db[part] + shift_db) / 10.0
-                )
+                floor = 10.0 ** ((self.air.floor_db[part] + shift_db) / 10.0)
+                power = np.maximum(over[part] - somebody.base, 0.0) * floor
                 level = 10.0 * math.log10(max(float(power.sum()) * scale, 1e-40))
                 over_db = 10.0 * math.log10(mean)
-                found = FoundSignal(somebody.centre_khz, somebody.width_khz, level, over_db, somebody.base)
+                signal = FoundSignal(somebody.centre_khz, somebody.width_khz, level, over_db, somebody.base)
                 middle = float(np.sum(power * frequency[part]) / max(float(np.sum(power)), 1e-40))
-                if (
-                    not somebody.on
-                    and abs(middle - somebody.centre_khz) > somebody.width_khz / 4.0 + self.air.step_khz / 2.0
-                ):
+                near_khz = somebody.width_khz / 4.0 + self.air.step_khz / 2.0
+                if not somebody.on and abs(middle - somebody.centre_khz) > near_khz:
                     continue  # somebody else, who is told by himself
-                if self._may_be_again(somebody, found, at_s, is_on):
-                    self._again(somebody, found, at_s)
+                if self._may_be_again(somebody, signal, at_s, is_on):
+                    self._again(somebody, signal, at_s)
                     somebody.looks += 1
                     continue
                 if not somebody.on:
                     continue
-            somebody.missed += 1
-            if (
-                somebody.on
-                and somebody.missed == 1
-                and somebody.looks == 1
-                and not somebody.first
-                and somebody.kind == "somebody"
-            ):
-                self.ghosts.append(at_s)
-            if somebody.on and somebody.missed >= GONE_LOOKS and at_s - somebody.last_s >= GONE_S:
-                somebody.on = False
-                self.signals.forget(part, usual[part])
-                bins = self.air.band_bins
-                around = slice(max(0, part.start - bins), part.stop + bins)
-                self.signals.top_band[around] = np.minimum(self.signals.top_band[around], usual[around])
+            self._miss(somebody, part, usual, at_s)
 
-    def _may_be_again(self, somebody: Somebody, found: FoundSignal, at_s: float, is_on: IsOn) -> bool:
+    def _miss(self, somebody: Somebody, part: slice, usual: FloatArray, at_s: float) -> None:
+        """Somebody is not heard in this pass: one look is a ghost, several in some time are an end."""
+        somebody.missed += 1
+        once = somebody.missed == 1 and somebody.looks == 1 and not somebody.first
+        if somebody.on and once and somebody.kind == "somebody":
+            self.ghosts.append(at_s)
+        if somebody.on and somebody.missed >= GONE_LOOKS and at_s - somebody.last_s >= GONE_S:
+            somebody.on = False
+            self.signals.forget(part, usual[part])
+            bins = self.air.band_bins
+            around = slice(max(0, part.start - bins), part.stop + bins)
+            self.signals.top_band[around] = np.minimum(self.signals.top_band[around], usual[around])
+
+    def _may_be_again(self, somebody: Somebody, signal: FoundSignal, at_s: float, is_on: IsOn) -> bool:
         """Whether what is heard where somebody was is that one: not where ours is on there, nor comes of ours."""
-        mine = self.ours.of_whom(found)
+        mine = self.ours.of_whom(signal)
         if mine is not None and somebody.kind != "ours":
             return somebody.on and is_on(mine.link) is not True
         if somebody.on or somebody.kind != "somebody":
             went = somebody.kind == "product" and somebody.looks > 1 and self.ours.left(somebody.of)
-            if went and self.ours.of_ours(found, at_s)[0] == "somebody":
+            if went and self.ours.of_ours(signal, at_s)[0] == "somebody":
                 somebody.kind, somebody.of = "somebody", ""  # ours went, and it stayed
             return True
-        return self.ours.of_ours(found, at_s)[0] == "somebody"
+        return self.ours.of_ours(signal, at_s)[0] == "somebody"
 
     def _taken(self) -> BoolArray:
         """(bins): where somebody narrow is on that was not there when looking began, or somebody is to be seen once

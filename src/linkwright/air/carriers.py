@@ -41,16 +41,16 @@ class Carrier:
 
 def carriers(judged: JudgedSweep) -> tuple[Carrier, ...]:
     """The narrow carriers of a sweep, rising in frequency; runs less than 50 kHz apart are one."""
-    found: list[tuple[int, int]] = []
+    spans: list[tuple[int, int]] = []
     if judged.sweep.step_khz > NARROW_KHZ or judged.sweep.under_sampled:
         # Neighbouring bins lie too far apart to belong to one carrier: each stands for itself.
         return tuple(_carrier(judged, int(at), int(at) + 1) for at in np.flatnonzero(judged.detected))
     for start, stop in _runs(judged, judged.detected):
         if judged.right_khz[stop - 1] - judged.left_khz[start] <= NARROW_KHZ:
-            found.append((start, stop))
+            spans.append((start, stop))
         else:
-            found += _standing_out(judged, start, stop)
-    return tuple(_carrier(judged, start, stop) for start, stop in found)
+            spans += _standing_out(judged, start, stop)
+    return tuple(_carrier(judged, start, stop) for start, stop in spans)
 
 
 @dataclass(frozen=True)
@@ -69,13 +69,13 @@ def wide_signals(judged: JudgedSweep, known: Sequence[tuple[float, float]] = ())
     marked = judged.detected.copy()
     for low, high in known:
         marked &= (judged.frequencies_khz < low) | (judged.frequencies_khz > high)
-    found = []
+    wide = []
     for start, stop in _runs(judged, marked):
         low, high = float(judged.left_khz[start]), float(judged.right_khz[stop - 1])
         if high - low > NARROW_KHZ:
             over = judged.mean_db[start:stop] - judged.floor_db[start:stop]
-            found.append(Wide(low, high, float(np.median(over))))
-    return tuple(found)
+            wide.append(Wide(low, high, float(np.median(over))))
+    return tuple(wide)
 
 
 def _runs(judged: JudgedSweep, marked: BoolArray) -> list[tuple[int, int]]:

@@ -55,13 +55,13 @@ def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Ste
     """What another sweep of the same place says is on the air all the time: multiplexes, steady strong carriers."""
     if judged.sweep.under_sampled:
         return _blocks(judged)
-    found = multiplexes(judged, raster)
+    there = multiplexes(judged, raster)
     known = [
-        SteadySignal(f"TV channel {one.channel}", one.from_khz, one.to_khz, one.excess_db)
-        for one in found
-        if one.excess_db >= STRONG_DB
+        SteadySignal(f"TV channel {multiplex.channel}", multiplex.from_khz, multiplex.to_khz, multiplex.excess_db)
+        for multiplex in there
+        if multiplex.excess_db >= STRONG_DB
     ]
-    inside = [(one.from_khz, one.to_khz) for one in found]
+    inside = [(multiplex.from_khz, multiplex.to_khz) for multiplex in there]
     for carrier in carriers(judged):
         steady = carrier.duty > 0.9 and carrier.excess_db >= STRONG_DB
         if steady and not any(low <= carrier.centre_khz <= high for low, high in inside):
@@ -78,7 +78,7 @@ def known_from(judged: JudgedSweep, raster: Sequence[Channel] = ()) -> tuple[Ste
 
 
 def deaf_reason(judged: JudgedSweep, known: Sequence[SteadySignal], floor_db: float | None = None) -> str | None:
-    """Why a sweep is refused as evidence, in one sentence; None where it heard what it should, or who can tell.
+    """Why a sweep is refused as evidence, in a sentence; None where it heard what it should, or who can tell.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def deaf_reason(judged: JudgedSweep, known: Sequence[SteadySignal], floor_db: fl
 
 def deaf_among(judged: Sequence[JudgedSweep], raster: Sequence[Channel] = ()) -> tuple[str | None, ...]:
     """For each of several sweeps of one place why it is refused, judged by what the others heard."""
-    known = [known_from(one, raster) for one in judged]
+    known = [known_from(judged_sweep, raster) for judged_sweep in judged]
     reasons: list[str | None] = []
     for number, sweep in enumerate(judged):
         reason = None

@@ -51,7 +51,7 @@ class JudgedSweep:
     mean_threshold_db, maximum_threshold_db : thresholds of a bin over the floor [dB].
     averages : looks in the mean, as stated or as the idle bins scatter.
     idle_share : share of the blocks that were used as floor, 0..1.
-    notes : how the floor and the thresholds were come by, one sentence each.
+    notes : how the floor and the thresholds were come by, a sentence each.
     """
 
     sweep: Sweep

@@ -127,10 +127,10 @@ def multiplexes(judged: JudgedSweep, raster: Sequence[Channel]) -> tuple[Multipl
     view = _View.of(judged)
     if view.few_points:
         points = points_of(judged)
-        found = [(channel, _look_at_points(view, points, channel)) for channel in raster]
+        looks = [(channel, _look_at_points(view, points, channel)) for channel in raster]
     else:
-        found = [(channel, _look(view, channel)) for channel in raster]
-    taken = {channel.number: multiplex for channel, multiplex in found if multiplex is not None}
+        looks = [(channel, _look(view, channel)) for channel in raster]
+    taken = {channel.number: multiplex for channel, multiplex in looks if multiplex is not None}
     while not view.few_points and (spilling := _spilling(view, raster, taken)):
         for number in spilling:
             del taken[number]
@@ -144,8 +144,8 @@ def _spilling(view: _View, raster: Sequence[Channel], taken: dict[str, Multiplex
     """
     numbers = []
     for channel in raster:
-        one = taken.get(channel.number)
-        if one is None or one.kind == "multiplex":
+        multiplex = taken.get(channel.number)
+        if multiplex is None or multiplex.kind == "multiplex":
             continue
         width = channel.to_khz - channel.from_khz
         for edge, side in ((channel.from_khz, -1), (channel.to_khz, 1)):

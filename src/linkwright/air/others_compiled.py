@@ -8,6 +8,7 @@ from linkwright.physics.compiled import kernel
 from linkwright.units import BoolArray, FloatArray, IntArray
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def over_slots(
     slots_khz: IntArray,

@@ -110,23 +110,23 @@ class Ours:
                 continue
             reach = max(1, round(mine.bandwidth_khz / 2.0 / air.step_khz))
             near = slice(max(0, at - reach), at + reach + 1)
-            found, _, _ = self.signals.signal(over, near.start + int(np.argmax(over[near])))
-            if self.is_mine(mine, found) or is_on(mine.link):
-                came.append((mine, found))
+            signal, _, _ = self.signals.signal(over, near.start + int(np.argmax(over[near])))
+            if self.is_mine(mine, signal) or is_on(mine.link):
+                came.append((mine, signal))
             else:
                 self.present[mine.khz] = off
         return came
 
-    def is_mine(self, mine: Mine, found: FoundSignal) -> bool:
+    def is_mine(self, mine: Mine, signal: FoundSignal) -> bool:
         """Whether a signal may be one of ours by where it lies, as far as noise lets tell, and how wide it is."""
         step, band = self.signals.air.step_khz, mine.bandwidth_khz
         looks = max(1.0, self.signals.air.averages * band / step / DEPENDENT_BINS)
         off = OFF_SHARE * band + step / 2.0 + 2.0 * band / math.sqrt(12.0 * looks)
-        return abs(found.centre_khz - mine.khz) <= off and found.width_khz <= 1.5 * band + 2.0 * step
+        return abs(signal.centre_khz - mine.khz) <= off and signal.width_khz <= 1.5 * band + 2.0 * step
 
-    def of_whom(self, found: FoundSignal) -> Mine | None:
+    def of_whom(self, signal: FoundSignal) -> Mine | None:
         """Whose carrier a signal may be."""
-        return next((mine for mine in self.mine if not mine.spare and self.is_mine(mine, found)), None)
+        return next((mine for mine in self.mine if not mine.spare and self.is_mine(mine, signal)), None)
 
     def of_ours(self, signal: FoundSignal, at_s: float, but: Mine | None = None) -> tuple[Kind | None, str]:
         """What a signal is of ours: its skirt (None), a product or image of it; else somebody."""
@@ -153,9 +153,10 @@ class Ours:
         over the floor: where less is heard, i is more. Looks of a pass lie apart: the highest few do not count.
         """
         self.on = {
-            mine: self._level_db(mine) for mine in self.mine
+            mine: self._level_db(mine)
+            for mine in self.mine
             if not mine.spare and self.present.get(mine.khz, GONE_LOOKS) == 0
-        }  # fmt: skip
+        }
         air, least = self.signals.air, -math.inf
         frequency = air.frequencies_khz
         mixed: list[tuple[float, Mine, Mine, Mine | None, float, float]] = []

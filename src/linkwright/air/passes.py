@@ -1,7 +1,7 @@
 """Sweeps as they come: text from any program that writes them, cut into passes, each a sweep of its own.
 
 A pass ends where the frequency starts over: where a hop of rows comes again, or the first column of a table jumps
-back; and at once where it has as many as the last one had, so that nobody waits for the next. The readers of files
+back; and at once where it has as many as the last had, so that nobody waits for the next. The readers of files
 read each pass, so that whatever they understand comes in here too. Memory is bounded: one pass of text.
 """
 
@@ -119,8 +119,8 @@ class Passes:
         part = line
         if self._rows:
             part = line.split(b",", 3)[2] if looks_like_rows(line) and line.count(b",") > 2 else b""
-        found = _FIRST.match(part)
-        return None if found is None else float(found[1].replace(b",", b"."))
+        match = _FIRST.match(part)
+        return None if match is None else float(match[1].replace(b",", b"."))
 
     def _starts_over(self, key: float) -> bool:
         if self._rows:

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from linkwright.air.carriers import Carrier
 from linkwright.air.judged import JudgedSweep
 from linkwright.air.looked import CERTAINTY, Look
+from linkwright.air.multiplexes import Multiplex
 from linkwright.air.readers import Readout, evidence
 from linkwright.air.survey import Survey
 from linkwright.air.sweep import DETECTOR_WORDS, Sweep
@@ -42,6 +44,28 @@ class Stepping:
 EXAMPLES = (Stepping("For example, a receiver", 200, 0.2), Stepping("a receiver, for example", 50, 0.2))
 
 
+def _multiplex(multiplex: Multiplex) -> dict[str, Any]:
+    return {
+        "channel": multiplex.channel,
+        "from_khz": multiplex.from_khz,
+        "to_khz": multiplex.to_khz,
+        "level_db": _tenths(multiplex.level_db),
+        "over_floor_db": _tenths(multiplex.excess_db),
+        "kind": multiplex.kind,
+        "standard": multiplex.standard,
+    }
+
+
+def _carrier(carrier: Carrier) -> dict[str, Any]:
+    return {
+        "centre_khz": _tenths(carrier.centre_khz),
+        "bandwidth_khz": _tenths(carrier.bandwidth_khz),
+        "level_db": _tenths(carrier.level_db),
+        "duty": round(carrier.duty, 4),
+        "over_floor_db": _tenths(carrier.excess_db),
+    }
+
+
 def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> dict[str, Any]:
     """A survey as plain JSON values; frequencies in kHz, levels in the unit of the file they come from.
 
@@ -50,28 +74,8 @@ def sweep_document(survey: Survey, steppings: Sequence[Stepping] = EXAMPLES) -> 
     return {
         "files": [report.document() for report in reports_of(survey)],
         "floor": _floor(survey),
-        "tv": [
-            {
-                "channel": multiplex.channel,
-                "from_khz": multiplex.from_khz,
-                "to_khz": multiplex.to_khz,
-                "level_db": _tenths(multiplex.level_db),
-                "over_floor_db": _tenths(multiplex.excess_db),
-                "kind": multiplex.kind,
-                "standard": multiplex.standard,
-            }
-            for multiplex in survey.tv
-        ],
-        "carriers": [
-            {
-                "centre_khz": _tenths(carrier.centre_khz),
-                "bandwidth_khz": _tenths(carrier.bandwidth_khz),
-                "level_db": _tenths(carrier.level_db),
-                "duty": round(carrier.duty, 4),
-                "over_floor_db": _tenths(carrier.excess_db),
-            }
-            for carrier in survey.carriers
-        ],
+        "tv": [_multiplex(multiplex) for multiplex in survey.tv],
+        "carriers": [_carrier(carrier) for carrier in survey.carriers],
         "wide": [
             {
                 "from_khz": _tenths(wide.from_khz),

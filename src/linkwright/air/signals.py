@@ -87,14 +87,14 @@ class Signals:
         """(bins): whether somebody new is there, by the bin itself or by the band about it."""
         air, bins = self.air, self.air.band_bins
         chance = self.chance(over.size)
-        one, many = (10.0 ** (max(air.threshold_db(chance, n), LEAST_DB) / 10.0) for n in (1, bins))
+        single, many = (10.0 ** (max(air.threshold_db(chance, n), LEAST_DB) / 10.0) for n in (1, bins))
         usual, _ = self.band(air.usual)
         usual = np.maximum(np.where(whole, usual, air.usual), 1.0)
         busy = usual > 10.0 ** (BUSY_DB / 10.0)
         rise = self._rise(over, busy)
         top = 10.0 ** (np.where(busy, TOP_BUSY_DB, TOP_IDLE_DB) / 10.0) * rise
         ready = ~busy | (air.looks >= LEARNT)
-        alone = ~busy & (over > np.maximum(one * rise, top * self.top))
+        alone = ~busy & (over > np.maximum(single * rise, top * self.top))
         needed = many * np.where(busy, 1.26 * usual, 1.0) * rise
         together = whole & ready & (band > np.maximum(needed, top * self.top_band))
         spread = np.zeros(over.size + 1, np.int64)
@@ -121,9 +121,9 @@ class Signals:
         around = np.maximum.reduce([median, np.append(median[1:], 1.0), np.append(1.0, median[:-1])])
         return np.asarray(np.maximum(np.repeat(around, size)[: over.size], 1.0))
 
-    def found(self, new: BoolArray, over: FloatArray) -> list[FoundSignal]:
+    def signals_in(self, new: BoolArray, over: FloatArray) -> list[FoundSignal]:
         """The signals in the bins that are new, the strongest of each stretch first."""
-        found: list[FoundSignal] = []
+        signals: list[FoundSignal] = []
         if self.air.passes == 1:
             new = self._closed(new)  # what fades over frequency is one
         edges = np.flatnonzero(np.diff(np.concatenate([[0], new.astype(np.int8), [0]])))
@@ -136,15 +136,19 @@ class Signals:
                 if rest[peak] <= max(least if strongest else 0.0, strongest * 10.0 ** (-BESIDE_DB / 10.0)):
                     break
                 strongest = max(strongest, float(rest[peak]))
-                one, left, right = self.signal(over, low + peak)
+                signal, left, right = self.signal(over, low + peak)
                 if self.air.passes == 1 and (high - low) * self.air.step_khz > 2.0 * WIDE_KHZ:
                     whole = self.air.frequencies_khz[[low, high - 1]]
                     width = float(whole[1] - whole[0]) + self.air.step_khz
-                    one, left, right = replace(one, centre_khz=float(whole.mean()), width_khz=width), low, high
-                found.append(one)
+                    signal, left, right = (
+                        replace(signal, centre_khz=float(whole.mean()), width_khz=width),
+                        low,
+                        high,
+                    )
+                signals.append(signal)
                 margin = max(1, round(2.0 * APART_KHZ / self.air.step_khz))
                 rest[max(0, left - margin - low) : max(0, right + margin - low)] = 0.0
-        return found
+        return signals
 
     def _closed(self, new: BoolArray) -> BoolArray:
         """With gaps of less than twice a carrier's closed."""

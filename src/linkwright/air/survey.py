@@ -71,7 +71,7 @@ def survey(readouts: Sequence[Readout], raster: Sequence[Channel] = (), user: Us
     looks = tuple(look_of(sweep.sweep, user) for sweep in judged)
     tv = _merged_tv([multiplexes(sweep, raster) for sweep in judged])
     known = [(float(multiplex.from_khz), float(multiplex.to_khz)) for multiplex in tv]
-    found = [carrier for each in judged for carrier in carriers(each) if _is_sure(carrier, each)]
+    sure_carriers = [carrier for each in judged for carrier in carriers(each) if _is_sure(carrier, each)]
     wide = [wide_signal for each in judged for wide_signal in wide_signals(each, known)]
     return Survey(
         tuple(readouts),
@@ -79,7 +79,7 @@ def survey(readouts: Sequence[Readout], raster: Sequence[Channel] = (), user: Us
         judged,
         looks,
         tv,
-        _merged_carriers(found, tv),
+        _merged_carriers(sure_carriers, tv),
         tuple(sorted(wide, key=lambda multiplex: multiplex.from_khz)),
         tuple(
             sorted(
@@ -97,32 +97,32 @@ def _refused(useful: Sequence[tuple[Sweep, ...]], raster: Sequence[Channel]) -> 
     firsts = [number for number, sweeps in enumerate(useful) if sweeps]
     reasons: list[str | None] = [None] * len(useful)
     if len(firsts) > 1:
-        found = deaf_among([judge(useful[number][0]) for number in firsts], raster)
-        for number, reason in zip(firsts, found, strict=True):
+        whys = deaf_among([judge(useful[number][0]) for number in firsts], raster)
+        for number, reason in zip(firsts, whys, strict=True):
             reasons[number] = reason
     return tuple(reasons)
 
 
-def _merged_tv(found: Sequence[tuple[Multiplex, ...]]) -> tuple[Multiplex, ...]:
+def _merged_tv(by_sweep: Sequence[tuple[Multiplex, ...]]) -> tuple[Multiplex, ...]:
     """One entry a channel: the sweep that says most about it, then the one that hears it best."""
     best: dict[str, Multiplex] = {}
-    for multiplex in (one for each in found for one in each):
+    for multiplex in (multiplex for each in by_sweep for multiplex in each):
         other = best.get(multiplex.channel)
         if other is None or (multiplex.kind == "multiplex", multiplex.excess_db) > (
             other.kind == "multiplex",
             other.excess_db,
         ):
             best[multiplex.channel] = multiplex
-    return tuple(sorted(best.values(), key=lambda one: one.from_khz))
+    return tuple(sorted(best.values(), key=lambda multiplex: multiplex.from_khz))
 
 
-def _merged_carriers(found: Sequence[Carrier], tv: Sequence[Multiplex]) -> tuple[Carrier, ...]:
+def _merged_carriers(heard: Sequence[Carrier], tv: Sequence[Multiplex]) -> tuple[Carrier, ...]:
     """Carriers of all series once each, the one that stands highest; pilots and points of multiplexes left out."""
     kept: list[Carrier] = []
-    for carrier in sorted(found, key=lambda one: -one.excess_db):
+    for carrier in sorted(heard, key=lambda carrier: -carrier.excess_db):
         if not _belongs_to_tv(carrier, tv) and not any(_same(carrier, other) for other in kept):
             kept.append(carrier)
-    return tuple(sorted(kept, key=lambda one: one.centre_khz))
+    return tuple(sorted(kept, key=lambda carrier: carrier.centre_khz))
 
 
 def _is_sure(carrier: Carrier, judged: JudgedSweep) -> bool:
@@ -155,8 +155,8 @@ def _clean(judged: Sequence[JudgedSweep], heard: Sequence[ListedCarrier]) -> tup
     if not sure:
         return ()
     air = MeasuredAir(tuple(judged))
-    low = min(one.left_khz[0] for one in sure) + SLOT_KHZ / 2.0
-    high = max(one.right_khz[-1] for one in sure) - SLOT_KHZ / 2.0
+    low = min(judged_sweep.left_khz[0] for judged_sweep in sure) + SLOT_KHZ / 2.0
+    high = max(judged_sweep.right_khz[-1] for judged_sweep in sure) - SLOT_KHZ / 2.0
     slots = np.arange(np.ceil(low / 25.0) * 25.0, high + 1e-6, 25.0).astype(np.int64)
     if slots.size == 0:
         return ()

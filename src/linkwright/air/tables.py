@@ -47,14 +47,14 @@ def us_curves() -> tuple[ServiceCurves, ...]:
     """The curves of 47 CFR 73.699, one for each band, the lowest first."""
     rows = _table(US_CURVES)
     distance_km = MILE_KM * np.asarray(US_MILES, dtype=np.float64)
-    found = []
+    services = []
     for first in np.unique(rows[:, 0]):
         half, tenth = (rows[(rows[:, 0] == first) & (rows[:, 1] == time)] for time in (50.0, 10.0))
-        found.append(
+        services.append(
             ServiceCurves(
                 int(first),
                 surface(distance_km, half[:, 2], half[:, 3:]),
                 surface(distance_km[TENTH_FROM:], tenth[:, 2], tenth[:, 3 + TENTH_FROM :]),
             )
         )
-    return tuple(found)
+    return tuple(services)

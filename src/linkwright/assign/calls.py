@@ -213,18 +213,18 @@ def _call_by_call(task: SiteTask, tell: Tell) -> list[CallAnswer]:
         ]
         alone = _alone(site, calls, members, near)
         levels = _levels_alone(task, members)
-        found, compared = _weighed(replace(task, problem=alone, levels=levels), tell)
-        if found.criterion != "clean" and any(w.keep_khz is not None for w in near):
+        answer, compared = _weighed(replace(task, problem=alone, levels=levels), tell)
+        if answer.criterion != "clean" and any(w.keep_khz is not None for w in near):
             fresh = replace(alone, wishes=tuple(replace(w, keep_khz=None) for w in wishes))
             again = _weighed(replace(task, problem=fresh, levels=levels), tell)
-            if again[0].placed > found.placed or (
-                again[0].placed == found.placed and again[0].criterion == "clean"
+            if again[0].placed > answer.placed or (
+                again[0].placed == answer.placed and again[0].criterion == "clean"
             ):
-                found, compared = again
+                answer, compared = again
         by_link = {i: n for n, i in enumerate(members)}
         for n in calls:
-            answers[n] = _of_call(site, found, n, compared, by_link)
-        for wish, carrier, spares in zip(wishes, found.carriers_khz, found.spares_khz, strict=True):
+            answers[n] = _of_call(site, answer, n, compared, by_link)
+        for wish, carrier, spares in zip(wishes, answer.carriers_khz, answer.spares_khz, strict=True):
             if carrier is not None:
                 before[wish.name] = Kept(carrier, spares)
     return [answers[n] for n in range(len(site.calls))]
@@ -261,8 +261,8 @@ def _weighed(task: SiteTask, tell: Tell) -> tuple[Assignment, Comparison | None]
             live = _with_carrier(task, [slot >= 0 for slot in slots])
             stands = standing(task.problem, live, slots, weighed=task.effort > 0.0)
             return replace(stands, fewest=regain.proved), None
-    found = solve(task.problem, tell, task.effort)
-    return choose(task.problem, _with_carrier(task, [khz is not None for khz in found.carriers_khz]), found, tell)
+    solved = solve(task.problem, tell, task.effort)
+    return choose(task.problem, _with_carrier(task, [khz is not None for khz in solved.carriers_khz]), solved, tell)
 
 
 def _of_call(
@@ -298,13 +298,15 @@ def _of_call(
 ENUMERATE_UP_TO = 64
 
 
-def _criterion(site: Problem, found: Assignment, makers_khz: Sequence[int]) -> Criterion:
+def _criterion(site: Problem, assignment: Assignment, makers_khz: Sequence[int]) -> Criterion:
     """What the links of a moment really are, whatever they were looked for as."""
     placed = [
-        (khz, spares) for khz, spares in zip(found.carriers_khz, found.spares_khz, strict=True) if khz is not None
+        (khz, spares)
+        for khz, spares in zip(assignment.carriers_khz, assignment.spares_khz, strict=True)
+        if khz is not None
     ]
     if len(placed) > ENUMERATE_UP_TO:
-        return found.criterion
+        return assignment.criterion
     carriers, spares_khz = [khz for khz, _ in placed], [spares for _, spares in placed]
     guards = (site.guard_two_khz, site.guard_three_khz)
     return "clean" if is_clean(carriers, spares_khz, makers_khz, *guards) else "power"
@@ -314,7 +316,7 @@ def _answer(
     site: Problem,
     n: int,
     wishes: Sequence[Wish],
-    found: Assignment,
+    assignment: Assignment,
     criterion: Criterion,
     compared: Comparison | None,
 ) -> CallAnswer:
@@ -322,10 +324,10 @@ def _answer(
     names = [wish.name for wish in wishes]
     return CallAnswer(
         criterion,
-        found.proved,
+        assignment.proved,
         clean if criterion == "clean" else any_,
-        dict(zip(names, found.carriers_khz, strict=True)),
-        dict(zip(names, found.spares_khz, strict=True)),
+        dict(zip(names, assignment.carriers_khz, strict=True)),
+        dict(zip(names, assignment.spares_khz, strict=True)),
         compared,
-        found.fewest,
+        assignment.fewest,
     )

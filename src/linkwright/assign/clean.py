@@ -51,9 +51,9 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
     locked = any(wish.locked_khz is not None for wish in problem.wishes)
     if locked and not State(problem, grid).put_locked():
         return CleanPlacement(None, proved=True)
-    found = in_one_go(problem, grid)
-    if found is not None:
-        return found
+    clean_placement = in_one_go(problem, grid)
+    if clean_placement is not None:
+        return clean_placement
     best = State(problem, grid)
     best.put_locked()
     place_greedily(best, lowest)
@@ -66,9 +66,9 @@ def find_clean(problem: Problem, grid: Grid, tell: Tell = quiet, effort: float =
     if conflicts == 0:
         return CleanPlacement(cells)
     if _alike(problem) and grid.wish_slots[0].size <= FEW_SLOTS:
-        found = search_depth_first(problem, grid.wish_slots[0], State(problem, grid), tell)
-        if found.cells is not None or found.proved:
-            return found
+        clean_placement = search_depth_first(problem, grid.wish_slots[0], State(problem, grid), tell)
+        if clean_placement.cells is not None or clean_placement.proved:
+            return clean_placement
     cells, conflicts = settle(best, best.free, tell, effort, seed=2)
     return CleanPlacement(cells if conflicts == 0 else None)
 

@@ -39,26 +39,26 @@ def looks_for(links: int) -> int:
 
 
 def choose(
-    problem: Problem, calls: Sequence[CallLevels], found: Assignment, tell: Tell
+    problem: Problem, calls: Sequence[CallLevels], assignment: Assignment, tell: Tell
 ) -> tuple[Assignment, Comparison | None]:
     """The better of a clean plan and one weighed by power, by the objective; the clean one where it costs nothing.
 
-    `found` places links by clean sets or with the fewest products; `calls` hold the levels of those it placed.
+    `assignment` places links by clean sets or with the fewest products; `calls` hold the levels of those it placed.
     """
     if not any(call.members.size for call in calls):
-        return found, None
+        return assignment, None
     looks = looks_for(max(call.members.size for call in calls))
-    given = Placement(problem, calls, _slot_indices(problem, found))
+    given = Placement(problem, calls, _slot_indices(problem, assignment))
     by_power = Placement(problem, calls, _quiet_start(problem, given))
     if given.score() > by_power.score():
         by_power = Placement(problem, calls, given.slots)
     if _short(by_power):
         improve_by_levels(by_power, tell, looks)
-    if found.criterion == "power":
+    if assignment.criterion == "power":
         best = max((given, by_power), key=lambda placement: placement.score())
         worst = round(best.weakest(), 2)
         compared = Comparison(worst, best.score().holding, None, None)
-        return _as_power(problem, best, found), compared
+        return _as_power(problem, best, assignment), compared
     if _short(given):
         state = _state_of(problem, given)
         improve_by_levels(given, tell, looks, lambda link: _clean_slots(state, given, link))
@@ -70,7 +70,7 @@ def choose(
         round(other.weakest(), 2),
         other.score().holding,
     )
-    return (_as_clean if clean_wins else _as_power)(problem, best, found), compared
+    return (_as_clean if clean_wins else _as_power)(problem, best, assignment), compared
 
 
 def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray, *, weighed: bool = True) -> Assignment:
@@ -78,8 +78,8 @@ def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray, *, 
     placement = Placement(problem, calls, slots)
     state = _state_of(problem, placement)
     clean = not state.conflicts_of_placed().any()
-    found = Assignment("clean" if clean else "power", _carriers(placement), ())
-    return _with_spares(problem, placement, found, state, weighed=weighed)
+    assignment = Assignment("clean" if clean else "power", _carriers(placement), ())
+    return _with_spares(problem, placement, assignment, state, weighed=weighed)
 
 
 def better_for_people(new: Objective, old: Objective) -> bool:
@@ -96,11 +96,11 @@ def _short(placement: Placement) -> bool:
     return placement.weakest() < 0.0
 
 
-def _slot_indices(problem: Problem, found: Assignment) -> IntArray:
+def _slot_indices(problem: Problem, assignment: Assignment) -> IntArray:
     return np.array(
         [
             -1 if carrier is None else int(np.searchsorted(wish.slots_khz, carrier))
-            for wish, carrier in zip(problem.wishes, found.carriers_khz, strict=True)
+            for wish, carrier in zip(problem.wishes, assignment.carriers_khz, strict=True)
         ],
         dtype=np.int64,
     )
@@ -142,36 +142,41 @@ def _clean_slots(state: State, placement: Placement, link: int) -> BoolArray:
     return np.asarray(free)
 
 
-def _as_clean(problem: Problem, placement: Placement, found: Assignment) -> Assignment:
-    if _carriers(placement) == found.carriers_khz and _all_serve(placement, found):
-        return found
-    return _with_spares(problem, placement, replace(found, criterion="clean"))
+def _as_clean(problem: Problem, placement: Placement, assignment: Assignment) -> Assignment:
+    if _carriers(placement) == assignment.carriers_khz and _all_serve(placement, assignment):
+        return assignment
+    return _with_spares(problem, placement, replace(assignment, criterion="clean"))
 
 
-def _as_power(problem: Problem, placement: Placement, found: Assignment) -> Assignment:
-    return _with_spares(problem, placement, replace(found, criterion="power"))
+def _as_power(problem: Problem, placement: Placement, assignment: Assignment) -> Assignment:
+    return _with_spares(problem, placement, replace(assignment, criterion="power"))
 
 
 def _with_spares(
-    problem: Problem, placement: Placement, found: Assignment, state: State | None = None, *, weighed: bool = True
+    problem: Problem,
+    placement: Placement,
+    assignment: Assignment,
+    state: State | None = None,
+    *,
+    weighed: bool = True,
 ) -> Assignment:
-    """The placement as an answer of the criterion of `found`, with spares that serve, those of `found` first."""
-    given = found.spares_khz or tuple(() for _ in problem.wishes)
+    """The placement as an answer of the criterion of `assignment`, with spares that serve, its own first."""
+    given = assignment.spares_khz or tuple(() for _ in problem.wishes)
     wishes = tuple(
         wish if wish.keep_spares_khz else replace(wish, keep_spares_khz=spares)
         for wish, spares in zip(problem.wishes, given, strict=True)
     )
     state = state or _state_of(replace(problem, wishes=wishes), placement)
     serves = None if placement.slots.size > WEIGH_SPARES_UP_TO or not weighed else partial(spare_holds, placement)
-    spares = choose_spares(state, found.criterion == "clean", serves)
+    spares = choose_spares(state, assignment.criterion == "clean", serves)
     in_order = tuple(tuple(state.grid.carrier_khz(cell) for cell in mine) for mine in spares)
-    return replace(found, carriers_khz=_carriers(placement), spares_khz=in_order)
+    return replace(assignment, carriers_khz=_carriers(placement), spares_khz=in_order)
 
 
-def _all_serve(placement: Placement, found: Assignment) -> bool:
+def _all_serve(placement: Placement, assignment: Assignment) -> bool:
     if placement.slots.size > WEIGH_SPARES_UP_TO:
         return True
-    return all(spare_holds(placement, link, khz) for link, mine in enumerate(found.spares_khz) for khz in mine)
+    return all(spare_holds(placement, link, khz) for link, mine in enumerate(assignment.spares_khz) for khz in mine)
 
 
 def _carriers(placement: Placement) -> tuple[int | None, ...]:

@@ -37,10 +37,10 @@ def improve_by_levels(
             best = None
             for slot in candidates(placement, link, allowed(link)):
                 tell("weighing carriers by power", made / looks)
-                found, outcomes = placement.try_slot(link, int(slot))
+                reached, outcomes = placement.try_slot(link, int(slot))
                 made += 1
-                if better(found, standing) and (best is None or found > best[0]):
-                    best = (found, int(slot), outcomes)
+                if better(reached, standing) and (best is None or reached > best[0]):
+                    best = (reached, int(slot), outcomes)
             if best is not None:
                 standing = best[0]
                 placement.move(link, best[1], best[2])

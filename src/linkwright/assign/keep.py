@@ -135,11 +135,11 @@ def _conflicts_after(state: State, link: int, cell: int) -> int:
     """The conflicts of all carriers after one link went to a cell; the state is left as it was."""
     home = state.take(link) if state.carriers[link] >= 0 else -1
     state.put(link, cell)
-    found = int(state.conflicts_of_placed().sum())
+    conflicts = int(state.conflicts_of_placed().sum())
     state.take(link)
     if home >= 0:
         state.put(link, home)
-    return found
+    return conflicts
 
 
 def _with_slots(problem: Problem, carriers_khz: Sequence[int | None]) -> Problem:

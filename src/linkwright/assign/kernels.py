@@ -20,6 +20,7 @@ def _span(counts: CountArray, low: int, high: int, sign: int) -> None:
         counts[v] += sign
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def change(
     prod: CountArray,
@@ -55,6 +56,7 @@ def change(
                 _span(prod, p - narrow, p + narrow, sign)
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def scan(
     slots: IntArray,
@@ -104,6 +106,7 @@ def quietest(
     return int(best)
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def put(
     cell: int,
@@ -118,7 +121,7 @@ def put(
     wide: int,
     narrow: int,
 ) -> None:
-    """Put a carrier into (1) or take it out of (-1) every one of its calls."""
+    """Put a carrier into (1) or take it out of (-1) each of its calls."""
     for c in range(calls.size):
         k = calls[c]
         if sign < 0:
@@ -145,6 +148,7 @@ def _own_conflicts(
     return total
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def min_conflicts(
     carriers: IntArray,
@@ -222,6 +226,7 @@ def min_conflicts(
     return best_conflicts
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def extend_greedily(
     order: IntArray,
@@ -237,7 +242,7 @@ def extend_greedily(
     narrow: int,
     most: int,
 ) -> int:
-    """Add the cells of `order` one after the other wherever the set stays clean; returns how many were added."""
+    """Add the cells of `order` in turn wherever the set stays clean; returns how many were added."""
     added = 0
     for n in range(order.size):
         if added == most:
@@ -250,6 +255,7 @@ def extend_greedily(
     return added
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def depth_first(
     slots: IntArray,

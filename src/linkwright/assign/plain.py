@@ -38,6 +38,7 @@ def _pairs(count: int) -> tuple[IntArray, IntArray, IntArray, IntArray]:
     return *np.nonzero(~np.eye(count, dtype=np.bool_)), *np.triu_indices(count, k=1)  # type: ignore[return-value]
 
 
+# wide: the arguments of the compiled one in `kernels`
 def change(
     prod: CountArray,
     mid: CountArray,
@@ -63,6 +64,7 @@ def change(
     spans(prod, three - narrow, three + narrow, sign)
 
 
+# wide: the arguments of the compiled one in `kernels`
 def scan(
     slots: IntArray,
     klass: int,
@@ -94,6 +96,7 @@ def quietest(
     return int(free[np.argmax(np.minimum(np.minimum(above, below) * step_khz, far_khz))])
 
 
+# wide: the arguments of the compiled one in `kernels`
 def put(
     cell: int,
     sign: int,

@@ -83,10 +83,10 @@ class Problem:
         for calls in self.at_once:
             joined = {group[call] for call in calls}
             group = [min(joined) if mine in joined else mine for mine in group]
-        found: dict[int, list[int]] = {}
+        by_group: dict[int, list[int]] = {}
         for call, mine in enumerate(group):
-            found.setdefault(mine, []).append(call)
-        return [tuple(calls) for calls in found.values()]
+            by_group.setdefault(mine, []).append(call)
+        return [tuple(calls) for calls in by_group.values()]
 
     def makers_in(self, call: int) -> tuple[int, ...]:
         """The carriers of others that are on during a call [kHz]."""

@@ -61,15 +61,15 @@ def _twos(makers: IntArray, victims: IntArray, reach_khz: int) -> list[Product]:
 def _threes(makers: IntArray, victims: IntArray, reach_khz: int) -> list[Product]:
     first, second = np.triu_indices(makers.size, k=1)
     sums = makers[first] + makers[second]
-    found: list[Product] = []
+    products: list[Product] = []
     rows = max(1, AT_ONCE // max(makers.size * victims.size, 1))
     for begin in range(0, sums.size, rows):
         off = sums[begin : begin + rows, None, None] - makers[None, :, None] - victims
         for pair, c, v in np.argwhere(np.abs(off) < reach_khz).tolist():
             a, b = int(first[begin + pair]), int(second[begin + pair])
             if c not in (a, b):
-                found.append(Product(a, b, c, v, int(off[pair, c, v])))
-    return found
+                products.append(Product(a, b, c, v, int(off[pair, c, v])))
+    return products
 
 
 def nearest_khz(makers_khz: Sequence[int], victims_khz: Sequence[int]) -> tuple[IntArray, IntArray]:

@@ -167,7 +167,7 @@ class Regain:
         return placed
 
     def _in_one_go(self, stay: IntArray, moving: Sequence[int]) -> IntArray | None:
-        """Those who move put down one after the other, each on the likeliest of its slots; None where somebody has
+        """Those who move put down in turn, each on the likeliest of its slots; None where somebody has
         none."""
         slots = stay.copy()
         for link in sorted(moving, key=lambda i: (self.problem.wishes[i].slots_khz.size, i)):

@@ -50,11 +50,11 @@ def room_for(problem: Problem, like: int, tell: Tell = quiet) -> Room:
     problem = replace(problem, wishes=bare)
     bound = min(bounds_of_call(problem, call)[0] for call in problem.calls)
     grid = grid_of(problem)
-    found = find_clean(problem, grid, tell)
-    if found.cells is None:
+    clean = find_clean(problem, grid, tell)
+    if clean.cells is None:
         return Room(0, bound)
     at_most = bound - max(len(call) for call in problem.calls)
-    more = min(_filled(State.standing(problem, grid, found.cells), like), at_most)
+    more = min(_filled(State.standing(problem, grid, clean.cells), like), at_most)
     more = max(more, _seeded(problem, like, at_most, tell))
     for attempt in range(ATTEMPTS):
         if more >= at_most:

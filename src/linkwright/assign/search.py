@@ -43,10 +43,10 @@ def solve(problem: Problem, tell: Tell = quiet, effort: float = 0.25) -> Assignm
     reserve = _with_spares_as_links(problem, tell, effort)
     if reserve is not None:
         return reserve
-    found = find_clean(problem, grid, tell, effort)
-    if found.cells is None:
-        return least_hit(problem, grid, found.proved, tell)
-    return _best_spares(problem, grid, found.cells, tell)
+    clean = find_clean(problem, grid, tell, effort)
+    if clean.cells is None:
+        return least_hit(problem, grid, clean.proved, tell)
+    return _best_spares(problem, grid, clean.cells, tell)
 
 
 def _spread_out(part: Assignment, links: list[int], count: int) -> Assignment:
@@ -122,9 +122,9 @@ def _with_spares_as_links(problem: Problem, tell: Tell, effort: float) -> Assign
     if len(larger.wishes) == links:
         return None
     grid = grid_of(larger)
-    found = find_clean(larger, grid, tell, effort=0.02) if effort > 0.0 else in_one_go(larger, grid)
-    if found is None or found.cells is None:
+    clean = find_clean(larger, grid, tell, effort=0.02) if effort > 0.0 else in_one_go(larger, grid)
+    if clean is None or clean.cells is None:
         return None
-    state = found.state or State.standing(larger, grid, found.cells)
+    state = clean.state or State.standing(larger, grid, clean.cells)
     improve(state)
     return answer_with_spares(state, mates)

@@ -49,7 +49,7 @@ def _best(allowed_bytes: bytes, spacing: int, room: int) -> list[tuple[int, int,
     """The multipliers, less than nothing, the shifts and the residues of the most promising sets."""
     allowed = np.frombuffer(allowed_bytes, dtype=np.bool_)
     span = allowed.size
-    found: list[tuple[int, int, int, Residues]] = []
+    best: list[tuple[int, int, int, Residues]] = []
     for residues in _families(span):
         values = np.array(residues.values, dtype=np.int64)
         units = (r for r in range(1, residues.modulus) if math.gcd(r, residues.modulus) == 1)
@@ -57,9 +57,9 @@ def _best(allowed_bytes: bytes, spacing: int, room: int) -> list[tuple[int, int,
             turned = np.sort(values * multiplier % residues.modulus)
             score = _scores(turned, residues.modulus, allowed, spacing)
             shift = int(np.argmax(score))
-            found.append((min(int(score[shift]), room), -multiplier, shift, residues))
-    found.sort(key=lambda entry: (-entry[0], -entry[1], entry[2], entry[3].modulus))
-    return [(negative, shift, residues) for _, negative, shift, residues in found[:BEST_STARTS]]
+            best.append((min(int(score[shift]), room), -multiplier, shift, residues))
+    best.sort(key=lambda entry: (-entry[0], -entry[1], entry[2], entry[3].modulus))
+    return [(negative, shift, residues) for _, negative, shift, residues in best[:BEST_STARTS]]
 
 
 def _scores(turned: IntArray, modulus: int, allowed: BoolArray, spacing: int) -> IntArray:

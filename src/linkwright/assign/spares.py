@@ -78,8 +78,8 @@ def slot_of(state: State, link: int, carrier_khz: int) -> int:
     cells = state.grid.wish_slots[link]
     cell = state.grid.cell(carrier_khz)
     at = int(np.searchsorted(cells, cell))
-    found = at < cells.size and cells[at] == cell and state.grid.carrier_khz(cell) == carrier_khz
-    return at if found else -1
+    is_there = at < cells.size and cells[at] == cell and state.grid.carrier_khz(cell) == carrier_khz
+    return at if is_there else -1
 
 
 def spare_cost(state: State, link: int, clean: bool) -> IntArray:

@@ -40,10 +40,8 @@ class State:
         self.wide = _cells_inside(problem.guard_khz, self.grid.step_khz) + between
         self.narrow = _cells_inside(problem.guard_three_khz, self.grid.step_khz) + between
         spacings = sorted({max(wish.spacing_khz, problem.guard_khz) for wish in problem.wishes})
-        self.klass = np.array(
-            [spacings.index(max(wish.spacing_khz, problem.guard_khz)) for wish in problem.wishes],
-            dtype=np.int64,
-        )
+        classes = [spacings.index(max(wish.spacing_khz, problem.guard_khz)) for wish in problem.wishes]
+        self.klass = np.array(classes, dtype=np.int64)
         self.reaches = np.array(
             [[_cells_inside(max(a, b), self.grid.step_khz) for b in spacings] for a in spacings],
             dtype=np.int64,

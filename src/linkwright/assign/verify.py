@@ -47,15 +47,15 @@ def faults(
     in_use = {link.name: link.carrier_khz for link in links}
     spares = [(f"spare of {link.name}", spare) for link in links for spare in link.spares_khz]
     makers = {**{f"{name} (other)": khz for name, khz in others_khz.items()}, **in_use}
-    found = list(_hits(makers, [*in_use.items(), *spares], guard_two_khz, guard_three_khz))
-    yield from found
+    hits = list(_hits(makers, [*in_use.items(), *spares], guard_two_khz, guard_three_khz))
+    yield from hits
     for link in links:
         if link.spares_khz:
             # Where nothing was found yet, nothing that the others make among themselves falls on this spare.
             rest = {name: khz for name, khz in makers.items() if name != link.name}
             moved = {**in_use, link.name: link.spares_khz[0]}
             at_last = {**rest, link.name: link.spares_khz[0]}
-            for fault in _hits(at_last, list(moved.items()), guard_two_khz, guard_three_khz, with_last=not found):
+            for fault in _hits(at_last, list(moved.items()), guard_two_khz, guard_three_khz, with_last=not hits):
                 yield f"after {link.name} moves to its first spare: {fault}"
 
 
@@ -155,6 +155,7 @@ AT_ONCE = 1_000_000
 FINE_KHZ = 0.5
 
 
+# wide: an array a quantity, since the check shares no type with what it checks
 def level_faults(
     names: Sequence[str],
     carriers_khz: NDArray[np.int64],
@@ -169,7 +170,7 @@ def level_faults(
     """Whether the third-order interference that is claimed for each receiver is what enumeration comes to.
 
     carriers_khz, width_khz : (n,) of transmitters; names, iip3_mw, claimed_mw, noise_mw : (r,) of receivers;
-    tuned_to : (r,) the transmitter that each receives, one after the other unless said. received_mw (n, r) and
+    tuned_to : (r,) the transmitter that each receives, in turn unless said. received_mw (n, r) and
     radiated (n, n): what each transmitter (row) brings at each receiver (column) [mW], and what A (column) radiates
     at 2A-B for B (row) over its own power. Every product of distinct carriers is taken; its spectrum is its makers'
     flat ones convolved.
@@ -199,10 +200,10 @@ def level_faults(
             made[start : start + some] = (two * held[a] * held[a] * held[b]).sum(axis=0)
             sent[start : start + some] = (two * received_mw[:, part][a] * radiated[b, a][:, None]).sum(axis=0)
         totals = (made + threes) / iip3_mw[filters] ** 2 + sent
-        for v, found in zip(filters.tolist(), totals.tolist(), strict=True):
+        for v, product_mw in zip(filters.tolist(), totals.tolist(), strict=True):
             claimed = float(claimed_mw[v])
-            if abs(found - claimed) > TOLERANCE * (found + noise_mw[v]):
-                yield f"{names[v]}: products come to {found:.3e} mW, the plan says {claimed:.3e} mW"
+            if abs(product_mw - claimed) > TOLERANCE * (product_mw + noise_mw[v]):
+                yield f"{names[v]}: products come to {product_mw:.3e} mW, the plan says {claimed:.3e} mW"
 
 
 class _Inside:
@@ -287,9 +288,9 @@ def strong_faults(
     """Whether what strong carriers off its channel are claimed to raise each receiver's noise by is what they do:
     arrays as for `level_faults`, one receiver and one transmitter after the other."""
     others_mw = received_mw.sum(axis=0) - received_mw[tuned_to, np.arange(tuned_to.size)]
-    found = noise_mw * ADDED_AT_BLOCKING * others_mw / blocking_mw
-    for v in np.flatnonzero(np.abs(found - claimed_mw) > TOLERANCE * (found + noise_mw)).tolist():
-        yield f"{names[v]}: blocking comes to {found[v]:.3e} mW, the plan says {claimed_mw[v]:.3e} mW"
+    added_mw = noise_mw * ADDED_AT_BLOCKING * others_mw / blocking_mw
+    for v in np.flatnonzero(np.abs(added_mw - claimed_mw) > TOLERANCE * (added_mw + noise_mw)).tolist():
+        yield f"{names[v]}: blocking comes to {added_mw[v]:.3e} mW, the plan says {claimed_mw[v]:.3e} mW"
 
 
 def listener_faults(told_db: Mapping[str, float], each_db: Sequence[tuple[str, float]]) -> Iterator[str]:

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from linkwright.plan.model import Finding
+    from linkwright.shoot.models import Shoot
 
 
 def run(
@@ -19,13 +25,12 @@ def run(
 
     Exit status: 0 nothing stops it, 1 something does, 2 bad input.
     """
-    from linkwright.cli.output import console, print_findings, print_json
+    from linkwright.cli.output import print_json
     from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.desk.planned import standing
     from linkwright.plan.chain import scene_of
     from linkwright.plan.pipeline import check_shoot
     from linkwright.sheets.application import wanted, without_permit
-    from linkwright.units import counted
 
     read = load_shoot(shoot)
     sweeps, tv = load_sweeps(read, shoot), load_tv(read, shoot)
@@ -46,11 +51,17 @@ def run(
             }
         )
     else:
-        out = console()
-        links = counted(len(read.link), "link")
-        judged = "nothing stops it" if not stops else f"{counted(stops, 'thing')} to put right first"
-        out.print(f"{read.shoot.title}: {links}; {judged}.", style="bold")
-        print_findings(out, findings)
-        for says in lacking:
-            out.print(f"{says} `linkwright apply` writes what an application asks.")
+        _print(read, findings, stops, lacking)
     raise typer.Exit(1 if stops else 0)
+
+
+def _print(read: Shoot, findings: Sequence[Finding], stops: int, lacking: Sequence[str]) -> None:
+    from linkwright.cli.output import console, print_findings
+    from linkwright.units import counted
+
+    out = console()
+    judged = "nothing stops it" if not stops else f"{counted(stops, 'thing')} to put right first"
+    out.print(f"{read.shoot.title}: {counted(len(read.link), 'link')}; {judged}.", style="bold")
+    print_findings(out, findings)
+    for says in lacking:
+        out.print(f"{says} `linkwright apply` writes what an application asks.")

@@ -44,9 +44,10 @@ def fitting(
 def _sentences(columns: Sequence[str], rows: Sequence[Sequence[str]], right: Collection[str]) -> list[int]:
     """The columns that hold sentences."""
     return [
-        n for n, column in enumerate(columns)
+        n
+        for n, column in enumerate(columns)
         if column not in right and any(len(row[n].split()) > WORDS for row in rows)
-    ]  # fmt: skip
+    ]
 
 
 def _wrapped(row: Sequence[str], wide: Sequence[int], flush: Sequence[bool]) -> list[str]:
@@ -68,17 +69,17 @@ def _line(cells: Sequence[str], wide: Sequence[int], flush: Sequence[bool]) -> s
 
 def _as_lines(width: int, columns: Sequence[str], row: Sequence[str]) -> list[str]:
     """A row as its first cell, and beneath it every other with its column's name."""
-    found, line = [row[0]], ""
+    lines, line = [row[0]], ""
     for column, cell in zip(columns[1:], row[1:], strict=True):
         if not cell:
             continue
         said = f"{column} {cell}".strip()
         if line and len(line) + 2 + len(said) > width:
-            found.append(f"{line};")
+            lines.append(f"{line};")
             line = ""
         line = f"{line}; {said}" if line else f"  {said}"
         if len(line) > width:
             *whole, line = textwrap.wrap(line.strip(), width - 2, break_on_hyphens=False, break_long_words=False)
-            found += [f"  {part}" for part in whole]
+            lines += [f"  {part}" for part in whole]
             line = f"  {line}"
-    return [*found, line] if line else found
+    return [*lines, line] if line else lines

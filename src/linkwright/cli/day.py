@@ -103,9 +103,11 @@ def _print_rest(out: Console, day: Day) -> None:
     from linkwright.day.report import savings
 
     out.print()
-    for one in packing(day):
-        kind = "charged " if one.rechargeable else ""
-        out.print(f"Pack {one.used + one.spare} {kind}{one.kind} cells: {one.used} in use and {one.spare} spare.")
+    for pack in packing(day):
+        kind = "charged " if pack.rechargeable else ""
+        out.print(
+            f"Pack {pack.used + pack.spare} {kind}{pack.kind} cells: {pack.used} in use and {pack.spare} spare."
+        )
     for line in savings(day):
         out.print(line)
     for name in day.unknown:

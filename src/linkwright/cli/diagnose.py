@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from linkwright.watch.align.recordings import Laid, TrackFaults
     from linkwright.watch.diagnose.expected import Expected
     from linkwright.watch.diagnose.logs import Diagnosis
+    from linkwright.watch.diagnose.watcher import Episode
     from linkwright.watch.log.mapping import Mapping
 
 
@@ -55,16 +56,16 @@ def run(
         if of is not None:
             how = how.model_copy(update={"else_zone": str(zone_of(of))})
         expected = () if of is None or shoot is None else _expected(of, shoot, plan, tell)
-        found = diagnose([(Path(log), log) for log in logs], expected, how, tell)
+        diagnosis = diagnose([(Path(log), log) for log in logs], expected, how, tell)
         if audio:
-            found, laid = _with_audio(found, logs, how, _faults(audio, of, tell), tell)
+            diagnosis, laid = _with_audio(diagnosis, logs, how, _faults(audio, of, tell), tell)
     zone = UTC if of is None else zone_of(of)
     if json:
-        print_json(document(found, laid))
+        print_json(document(diagnosis, laid))
     else:
-        print_diagnosis(console(), found, laid, zone)
-    tell_unread(found.unread)
-    raise typer.Exit(2 if found.unread else 1 if found.episodes else 0)
+        print_diagnosis(console(), diagnosis, laid, zone)
+    tell_unread(diagnosis.unread)
+    raise typer.Exit(2 if diagnosis.unread else 1 if diagnosis.episodes else 0)
 
 
 def mapping_in(path: str | None) -> Mapping:
@@ -94,7 +95,7 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
     from linkwright.sound.recordings import open_recording
     from linkwright.watch.align.recordings import TrackFaults, stamped_ns
 
-    found = []
+    tracks = []
     for name in files:
         heard = listen(open_recording(Path(name), name), tell)
         recording, rate = heard.recording, heard.recording.rate_hz
@@ -105,12 +106,12 @@ def _faults(files: Sequence[str], of: Shoot | None, tell: Tell) -> list[TrackFau
             moments = [f for f in track.faults if KINDS[f.kind].of == "moment"]
             certain = tuple((f.at / rate, f.length / rate, f.kind) for f in moments if f.certain)
             suspects = tuple(f.at / rate for f in moments if not f.certain and f.kind in RADIO)
-            found.append(TrackFaults(name, track.channel, certain, suspects, heard.frames / rate, begins_ns))
-    return found
+            tracks.append(TrackFaults(name, track.channel, certain, suspects, heard.frames / rate, begins_ns))
+    return tracks
 
 
 def _with_audio(
-    found: Diagnosis, logs: Sequence[str], how: Mapping, tracks: Sequence[TrackFaults], tell: Tell
+    diagnosis: Diagnosis, logs: Sequence[str], how: Mapping, tracks: Sequence[TrackFaults], tell: Tell
 ) -> tuple[Diagnosis, Sequence[Laid]]:
     """The diagnosis with what the recordings add. Raises InputError."""
     from dataclasses import replace
@@ -119,9 +120,9 @@ def _with_audio(
     from linkwright.watch.align.weighing import spans_of, weighed
 
     breaks = _breaks(logs, how, tell)
-    laid, not_laid = lay(breaks, tracks, spans_of(found.all))
-    told = (*found.told, *(one.says for one in not_laid))
-    return replace(found, all=weighed(found.all, laid, breaks), told=told), laid
+    laid, not_laid = lay(breaks, tracks, spans_of(diagnosis.all))
+    told = (*diagnosis.told, *(track.says for track in not_laid))
+    return replace(diagnosis, all=weighed(diagnosis.all, laid, breaks), told=told), laid
 
 
 def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, ...]:
@@ -144,77 +145,89 @@ def _breaks(logs: Sequence[str], how: Mapping, tell: Tell) -> tuple[LinkBreaks, 
     return breaks.links()
 
 
-def document(found: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
+def document(diagnosis: Diagnosis, laid: Sequence[Laid]) -> dict[str, Any]:
     """What --json prints; times in UTC, with their offset."""
     from linkwright.watch.log.record import iso_of
 
     return {
-        "says": answer(found),
-        "from": iso_of(found.from_ns),
-        "to": iso_of(found.to_ns),
-        "episodes": [episode.document() for episode in found.episodes],
-        "marks": [mark.document() for mark in found.marks],
+        "says": answer(diagnosis),
+        "from": iso_of(diagnosis.from_ns),
+        "to": iso_of(diagnosis.to_ns),
+        "episodes": [episode.document() for episode in diagnosis.episodes],
+        "marks": [mark.document() for mark in diagnosis.marks],
         "links": [
-            {"link": s.link, "readings": s.readings, "gaps": s.gaps, "gap_s": round(s.gap_s, 3)} for s in found.seen
+            {"link": s.link, "readings": s.readings, "gaps": s.gaps, "gap_s": round(s.gap_s, 3)}
+            for s in diagnosis.seen
         ],
-        "recordings": [one.document() for one in laid],
-        "told": list(found.told),
-        "unread": [str(error) for error in found.unread],
+        "recordings": [track.document() for track in laid],
+        "told": list(diagnosis.told),
+        "unread": [str(error) for error in diagnosis.unread],
     }
 
 
-def answer(found: Diagnosis) -> str:
+def answer(diagnosis: Diagnosis) -> str:
     """One sentence: what went wrong, and worst where."""
     from collections import Counter
 
     from linkwright.lengths import hours
 
-    links = len(found.seen)
+    links = len(diagnosis.seen)
     of = "one link" if links == 1 else f"{links} links"
-    length = hours((found.to_ns - found.from_ns) / 3.6e12)
-    if not found.episodes:
+    length = hours((diagnosis.to_ns - diagnosis.from_ns) / 3.6e12)
+    if not diagnosis.episodes:
         return f"Nothing went wrong in {length} of {of}."
-    heard = sum(episode.heard for episode in found.episodes)
-    cause, many = Counter(episode.cause for episode in found.episodes).most_common(1)[0]
-    link, worst = Counter(episode.link for episode in found.episodes).most_common(1)[0]
-    count = "Once something went wrong" if len(found.episodes) == 1 else f"{len(found.episodes)} things went wrong"
+    heard = sum(episode.heard for episode in diagnosis.episodes)
+    cause, many = Counter(episode.cause for episode in diagnosis.episodes).most_common(1)[0]
+    link, worst = Counter(episode.link for episode in diagnosis.episodes).most_common(1)[0]
+    count = (
+        "Once something went wrong"
+        if len(diagnosis.episodes) == 1
+        else f"{len(diagnosis.episodes)} things went wrong"
+    )
     broke = "the audio held" if not heard else f"the audio broke in {heard}"
-    most = f"; most often {cause} ({many}), and most at {link} ({worst})" if len(found.episodes) > 2 else ""
+    most = f"; most often {cause} ({many}), and most at {link} ({worst})" if len(diagnosis.episodes) > 2 else ""
     return f"{count} in {length} of {of}; {broke}{most}."
 
 
-def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid], zone: datetime.tzinfo = UTC) -> None:
+def _print_episodes(out: Console, episodes: Sequence[Episode], zone: datetime.tzinfo) -> None:
+    from linkwright.cli.output import print_table
+    from linkwright.lengths import seconds
+
+    if not episodes:
+        return
+    out.print()
+    rows = [
+        (
+            f"{n}", _clock(episode.from_ns, zone), seconds((episode.to_ns - episode.from_ns) / 1e9), episode.link,
+            episode.cause, f"{100 * episode.probability:.0f} %", "broke" if episode.heard else "held",
+        )
+        for n, episode in enumerate(episodes, 1)
+    ]  # fmt: skip
+    columns = ("no", f"from ({zone})", "for", "link", "cause", "probable", "audio")
+    print_table(out, columns, rows, right=("no", "for", "probable"))
+    out.print()
+    for n, episode in enumerate(episodes, 1):
+        rest = [(c, share) for c, share in episode.causes if c not in (episode.cause, "unknown") and share >= 0.1]
+        others = ", ".join(f"{cause} {100 * share:.0f} %" for cause, share in rest[:2])
+        out.print(f"{n}. {episode.link}: {episode.because}" + (f" Or else: {others}." if others else ""))
+        out.print(f"   {episode.do}")
+
+
+def print_diagnosis(out: Console, diagnosis: Diagnosis, laid: Sequence[Laid], zone: datetime.tzinfo = UTC) -> None:
     """The answer, a table, each episode in words, and what was put right; times on the clock of the shoot."""
     from collections import Counter
 
-    from linkwright.cli.output import print_table
     from linkwright.lengths import seconds
     from linkwright.watch.align.recordings import alone_words, clock_words
     from linkwright.watch.diagnose.causes import words_of
 
-    out.print(answer(found), style="bold")
-    if found.episodes:
-        out.print()
-        rows = [
-            (
-                f"{n}", _clock(one.from_ns, zone), seconds((one.to_ns - one.from_ns) / 1e9), one.link, one.cause,
-                f"{100 * one.probability:.0f} %", "broke" if one.heard else "held",
-            )
-            for n, one in enumerate(found.episodes, 1)
-        ]  # fmt: skip
-        columns = ("no", f"from ({zone})", "for", "link", "cause", "probable", "audio")
-        print_table(out, columns, rows, right=("no", "for", "probable"))
-        out.print()
-        for n, one in enumerate(found.episodes, 1):
-            rest = [(c, share) for c, share in one.causes if c not in (one.cause, "unknown") and share >= 0.1]
-            others = ", ".join(f"{cause} {100 * share:.0f} %" for cause, share in rest[:2])
-            out.print(f"{n}. {one.link}: {one.because}" + (f" Or else: {others}." if others else ""))
-            out.print(f"   {one.do}")
-    if found.marks:
-        marks = Counter((mark.link, words_of(mark.cause)) for mark in found.marks).most_common(6)
+    out.print(answer(diagnosis), style="bold")
+    _print_episodes(out, diagnosis.episodes, zone)
+    if diagnosis.marks:
+        marks = Counter((mark.link, words_of(mark.cause)) for mark in diagnosis.marks).most_common(6)
         said = ", ".join(f"{link} {cause} ({many})" for (link, cause), many in marks)
         out.print(f"Worth knowing, and heard by nobody: {said}.")
-    gaps = [(s.link, s.gaps, s.gap_s) for s in found.seen if s.gaps]
+    gaps = [(s.link, s.gaps, s.gap_s) for s in diagnosis.seen if s.gaps]
     for link, many, length in gaps:
         gap = "a gap" if many == 1 else f"{many} gaps"
         out.print(f"{link} has {gap} without readings, {seconds(length)} together.")
@@ -225,7 +238,7 @@ def print_diagnosis(out: Console, found: Diagnosis, laid: Sequence[Laid], zone: 
             f"{way.track.name}, track {way.track.channel}, is {way.link}{also} from {begins}. "
             f"{clock_words(way)}{alone_words(way)}"
         )
-    for says in found.told:
+    for says in diagnosis.told:
         out.print(says)
 
 

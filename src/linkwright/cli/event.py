@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from linkwright.shoot.event import CrewFile, Merged
 
 
+# long and wide: an argument or option of the command each
 def run(
     files: Annotated[
         list[str], typer.Argument(help="shoot files: the event's own first, if there is one, then each crew's")
@@ -78,7 +79,7 @@ def _read(names: Sequence[str]) -> list[CrewFile]:
     from linkwright.shoot.reading import MOST_BYTES, parse_part, read_text
 
     own_rules()
-    found: list[CrewFile] = []
+    crew_files: list[CrewFile] = []
     errors: list[InputError] = []
     twice = {name for n, name in enumerate(names) if name in names[:n]}
     for n, name in enumerate(dict.fromkeys(names)):
@@ -87,11 +88,11 @@ def _read(names: Sequence[str]) -> list[CrewFile]:
                 says = "standard input" if name == "-" else "a file that is named twice"
                 raise InputError(f"is {says}; expected a shoot file of each crew, each once", path=name)
             text = read_text(Path(name), name, MOST_BYTES)
-            found.append(CrewFile(name, str(Path(name).parent), parse_part(text, name, without_links=n == 0)))
+            crew_files.append(CrewFile(name, str(Path(name).parent), parse_part(text, name, without_links=n == 0)))
         except InputError as error:
             errors.append(error)
     raise_all(errors)
-    return found
+    return crew_files
 
 
 def _check(whole: Merged) -> None:
@@ -111,7 +112,7 @@ def _print_json(plan: Plan, crews: Sequence[CrewResult], told: Sequence[str]) ->
     from linkwright.cli.output import print_json
     from linkwright.plan.file import write_plan
 
-    each = [{**asdict(crew), "unplaced": [_missing(*one) for one in crew.unplaced]} for crew in crews]
+    each = [{**asdict(crew), "unplaced": [_missing(*missing) for missing in crew.unplaced]} for crew in crews]
     print_json({"plan": loads(write_plan(plan)), "crews": each, "told": list(told)})
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from linkwright.shoot.place import Other
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file, into which the stranger is written")],
     mhz: Annotated[str, typer.Argument(help="the carrier on which somebody is [MHz]")],

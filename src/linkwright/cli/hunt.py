@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     mhz: Annotated[str, typer.Argument(help="the carrier that is broken [MHz]")],
@@ -51,14 +52,14 @@ def run(
         planned = planned_scene(read, shoot, plan, tell)
         case = Case(
             at, khz, _moment(since, planned.scene), _heard(heard or [], planned.scene),
-            tuple(_answer(one, planned.scene) for one in answer or []), link,
+            tuple(_answer(text, planned.scene) for text in answer or []), link,
         )  # fmt: skip
-        found = hunt(planned.scene, planned.plan, case)
+        hunted = hunt(planned.scene, planned.plan, case)
     if json:
-        print_json(document(found))
+        print_json(document(hunted))
     else:
-        _print(console(), case, found)
-    raise typer.Exit(0 if found.ranked and found.ranked[0].probability > 0.5 else 1)
+        _print(console(), case, hunted)
+    raise typer.Exit(0 if hunted.ranked and hunted.ranked[0].probability > 0.5 else 1)
 
 
 def _moment(text: str, scene: Scene) -> datetime.datetime:
@@ -83,7 +84,7 @@ def _heard(texts: list[str], scene: Scene) -> dict[str, float | None]:
     from linkwright.shoot.view import sites
 
     names = {site.name for site in sites(scene.shoot)}
-    found: dict[str, float | None] = {}
+    levels: dict[str, float | None] = {}
     for text in texts:
         site, _, level = text.rpartition("=")
         if site not in names:
@@ -94,8 +95,8 @@ def _heard(texts: list[str], scene: Scene) -> dict[str, float | None]:
             dbm = 1e9
         if dbm is not None and not -150.0 <= dbm <= 20.0:
             raise InputError(f'--heard is "{text}"; expected a level from -150 to 20 dBm, or nothing')
-        found[site] = dbm
-    return found
+        levels[site] = dbm
+    return levels
 
 
 def _answer(text: str, scene: Scene) -> HuntAnswer:
@@ -117,24 +118,24 @@ def _answer(text: str, scene: Scene) -> HuntAnswer:
     return HuntAnswer("off" if asked == "off" else "on", who, words[asked][said])
 
 
-def _print(out: Any, case: Case, found: Hunt) -> None:
+def _print(out: Any, case: Case, hunted: Hunt) -> None:
     from rich.padding import Padding
 
     from linkwright.units import mhz_text
 
     where = f"{mhz_text(case.carrier_khz)} MHz at {case.site}"
-    if not found.ranked:
+    if not hunted.ranked:
         out.print(f"Nothing that is known explains {where}.", style="bold")
         return
-    first = found.ranked[0]
+    first = hunted.ranked[0]
     sure = "Most likely" if first.probability > 0.5 else "Not clear yet; first"
     out.print(f"{where}: {sure}: {first.suspect.says} ({100 * first.probability:.0f} %).", style="bold")
-    for one in found.ranked:
-        if one.probability < 0.005:
+    for guess in hunted.ranked:
+        if guess.probability < 0.005:
             break
-        out.print(f"{100 * one.probability:3.0f} %  {one.suspect.says}")
-        for line in one.suspect.evidence:
+        out.print(f"{100 * guess.probability:3.0f} %  {guess.suspect.says}")
+        for line in guess.suspect.evidence:
             out.print(Padding(line, (0, 0, 0, 7)))
-    if found.question is not None:
+    if hunted.question is not None:
         out.print()
-        out.print(f"Ask next: {found.question.says}")
+        out.print(f"Ask next: {hunted.question.says}")

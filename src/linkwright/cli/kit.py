@@ -24,6 +24,7 @@ ACTIONS: Final = {
 }  # fmt: skip
 
 
+# long and wide: an argument or option of the command each
 def run(
     action: Annotated[
         str, typer.Argument(help="list, show, add, measure, permit, remove, export, import, or write into a shoot")
@@ -129,8 +130,9 @@ def _added(there: Item | None, name: str, as_: str | None, own: dict[str, Any], 
         own["cells"] = cells_meant(own["cells"])
     fields |= {key: value for key, value in own.items() if value is not None}
     if "use" not in fields and "kind" not in fields:
-        raise InputError("say what it is with --as, by a class's words such as 'body-worn 470-694'; "
-                         "`linkwright kit` lists them")  # fmt: skip
+        raise InputError(
+            "say what it is with --as, by a class's words such as 'body-worn 470-694'; `linkwright kit` lists them"
+        )
     return item_of(fields)
 
 
@@ -174,7 +176,7 @@ def _permit(bag: Bag, name: str, figures: list[str], out_of: str | None, json: b
     fields: dict[str, Any] = {"name": name} if there is None else permit_document(there)
     if out_of is not None:
         shoot = read_shoot(Path(out_of))
-        known = {one.name: one for one in shoot.permit}
+        known = {permit.name: permit for permit in shoot.permit}
         if name not in known:
             near = did_you_mean(name, known) or f"; it has {', '.join(known) or 'none'}"
             raise InputError(f'has no permit "{name}"{near}', path=out_of)
@@ -200,7 +202,9 @@ def _carry(action: str, bag: Bag, file: str, json: bool) -> None:
         came = bag_in(Path(file))
         take_in(came.held, WHO, _now())
     if json:
-        print_json({"items": [item.name for item in came.item], "permits": [one.name for one in came.permit]})
+        print_json(
+            {"items": [item.name for item in came.item], "permits": [licence.name for licence in came.permit]}
+        )
     elif file != "-":
         items = together(
             [counted(len(came.item), "item"), *([counted(len(came.permit), "permit")] if came.permit else [])]
@@ -218,7 +222,7 @@ def _write(item: Held, shoot: str, json: bool) -> None:
     text = read_text(Path(shoot), shoot, MOST_BYTES)
     kind = item.kind if isinstance(item, Item) else "permit"
     there = parse_document(text, shoot).get(kind) or ()
-    names = there if isinstance(there, dict) else [one.get("name") for one in there if isinstance(one, dict)]
+    names = there if isinstance(there, dict) else [entry.get("name") for entry in there if isinstance(entry, dict)]
     if item.name in names:
         raise InputError(f"has {kind} {item.name} already; take that out to have it written anew", path=shoot)
     grown = f"{text.rstrip()}\n\n{section(item)}"
@@ -258,7 +262,7 @@ def _list(bag: Bag, json: bool) -> None:
     classes = {kind: [class_item(name) for name in catalogue_names(kind)] for kind in KINDS}
     if json:
         listed = [_document(item) for items in classes.values() for item in items]
-        licences = [{"name": one.name, "lists": permit_lists(one)} for one in bag.permit]
+        licences = [{"name": permit.name, "lists": permit_lists(permit)} for permit in bag.permit]
         mine = [_document(item) for item in bag.item]
         print_json({"file": str(bag_file()), "bag": mine, "permits": licences, "classes": listed})
         return
@@ -276,7 +280,7 @@ def _list(bag: Bag, json: bool) -> None:
         )
     if bag.permit:
         out.print()
-        licences_told = [(one.name, one.number or "", permit_lists(one)) for one in bag.permit]
+        licences_told = [(permit.name, permit.number or "", permit_lists(permit)) for permit in bag.permit]
         print_table(out, ("permit", "number", "lists"), licences_told)
     out.print()
     out.print("Classes of the catalogue: every figure is assumed until the bag says otherwise", style="bold")

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from linkwright.sound.pairs import Pair
 
 
+# long and wide: an argument or option of the command each
 def run(
     file: Annotated[
         list[str] | None, typer.Argument(help="recordings: WAV, BWF, FLAC; - is standard input")
@@ -76,8 +77,8 @@ def run(
     if input is not None:
         from linkwright.cli.listen_input import heard_live
 
-        def tested(one: Heard) -> str:
-            return _tested(at_work, one, recorded_db, mouth_m, channel)
+        def tested(heard: Heard) -> str:
+            return _tested(at_work, heard, recorded_db, mouth_m, channel)
 
         heard, pairs, errors = [heard_live(input, low_cut, seconds, tested, as_json=json)], [], []
     document = listen_document(heard, pairs, picture_ms) | {"unread": [str(error) for error in errors]}
@@ -107,7 +108,7 @@ def _at_work(shoot: str | None, link: str | None) -> tuple[Shoot, Link] | None:
     if link is None and len(read.link) != 1:
         raise _wrong(f"say which of the {len(read.link)} links of {shoot} was recorded with --link")
     name = read.link[0].name if link is None else link_of(read, link)
-    return read, next(one for one in read.link if one.name == name)
+    return read, next(shoot_link for shoot_link in read.link if shoot_link.name == name)
 
 
 def _low_cut(at_work: tuple[Shoot, Link] | None) -> Filter:
@@ -135,24 +136,24 @@ def _gain(
 
     shoot, link = at_work
     tracks = [track for track in heard[0].tracks if channel in (None, track.channel) and track.loudest is not None]
-    tracks.sort(key=lambda one: one.low_cut is None or one.low_cut.f0_hz is None)
+    tracks.sort(key=lambda track: track.low_cut is None or track.low_cut.f0_hz is None)
     if not tracks or tracks[0].loudest is None:
         if channel is None and out is None:
             return None
         raise _wrong(f"{heard[0].recording.name} has no track {channel or 'with sound'} to tell the gain from")
-    found = gain_from(tracks[0].loudest, link, shoot, recorded_db, mouth_m)
+    measured = gain_from(tracks[0].loudest, link, shoot, recorded_db, mouth_m)
     if out is not None:
         from linkwright.cli.output import write_text
         from linkwright.shoot.writing import write_shoot
 
-        taught = {"attenuation_db": found.chosen.attenuation_db, "mouth_m": mouth_m}
+        taught = {"attenuation_db": measured.chosen.attenuation_db, "mouth_m": mouth_m}
         cut = tracks[0].low_cut
         if cut is not None:
             taught["low_cut_hz"] = cut.corner_hz
             taught["voice_f0_hz"] = None if cut.f0_hz is None else round(cut.f0_low_hz, 1)
         write_text(out, write_shoot(with_sound(shoot, link, taught)), grown=True)
     named = f"{link.name}, {heard[0].recording.name}:{tracks[0].channel}"
-    return {"link": link.name, "channel": tracks[0].channel, "says": says(named, found), **asdict(found)}
+    return {"link": link.name, "channel": tracks[0].channel, "says": says(named, measured), **asdict(measured)}
 
 
 def _tested(
@@ -202,7 +203,7 @@ def _listen(files: list[str], low_cut: Filter, tell: Tell) -> tuple[list[Heard],
             except InputError as error:
                 errors.append(error)
         raise_if_none(heard, errors)
-        pairs = compare([one.recording for one in heard], tell)
+        pairs = compare([listened.recording for listened in heard], tell)
         return seconded(heard, pairs), pairs, errors
 
 

@@ -33,8 +33,8 @@ def print_listen(document: dict[str, Any], out: Console) -> None:
     tracks = document["tracks"]
     for line in (*gravest(document), _sentence(tracks)):
         out.print(line, style="bold")
-    for one in document["files"]:
-        out.print(_file_line(one))
+    for file in document["files"]:
+        out.print(_file_line(file))
     print_table(out, COLUMNS, [_row(track) for track in tracks], right=COLUMNS[1:-1])
     out.print(
         "LUFS: integrated, momentary and short-term maximum; range in LU; true peak in dBTP; floor in dBFS rms; "
@@ -67,14 +67,15 @@ def _sentence(tracks: list[dict[str, Any]]) -> str:
     return f"{first} and {and_so} in {counted(len(tracks), 'track')}."
 
 
-def _file_line(one: dict[str, Any]) -> str:
+def _file_line(file: dict[str, Any]) -> str:
     parts = [
-        f"{one['path']}: {one['format']}, {one['rate_hz']} Hz, {one['tracks']} track{'s' * (one['tracks'] > 1)}"
+        f"{file['path']}: {file['format']}, {file['rate_hz']} Hz, "
+        f"{file['tracks']} track{'s' * (file['tracks'] > 1)}"
     ]
-    if one["starts_at_s"] is not None:
-        parts.append(f"begins at {clock(one['starts_at_s'])} {one['date']}".rstrip())
-    if one["programme"] is not None and one["tracks"] > 1:
-        parts.append(f"together {_number(one['programme']['integrated_lufs'])} LUFS")
+    if file["starts_at_s"] is not None:
+        parts.append(f"begins at {clock(file['starts_at_s'])} {file['date']}".rstrip())
+    if file["programme"] is not None and file["tracks"] > 1:
+        parts.append(f"together {_number(file['programme']['integrated_lufs'])} LUFS")
     return "; ".join(parts)
 
 
@@ -127,8 +128,8 @@ def _print_gain(gain: dict[str, Any] | None, out: Console) -> None:
     rows = [_gain_row(step, "chosen" if step == gain["chosen"] else "") for step in gain["steps"]]
     print_table(out, GAIN_COLUMNS, rows, right=GAIN_COLUMNS[:-1])
     voices = [
-        (one["voice"], f"{one['mouth_m']:g}", *_gain_row(one["step"], "" if one["holds"] else "too loud"))
-        for one in gain["voices"]
+        (voice["voice"], f"{voice['mouth_m']:g}", *_gain_row(voice["step"], "" if voice["holds"] else "too loud"))
+        for voice in gain["voices"]
     ]
     print_table(out, VOICE_COLUMNS, voices, right=VOICE_COLUMNS[1:-1])
     out.print("gain: attenuation in dB, peak and noise in dBFS at the converter, voice over noise in dB.")

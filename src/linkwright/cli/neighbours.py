@@ -10,6 +10,7 @@ import typer
 MOST_BYTES = 8 * 1024 * 1024
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     theirs: Annotated[
@@ -62,9 +63,9 @@ def run(
             fetched = fetch(name, token, fingerprint)
             text = fetched.text
             told.append(fetched.says)
-        found = neighbours_of(text, name, grown)
-        grown = with_others(grown, found.others)
-        told += [f"{name}: {says}" for says in found.told]
+        neighbours = neighbours_of(text, name, grown)
+        grown = with_others(grown, neighbours.others)
+        told += [f"{name}: {says}" for says in neighbours.told]
         if keep is not None:
             write_text(keep, text)
         if before is not None:
@@ -88,19 +89,23 @@ def run(
     raise typer.Exit(1 if any(hit.breaks for hit in found_hits) else 0)
 
 
-def _document(found: Any, others: Any, told: list[str], changes: Any) -> dict[str, Any]:
+def _document(hit_links: Any, others: Any, told: list[str], changes: Any) -> dict[str, Any]:
     from dataclasses import asdict
 
-    differ = {} if changes is None else {"since_before": [{"what": one.what, "says": one.says} for one in changes]}
+    differ = (
+        {}
+        if changes is None
+        else {"since_before": [{"what": change.what, "says": change.says} for change in changes]}
+    )
     return {
         **differ,
         "others": [other.model_dump(mode="json", by_alias=True, exclude_none=True) for other in others],
-        "hits": [asdict(hit) for hit in found],
+        "hits": [asdict(hit) for hit in hit_links],
         "told": told,
     }
 
 
-def _print(out: Any, sentence: str, found: Any, told: list[str]) -> None:
+def _print(out: Any, sentence: str, hit_links: Any, told: list[str]) -> None:
     from linkwright.cli.output import DISCS, print_table
 
     out.print(sentence, style="bold")
@@ -115,7 +120,7 @@ def _print(out: Any, sentence: str, found: Any, told: list[str]) -> None:
             "none" if hit.then_db is None else f"{hit.then_db:.1f} dB",
             f"{DISCS[hit.then]} {hit.then}",
         )
-        for hit in found
+        for hit in hit_links
     ]
     if rows:
         print_table(

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from linkwright.shoot.clock import Chosen
 
 
+# long and wide: an argument or option of the command each
 def run(
     folder: Annotated[str, typer.Argument(help="the folder of the shoot; it is made where there is none")] = ".",
     where: Annotated[str | None, typer.Option(help="what the place is called")] = None,

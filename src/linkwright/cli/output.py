@@ -245,10 +245,10 @@ def _spare(target: Path, begins: bytes, *, grown: bool) -> None:
     """Refuse to write over what nobody can have meant. Raises InputError, OSError."""
     if not target.exists():
         return
-    found = target.stat()
-    if not stat.S_ISREG(found.st_mode):
+    status = target.stat()
+    if not stat.S_ISREG(status.st_mode):
         raise InputError("is there and is no regular file; expected another name", path=str(target))
-    if (found.st_dev, found.st_ino) in READ and not grown:
+    if (status.st_dev, status.st_ino) in READ and not grown:
         raise InputError(
             "was read by this command, and would be written over; expected another name", path=str(target)
         )

@@ -138,8 +138,8 @@ def print_call(out: Console, call: PlannedCall) -> None:
     for link in call.links:
         if link.listeners:
             out.print(f"{link.link} {heard_says(link)}.")
-    for one in call.by_themselves or ():
-        out.print(f"{one.link}: {itself_says(one)}.", style=STYLES[one.verdict] or None)
+    for alone in call.by_themselves or ():
+        out.print(f"{alone.link}: {itself_says(alone)}.", style=STYLES[alone.verdict] or None)
     gone = [(gone.because, gone.link) for gone in call.unplaced]
     for because, names in _together(gone):
         out.print(f"{together(names)}: no carrier; {because}.", style="bold red")

@@ -39,24 +39,24 @@ def run(
     with progress() as tell:
         planned = planned_scene(read, shoot, plan, tell)
         made = planned.plan.model_copy(update={"calls": _calls(planned.plan, call)})
-        found = [reaching(planned.scene, one) for one in made.calls]
+        by_call = [reaching(planned.scene, planned_call) for planned_call in made.calls]
         if picture is not None:
             from linkwright.cli.output import write_drawing
             from linkwright.draw.reaching import drawn_reach
 
             tell("drawing", 0.9)
-            write_drawing(picture, drawn_reach(read, [one for several in found for one in several], link))
+            write_drawing(picture, drawn_reach(read, [way for several in by_call for way in several], link))
     if json:
-        print_json(document(made, found))
+        print_json(document(made, by_call))
     else:
-        print_reach(console(), made, found)
+        print_reach(console(), made, by_call)
     raise typer.Exit(0 if made.all_hold else 1)
 
 
-def _alone(one: Reaching) -> dict[str, Any]:
+def _alone(way: Reaching) -> dict[str, Any]:
     """The worst place, as if the talent were there all the time, which the plan tells of the way that decides."""
-    of = one.planned
-    if not one.decides:
+    of = way.planned
+    if not way.decides:
         return {}
     return {"alone": {"spot": of.alone_at, "turn": of.alone_turn, "in_hand_db": of.alone_db}}
 
@@ -67,50 +67,51 @@ def _calls(plan: Plan, name: str | None) -> tuple[Any, ...]:
 
     if name is None:
         return plan.calls
-    found = tuple(call for call in plan.calls if call.call == name)
-    if not found:
+    calls = tuple(call for call in plan.calls if call.call == name)
+    if not calls:
         names = [call.call for call in plan.calls]
         near = did_you_mean(name, names) or f"; the calls are {', '.join(names[:20])}"
         raise InputError(f'there is no call "{name}"{near}')
-    return found
+    return calls
 
 
-def document(plan: Plan, found: list[list[Reaching]]) -> dict[str, Any]:
+def _link(way: Reaching) -> dict[str, Any]:
+    least = way.least()
+    spots = [
+        {
+            "spot": spot.spot,
+            "wanted_dbm": round(spot.wanted_dbm, 2),
+            "margin_db": round(spot.margin_db, 2),
+            "in_hand_db": spot.in_hand_db,
+            "sure": round(spot.told.sure, 4),
+            "availability": round(1.0 - spot.told.breaks_per_hour / 3600.0, 6),
+            "breaks_per_hour": round(spot.told.breaks_per_hour, 2),
+        }
+        for spot in way.spots()
+    ]
+    return {
+        "link": way.planned.link,
+        **({"listener": way.listener.listener} if way.listener is not None else {}),
+        "call": way.call,
+        "site": way.chain.site.name,
+        "carrier_khz": way.planned.carrier_khz,
+        "power_mw": way.planned.power_mw,
+        "verdict": way.told.verdict,
+        "spots": spots,
+        "in_hand_db": way.told.in_hand_db,
+        **_alone(way),
+        "least_power_mw": least.power_mw,
+        "least_power_holds": least.holds,
+        "saves_db": round(least.down_db, 2),
+        "saves_drain_mw": None if least.drain_mw is None else round(least.drain_mw, 1),
+    }
+
+
+def document(plan: Plan, by_call: list[list[Reaching]]) -> dict[str, Any]:
     """What --json prints."""
     from linkwright.plan.reaching import answer, places_for
 
-    links = []
-    for one in (one for several in found for one in several):
-        least = one.least()
-        links.append(
-            {
-                "link": one.planned.link,
-                **({"listener": one.listener.listener} if one.listener is not None else {}),
-                "call": one.call,
-                "site": one.chain.site.name,
-                "carrier_khz": one.planned.carrier_khz,
-                "power_mw": one.planned.power_mw,
-                "verdict": one.told.verdict,
-                "spots": [
-                    {
-                        "spot": spot.spot,
-                        "wanted_dbm": round(spot.wanted_dbm, 2),
-                        "margin_db": round(spot.margin_db, 2),
-                        "in_hand_db": spot.in_hand_db,
-                        "sure": round(spot.told.sure, 4),
-                        "availability": round(1.0 - spot.told.breaks_per_hour / 3600.0, 6),
-                        "breaks_per_hour": round(spot.told.breaks_per_hour, 2),
-                    }
-                    for spot in one.spots()
-                ],
-                "in_hand_db": one.told.in_hand_db,
-                **_alone(one),
-                "least_power_mw": least.power_mw,
-                "least_power_holds": least.holds,
-                "saves_db": round(least.down_db, 2),
-                "saves_drain_mw": None if least.drain_mw is None else round(least.drain_mw, 1),
-            }
-        )
+    links = [_link(way) for several in by_call for way in several]
     places = [
         {
             "call": several[0].call,
@@ -118,7 +119,7 @@ def document(plan: Plan, found: list[list[Reaching]]) -> dict[str, Any]:
                 {"spot": p.spot, "in_hand_db": round(p.in_hand_db, 2), "link": p.link} for p in places_for(several)
             ],
         }
-        for several in found
+        for several in by_call
         if several
     ]
     unplaced = [
@@ -129,7 +130,7 @@ def document(plan: Plan, found: list[list[Reaching]]) -> dict[str, Any]:
     return {"says": answer(plan), "links": links, "best_places": places, "unplaced": unplaced}
 
 
-def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
+def print_reach(out: Console, plan: Plan, by_call: list[list[Reaching]]) -> None:
     """The answer, a table a call, where antennas would stand best, and what less power would save."""
     from linkwright.cli.output import DISCS, print_table
     from linkwright.cli.plan import breaks
@@ -137,15 +138,15 @@ def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
     from linkwright.plan.reaching import answer, places_for
 
     out.print(answer(plan), style="bold")
-    for call, several in zip(plan.calls, found, strict=True):
+    for call, several in zip(plan.calls, by_call, strict=True):
         out.print()
         out.print(f"{call.call}, {call.site}")
         rows = []
-        for one in several:
-            for n, spot in enumerate(one.spots()):
+        for way in several:
+            for n, spot in enumerate(way.spots()):
                 rows.append(
                     (
-                        one.name if n == 0 else "",
+                        way.name if n == 0 else "",
                         spot.spot,
                         f"{spot.wanted_dbm:.1f} dBm",
                         f"{spot.margin_db:.1f} dB",
@@ -165,20 +166,20 @@ def print_reach(out: Console, plan: Plan, found: list[list[Reaching]]) -> None:
         if len(places) > 1:
             told = ", ".join(f"{p.spot} {p.in_hand_db:.1f} dB ({p.link})" for p in places[:4])
             out.print(f"Antennas together at one spot, by the least in hand of all: {told}.")
-        for one in several:
-            if one.decides:
-                _print_least(out, one)
+        for way in several:
+            if way.decides:
+                _print_least(out, way)
 
 
-def _print_least(out: Console, one: Reaching) -> None:
+def _print_least(out: Console, way: Reaching) -> None:
     """What the least power that holds saves against the highest step, where it saves anything."""
-    least = one.least()
+    least = way.least()
     if not least.holds or least.down_db < 0.05:
         return
     cells = ""
     if least.longer is not None and least.drain_mw:
         cells = f", draws {least.drain_mw:.0f} mW less (cells last {least.longer:.2f} times as long)"
     out.print(
-        f"{one.planned.link} holds with {least.power_mw:g} mW: {least.down_db:.0f} dB under its most{cells}; "
+        f"{way.planned.link} holds with {least.power_mw:g} mW: {least.down_db:.0f} dB under its most{cells}; "
         f"its products 2A-B fall by {least.products_db:.0f} dB."
     )

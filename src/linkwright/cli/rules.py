@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 
+# long: a line for every argument and option, and for what each asks
 def run(
     region: Annotated[
         str | None, typer.Argument(help="ISO 3166-1 code such as GB; EU for the common European rows")

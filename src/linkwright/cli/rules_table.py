@@ -68,11 +68,13 @@ def print_stale(rows: Sequence[Row], on: datetime.date, console: Console) -> Non
 
 def print_tv(tv: TvReport, console: Console) -> None:
     """Predicted TV: every channel with its state, and how the list was understood."""
-    found = tv.predicted.channels
+    channels = tv.predicted.channels
     latitude, longitude = tv.position
     _line(console, f"TV at {latitude:g}, {longitude:g}, predicted from {tv.path}:")
     for state in STATES:
-        _line(console, f"  {state}: {', '.join(each.channel for each in found if each.state == state) or 'none'}")
+        _line(
+            console, f"  {state}: {', '.join(each.channel for each in channels if each.state == state) or 'none'}"
+        )
     rows = [
         (
             channel.channel,
@@ -82,7 +84,7 @@ def print_tv(tv: TvReport, console: Console) -> None:
             channel.evidence,
             channel.why,
         )
-        for channel in found
+        for channel in channels
     ]
     columns = ("channel", "MHz", "state", "dBm in it", "evidence", "why")
     print_table(console, columns, rows, right=("channel", "dBm in it"), title="TV, predicted")

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 DEFAULT_PORT = 8037
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[
         str | None, typer.Argument(help="a shoot file to open, a job file made here before, or an archive of one")
@@ -103,11 +104,12 @@ def _unpacked(path: Path, database: str | None, open_beside: Callable[[Path], Pa
 
     if database is not None:
         raise InputError("an archive is unpacked into a file beside it; leave --database away", path=str(path))
-    found = open_beside(path)
-    typer.echo(f"{path.name} is unpacked into {found.name}; from now on open that.", err=True)
-    return found
+    unpacked = open_beside(path)
+    typer.echo(f"{path.name} is unpacked into {unpacked.name}; from now on open that.", err=True)
+    return unpacked
 
 
+# long and wide: an option of the command each
 def serve_store(
     store: Store,
     port: int,
@@ -142,10 +144,11 @@ def serve_store(
         typer.echo(f"Port {taken} is taken by another program; the next free one is used.")
     places = own_folder()
     hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
+    open_to = Lan(hosts)
     if name:
         open_to = Lan.behind_name(name) if behind else Lan.beside_name(hosts, name)
-    else:
-        open_to = Lan.at(hosts, port, None if plain else places.parent / "door") if lan else Lan(hosts)
+    elif lan:
+        open_to = Lan.at(hosts, port, None if plain else places.parent / "door")
     app = create_app(store, sources=sources, places=PlaceBook(places), lan=open_to)
     for said in store.said:
         typer.echo(said)

@@ -59,8 +59,8 @@ def written(
     except OSError as error:
         raise InputError(f"cannot be made a folder ({error.strerror})", path=out) from None
     sheets = Sheets(planned.scene, planned.plan, "a4" if paper == "a4" else "us-letter", address)
-    found = []
+    files = []
     for name, data in sheets.made(tell, only):
         write_bytes(str(folder / name), data)
-        found.append({"file": name, "about": sheets.about(name), "bytes": len(data)})
-    return found
+        files.append({"file": name, "about": sheets.about(name), "bytes": len(data)})
+    return files

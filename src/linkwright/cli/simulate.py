@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from linkwright.watch.play.effects import PlayedFault
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     plan: Annotated[str | None, typer.Option(help="play this plan; default: plan anew")] = None,
@@ -71,11 +72,11 @@ def _causes(text: str) -> tuple[str, ...]:
 
     if text in ("all", "none"):
         return CAUSES if text == "all" else ()
-    asked = tuple(one.strip() for one in text.split(",") if one.strip())
-    for one in asked:
-        if one not in CAUSES:
-            near = did_you_mean(one, CAUSES) or f"; expected some of {', '.join(CAUSES)}"
-            raise InputError(f'--faults names "{one[:40]}", which is no cause{near}')
+    asked = tuple(word.strip() for word in text.split(",") if word.strip())
+    for cause in asked:
+        if cause not in CAUSES:
+            near = did_you_mean(cause, CAUSES) or f"; expected some of {', '.join(CAUSES)}"
+            raise InputError(f'--faults names "{cause[:40]}", which is no cause{near}')
     return asked
 
 

@@ -18,6 +18,7 @@ DETECTORS = ("rms", "peak", "lowest", "log-average", "voltage-average", "unknown
 COLUMNS = ("traces", "sweeps", "bins", "carriers")
 
 
+# long and wide: an argument or option of the command each
 def run(
     file: Annotated[
         list[str] | None,
@@ -141,22 +142,23 @@ def _answered(
     readouts, errors = _read(files, options)
     with progress() as tell:
         tell("looking for floor and signals", 0.0)
-        found = survey(readouts, () if territory is None else tv_channels(territory))
+        surveyed = survey(readouts, () if territory is None else tv_channels(territory))
         if picture is not None:
             from linkwright.cli.sweep_picture import write_picture
 
             tell("drawing", 0.9)
-            write_picture(picture, found, territory)
+            write_picture(picture, surveyed, territory)
     if as_json:
-        print_json(sweep_document(found, steppings) | {"unread": [str(error) for error in errors]})
+        print_json(sweep_document(surveyed, steppings) | {"unread": [str(error) for error in errors]})
     else:
         from linkwright.cli.sweep_table import print_sweep
 
-        print_sweep(found, console(), None if territory is None else territory.name, steppings)
+        print_sweep(surveyed, console(), None if territory is None else territory.name, steppings)
     tell_unread(errors)
-    return 2 if errors else 0 if all(reason is None for reason in found.refused) else 1
+    return 2 if errors else 0 if all(reason is None for reason in surveyed.refused) else 1
 
 
+# wide: an option of the command each
 def read_options(
     unit: str | None,
     frequency_unit: str | None,

@@ -8,7 +8,8 @@ import os
 import select
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 from urllib.parse import urlsplit
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from linkwright.air.ours import Mine
     from linkwright.air.passes import Passes
     from linkwright.air.readers import ReadOptions
+    from linkwright.air.sweep import Sweep
 
 #: It is looked for more so often [s], and so much is read at a time [bytes].
 LOOK_S: Final = 0.25
@@ -39,8 +41,8 @@ def watch(
 
     asked : the receiver, or recordings in its place, that rows are made of.
     """
-    addresses = [one for one in named if urlsplit(one).scheme in ("http", "https")]
-    places = [one for one in named if one not in addresses]
+    addresses = [source for source in named if urlsplit(source).scheme in ("http", "https")]
+    places = [source for source in named if source not in addresses]
     if len(addresses) > 1:
         raise InputError(f"found {len(addresses)} addresses, expected one to send to")
     if addresses and "columns" in _stated(options) and options.columns == "carriers":
@@ -121,14 +123,14 @@ def _piped(stream: BinaryIO) -> Iterator[tuple[str, bytes]]:
 
 def _files(folders: Sequence[Path]) -> list[Path]:
     """The files to read: those named, and those in folders, the newest of them."""
-    found: list[Path] = []
+    paths: list[Path] = []
     for folder in folders:
         if folder.is_dir():
             inside = [path for path in folder.iterdir() if path.is_file() and not path.name.startswith(".")]
-            found += sorted(inside, key=lambda path: path.stat().st_mtime)[-MOST_FILES:]
+            paths += sorted(inside, key=lambda path: path.stat().st_mtime)[-MOST_FILES:]
         elif folder.exists():
-            found.append(folder)
-    return found
+            paths.append(folder)
+    return paths
 
 
 def _grown(path: Path, at: dict[Path, int]) -> Iterator[bytes]:
@@ -150,58 +152,73 @@ def _grown(path: Path, at: dict[Path, int]) -> Iterator[bytes]:
 # What becomes of them
 
 
-def _told(coming: Coming, mine: tuple[Mine, ...], as_json: bool) -> int:
-    """Judge here, and tell who is new, one line each."""
-    from linkwright.air.arrivals import Arrivals
-    from linkwright.air.fresh import FreshAir
-    from linkwright.air.passes import Passes
-    from linkwright.cli.output import console
-    from linkwright.units import counted
+@dataclass
+class _Judging:
+    """Judges passes here: the air, who came, and what was told of them; `arrivals` look into that very air."""
 
-    sources: dict[str, Passes] = {}
-    air = FreshAir()
-    arrivals = Arrivals(air)
-    arrivals.expect(mine)
-    told: dict[tuple[int, int], dict[str, Any]] = {}
+    options: ReadOptions
+    arrivals: Arrivals
+    quiet: bool
+    sources: dict[str, Passes] = field(default_factory=dict)
+    told: dict[tuple[int, int], dict[str, Any]] = field(default_factory=dict)
 
-    def passed(passes: Passes, sweeps: Iterator[Any]) -> None:
+    def feed(self, name: str, data: bytes) -> None:
+        """The next piece of a source."""
+        from linkwright.air.passes import Passes
+
+        if data:
+            passes = self.sources.setdefault(name, Passes(name, self.options))
+            self._passed(passes, passes.feed(data))
+
+    def end(self) -> None:
+        """What each source still holds."""
+        for passes in self.sources.values():
+            self._passed(passes, passes.end())
+
+    def _passed(self, passes: Passes, sweeps: Iterable[Sweep]) -> None:
+        from linkwright.cli.output import console
+
         before = passes.refused
         for sweep in sweeps:
             try:
-                air.add(sweep, time.time())
+                self.arrivals.air.add(sweep, time.time())
             except InputError as error:
                 passes.refused += 1
                 passes.says = passes.says or str(error)
                 continue
-            arrivals.look(time.time())
-            for new in _news(arrivals, told):
-                if not as_json:
+            self.arrivals.look(time.time())
+            for new in _news(self.arrivals, self.told):
+                if not self.quiet:
                     console().print(new["says"])
         if not before and passes.refused:
             print(f"Left out: {passes.says}", file=sys.stderr)
 
-    def fed(name: str, data: bytes) -> None:
-        if data:
-            passes = sources.setdefault(name, Passes(name, coming.options))
-            passed(passes, passes.feed(data))
 
+def _told(coming: Coming, mine: tuple[Mine, ...], as_json: bool) -> int:
+    """Judge here, and tell who is new, a line each."""
+    from linkwright.air.arrivals import Arrivals
+    from linkwright.air.fresh import FreshAir
+    from linkwright.units import counted
+
+    air = FreshAir()
+    judging = _Judging(coming.options, Arrivals(air), as_json)
+    judging.arrivals.expect(mine)
     try:
         for name, data in coming.pieces:
-            fed(name, data)
-        for passes in sources.values():
-            passed(passes, passes.end())
+            judging.feed(name, data)
+        judging.end()
     except KeyboardInterrupt:
         pass
-    fed(*coming.rest())
-    refused = sum(passes.refused for passes in sources.values())
+    judging.feed(*coming.rest())
+    sources = judging.sources.values()
+    refused = sum(passes.refused for passes in sources)
+    nothing = None
     if not air.passes:
-        says = next((passes.says for passes in sources.values() if passes.says), "")
+        says = next((passes.says for passes in sources if passes.says), "")
         nothing = InputError(says or "no pass of a sweep came; expected rows of a sweep")
-    else:
-        nothing = None
     return _ended(
         coming, nothing, refused, f"{_passes(air.passes)}, {counted(refused, 'row')} left out.",
-        {"passes": air.passes, "refused": refused, "new": list(told.values())}, as_json,
+        {"passes": air.passes, "refused": refused, "new": list(judging.told.values())}, as_json,
     )  # fmt: skip
 
 
@@ -266,58 +283,76 @@ def _news(arrivals: Arrivals, told: dict[tuple[int, int], dict[str, Any]]) -> It
         yield told[key]
 
 
-def _sent(coming: Coming, address: str, as_json: bool) -> int:
-    """Send whole lines to the pages, and tell once what they refuse; while they cannot be reached, lines wait."""
-    from linkwright.cli.sending import post
-    from linkwright.units import counted
+@dataclass
+class _Sending:
+    """Sends whole lines to the pages, and tells once what they refuse; while they cannot be reached, lines wait."""
 
-    waiting: dict[str, bytes] = {}
-    passes = refused = lost = 0
-    says, away = "", False
+    coming: Coming
+    address: str
+    waiting: dict[str, bytes] = field(default_factory=dict)
+    passes: int = 0
+    refused: int = 0
+    lost: int = 0
+    says: str = ""
+    away: bool = False
 
-    def send(last: bool = False) -> None:
-        nonlocal passes, refused, says, lost, away
-        for name, data in waiting.items():
+    def take(self, name: str, data: bytes) -> None:
+        """A piece of a source, to be sent."""
+        if data:
+            self.waiting[name] = self.waiting.get(name, b"") + data
+
+    def send(self, last: bool = False) -> None:
+        """Send what waits; `last`: what does not end with a line too. Raises InputError."""
+        from linkwright.cli.sending import post
+
+        for name, data in self.waiting.items():
             cut = len(data) if last else data.rfind(b"\n") + 1
             if not cut:
                 continue
-            record = {"rows": data[:cut].decode("utf-8", "replace"), "source": name, **_stated(coming.options)}
+            rows = data[:cut].decode("utf-8", "replace")
+            record = {"rows": rows, "source": name, **_stated(self.coming.options)}
             try:
-                answer = json.loads(post(address, json.dumps(record).encode(), "rows"))
+                answer = json.loads(post(self.address, json.dumps(record).encode(), "rows"))
             except InputError as error:
-                if not passes or last:
+                if not self.passes or last:
                     raise
-                lost += max(0, len(data) - MOST_WAITING)
-                waiting[name] = data[-MOST_WAITING:]
-                if not away:
+                self.lost += max(0, len(data) - MOST_WAITING)
+                self.waiting[name] = data[-MOST_WAITING:]
+                if not self.away:
                     print(f"{error}; the rows wait", file=sys.stderr)
-                away = True
+                self.away = True
                 return
-            away = False
-            coming.hear(answer)
-            waiting[name] = data[cut:]
-            passes, refused = passes + int(answer["passes"]), refused + int(answer["refused"])
-            if answer["says"] and not says:
-                says = str(answer["says"][0])
-                print(f"Left out: {says}", file=sys.stderr)
+            self.away = False
+            self.coming.hear(answer)
+            self.waiting[name] = data[cut:]
+            self.passes, self.refused = self.passes + int(answer["passes"]), self.refused + int(answer["refused"])
+            if answer["says"] and not self.says:
+                self.says = str(answer["says"][0])
+                print(f"Left out: {self.says}", file=sys.stderr)
 
+
+def _sent(coming: Coming, address: str, as_json: bool) -> int:
+    """Send what comes to the pages, until it ends or somebody stops it."""
+    from linkwright.units import counted
+
+    sending = _Sending(coming, address)
     try:
         sent_s = time.monotonic()
         for name, data in coming.pieces:
-            if data:
-                waiting[name] = waiting.get(name, b"") + data
-            if time.monotonic() - sent_s >= LOOK_S or sum(map(len, waiting.values())) > 2 * PIECE:
-                send()
+            sending.take(name, data)
+            if time.monotonic() - sent_s >= LOOK_S or sum(map(len, sending.waiting.values())) > 2 * PIECE:
+                sending.send()
                 sent_s = time.monotonic()
-        send(last=True)
+        sending.send(last=True)
     except KeyboardInterrupt:
         pass
     name, data = coming.rest()
     if data:
-        waiting[name] = waiting.get(name, b"") + data
-        send(last=True)
-    more = f", {lost} bytes lost while the pages could not be reached" if lost else ""
+        sending.take(name, data)
+        sending.send(last=True)
+    lost = f", {sending.lost} bytes lost while the pages could not be reached" if sending.lost else ""
     return _ended(
-        coming, None, refused, f"{_passes(passes)} sent, {counted(refused, 'row')} left out{more}.",
-        {"passes": passes, "refused": refused, "says": says}, as_json,
+        coming, None, sending.refused,
+        f"{_passes(sending.passes)} sent, {counted(sending.refused, 'row')} left out{lost}.",
+        {"passes": sending.passes, "refused": sending.refused, "says": sending.says}, as_json,
     )  # fmt: skip

@@ -42,17 +42,17 @@ def answer(survey: Survey) -> str:
         _count(wide, "wide signal (TV or packed carriers)", "wide signals (TV or packed carriers)"),
         _count(len(survey.carriers) + len(survey.heard), "carrier", "carriers"),
     ]
-    found = " and ".join(filter(None, [", ".join(filter(None, parts[:2])), parts[2]])) or "nothing"
+    things = " and ".join(filter(None, [", ".join(filter(None, parts[:2])), parts[2]])) or "nothing"
     refused = [readout.path for readout, why in zip(survey.readouts, survey.refused, strict=True) if why]
     if refused:
-        found += f"; {' and '.join(refused)} heard nothing and {'is' if len(refused) == 1 else 'are'} refused"
+        things += f"; {' and '.join(refused)} heard nothing and {'is' if len(refused) == 1 else 'are'} refused"
     if not survey.clean:
         uncertain = survey.main is None or survey.uncertain
         reason = "the floor is uncertain or the bins too wide" if uncertain else "nothing is free"
-        return f"Found {found}; nothing can be called clean: {reason}."
+        return f"Found {things}; nothing can be called clean: {reason}."
     total = sum(high - low for low, high in survey.clean)
     return (
-        f"Found {found}; {total / 1e3:.1f} MHz had nothing in it while it was swept, "
+        f"Found {things}; {total / 1e3:.1f} MHz had nothing in it while it was swept, "
         f"with a chance of {100 * survey.missed:.0f} % of having missed somebody who is on 5 % of the time."
     )
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from linkwright.shoot.walklog import WalkLog
 
 
+# long and wide: an argument or option of the command each
 def run(
     shoot: Annotated[str, typer.Argument(help="the shoot file; - is standard input")],
     log: Annotated[str, typer.Argument(help="the levels along the walk, CSV")],
@@ -53,15 +54,15 @@ def run(
         earlier = at_work.ends.site.learnt if on_top else None
         try:
             places = placed(mine, at_work.route, at_work.ends.site)
-            found = learn(at_work, places, mine.day, earlier=earlier, seed=seed, tell=tell)
+            learnt = learn(at_work, places, mine.day, earlier=earlier, seed=seed, tell=tell)
         except InputError as error:
             raise InputError(error.says, path=log) from None
     path = out or _beside(shoot, at_work.ends.site.name)
-    write_text(path, write_learnt(found), grown=True)
+    write_text(path, write_learnt(learnt), grown=True)
     if json:
-        print_json({"written": path, "learnt": found.model_dump(mode="json")})
+        print_json({"written": path, "learnt": learnt.model_dump(mode="json")})
     elif path != "-":
-        print_learnt(console(), found, at_work, path)
+        print_learnt(console(), learnt, at_work, path)
 
 
 def _beside(shoot: str, site: str) -> str:
@@ -128,46 +129,46 @@ def _planned(read: Shoot, call: str, name: str, tell: Any, sweeps: Any, tv: Any)
     from linkwright.shoot.errors import InputError
 
     plan = make_plan(read, sweeps, None, tell, tv=tv)
-    for link in (link for one in plan.calls if one.call == call for link in one.links):
+    for link in (link for planned_call in plan.calls if planned_call.call == call for link in planned_call.links):
         if link.link == name:
             return link.power_mw, link.carrier_khz
     raise InputError(f'"{name}" has no carrier in the plan; say --power-mw and --carrier-mhz')
 
 
-def print_learnt(out: Console, found: Learnt, link: AtWork, path: str) -> None:
+def print_learnt(out: Console, learnt: Learnt, link: AtWork, path: str) -> None:
     """What was learnt, each with its interval, and what to do with it."""
     from linkwright.cli.output import print_table
     from linkwright.units import counted
 
-    where = "better" if found.offset_db >= 0 else "worse"
+    where = "better" if learnt.offset_db >= 0 else "worse"
     out.print(
-        f"{found.site} reaches {abs(found.offset_db):.1f} dB {where} than its model at {found.reference_m:.0f} m "
-        f"(90 %: {found.offset_low_db:+.1f} to {found.offset_high_db:+.1f} dB).",
+        f"{learnt.site} reaches {abs(learnt.offset_db):.1f} dB {where} than its model at "
+        f"{learnt.reference_m:.0f} m (90 %: {learnt.offset_low_db:+.1f} to {learnt.offset_high_db:+.1f} dB).",
         style="bold",
     )
     rows = [
         (
-            f"level at {found.reference_m:.0f} m",
-            f"{found.offset_db:+.1f} dB",
-            f"{found.offset_low_db:+.1f} to {found.offset_high_db:+.1f} dB",
+            f"level at {learnt.reference_m:.0f} m",
+            f"{learnt.offset_db:+.1f} dB",
+            f"{learnt.offset_low_db:+.1f} to {learnt.offset_high_db:+.1f} dB",
         ),
         (
             "further, for each tenfold distance",
-            f"{found.slope_db:+.1f} dB",
-            f"{found.slope_low_db:+.1f} to {found.slope_high_db:+.1f} dB",
+            f"{learnt.slope_db:+.1f} dB",
+            f"{learnt.slope_low_db:+.1f} to {learnt.slope_high_db:+.1f} dB",
         ),
     ]
-    if found.body_db is not None and found.body_low_db is not None and found.body_high_db is not None:
-        interval = f"{found.body_low_db:.1f} to {found.body_high_db:.1f} dB"
-        rows.append(("body in the way costs", f"{found.body_db:.1f} dB", interval))
-    rows.append(("local mean scatters by", f"{found.sigma_db:.1f} dB", ""))
+    if learnt.body_db is not None and learnt.body_low_db is not None and learnt.body_high_db is not None:
+        interval = f"{learnt.body_low_db:.1f} to {learnt.body_high_db:.1f} dB"
+        rows.append(("body in the way costs", f"{learnt.body_db:.1f} dB", interval))
+    rows.append(("local mean scatters by", f"{learnt.sigma_db:.1f} dB", ""))
     print_table(out, ("learnt", "over the model", "90 % interval"), rows, right=("over the model",))
     on = f"{link.ends.transmitter.shown(link.carrier_khz)} MHz with {link.power_mw:g} mW"
     out.print(
-        f"From {counted(found.readings, 'reading')} of {link.name} on {on}, "
-        f"{found.nearest_m:.0f} to {found.farthest_m:.0f} m away."
+        f"From {counted(learnt.readings, 'reading')} of {link.name} on {on}, "
+        f"{learnt.nearest_m:.0f} to {learnt.farthest_m:.0f} m away."
     )
-    if found.body_db is None:
+    if learnt.body_db is None:
         out.print("What the body costs was not told: walk out and back, or log which way the talent faces.")
     if path != "-":
         out.print(f'Written to {path}; name it at the site: measured = "{Path(path).name}"')

@@ -11,7 +11,7 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from linkwright.plan.model import LedgerLine, PlannedLink
+    from linkwright.plan.model import LedgerLine, Plan, PlannedLink
     from linkwright.plan.why import CallReasons
     from linkwright.shoot.models import Shoot
 
@@ -34,7 +34,6 @@ def run(
     from linkwright.cli.output import console, print_json, progress
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
-    from linkwright.plan.answer import itself_says
     from linkwright.plan.why import link_of, why
 
     read = load_shoot(shoot)
@@ -42,29 +41,31 @@ def run(
     carrier = None if mhz is None else _labelled_khz(read, name, mhz) or whole_khz(mhz)
     with progress() as tell:
         made = planned_scene(read, shoot, plan, tell)
-    if carrier is not None:
-        found = why(made.scene, made.plan, name, carrier)
-        if json:
-            print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in found]})
-        else:
-            print_reasons(console(), name, found)
+    if carrier is None:
+        _tell_ledgers(made.plan, name, json)
         return
-    ledgers = [(call.call, one) for call in made.plan.calls for one in call.links if one.link == name]
-    gone = [(call.call, one) for call in made.plan.calls for one in call.unplaced if one.link == name]
-    alone = [(call.call, one) for call in made.plan.calls for one in call.by_themselves or () if one.link == name]
+    reasons = why(made.scene, made.plan, name, carrier)
     if json:
-        print_json(
-            {
-                "link": name,
-                "calls": [
-                    {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in ledgers
-                ],
-                "by_itself": [
-                    {"call": call, **one.model_dump(mode="json", exclude_none=True)} for call, one in alone
-                ],
-                "unplaced": [{"call": call, "because": one.because} for call, one in gone],
-            }
-        )
+        print_json({"link": name, "frequency_khz": carrier, "calls": [asdict(call) for call in reasons]})
+    else:
+        print_reasons(console(), name, reasons)
+
+
+def _tell_ledgers(plan: Plan, name: str, json: bool) -> None:
+    """What each call has of a link: its ledger, what it comes to by itself, or why it has no carrier."""
+    from linkwright.cli.output import console, print_json
+    from linkwright.plan.answer import itself_says
+
+    ledgers = [(call.call, link) for call in plan.calls for link in call.links if link.link == name]
+    alone = [(call.call, link) for call in plan.calls for link in call.by_themselves or () if link.link == name]
+    gone = [(call.call, link.because) for call in plan.calls for link in call.unplaced if link.link == name]
+    if json:
+        shown = [
+            [{"call": call, **link.model_dump(mode="json", exclude_none=True)} for call, link in links]
+            for links in (ledgers, alone)
+        ]
+        unplaced = [{"call": call, "because": because} for call, because in gone]
+        print_json({"link": name, "calls": shown[0], "by_itself": shown[1], "unplaced": unplaced})
         return
     out = console()
     for n, (call, planned) in enumerate(ledgers):
@@ -74,8 +75,8 @@ def run(
     for call, itself in alone:
         out.print(f"{call}: {name} {itself_says(itself)}.", style="bold")
         print_lines(out, itself.ledger)
-    for call, unplaced in gone:
-        out.print(f'{name} has no carrier in call "{call}": {unplaced.because}.', style="bold")
+    for call, because in gone:
+        out.print(f'{name} has no carrier in call "{call}": {because}.', style="bold")
 
 
 def _labelled_khz(read: Shoot, name: str, label: str) -> int | None:
@@ -117,10 +118,11 @@ def print_ledger(out: Console, call: str, link: PlannedLink) -> None:
         style="bold",
     )
     print_lines(out, link.ledger)
-    for one in link.listeners or ():
+    for listener in link.listeners or ():
         out.print(
-            f"{one.listener} at {one.worst_at}: {DISCS[one.verdict]} {one.verdict}, {short_says(one.in_hand_db)} "
-            f"({one.wanted_dbm:.1f} dBm over {one.noise_and_interference_dbm:.1f} dBm)"
+            f"{listener.listener} at {listener.worst_at}: {DISCS[listener.verdict]} {listener.verdict}, "
+            f"{short_says(listener.in_hand_db)} ({listener.wanted_dbm:.1f} dBm "
+            f"over {listener.noise_and_interference_dbm:.1f} dBm)"
         )
     _print_sums(out, link)
 
@@ -164,11 +166,11 @@ def _print_sums(out: Console, link: PlannedLink) -> None:
     )
 
 
-def print_reasons(out: Console, name: str, found: tuple[CallReasons, ...]) -> None:
+def print_reasons(out: Console, name: str, reasons: tuple[CallReasons, ...]) -> None:
     """What stands against a frequency, call by call."""
     from linkwright.plan.answer import short_says
 
-    for call in found:
+    for call in reasons:
         if call.reasons:
             out.print(f"{call.call}: {name} cannot have {call.shown} MHz as the others stand.", style="bold")
         else:

@@ -184,8 +184,8 @@ class Day:
     @property
     def changes(self) -> list[CellChange]:
         """All changes in the order of the day."""
-        found = [change for link in self.links for change in link.changes]
-        return sorted(found, key=lambda change: (change.at.timestamp(), change.who))
+        every = [change for link in self.links for change in link.changes]
+        return sorted(every, key=lambda change: (change.at.timestamp(), change.who))
 
 
 def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> Day:
@@ -235,15 +235,15 @@ def _power(kits: Kits, link: Link) -> float:
 
 def _twice(name: str, calls: Sequence[TimedCall]) -> list[tuple[str, str, str]]:
     """Where a link would have to be in two calls at once."""
-    found, last = [], None
+    twice, last = [], None
     for call in calls:
         if call.span is None:
             continue
         if last is not None and last.span is not None and minutes_between(last.span[1], call.span[0]) < 0.0:
-            found.append((name, last.live.name, call.live.name))
+            twice.append((name, last.live.name, call.live.name))
         if last is None or last.span is None or minutes_between(last.span[1], call.span[1]) > 0.0:
             last = call
-    return found
+    return twice
 
 
 def _link_day(shoot: Shoot, link: Link, kit: Kit, on: Sequence[tuple[TimedCall, float]]) -> LinkDay:
@@ -274,7 +274,7 @@ def _stretches(
 
     Cells may be changed at the start of a stretch that says so: a break of `least_min` and more, or setting up.
     """
-    found: list[OnStretch] = []
+    on_stretches: list[OnStretch] = []
     until: datetime.datetime | None = None
     for call, power in on:
         if call.span is None:
@@ -287,17 +287,17 @@ def _stretches(
         if minutes_between(at, ends) <= 0.0:
             continue
         overlaps = until is not None and minutes_between(until, call.span[0]) < 0.0
-        found.append(OnStretch(name, "set-up", at, starts, use, None if overlaps else "before"))
+        on_stretches.append(OnStretch(name, "set-up", at, starts, use, None if overlaps else "before"))
         at = starts
         for pause in call.breaks:
             start, end = _after(pause[0], at), _after(pause[1], at)
             chance: When | None = "break" if minutes_between(start, end) >= max(least_min, 1e-6) else None
-            found.append(OnStretch(name, "take", at, start, use, None))
-            found.append(OnStretch(name, "break", start, end, rest, chance))
+            on_stretches.append(OnStretch(name, "take", at, start, use, None))
+            on_stretches.append(OnStretch(name, "break", start, end, rest, chance))
             at = end
-        found.append(OnStretch(name, "take", at, ends, use, None))
+        on_stretches.append(OnStretch(name, "take", at, ends, use, None))
         until = ends
-    return tuple(found)
+    return tuple(on_stretches)
 
 
 def _after(moment: datetime.datetime, until: datetime.datetime | None) -> datetime.datetime:
@@ -315,7 +315,7 @@ def _changes(
     for stretch in stretches:
         used.append(used[-1] + stretch.used)
     chances = [n for n, stretch in enumerate(stretches) if stretch.chance is not None and n > 0]
-    found = []
+    cell_changes = []
     fresh_at = 0.0
     for swap in swaps([used[n] for n in chances], used[-1], reserve):
         fresh_at = swap.at
@@ -327,8 +327,8 @@ def _changes(
             n = max(k for k in range(len(stretches)) if used[k] <= swap.at + 1e-12)
             stretch, when, rate = stretches[n], "take", stretches[n].share_h
             at = later(stretch.starts, 60.0 * (swap.at - used[n]) / rate).replace(second=0, microsecond=0)
-        found.append(CellChange(name, stretch.call, at, when, swap.left / rate, swap.on_reserve))
-    return tuple(found), (1.0 - (used[-1] - fresh_at)) / stretches[-1].share_h
+        cell_changes.append(CellChange(name, stretch.call, at, when, swap.left / rate, swap.on_reserve))
+    return tuple(cell_changes), (1.0 - (used[-1] - fresh_at)) / stretches[-1].share_h
 
 
 def packing(day: Day) -> tuple[Packed, ...]:

@@ -111,12 +111,14 @@ def _kit(shoot: Shoot, name: str, microphone: str | None) -> Kit | None:
     powering = Powering(cell.with_stated(cells.capacity_mah, cells.voltage_v), cells.count, draw)
     runs = [
         Ran(
-            run.ran_h, run.power_mw, run.temperature_c,
+            run.ran_h,
+            run.power_mw,
+            run.temperature_c,
             phantom_ma(run.microphone),
         )
         for run in shoot.run
         if run.transmitter == name and draw.total_mw(run.power_mw) > 0.0
-    ]  # fmt: skip
+    ]
     runs += [
         Ran(measurement.value, measurement.power_mw, measurement.temperature_c, 0.0)
         for measurement in transmitter.measurements("run time")

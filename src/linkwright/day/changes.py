@@ -36,7 +36,7 @@ def swaps(chances: Sequence[float], end: float, reserve: float) -> list[SetChang
     """
     soft = 1.0 - reserve
     points = [0.0, *chances, end]
-    found: list[SetChange] = []
+    set_changes: list[SetChange] = []
     level, fresh_at = soft, 0.0
     for n in range(len(points) - 1):
         here, gap = points[n], max(0.0, points[n + 1] - points[n])
@@ -45,12 +45,12 @@ def swaps(chances: Sequence[float], end: float, reserve: float) -> list[SetChang
         need = soft if dips else gap - inside * soft
         if n > 0 and level < need - SAME:
             left = 1.0 - (here - fresh_at)
-            found.append(SetChange(here, n - 1, left, left < reserve - SAME))
+            set_changes.append(SetChange(here, n - 1, left, left < reserve - SAME))
             level, fresh_at = soft, here
         for number in range(inside):
             at = here + (number + 1) * gap / (inside + 1) if dips else here + level + number * soft
             left = 1.0 - (at - fresh_at)
-            found.append(SetChange(at, None, left, left < reserve - SAME))
+            set_changes.append(SetChange(at, None, left, left < reserve - SAME))
             fresh_at = at
         level = 0.0 if dips else level + inside * soft - gap
-    return found
+    return set_changes

@@ -31,8 +31,8 @@ def answer(day: Day) -> str:
     parts = []
     first = changes[0].at.date() if changes else None
     if taken:
-        one = taken[0]
-        parts.append(f"{one.who} runs out in a take: change its cells at {clock(one.at)} in {one.call}")
+        soonest = taken[0]
+        parts.append(f"{soonest.who} runs out in a take: change its cells at {clock(soonest.at)} in {soonest.call}")
     if changes and not taken:
         told = ", ".join(f"{change.who} at {clock(change.at, first)}" for change in changes[:3])
         more = f" and {len(changes) - 3} more" if len(changes) > 3 else ""

@@ -80,7 +80,7 @@ def minutes_between(start: datetime.datetime, end: datetime.datetime) -> float:
 
 
 def schedule(shoot: Shoot, live_ones: Sequence[LiveCall] | None = None) -> tuple[TimedCall, ...]:
-    """The calls of a shoot (`live_ones`, where they are known): those with times as they follow one another, then
+    """The calls of a shoot (`live_ones`, where they are known): those with times as they follow each other, then
     those without."""
     calls = sorted(live_calls(shoot) if live_ones is None else live_ones, key=_order)
     timed: list[TimedCall] = []
@@ -110,17 +110,17 @@ def _span(live: LiveCall) -> Span | None:
 
 def _breaks(live: LiveCall, span: Span) -> tuple[Span, ...]:
     """The breaks inside a call, those that touch made one."""
-    found: list[Span] = []
+    spans: list[Span] = []
     stamp = datetime.datetime.timestamp
     for start, end in sorted(live.breaks, key=lambda pause: pause[0].timestamp()):
         start, end = max(later(start, 0.0), span[0], key=stamp), min(later(end, 0.0), span[1], key=stamp)
         if stamp(end) <= stamp(start):
             continue
-        if found and stamp(start) <= stamp(found[-1][1]):
-            found[-1] = found[-1][0], max(found[-1][1], end, key=stamp)
+        if spans and stamp(start) <= stamp(spans[-1][1]):
+            spans[-1] = spans[-1][0], max(spans[-1][1], end, key=stamp)
         else:
-            found.append((start, end))
-    return tuple(found)
+            spans.append((start, end))
+    return tuple(spans)
 
 
 def _parts(
@@ -177,17 +177,17 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
     """The calls, each with what it lacks since the one before it.
 
     One crew goes from call to call; where calls overlap there are several, and only calls that share a link follow
-    one another.
+    each other.
     """
     spans = [call.span for call in calls if call.span is not None]
     several = any(minutes_between(end, start) < 0.0 for (_, end), (start, _) in itertools.pairwise(spans))
-    found: list[TimedCall] = []
+    timed_calls: list[TimedCall] = []
     last_of: dict[str | None, tuple[float, int, TimedCall]] = {}  # by link; None: of all
     for number, call in enumerate(calls):
         who: list[str | None] = [link.name for link in call.live.links] if several else [None]
         before = [last_of[name] for name in who if name in last_of]
         if call.span is None or not before:
-            found.append(call)
+            timed_calls.append(call)
             _note(last_of, who, number, call)
             continue
         last = max(before, key=lambda entry: (entry[0], -entry[1]))[2]
@@ -196,9 +196,9 @@ def _short(calls: Sequence[TimedCall]) -> list[TimedCall]:
         lacks = call.live.travel_min + call.set_up_min - room
         if room >= 0.0 and lacks > 0.0:
             call = TimedCall(call.live, call.span, call.breaks, call.parts, lacks, last.live.name)
-        found.append(call)
+        timed_calls.append(call)
         _note(last_of, who, number, call)
-    return found
+    return timed_calls
 
 
 def _note(

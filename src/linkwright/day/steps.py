@@ -106,14 +106,14 @@ def steps_of(
     known : by what they are ticked off; None: by the names of now.
     """
     by = known or StepKeys(call.name, call.site.name, link.name)
-    found = [_pair(link, by), _sweep(call, link, by)]
+    steps = [_pair(link, by), _sweep(call, link, by)]
     if settings is not None:
-        found += [_carrier(settings, by), _power(shoot, link, settings, by)]
-        found += _sound(shoot, link, settings, by)
-    found += [_encryption(link, by), _battery(shoot, link, by)]
+        steps += [_carrier(settings, by), _power(shoot, link, settings, by)]
+        steps += _sound(shoot, link, settings, by)
+    steps += [_encryption(link, by), _battery(shoot, link, by)]
     if settings is not None:
-        found += [_listen(settings, by), _walk(call, link, settings, by)]
-    return tuple(found)
+        steps += [_listen(settings, by), _walk(call, link, settings, by)]
+    return tuple(steps)
 
 
 def _pair(link: Link, by: StepKeys) -> SetUpStep:
@@ -163,17 +163,17 @@ def _power(shoot: Shoot, link: Link, settings: Settings, by: StepKeys) -> SetUpS
 
 def _sound(shoot: Shoot, link: Link, settings: Settings, by: StepKeys) -> list[SetUpStep]:
     """Attenuation, low cut and delay, as far as the plan has them."""
-    transmitter, found = transmitter_named(shoot, link.sends.kit), []
+    transmitter, steps = transmitter_named(shoot, link.sends.kit), []
     if settings.attenuation_db is not None:
         value = f"{settings.attenuation_db:g} dB"
-        found.append(SetUpStep(
+        steps.append(SetUpStep(
             "attenuation", by.key(by.call, by.link, "attenuation", value), "transmitter", "Attenuation", value,
             "Input attenuation for this voice. The loudest words must not reach full scale.",
             tuple(f"{step:g}" for step in sorted(transmitter.attenuation_db)),
         ))  # fmt: skip
     if settings.low_cut_hz is not None:
         value = f"{settings.low_cut_hz:g} Hz" if settings.low_cut_hz > 0.0 else "off"
-        found.append(SetUpStep(
+        steps.append(SetUpStep(
             "low cut", by.key(by.call, by.link, "low cut", value), "transmitter", "Low cut", value,
             "What lies under the voice goes: wind, handling, traffic.",
             tuple(f"{step:g}" for step in sorted(transmitter.low_cut_hz)),
@@ -183,10 +183,10 @@ def _sound(shoot: Shoot, link: Link, settings: Settings, by: StepKeys) -> list[S
         says = (
             "So that all links of the call come together." if settings.delay_ms > 0.0 else "None: leave it at zero."
         )
-        found.append(SetUpStep(
+        steps.append(SetUpStep(
             "delay", by.key(by.call, by.link, "delay", value), "receiver or recorder", "Delay", value, says,
         ))  # fmt: skip
-    return found
+    return steps
 
 
 def _encryption(link: Link, by: StepKeys) -> SetUpStep:

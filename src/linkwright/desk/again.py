@@ -105,11 +105,11 @@ def _site(outset: Outset) -> dict[str, Any]:
 
 def _moved(link: Mapping[str, Any], within_m: float | None) -> dict[str, Any]:
     """A link without what belongs to its place."""
-    found = {key: value for key, value in link.items() if key not in OF_THE_PLACE}
+    moved = {key: value for key, value in link.items() if key not in OF_THE_PLACE}
     for key in ("transmit", "receive"):
-        ends = found.get(key)
+        ends = moved.get(key)
         if isinstance(ends, dict):
-            found[key] = _moved(ends, None)
+            moved[key] = _moved(ends, None)
         elif isinstance(ends, list):
-            found[key] = [_moved(end, None) for end in ends]
-    return found if within_m is None else {**found, "within_m": within_m}
+            moved[key] = [_moved(end, None) for end in ends]
+    return moved if within_m is None else {**moved, "within_m": within_m}

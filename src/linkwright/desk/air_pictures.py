@@ -48,7 +48,7 @@ def air_now(desk: Desk, snapshot: Snapshot, site: str) -> dict[str, Any] | None:
 
 def _slots(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]]:
     """Our carriers and spares: now, highest, share of time, and who is there."""
-    found = []
+    slots = []
     for mine in sorted(set(source.arrivals.mine), key=lambda each: (each.khz, each.link)):
         slot = source.air.slot(mine.khz, mine.bandwidth_khz)
         if slot is None:
@@ -58,39 +58,43 @@ def _slots(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]
             for somebody in source.arrivals.somebodies
             if somebody.on and mine.touches(somebody.centre_khz, somebody.width_khz)
         ]
-        who = min(there, key=lambda one: abs(one.centre_khz - mine.khz), default=None)
+        who = min(there, key=lambda somebody: abs(somebody.centre_khz - mine.khz), default=None)
         says = _says(who, mine, clock) if who is not None else "on" if slot.busy else "nobody"
-        found.append(
+        slots.append(
             {"khz": mine.khz, "link": mine.link, "spare": mine.spare, "level": slot.level_db,
              "highest": slot.highest_db, "share": slot.share, "says": says}
         )  # fmt: skip
-    return found
+    return slots
 
 
-def _says(one: Somebody, mine: Mine, clock: Callable[[float], str]) -> str:
-    if one.kind == "ours":
-        return f"taken for {one.of}, since {clock(one.since_s)}"
-    if one.kind == "product":
-        return f"comes of {one.of}, since {clock(one.since_s)}"
-    where = "there" if mine.is_on(one.centre_khz, one.width_khz) else f"beside, on {one.centre_khz / 1000:.3f}"
-    return f"somebody {where} since {clock(one.since_s)}{' or before' if one.first else ''}"
+def _says(somebody: Somebody, mine: Mine, clock: Callable[[float], str]) -> str:
+    if somebody.kind == "ours":
+        return f"taken for {somebody.of}, since {clock(somebody.since_s)}"
+    if somebody.kind == "product":
+        return f"comes of {somebody.of}, since {clock(somebody.since_s)}"
+    where = (
+        "there"
+        if mine.is_on(somebody.centre_khz, somebody.width_khz)
+        else f"beside, on {somebody.centre_khz / 1000:.3f}"
+    )
+    return f"somebody {where} since {clock(somebody.since_s)}{' or before' if somebody.first else ''}"
 
 
 def _others(source: Source, clock: Callable[[float], str]) -> list[dict[str, Any]]:
     """Who is heard on none of ours, those that are on now first, the newest first."""
     there = [somebody for somebody in source.arrivals.somebodies if somebody.kind != "ours"]
     there = [
-        one
-        for one in there
-        if not any(mine.touches(one.centre_khz, one.width_khz) for mine in source.arrivals.mine)
+        somebody
+        for somebody in there
+        if not any(mine.touches(somebody.centre_khz, somebody.width_khz) for mine in source.arrivals.mine)
     ]
     return [
-        {"khz": round(one.centre_khz), "wide": round(one.width_khz), "level": one.level_db,
-         "since": clock(one.since_s) + (" or before" if one.first else ""),
-         "says": ("on" if one.on else f"gone since {clock(one.last_s)}")
-         + (f", comes of {one.of}" if one.kind == "product" else "")
-         + (f", {one.times} times" if one.times > 1 else "")}
-        for one in sorted(there, key=lambda one: (not one.on, -one.since_s))[:LISTED]
+        {"khz": round(somebody.centre_khz), "wide": round(somebody.width_khz), "level": somebody.level_db,
+         "since": clock(somebody.since_s) + (" or before" if somebody.first else ""),
+         "says": ("on" if somebody.on else f"gone since {clock(somebody.last_s)}")
+         + (f", comes of {somebody.of}" if somebody.kind == "product" else "")
+         + (f", {somebody.times} times" if somebody.times > 1 else "")}
+        for somebody in sorted(there, key=lambda somebody: (not somebody.on, -somebody.since_s))[:LISTED]
     ]  # fmt: skip
 
 
@@ -105,15 +109,15 @@ def levels_now(air: FreshAir, what: str, low: float, high: float, columns: int) 
     bottom = np.zeros_like(top) if what == "share" else floor if what == "highest" else air.now_db
     first = np.searchsorted(edges, air.frequencies_khz - air.step_khz / 2.0, side="right") - 1
     last = np.searchsorted(edges, air.frequencies_khz + air.step_khz / 2.0, side="left") - 1
-    found = np.full((3, columns), np.nan)
+    levels = np.full((3, columns), np.nan)
     for shift in range(int(np.max(last - first, initial=0)) + 1):
         column = first + shift
         inside = (column <= last) & (column >= 0) & (column < columns) & (air.looks > 0)
         for row, values, way in ((0, bottom, np.fmin), (1, top, np.fmax), (2, floor, np.fmin)):
-            way.at(found[row], column[inside], values[inside])
+            way.at(levels[row], column[inside], values[inside])
     if what == "share":
-        found[2] = np.nan
-    return found
+        levels[2] = np.nan
+    return levels
 
 
 def over_time(air: FreshAir, low: float, high: float, columns: int, rows: int) -> tuple[np.ndarray, float, float]:

@@ -8,7 +8,6 @@ sources, a picture of twelve hours.
 from __future__ import annotations
 
 import contextlib
-import json
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -19,10 +18,9 @@ from linkwright.air.arrivals import Arrivals, Somebody
 from linkwright.air.fresh import FreshAir, SlotNow
 from linkwright.air.ours import IsOn, Mine
 from linkwright.air.passes import Passes
-from linkwright.air.readers import ListedCarrier, ReadOptions, Readout
-from linkwright.air.readers.columns import KHZ
-from linkwright.air.sweep import DETECTOR_WORDS
+from linkwright.air.readers import ListedCarrier, Readout
 from linkwright.desk import kept_air
+from linkwright.desk.air_records import SentRows, records_of
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.telling import Listeners
 from linkwright.lengths import age
@@ -32,8 +30,6 @@ from linkwright.units import mhz_text, minus
 
 #: How the key of somebody who is new on the air begins.
 AIR: Final = "air."
-#: Largest piece of sweeps that is taken at once [bytes].
-MOST_BYTES: Final = 8 * 1024 * 1024
 #: So many programs may send at a time; who was silent for longest goes for another.
 MOST_SOURCES: Final = 4
 #: A look older than this, or than three passes, is not of now any more [s].
@@ -46,13 +42,6 @@ TICK_S: Final = 0.25
 PLAN_S: Final = 3_600.0
 #: So far beside somebody no spare is taken either [kHz]: a microphone's band.
 BESIDE_KHZ: Final = 200.0
-#: What a record may state besides its rows.
-STATED: Final[dict[str, Any]] = {
-    "unit": ("dBm", "dBuV", "dBuV/m", "dB"), "frequency_unit": tuple(KHZ), "detector": tuple(DETECTOR_WORDS),
-    "columns": ("traces", "sweeps", "bins"), "from_khz": float, "to_khz": float, "step_khz": float,
-    "resolution_khz": float, "averages": float,
-}  # fmt: skip
-FIELDS: Final = frozenset({"rows", "source", "site", *STATED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,11 +146,11 @@ class Airing:
         """
         passes, refused, says = 0, 0, ""
         ours: set[tuple[float, float]] = set()
-        for record in _records(payload):
+        for record in records_of(payload):
             source = self._source(record)
             with self._lock:
                 before = source.passes.refused
-                for sweep in source.passes.feed(record["rows"].encode()):
+                for sweep in source.passes.feed(record.rows.encode()):
                     try:
                         self._pass(source, sweep)
                         passes += 1
@@ -185,15 +174,13 @@ class Airing:
         self._news = True
         self._judged(source)
 
-    def _source(self, record: dict[str, Any]) -> Source:
-        name = str(record.get("source") or "sweep")[:80]
-        site = str(record.get("site") or "")[:200] or self.site()
-        options = _stated(record)
+    def _source(self, record: SentRows) -> Source:
+        name, site, options = record.source, record.site or self.site(), record.options()
         with self._lock:
             there = self._sources.get(name)
             if there is None or there.passes.options != options or (site and there.site != site):
                 if there is None and len(self._sources) >= MOST_SOURCES:
-                    oldest = min(self._sources.values(), key=lambda one: one.heard_s)
+                    oldest = min(self._sources.values(), key=lambda source: source.heard_s)
                     del self._sources[oldest.name]
                 air = FreshAir()
                 there = Source(name, site, Passes(name, options), air, Arrivals(air))
@@ -209,8 +196,12 @@ class Airing:
     def sources(self, site: str = "") -> list[Source]:
         """Who sends, the newest first; of one site only where it is named."""
         with self._lock:
-            there = [one for one in self._sources.values() if one.air.passes and (not site or one.site == site)]
-        return sorted(there, key=lambda one: -one.air.newest_s)
+            there = [
+                source
+                for source in self._sources.values()
+                if source.air.passes and (not site or source.site == site)
+            ]
+        return sorted(there, key=lambda source: -source.air.newest_s)
 
     @contextlib.contextmanager
     def held(self, site: str) -> Iterator[Source | None]:
@@ -228,16 +219,17 @@ class Airing:
                     old_s = self.clock() - slot.looked_s
                     place = Mine(round(khz), round(bandwidth_khz), 0, "")
                     there = [
-                        somebody for somebody in source.arrivals.somebodies
+                        somebody
+                        for somebody in source.arrivals.somebodies
                         if somebody.on and place.is_on(somebody.centre_khz, somebody.width_khz)
-                    ]  # fmt: skip
-                    who = max(there, key=lambda one: one.over_db, default=None)
+                    ]
+                    who = max(there, key=lambda somebody: somebody.over_db, default=None)
                     return AirNow(slot, old_s, old_s <= source.stale_s, source.air.unit, who)
         return None
 
     def newcomers(self, site: str = "") -> list[tuple[Source, Somebody, Mine]]:
         """Who is on a carrier, a spare, or within the guard of one of ours now, with which of ours: the nearest."""
-        found = []
+        pairs = []
         with self._lock:
             for source in self.sources(site):
                 if self.clock() - source.air.newest_s > source.stale_s:
@@ -245,21 +237,21 @@ class Airing:
                 for somebody in source.arrivals.somebodies:
                     mine = nearest(source.arrivals.mine, somebody)
                     if somebody.on and somebody.kind in ("somebody", "wide") and mine is not None:
-                        found.append((source, replace(somebody), mine))
-        return found
+                        pairs.append((source, replace(somebody), mine))
+        return pairs
 
-    def is_seen(self, source: Source, one: Somebody) -> str:
+    def is_seen(self, source: Source, somebody: Somebody) -> str:
         """Who has seen this; nothing where nobody has."""
-        return self._seen.get((source.name, one.number, one.times), "")
+        return self._seen.get((source.name, somebody.number, somebody.times), "")
 
     def seen(self, key: str, who: str) -> str:
         """Somebody has seen who is new there. What is told. Raises InputError where it does not stand any more."""
-        for source, one, mine in self.newcomers():
-            if key_of(source, one) == key:
+        for source, somebody, mine in self.newcomers():
+            if key_of(source, somebody) == key:
                 if len(self._seen) > 1000:
                     self._seen.clear()
-                self._seen[(source.name, one.number, one.times)] = who
-                return f"{words_of(one, mine)}: seen"
+                self._seen[(source.name, somebody.number, somebody.times)] = who
+                return f"{words_of(somebody, mine)}: seen"
         raise InputError("this alarm does not stand any more; load the page again")
 
     # What a plan takes of it
@@ -275,9 +267,11 @@ class Airing:
         """What tells one such list from another."""
         with self._lock:
             return tuple(
-                f"live:{site}:{one.centre_khz:.0f}:{one.level_db:.0f}"
-                for site, heard in sorted(self._planned.items()) for one in heard if one.level_db is not None
-            )  # fmt: skip
+                f"live:{site}:{carrier.centre_khz:.0f}:{carrier.level_db:.0f}"
+                for site, heard in sorted(self._planned.items())
+                for carrier in heard
+                if carrier.level_db is not None
+            )
 
     def _judged(self, source: Source) -> None:
         """Where somebody came on a spare, the plan is made again without it."""
@@ -292,10 +286,13 @@ class Airing:
                 self._planned[source.site] = heard
                 self.changed()
 
-    def _on_spare(self, source: Source, one: Somebody) -> bool:
-        mine = nearest(source.arrivals.mine, one)
+    def _on_spare(self, source: Source, somebody: Somebody) -> bool:
+        mine = nearest(source.arrivals.mine, somebody)
         return (
-            one.kind == "somebody" and mine is not None and mine.spare and mine.is_on(one.centre_khz, one.width_khz)
+            somebody.kind == "somebody"
+            and mine is not None
+            and mine.spare
+            and mine.is_on(somebody.centre_khz, somebody.width_khz)
         )
 
     def _heard(self, source: Source) -> Iterator[ListedCarrier]:
@@ -336,7 +333,7 @@ class Airing:
             self.news()
 
     def _stands(self) -> tuple[Any, ...]:
-        return tuple((source.name, one.number, one.times) for source, one, _ in self.newcomers())
+        return tuple((source.name, somebody.number, somebody.times) for source, somebody, _ in self.newcomers())
 
     def _keep(self, source: Source, *, whole: bool = False) -> None:
         minute = source.air.minute() if whole else source.air.minutes[-1] if source.air.minutes else None
@@ -347,71 +344,43 @@ class Airing:
                 self.says = f"The live sweep is not being kept: {error}"
 
 
-def _records(payload: bytes) -> list[dict[str, Any]]:
-    if len(payload) > MOST_BYTES:
-        raise InputError(f"the rows have more than {MOST_BYTES // 1024 // 1024} MiB; send them in parts")
-    try:
-        found = json.loads(payload.decode("utf-8-sig"))
-    except (UnicodeDecodeError, ValueError, RecursionError) as error:
-        raise InputError(
-            f'what was sent is not JSON ({type(error).__name__}); expected {{"rows": "..."}}'
-        ) from None
-    records = found if isinstance(found, list) else [found]
-    for record in records:
-        if not isinstance(record, dict) or not isinstance(record.get("rows"), str):
-            raise InputError('found a record without rows, expected {"rows": "lines of a sweep", "source": "name"}')
-        unknown = sorted(set(record) - FIELDS)
-        if unknown:
-            raise InputError(f'found the field "{unknown[0][:40]}", expected one of {", ".join(sorted(FIELDS))}')
-    return records
-
-
-def _stated(record: dict[str, Any]) -> ReadOptions:
-    """What a record states of its rows. Raises InputError for what is no such thing."""
-    given: dict[str, Any] = {}
-    for key, fits in STATED.items():
-        value = record.get(key)
-        if value is None:
-            continue
-        if isinstance(fits, tuple) and value not in fits:
-            raise InputError(f'{key} is "{str(value)[:40]}"; expected one of {", ".join(fits)}')
-        if fits is float and (isinstance(value, bool) or not isinstance(value, int | float)):
-            raise InputError(f'{key} is "{str(value)[:40]}"; expected a number')
-        given[key] = int(value) if key == "averages" else value
-    return ReadOptions(**given)
-
-
-def nearest(mine: tuple[Mine, ...], one: Somebody) -> Mine | None:
+def nearest(mine: tuple[Mine, ...], somebody: Somebody) -> Mine | None:
     """Which of ours a signal lies on or within the guard of: a carrier before a spare, then the nearest."""
-    touched = [each for each in mine if each.touches(one.centre_khz, one.width_khz)]
+    touched = [each for each in mine if each.touches(somebody.centre_khz, somebody.width_khz)]
     return min(
         touched,
         key=lambda each: (
-            not each.is_on(one.centre_khz, one.width_khz), each.spare, abs(each.khz - one.centre_khz),
+            not each.is_on(somebody.centre_khz, somebody.width_khz),
+            each.spare,
+            abs(each.khz - somebody.centre_khz),
         ),
         default=None,
-    )  # fmt: skip
+    )
 
 
-def key_of(source: Source, one: Somebody) -> str:
+def key_of(source: Source, somebody: Somebody) -> str:
     """Under which it is seen."""
-    return f"{AIR}{source.name}.{one.number}.{one.times}"
+    return f"{AIR}{source.name}.{somebody.number}.{somebody.times}"
 
 
-def words_of(one: Somebody, mine: Mine) -> str:
+def words_of(somebody: Somebody, mine: Mine) -> str:
     """Who is where, in words: "somebody on the spare 535.250 of Boom"."""
-    where = "on" if mine.is_on(one.centre_khz, one.width_khz) else "beside"
+    where = "on" if mine.is_on(somebody.centre_khz, somebody.width_khz) else "beside"
     what = f"the spare {mhz_text(mine.khz)}" if mine.spare else f"its carrier {mhz_text(mine.khz)}"
     return f"somebody {where} {what}"
 
 
-def because_of(one: Somebody, unit: str, looked_s: float) -> str:
+def because_of(somebody: Somebody, unit: str, looked_s: float) -> str:
     """What was seen, a sentence: level, width, place, how old the look is."""
-    wide = f"{one.width_khz / 1000:.1f} MHz" if one.width_khz >= 1000 else f"about {one.width_khz:.0f} kHz"
-    level = minus(f"{one.level_db:.0f} {unit}")
-    times = f", {one.times} times by now" if one.times > 1 else ""
-    first = ", there when looking began" if one.first else ""
+    wide = (
+        f"{somebody.width_khz / 1000:.1f} MHz"
+        if somebody.width_khz >= 1000
+        else f"about {somebody.width_khz:.0f} kHz"
+    )
+    level = minus(f"{somebody.level_db:.0f} {unit}")
+    times = f", {somebody.times} times by now" if somebody.times > 1 else ""
+    first = ", there when looking began" if somebody.first else ""
     return (
-        f"{level} at {one.centre_khz / 1000:.3f} MHz, {wide} wide{times}{first}; the sweep looked "
+        f"{level} at {somebody.centre_khz / 1000:.3f} MHz, {wide} wide{times}{first}; the sweep looked "
         f"{age_words(looked_s)} ago."
-    )  # fmt: skip
+    )

@@ -65,9 +65,10 @@ class Alarms:
     def _forget(self, now_s: float) -> bool:
         """What is over, and was seen or is long over, goes. Whether anything did."""
         over = [
-            number for number, one in self._kept.items()
-            if one.closed_s is not None and (one.acknowledged or now_s - one.closed_s > STAYS_S)
-        ]  # fmt: skip
+            number
+            for number, kept in self._kept.items()
+            if kept.closed_s is not None and (kept.acknowledged or now_s - kept.closed_s > STAYS_S)
+        ]
         over += list(self._kept)[: max(0, len(self._kept) - len(over) - MOST_KEPT)]
         for number in over:
             self._kept.pop(number, None)
@@ -76,11 +77,11 @@ class Alarms:
     def shown(self) -> list[Alarm]:
         """The alarms: open ones first, the newest first."""
         groups: dict[tuple[str, str], list[_Kept]] = {}
-        for one in self._kept.values():
-            if one.closed_s is None or not one.acknowledged:
-                groups.setdefault((one.episode.link, one.episode.cause), []).append(one)
-        found = [self._after_answers(_alarm(kept)) for kept in groups.values()]
-        return sorted(found, key=lambda alarm: (not alarm.open, -alarm.episode.from_ns))[:MOST_SHOWN]
+        for kept in self._kept.values():
+            if kept.closed_s is None or not kept.acknowledged:
+                groups.setdefault((kept.episode.link, kept.episode.cause), []).append(kept)
+        alarms = [self._after_answers(_alarm(kept)) for kept in groups.values()]
+        return sorted(alarms, key=lambda alarm: (not alarm.open, -alarm.episode.from_ns))[:MOST_SHOWN]
 
     def _after_answers(self, alarm: Alarm) -> Alarm:
         episode = answered(alarm.episode, self.answers)
@@ -88,17 +89,17 @@ class Alarms:
 
     def acknowledge(self, key: str, who: str) -> Alarm:
         """Somebody has seen it. Raises InputError where it does not stand any more."""
-        alarm = next((one for one in self.shown() if one.key == key), None)
+        alarm = next((open_alarm for open_alarm in self.shown() if open_alarm.key == key), None)
         if alarm is None:
             raise InputError("this alarm does not stand any more; load the page again")
-        for number, one in self._kept.items():
-            if f"{one.episode.link}.{one.episode.cause}" == key:
-                self._kept[number] = replace(one, acknowledged=who)
+        for number, kept in self._kept.items():
+            if f"{kept.episode.link}.{kept.episode.cause}" == key:
+                self._kept[number] = replace(kept, acknowledged=who)
         return replace(alarm, acknowledged=who)
 
     def open_episodes(self) -> list[Episode]:
         """What is amiss now."""
-        return [one.episode for one in self._kept.values() if one.closed_s is None]
+        return [kept.episode for kept in self._kept.values() if kept.closed_s is None]
 
     def __bool__(self) -> bool:
         return bool(self._kept)
@@ -106,8 +107,8 @@ class Alarms:
 
 def _alarm(kept: list[_Kept]) -> Alarm:
     """Episodes of one link and cause as one alarm."""
-    newest = max(kept, key=lambda one: (one.closed_s is None, one.episode.from_ns))
+    newest = max(kept, key=lambda alarm: (alarm.closed_s is None, alarm.episode.from_ns))
     episode = newest.episode
     key = f"{episode.link}.{episode.cause}"
-    since = min(one.episode.from_ns for one in kept)
+    since = min(alarm.episode.from_ns for alarm in kept)
     return Alarm(key, episode, len(kept), since, newest.acknowledged, newest.closed_s is None)

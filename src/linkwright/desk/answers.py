@@ -16,22 +16,24 @@ ANSWERED, TAKEN_BACK = "answered", "answer-taken-back"
 
 def answers_of(store: Store) -> tuple[Answer, ...]:
     """The answers that stand, in the order in which they were given."""
-    found: dict[int, Answer] = {}
+    answers: dict[int, Answer] = {}
     for happening in store.happenings(kinds=(ANSWERED, TAKEN_BACK)):
         if happening.kind == TAKEN_BACK:
             gone = (happening.about, happening.data.get("from_ns"))
-            found = {n: answer for n, answer in found.items() if (answer.link, answer.from_ns) != gone}
+            answers = {n: answer for n, answer in answers.items() if (answer.link, answer.from_ns) != gone}
         elif (answer := _answer(happening)) is not None:
-            found[happening.revision] = answer
-    return tuple(found.values())
+            answers[happening.revision] = answer
+    return tuple(answers.values())
 
 
-def _answer(one: Happening) -> Answer | None:
+def _answer(happening: Happening) -> Answer | None:
     """An answer as it was kept; None where it is of no cause that there is."""
-    asked, was, from_ns = (one.data.get(key) for key in ("asked", "was", "from_ns"))
+    asked, was, from_ns = (happening.data.get(key) for key in ("asked", "was", "from_ns"))
     if not isinstance(from_ns, int) or (was or asked) not in CAUSES:
         return None
-    return Answer(one.about, from_ns, str(asked or ""), bool(one.data.get("yes")), str(was or ""), one.who)
+    return Answer(
+        happening.about, from_ns, str(asked or ""), bool(happening.data.get("yes")), str(was or ""), happening.who
+    )
 
 
 def give(store: Store, alarm: Alarm, yes: bool | None, was: str, who: str) -> str:
@@ -62,7 +64,7 @@ def say_afterwards(store: Store, link: str, from_ns: int, was: str, who: str) ->
 
 def take_back(store: Store, link: str, from_ns: int, who: str) -> str:
     """Take back what was answered of an episode; what is said then."""
-    mine = [one.from_ns for one in answers_of(store) if one.is_of(link, from_ns)]
+    mine = [answer.from_ns for answer in answers_of(store) if answer.is_of(link, from_ns)]
     for there_ns in dict.fromkeys(mine):
         data = {"from_ns": there_ns, "text": "the answer was taken back"}
         store.happen(TAKEN_BACK, link, data, None, who)

@@ -100,12 +100,12 @@ def pack(
     if bag.item or bag.permit:
         packing.put(BAG, [write_bag(bag).encode()])
     taken = {JOB, "shoot.toml", "readings.csv", LIST, BAG}
-    for one in store.attachment_list():
-        if one.kind in (READINGS, SWEPT):
+    for attachment in store.attachment_list():
+        if attachment.kind in (READINGS, SWEPT):
             continue  # in readings.csv, and in the job file
-        folder_name = {RECORDING: "recordings", LOG: "logs"}.get(one.kind, "files")
-        name = free_name(f"{folder_name}/{plain(one.name)}", taken)
-        packing.put(name, store.attachment_pieces(one.id))
+        folder_name = {RECORDING: "recordings", LOG: "logs"}.get(attachment.kind, "files")
+        name = free_name(f"{folder_name}/{plain(attachment.name)}", taken)
+        packing.put(name, store.attachment_pieces(attachment.id))
     for name, make in more:
         with contextlib.suppress(InputError):
             packing.put(free_name(name, taken), [make()])
@@ -154,11 +154,11 @@ def free_name(name: str, taken: set[str]) -> str:
     """The name, or with a number where it is taken; it is taken from then on."""
     stem, dot, ending = name.rpartition(".")
     stem, ending = (stem, f".{ending}") if dot and "/" not in ending else (name, "")
-    found, n = name, 2
-    while found.lower() in {one.lower() for one in taken}:
-        found, n = f"{stem} {n}{ending}", n + 1
-    taken.add(found)
-    return found
+    free, n = name, 2
+    while free.lower() in {used.lower() for used in taken}:
+        free, n = f"{stem} {n}{ending}", n + 1
+    taken.add(free)
+    return free
 
 
 def is_zip(path: Path) -> bool:
@@ -200,9 +200,9 @@ def unpack(file: BinaryIO, name: str, target: Path) -> None:
     except OSError as error:
         raise InputError(f"cannot be unpacked ({error.strerror or error})", path=name) from None
     finally:
-        for one in (half, *half.parent.glob(f"{glob.escape(half.name)}*")):
+        for left in (half, *half.parent.glob(f"{glob.escape(half.name)}*")):
             with contextlib.suppress(OSError):
-                one.unlink(missing_ok=True)
+                left.unlink(missing_ok=True)
 
 
 def _listed(archive: zipfile.ZipFile, name: str) -> tuple[zipfile.ZipInfo, dict[str, Any]]:
@@ -288,11 +288,11 @@ def take_shoot(file: BinaryIO, name: str, store: Store, who: str) -> LoggedChang
         unpack(file, name, job)
         with Store.open(job, read_only=True) as other:
             document = other.document().document
-            there = {one.name for one in store.attachment_list()}
+            there = {attachment.name for attachment in store.attachment_list()}
             wanted = set(named_files(document)) - there
-            for one in other.attachment_list():
-                if one.name in wanted:
-                    wanted.discard(one.name)
-                    data = other.attachment(one.id)
-                    store.attach(one.name, data, who, most_bytes=MOST_UPLOAD, kind=one.kind)
+            for attachment in other.attachment_list():
+                if attachment.name in wanted:
+                    wanted.discard(attachment.name)
+                    data = other.attachment(attachment.id)
+                    store.attach(attachment.name, data, who, most_bytes=MOST_UPLOAD, kind=attachment.kind)
             return store.replace(document, who)

@@ -24,11 +24,11 @@ def class_named(words: str, kinds: Sequence[Kind] = KINDS) -> str:
     plain = words.strip().casefold()
     exact = [name for name in classes if plain in (name, called(name).casefold())]
     parts = plain.replace(",", " ").replace("\N{EN DASH}", "-").split()
-    found = exact or [name for name in classes if parts and all(part in called(name).casefold() for part in parts)]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        raise InputError(f'"{words}" may be {_or(found)}; say more of it')
+    named = exact or [name for name in classes if parts and all(part in called(name).casefold() for part in parts)]
+    if len(named) == 1:
+        return named[0]
+    if named:
+        raise InputError(f'"{words}" may be {_or(named)}; say more of it')
     near = did_you_mean(words, [called(name) for name in classes])
     raise InputError(f'"{words}" is no class of the catalogue{near or "; `linkwright kit` lists them"}')
 
@@ -65,15 +65,17 @@ def figures(equipment: Equipment) -> Iterator[Figure]:
             continue
         known: Evidence = "stated" if field.key in own else "assumed"
         source = "given" if field.key in own else about.called if about and field.key in given else "by default"
-        measured = [one for one in equipment.measured if one.what == by_measure.get(field.key)]
+        measured = [measure for measure in equipment.measured if measure.what == by_measure.get(field.key)]
         if measured:
-            known, source = "measured", max(measured, key=lambda one: one.when).says
+            known, source = "measured", max(measured, key=lambda measure: measure.when).says
         text = cells_said(value) if isinstance(value, Cells) else shown(field, plain(value))
         yield Figure(field.label, f"{text} {field.unit}".strip(), known, source)
-    for one in equipment.measured:
-        at = f" at {one.power_mw:g} mW" if one.power_mw else ""
-        if MEASURES[equipment.kind(), one.what][1] is None:
-            yield Figure(one.what.capitalize(), f"{one.value:g} {one.unit}{at}", "measured", one.says)
+    for measure in equipment.measured:
+        at = f" at {measure.power_mw:g} mW" if measure.power_mw else ""
+        if MEASURES[equipment.kind(), measure.what][1] is None:
+            yield Figure(
+                measure.what.capitalize(), f"{measure.value:g} {measure.unit}{at}", "measured", measure.says
+            )
 
 
 def item_fields(equipment: Equipment) -> frozenset[str]:
@@ -95,7 +97,7 @@ def cells_said(cells: Cells) -> str:
 
 
 def in_short(equipment: Equipment) -> str:
-    """The figures that a person chooses by, in one line."""
+    """The figures that a person chooses by, in a line."""
     if isinstance(equipment, Transmitter):
         steps = ", ".join(f"{step:g}" for step in sorted(equipment.powers_mw))
         powered = "" if equipment.cells is None else cells_said(equipment.cells)
@@ -138,7 +140,7 @@ def outfits(names: Iterable[str], bag: Bag) -> tuple[list[Outfit], list[str]]:
         item for item in bag.of("receiver") for _ in range(item.count * getattr(item.equipment, "channels", 1))
     ]
     capsules = [item for item in bag.of("microphone") for _ in range(item.count)]
-    found: list[Outfit] = []
+    pairs: list[Outfit] = []
     lacking = []
     for name in names:
         pair = next(((pack, ear) for pack in packs for ear in channels if tune_together(pack, ear)), None)
@@ -154,11 +156,11 @@ def outfits(names: Iterable[str], bag: Bag) -> tuple[list[Outfit], list[str]]:
             continue
         packs.remove(pair[0])
         channels.remove(pair[1])
-        capsule = next((one for one in capsules if suits(pair[0], one)), None)
+        capsule = next((own_capsule for own_capsule in capsules if suits(pair[0], own_capsule)), None)
         if capsule is not None:
             capsules.remove(capsule)
-        found.append(Outfit(name, *pair, capsule))
-    return found, lacking
+        pairs.append(Outfit(name, *pair, capsule))
+    return pairs, lacking
 
 
 def tune_together(transmitter: Item, receiver: Item) -> bool:

@@ -44,7 +44,7 @@ def change(name: str, alter: Alter, who: str, now: datetime.datetime) -> BagChan
 def owned(item: Item | None, name: str) -> Item:
     """The item of the bag. Raises InputError where there is none."""
     if item is None:
-        names = [one.name for one in own_bag().item]
+        names = [owned_item.name for owned_item in own_bag().item]
         near = did_you_mean(name, names) or f"; it has {', '.join(names[:12]) or 'nothing yet'}"
         raise InputError(f'the bag has no "{name}"{near}')
     return item
@@ -53,7 +53,7 @@ def owned(item: Item | None, name: str) -> Item:
 def take_in(held: Sequence[Held], who: str, now: datetime.datetime) -> BagChange | None:
     """Items and licences into the bag, in the place of those of their names; None where all stand so already."""
     bag = own_bag()
-    return change_bag([Swap(bag.like(one), one) for one in held], who, now)
+    return change_bag([Swap(bag.like(item), item) for item in held], who, now)
 
 
 def take_out_permit(name: str, who: str, now: datetime.datetime) -> BagChange | None:
@@ -65,7 +65,7 @@ def take_out_permit(name: str, who: str, now: datetime.datetime) -> BagChange | 
 
 
 def permit_lists(permit: PermitHeld) -> str:
-    """What a licence lists, where and how long, in one line."""
+    """What a licence lists, where and how long, in a line."""
     carriers = [f"{mhz:.3f}" for mhz in permit.carriers_mhz[:4]] + (["..."] if len(permit.carriers_mhz) > 4 else [])
     ranges = [f"{low:g}-{high:g}" for low, high in permit.ranges_mhz]
     where = (
@@ -92,7 +92,7 @@ def set_to(name: str, keys: Sequence[str], seen: str, text: str) -> Alter:
 
     def alter(there: Item | None) -> Item:
         item = owned(there, name)
-        field = next((one.field for one in cells_of(item) if one.path[2:] == tuple(keys)), None)
+        field = next((cell.field for cell in cells_of(item) if cell.path[2:] == tuple(keys)), None)
         if field is None:
             raise InputError(f"{', '.join(keys)} is no field of {item.name}")
         document = item.document()
@@ -113,10 +113,10 @@ def as_seen(value: Any) -> str:
 
 
 def _at(document: dict[str, Any], keys: Sequence[str]) -> Any:
-    found: Any = document
+    value: Any = document
     for key in keys:
-        found = found.get(key) if isinstance(found, dict) else None
-    return found
+        value = value.get(key) if isinstance(value, dict) else None
+    return value
 
 
 def _with(document: dict[str, Any], item: Item, keys: tuple[str, ...], value: Any) -> dict[str, Any]:
@@ -175,7 +175,7 @@ def unmeasured(name: str, number: int) -> Alter:
     def alter(there: Item | None) -> Item:
         item = owned(there, name)
         document = item.document()
-        kept = [one for n, one in enumerate(document.get("measured", ())) if n != number]
+        kept = [measure for n, measure in enumerate(document.get("measured", ())) if n != number]
         return item_of({**{key: value for key, value in document.items() if key != "measured"}, "measured": kept})
 
     return alter
@@ -207,8 +207,8 @@ def goes_along(item: Item) -> list[str]:
 def take_back(number: int, who: str, now: datetime.datetime) -> BagChange | None:
     """Take back a change; None where it is not there any more, or does not stand. Raises InputError."""
     lines = changes()
-    line = next((one for one in lines if one.number == number), None)
-    if line is None or any(one.of == number for one in lines):
+    line = next((entry for entry in lines if entry.number == number), None)
+    if line is None or any(entry.of == number for entry in lines):
         return None
     return change_bag([Swap(swap.new, swap.old, swap.place) for swap in line.swaps], who, now, of=number)
 
@@ -216,9 +216,10 @@ def take_back(number: int, who: str, now: datetime.datetime) -> BagChange | None
 def undo(who: str, now: datetime.datetime) -> BagChange | None:
     """Take back the newest change of a person that still stands; None where there is none. Raises InputError."""
     lines = changes()
-    gone = {one.of for one in lines}
+    gone = {entry.of for entry in lines}
     line = next(
-        (one for one in reversed(lines) if one.who == who and one.of is None and one.number not in gone), None
+        (entry for entry in reversed(lines) if entry.who == who and entry.of is None and entry.number not in gone),
+        None,
     )
     return None if line is None else take_back(line.number, who, now)
 
@@ -243,7 +244,7 @@ def _swap_says(old: Held | None, new: Held | None) -> str:
         was, now = (len(value.get(first, ())) for value in (before, after))
         dropped = f"; {old.listed_in} is not read any more" if old.listed_in and new.listed_in is None else ""
         return f"{new.name}: {counted(now, of)}, was {was}{dropped}"
-    field = next((one for one in (*ABOUT, CELLS, *_figures(new)) if one.key == first), None)
+    field = next((about for about in (*ABOUT, CELLS, *_figures(new)) if about.key == first), None)
     values = ["nothing" if key is None else _shown(field, key) for key in (after.get(first), before.get(first))]
     label = first if field is None else field.label.lower()
     more = f", and {len(keys) - 1} more with it" if len(keys) > 1 else ""
@@ -265,14 +266,14 @@ def cells_of(item: Item) -> list[FieldCell]:
     """Every field of an item, with what was given there, and what counts where nothing was."""
     document = item.document()
     usual = class_item(item.equipment.use).equipment if item.equipment.use else None
-    found = []
+    cells = []
 
     def cell(field: Field, *keys: str) -> None:
         if field.key == "tunes_mhz" and isinstance(item.equipment, Tuned) and item.equipment.carriers:
             return  # its list says what it tunes
         value, counts = _at(document, keys), _usual(usual or item.equipment, keys)
-        text, usually = ("" if one is None else _shown(field, one) for one in (value, counts))
-        found.append(FieldCell(("bag", item.name, *keys), field, text, as_seen(value), (), usually))
+        text, usually = ("" if number is None else _shown(field, number) for number in (value, counts))
+        cells.append(FieldCell(("bag", item.name, *keys), field, text, as_seen(value), (), usually))
 
     for about in ABOUT:
         cell(about, about.key)
@@ -286,15 +287,15 @@ def cells_of(item: Item) -> list[FieldCell]:
                 cell(Field(part.key, label, part.unit, part.kind, part.help, part.options), field.key, part.key)
         else:
             cell(field, field.key)
-    return found
+    return cells
 
 
 def _usual(equipment: object, keys: Sequence[str]) -> Any:
     """What counts where nothing is given."""
     if keys[0] in OWN:
         return None
-    found = plain(getattr(equipment, keys[0], None))
-    return _at(found, keys[1:]) if isinstance(found, dict) and len(keys) > 1 else found
+    usual = plain(getattr(equipment, keys[0], None))
+    return _at(usual, keys[1:]) if isinstance(usual, dict) and len(keys) > 1 else usual
 
 
 @dataclass(frozen=True, slots=True)

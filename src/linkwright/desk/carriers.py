@@ -55,19 +55,19 @@ def planned_links(snapshot: Snapshot, now_ns: int) -> dict[str, PlannedLink]:
     if made is None:
         return {}
     on = call_of(made.scene.calls, now_ns).name
-    found: dict[str, PlannedLink] = {}
+    by_id: dict[str, PlannedLink] = {}
     for call in sorted(made.plan.calls, key=lambda call: call.call != on):
         for link in call.links:
-            found.setdefault(made.names.id_of("link", link.link), link)
-            for one in link.listeners or ():
-                theirs = {"in_hand_db": one.in_hand_db, "verdict": one.verdict}
-                found.setdefault(whose(link.link, one.listener), link.model_copy(update=theirs))
-    return found
+            by_id.setdefault(made.names.id_of("link", link.link), link)
+            for listener in link.listeners or ():
+                theirs = {"in_hand_db": listener.in_hand_db, "verdict": listener.verdict}
+                by_id.setdefault(whose(link.link, listener.listener), link.model_copy(update=theirs))
+    return by_id
 
 
 def to_do(store: Store, snapshot: Snapshot, now_ns: int) -> tuple[ToDo, ...]:
     """Every link that is to have another carrier than it is set to, in the order of the shoot."""
-    found, ticks, given = [], store.ticks(), planned_links(snapshot, now_ns)
+    steps, ticks, given = [], store.ticks(), planned_links(snapshot, now_ns)
     for link in () if snapshot.shoot is None else snapshot.shoot.link:
         id_ = snapshot.names.id_of("link", link.name)
         planned = given.get(id_)
@@ -76,8 +76,8 @@ def to_do(store: Store, snapshot: Snapshot, now_ns: int) -> tuple[ToDo, ...]:
             continue
         acts = tuple((key, says, _clock(snapshot, ticks.get(_key(id_, khz, key)))) for key, says in ACTS)
         before, after = _shown(planned, khz_from_mhz(link.set_mhz)), _shown(planned, khz)
-        found.append(ToDo(id_, link.name, khz, before, after, acts))
-    return tuple(found)
+        steps.append(ToDo(id_, link.name, khz, before, after, acts))
+    return tuple(steps)
 
 
 def _wanted_khz(link: Link, planned: PlannedLink | None) -> int | None:
@@ -104,10 +104,11 @@ def is_set(snapshot: Snapshot, link: Link, now: datetime.datetime) -> bool:
     if link.set_mhz is not None:
         return True
     calls = () if snapshot.scene is None else snapshot.scene.calls
-    live = (call for call in calls if any(one.name == link.name for one in call.links))
+    live = (call for call in calls if any(planned.name == link.name for planned in call.links))
     return any(call.starts <= now < call.ends for call in live if call.starts is not None and call.ends is not None)
 
 
+# wide: what stands now, where to, who says so, and what holds on the old carrier
 def move(
     store: Store,
     snapshot: Snapshot,
@@ -148,7 +149,7 @@ def tick(
     Raises InputError where the link is to go elsewhere by now.
     """
     link, now = _link(snapshot, id_), store.now()
-    waiting = next((one for one in to_do(store, snapshot, _ns(now)) if one.id == id_), None)
+    waiting = next((step for step in to_do(store, snapshot, _ns(now)) if step.id == id_), None)
     if waiting is None or waiting.khz != khz:
         raise InputError(f"{link.name} is not to go there any more; load the page again")
     done = {key for key, _, at in waiting.acts if at}
@@ -177,10 +178,10 @@ def fled_from(snapshot: Snapshot) -> tuple[Fled, ...]:
 
 def _link(snapshot: Snapshot, id_: str) -> Link:
     name = snapshot.names.name_of(id_)
-    found = next((link for link in snapshot.whole_shoot().link if link.name == name), None)
-    if found is None:
+    link = next((link for link in snapshot.whole_shoot().link if link.name == name), None)
+    if link is None:
         raise InputError(f'there is no link "{name}"; load the page again')
-    return found
+    return link
 
 
 def _field(snapshot: Snapshot, id_: str, key: str, value: Any) -> Field:

@@ -29,7 +29,7 @@ def unanswered(told: Sequence[ToldCarrier], snapshot: Snapshot, now: datetime.da
     """What waits for a tick in calls that are not over, the longest first."""
     names, draft = snapshot.names, snapshot.document.draft
     ends = {} if snapshot.made is None else {call.name: call.ends for call in snapshot.made.scene.calls}
-    found = []
+    waiting = []
     for carrier in told:
         call = names.name_of(carrier.call)
         end = ends.get(call)
@@ -38,13 +38,13 @@ def unanswered(told: Sequence[ToldCarrier], snapshot: Snapshot, now: datetime.da
         crew = draft.at("crew", carrier.crew) or {}
         done = "set, not heard" if carrier.set else "not set"
         what = "switch off" if carrier.khz == OFF else f"{mhz_text(carrier.khz)} MHz: {done}"
-        found.append(
+        waiting.append(
             Waiting(
                 str(crew.get("name") or "a crew that is gone"), names.name_of(carrier.link), call, what,
                 carrier.told, str(crew.get("contact") or ""), str(crew.get("phone") or ""),
             )
         )  # fmt: skip
-    return found
+    return waiting
 
 
 def links_at(request: CrewRequest, told: Sequence[ToldCarrier], snapshot: Snapshot) -> list[str]:

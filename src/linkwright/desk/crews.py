@@ -45,7 +45,7 @@ class KitChoice:
 
 def kits(owned: Iterable[tuple[str, str]], region: str) -> list[KitChoice]:
     """What a crew may ask with: what its links have, then the classes that a region's rules have room for."""
-    found = {
+    choices = {
         (sends, hears): KitChoice(sends, hears, f"as you have: {called(sends)}")
         for sends, hears in owned
         if sends and hears
@@ -55,8 +55,8 @@ def kits(owned: Iterable[tuple[str, str]], region: str) -> list[KitChoice]:
     for sends, of in classes["transmitter"].items():
         hears = _ear(of, classes["receiver"])
         if hears and any(_meet(span, row.from_khz, row.to_khz) for span in of["tunes_mhz"] for row in rows):
-            found.setdefault((sends, hears), KitChoice(sends, hears, called(sends)))
-    return list(found.values())
+            choices.setdefault((sends, hears), KitChoice(sends, hears, called(sends)))
+    return list(choices.values())
 
 
 def _ear(sends: Mapping[str, Any], receivers: Mapping[str, Mapping[str, Any]]) -> str:
@@ -75,26 +75,26 @@ def _meet(span_mhz: tuple[float, float], from_khz: float, to_khz: float) -> bool
 
 def kit_chosen(key: str, owned: Iterable[tuple[str, str]], region: str) -> KitChoice:
     """The kit that was chosen. Raises InputError where there is no such."""
-    found = next((kit for kit in kits(owned, region) if kit.key == key), None)
-    if found is None:
+    kit = next((kit for kit in kits(owned, region) if kit.key == key), None)
+    if kit is None:
         raise InputError("choose a kit of the list")
-    return found
+    return kit
 
 
 def concerned(changes: Iterable[LoggedChange], draft: Draft) -> frozenset[str]:
     """The crews (by id) that changes concern; `ALL` among them: every crew."""
-    found: set[str] = set()
+    concerned: set[str] = set()
     for change in changes:
         if change.area in (REQUEST, CARRIER):
-            found.add(str(change.path[0]))
+            concerned.add(str(change.path[0]))
         elif change.area == HUNT:
             if change.what in HUNT_SEEN and change.path[0] != NOBODYS:
-                found.add(str(change.path[0]))
+                concerned.add(str(change.path[0]))
         elif change.area == "happening" and change.path[:1] == (NOTICE,):
-            found.add(str(change.path[1]))
+            concerned.add(str(change.path[1]))
         elif change.area == DOCUMENT:
-            found |= set(_by_edit(change, draft))
-    return frozenset(found)
+            concerned |= set(_by_edit(change, draft))
+    return frozenset(concerned)
 
 
 def _by_edit(change: LoggedChange, draft: Draft) -> Iterator[str]:
@@ -141,15 +141,15 @@ def given_of(made: Made, now: datetime.datetime) -> tuple[list[Given], frozenset
     over = frozenset(
         names.id_of("call", call.name) for call in made.scene.calls if call.ends is not None and call.ends <= now
     )
-    found = []
+    given = []
     for call in made.plan.calls if crews else ():
         call_id = names.id_of("call", call.call)
         for link in call.links if call_id not in over else ():
             link_id = names.id_of("link", link.link)
             if link_id in crews:
                 power, spares = link.power_mw, tuple(link.spares_khz)
-                found.append(Given(crews[link_id], link_id, call_id, link.carrier_khz, spares, power))
-    return found, over
+                given.append(Given(crews[link_id], link_id, call_id, link.carrier_khz, spares, power))
+    return given, over
 
 
 def links_wanted(draft: Draft, request: CrewRequest) -> list[Field]:

@@ -77,14 +77,15 @@ def sheet_of(
     over = {call.id for call in own.calls} - {call.id for call in left}
     calls = tuple(
         CallHeld(
-            call, when_text(call),
+            call,
+            when_text(call),
             tuple(
                 HeldCarrier(name, ids[name], call.name, call.id, told.get((ids[name], call.id)))
                 for name in call.links
             ),
         )
         for call in left
-    )  # fmt: skip
+    )
     titles = {call.id: call.name for call in own.calls}
     to_do = tuple(
         HeldCarrier(
@@ -140,7 +141,7 @@ def _times(starts: str, ends: str) -> str:
 
 
 def wanted_text(request: CrewRequest) -> str:
-    """What was asked, in one line."""
+    """What was asked, in a line."""
     wanted = request.wanted
     if request.kind == "trouble":
         return wanted.note

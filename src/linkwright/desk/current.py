@@ -25,7 +25,7 @@ def call_of(calls: Sequence[LiveCall], time_ns: int) -> LiveCall:
     at = datetime.datetime.fromtimestamp(time_ns / 1e9, datetime.UTC)
     timed = [(call.starts, call.ends, call) for call in calls if call.starts is not None and call.ends is not None]
     on = [call for starts, ends, call in timed if starts <= at < ends]
-    later = [call for starts, _, call in sorted(timed, key=lambda one: one[0].timestamp()) if starts > at]
+    later = [call for starts, _, call in sorted(timed, key=lambda pair: pair[0].timestamp()) if starts > at]
     last = [call for _, _, call in timed[-1:]]
     return (on or later or last or list(calls))[0]
 

@@ -61,19 +61,22 @@ def pack_id(link: str, listener: str) -> str:
 def since_changed(store: Store, names: Names) -> dict[str, datetime.datetime]:
     """When the cells of each pack, by its id, were changed last."""
     changed = store.happenings(kinds=[CHANGED])
-    return {pack_id(names.id_of("link", one.about), one.data.get("listener", "")): one.when for one in changed}
+    return {
+        pack_id(names.id_of("link", happening.about), happening.data.get("listener", "")): happening.when
+        for happening in changed
+    }
 
 
 def counters(store: Store, snapshot: Snapshot, shoot: Shoot, day: Day) -> list[Counter]:
     """Every transmitter, and every receiver with cells of its own, with its counter."""
     since = since_changed(store, snapshot.names)
-    found = []
+    rows = []
     for link in shoot.link:
-        mine: list[LinkDay | None] = [one for one in day.links if one.link == link.name]
+        mine: list[LinkDay | None] = [planned for planned in day.links if planned.link == link.name]
         sends = mine if link.name in day.transmitters or link.name not in day.unknown else [None, *mine]
         for pack in sends:
             listener = "" if pack is None else pack.listener
             id_ = pack_id(snapshot.names.id_of("link", link.name), listener)
             when = since[id_].astimezone(snapshot.zone) if id_ in since else None
-            found.append(Counter(id_, whose(link.name, listener), pack, when))
-    return found
+            rows.append(Counter(id_, whose(link.name, listener), pack, when))
+    return rows

@@ -198,7 +198,7 @@ class Desk:
     def slept(self, since: datetime.datetime, until: datetime.datetime) -> str:
         """The laptop slept: kept among what happened, so that nobody takes the gap for silence. What is told."""
         zone = self.snapshot().zone
-        at, end = (f"{one.astimezone(zone):%H:%M:%S}" for one in (since, until))
+        at, end = (f"{moment.astimezone(zone):%H:%M:%S}" for moment in (since, until))
         text = f"the laptop slept, or its clock was set, from {at} to {end}: nothing was taken in meanwhile"
         with contextlib.suppress(InputError):
             self.store.happen("slept", "", {"text": text}, since, "laptop")

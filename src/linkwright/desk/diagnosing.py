@@ -1,4 +1,4 @@
-"""Episodes out of kept readings: the same watch that runs live, over the stretches one after the other."""
+"""Episodes out of kept readings: the same watch that runs live, over the stretches in turn."""
 
 from __future__ import annotations
 
@@ -24,8 +24,8 @@ def expected_in(snapshot: Snapshot) -> tuple[Expected, ...]:
     if made is None:
         return ()
     return tuple(
-        replace(one, link=snapshot.names.name_of(made.names.id_of("link", one.link)))
-        for one in expected_of(made.scene, made.plan)
+        replace(expected, link=snapshot.names.name_of(made.names.id_of("link", expected.link)))
+        for expected in expected_of(made.scene, made.plan)
     )
 
 
@@ -53,7 +53,9 @@ class Diagnosing:
         return () if self._watcher is None else self._watcher.all_episodes()
 
 
-def told_of(one: Seen) -> DiagnosedEpisode:
+def told_of(seen: Seen) -> DiagnosedEpisode:
     """An episode of the watch as the page tells it."""
-    from_ms, to_ms = one.from_ns // _MS_NS, one.to_ns // _MS_NS
-    return DiagnosedEpisode(one.link, from_ms, to_ms, one.cause, one.probability, one.because, one.do, one.heard)
+    from_ms, to_ms = seen.from_ns // _MS_NS, seen.to_ns // _MS_NS
+    return DiagnosedEpisode(
+        seen.link, from_ms, to_ms, seen.cause, seen.probability, seen.because, seen.do, seen.heard
+    )

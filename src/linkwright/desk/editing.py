@@ -57,7 +57,7 @@ def put(store: Store, names: Names, path: Path, seen: Any, value: Any, who: str)
 def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list[Field]:
     """The references to an entry under any name that it had, as they are under its new one."""
     old = names.former(kind, id_) - {name}
-    found: list[Field] = []
+    fields: list[Field] = []
     spot_of = kind.partition(" ")[2]
     for path in references(draft, "spot" if spot_of else kind):
         there = draft.at(*path)
@@ -66,18 +66,18 @@ def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list
             continue
         elsewhere = _elsewhere(draft, kind) if spot_of and not inside else frozenset()
         if isinstance(there, list) and old & set(map(str, there)):
-            new = [each for one in there for each in _under(one, old, name, elsewhere)]
-            found.append((path, there, list(dict.fromkeys(new)) if path[-1] == "links" else new))
+            new = [each for listed_name in there for each in _under(listed_name, old, name, elsewhere)]
+            fields.append((path, there, list(dict.fromkeys(new)) if path[-1] == "links" else new))
         elif isinstance(there, str) and there in old - elsewhere:
-            found.append((path, there, name))
-    return found
+            fields.append((path, there, name))
+    return fields
 
 
-def _under(one: Any, old: frozenset[str], name: str, elsewhere: frozenset[str]) -> Iterable[Any]:
+def _under(listed: Any, old: frozenset[str], name: str, elsewhere: frozenset[str]) -> Iterable[Any]:
     """A reference under the new name; under both where something else is still called by the old one."""
-    if one not in old:
-        return (one,)
-    return (one, name) if one in elsewhere else (name,)
+    if listed not in old:
+        return (listed,)
+    return (listed, name) if listed in elsewhere else (name,)
 
 
 def _elsewhere(draft: Draft, kind: str) -> frozenset[str]:
@@ -146,7 +146,7 @@ def removal(draft: Draft, path: Path) -> Removal:
 def _is_on(draft: Draft, entry: dict[str, Any], site: Any, id_: str) -> bool:
     """Whether a call or another's transmitter is on a site that is removed."""
     there = entry.get("site")
-    first = next((one for one, _ in draft.entries("site")), None)
+    first = next((key for key, _ in draft.entries("site")), None)
     return bool(there == site) if there is not None else id_ == first
 
 
@@ -160,24 +160,26 @@ def _with_its_own(
         if len(path) > 2 and path[-3] in OF_ONE and path[: len(under)] == under
         and name is not None and draft.at(*path) == name
     ]  # fmt: skip
-    counted = [one for key, word in OF_ONE.items() for one in _counted(sum(path[-2] == key for path in gone), word)]
+    counted = [
+        count for key, word in OF_ONE.items() for count in _counted(sum(path[-2] == key for path in gone), word)
+    ]
     return [*fields, *((path, draft.at(*path), None) for path in gone)], [*says, *counted]
 
 
 def _without(draft: Draft, kind: str, name: Any, where: Sequence[str]) -> list[Field]:
     """The references to an entry that goes, as they are without it; a call of that link alone goes too."""
-    found: list[Field] = []
+    fields: list[Field] = []
     for path in references(draft, kind):
         there = draft.at(*path)
         if path[0] not in where:
             continue
         if isinstance(there, list) and name in there:
-            left = [one for one in there if one != name]
+            left = [other for other in there if other != name]
             whole = (path[:2], draft.at(*path[:2]), None)
-            found.append(whole if not left and path[-1] == "links" else (path, there, left or None))
+            fields.append(whole if not left and path[-1] == "links" else (path, there, left or None))
         elif there == name and name is not None:
-            found.append((path, there, None))
-    return found
+            fields.append((path, there, None))
+    return fields
 
 
 def _inside(value: Any) -> list[str]:
@@ -185,7 +187,7 @@ def _inside(value: Any) -> list[str]:
     if not isinstance(value, dict):
         return []
     lists = ("spots", "spot"), ("walls", "wall"), ("sweeps", "sweep"), ("breaks", "break")
-    return [one for key, word in lists for one in _counted(len(value.get(key) or ()), word)]
+    return [count for key, word in lists for count in _counted(len(value.get(key) or ()), word)]
 
 
 def _counted(count: int, word: str) -> list[str]:

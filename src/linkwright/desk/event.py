@@ -23,9 +23,11 @@ from linkwright.units import mhz_text, together
 
 #: How far a carrier is, in words.
 TOLD: Final = {
-    "planned": "planned, not set yet", "set": "set at both ends, not heard yet", "heard": "set and heard, clean",
+    "planned": "planned, not set yet",
+    "set": "set at both ends, not heard yet",
+    "heard": "set and heard, clean",
     "leaving": "not left yet",
-}  # fmt: skip
+}
 #: From the best to the worst.
 VERDICTS: Final[tuple[Verdict, ...]] = ("holds", "thin", "fails")
 
@@ -71,10 +73,10 @@ class EventDays:
 
     def site(self, site_id: str) -> str:
         """The site of an id. Raises InputError where there is no such with a call."""
-        found = next((one.name for one in self.sites if site_id == self.id_of(one.name)), None)
-        if found is None:
+        name = next((site.name for site in self.sites if site_id == self.id_of(site.name)), None)
+        if name is None:
             raise InputError("no call is planned at that place; load the page again")
-        return found
+        return name
 
     def now(self, time_ns: int) -> tuple[str, datetime.date]:
         """The site and the day of the call that is on at a time, or of the next."""
@@ -135,7 +137,13 @@ def _field(made: Made, calls: Sequence[int]) -> SiteDay:
         planned = made.plan.calls[n]
         links.update(link.link for link in planned.told)
         links.update(none.link for none in planned.unplaced)
-        worst = max([worst, 2 if planned.unplaced else 0, *(VERDICTS.index(one.verdict) for one in planned.told)])
+        worst = max(
+            [
+                worst,
+                2 if planned.unplaced else 0,
+                *(VERDICTS.index(verdict_link.verdict) for verdict_link in planned.told),
+            ]
+        )
     return SiteDay(tuple(calls), len(links), VERDICTS[worst])
 
 
@@ -179,12 +187,8 @@ def uses(days: EventDays, site: str, day: datetime.date, store: Store, draft: Dr
     told = {carrier.key: carrier for carrier in store.carriers_told(ids)}
     gone = [id_ for id_ in ids if id_ not in {key[1] for key in told}]
     ticked = _Ticked(made, told, store.carriers_were(gone) if gone else {}, dict(_stands(draft)))
-    found = [
-        use
-        for n in numbers
-        for use in _in_call(made.scene.calls[n], made.plan.calls[n], ticked)
-    ]  # fmt: skip
-    return sorted(found, key=lambda use: (use.khz, use.call, use.links))
+    uses = [use for n in numbers for use in _in_call(made.scene.calls[n], made.plan.calls[n], ticked)]
+    return sorted(uses, key=lambda use: (use.khz, use.call, use.links))
 
 
 @dataclass(frozen=True, eq=False, slots=True)

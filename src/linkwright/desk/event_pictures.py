@@ -67,30 +67,30 @@ def fields(
 
 def map_sites(days: EventDays, site: str, day: datetime.date) -> tuple[list[MapSite], list[tuple[int, int]]]:
     """The sites that have a position, on a plane about the first of them, and which of them hear each other."""
-    placed = [one for one in days.sites if one.latitude is not None and one.longitude is not None]
-    found = []
-    for one in placed:
-        at = from_site(placed[0], one.latitude or 0.0, one.longitude or 0.0) or (0.0, 0.0)
-        field = days.fields.get((one.name, day))
-        found.append(MapSite(one.name, *at, 0 if field is None else field.links, one.name == site))
-    hears, number = days.hearing(day), {one.name: n for n, one in enumerate(placed)}
+    placed = [place for place in days.sites if place.latitude is not None and place.longitude is not None]
+    drawn = []
+    for place in placed:
+        at = from_site(placed[0], place.latitude or 0.0, place.longitude or 0.0) or (0.0, 0.0)
+        field = days.fields.get((place.name, day))
+        drawn.append(MapSite(place.name, *at, 0 if field is None else field.links, place.name == site))
+    hears, number = days.hearing(day), {place.name: n for n, place in enumerate(placed)}
     joined = [
         (number[a], number[b])
         for a, others in hears.items()
         for b in sorted(others)
         if a in number and b in number and number[a] < number[b]
     ]
-    return found, sorted(joined)
+    return drawn, sorted(joined)
 
 
 def map_table(days: EventDays, day: datetime.date) -> list[tuple[str, str, int, str, str]]:
     """The sites of a day: name, address, links, verdict, which others each hears with how far they are."""
-    hears, by_name = days.hearing(day), {one.name: one for one in days.sites}
+    hears, by_name = days.hearing(day), {site.name: site for site in days.sites}
     rows: list[tuple[str, str, int, str, str]] = []
     for name in by_name:
         field = days.fields.get((name, day))
         if field is not None:
-            others = [one for one in days.sites if one.name in hears.get(name, ())]
+            others = [site for site in days.sites if site.name in hears.get(name, ())]
             away = distances_m(by_name[name], others) if others else ()
             told = ", ".join(f"{o.name} ({m:,.0f} m)".replace(",", " ") for o, m in zip(others, away, strict=True))
             rows.append((name, address(days, name, day), field.links, field.worst, told))
@@ -99,7 +99,7 @@ def map_table(days: EventDays, day: datetime.date) -> list[tuple[str, str, int, 
 
 def unplaced(days: EventDays) -> list[str]:
     """The sites without a position."""
-    return [one.name for one in days.sites if one.latitude is None or one.longitude is None]
+    return [site.name for site in days.sites if site.latitude is None or site.longitude is None]
 
 
 def answer(days: EventDays, site: str, day: datetime.date, used: Sequence[CarrierUse]) -> str:
@@ -126,5 +126,5 @@ DAYS_HEAD: Final = ("date", "site", "links", "worst")
 
 def days_table(days: EventDays) -> Iterator[tuple[str | float, ...]]:
     """All fields of the time line as rows: date, site, links, worst."""
-    for (name, on), field in sorted(days.fields.items(), key=lambda one: (one[0][1], one[0][0])):
+    for (name, on), field in sorted(days.fields.items(), key=lambda pair: (pair[0][1], pair[0][0])):
         yield on.isoformat(), name, field.links, field.worst

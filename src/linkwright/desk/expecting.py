@@ -25,7 +25,7 @@ from linkwright.watch.diagnose.expected import Expected, Swept
 from linkwright.watch.log.record import time_ns_of
 from linkwright.watch.play.course import Course
 
-#: A call without times is played from nine in the morning for an hour, one after the other.
+#: A call without times is played from nine in the morning for an hour, in turn.
 PLAYED_FROM: Final = datetime.time(9)
 PLAYED_H: Final = 1.0
 #: Cells of which nothing is known are played as lasting this long [h].
@@ -83,7 +83,7 @@ def swept_on(air: SiteAir, chain: Chain, carrier_khz: int, live: LiveCall) -> Sw
     slots = air.on_slots(np.array([carrier_khz]), bandwidth, chain.noise_dbm, chain.heard_gain_db, [live])
     if missed is None or not slots.covered[0]:
         return None
-    heard_mw = sum(float(one.power_mw[0]) for one in slots.heard if one.part == "sweep")
+    heard_mw = sum(float(part.power_mw[0]) for part in slots.heard if part.part == "sweep")
     least_mw = mw_from_dbm(chain.noise_dbm - NOTHING_BELOW_NOISE_DB)
     return Swept(dbm_from_mw(heard_mw) if slots.busy[0] and heard_mw > least_mw else None, missed)
 
@@ -91,8 +91,8 @@ def swept_on(air: SiteAir, chain: Chain, carrier_khz: int, live: LiveCall) -> Sw
 def _lives(scene: Scene, calls: Sequence[PlannedCall]) -> Iterator[Live]:
     by_name = {call.name: call for call in scene.calls}
     for call in calls:
-        for one in reaching(scene, call):
-            yield Live(by_name[call.call], one, scene.air[one.chain.site.name])
+        for way in reaching(scene, call):
+            yield Live(by_name[call.call], way, scene.air[way.chain.site.name])
 
 
 def expected_of(scene: Scene, plan: Plan) -> tuple[Expected, ...]:
@@ -102,7 +102,7 @@ def expected_of(scene: Scene, plan: Plan) -> tuple[Expected, ...]:
     """
     lives = list(_lives(scene, plan.calls))
     links = (live.expected() for live in lives if live.reaching.decides)
-    heard = (live.expected(one.listener) for live in lives if (one := live.reaching.listener) is not None)
+    heard = (live.expected(hearer.listener) for live in lives if (hearer := live.reaching.listener) is not None)
     return (*links, *heard)
 
 

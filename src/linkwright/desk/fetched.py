@@ -124,7 +124,7 @@ def _is_known(connection: http.client.HTTPConnection, fingerprint: str, shown: s
 def _read(
     answer: http.client.HTTPResponse, connection: http.client.HTTPConnection, end_s: float, shown: str
 ) -> bytes:
-    found, sock = bytearray(), connection.sock
+    body, sock = bytearray(), connection.sock
     while True:
         left_s = end_s - time.monotonic()
         if left_s <= 0.0:
@@ -133,8 +133,8 @@ def _read(
             sock.settimeout(left_s)
         piece = answer.read1(PIECE_BYTES)
         if not piece:
-            return bytes(found)
-        found += piece
-        if len(found) > MOST_BYTES:
+            return bytes(body)
+        body += piece
+        if len(body) > MOST_BYTES:
             says = f"has more than {MOST_BYTES // 1024 // 1024} MiB; expected a list of carriers"
             raise InputError(says, path=shown)

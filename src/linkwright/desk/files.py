@@ -52,7 +52,7 @@ class Files:
 
     def of(self, shoot: Shoot) -> Read:
         """What the files that a shoot names hold. Raises InputError for a region that the rules do not know."""
-        by_name = {one.name: one for one in self.store.attachment_list()}
+        by_name = {attachment.name: attachment for attachment in self.store.attachment_list()}
 
         def predict(name: str, region: Territory, place: ReceivingPlace) -> Predicted:
             return self.predicted(_named(by_name, name), name, region, place)
@@ -116,7 +116,7 @@ def attach_to_site(
 
     Returns its id, the name that it got, and what was understood of it, sentences. Raises InputError.
     """
-    shown = name if use == "picture" else _free(name, {one.name for one in store.attachment_list()})
+    shown = name if use == "picture" else _free(name, {kept.name for kept in store.attachment_list()})
     attachment = store.attach(shown, file, who, most_bytes=MOST_UPLOAD, kind=use)
     says: list[str] = []
     if use == "sweeps":
@@ -145,15 +145,15 @@ def _first_site(store: Store, who: str) -> str:
 def _free(name: str, taken: set[str]) -> str:
     """The name, or with a number where it is taken."""
     stem, dot, ending = name.rpartition(".")
-    found, n = name, 2
-    while found in taken:
-        found, n = f"{stem} {n}.{ending}" if dot else f"{name} {n}", n + 1
-    return found
+    free, n = name, 2
+    while free in taken:
+        free, n = f"{stem} {n}.{ending}" if dot else f"{name} {n}", n + 1
+    return free
 
 
 def missing_files(store: Store, document: dict[str, Any]) -> list[str]:
     """The files that a document names and the job does not have."""
-    there = {one.name for one in store.attachment_list()}
+    there = {attachment.name for attachment in store.attachment_list()}
     return [name for name in named_files(document) if name not in there]
 
 
@@ -182,12 +182,12 @@ def import_shoot(
 
 def named_files(document: dict[str, Any]) -> list[str]:
     """The files that a document's sites name: sweeps and lists of stations."""
-    found: dict[str, None] = {}
+    names: dict[str, None] = {}
     sites = document.get("site")
     for site in sites if isinstance(sites, list) else []:
         if isinstance(site, dict):
             sweeps = site.get("sweeps")
             for name in (*(sweeps if isinstance(sweeps, list) else []), site.get("stations")):
                 if isinstance(name, str) and name:
-                    found[name] = None
-    return list(found)
+                    names[name] = None
+    return list(names)

@@ -21,27 +21,33 @@ GivenUp = Mapping[tuple[str, str, int], str]
 
 def given_up(earlier: Plan | None, plan: Plan, heard: Mapping[str, Readout]) -> GivenUp:
     """The spares of an earlier plan that the new one has not, where somebody is heard now."""
-    before = {} if earlier is None else {(call.call, one.link): one for call in earlier.calls for one in call.links}
-    found = {}
+    before = (
+        {}
+        if earlier is None
+        else {(call.call, planned.link): planned for call in earlier.calls for planned in call.links}
+    )
+    given = {}
     for call in plan.calls:
-        others = [one for one in heard[call.site].heard if one.level_db is not None] if call.site in heard else []
+        others = (
+            [other for other in heard[call.site].heard if other.level_db is not None] if call.site in heard else []
+        )
         for link in call.links:
             old = before.get((call.call, link.link))
             for khz in () if old is None else set(old.spares_khz) - {*link.spares_khz, link.carrier_khz}:
-                near = min(others, key=lambda one: abs(one.centre_khz - khz), default=None)
+                near = min(others, key=lambda other: abs(other.centre_khz - khz), default=None)
                 if near is None or abs(near.centre_khz - khz) > NEAR_KHZ:
                     continue
                 level = minus(f"{near.level_db:.0f} {near.unit}")
-                found[call.call, link.link, khz] = (
+                given[call.call, link.link, khz] = (
                     f"The spare {mhz_text(khz)} of {link.link} was given up: somebody came there, {level} at "
                     f"{near.centre_khz / 1000:.3f} MHz in the live sweep"
                 )
-    return found
+    return given
 
 
 def with_findings(plan: Plan, given: GivenUp) -> Plan:
     """The plan, which tells what was given up and what stands in its place."""
-    spares = {(call.call, one.link): one for call in plan.calls for one in call.links}
+    spares = {(call.call, planned.link): planned for call in plan.calls for planned in call.links}
     more = []
     for (call, link, khz), why in given.items():
         now = spares.get((call, link))

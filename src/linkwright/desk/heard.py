@@ -37,35 +37,31 @@ MOST_PLAYED_S: Final = 30.0
 
 def answer(listening: Listening) -> str:
     """What was heard, as a sentence; nothing without recordings."""
-    ones = listening.recordings()
-    if not ones:
+    recordings = listening.recordings()
+    if not recordings:
         return (
             "No recording yet. A test recording of each talker, with pauses, tells the low cut; a take its faults."
         )
-    heard = [found for one in ones if (found := listening.heard(one)) is not None]
-    waiting = len(ones) - len(heard)
+    heard = [result for recording in recordings if (result := listening.heard(recording)) is not None]
+    waiting = len(recordings) - len(heard)
     if waiting:
-        return f"{waiting} of {len(ones)} recordings are still to be listened to."
-    certain = sum(
-        1
-        for found in heard
-        for track in (found.document or {"tracks": []})["tracks"]
-        for fault in track["faults"]
-        if fault["certain"] and KINDS[fault["kind"]].fault
-    )
-    told = [one for found in heard if found.document for one in found.document["told"]]
-    told.sort(key=lambda one: (not one["certain"], gravity(one["kind"])))
+        return f"{waiting} of {len(recordings)} recordings are still to be listened to."
+    tracks = [track for result in heard if result.document for track in result.document["tracks"]]
+    faults = [fault for track in tracks for fault in track["faults"]]
+    certain = sum(bool(fault["certain"] and KINDS[fault["kind"]].fault) for fault in faults)
+    told = [fault for result in heard if result.document for fault in result.document["told"]]
+    told.sort(key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
     more = f" And {counted(len(told) - 1, 'more thing')} to know." if len(told) > 1 else ""
     grave = f"{told[0]['says']} {told[0]['do']}{more} " if told else ""
-    many = f"{len(ones)} recordings" if len(ones) > 1 else "one recording"
+    many = f"{len(recordings)} recordings" if len(recordings) > 1 else "one recording"
     return f"{grave}{certain or 'No'} certain fault{'s' if certain != 1 else ''} in {many}."
 
 
 def _opened(listening: Listening, of: str) -> Any:
     from linkwright.sound.recordings import open_recording
 
-    one = listening.recording(of)
-    return open_recording(listening.path(one), one.name)
+    recording = listening.recording(of)
+    return open_recording(listening.path(recording), recording.name)
 
 
 def _piece(recording: Any, begin: float, end: float) -> tuple[int, Any]:
@@ -99,25 +95,25 @@ def _track(document: dict[str, Any], channel: int) -> dict[str, Any]:
 
 def drawn_track(listening: Listening, of: str, track: int, width: float, begin: float, end: float) -> str:
     """A track as a waveform with its faults, SVG: the whole, or from `begin` to `end` [s]. Raises InputError."""
-    one = listening.recording(of)
-    document = _document(listening.heard(one))
-    found = _track(document, track)
+    recording = listening.recording(of)
+    document = _document(listening.heard(recording))
+    listened = _track(document, track)
     if end > begin:
         rate, samples = _piece(_opened(listening, of), begin, min(end, begin + MOST_PLAYED_S))
         low, high = columns_of(samples[track - 1], min(2 * int(width), samples.shape[1]))
         begin_s, end_s = begin, begin + samples.shape[1] / rate
     else:
-        outline = listening.outline(one, document["files"][0]["tracks"])
+        outline = listening.outline(recording, document["files"][0]["tracks"])
         if outline is None:
             raise InputError("nobody has listened to this recording yet; wait a moment")
-        (low, high), begin_s, end_s = outline[track - 1], 0.0, float(found["length_s"])
-    faults = [fault for fault in found["faults"] if fault["kind"] in MOMENTS]
+        (low, high), begin_s, end_s = outline[track - 1], 0.0, float(listened["length_s"])
+    faults = [fault for fault in listened["faults"] if fault["kind"] in MOMENTS]
     marks = tuple(
         FaultMark(fault["at_s"], fault["length_s"], fault["kind"], fault["certain"])
         for fault in faults
         if begin_s <= fault["at_s"] <= end_s
     )[:MARKED]
-    says = f"Track {track} of {one.name}, {begin_s:.2f} to {end_s:.2f} s, {len(marks)} faults marked"
+    says = f"Track {track} of {recording.name}, {begin_s:.2f} to {end_s:.2f} s, {len(marks)} faults marked"
     return drawn_wave(Wave(says, low, high, begin_s, end_s, marks), width)
 
 
@@ -140,40 +136,39 @@ def moment_wav(
 
 def heard_best_at_s(listening: Listening, of: str, track: int) -> float:
     """Where what a low cut does is heard best: the first gust, else where the loudest minute begins [s]."""
-    found = _track(_document(listening.heard(listening.recording(of))), track)
-    gust = next((fault["at_s"] for fault in found["faults"] if fault["kind"] == "wind"), None)
-    minute = found["loudest_minute"]
+    listened = _track(_document(listening.heard(listening.recording(of))), track)
+    gust = next((fault["at_s"] for fault in listened["faults"] if fault["kind"] == "wind"), None)
+    minute = listened["loudest_minute"]
     return float(gust if gust is not None else minute["at_s"] if minute is not None else 0.0)
 
 
 def drawn_voice(listening: Listening, of: str, track: int, width: float) -> tuple[str, dict[str, Any], float]:
     """The noise in a talker's pauses before and after the low cut, SVG; the low cut's values; its corner [Hz]."""
-    one = listening.recording(of)
-    found = _track(_document(listening.heard(one)), track)
-    cut = found["low_cut"]
+    recording = listening.recording(of)
+    listened = _track(_document(listening.heard(recording)), track)
+    cut = listened["low_cut"]
     if cut is None:
         raise InputError("this track holds no voice with pauses")
     of_what = "loudest" if cut["troubled"] and "loudest_hz" in cut else "pauses"
     frequency = np.asarray(cut[f"{of_what}_hz"], float)
     top = float(max(cut[f"{of_what}_db"]))
     level = np.maximum(np.asarray(cut[f"{of_what}_db"], float), top - 80.0)
-    after = level + low_cut_db(frequency, float(found["low_cut_hz"]), cut["order"])
+    response_db = low_cut_db(frequency, float(listened["low_cut_hz"]), cut["order"])
     marks = ((cut["voice_f0_low_hz"], f"voice from {cut['voice_f0_low_hz']:.0f} Hz"),)
-    chosen = Curve("response of the chosen step", "chosen", frequency,
-                   top + np.asarray(low_cut_db(frequency, float(found["low_cut_hz"]), cut["order"])))  # fmt: skip
+    chosen = Curve("response of the chosen step", "chosen", frequency, top + response_db)
     curves = (
         Curve(of_what, "filled", frequency, level),
-        Curve(f"{of_what} after it", "after", frequency, after),
+        Curve(f"{of_what} after it", "after", frequency, level + response_db),
         chosen,
     )
-    step = f"a low cut of {found['low_cut_hz']:g} Hz"
+    step = f"a low cut of {listened['low_cut_hz']:g} Hz"
     heard = "Rumble and wind" if of_what == "loudest" else "Noise in the pauses"
-    says = f"{heard} of track {track} of {one.name}, before and after {step}"
+    says = f"{heard} of track {track} of {recording.name}, before and after {step}"
     low = float(np.floor((top - 60.0) / 10.0) * 10.0)
     drawn = drawn_curves(
         ResponseCurves(says, curves, marks, (20.0, 1000.0), (low, float(np.ceil(top / 10.0) * 10.0)), "dB"), width
     )
-    return drawn, cut, float(found["low_cut_hz"])
+    return drawn, cut, float(listened["low_cut_hz"])
 
 
 def drawn_comb(delay_ms: float, level_db: float, width: float) -> str:
@@ -190,7 +185,11 @@ def _link_of(snapshot: Snapshot, named: str) -> tuple[Shoot, str, Link]:
     """The shoot, and a link by id or name with its id. Raises InputError where the shoot does not have it."""
     shoot, id_ = snapshot.shoot, snapshot.names.id_of("link", named)
     name = snapshot.names.name_of(id_)
-    link = next((one for one in shoot.link if one.name == name), None) if shoot is not None else None
+    link = (
+        next((shoot_link for shoot_link in shoot.link if shoot_link.name == name), None)
+        if shoot is not None
+        else None
+    )
     if shoot is None or link is None:
         raise InputError(f'there is no link "{named}" in a shoot that is whole; the page Shoot says what it lacks')
     return shoot, id_, link
@@ -212,23 +211,23 @@ def measured(
 
     It is taken to have been recorded with what is set or planned. Raises InputError.
     """
-    one = listening.recording(of)
-    track = _track(_document(listening.heard(one)), channel)
+    recording = listening.recording(of)
+    track = _track(_document(listening.heard(recording)), channel)
     if track["loudest_minute"] is None:
         raise InputError("this track holds no sound to tell the gain from")
     shoot, _, link = _link_of(snapshot, named)
-    found = gain_from(LoudestMinute(**track["loudest_minute"]), link, shoot)
-    return link.name, gain_says(f"{link.name}, {one.name}:{channel}", found), found
+    gain = gain_from(LoudestMinute(**track["loudest_minute"]), link, shoot)
+    return link.name, gain_says(f"{link.name}, {recording.name}:{channel}", gain), gain
 
 
 def set_gain(
     snapshot: Snapshot, listening: Listening, named: str, of: str, channel: int, who: str
 ) -> tuple[str, LoggedChange | None]:
     """Put the step that a recording asks for into a link (by id or name): in a sentence, and the change."""
-    name, says, found = measured(snapshot, listening, named, of, channel)
+    name, says, gain = measured(snapshot, listening, named, of, channel)
     _, id_, _ = _link_of(snapshot, named)
-    change = _set(snapshot, listening, id_, {"attenuation_db": found.chosen.attenuation_db}, who)
-    return f"{name}: {found.chosen.attenuation_db:g} dB of attenuation. {says}", change
+    change = _set(snapshot, listening, id_, {"attenuation_db": gain.chosen.attenuation_db}, who)
+    return f"{name}: {gain.chosen.attenuation_db:g} dB of attenuation. {says}", change
 
 
 def set_low_cut(

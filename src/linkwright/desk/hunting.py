@@ -63,12 +63,12 @@ def start_of(made: Made, asked: HuntStart) -> HuntStart:
     if not asked.link:
         return asked
     near = links_near(made, asked.since, asked.site) or links_near(made, asked.since)
-    live = next((one for one in near if one.id == asked.link), None)
-    if live is None and not asked.khz:
+    near_link = next((hunted for hunted in near if hunted.id == asked.link), None)
+    if near_link is None and not asked.khz:
         raise InputError("this link has no carrier there; say which carrier is broken")
-    if live is None:
+    if near_link is None:
         return asked
-    return replace(asked, site=asked.site or live.site, khz=asked.khz or live.khz)
+    return replace(asked, site=asked.site or near_link.site, khz=asked.khz or near_link.khz)
 
 
 def moment_of(text: str, zone: datetime.tzinfo, now: datetime.datetime) -> datetime.datetime:
@@ -87,8 +87,10 @@ def case_of(hunt: KeptHunt, names: Names) -> Case:
     from linkwright.plan.hunt.case import Case, HuntAnswer
 
     start, learnt = hunt.start, hunt.learnt
-    readings = {names.name_of(one.who): one.dbm for one in learnt if one.kind == "read"}
-    answers = tuple(HuntAnswer(one.kind, names.name_of(one.who), one.yes) for one in learnt if one.kind != "read")
+    readings = {names.name_of(reading.who): reading.dbm for reading in learnt if reading.kind == "read"}
+    answers = tuple(
+        HuntAnswer(answer.kind, names.name_of(answer.who), answer.yes) for answer in learnt if answer.kind != "read"
+    )
     link = names.name_of(start.link) if start.link else None
     return Case(names.name_of(start.site), start.khz, start.since, readings, answers, link)
 
@@ -100,7 +102,7 @@ def id_named(name: str, names: Names) -> str:
 
 @dataclass
 class Suspecting:
-    """Looks in the background whom the open hunts suspect, one after the other."""
+    """Looks in the background whom the open hunts suspect, in turn."""
 
     store: Store
     listeners: Listeners
@@ -115,15 +117,15 @@ class Suspecting:
         from linkwright.plan.hunt.told import document
 
         waiting = [
-            one for one in self.store.hunts() if one.state == "open" and (one.found is None or one.id == again)
+            hunt for hunt in self.store.hunts() if hunt.state == "open" and (hunt.found is None or hunt.id == again)
         ]
         for n, kept in enumerate(waiting):
             run.tell("looking who is in the way", n / len(waiting))
             try:
-                found = document(narrowed(made.scene, made.plan, case_of(kept, made.names)))
+                narrowed_to = document(narrowed(made.scene, made.plan, case_of(kept, made.names)))
             except InputError as error:
-                found = {"why_not": str(error)}
-            self.store.keep_found(kept, {**found, "plan": made.at.isoformat(timespec="seconds")})
+                narrowed_to = {"why_not": str(error)}
+            self.store.keep_found(kept, {**narrowed_to, "plan": made.at.isoformat(timespec="seconds")})
             self.listeners.tell("hunted", {"hunt": kept.id})
 
 
@@ -162,16 +164,16 @@ def steps_of(store: Store, hunt: KeptHunt, names: Names) -> Iterator[tuple[datet
 
 def file_of(store: Store, hunt: KeptHunt, names: Names, zone: datetime.tzinfo) -> dict[str, Any]:
     """A hunt as a file: suspects and question as `linkwright hunt --json` has them, the case, who did what when."""
-    found: Mapping[str, Any] = hunt.found or {}
+    narrowed_to: Mapping[str, Any] = hunt.found or {}
     case = case_of(hunt, names)
     return {
-        "suspects": found.get("suspects", []), "question": found.get("question"),
+        "suspects": narrowed_to.get("suspects", []), "question": narrowed_to.get("question"),
         "case": {
             "site": case.site, "carrier_khz": case.carrier_khz, "since": case.since.astimezone(zone).isoformat(),
             "link": case.link, "readings_dbm": dict(case.readings_dbm),
-            "answers": [{"asked": one.asked, "who": one.who, "yes": one.yes} for one in case.answers],
+            "answers": [{"asked": answer.asked, "who": answer.who, "yes": answer.yes} for answer in case.answers],
         },
-        "plan": found.get("plan"), "state": hunt.state, "verdict": hunt.verdict,
+        "plan": narrowed_to.get("plan"), "state": hunt.state, "verdict": hunt.verdict,
         "steps": [
             {"when": when.astimezone(zone).isoformat(timespec="seconds"), "who": who, "did": did}
             for when, who, did in steps_of(store, hunt, names)

@@ -57,11 +57,14 @@ def newest(store: Store, source: str) -> list[tuple[float, np.ndarray]]:
 
     Raises InputError where the job cannot be read.
     """
-    there = sorted((one for one in store.attachment_list() if one.kind == SWEPT), key=lambda one: one.name)
-    found = []
-    for one in there[-AGAIN:]:
+    there = sorted(
+        (attachment for attachment in store.attachment_list() if attachment.kind == SWEPT),
+        key=lambda attachment: attachment.name,
+    )
+    rows = []
+    for attachment in there[-AGAIN:]:
         with contextlib.suppress(ValueError, InputError):
-            of, at_s, row = unpacked(store.attachment(one.id))
+            of, at_s, row = unpacked(store.attachment(attachment.id))
             if of == source:
-                found.append((at_s, row))
-    return found
+                rows.append((at_s, row))
+    return rows

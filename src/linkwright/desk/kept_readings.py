@@ -97,20 +97,25 @@ def together(batches: list[Batch]) -> Stretch:
     """Batches as one stretch in the order of time."""
     names = list(dict.fromkeys(name for batch in batches for name in batch.names))
     index = {name: n for n, name in enumerate(names)}
-    link = np.concatenate([np.array([index[name] for name in one.names], np.int32)[one.link] for one in batches])
-    time_ns = np.concatenate([one.time_ns for one in batches])
-    return stretch_of(Batch(tuple(names), link, time_ns, np.concatenate([one.values for one in batches])))
+    link = np.concatenate(
+        [np.array([index[name] for name in batch.names], np.int32)[batch.link] for batch in batches]
+    )
+    time_ns = np.concatenate([batch.time_ns for batch in batches])
+    return stretch_of(Batch(tuple(names), link, time_ns, np.concatenate([batch.values for batch in batches])))
 
 
 def kept(store: Store) -> list[Attachment]:
     """The stretches that are kept, oldest first."""
-    return sorted((one for one in store.attachment_list() if one.kind == READINGS), key=lambda one: one.name)
+    return sorted(
+        (attachment for attachment in store.attachment_list() if attachment.kind == READINGS),
+        key=lambda attachment: attachment.name,
+    )
 
 
 def newest(store: Store, minutes: int) -> Iterator[Batch]:
     """The last minutes that are kept, and what came since. Raises InputError for one that is damaged."""
-    for one in kept(store)[-minutes:]:
-        yield batch_of(stretch_in(store, one))
+    for attachment in kept(store)[-minutes:]:
+        yield batch_of(stretch_in(store, attachment))
     yield from _unpacked(store.tail())
 
 
@@ -121,9 +126,9 @@ def _unpacked(tail: list[tuple[int, bytes]]) -> Iterator[Batch]:
             yield batch_of(unpacked(data))
 
 
-def stretch_in(store: Store, one: Attachment) -> Stretch:
+def stretch_in(store: Store, attachment: Attachment) -> Stretch:
     """A stretch that was kept. Raises InputError where it is damaged."""
     try:
-        return unpacked(store.attachment(one.id))
+        return unpacked(store.attachment(attachment.id))
     except ValueError as error:
-        raise InputError(f"the readings of {one.name} {error}; they are left out") from None
+        raise InputError(f"the readings of {attachment.name} {error}; they are left out") from None

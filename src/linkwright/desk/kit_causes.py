@@ -28,7 +28,7 @@ def items_of(link: Link, bag: Bag, of: str = "") -> list[Item]:
 
 def by_item(store: Store, snapshot: Snapshot, bag: Bag) -> dict[str, Counter[str]]:
     """How often each cause was confirmed on this job, by the item of the bag that it lay in."""
-    shoot, found = snapshot.shoot, dict[str, Counter[str]]()
+    shoot, by_name = snapshot.shoot, dict[str, Counter[str]]()
     links = {} if shoot is None else {snapshot.names.id_of("link", link.name): link for link in shoot.link}
     answers = answers_of(store)
     for name, link in links.items():
@@ -36,17 +36,17 @@ def by_item(store: Store, snapshot: Snapshot, bag: Bag) -> dict[str, Counter[str
         for cause, times in counted(mine).items():
             if of := CAUSES[cause].of:
                 for item in items_of(link, bag, of):
-                    found.setdefault(item.name, Counter())[cause] += times
-    return found
+                    by_name.setdefault(item.name, Counter())[cause] += times
+    return by_name
 
 
 def kit_says(store: Store, snapshot: Snapshot) -> list[str]:
     """What was confirmed on this job with the kit of the bag, a sentence an item; nothing of a damaged bag."""
     try:
-        found = by_item(store, snapshot, own_bag())
+        by_name = by_item(store, snapshot, own_bag())
     except InputError:
         return []
-    return [says_of(name, causes) for name, causes in found.items()]
+    return [says_of(name, causes) for name, causes in by_name.items()]
 
 
 def says_of(name: str, causes: Mapping[str, int]) -> str:
@@ -59,17 +59,17 @@ def keep_with_kit(store: Store, snapshot: Snapshot, who: str, now: datetime.date
     """Keep with the bag what was confirmed on this job, in the place of what was kept of it before; None where it
     stands so already. Raises InputError where there is nothing to keep."""
     bag, shoot = own_bag(), snapshot.shoot
-    found = by_item(store, snapshot, bag)
-    if shoot is None or not found:
+    by_name = by_item(store, snapshot, bag)
+    if shoot is None or not by_name:
         raise InputError("no fault of a piece of the bag was confirmed on this job")
     title, date = shoot.shoot.title, shoot.shoot.date
     items = []
     for item in bag.item:
-        if item.name in found:
+        if item.name in by_name:
             earlier = [known for known in item.confirmed if (known.shoot, known.date) != (title, date)]
             today = [
                 Confirmed(cause=cause, times=times, shoot=title, date=date)
-                for cause, times in sorted(found[item.name].items())
+                for cause, times in sorted(by_name[item.name].items())
             ]
             items.append(item.model_copy(update={"confirmed": (*earlier, *today)[-500:]}))
     return take_in(items, who, now)
@@ -84,9 +84,9 @@ def confirmed_with(shoot: Shoot | None, names: Names) -> dict[str, Counter[str]]
     if shoot is None or not any(item.confirmed for item in bag.item):
         return {}
     this = (shoot.shoot.title, shoot.shoot.date)
-    found = {}
+    confirmed = {}
     for link in shoot.link:
         known = (each for item in items_of(link, bag) for each in item.confirmed)
         if causes := causes_of(each for each in known if (each.shoot, each.date) != this):
-            found[names.id_of("link", link.name)] = causes
-    return found
+            confirmed[names.id_of("link", link.name)] = causes
+    return confirmed

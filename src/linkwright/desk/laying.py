@@ -64,6 +64,6 @@ class Laying:
     def _lay(self, key: Key, episodes: tuple[Episode, ...]) -> None:
         breaks, tracks = key
         laid, not_laid = lay(breaks, tracks, spans_of(episodes))
-        found = LaidRecordings(weighed(episodes, laid, breaks), laid, not_laid)
+        recordings = LaidRecordings(weighed(episodes, laid, breaks), laid, not_laid)
         with self._lock:
-            self._of, self._found = key, found
+            self._of, self._found = key, recordings

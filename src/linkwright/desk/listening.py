@@ -1,4 +1,4 @@
-"""Recordings of the job: listened to one after the other in the background, and what was heard is kept.
+"""Recordings of the job: listened to in turn in the background, and what was heard is kept.
 
 A recording lies in the store in pieces; to be read from anywhere it is unpacked once into a folder that goes when
 the pages close. What was heard is kept in the store under the hash of the file: nothing is listened to twice.
@@ -25,7 +25,7 @@ from linkwright.units import FloatArray
 
 #: Largest recording that a page takes in: about two hours of stereo at 48 kHz and 24 bits [bytes].
 MOST_BYTES: Final = 2 * 1024**3
-#: What was heard is heard anew where the document has become another one.
+#: What was heard is heard anew where the document has become another.
 DOCUMENT: Final = 5
 #: Columns of the overview that is kept, a track.
 COLUMNS: Final = 2000
@@ -52,42 +52,42 @@ class Listening:
 
     def recordings(self) -> list[Attachment]:
         """The job's recordings, oldest first."""
-        return [one for one in self.store.attachment_list() if one.kind == RECORDING]
+        return [attachment for attachment in self.store.attachment_list() if attachment.kind == RECORDING]
 
     def recording(self, attachment_id: str) -> Attachment:
         """One of them. Raises InputError where it is not there."""
-        found = next((recording for recording in self.recordings() if recording.id == attachment_id), None)
-        if found is None:
+        named = next((recording for recording in self.recordings() if recording.id == attachment_id), None)
+        if named is None:
             raise InputError("this recording is not in the job any more; load the page again")
-        return found
+        return named
 
-    def heard(self, one: Attachment) -> ListenResult | None:
+    def heard(self, attachment: Attachment) -> ListenResult | None:
         """What was heard in it; None while nobody has listened."""
-        if one.hash in self._errors:
-            return ListenResult(None, self._errors[one.hash])
-        kept = self.store.cache_get(_key("heard", one.hash))
+        if attachment.hash in self._errors:
+            return ListenResult(None, self._errors[attachment.hash])
+        kept = self.store.cache_get(_key("heard", attachment.hash))
         return None if kept is None else ListenResult(json.loads(kept))
 
-    def pairs(self, ones: Sequence[Attachment]) -> list[dict[str, Any]] | None:
+    def pairs(self, recordings: Sequence[Attachment]) -> list[dict[str, Any]] | None:
         """How tracks of different recordings stand to each other; None while it is not known."""
-        kept = self.store.cache_get(_key("pairs", *(one.hash for one in ones)))
+        kept = self.store.cache_get(_key("pairs", *(recording.hash for recording in recordings)))
         return None if kept is None else list(json.loads(kept))
 
-    def outline(self, one: Attachment, tracks: int) -> FloatArray | None:
+    def outline(self, attachment: Attachment, tracks: int) -> FloatArray | None:
         """Lowest and highest of every column, (tracks, 2, columns); None while nobody has listened."""
-        kept = self.store.cache_get(_key("outline", one.hash))
+        kept = self.store.cache_get(_key("outline", attachment.hash))
         return None if kept is None else np.frombuffer(kept, dtype="<f4").reshape(tracks, 2, -1).astype(np.float64)
 
-    def path(self, one: Attachment) -> Path:
+    def path(self, attachment: Attachment) -> Path:
         """The recording as a file that can be read from anywhere."""
         with self._lock:
             if self._folder is None:
                 self._folder = halfway.folder()
-            path = Path(self._folder.name) / one.hash
+            path = Path(self._folder.name) / attachment.hash
             if not path.exists():
                 part = path.with_suffix(".part")
                 with part.open("wb") as file:
-                    for piece in self.store.attachment_pieces(one.id):
+                    for piece in self.store.attachment_pieces(attachment.id):
                         file.write(piece)
                 part.rename(path)
             return path
@@ -112,8 +112,8 @@ class Listening:
 
     def _unpaired(self) -> list[Attachment]:
         """All recordings that can be listened to, where it is not known yet how they stand to each other."""
-        ones = [recording for recording in self.recordings() if recording.hash not in self._errors]
-        return ones if len(ones) > 1 and self.pairs(ones) is None else []
+        heard = [recording for recording in self.recordings() if recording.hash not in self._errors]
+        return heard if len(heard) > 1 and self.pairs(heard) is None else []
 
     def _run(self, run: WorkRun) -> None:
         try:
@@ -128,7 +128,7 @@ class Listening:
         finally:
             self.listeners.tell("listen", {})
 
-    def _listen(self, one: Attachment, run: WorkRun) -> None:
+    def _listen(self, attachment: Attachment, run: WorkRun) -> None:
         """One recording: its tracks, and how they stand to each other."""
         from linkwright.sound.excerpt import overview
         from linkwright.sound.listen import listen
@@ -138,35 +138,37 @@ class Listening:
         from linkwright.sound.seconded import seconded
 
         try:
-            recording = open_recording(self.path(one), one.name)
+            recording = open_recording(self.path(attachment), attachment.name)
             heard = [listen(recording, run.tell)]
             pairs = compare([recording], run.tell)
             outline = overview(recording, COLUMNS, run.tell)
             document = listen_document(seconded(heard, pairs), pairs)
         except InputError as error:
-            self._errors[one.hash] = str(error)
+            self._errors[attachment.hash] = str(error)
             return
-        self.store.cache_put(_key("outline", one.hash), outline.astype("<f4").tobytes())
-        self.store.cache_put(_key("heard", one.hash), json.dumps(document).encode())
+        self.store.cache_put(_key("outline", attachment.hash), outline.astype("<f4").tobytes())
+        self.store.cache_put(_key("heard", attachment.hash), json.dumps(document).encode())
 
-    def _compare(self, ones: Sequence[Attachment], run: WorkRun) -> None:
+    def _compare(self, attachments: Sequence[Attachment], run: WorkRun) -> None:
         """The tracks of different recordings against each other, of those that have the same rate."""
         from linkwright.sound.pairs import compare
         from linkwright.sound.recordings import Recording, open_recording
         from linkwright.sound.report import pair_document
 
         by_rate: dict[int, list[Recording]] = {}
-        for one in ones:
-            recording = open_recording(self.path(one), one.name)
+        for attachment in attachments:
+            recording = open_recording(self.path(attachment), attachment.name)
             by_rate.setdefault(recording.rate_hz, []).append(recording)
-        found = [
+        pairs = [
             pair_document(recordings, pair)
             for recordings in by_rate.values()
             if len(recordings) > 1
             for pair in compare(recordings, run.tell)
             if pair.a.file != pair.b.file
         ]
-        self.store.cache_put(_key("pairs", *(one.hash for one in ones)), json.dumps(found).encode())
+        self.store.cache_put(
+            _key("pairs", *(attachment.hash for attachment in attachments)), json.dumps(pairs).encode()
+        )
 
 
 def _key(what: str, *hashes: str) -> str:

@@ -83,15 +83,17 @@ def clock_of(snapshot: Snapshot, time_ns: int) -> str:
 
 def happened(store: Store, snapshot: Snapshot) -> list[dict[str, str]]:
     """The newest of what happened."""
-    names, found = snapshot.names, store.happenings(kinds=KINDS, last=LISTED)[::-1]
+    names, happenings = snapshot.names, store.happenings(kinds=KINDS, last=LISTED)[::-1]
     return [
         {
-            "at": clock_of(snapshot, int(one.when.timestamp() * 1e9)),
-            "what": str(one.data.get("text") or WORDS.get(one.kind, one.kind)),
-            "about": whose(names.name_of(names.id_of("link", one.about)), str(one.data.get("listener") or "")),
-            "who": one.who,
+            "at": clock_of(snapshot, int(happening.when.timestamp() * 1e9)),
+            "what": str(happening.data.get("text") or WORDS.get(happening.kind, happening.kind)),
+            "about": whose(
+                names.name_of(names.id_of("link", happening.about)), str(happening.data.get("listener") or "")
+            ),
+            "who": happening.who,
         }
-        for one in found
+        for happening in happenings
     ]
 
 
@@ -104,5 +106,5 @@ def sweep_age(store: Store, snapshot: Snapshot) -> str:
     """How old the newest sweep is, in words; nothing where there is none."""
     sites = snapshot.shoot.site if snapshot.shoot is not None else ()
     names = {name for site in sites for name in site.sweeps}
-    times = [one.when for one in store.attachment_list() if one.name in names]
+    times = [attachment.when for attachment in store.attachment_list() if attachment.name in names]
     return age((datetime.datetime.now(datetime.UTC) - max(times)).total_seconds()) if times else ""

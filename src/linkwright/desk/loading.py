@@ -99,12 +99,12 @@ def _folder(shoot_path: str) -> Path:
 
 def _whole(read: tuple[Mapping[str, T], Sequence[InputError]], shoot_path: str) -> Mapping[str, T]:
     """What was read. Raises InputError(s) where some was not."""
-    found, troubles = read
+    whole, troubles = read
     errors = [
         trouble if trouble.path is not None else InputError(trouble.says, path=shoot_path) for trouble in troubles
     ]
     raise_all(errors)
-    return found
+    return whole
 
 
 def load_plan(path: str) -> Plan:

@@ -27,8 +27,8 @@ def measure(desk: Desk, snapshot: Snapshot, link: str, spot: str, who: str) -> t
         )
     then = made.names.name_of(id_)
     call = live_call_at(made.shoot, desk.watching.now_ns())
-    planned = [one for there in made.plan.calls if there.call == call.name for one in there.links]
-    power_mw = next((one.power_mw for one in planned if one.link == then), None)
+    planned = [planned_link for there in made.plan.calls if there.call == call.name for planned_link in there.links]
+    power_mw = next((planned_link.power_mw for planned_link in planned if planned_link.link == then), None)
     sites = snapshot.document.draft.entries("site")
     site_id = next((key for key, value in sites if value.get("name") == call.site.name), None)
     if site_id is None:

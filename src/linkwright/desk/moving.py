@@ -33,7 +33,7 @@ def late(draft: Draft, minutes: int, now: datetime.datetime) -> list[tuple[Path,
     now : on the clock of the shoot, without a zone. A call under way ends later, and its breaks that have not begun
     begin later; one that has not begun moves with its breaks.
     """
-    found: list[tuple[Path, Any, Any]] = []
+    moved: list[tuple[Path, Any, Any]] = []
     for id_, call in draft.entries("call"):
         if not call.get("from") or not call.get("to"):
             continue
@@ -43,7 +43,7 @@ def late(draft: Draft, minutes: int, now: datetime.datetime) -> list[tuple[Path,
             day + datetime.timedelta(days=bool(call.get("next_day"))), _time(call["to"])
         )
         if begin > now:
-            found.append((("call", id_), call, _moved_call(draft, call, minutes, 0)))
+            moved.append((("call", id_), call, _moved_call(draft, call, minutes, 0)))
         elif end > now:
             left = [
                 _later(pause, minutes)
@@ -52,8 +52,8 @@ def late(draft: Draft, minutes: int, now: datetime.datetime) -> list[tuple[Path,
                 for pause in call.get("breaks") or ()
             ]
             new = _moved_call(draft, call, 0, minutes) | ({"breaks": left} if left else {})
-            found.append((("call", id_), call, new))
-    return found
+            moved.append((("call", id_), call, new))
+    return moved
 
 
 def moved_draft(draft: Draft, path: Path, minutes: int, longer: int) -> Draft:

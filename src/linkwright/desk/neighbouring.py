@@ -36,16 +36,20 @@ def take_list(store: Store, snapshot: Snapshot, source: str, text: str, who: str
     """Take in a list of another crew: what is new comes, what is gone goes, what is changed changes, in one change
     that can be taken back; what of it somebody changed here by hand stays. Raises InputError."""
     alone = snapshot.whole_shoot().model_copy(update={"other": ()})
-    found = neighbours_of(text, source, alone)
-    says = [f"{source}: {one}." for one in found.told]
+    listed = neighbours_of(text, source, alone)
+    says = [f"{source}: {line}." for line in listed.told]
     before = earlier(store, source, alone)
-    changes = differences(before or (), found.others)
-    if snapshot.made is not None and found.others:
-        hit = hits(snapshot.made.scene, snapshot.made.plan, [one.now for one in changes if one.now is not None])
-        says.insert(0, hits_sentence(hit, len(found.others)))
+    changes = differences(before or (), listed.others)
+    if snapshot.made is not None and listed.others:
+        hit = hits(
+            snapshot.made.scene,
+            snapshot.made.plan,
+            [differing.now for differing in changes if differing.now is not None],
+        )
+        says.insert(0, hits_sentence(hit, len(listed.others)))
     if before is not None:
         says.append(said_of(source, changes))
-    elif not found.others:
+    elif not listed.others:
         says.append(f"{source} holds no carrier that is on here.")
     fields, left = _fields(snapshot.document.draft, changes)
     says += [f"{name} was changed here by hand, and stays." for name in left]
@@ -56,7 +60,11 @@ def take_list(store: Store, snapshot: Snapshot, source: str, text: str, who: str
 
 def earlier(store: Store, source: str, alone: Shoot) -> tuple[Other, ...] | None:
     """What came from there before, as others of the shoot as it is; None where nothing did."""
-    kept = [one for one in store.attachment_list() if one.kind == LIST and one.name == source]
+    kept = [
+        attachment
+        for attachment in store.attachment_list()
+        if attachment.kind == LIST and attachment.name == source
+    ]
     if not kept:
         return None
     try:
@@ -69,8 +77,8 @@ def said_of(source: str, changes: Sequence[ListChange]) -> str:
     """What changed since the list before, a sentence."""
     if not changes:
         return f"{source}: nothing is another than before."
-    counts = (f"{sum(one.what == what for one in changes)} {what}" for what in ("new", "gone", "changed"))
-    told = "; ".join(one.says for one in changes[:MOST_TOLD])
+    counts = (f"{sum(change.what == what for change in changes)} {what}" for what in ("new", "gone", "changed"))
+    told = "; ".join(change.says for change in changes[:MOST_TOLD])
     more = f"; and {len(changes) - MOST_TOLD} more" if len(changes) > MOST_TOLD else ""
     return f"{source}, since the list before: {', '.join(counts)}. {told}{more}."
 
@@ -115,15 +123,19 @@ def _stored(other: Other) -> dict[str, Any]:
 
 
 def _free(name: str, taken: set[str]) -> str:
-    found, number = name, 2
-    while found in taken:
-        found, number = f"{name} {number}", number + 1
-    return found
+    free, number = name, 2
+    while free in taken:
+        free, number = f"{name} {number}", number + 1
+    return free
 
 
 def _keep(store: Store, source: str, text: str, who: str) -> None:
     """The newest list of a source is kept, in place of the one before."""
-    before = [one.id for one in store.attachment_list() if one.kind == LIST and one.name == source]
+    before = [
+        attachment.id
+        for attachment in store.attachment_list()
+        if attachment.kind == LIST and attachment.name == source
+    ]
     store.attach(source, text.encode(), who, most_bytes=MOST_BYTES, kind=LIST)
     for id_ in before:
         store.detach(id_, who)

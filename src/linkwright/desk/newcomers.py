@@ -37,12 +37,12 @@ def ours_of(made: Made | None) -> dict[str, tuple[Mine, ...]]:
 
 def ours_in(plan: Plan, scene: Scene) -> dict[str, tuple[Mine, ...]]:
     """The carriers and spares of a plan by site, those that are set too; each once, a carrier before a spare."""
-    found: dict[str, dict[int, Mine]] = {}
+    by_site: dict[str, dict[int, Mine]] = {}
     live = {call.name: call for call in scene.calls}
     for call in plan.calls:
-        here = found.setdefault(call.site, {})
+        here = by_site.setdefault(call.site, {})
         for planned in call.links:
-            link = next(one for one in live[call.call].links if one.name == planned.link)
+            link = next(live_link for live_link in live[call.call].links if live_link.name == planned.link)
             kit = scene.chain(link, live[call.call].site).transmitter
             guard = max(0, kit.spacing_khz - kit.bandwidth_khz)
             set_khz = () if link.set_mhz is None else (round(link.set_mhz * 1000),)
@@ -50,16 +50,17 @@ def ours_in(plan: Plan, scene: Scene) -> dict[str, tuple[Mine, ...]]:
                 here[khz] = Mine(khz, kit.bandwidth_khz, guard, planned.link)
             for khz in planned.spares_khz:
                 here.setdefault(khz, Mine(khz, kit.bandwidth_khz, guard, planned.link, spare=True))
-    return {site: tuple(mine.values()) for site, mine in found.items()}
+    return {site: tuple(mine.values()) for site, mine in by_site.items()}
 
 
 def may_be_on(calls: Iterable[LiveCall], link: str, now: datetime.datetime) -> bool:
     """Whether a link's transmitter may be on: not while a call is on, within an hour, and none of its own is."""
     on = [
-        call for call in calls
+        call
+        for call in calls
         if call.starts is None or call.ends is None or call.starts - AROUND <= now <= call.ends + AROUND
-    ]  # fmt: skip
-    return not on or any(one.name == link for call in on for one in call.links)
+    ]
+    return not on or any(live_link.name == link for call in on for live_link in call.links)
 
 
 def new_on_air(airing: Airing, snapshot: Snapshot, site: str = "") -> tuple[Trouble, ...]:
@@ -67,18 +68,18 @@ def new_on_air(airing: Airing, snapshot: Snapshot, site: str = "") -> tuple[Trou
 
     site : of one site only, where it is named.
     """
-    found = []
+    troubles = []
     now_s = airing.clock()
-    for source, one, mine in airing.newcomers(site):
+    for source, somebody, mine in airing.newcomers(site):
         made = snapshot.made
         id_ = snapshot.names.id_of("link", mine.link) if made is None else made.names.id_of("link", mine.link)
-        because = because_of(one, source.air.unit, now_s - source.air.newest_s)
-        found.append(
+        because = because_of(somebody, source.air.unit, now_s - source.air.newest_s)
+        troubles.append(
             Trouble(
-                key_of(source, one), id_, snapshot.names.name_of(id_), words_of(one, mine),
-                clock_of(round(one.since_s * 1e9), snapshot.zone), with_capital(because),
+                key_of(source, somebody), id_, snapshot.names.name_of(id_), words_of(somebody, mine),
+                clock_of(round(somebody.since_s * 1e9), snapshot.zone), with_capital(because),
                 ON_SPARE if mine.spare else ON_CARRIER, "seen", "interference", not mine.spare,
-                airing.is_seen(source, one),
+                airing.is_seen(source, somebody),
             )
         )  # fmt: skip
-    return tuple(sorted(found, key=lambda one: not one.on_carrier))
+    return tuple(sorted(troubles, key=lambda trouble: not trouble.on_carrier))

@@ -88,7 +88,7 @@ def permits_for(outset: Outset, bag: Bag, zone: Chosen, of: str = "the bag") -> 
 
     Of one whose place cannot be compared nobody knows: it comes along, and holds once the site has its position.
     """
-    found, told = [], []
+    permits, told = [], []
     for permit in bag.permit:
         why = misfit(permit, outset.region, outset.at, outset.date, zone.zone)
         mine = tuple(name for name in permit.links if name in outset.who)
@@ -105,8 +105,8 @@ def permits_for(outset: Outset, bag: Bag, zone: Chosen, of: str = "the bag") -> 
             told.append(
                 f"{licence_text(permit)} may not hold here: {place_of(permit)}, and where this is was not said."
             )
-        found.append(permit.model_copy(update={"links": mine}) if permit.links else permit)
-    return found, told
+        permits.append(permit.model_copy(update={"links": mine}) if permit.links else permit)
+    return permits, told
 
 
 def zone_of(outset: Outset) -> Chosen:
@@ -125,12 +125,12 @@ def zone_of(outset: Outset) -> Chosen:
     shoot, problems = judge({"shoot": header, "site": [site], "link": [stand_in]})
     if not isinstance(shoot, Shoot) or problems:
         raise InputError("; ".join(problem.says for problem in problems))
-    found = chosen(shoot)
-    if found.how == "unknown":
+    zone = chosen(shoot)
+    if zone.how == "unknown":
         several = named(outset.region)
         which = f"{outset.region} has {several}" if several else f"none is known of {outset.region}"
         raise InputError(f"say which time zone it is in, or where the place is: {which}")
-    return found
+    return zone
 
 
 def _pool(outset: Outset, bag: Bag) -> Bag:

@@ -57,7 +57,7 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[L
     shoot, scene = snapshot.shoot, snapshot.scene
     if shoot is None or scene is None:
         return []
-    found = []
+    lessons = []
     runs = runs_of(store, snapshot, shoot)
     for site in scene.used_sites:
         learnt, how = _reach(snapshot, site, by_site.get(site.name, ()), shoot)
@@ -65,14 +65,16 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[L
         mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
         causes = _confirmed(store, snapshot, site)
         says = [
-            *_reach_says(site, learnt, how), *_air_says(site, tv, carriers), *_run_says(mine),
+            *_reach_says(site, learnt, how),
+            *_air_says(site, tv, carriers),
+            *_run_says(mine),
             *_causes_say(site, causes),
-        ]  # fmt: skip
+        ]
         if not says:
             continue
         if site.latitude is None or site.longitude is None:
             because = f"give {site.name} its position on the page Shoot, and it can be kept"
-            found.append(Learning(site.name, tuple(says), None, because))
+            lessons.append(Learning(site.name, tuple(says), None, because))
             continue
         place = KeptPlace(
             name=site.name, shoot=shoot.shoot.title[:200], date=shoot.shoot.date, latitude=site.latitude,
@@ -80,8 +82,8 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[L
             spots=site.spots, walls=site.walls, floors=site.floors, materials=site.materials,
             notes=tuple(say[:500] for say in says), learnt=learnt, run=mine[:200], causes=causes,
         )  # fmt: skip
-        found.append(Learning(site.name, tuple(says), place))
-    return found
+        lessons.append(Learning(site.name, tuple(says), place))
+    return lessons
 
 
 def _links_on(scene: Scene, site: Site) -> set[str]:
@@ -102,16 +104,16 @@ def _reach(
 
     links: dict[str, DayLevels] = {}
     then = made.names.name_of(snapshot.names.id_of("site", site.name))
-    for call in (one for one in made.plan.calls if one.site == then):
-        for one in reaching(made.scene, call):
-            seen = by_link.get(snapshot.names.name_of(made.names.id_of("link", one.planned.link)))
+    for call in (planned for planned in made.plan.calls if planned.site == then):
+        for reached in reaching(made.scene, call):
+            seen = by_link.get(snapshot.names.name_of(made.names.id_of("link", reached.planned.link)))
             levels = [] if seen is None else [seen.a.median_dbm, seen.b.median_dbm]
             best = max((level for level in levels if level is not None), default=None)
             if seen is None or best is None:
                 continue
-            work = one.at_work
+            work = reached.at_work
             way = along_route(work, STEPS)
-            at = xyz((one.chain.at,))[0]
+            at = xyz((reached.chain.at,))[0]
             away = np.hypot(way.x_m - at[0], way.y_m - at[1])
             links[work.name] = DayLevels(
                 work.name, way.level_dbm, np.maximum(away, 1.0), best, seen.readings, work.mhz
@@ -142,7 +144,7 @@ def _air(scene: Scene, site: Site) -> tuple[tuple[str, ...], tuple[KeptCarrier, 
     tv = dict.fromkeys(site.tv)
     carriers: list[KeptCarrier] = []
     if survey is not None:
-        tv |= dict.fromkeys(one.channel for one in survey.tv)
+        tv |= dict.fromkeys(channel.channel for channel in survey.tv)
         carriers = [
             KeptCarrier(
                 centre_mhz=round(carrier.centre_khz) / 1000.0,
@@ -183,7 +185,7 @@ def _confirmed(store: Store, snapshot: Snapshot, site: Site) -> dict[str, int]:
 
 def _causes_say(site: Site, causes: Mapping[str, int]) -> list[str]:
     told = ", ".join(
-        f"{words_of(cause)} ({many})" for cause, many in sorted(causes.items(), key=lambda one: -one[1])
+        f"{words_of(cause)} ({many})" for cause, many in sorted(causes.items(), key=lambda pair: -pair[1])
     )
     return [f"Confirmed at {site.name}: {told}; the watch takes them for likelier there."] if told else []
 
@@ -198,7 +200,7 @@ def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
     """How long sets of cells lasted: those of the shoot, and those that were changed because they had run out."""
     known = planned_day(snapshot, shoot).transmitters
     links = {link.name: link for link in shoot.link}
-    found = list(shoot.run)
+    runs = list(shoot.run)
     since: dict[str, datetime.datetime] = {}
     for happening in store.happenings(kinds=[CHANGED]):
         if happening.data.get("listener"):
@@ -214,9 +216,9 @@ def runs_of(store: Store, snapshot: Snapshot, shoot: Shoot) -> tuple[Run, ...]:
                 transmitter=link.sends.kit, ran_h=ran_h, power_mw=day.power_mw, temperature_c=day.temperature_c,
                 microphone=link.microphone, link=link.name,
             )  # fmt: skip
-            if run not in found:
-                found.append(run)
-    return tuple(found)
+            if run not in runs:
+                runs.append(run)
+    return tuple(runs)
 
 
 def keep(store: Store, snapshot: Snapshot, book: PlaceBook, learning: Learning) -> str:
@@ -225,7 +227,7 @@ def keep(store: Store, snapshot: Snapshot, book: PlaceBook, learning: Learning) 
     if learning.place is None or shoot is None:
         raise InputError(learning.because or "nothing was learnt of this site yet")
     site = next(site for site in shoot.site if site.name == learning.site)
-    by_name = {one.name: one for one in store.attachment_list()}
+    by_name = {attachment.name: attachment for attachment in store.attachment_list()}
     sweeps = {name: store.attachment(by_name[name].id) for name in site.sweeps if name in by_name}
     id_ = book.keep(learning.place, sweeps)
     return (
@@ -247,7 +249,7 @@ def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
     """Kept places near the sites of the shoot, those of other days."""
     header = draft.document.get("shoot")
     own = (header.get("title"), str(header.get("date"))) if isinstance(header, dict) else (None, "")
-    found = []
+    places = []
     for id_, site in draft.entries("site"):
         latitude, longitude = site.get("latitude"), site.get("longitude")
         if not (_is_degrees(latitude, 90.0) and _is_degrees(longitude, 180.0)):
@@ -268,8 +270,8 @@ def offers(draft: Draft, book: PlaceBook) -> list[Offer]:
                 f"{name} is {_metres(known.away_km)} from {place.name}, where you were on {place.date:%-d %B %Y}: "
                 f"{_and(holds) or 'notes'} can be taken over."
             )
-            found.append(Offer(id_, str(name), known, says))
-    return found
+            places.append(Offer(id_, str(name), known, says))
+    return places
 
 
 def take_over(
@@ -289,7 +291,7 @@ def bring(store: Store, book: PlaceBook, place_id: str, whole: dict[str, Any], n
     """A kept place's reach, sweeps, TV and run times into a site of a document; its position, spots and walls where
     the site has none. Its sweeps are attached to the job. Raises InputError."""
     place = book.place(place_id)
-    there = {one.name for one in store.attachment_list()}
+    there = {attachment.name for attachment in store.attachment_list()}
     names = []
     for kept in place.sweeps:
         name = f"{place.date.isoformat()} {kept}"

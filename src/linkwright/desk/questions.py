@@ -66,10 +66,10 @@ class Asked:
 
 def regions() -> list[Region]:
     """All regions of which rules are known, by name."""
-    found = (
+    choices = (
         Region(code, territory(code).name, tuple(zone.name for zone in zones_of(code))) for code in known_codes()
     )
-    return sorted(found, key=lambda region: region.name)
+    return sorted(choices, key=lambda region: region.name)
 
 
 def ticks(region: str, on: datetime.date) -> list[PermitTick]:

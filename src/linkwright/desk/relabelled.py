@@ -14,7 +14,9 @@ def relabelled(plan: Plan, then: Names, now: Names) -> Plan:
 
     def of_call(call: PlannedCall) -> PlannedCall:
         links = tuple(link.model_copy(update={"link": called("link", link.link)}) for link in call.links)
-        lost = tuple(one.model_copy(update={"link": called("link", one.link)}) for one in call.unplaced)
+        lost = tuple(
+            unplaced.model_copy(update={"link": called("link", unplaced.link)}) for unplaced in call.unplaced
+        )
         names = {"call": called("call", call.call), "site": called("site", call.site)}
         return call.model_copy(update={**names, "links": links, "unplaced": lost})
 

@@ -64,12 +64,18 @@ def link_steps(store: Store, snapshot: Snapshot, call: LiveCall, link: Link) -> 
     names, shoot = snapshot.names, snapshot.whole_shoot()
     site = names.id_of("site", call.site.name)
     known = StepKeys(
-        names.id_of("call", call.name), site, names.id_of("link", link.name),
+        names.id_of("call", call.name),
+        site,
+        names.id_of("link", link.name),
         lambda spot: names.id_of(f"spot {site}", spot),
-    )  # fmt: skip
+    )
     planned_call = _planned_call(snapshot, known.call)
     then = link.name if snapshot.made is None else snapshot.made.names.name_of(known.link)
-    planned = next((one for one in planned_call.links if one.link == then), None) if planned_call else None
+    planned = (
+        next((planned_link for planned_link in planned_call.links if planned_link.link == then), None)
+        if planned_call
+        else None
+    )
     settings = None if planned is None else settings_of(planned)
     steps = steps_of(shoot, call, link, settings, known)
     by_name = steps_of(shoot, call, link, settings)  # as jobs of an earlier version were ticked off
@@ -90,7 +96,7 @@ def _planned_call(snapshot: Snapshot, call: str) -> PlannedCall | None:
     made = snapshot.made
     if made is None:
         return None
-    return next((one for one in made.plan.calls if made.names.id_of("call", one.call) == call), None)
+    return next((planned for planned in made.plan.calls if made.names.id_of("call", planned.call) == call), None)
 
 
 def _because(snapshot: Snapshot, call: PlannedCall | None, link: str) -> str:
@@ -98,10 +104,10 @@ def _because(snapshot: Snapshot, call: PlannedCall | None, link: str) -> str:
     if snapshot.made is None:
         return "the plan is not there yet"
     gone = () if call is None else call.unplaced
-    return next((one.because for one in gone if one.link == link), "the plan does not have it yet")
+    return next((unplaced.because for unplaced in gone if unplaced.link == link), "the plan does not have it yet")
 
 
-def found(snapshot: Snapshot, call: str, link: str) -> tuple[LiveCall, Link]:
+def live_link(snapshot: Snapshot, call: str, link: str) -> tuple[LiveCall, Link]:
     """A call and one of its links, by their ids or names. Raises InputError."""
     names = snapshot.names
     for live in live_calls(snapshot.whole_shoot()):

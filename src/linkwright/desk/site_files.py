@@ -23,7 +23,7 @@ PredictTv = Callable[[str, "Territory", "ReceivingPlace"], "Predicted"]
 
 def sweeps_of(shoot: Shoot, read: ReadSweep) -> tuple[Mapping[str, tuple[Readout, ...]], tuple[InputError, ...]]:
     """The readable sweeps of every site that names some, by its name, and why the others are not."""
-    found: dict[str, tuple[Readout, ...]] = {}
+    by_site: dict[str, tuple[Readout, ...]] = {}
     troubles: list[InputError] = []
     for site in shoot.site:
         readouts = []
@@ -33,8 +33,8 @@ def sweeps_of(shoot: Shoot, read: ReadSweep) -> tuple[Mapping[str, tuple[Readout
             except InputError as error:
                 troubles.append(error)
         if site.sweeps:
-            found[site.name] = tuple(readouts)
-    return found, tuple(troubles)
+            by_site[site.name] = tuple(readouts)
+    return by_site, tuple(troubles)
 
 
 def tv_of(shoot: Shoot, predict: PredictTv) -> tuple[Mapping[str, Predicted], tuple[InputError, ...]]:
@@ -48,7 +48,7 @@ def tv_of(shoot: Shoot, predict: PredictTv) -> tuple[Mapping[str, Predicted], tu
     from linkwright.rules import territory
 
     region = territory(shoot.shoot.region)
-    found: dict[str, Predicted] = {}
+    by_site: dict[str, Predicted] = {}
     troubles: list[InputError] = []
     for site in shoot.site:
         if site.stations is None:
@@ -59,7 +59,7 @@ def tv_of(shoot: Shoot, predict: PredictTv) -> tuple[Mapping[str, Predicted], tu
             continue
         try:
             place = ReceivingPlace(site.latitude, site.longitude, site.surroundings)
-            found[site.name] = predict(site.stations, region, place)
+            by_site[site.name] = predict(site.stations, region, place)
         except InputError as error:
             troubles.append(error)
-    return found, tuple(troubles)
+    return by_site, tuple(troubles)

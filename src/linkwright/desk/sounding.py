@@ -49,17 +49,17 @@ def spoken(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> list[t
 
 def calls(shoot: Shoot, settings: Mapping[str, SoundSettings]) -> list[CallRow]:
     """Each call's line-up."""
-    found = []
+    rows = []
     for call in live_calls(shoot):
         live = {link.name: settings[link.name] for link in call.links if link.serves in RECORDED}
         levelled = lined_up(live)
         if levelled is not None:
-            found.append(CallRow(call.name, levelled, {name: _parts(one) for name, one in live.items()}))
-    return found
+            rows.append(CallRow(call.name, levelled, {name: _parts(setting) for name, setting in live.items()}))
+    return rows
 
 
-def _parts(one: SoundSettings) -> tuple[tuple[str, float], ...]:
-    return (("air", air_delay_ms(one.path.distance_m)), *one.path.latencies_ms.items())
+def _parts(settings: SoundSettings) -> tuple[tuple[str, float], ...]:
+    return (("air", air_delay_ms(settings.path.distance_m)), *settings.path.latencies_ms.items())
 
 
 def answer(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> str:
@@ -68,8 +68,8 @@ def answer(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> str:
         return "The sound cannot be set before the shoot is whole; the page Shoot says what it lacks."
     if not settings:
         return "The shoot has no links yet."
-    voices = {link.name: one for link, one in spoken(shoot, settings)}
-    hot = [name for name, one in voices.items() if one.at.peak_dbfs > TARGET_DBFS]
+    voices = {link.name: setting for link, setting in spoken(shoot, settings)}
+    hot = [name for name, voice in voices.items() if voice.at.peak_dbfs > TARGET_DBFS]
     levels = _levels_sentence(hot, voices)
     rows = calls(shoot, settings)
     spread = max((max(row.levelled.delay_ms.values(), default=0.0) for row in rows), default=0.0)
@@ -86,7 +86,7 @@ def _levels_sentence(hot: list[str], settings: Mapping[str, SoundSettings]) -> s
         return f"{hot[0]} peaks at {settings[hot[0]].at.peak_dbfs:.0f} dBFS, too near to full scale"
     if hot:
         return f"{len(hot)} of {len(settings)} voices peak too near to full scale"
-    steps = sorted({one.at.attenuation_db for one in settings.values()})
+    steps = sorted({setting.at.attenuation_db for setting in settings.values()})
     shown = f"{steps[0]:g} dB" if len(steps) == 1 else f"{steps[0]:g} to {steps[-1]:g} dB"
     return f"With {shown} of attenuation every voice peaks under {TARGET_DBFS:g} dBFS".replace(
         "-", "\N{MINUS SIGN}"

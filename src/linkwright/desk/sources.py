@@ -59,17 +59,17 @@ def broker_at(text: str, topic: str) -> Broker:
     The password is in the environment (LINKWRIGHT_MQTT_PASSWORD): what stands on a command line others can read.
     """
     try:
-        found = urllib.parse.urlsplit(text if "://" in text else f"mqtt://{text}")
-        port = found.port or {"mqtt": 1883, "mqtts": 8883}[found.scheme]
+        url = urllib.parse.urlsplit(text if "://" in text else f"mqtt://{text}")
+        port = url.port or {"mqtt": 1883, "mqtts": 8883}[url.scheme]
     except (ValueError, KeyError):
-        found, port = None, 0
-    if found is None or not found.hostname or found.password is not None or found.path or found.query:
+        url, port = None, 0
+    if url is None or not url.hostname or url.password is not None or url.path or url.query:
         raise InputError(
             f'--mqtt is "{text.rpartition("@")[2][:60]}"; expected HOST:PORT or mqtts://USER@HOST:PORT, and the '
             f"password in {PASSWORD}"
         )
-    tls = found.scheme == "mqtts"
-    return Broker(found.hostname, port, topic, found.username, os.environ.get(PASSWORD), tls)
+    tls = url.scheme == "mqtts"
+    return Broker(url.hostname, port, topic, url.username, os.environ.get(PASSWORD), tls)
 
 
 def _now() -> str:

@@ -66,15 +66,19 @@ def spares_now(scene: Scene, plan: Plan, call: str | None, link: str, now: Now) 
     Links of other calls that are heard although theirs is not on count as on. Raises InputError for a link that
     has no carrier in the call.
     """
-    planned = next((one for one in plan.calls if one.call == call), None)
-    mine = next((one for one in planned.links if one.link == link), None) if planned is not None else None
+    planned = next((planned_call for planned_call in plan.calls if planned_call.call == call), None)
+    mine = (
+        next((planned_link for planned_link in planned.links if planned_link.link == link), None)
+        if planned is not None
+        else None
+    )
     if planned is None or mine is None:
         raise InputError(f"{link} has no carrier in the call that is on")
     scene, plan, elsewhere = with_those_on(scene, plan, planned.call, now.heard)
-    on = next(one for one in plan.calls if one.call == planned.call)
-    found = [_spare(scene, plan, on, mine, khz, now, elsewhere) for khz in mine.spares_khz]
+    on = next(planned_call for planned_call in plan.calls if planned_call.call == planned.call)
+    spares = [_spare(scene, plan, on, mine, khz, now, elsewhere) for khz in mine.spares_khz]
     order = {"holds": 0, "thin": 1, "fails": 2}
-    return tuple(sorted(found, key=lambda one: (order[one.verdict], len(one.against))))
+    return tuple(sorted(spares, key=lambda spare: (order[spare.verdict], len(spare.against))))
 
 
 def with_those_on(
@@ -82,25 +86,27 @@ def with_those_on(
 ) -> tuple[Scene, Plan, tuple[str, ...]]:
     """Scene and plan in which links of other calls of the same site that are heard are on in this call too, and
     the names of those heard that are planned for another site only: where they stand is not known."""
-    live = next(one for one in scene.calls if one.name == call)
-    planned = next(one for one in plan.calls if one.call == call)
-    here = {one.link for one in planned.links}
+    live = next(live_call for live_call in scene.calls if live_call.name == call)
+    planned = next(planned_call for planned_call in plan.calls if planned_call.call == call)
+    here = {link.link for link in planned.links}
     more: dict[str, PlannedLink] = {}
     elsewhere: set[str] = set()
     for other in plan.calls:
-        for one in other.links:
-            if one.link in heard and one.link not in here:
+        for link in other.links:
+            if link.link in heard and link.link not in here:
                 if other.site == planned.site:
-                    more.setdefault(one.link, one)
+                    more.setdefault(link.link, link)
                 else:
-                    elsewhere.add(one.link)
+                    elsewhere.add(link.link)
     by_name = {link.name: link for link in scene.shoot.link}
     added = tuple(by_name[name] for name in more if name in by_name)
-    kept = tuple(one for name, one in more.items() if name in by_name)
+    kept = tuple(link for name, link in more.items() if name in by_name)
     wider: LiveCall = replace(live, links=(*live.links, *added))
-    calls = tuple(wider if one.name == call else one for one in scene.calls)
+    calls = tuple(wider if live_call.name == call else live_call for live_call in scene.calls)
     links = planned.model_copy(update={"links": (*planned.links, *kept)})
-    changed = plan.model_copy(update={"calls": tuple(links if one.call == call else one for one in plan.calls)})
+    changed = plan.model_copy(
+        update={"calls": tuple(links if planned_call.call == call else planned_call for planned_call in plan.calls)}
+    )
     return replace(scene, calls=calls), changed, tuple(sorted(elsewhere - set(more)))
 
 
@@ -147,17 +153,17 @@ def _disturbed(call: PlannedCall, khz: int, now: Now) -> list[str]:
     """Who is disturbed now on a carrier so near that it may be the same that disturbs here."""
     some = [link for link in call.links if link.link in now.disturbed]
     reach = WIDE_KHZ if len(some) > 1 else NARROW_KHZ
-    away = {one.link: abs(one.carrier_khz - khz) for one in some}
+    away = {other_link.link: abs(other_link.carrier_khz - khz) for other_link in some}
     return [
-        f"{one.link} is disturbed on {one.carrier} MHz, {away[one.link] / 1000:.1f} MHz away"
-        for one in some
-        if away[one.link] <= reach
+        f"{other_link.link} is disturbed on {other_link.carrier} MHz, {away[other_link.link] / 1000:.1f} MHz away"
+        for other_link in some
+        if away[other_link.link] <= reach
     ]
 
 
 def _live(scene: Scene, call: PlannedCall, mine: PlannedLink, khz: int, now: Now) -> AirNow | None:
     """What the live sweep says of a carrier for a link."""
-    live = next(one for one in scene.calls if one.name == call.call)
+    live = next(live_call for live_call in scene.calls if live_call.name == call.call)
     chain = scene.chain(next(link for link in live.links if link.name == mine.link), live.site)
     return now.air(call.site, khz, chain.transmitter.bandwidth_khz)
 
@@ -167,14 +173,14 @@ def _air(
 ) -> str:
     """What is known of the air on a carrier: a receiver that listens there now, the live sweep while it is fresh,
     else the last sweep that was kept."""
-    live = next(one for one in scene.calls if one.name == call.call)
+    live = next(live_call for live_call in scene.calls if live_call.name == call.call)
     chain = scene.chain(next(link for link in live.links if link.name == mine.link), live.site)
     listening = {
-        one.link: now.levels_dbm[one.link]
-        for one in (one for each in plan.calls if each.site == call.site for one in each.links)
-        if one.link in now.levels_dbm
-        and one.link not in now.heard | {mine.link}
-        and abs(one.carrier_khz - khz) <= chain.transmitter.bandwidth_khz
+        planned_link.link: now.levels_dbm[planned_link.link]
+        for planned_link in (link for each in plan.calls if each.site == call.site for link in each.links)
+        if planned_link.link in now.levels_dbm
+        and planned_link.link not in now.heard | {mine.link}
+        and abs(planned_link.carrier_khz - khz) <= chain.transmitter.bandwidth_khz
     }
     said = [f"the receiver of {name} hears {level:.0f} dBm there now" for name, level in listening.items()]
     if looked is not None:

@@ -99,18 +99,18 @@ def rows(made: Made, order: str) -> list[LinkRow]:
         call.name: f"{call.starts:%H:%M}–{call.ends:%H:%M}" if call.starts and call.ends else ""
         for call in made.scene.calls
     }
-    found = [
+    told = [
         LinkRow(call, link, made.names.id_of("link", link.link), link.link in locked, times[call.call])
         for call in made.plan.calls
         for link in call.links
     ]
     if order == "need":
-        found.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
+        told.sort(key=lambda row: (GRAVITY[row.link.verdict], row.link.in_hand_db))
     elif order == "name":
-        found.sort(key=lambda row: row.link.link)
+        told.sort(key=lambda row: row.link.link)
     elif order == "carrier":
-        found.sort(key=lambda row: row.link.carrier_khz)
-    return found
+        told.sort(key=lambda row: row.link.carrier_khz)
+    return told
 
 
 #: Of a large plan so many rows are shown at once.
@@ -148,13 +148,13 @@ def shown(made: Made | None, order: str, find: str = "", first: int = 0) -> Show
     if made is None:
         return Shown((), (), (), 0, 0, 0)
     every, words = rows(made, order), find.casefold().split()
-    found = [row for row in every if all(word in row.called for word in words)]
-    first = first if 0 <= first < len(found) else 0
-    some = tuple(found[first : first + SHOWN])
+    wanted = [row for row in every if all(word in row.called for word in words)]
+    first = first if 0 <= first < len(wanted) else 0
+    some = tuple(wanted[first : first + SHOWN])
     calls = {row.call.call: row.call for row in some}
     none = [(call, gone) for call in made.plan.calls for gone in call.unplaced]
     none = [(call, gone) for call, gone in none if all(word in _called(call, gone.link) for word in words)]
-    return Shown(some, tuple(calls.values()), tuple(none[:SHOWN]), first, len(found), len(every))
+    return Shown(some, tuple(calls.values()), tuple(none[:SHOWN]), first, len(wanted), len(every))
 
 
 def _called(call: PlannedCall, link: str) -> str:
@@ -165,7 +165,7 @@ def channels_taken(made: Made, calls: Iterable[PlannedCall]) -> dict[str, str]:
     """By call, how many of the channels of each type of receiver are taken, of those that there are; where nobody
     says how many units there are, of the units that it takes."""
     links = {link.name: link for link in made.shoot.link}
-    found = {}
+    taken = {}
     for call in calls:
         seats: dict[str, set[tuple[int, int]]] = {}
         for link in call.links:
@@ -174,11 +174,11 @@ def channels_taken(made: Made, calls: Iterable[PlannedCall]) -> dict[str, str]:
                     (link.receiver_unit, link.receiver_channel)
                 )
         kinds = ((name, taken, receiver_named(made.shoot, name)) for name, taken in seats.items())
-        found[call.call] = ", ".join(
+        taken[call.call] = ", ".join(
             f"{called(name)} {len(taken)} of {receiver.channels * (receiver.count or max(taken)[0])}"
             for name, taken, receiver in kinds
         )
-    return found
+    return taken
 
 
 def breaks_told(breaks_per_hour: float) -> str:

@@ -80,7 +80,7 @@ def report(
     if snapshot.document.draft.at("link", id_) is None:
         raise InputError(f'there is no link "{snapshot.names.name_of(id_)}"; load the page again')
     several, level, still = answers
-    low = any(one.id == id_ for one in dying(store, snapshot, {} if gauge is None else {id_: gauge}))
+    low = any(cells.id == id_ for cells in dying(store, snapshot, {} if gauge is None else {id_: gauge}))
     cause = cause_by_hand(several, level, still, low)
     data = {
         "cause": cause, "several": several, "level": level, "still": still,
@@ -92,41 +92,47 @@ def report(
 def reported(store: Store, snapshot: Snapshot) -> tuple[Trouble, ...]:
     """What was told by hand and is not over, the newest first; once a link."""
     since = store.now() - datetime.timedelta(hours=SHOWN_H)
-    found: dict[str, Trouble] = {}
-    for one in _standing(store):
-        if one.when > since and one.data.get("cause") in CAUSES:
-            found.setdefault(one.about, _told(snapshot, one))
-    return tuple(found.values())
+    troubles: dict[str, Trouble] = {}
+    for happening in _standing(store):
+        if happening.when > since and happening.data.get("cause") in CAUSES:
+            troubles.setdefault(happening.about, _told(snapshot, happening))
+    return tuple(troubles.values())
 
 
 def _standing(store: Store) -> list[Happening]:
     """The troubles of which nobody said that they are over, the newest first."""
     told = store.happenings(kinds=(TROUBLE, OVER))
-    over = {one.data.get("of") for one in told if one.kind == OVER}
-    return [one for one in reversed(told) if one.kind == TROUBLE and one.revision not in over]
+    over = {happening.data.get("of") for happening in told if happening.kind == OVER}
+    return [
+        happening for happening in reversed(told) if happening.kind == TROUBLE and happening.revision not in over
+    ]
 
 
 def end(store: Store, snapshot: Snapshot, key: str, who: str) -> Trouble:
     """A trouble that was told by hand is over. Raises InputError where it does not stand any more."""
-    there = next((one for one in reported(store, snapshot) if one.key == key), None)
+    there = next((trouble for trouble in reported(store, snapshot) if trouble.key == key), None)
     if there is None:
         raise InputError("that is over already; load the page again")
-    for one in _standing(store):
-        if one.about == there.id:
-            store.happen(OVER, one.about, {"of": one.revision, "text": f"{there.words}: over"}, None, who)
+    for happening in _standing(store):
+        if happening.about == there.id:
+            store.happen(
+                OVER, happening.about, {"of": happening.revision, "text": f"{there.words}: over"}, None, who
+            )
     return there
 
 
-def _told(snapshot: Snapshot, one: Happening) -> Trouble:
-    cause = CAUSES[str(one.data["cause"])]
-    said = ["several at once" if one.data.get("several") else "this one alone"]
-    said += {"low": ["the level low"], "good": ["the level good"]}.get(str(one.data.get("level")), [])
+def _told(snapshot: Snapshot, happening: Happening) -> Trouble:
+    cause = CAUSES[str(happening.data["cause"])]
+    said = ["several at once" if happening.data.get("several") else "this one alone"]
+    said += {"low": ["the level low"], "good": ["the level good"]}.get(str(happening.data.get("level")), [])
     said += {
-        "yes": ["still there with the transmitter off"], "no": ["nothing there with the transmitter off"],
-    }.get(str(one.data.get("still")), [])  # fmt: skip
+        "yes": ["still there with the transmitter off"],
+        "no": ["nothing there with the transmitter off"],
+    }.get(str(happening.data.get("still")), [])
     return Trouble(
-        f"{TROUBLE}.{one.revision}", one.about, snapshot.names.name_of(one.about), cause.words,
-        f"{one.when.astimezone(snapshot.zone):%H:%M:%S}", f"{one.who or 'somebody'} says: {', '.join(said)}.",
+        f"{TROUBLE}.{happening.revision}", happening.about, snapshot.names.name_of(happening.about), cause.words,
+        f"{happening.when.astimezone(snapshot.zone):%H:%M:%S}",
+        f"{happening.who or 'somebody'} says: {', '.join(said)}.",
         cause.next_step, "over", cause.name,
     )  # fmt: skip
 
@@ -155,7 +161,7 @@ def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> 
         return ()
     changed = since_changed(store, snapshot.names)
     days = planned_day(snapshot, shoot).links if shoot.call else ()
-    found = []
+    left = []
     for call in live_calls(shoot):
         if call.starts is None or call.ends is None or not call.starts <= now < call.ends:
             continue
@@ -167,10 +173,10 @@ def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> 
             dies = (since or call.starts) + datetime.timedelta(hours=lasts)
             if id_ in gauges:
                 dies = min(dies, now + datetime.timedelta(hours=lasts * gauges[id_]))
-            found.append(
+            left.append(
                 CellsLeft(id_, day.who, dies.astimezone(snapshot.zone), since is not None, _next_break(call, now))
             )
-    return tuple(found)
+    return tuple(left)
 
 
 def low_h(day: LinkDay) -> float:
@@ -188,15 +194,15 @@ def dying(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> tupl
     """Cells that will not last until the next break, from a quarter of an hour before they die."""
     now = store.now().astimezone(snapshot.zone)
     soon = now + datetime.timedelta(minutes=BEFORE_MIN)
-    found = []
-    for one in cells_now(store, snapshot, gauges):
-        if one.dies < one.pause and one.dies <= soon:
-            by = "" if one.ticked else " Nobody ticked a change: counted from the call's begin."
-            found.append(
+    troubles = []
+    for cells in cells_now(store, snapshot, gauges):
+        if cells.dies < cells.pause and cells.dies <= soon:
+            by = "" if cells.ticked else " Nobody ticked a change: counted from the call's begin."
+            troubles.append(
                 Trouble(
-                    f"cells.{one.id}", one.id, one.link, "cells will not last to the break", f"{now:%H:%M}",
-                    f"They last to about {one.dies:%H:%M}, the break is at {one.pause:%H:%M}.{by}",
+                    f"cells.{cells.id}", cells.id, cells.link, "cells will not last to the break", f"{now:%H:%M}",
+                    f"They last to about {cells.dies:%H:%M}, the break is at {cells.pause:%H:%M}.{by}",
                     CAUSES["battery"].next_step, "changed", "battery",
                 )
             )  # fmt: skip
-    return tuple(found)
+    return tuple(troubles)

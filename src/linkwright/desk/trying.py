@@ -44,6 +44,6 @@ def tried(made: Made, link: str, khz: int) -> Tried:
         or abs(then.in_hand_db - now.in_hand_db) >= TOLD_DB
         or then.verdict != now.verdict
     )
-    planned = (one for call in made.plan.calls for one in call.links if one.link == name)
-    shown = next((one.shown(khz) for one in planned), mhz_text(khz))
+    planned = (planned_link for call in made.plan.calls for planned_link in call.links if planned_link.link == name)
+    shown = next((planned_link.shown(khz) for planned_link in planned), mhz_text(khz))
     return Tried(id_, name, khz, shown, reasons, effects, len(after))

@@ -51,17 +51,17 @@ def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
     changed = since_changed(desk.store, snapshot.names)
     cells = {id_: f"cells in for {hours((now - when).total_seconds() / 3600.0)}" for id_, when in changed.items()}
     running = cells_now(desk.store, snapshot, desk.watching.gauges())
-    cells |= {one.id: f"cells {one.left(now)}" for one in running}
+    cells |= {pack.id: f"cells {pack.left(now)}" for pack in running}
     names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
     amiss = {trouble.id: trouble.words for trouble in reversed(desk.troubles()) if trouble.on_carrier}
     planned, later = planned_links(snapshot, now_ns), _later(shoot, call)
     on = set() if call is None else {link.name for link in call.links}
-    found = []
+    drawn = []
     for id_, name in names:
         off = "" if call is None or name in on else later.get(name, "not in this call")
         tile = Tile(id_, name, cells=cells.get(id_, ""), off=off, trouble=amiss.get(id_, ""))
-        found.append(_planned(tile, planned[id_]) if id_ in planned else tile)
-    return sorted(found, key=lambda tile: bool(tile.off))
+        drawn.append(_planned(tile, planned[id_]) if id_ in planned else tile)
+    return sorted(drawn, key=lambda tile: bool(tile.off))
 
 
 def _planned(tile: Tile, planned: PlannedLink) -> Tile:
@@ -78,12 +78,12 @@ def _later(shoot: Shoot | None, now: LiveCall | None) -> dict[str, str]:
     """When links are on that are not in the call that is on, by name."""
     if shoot is None or now is None or now.starts is None:
         return {}
-    found: dict[str, str] = {}
+    later: dict[str, str] = {}
     coming = [call for call in live_calls(shoot) if call.starts is not None and call.starts > now.starts]
     for call in sorted(coming, key=lambda call: call.starts.timestamp() if call.starts else 0.0):
         for link in call.links:
-            found.setdefault(link.name, f"on from {call.starts:%H:%M}")
-    return found
+            later.setdefault(link.name, f"on from {call.starts:%H:%M}")
+    return later
 
 
 def call_left(desk: Desk, snapshot: Snapshot) -> str:

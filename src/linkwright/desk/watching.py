@@ -140,8 +140,8 @@ class Watching:
                 return
             self._expected, self._new_plan = expected, False
             self._watcher.expect(expected)
-            self.board.need_dbm = {one.link: one.planned_need_dbm for one in reversed(expected)}
-            self.board.fading_db = {one.link: one.fading_db for one in reversed(expected)}
+            self.board.need_dbm = {link.link: link.planned_need_dbm for link in reversed(expected)}
+            self.board.fading_db = {link.link: link.fading_db for link in reversed(expected)}
 
     def _newest_ns(self) -> int:
         return self.intake.now_ns or max((self.board.time_ns(n) for n in range(len(self.board.names))), default=0)
@@ -152,9 +152,11 @@ class Watching:
 
     def expected(self, link: str) -> Expected | None:
         """What the plan says of a link at the time of the newest reading; of its first call where none is on."""
-        mine = [one for one in self._expected if one.link == link]
+        mine = [expected for expected in self._expected if expected.link == link]
         now = self.now_ns()
-        return next((one for one in mine if one.spans and one.live_at(now)), mine[0] if mine else None)
+        return next(
+            (expected for expected in mine if expected.spans and expected.live_at(now)), mine[0] if mine else None
+        )
 
     # What is shown
 
@@ -208,7 +210,7 @@ class Watching:
     def answer(self, key: str, yes: bool | None, was: str, who: str) -> str:
         """Somebody answers what an alarm asks, says what it was, or (with neither) takes that back; what is said
         then. Raises InputError where the alarm does not stand any more."""
-        alarm = next((one for one in self.shown() if one.key == key), None)
+        alarm = next((open_alarm for open_alarm in self.shown() if open_alarm.key == key), None)
         if alarm is None:
             raise InputError("this alarm does not stand any more; load the page again")
         if yes is None and not was:
@@ -251,7 +253,7 @@ class Watching:
 
     def meters(self) -> list[str]:
         """What meters of few steps show and what they cannot, sentences without their end."""
-        seen = [replace(one, link=self._called(one.link)) for one in self._watcher.seen()]
+        seen = [replace(meter, link=self._called(meter.link)) for meter in self._watcher.seen()]
         return meters_said(seen)
 
     def silent_since_ns(self) -> int | None:
@@ -329,11 +331,11 @@ class Watching:
 
     def _who_is_on(self) -> None:
         """Links of another call are not missed while theirs is not on."""
-        if not any(one.spans for one in self._expected):
+        if not any(expected.spans for expected in self._expected):
             return
         now = self.now_ns()
-        planned = {one.link for one in self._expected}
-        on = {one.link for one in self._expected if one.live_at(now)}
+        planned = {expected.link for expected in self._expected}
+        on = {expected.link for expected in self._expected if expected.live_at(now)}
         self.board.off = frozenset(planned - on) if on else frozenset()
 
     def _judge(self, run: WorkRun) -> None:
@@ -378,7 +380,7 @@ class Watching:
     def told(self) -> dict[str, Any]:
         """What is broken and what is silent now, in words, as every page is told."""
         alarms = [alarm.episode for alarm in self.shown() if alarm.open]
-        said = [f"{self._called(one.link)}: {words_of(one.cause)}." for one in alarms] + list(self._besides)
+        said = [f"{self._called(alarm.link)}: {words_of(alarm.cause)}." for alarm in alarms] + list(self._besides)
         more = f", and {number_word(len(said) - 1)} more." if len(said) > 1 else "."
         broken = said[0].removesuffix(".") + more if said else ""
         return {"open": len(said), "broken": broken, "silent": self.silent()}
@@ -431,4 +433,4 @@ def clock_of(time_ns: int, zone: datetime.tzinfo) -> str:
 
 
 def _by_id(expected: Sequence[Expected], names: Names) -> tuple[Expected, ...]:
-    return tuple(replace(one, link=names.id_of("link", one.link)) for one in expected)
+    return tuple(replace(expectation, link=names.id_of("link", expectation.link)) for expectation in expected)

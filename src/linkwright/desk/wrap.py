@@ -52,7 +52,7 @@ def learnt_of(desk: Desk, snapshot: Snapshot) -> list[Learning]:
 
 def wrapped(desk: Desk, snapshot: Snapshot, wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day with what was learnt, as far as it is known now; without the picture."""
-    learnt = tuple(line for one in learnt_of(desk, snapshot) for line in one.says)
+    learnt = tuple(line for lesson in learnt_of(desk, snapshot) for line in lesson.says)
     return wrap_up(desk, snapshot, learnt, wait_s)
 
 
@@ -65,11 +65,11 @@ def wrap_up(desk: Desk, snapshot: Snapshot, learnt: tuple[str, ...] = (), wait_s
     gone, happened = wrapping.gone, events(desk, snapshot)
     tracks = tracks_of(snapshot, listening)
     every = [track for group in tracks.values() for track in group]
-    found = wrapping.laying.of(gone.breaks, gone.episodes, every, wait_s)
+    laid = wrapping.laying.of(gone.breaks, gone.episodes, every, wait_s)
     answers = by_name(answers_of(desk.store), snapshot.names)
-    seen = (gone if found is None else found).episodes
-    episodes = tuple(episode_of(answered(one, answers)) for one in seen)
-    heard = recordings(listening, tracks, found, read=bool(gone.figures))
+    seen = (gone if laid is None else laid).episodes
+    episodes = tuple(episode_of(answered(episode, answers)) for episode in seen)
+    heard = recordings(listening, tracks, laid, read=bool(gone.figures))
     return WrapUp(
         sentence(gone, episodes, happened, zone, busy=wrapping.busy), zone, calls_of(snapshot.shoot),
         with_done(episodes, happened), gone.figures, happened, heard, learnt, planned_dbm=planned_levels(snapshot),
@@ -105,22 +105,22 @@ def calls_of(shoot: Shoot | None) -> tuple[tuple[str, int, int], ...]:
 
 def events(desk: Desk, snapshot: Snapshot) -> tuple[Event, ...]:
     """Everything that was told or noted, in the order of time, by what links and calls are called now."""
-    found = []
+    told = []
     for happening in desk.store.happenings():
         about = about_of(happening, snapshot.names)
-        found.append(Event(_ms(happening.when), happening.kind, about, told_of(replace(happening, about=about))))
-    found += [Event(_ms(entry.when), "note", "", entry.text) for entry in desk.store.entries()]
-    return tuple(sorted(found, key=lambda one: one.at_ms))
+        told.append(Event(_ms(happening.when), happening.kind, about, told_of(replace(happening, about=about))))
+    told += [Event(_ms(entry.when), "note", "", entry.text) for entry in desk.store.entries()]
+    return tuple(sorted(told, key=lambda event: event.at_ms))
 
 
 def by_name(answers: Sequence[Answer], names: Names) -> list[Answer]:
     """Answers by what their links are called now, as the readings of the day are."""
-    return [replace(one, link=names.name_of(one.link)) for one in answers]
+    return [replace(given, link=names.name_of(given.link)) for given in answers]
 
 
-def about_of(one: Happening, names: Names) -> str:
+def about_of(happening: Happening, names: Names) -> str:
     """The link that a happening is about, by what it is called now."""
-    return names.name_of(names.id_of("link", one.about))
+    return names.name_of(names.id_of("link", happening.about))
 
 
 def happenings_csv(desk: Desk, snapshot: Snapshot) -> str:
@@ -143,35 +143,37 @@ def happenings_csv(desk: Desk, snapshot: Snapshot) -> str:
     return csv_text(("time", "kind", "about", "data", "who"), sorted(rows))
 
 
-def told_of(one: Happening) -> str:
+def told_of(happening: Happening) -> str:
     """A happening in words."""
-    data = one.data
+    data = happening.data
     text = next(
         (data[key] for key in ("text", "says", "note", "name", "take") if data.get(key) not in (None, "")), ""
     )
-    if one.kind == "changed":
+    if happening.kind == "changed":
         empty = ", the old ones were empty" if data.get("empty") else ""
-        return f"{whose(one.about, data.get('listener', ''))}: cells changed{empty}"
-    if one.kind == "switched":
+        return f"{whose(happening.about, data.get('listener', ''))}: cells changed{empty}"
+    if happening.kind == "switched":
         what = str(data.get("what") or "carrier").replace("-", " ").replace("_", " ")
         now = "as planned" if data.get("is") is None else f"{data['is']}"
         was = "" if data.get("was") is None else f" (was {data['was']})"
         return (
-            f"{one.about}: {what} set to {now}{was}" if "is" in data else f"{one.about}: switched {text}".rstrip()
+            f"{happening.about}: {what} set to {now}{was}"
+            if "is" in data
+            else f"{happening.about}: switched {text}".rstrip()
         )
-    if one.kind == "acknowledged":
-        return f"{one.about}: seen{f', {text}' if text else ''}"
-    if one.kind == "take":
-        words = text or one.about
+    if happening.kind == "acknowledged":
+        return f"{happening.about}: seen{f', {text}' if text else ''}"
+    if happening.kind == "take":
+        words = text or happening.about
         return words if words.casefold().startswith("take") else f"Take {words}".rstrip()
-    words = f"{text}" or one.kind
-    return f"{one.about}: {words}" if one.about and one.kind != "note" else words
+    words = f"{text}" or happening.kind
+    return f"{happening.about}: {words}" if happening.about and happening.kind != "note" else words
 
 
 def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackFaults]]:
     """The faults of every track of the recordings that were listened to, by the attachment's id."""
     day, zone = None if snapshot.shoot is None else snapshot.shoot.shoot.date, snapshot.zone
-    found: dict[str, list[TrackFaults]] = {}
+    tracks: dict[str, list[TrackFaults]] = {}
     for recording in listening.recordings():
         heard = listening.heard(recording)
         if heard is None or heard.document is None:
@@ -186,16 +188,20 @@ def tracks_of(snapshot: Snapshot, listening: Listening) -> dict[str, list[TrackF
             certain = tuple(fault[:3] for fault in faults if fault[3] and KINDS[fault[2]].of == "moment")
             suspects = tuple(fault[0] for fault in faults if not fault[3] and fault[2] in RADIO)
             length_s = float(file["length_s"])
-            found.setdefault(recording.id, []).append(
+            tracks.setdefault(recording.id, []).append(
                 TrackFaults(
                     recording.name, int(track["channel"]), certain, suspects, length_s, begins_ns, recording.id
                 )
             )
-    return found
+    return tracks
 
 
 def recordings(
-    listening: Listening, tracks: dict[str, list[TrackFaults]], found: LaidRecordings | None, *, read: bool
+    listening: Listening,
+    tracks: dict[str, list[TrackFaults]],
+    laid_recordings: LaidRecordings | None,
+    *,
+    read: bool,
 ) -> tuple[RecordingFigures, ...]:
     """The recordings with where they lie in time: laid along the readings, else by their own time stamp."""
     rows = []
@@ -208,9 +214,19 @@ def recordings(
             )
             continue
         mine = tracks[recording.id]
-        laid = [] if found is None else [way for way in found.laid if way.track.file == recording.id]
-        why = [] if found is None else [way for way in found.not_laid if way.track.file == recording.id]
-        rows.append(_laid(mine, laid) if laid else _by_stamp(mine, why, read=read, known=found is not None))
+        laid = (
+            []
+            if laid_recordings is None
+            else [way for way in laid_recordings.laid if way.track.file == recording.id]
+        )
+        why = (
+            []
+            if laid_recordings is None
+            else [way for way in laid_recordings.not_laid if way.track.file == recording.id]
+        )
+        rows.append(
+            _laid(mine, laid) if laid else _by_stamp(mine, why, read=read, known=laid_recordings is not None)
+        )
     return tuple(rows)
 
 
@@ -221,20 +237,20 @@ def _certain(tracks: list[TrackFaults]) -> tuple[tuple[str, float], ...]:
 
 def _laid(tracks: list[TrackFaults], laid: list[Laid]) -> RecordingFigures:
     """A recording that lies along links: by the track that tells its clock best."""
-    best = max(laid, key=lambda one: (one.aligned.matched, one.aligned.confidence))
+    best = max(laid, key=lambda way: (way.aligned.matched, way.aligned.confidence))
     along = [
-        f"track {one.track.channel} is {one.link}" + "".join(f" or {other}" for other in one.also) for one in laid
+        f"track {way.track.channel} is {way.link}" + "".join(f" or {other}" for other in way.also) for way in laid
     ]
-    others = [track.channel for track in tracks if track not in [one.track for one in laid]]
+    others = [track.channel for track in tracks if track not in [way.track for way in laid]]
     if others and laid:
         named = ", ".join(f"{channel}" for channel in others)
         along.append(f"of track{'s' if len(others) > 1 else ''} {named} the link is not known")
     said = "; ".join(along)
     return RecordingFigures(
         tracks[0].name, best.time_ns(0.0) // 1_000_000, tracks[0].length_s or 0.0, _certain(tracks),
-        tuple(LaidTrack(one.track.channel, one.link, tuple(at for at, _, _ in one.track.losses)) for one in laid),
+        tuple(LaidTrack(way.track.channel, way.link, tuple(at for at, _, _ in way.track.losses)) for way in laid),
         1.0 + best.aligned.drift_ppm * 1e-6, f"{said[:1].upper()}{said[1:]}. {clock_words(best)}",
-        tuple((kind, at) for one in laid for at, _, kind in one.alone),
+        tuple((kind, at) for way in laid for at, _, kind in way.alone),
     )  # fmt: skip
 
 
@@ -246,7 +262,7 @@ def _by_stamp(tracks: list[TrackFaults], why: list[NotLaid], *, read: bool, know
     elif not known:
         says = "It is being laid along the readings"
     else:
-        most = max(why, key=lambda one: len(one.track.losses), default=None)
+        most = max(why, key=lambda way: len(way.track.losses), default=None)
         says = "It could not be laid along any link" + ("" if most is None else f": {most.why}")
     where = (
         "it lies by its own time stamp" if begins_ns is not None else "its header has no time, so it is not drawn"
@@ -263,15 +279,12 @@ def _ms(when: datetime.datetime) -> int:
 
 def read_together(gone: Gone) -> tuple[int, int] | None:
     """The longest time with readings and no half day between them [ms]: those of another date are another day."""
-    stretches = sorted(
-        (begin, end)
-        for figure in gone.figures
-        for begin, end in zip(
-            (figure.first_ms, *(gap.to_ms for gap in figure.gaps)),
-            (*(gap.from_ms for gap in figure.gaps), figure.last_ms),
-            strict=True,
-        )
-    )
+    stretches: list[tuple[int, int]] = []
+    for figure in gone.figures:
+        begins = (figure.first_ms, *(gap.to_ms for gap in figure.gaps))
+        ends = (*(gap.from_ms for gap in figure.gaps), figure.last_ms)
+        stretches += zip(begins, ends, strict=True)
+    stretches.sort()
     days: list[tuple[int, int]] = []
     for begin, end in stretches:
         if days and begin - days[-1][1] < APART_MS:
@@ -312,28 +325,25 @@ def bounds(wrap: WrapUp, gone: Gone) -> tuple[int, int]:
     return first - room, last + room
 
 
-def unread(one: LinkFigures, gone: Gone) -> tuple[Between, ...]:
+def unread(figures: LinkFigures, gone: Gone) -> tuple[Between, ...]:
     """When others were read and a link was not."""
-    first, last = gone.span_ms or (one.first_ms, one.last_ms)
-    before = (Between(first, one.first_ms),) if one.first_ms - first > OFF_MS else ()
-    after = (Between(one.last_ms, last),) if last - one.last_ms > OFF_MS else ()
-    return (*before, *one.gaps, *after)
+    first, last = gone.span_ms or (figures.first_ms, figures.last_ms)
+    before = (Between(first, figures.first_ms),) if figures.first_ms - first > OFF_MS else ()
+    after = (Between(figures.last_ms, last),) if last - figures.last_ms > OFF_MS else ()
+    return (*before, *figures.gaps, *after)
 
 
 def _tracks(wrap: WrapUp, link: str) -> tuple[BarSpan, ...]:
     """The recorded tracks of a link."""
-    return tuple(
-        BarSpan(
-            f"{recording.name}, track {track.channel}",
-            recording.begins_ms,
-            recording.at_ms(recording.length_s),
-            tuple(recording.at_ms(at_s) for at_s in track.losses),
-        )
-        for recording in wrap.recordings
-        if recording.begins_ms is not None
-        for track in recording.laid
-        if track.link == link
-    )
+    spans = []
+    for recording in wrap.recordings:
+        if recording.begins_ms is None:
+            continue
+        ends_ms = recording.at_ms(recording.length_s)
+        for track in (track for track in recording.laid if track.link == link):
+            losses = tuple(recording.at_ms(at_s) for at_s in track.losses)
+            spans.append(BarSpan(f"{recording.name}, track {track.channel}", recording.begins_ms, ends_ms, losses))
+    return tuple(spans)
 
 
 def picture(
@@ -350,8 +360,8 @@ def picture(
     episodes: dict[str, list[DiagnosedEpisode]] = {}
     for told in wrap.episodes:
         episodes.setdefault(told.episode.link, []).append(told.episode)
-    failed_first = sorted(gone.figures, key=lambda one: one.link not in episodes)
-    kept = {one.link for one in failed_first[:MOST_LANES]}
+    failed_first = sorted(gone.figures, key=lambda figures: figures.link not in episodes)
+    kept = {figures.link for figures in failed_first[:MOST_LANES]}
     lanes = tuple(
         LinkLane(figure.link, outline.of(figure.link, from_ms, to_ms, columns), unread(figure, gone),
              tuple(episodes.get(figure.link, ())), figure.needed_dbm, _tracks(wrap, figure.link))

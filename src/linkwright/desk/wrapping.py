@@ -62,7 +62,7 @@ class Gone:
 class _Piece:
     """An attachment with readings, and its first moment [ms]."""
 
-    one: Attachment
+    attachment: Attachment
     first_ms: int
 
 
@@ -124,7 +124,7 @@ class Wrapping:
 
     def attachments(self) -> list[Attachment]:
         """The readings and logs of the job."""
-        return [one for one in self.store.attachment_list() if one.kind in (READINGS, LOG)]
+        return [attachment for attachment in self.store.attachment_list() if attachment.kind in (READINGS, LOG)]
 
     def begin(self, snapshot: Snapshot) -> None:
         """Go through the readings, where any came or went since, the plan needs other levels, or names changed."""
@@ -152,7 +152,7 @@ class Wrapping:
     def _go_through(self, snapshot: Snapshot, asked: object, run: WorkRun) -> Gone:
         self._names = snapshot.names
         pieces = self._pieces()
-        ids = [piece.one.id for piece in pieces]
+        ids = [piece.attachment.id for piece in pieces]
         so_far = self._so_far
         if so_far is None or so_far.key != asked or ids[: len(so_far.ids)] != so_far.ids:
             so_far = _SoFar.begin(snapshot, asked)
@@ -163,7 +163,7 @@ class Wrapping:
             for stretch in self._stretches_of(piece):
                 run.check()
                 so_far.add(stretch)
-            so_far.ids.append(piece.one.id)
+            so_far.ids.append(piece.attachment.id)
         self._so_far = so_far
         outline, by_site = so_far.outline, so_far.by_site
         figures = so_far.tally.figures()
@@ -171,10 +171,12 @@ class Wrapping:
         told = list(self._broken.values())
         if late:
             told.append(f"{counted(late, 'reading')} of a time that their link had already; left out.")
-        sites = {site: one.figures() for site, one in by_site.items()}
+        sites = {site: site_figures.figures() for site, site_figures in by_site.items()}
         readings = sum(figure.readings for figure in figures)
-        found = so_far.diagnosing
-        return Gone(figures, outline, found.episodes(), tuple(told), readings, sites, found.breaks.links())
+        diagnosing = so_far.diagnosing
+        return Gone(
+            figures, outline, diagnosing.episodes(), tuple(told), readings, sites, diagnosing.breaks.links()
+        )
 
     def stretches(self, from_ms: int | None = None, to_ms: int | None = None) -> Iterator[Stretch]:
         """All readings, piece by piece in the order of their first moments; between two times, if given.
@@ -185,7 +187,7 @@ class Wrapping:
         for n, piece in enumerate(pieces):
             if to_ms is not None and piece.first_ms >= to_ms:
                 break
-            if from_ms is not None and piece.one.kind == READINGS and _over(pieces, n, from_ms):
+            if from_ms is not None and piece.attachment.kind == READINGS and _over(pieces, n, from_ms):
                 continue
             yield from self._stretches_of(piece)
 
@@ -193,14 +195,14 @@ class Wrapping:
         """The readings of one attachment, by what the links are called now; one that cannot be read is told."""
         names = self._names
         try:
-            for stretch in self._read(piece.one):
+            for stretch in self._read(piece.attachment):
                 yield called(stretch, lambda link: names.name_of(names.id_of("link", link)))
         except InputError as error:
-            self._broken[piece.one.id] = str(error)
+            self._broken[piece.attachment.id] = str(error)
 
     def _pieces(self) -> list[_Piece]:
         """The attachments by their first moment; those that hold nothing are left out."""
-        found = []
+        pieces = []
         for attachment in self.attachments():
             if attachment.id not in self._firsts and attachment.id not in self._broken:
                 try:
@@ -211,20 +213,20 @@ class Wrapping:
                 if first is not None:
                     self._firsts[attachment.id] = int(first.time_ms[0])
             if attachment.id in self._firsts:
-                found.append(_Piece(attachment, self._firsts[attachment.id]))
-        return sorted(found, key=lambda piece: (piece.first_ms, piece.one.id))
+                pieces.append(_Piece(attachment, self._firsts[attachment.id]))
+        return sorted(pieces, key=lambda piece: (piece.first_ms, piece.attachment.id))
 
-    def _read(self, one: Attachment) -> Iterable[Stretch]:
+    def _read(self, attachment: Attachment) -> Iterable[Stretch]:
         """The readings of one attachment. Raises InputError."""
-        if one.kind == READINGS:
-            return (stretch_in(self.store, one),)
-        return self._log(one)
+        if attachment.kind == READINGS:
+            return (stretch_in(self.store, attachment),)
+        return self._log(attachment)
 
-    def _log(self, one: Attachment) -> Iterator[Stretch]:
+    def _log(self, attachment: Attachment) -> Iterator[Stretch]:
         from linkwright.watch.log.reading import read_batches
         from linkwright.watch.log.stretches import stretch_of
 
-        for batch in read_batches(self.file(one), one.name):
+        for batch in read_batches(self.file(attachment), attachment.name):
             yield stretch_of(batch)
 
     def outline(self, from_ms: int, to_ms: int, columns: int) -> Outline:
@@ -239,7 +241,7 @@ class Wrapping:
 
 def _over(pieces: list[_Piece], n: int, from_ms: int) -> bool:
     """Whether a stretch of the store ends before a time: a later one of them begins before it, by ten minutes."""
-    later = (piece.first_ms for piece in pieces[n + 1 :] if piece.one.kind == READINGS)
+    later = (piece.first_ms for piece in pieces[n + 1 :] if piece.attachment.kind == READINGS)
     first = next(later, None)
     return first is not None and first < from_ms - 600_000
 
@@ -268,11 +270,11 @@ def _of_its_calls(
     snapshot: Snapshot, level: Callable[[PlannedLink], float], worse: Callable[[float, float], float]
 ) -> dict[str, float]:
     """A level of each link in the newest plan [dBm], by its name of now."""
-    found: dict[str, float] = {}
+    levels: dict[str, float] = {}
     made = snapshot.made
     if made is None:
-        return found
+        return levels
     for planned in (link for call in made.plan.calls for link in call.links):
         name, its = snapshot.names.name_of(made.names.id_of("link", planned.link)), round(level(planned), 1)
-        found[name] = worse(its, found.get(name, its))
-    return found
+        levels[name] = worse(its, levels.get(name, its))
+    return levels

@@ -107,9 +107,11 @@ class Door:
         tls = None if visit.address in HOME else self._tls
         try:
             await asyncio.get_running_loop().connect_accepted_socket(
-                lambda: self._make(visit), connection, ssl=tls,
+                lambda: self._make(visit),
+                connection,
+                ssl=tls,
                 ssl_handshake_timeout=HANDSHAKE_S if tls is not None else None,
-            )  # fmt: skip
+            )
         except (OSError, asyncio.CancelledError):  # no TLS was spoken, or it was too slow, or it had to go
             self._keeper.leave(visit)
             connection.close()

@@ -48,9 +48,10 @@ class Gaps:
     """Looks whether the machine slept."""
 
     def __init__(
-        self, slept: Callable[[], float] = slept_s,
+        self,
+        slept: Callable[[], float] = slept_s,
         now: Callable[[], datetime.datetime] = lambda: datetime.datetime.now(datetime.UTC),
-    ) -> None:  # fmt: skip
+    ) -> None:
         self._slept, self._now = slept, now
         self._known_s = slept()
 

@@ -112,10 +112,10 @@ def _public(key: ec.EllipticCurvePrivateKey) -> bytes:
 def _there(file: Path, key: ec.EllipticCurvePrivateKey) -> x509.Certificate | None:
     """The certificate that is kept, where it is one of this key."""
     try:
-        found = x509.load_pem_x509_certificate(file.read_bytes())
+        certificate = x509.load_pem_x509_certificate(file.read_bytes())
     except (OSError, ValueError):
         return None
-    return found if found.public_key() == key.public_key() else None
+    return certificate if certificate.public_key() == key.public_key() else None
 
 
 def _names(certificate: x509.Certificate) -> list[str]:

@@ -93,10 +93,10 @@ class Lan:
 
 
 def _name(name: str) -> str:
-    found = name.strip().lower()
-    if re.fullmatch(r"[a-z0-9](?:[a-z0-9.-]{0,251}[a-z0-9])?(?::\d{1,5})?", found) is None:
+    host = name.strip().lower()
+    if re.fullmatch(r"[a-z0-9](?:[a-z0-9.-]{0,251}[a-z0-9])?(?::\d{1,5})?", host) is None:
         raise InputError(f'"{name[:80]}" is no name of a host; expected one such as event.example')
-    return found
+    return host
 
 
 def _context() -> ssl.SSLContext:
@@ -114,18 +114,18 @@ def local_names() -> list[str]:
 
 def lan_addresses() -> list[str]:
     """This machine's own addresses on its networks, as far as they can be told without asking anybody."""
-    found: list[str] = []
+    addresses: list[str] = []
     probe = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
     try:
         probe.connect(("192.0.2.1", 9))  # sends nothing: a datagram socket only picks the way out
-        found.append(probe.getsockname()[0])
+        addresses.append(probe.getsockname()[0])
     except OSError:
         pass
     finally:
         probe.close()
     with contextlib.suppress(OSError):
-        found += socket.gethostbyname_ex(socket.gethostname())[2]
-    return [address for address in dict.fromkeys(found) if not address.startswith("127.")]
+        addresses += socket.gethostbyname_ex(socket.gethostname())[2]
+    return [address for address in dict.fromkeys(addresses) if not address.startswith("127.")]
 
 
 def looked(lan: Lan) -> str:

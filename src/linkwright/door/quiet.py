@@ -18,7 +18,7 @@ LOGGERS: Final = ("uvicorn.error", "asyncio", "python_multipart.multipart", "lin
 
 
 class Seldom(logging.Filter):
-    """Lets a message pass a few times a minute; the next one after that says how many did not."""
+    """Lets a message pass a few times a minute; the next after that says how many did not."""
 
     def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
         super().__init__()
@@ -46,5 +46,5 @@ def quieten() -> None:
     """Let those who may be made to say something say it seldom."""
     for name in LOGGERS:
         logger = logging.getLogger(name)
-        if not any(isinstance(one, Seldom) for one in logger.filters):
+        if not any(isinstance(log_filter, Seldom) for log_filter in logger.filters):
             logger.addFilter(Seldom())

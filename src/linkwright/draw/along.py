@@ -80,8 +80,10 @@ def _row(walk: Walk, x: object, right: float, top: float, row_px: float, low: fl
     line = "M" + "L".join(f"{number(a)} {number(b)}" for a, b in points)
     under = np.minimum(walk.in_hand_db, 0.0)
     if (under < 0.0).any():
-        back = "L".join(f"{number(x(float(t)))} {number(y(float(m)))}"
-                        for t, m in zip(walk.time_s[::-1], under[::-1], strict=True))  # fmt: skip
+        back = "L".join(
+            f"{number(x(float(t)))} {number(y(float(m)))}"
+            for t, m in zip(walk.time_s[::-1], under[::-1], strict=True)
+        )
         shut = f"M{number(points[0][0])} {number(y(0.0))}L{number(points[-1][0])} {number(y(0.0))}L{back}z"
         parts.append(element("path", d=shut, fill="url(#unreached)", stroke=MADDER, stroke_width=0.8))
     parts.append(element("path", d=line, fill="none", stroke=INK, stroke_width=2.0, stroke_linejoin="round"))

@@ -43,22 +43,22 @@ def drawn_arrivals(says: str, arrivals: Sequence[SoundPath], width_px: float = 7
         parts.append(element("line", x1=at, x2=at, y1=TOP_PX, y2=foot, stroke=FAINT, stroke_width=1.0))
         parts.append(words(at, axis - 8.0, f"{ms:g}", size=LEAST_PX, anchor="middle"))
     parts.append(words(width_px - 6.0, axis - 8.0, "ms", size=LEAST_PX, anchor="end", fill=SOFT))
-    for n, one in enumerate(arrivals):
+    for n, arrival in enumerate(arrivals):
         top = TOP_PX + ROW_PX * n
-        shown = wrapped(one.name, names - 12.0, LEAST_PX)
+        shown = wrapped(arrival.name, names - 12.0, LEAST_PX)
         parts.append(words(names - 8.0, top + 14.0, shown[0] if shown else "", size=LEAST_PX, anchor="end"))
         at = names
-        for what, ms in one.parts:
-            title = element("title", escape(f"{one.name}: {what} {ms:.2f} ms"))
+        for what, ms in arrival.parts:
+            title = element("title", escape(f"{arrival.name}: {what} {ms:.2f} ms"))
             parts.append(element("rect", title, x=at, y=top + 2.0, width=max(ms * scale, 0.5), height=BAR_PX,
                                  fill=fills[what], stroke=INK, stroke_width=1.0))  # fmt: skip
             at += ms * scale
-        if one.delay_ms > 0.005:
-            title = element("title", escape(f"{one.name}: delay to set {one.delay_ms:.2f} ms"))
-            parts.append(element("rect", title, x=at, y=top + 2.0, width=one.delay_ms * scale, height=BAR_PX,
+        if arrival.delay_ms > 0.005:
+            title = element("title", escape(f"{arrival.name}: delay to set {arrival.delay_ms:.2f} ms"))
+            parts.append(element("rect", title, x=at, y=top + 2.0, width=arrival.delay_ms * scale, height=BAR_PX,
                                  fill="url(#delay)", stroke=INK, stroke_width=1.0))  # fmt: skip
-            label = f"+{one.delay_ms:.1f}"
-            end = at + one.delay_ms * scale
+            label = f"+{arrival.delay_ms:.1f}"
+            end = at + arrival.delay_ms * scale
             room = width_px - end > width_of(label, LEAST_PX) + 6.0
             parts.append(words(end + 4.0 if room else end - 4.0, top + 14.0, label, size=LEAST_PX,
                                anchor="start" if room else "end"))  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -38,6 +38,16 @@ class GainChain:
     target_db: float
 
 
+def _grid(low: float, high: float, right: float, y: Callable[[float], float]) -> list[str]:
+    """Lines across with their level [dB]."""
+    parts = []
+    for db in ticks(low, high, 7):
+        parts.append(element("line", x1=LEFT_PX, x2=right, y1=y(db), y2=y(db), stroke=FAINT, stroke_width=1.0))
+        label = f"{db:g}".replace("-", "\N{MINUS SIGN}")
+        parts.append(words(LEFT_PX - 6.0, y(db) + 4.0, label, size=LEAST_PX, anchor="end", fill=SOFT))
+    return parts
+
+
 def drawn_chain(chain: GainChain, width_px: float = 720.0) -> str:
     """The diagram as one SVG. ValueError for no stages."""
     stages = chain.stages
@@ -61,10 +71,7 @@ def drawn_chain(chain: GainChain, width_px: float = 720.0) -> str:
 
     right = LEFT_PX + column * len(stages)
     parts = [element("rect", width=width_px, height=TALL_PX, fill=PAPER)]
-    for db in ticks(low, high, 7):
-        parts.append(element("line", x1=LEFT_PX, x2=right, y1=y(db), y2=y(db), stroke=FAINT, stroke_width=1.0))
-        label = f"{db:g}".replace("-", "\N{MINUS SIGN}")
-        parts.append(words(LEFT_PX - 6.0, y(db) + 4.0, label, size=LEAST_PX, anchor="end", fill=SOFT))
+    parts += _grid(low, high, right, y)
     noise = steps([s.noise_db for s in stages])
     floor = f"L{number(right)} {number(y(low))}L{number(LEFT_PX)} {number(y(low))}z"
     parts.append(element("path", d=noise + floor, fill="url(#noise)"))
@@ -72,14 +79,12 @@ def drawn_chain(chain: GainChain, width_px: float = 720.0) -> str:
     tops = [high if s.ceiling_db is None else s.ceiling_db for s in stages]
     roof = f"L{number(right)} {number(y(high))}L{number(LEFT_PX)} {number(y(high))}z"
     parts.append(element("path", d=steps(tops) + roof, fill="url(#over)", stroke=MADDER, stroke_width=1.2))
-    at = y(chain.target_db)
-    parts.append(element("line", x1=LEFT_PX, x2=right, y1=at, y2=at, stroke=OCHRE, stroke_width=1.6,
-                         stroke_dasharray="7 4"))  # fmt: skip
-    voice = [s.voice_db for s in stages]
-    parts.append(
-        element("path", d=steps(voice), fill="none", stroke=SOFT, stroke_width=2.0, stroke_dasharray="3 3")
-    )
-    parts.append(element("path", d=steps([s.peak_db for s in stages]), fill="none", stroke=INK, stroke_width=3.0))
+    at, voice, peaks = y(chain.target_db), steps([s.voice_db for s in stages]), steps([s.peak_db for s in stages])
+    parts += [
+        element("line", x1=LEFT_PX, x2=right, y1=at, y2=at, stroke=OCHRE, stroke_width=1.6, stroke_dasharray="7 4"),
+        element("path", d=voice, fill="none", stroke=SOFT, stroke_width=2.0, stroke_dasharray="3 3"),
+        element("path", d=peaks, fill="none", stroke=INK, stroke_width=3.0),
+    ]
     for n, stage in enumerate(stages):
         parts += _labels(stage, LEFT_PX + column * (n + 0.5), column, y)
     hatches = hatch("noise", SOFT, 7.0, 0.9) + hatch("over", MADDER, 6.0, 1.2)
@@ -88,19 +93,19 @@ def drawn_chain(chain: GainChain, width_px: float = 720.0) -> str:
 
 def _labels(stage: ChainStage, middle: float, column: float, y: object) -> list[str]:
     assert callable(y)
-    found = []
+    labels = []
     for n, line in enumerate(wrapped(stage.name, column - 6.0, 13)[:3]):
-        found.append(words(middle, TALL_PX - FOOT_PX + 18.0 + 15.0 * n, line, size=13, anchor="middle"))
+        labels.append(words(middle, TALL_PX - FOOT_PX + 18.0 + 15.0 * n, line, size=13, anchor="middle"))
     for text, db in ((stage.peak_reads, stage.peak_db), (stage.noise_reads, stage.noise_db)):
         value, _, unit = text.partition(" ")
         lines = [text] if 1.3 * width_of(text, LEAST_PX) <= column else [value, unit]
         lead = -6.0 - 13.0 * (len(lines) - 1)
         for n, line in enumerate(lines):
             at = y(db) + lead + 13.0 * n
-            found.append(
+            labels.append(
                 words(
                     middle, at, line, size=LEAST_PX, anchor="middle", stroke=PAPER, stroke_width=3.0,
                     paint_order="stroke",
                 )
             )  # fmt: skip
-    return found
+    return labels

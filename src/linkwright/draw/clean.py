@@ -35,7 +35,7 @@ class Stands:
 
 def stands_on_ours(scene: Scene, air: SiteAir, plan: Plan | None) -> list[Stands]:
     """Every carrier of the plan at a site, then its spares, each once."""
-    found: dict[tuple[str, int], Stands] = {}
+    stands: dict[tuple[str, int], Stands] = {}
     for call in calls_at(plan, air.site.name):
         for link in call.links:
             wide = _width_khz(scene, air, link)
@@ -43,9 +43,9 @@ def stands_on_ours(scene: Scene, air: SiteAir, plan: Plan | None) -> list[Stands
                 spare = khz != link.carrier_khz
                 by, swept = _in_channel(scene, air, khz, wide)
                 key = link.link, khz
-                if key not in found or (found[key].spare and not spare):
-                    found[key] = Stands(link.link, khz, link.shown(khz), spare, by, swept)
-    return sorted(found.values(), key=lambda stand: stand.spare)
+                if key not in stands or (stands[key].spare and not spare):
+                    stands[key] = Stands(link.link, khz, link.shown(khz), spare, by, swept)
+    return sorted(stands.values(), key=lambda stand: stand.spare)
 
 
 def calls_at(plan: Plan | None, site: str) -> list[PlannedCall]:
@@ -55,7 +55,7 @@ def calls_at(plan: Plan | None, site: str) -> list[PlannedCall]:
 
 def _width_khz(scene: Scene, air: SiteAir, link: PlannedLink) -> int:
     """How wide a link's channel is [kHz]; as usual of one that the shoot does not name any more."""
-    kit = next((one for one in scene.shoot.link if one.name == link.link), None)
+    kit = next((shoot_link for shoot_link in scene.shoot.link if shoot_link.name == link.link), None)
     return USUAL_KHZ if kit is None else scene.chain(kit, air.site).transmitter.bandwidth_khz
 
 
@@ -75,8 +75,8 @@ def _in_channel(scene: Scene, air: SiteAir, khz: int, wide: int) -> tuple[tuple[
             and carrier.centre_khz + carrier.bandwidth_khz / 2.0 > low
         ):
             by.append(f"somebody at {carrier.centre_khz / 1e3:.3f} in the sweep")
-    by += [one.name or "a carrier from a list" for one in (survey.heard if survey is not None else ())
-           if low < one.centre_khz < high]  # fmt: skip
+    by += [heard.name or "a carrier from a list" for heard in (survey.heard if survey is not None else ())
+           if low < heard.centre_khz < high]  # fmt: skip
     swept = air.measured is not None and bool(air.measured.slot_levels(np.array([khz]), wide).covered[0])
     return tuple(dict.fromkeys(by)), swept
 

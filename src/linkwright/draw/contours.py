@@ -48,7 +48,7 @@ def rings_at(x: FloatArray, y: FloatArray, z: FloatArray, level: float) -> list[
 
 
 def _followed(following: dict[Edge, Edge], x: FloatArray, y: FloatArray, z: FloatArray, level: float) -> list[Ring]:
-    """Edges that lead to one another, as rings of points."""
+    """Edges that lead to each other, as rings of points."""
     rings = []
     while following:
         edge = next(iter(following))

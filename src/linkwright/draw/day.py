@@ -96,11 +96,11 @@ def _laid(day: Day, width_px: float, handles: Sequence[Handle], titled: bool) ->
 
 
 def _panels(day: Day) -> list[tuple[datetime.date, list[TimedCall]]]:
-    found: dict[datetime.date, list[TimedCall]] = {}
+    timed_calls: dict[datetime.date, list[TimedCall]] = {}
     for call in day.calls:
         if call.span is not None:
-            found.setdefault(call.span[0].date(), []).append(call)
-    return list(found.items())
+            timed_calls.setdefault(call.span[0].date(), []).append(call)
+    return list(timed_calls.items())
 
 
 def _panel(
@@ -168,31 +168,11 @@ def _call(call: TimedCall, time: _Time, top: float) -> str:
     ]
     up, away = time.x(call.sets_up), time.x(call.leaves)
     if left > up:
-        parts.append(
-            element(
-                "rect",
-                x=up,
-                y=y,
-                width=left - up,
-                height=10.0,
-                fill="url(#setting-up)",
-                stroke=SOFT,
-                stroke_width=1.0,
-            )
-        )
+        setting_up = {"fill": "url(#setting-up)", "stroke": SOFT, "stroke_width": 1.0}
+        parts.append(element("rect", "", x=up, y=y, width=left - up, height=10.0, **setting_up))
     if up > away:
-        parts.append(
-            element(
-                "line",
-                x1=away,
-                x2=up,
-                y1=y + 5.0,
-                y2=y + 5.0,
-                stroke=SOFT,
-                stroke_width=1.5,
-                stroke_dasharray="3 4",
-            )
-        )
+        travel = {"stroke": SOFT, "stroke_width": 1.5, "stroke_dasharray": "3 4"}
+        parts.append(element("line", "", x1=away, x2=up, y1=y + 5.0, y2=y + 5.0, **travel))
     edges = [call.span[0], *(moment for pause in call.breaks for moment in pause), call.span[1]]
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         parts.append(element("line", x1=time.x(start), x2=time.x(end), y1=y, y2=y, stroke=INK, stroke_width=3.0))
@@ -223,7 +203,7 @@ def _row(link: LinkDay, calls: set[str], time: _Time, top: float, row_px: float,
             wide = 7.0 if stretch.state == "take" else 1.5
             parts.append(element("line", x1=left, x2=right, y1=y, y2=y, stroke=INK, stroke_width=wide))
     free_from = -1e9
-    for change in (one for one in link.changes if one.call in calls):
+    for change in (cell_change for cell_change in link.changes if cell_change.call in calls):
         drawn, free_from = _tick(change, time, y, free_from)
         parts.append(drawn)
     ends = f"{link.who} at the end: {hours(link.end_h)} left" if link.end_h is not None else link.who

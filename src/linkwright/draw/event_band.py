@@ -53,8 +53,8 @@ Row = list[BandStretch]
 def rows_of(stretches: Sequence[BandStretch]) -> list[Row]:
     """A row for each carrier, the highest first; what overlaps on one carrier stands in rows of its own."""
     rows: list[Row] = []
-    by_carrier = sorted(stretches, key=lambda one: (-one.khz, one.from_ms, one.to_ms, one.who))
-    for _, of in itertools.groupby(by_carrier, lambda one: one.khz):
+    by_carrier = sorted(stretches, key=lambda use: (-use.khz, use.from_ms, use.to_ms, use.who))
+    for _, of in itertools.groupby(by_carrier, lambda use: use.khz):
         mine: list[Row] = []
         for stretch in of:
             free = next((row for row in mine if row[-1].to_ms <= stretch.from_ms), None)
@@ -87,11 +87,11 @@ def drawn_band(
     row_px = FINGER_ROW_PX if narrow else ROW_PX
     left = EDGE_PX + CARRIER_PX + (0.0 if narrow else SCALE_PX)
     spans = [stretch for row in rows for stretch in row]
-    begins, ends = min(one.from_ms for one in spans), max(one.to_ms for one in spans)
+    begins, ends = min(span.from_ms for span in spans), max(span.to_ms for span in spans)
     room = (ends - begins) // 40
     axis = TimeAxis(begins - room, ends + room, left, width_px - EDGE_PX)
     now = now_ms is not None and begins <= now_ms <= ends
-    key, top = _key({one.state for one in spans}, width_px, now=now)
+    key, top = _key({span.state for span in spans}, width_px, now=now)
     foot = top + row_px * len(rows) + 6.0
     parts = [key, hour_lines(axis, zone, top, foot)]
     if not narrow:

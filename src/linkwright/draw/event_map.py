@@ -63,7 +63,7 @@ def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says:
     most = max((site.links for site in sites), default=0)
 
     def spots(most_px: float) -> list[Spot]:
-        return [(view.x(one.x_m), view.y(one.y_m), _radius(one.links, most, most_px)) for one in sites]
+        return [(view.x(site.x_m), view.y(site.y_m), _radius(site.links, most, most_px)) for site in sites]
 
     where = spots(MOST_R_PX)
     labels = list(_beside(sites, where, view))
@@ -93,7 +93,7 @@ def drawn_map(sites: Sequence[MapSite], joined: Sequence[tuple[int, int]], says:
 
 def _view(sites: Sequence[MapSite], width_px: float, side_px: float, least_px: float) -> View:
     """All sites in the middle of the picture, with room for labels about them; as tall as they need."""
-    east, north = [one.x_m for one in sites], [one.y_m for one in sites]
+    east, north = [site.x_m for site in sites], [site.y_m for site in sites]
     across, up = max(50.0, max(east) - min(east)), max(50.0, max(north) - min(north))
     scale = min((width_px - 2.0 * side_px) / across, (MOST_TALL_PX - 2.0 * OVER_PX) / up)
     tall = max(least_px, up * scale + 2.0 * OVER_PX)

@@ -42,8 +42,8 @@ def in_black(svg: str) -> str:
 
     black, white = light(INK), light(PAPER)
 
-    def grey(found: re.Match[str]) -> str:
-        share = min(1.0, max(0.0, (light(found[0]) - black) / (white - black)))
+    def grey(match: re.Match[str]) -> str:
+        share = min(1.0, max(0.0, (light(match[0]) - black) / (white - black)))
         return "#" + f"{round(255 * share):02x}" * 3
 
     return re.sub(r"#[0-9a-fA-F]{6}\b", grey, svg)

@@ -189,10 +189,12 @@ class Bands:
         return flags([(axis.x((band.from_khz + band.to_khz) / 2.0), band.label) for band in narrow], axis)
 
     def _layers(self, axis: Axis) -> list[list[Band]]:
-        """The bands in as few rows as they need not to cover one another."""
+        """The bands in as few rows as they need not to cover each other."""
         rows: list[list[Band]] = []
-        visible = [one for one in self.bands if one.to_khz > axis.from_khz and one.from_khz < axis.to_khz]
-        for band in sorted(visible, key=lambda one: (one.from_khz, one.to_khz)):
+        visible = [
+            stretch for stretch in self.bands if stretch.to_khz > axis.from_khz and stretch.from_khz < axis.to_khz
+        ]
+        for band in sorted(visible, key=lambda shown: (shown.from_khz, shown.to_khz)):
             row = next((row for row in rows if row[-1].to_khz <= band.from_khz + 1e-6), None)
             if row is None:
                 rows.append([band])

@@ -63,32 +63,32 @@ Bar = tuple[str, float, float, str]
 
 def _levels(ledger: LedgerPicture) -> list[Bar]:
     """Every row: what it is called, from where to where [dBm], and how it is filled."""
-    found: list[Bar] = []
+    bars: list[Bar] = []
     at = 0.0
     for n, (part, db) in enumerate(ledger.wanted):
         if n == 0:
             at = db
-            found.append((f"{part} {_signed(db)} dBm", db - 1.0, db, INK))
+            bars.append((f"{part} {_signed(db)} dBm", db - 1.0, db, INK))
             continue
-        found.append((f"{part} {_signed(db)} dB", min(at, at + db), max(at, at + db), SOFT if db < 0.0 else OCHRE))
+        bars.append((f"{part} {_signed(db)} dB", min(at, at + db), max(at, at + db), SOFT if db < 0.0 else OCHRE))
         at += db
-    found.append((f"wanted {_signed(ledger.wanted_dbm)} dBm", ledger.wanted_dbm - 1.0, ledger.wanted_dbm, INK))
+    bars.append((f"wanted {_signed(ledger.wanted_dbm)} dBm", ledger.wanted_dbm - 1.0, ledger.wanted_dbm, INK))
     total: list[float] = []
     for part, dbm in _strongest(ledger.against):
         total.append(dbm)
-        found.append((f"{part} {_signed(dbm)} dBm", sum_dbm(total) - 1.0, sum_dbm(total), "url(#against)"))
+        bars.append((f"{part} {_signed(dbm)} dBm", sum_dbm(total) - 1.0, sum_dbm(total), "url(#against)"))
     need = ledger.against_dbm + ledger.required_db
-    found.append((f"needed over that {ledger.required_db:.0f} dB", ledger.against_dbm, need, FAINT))
+    bars.append((f"needed over that {ledger.required_db:.0f} dB", ledger.against_dbm, need, FAINT))
     ends = sorted((need, ledger.wanted_dbm))
-    found.append((f"margin {_signed(ledger.margin_db)} dB", ends[0], ends[1], FAINT))
+    bars.append((f"margin {_signed(ledger.margin_db)} dB", ends[0], ends[1], FAINT))
     at = ledger.wanted_dbm
     for part, db in ledger.taken:
-        found.append((f"{part} {_signed(db)} dB", min(at, at + db), max(at, at + db), SOFT if db < 0.0 else OCHRE))
+        bars.append((f"{part} {_signed(db)} dB", min(at, at + db), max(at, at + db), SOFT if db < 0.0 else OCHRE))
         at += db
     fill = OCHRE if ledger.in_hand_db >= 0.0 else "url(#short)"
     ends = sorted((need, at))
-    found.append((f"in hand {_signed(ledger.in_hand_db)} dB", ends[0], ends[1], fill))
-    return found
+    bars.append((f"in hand {_signed(ledger.in_hand_db)} dB", ends[0], ends[1], fill))
+    return bars
 
 
 def _strongest(parts: Sequence[tuple[str, float]]) -> list[tuple[str, float]]:

@@ -25,7 +25,7 @@ def plan_score(scene: Scene, plan: Plan, site: str) -> Score:
     lanes: list[Lane] = [*_measured(air)]
     rules = (*may_be_used(scene, air), *closed(scene.law.territory, scene.law.on, low, high))
     for name, bands in (("May be used", rules), ("TV", tv(air)), ("Others", others(scene, site))):
-        inside = tuple(one for one in bands if one.to_khz > low and one.from_khz < high)
+        inside = tuple(stretch for stretch in bands if stretch.to_khz > low and stretch.from_khz < high)
         lanes += [Bands(name, inside)] if inside else []
     for call in calls:
         pins = ours(call)

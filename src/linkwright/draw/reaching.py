@@ -35,28 +35,28 @@ WALK_PX = 240.0
 STANDS_S = 60.0
 
 
-def chosen(found: Sequence[Reaching], name: str | None) -> Reaching:
+def chosen(reachings: Sequence[Reaching], name: str | None) -> Reaching:
     """The link of that name, else the weakest. Raises InputError."""
     from linkwright.shoot.errors import InputError, did_you_mean
 
-    if not found:
+    if not reachings:
         raise InputError("there is nothing to draw: no link has a carrier")
     if name is None:
-        return min(found, key=lambda way: (way.told.in_hand_db, way.told.margin_db))
-    for link in found:
+        return min(reachings, key=lambda way: (way.told.in_hand_db, way.told.margin_db))
+    for link in reachings:
         if name == link.name or (name == link.planned.link and link.decides):
             return link
-    names = list(dict.fromkeys(way.planned.link for way in found))
+    names = list(dict.fromkeys(way.planned.link for way in reachings))
     raise InputError(
         f'there is no link "{name}" with a carrier'
         f"{did_you_mean(name, names) or '; there are ' + ', '.join(names[:20])}"
     )
 
 
-def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None) -> str:
+def drawn_reach(shoot: Shoot, reachings: Sequence[Reaching], name: str | None = None) -> str:
     """The ground of one link (default: the weakest) with the walks of its call. Raises InputError for nothing."""
-    shown = chosen(found, name)
-    together = [link for link in found if link.call == shown.call]
+    shown = chosen(reachings, name)
+    together = [link for link in reachings if link.call == shown.call]
     walks = walks_of(together[:MOST_WALKS])
     ground = ground_of(shoot, shown, together)
     if len(together) > MOST_WALKS:
@@ -65,12 +65,12 @@ def drawn_reach(shoot: Shoot, found: Sequence[Reaching], name: str | None = None
     return drawn_ground(ground, [(height_of(walks), drawn_walks(walks, WIDTH_PX))])
 
 
-def reach_pages(shoot: Shoot, found: Sequence[Reaching]) -> list[str]:
+def reach_pages(shoot: Shoot, reachings: Sequence[Reaching]) -> list[str]:
     """The ground of the weakest link as pages that are wider than tall: its map, then the walks of its call."""
-    if not found:
+    if not reachings:
         return []
-    shown = chosen(found, None)
-    together = [link for link in found if link.call == shown.call]
+    shown = chosen(reachings, None)
+    together = [link for link in reachings if link.call == shown.call]
     walks = [walk for walk in walks_of(together) if len(walk.places) > 1]
     pages = [drawn_ground(ground_of(shoot, shown, together, PAPER_POINTS, PAPER_ASPECT), tallest_px=PAPER_TALL_PX)]
     for n in range(0, len(walks), WALKS_A_PAGE):

@@ -98,26 +98,26 @@ def _drawn(curve: Curve, x: object, y: object, foot: float, low: float) -> str:
 
 
 def _marks(marks: Sequence[tuple[float, str]], x: object, right: float, foot: float) -> list[str]:
-    """Upright lines with their names over them; a name that would touch the last one is left to the title."""
+    """Upright lines with their names over them; a name that would touch the last is left to the title."""
     assert callable(x)
-    found, last = [], -1e9
+    drawn, last = [], -1e9
     for hz, name in marks:
         at = x(hz)
         line = element("line", element("title", escape(name)), x1=at, x2=at, y1=TOP_PX - 6.0, y2=foot, stroke=INK,
                        stroke_width=1.2, stroke_dasharray="2 3")  # fmt: skip
-        found.append(line)
+        drawn.append(line)
         wide = width_of(name, LEAST_PX)
         ends = at + wide + 4.0 > right
         begins = at - wide if ends else at
         if begins > last + 8.0:
-            found.append(words(at, TOP_PX - 10.0, name, size=LEAST_PX, anchor="end" if ends else "start"))
+            drawn.append(words(at, TOP_PX - 10.0, name, size=LEAST_PX, anchor="end" if ends else "start"))
             last = at if ends else at + wide
-    return found
+    return drawn
 
 
 def _frequencies(low_hz: float, high_hz: float) -> list[float]:
     """Round frequencies: 1, 2 and 5 of each decade."""
-    found = []
+    frequencies = []
     for power in range(math.floor(math.log10(low_hz)), math.ceil(math.log10(high_hz)) + 1):
-        found += [n * 10.0**power for n in (1.0, 2.0, 5.0) if low_hz <= n * 10.0**power <= high_hz]
-    return found
+        frequencies += [n * 10.0**power for n in (1.0, 2.0, 5.0) if low_hz <= n * 10.0**power <= high_hz]
+    return frequencies

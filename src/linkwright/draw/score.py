@@ -1,4 +1,4 @@
-"""The score: lanes under one another on one frequency axis, with the answer as a sentence at the top."""
+"""The score: lanes under each other on one frequency axis, with the answer as a sentence at the top."""
 
 from __future__ import annotations
 

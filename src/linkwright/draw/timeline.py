@@ -298,7 +298,7 @@ def _envelopes(lane: LinkLane, axis: TimeAxis, y: object, column: int) -> list[s
     assert callable(y)
     levels = lane.levels
     seen = np.isfinite(levels.levels[:, column])
-    at, found = levels.at_ms[seen], levels.levels[seen]
+    at, values = levels.at_ms[seen], levels.levels[seen]
     if not at.size:
         return []
     cut = np.zeros(at.size, dtype=np.bool_)
@@ -308,10 +308,10 @@ def _envelopes(lane: LinkLane, axis: TimeAxis, y: object, column: int) -> list[s
             cut[first] = True
     pieces = np.split(np.arange(at.size), np.flatnonzero(cut))
     paths = []
-    for piece in (one for one in pieces if one.size):
+    for piece in (part for part in pieces if part.size):
         xs = [axis.x(int(at[n])) for n in piece.tolist()] + [axis.x(int(at[piece[-1]]) + levels.step_ms)]
-        tops = [y(float(found[n, column + 1])) for n in piece.tolist()]
-        feet = [y(float(found[n, column])) for n in piece.tolist()]
+        tops = [y(float(values[n, column + 1])) for n in piece.tolist()]
+        feet = [y(float(values[n, column])) for n in piece.tolist()]
         over = [f"{number(x)} {number(v)}" for x, v in zip(xs, [*tops, tops[-1]], strict=True)]
         under = [f"{number(x)} {number(v)}" for x, v in zip(xs, [*feet, feet[-1]], strict=True)]
         paths.append("M" + "L".join([*over, *reversed(under)]) + "z")

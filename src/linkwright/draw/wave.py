@@ -87,14 +87,14 @@ def drawn_wave(wave: Wave, width_px: float = 720.0, tall_px: float = TALL_PX) ->
 def _kinds(marks: Sequence[FaultMark], x: object, width_px: float) -> list[str]:
     """The kinds over their marks, as far as there is room."""
     assert callable(x)
-    found, last = [], -1e9
+    drawn, last = [], -1e9
     for mark in sorted(marks, key=lambda fault: fault.at_s):
         at, wide = x(mark.at_s), width_of(mark.kind, LEAST_PX)
         begins = min(at, width_px - wide - 2.0)
         if begins > last + 8.0:
-            found.append(words(begins, TOP_PX - 8.0, mark.kind, size=LEAST_PX))
+            drawn.append(words(begins, TOP_PX - 8.0, mark.kind, size=LEAST_PX))
             last = begins + wide
-    return found
+    return drawn
 
 
 def _clock(second: float, digits: int) -> str:

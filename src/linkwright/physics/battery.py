@@ -62,9 +62,11 @@ class Cell:
 #: By chemistry: the current that halves the capacity as a multiple of it [1/h], loss by cold [1/K] (assumed), and
 #: the rate of printed capacities [1/h].
 CHEMISTRIES: Final[Mapping[str, tuple[float, float, float]]] = {
-    "alkaline": (0.25, 0.018, 0.0), "lithium": (5.0, 0.003, 0.0),
-    "nimh": (9.0, 0.007, 0.2), "li-ion": (9.0, 0.008, 0.2),
-}  # fmt: skip
+    "alkaline": (0.25, 0.018, 0.0),
+    "lithium": (5.0, 0.003, 0.0),
+    "nimh": (9.0, 0.007, 0.2),
+    "li-ion": (9.0, 0.008, 0.2),
+}
 #: Printed capacity [Ah] and mean voltage [V] by size and chemistry. IEC names: AA LR6, FR6, HR6; AAA LR03, FR03,
 #: HR03; 9 V 6LR61 and 6HR61. Alkaline and lithium AA are fitted, the others assumed (common practice, no source).
 SIZES: Final[Mapping[tuple[str, str], tuple[float, float]]] = {
@@ -160,26 +162,26 @@ def refit(powering: Powering, runs: Sequence[Ran]) -> Powering:
     """
     if not runs:
         return powering
-    found = np.zeros(3)
+    logs = np.zeros(3)
     precision = np.diag(1.0 / np.square(PRIOR))
     for _ in range(STEPS):
-        now = _scaled(powering, found)
+        now = _scaled(powering, logs)
         gaps = np.array(
             [math.log(r.ran_h / now.run_time_h(r.power_mw, r.temperature_c, r.phantom_ma)) for r in runs]
         )
         slopes = np.array([_slope(now, r.power_mw, r.phantom_ma) for r in runs])
         weight = precision + slopes.T @ slopes / RUN_SCATTER**2
-        step = np.linalg.solve(weight, slopes.T @ gaps / RUN_SCATTER**2 - precision @ found)
-        found = found + np.clip(step, -0.5, 0.5)
+        step = np.linalg.solve(weight, slopes.T @ gaps / RUN_SCATTER**2 - precision @ logs)
+        logs = logs + np.clip(step, -0.5, 0.5)
         if float(np.abs(step).max()) < 1e-10:
             break
-    covariance = tuple(tuple(float(one) for one in row) for row in np.linalg.inv(weight))
-    return replace(_scaled(powering, found), covariance=covariance, runs=len(runs))
+    covariance = tuple(tuple(float(value) for value in row) for row in np.linalg.inv(weight))
+    return replace(_scaled(powering, logs), covariance=covariance, runs=len(runs))
 
 
 def _scaled(powering: Powering, logs: np.ndarray) -> Powering:
     """The constants times exp(logs): capacity, base, radiated."""
-    by = [float(one) for one in np.exp(logs)]
+    by = [float(value) for value in np.exp(logs)]
     cell = powering.cell
     return replace(
         powering,

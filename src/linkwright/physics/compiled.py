@@ -51,15 +51,17 @@ def _compiled_in(function: Callable[..., Any]) -> str:
     """A digest of what the machine code of a function holds of elsewhere: constants, those of modules that it knows
     included, and the loops of others. By its file alone it would outlive them."""
     package = function.__module__.partition(".")[0]
-    found: dict[str, object] = {}
+    constants: dict[str, object] = {}
     for name, value in function.__globals__.items():
         if isinstance(value, ModuleType) and value.__name__.partition(".")[0] == package:
-            found |= {f"{name}.{key}": _held(held) for key, held in vars(value).items() if _is_constant(key, held)}
+            constants |= {
+                f"{name}.{key}": _held(held) for key, held in vars(value).items() if _is_constant(key, held)
+            }
         elif _is_constant(name, value):
-            found[name] = _held(value)
+            constants[name] = _held(value)
         elif (other := getattr(getattr(value, "_cache", None), "_cache_file", None)) is not None:
-            found[name] = other._source_stamp
-    return hashlib.sha256(repr(sorted(found.items())).encode()).hexdigest()
+            constants[name] = other._source_stamp
+    return hashlib.sha256(repr(sorted(constants.items())).encode()).hexdigest()
 
 
 def _held(value: object) -> object:

@@ -141,7 +141,7 @@ def course(time_s: FloatArray, delay_s: FloatArray, rate_hz: float) -> DelayCour
     waver = float(np.median(steps)) if steps.size else 0.0
     least = max(LEAST_JUMP / rate_hz, OVER_WAVER * waver)
     level, jumps = _levels(flat, least)
-    found = tuple(Jump(float(time_s[i]), float(time_s[j]), by) for i, j, by in jumps)
+    told = tuple(Jump(float(time_s[i]), float(time_s[j]), by) for i, j, by in jumps)
     alternates = _alternates([by for _, _, by in jumps], least)
     kept = level > -1
     base = np.concatenate(([0.0], np.cumsum([by for _, _, by in jumps])))
@@ -152,7 +152,7 @@ def course(time_s: FloatArray, delay_s: FloatArray, rate_hz: float) -> DelayCour
     if alternates:
         return DelayCourse(float(np.median(delay_s)), None, None, None, (), True)
     first = float(np.median(delays - (drift or 0.0) * times))
-    return DelayCourse(first, drift, low, high, found, False)
+    return DelayCourse(first, drift, low, high, told, False)
 
 
 def _neighbours_slope(time_s: FloatArray, delay_s: FloatArray) -> float:
@@ -194,7 +194,7 @@ def _steady(flat: FloatArray, begin: int, least: float) -> int:
 
 def _alternates(by: list[float], least: float) -> bool:
     """Whether the steps go back and forth: at least three, and two of them undo the one before."""
-    undone = sum(abs(one + two) < 2.0 * least for one, two in pairwise(by))
+    undone = sum(abs(first + second) < 2.0 * least for first, second in pairwise(by))
     return len(by) >= 3 and undone >= 2
 
 
@@ -203,8 +203,8 @@ def _drift(time_s: FloatArray, delay_s: FloatArray) -> tuple[float | None, float
 
     if time_s.size < DRIFT_WINDOWS or time_s[-1] - time_s[0] < DRIFT_SPAN_S:
         return None, None, None
-    found = theilslopes(delay_s, time_s)
-    return float(found[0]), float(found[2]), float(found[3])
+    slopes = theilslopes(delay_s, time_s)
+    return float(slopes[0]), float(slopes[2]), float(slopes[3])
 
 
 def place_of_jump(a: FloatArray, before: FloatArray, after: FloatArray) -> tuple[int, float]:

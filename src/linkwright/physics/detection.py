@@ -117,8 +117,8 @@ def averaged_threshold_db(averages: float, false_alarm: float = FALSE_ALARM, swe
     """
     from scipy.special import gammainccinv
 
-    one = -math.expm1(math.log1p(-false_alarm) / sweeps)
-    return 10.0 * math.log10(float(gammainccinv(averages, one)) / averages)
+    per_sweep = -math.expm1(math.log1p(-false_alarm) / sweeps)
+    return 10.0 * math.log10(float(gammainccinv(averages, per_sweep)) / averages)
 
 
 def held_threshold_db(looks: float, false_alarm: float = FALSE_ALARM, sweeps: int = 1) -> float:

@@ -96,18 +96,18 @@ class Tables:
     def at(self, kinds: Kinds, which: FloatArray) -> FloatArray:
         """One of the tables at kinds (n,), straight between its points: (n, last axis)."""
         (k, k_part), (a, a_part), (w, w_part) = _points(kinds)
-        found = np.zeros((kinds.k_db.size, which.shape[-1]))
+        mixed = np.zeros((kinds.k_db.size, which.shape[-1]))
         for i, part_k in ((0, 1.0 - k_part), (1, k_part)):
             for j, part_a in ((0, 1.0 - a_part), (1, a_part)):
                 for m, part_w in ((0, 1.0 - w_part), (1, w_part)):
                     part = part_k * part_a * part_w
                     if part.any():
-                        found += part[:, None] * which[k + i, a + j, w + m]
-        return found
+                        mixed += part[:, None] * which[k + i, a + j, w + m]
+        return mixed
 
 
 def _points(kinds: Kinds) -> tuple[tuple[IntArray, FloatArray], ...]:
-    """Where kinds lie in the tables, axis by axis: the point below each (n,), and the share of the next one."""
+    """Where kinds lie in the tables, axis by axis: the point below each (n,), and the share of the next."""
     return (
         _between(K_DB, kinds.k_db),
         _between(np.log(_SPACINGS), np.log(np.maximum(kinds.apart, ONE_BRANCH))),
@@ -116,7 +116,7 @@ def _points(kinds: Kinds) -> tuple[tuple[IntArray, FloatArray], ...]:
 
 
 def _between(nodes: FloatArray, at: FloatArray) -> tuple[IntArray, FloatArray]:
-    """Index of the node below each of `at` (n,), and the share of the next one."""
+    """Index of the node below each of `at` (n,), and the share of the next."""
     inside = np.clip(at, nodes[0], nodes[-1])
     low = np.clip(np.searchsorted(nodes, inside, side="right") - 1, 0, nodes.size - 2)
     return low.astype(np.int64), (inside - nodes[low]) / (nodes[low + 1] - nodes[low])
@@ -192,8 +192,8 @@ def _over_margins(logs: FloatArray, before: FloatArray | float) -> FloatArray:
     inside = logs[:, low] * (1.0 - part) + logs[:, low + 1] * part
     slope = (logs[:, -1] - logs[:, -5]) / (MARGINS_DB[-1] - MARGINS_DB[-5])
     beyond = logs[:, -1:] + slope[:, None] * (CURVE_DB - MARGINS_DB[-1])
-    found = np.where(MARGINS_DB[-1] < CURVE_DB, beyond, inside)
-    return np.where(MARGINS_DB[0] > CURVE_DB, before, found)
+    curve = np.where(MARGINS_DB[-1] < CURVE_DB, beyond, inside)
+    return np.where(MARGINS_DB[0] > CURVE_DB, before, curve)
 
 
 def _longer(logs: FloatArray, scaled: FloatArray, kinds: Kinds) -> FloatArray:

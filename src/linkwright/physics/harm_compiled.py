@@ -36,6 +36,7 @@ def _over(
     return float(logs[lows[n]] * (1.0 - parts[n]) + logs[lows[n] + 1] * parts[n])
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def harm(
     outage: FloatArray,
@@ -59,7 +60,7 @@ def harm(
 ) -> None:
     """`harm._harm` of kinds (n,), made to rise as the margin falls; the less of it and what `out` (n, margins) has.
 
-    at, share (n, 3) : the point of the tables below each kind, and the share of the next one. bridged (n,) :
+    at, share (n, 3) : the point of the tables below each kind, and the share of the next. bridged (n,) :
     Doppler shift times what is bridged. lows, parts, beyond_db (margins,) : where a margin lies in the tables, and
     by how much beyond them; `below` margins lie before them; over_db : from the last margin but four to the last.
     growing (margins,) : the root of the mean over the need.
@@ -94,6 +95,7 @@ def harm(
             out[n, x] = min(out[n, x], most_log)
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def halve(
     curves: FloatArray,

@@ -104,7 +104,7 @@ def loudness_range_lu(short_term: FloatArray, counts: FloatArray | None = None) 
 
 def weighted_sum(channels: Sequence[FloatArray], weights: Sequence[float]) -> FloatArray:
     """The channels' mean squares with their weights; BS.1770-5, equation (2)."""
-    return np.asarray(sum(weight * one for weight, one in zip(weights, channels, strict=True)))
+    return np.asarray(sum(weight * channel for weight, channel in zip(weights, channels, strict=True)))
 
 
 def oversampling(factor: int = 8, half_width: int = 12) -> SampleArray:

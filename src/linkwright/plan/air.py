@@ -111,9 +111,11 @@ class SiteAir:
         """Carriers that somebody heard and typed in: their power where it is absolute, else a trace of it."""
         assert self.survey is not None
         power = np.zeros(carriers_khz.size)
-        for one in self.survey.heard:
-            level = one.level_db if one.level_db is not None and one.unit == "dBm" else NOTHING_DBM + 100.0
-            low, high = one.centre_khz - LISTED_KHZ / 2.0, one.centre_khz + LISTED_KHZ / 2.0
+        for carrier in self.survey.heard:
+            level = (
+                carrier.level_db if carrier.level_db is not None and carrier.unit == "dBm" else NOTHING_DBM + 100.0
+            )
+            low, high = carrier.centre_khz - LISTED_KHZ / 2.0, carrier.centre_khz + LISTED_KHZ / 2.0
             power += mw_from_dbm(level) * overlap_share(carriers_khz, bandwidth_khz, low, high)
         return SlotPowers("a carrier heard by ear", "busy", power, "stated", "list of carriers", None)
 
@@ -148,10 +150,11 @@ def airs(
     """The air of every site, by its name. Raises InputError for a TV channel that the territory has not."""
     raster = tv_channels(where)
     first_at: dict[str, str] = {}
-    found: dict[str, SiteAir] = {}
+    site_airs: dict[str, SiteAir] = {}
     for site in sites:
         readouts = [
-            one if isinstance(one, Readout) else Readout(one.path, (one,)) for one in sweeps.get(site.name, ())
+            sweep if isinstance(sweep, Readout) else Readout(sweep.path, (sweep,))
+            for sweep in sweeps.get(site.name, ())
         ]
         own = [readout for readout in readouts if first_at.setdefault(readout.path, site.name) == site.name]
         void = tuple(readout.path for readout in readouts if first_at[readout.path] != site.name)
@@ -161,8 +164,8 @@ def airs(
         there = predicted.get(site.name)
         taken, contradictions = _taken(where, site, surveyed, measured, there)
         told = [*_void(site, void, first_at), *_refused(site, surveyed), *contradictions]
-        found[site.name] = SiteAir(site, surveyed, measured, there, void, taken, tuple(told))
-    return found
+        site_airs[site.name] = SiteAir(site, surveyed, measured, there, void, taken, tuple(told))
+    return site_airs
 
 
 def _void(site: Site, void: Sequence[str], first_at: Mapping[str, str]) -> Iterator[Finding]:
@@ -194,13 +197,13 @@ def _taken(
                 f"TV channel {number} is said to be on the air at {site.name}, and the sweep shows nothing there."
             )
             told.append(finding("air-contradicts", site.name, says))
-    for one in surveyed.tv if surveyed is not None else ():
-        if one.kind == "multiplex" and one.channel not in taken:
+    for multiplex in surveyed.tv if surveyed is not None else ():
+        if multiplex.kind == "multiplex" and multiplex.channel not in taken:
             says = f"shows as a multiplex in the sweep of {site.name}"
-            taken[one.channel] = TakenByTv(tv_channel(where, one.channel), says, "measured")
+            taken[multiplex.channel] = TakenByTv(tv_channel(where, multiplex.channel), says, "measured")
             if site.tv or there is not None:
                 told.append(
-                    finding("tv-unlisted", site.name, f"TV channel {one.channel} {says}, and is not listed.")
+                    finding("tv-unlisted", site.name, f"TV channel {multiplex.channel} {says}, and is not listed.")
                 )
     if there is not None:
         told += _predicted_tv(where, site, measured, there, taken)
@@ -212,9 +215,9 @@ def _predicted_tv(
 ) -> Iterator[Finding]:
     """Adds to `taken` what prediction closes and no measurement opens again."""
     outside = [
-        Outside(one.channel, one.station, one.outside_km, one.contour_text)
-        for one in there.heard
-        if one.outside_km is not None
+        Outside(station.channel, station.station, station.outside_km, station.contour_text)
+        for station in there.heard
+        if station.outside_km is not None
     ]
     by_rule = {
         separation.channel.number: separation.says
@@ -222,21 +225,25 @@ def _predicted_tv(
         if not separation.is_kept
     }
     doubtful = []
-    for one in there.channels:
-        if one.channel in taken:
+    for expected_channel in there.channels:
+        if expected_channel.channel in taken:
             continue
-        channel = tv_channel(where, one.channel)
-        if one.channel in by_rule:
-            taken[one.channel] = TakenByTv(channel, f"is closed: {by_rule[one.channel]}", "assumed")
-        elif one.state == "closed" and _shows_nothing(measured, channel, one.level_dbm):
-            says = (
-                f"TV channel {one.channel} is predicted at {site.name} ({one.why}); the sweep shows nothing there."
+        channel = tv_channel(where, expected_channel.channel)
+        if expected_channel.channel in by_rule:
+            taken[expected_channel.channel] = TakenByTv(
+                channel, f"is closed: {by_rule[expected_channel.channel]}", "assumed"
             )
-            yield finding("air-contradicts", site.name, says)
-        elif one.state == "closed":
-            taken[one.channel] = TakenByTv(channel, f"is predicted on the air: {one.why}", one.evidence)
-        elif one.state == "doubtful":
-            doubtful.append(one.channel)
+        elif expected_channel.state == "closed" and _shows_nothing(measured, channel, expected_channel.level_dbm):
+            where_from = (
+                f"TV channel {expected_channel.channel} is predicted at {site.name} ({expected_channel.why})"
+            )
+            yield finding("air-contradicts", site.name, f"{where_from}; the sweep shows nothing there.")
+        elif expected_channel.state == "closed":
+            taken[expected_channel.channel] = TakenByTv(
+                channel, f"is predicted on the air: {expected_channel.why}", expected_channel.evidence
+            )
+        elif expected_channel.state == "doubtful":
+            doubtful.append(expected_channel.channel)
     if doubtful:
         listed = ", ".join(doubtful[:12]) + (f" and {len(doubtful) - 12} more" if len(doubtful) > 12 else "")
         says = f"At {site.name} TV may be heard in channel{'s' if len(doubtful) > 1 else ''} {listed}."

@@ -53,7 +53,10 @@ def hand_says(link: PlannedLink | PlannedByItself) -> str:
 
 def heard_says(link: PlannedLink) -> str:
     """Who listens to a link and what each has in hand, where they are several; nothing otherwise."""
-    each = [f"{one.listener} {short_says(one.in_hand_db)} at {one.worst_at}" for one in link.listeners or ()]
+    each = [
+        f"{listener.listener} {short_says(listener.in_hand_db)} at {listener.worst_at}"
+        for listener in link.listeners or ()
+    ]
     return f"is heard by {together(each)}" if each else ""
 
 

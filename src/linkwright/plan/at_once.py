@@ -91,15 +91,15 @@ def call_by_call(
     problem: SiteProblem, groups: Sequence[CallToProve], proofs: Sequence[Sequence[Proof]]
 ) -> list[ProvedCall]:
     """The proofs of a site call by call, in their order: of a way that was proved for several moments the worst."""
-    found: dict[int, ProvedCall] = {}
+    proved_calls: dict[int, ProvedCall] = {}
     for calls, group, proved in zip(problem.problem.groups, groups, proofs, strict=True):
         if len(calls) == 1:
-            found[calls[0]] = ProvedCall(group.standing, tuple(proved), group.others)
+            proved_calls[calls[0]] = ProvedCall(group.standing, tuple(proved), group.others)
             continue
         moments = moments_of_group(problem, calls)
         for n in calls:
-            found[n] = _of_moments(problem, n, moments, group, proved)
-    return [found[n] for n in range(len(problem.calls))]
+            proved_calls[n] = _of_moments(problem, n, moments, group, proved)
+    return [proved_calls[n] for n in range(len(problem.calls))]
 
 
 def _of_moments(

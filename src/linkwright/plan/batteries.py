@@ -33,7 +33,7 @@ def batteries_of(
     if all(call.span is None for call in timed):
         return (), []
     day = day_of(shoot, timed, powers_of(calls))
-    found = [
+    batteries = [
         Battery(
             link=change.link, listener=change.listener or None, change_at=change.at.isoformat(),
             left_h=round(change.left_h, 2),
@@ -41,7 +41,7 @@ def batteries_of(
         )
         for change in day.changes
     ]  # fmt: skip
-    return tuple(found), list(_findings(day))
+    return tuple(batteries), list(_findings(day))
 
 
 def _findings(day: Day) -> Iterator[Finding]:

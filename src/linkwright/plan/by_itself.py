@@ -33,18 +33,18 @@ class ByThemselves:
 
 def by_themselves(scene: Scene, call: LiveCall) -> ByThemselves:
     """Those of a call's links that find their carriers by themselves, each at the most that it may send."""
-    found = ByThemselves()
+    alone = ByThemselves()
     for link in call.links:
         chain = scene.chain(link, call.site)
         if chain.transmitter.coordinates_itself:
-            low, high, power_mw = _most(scene, chain, call, found)
-            one = _proved(chain, call, (low, high), power_mw)
-            found.links.append(one)
-            found.findings.append(_told(one))
-    return found
+            low, high, power_mw = _most(scene, chain, call, alone)
+            link_alone = _proved(chain, call, (low, high), power_mw)
+            alone.links.append(link_alone)
+            alone.findings.append(_told(link_alone))
+    return alone
 
 
-def _most(scene: Scene, chain: Chain, call: LiveCall, found: ByThemselves) -> tuple[int, int, float]:
+def _most(scene: Scene, chain: Chain, call: LiveCall, alone: ByThemselves) -> tuple[int, int, float]:
     """The lowest and the highest carrier [kHz] of a link, and the most power that it may send [mW]."""
     steps = sorted(chain.transmitter.powers_mw)
     allowed = SharedTunings().allowed_to(scene.law, chain, scene.terms(chain, [call]))
@@ -52,14 +52,14 @@ def _most(scene: Scene, chain: Chain, call: LiveCall, found: ByThemselves) -> tu
     if lawful.size:
         at = int(allowed.most_mw.argmax())
         most = max(step for step in steps if step <= allowed.most_mw[at])
-        found.decided.append((chain.link.name, allowed.rows[int(allowed.row[at])]))
+        alone.decided.append((chain.link.name, allowed.rows[int(allowed.row[at])]))
         return int(lawful[0]), int(lawful[-1]), most
     edges = [khz for tunes in chain.transmitter.tunes_khz for khz in tunes]
     says = (
         f"{chain.link.name} finds its carriers by itself in {range_text(min(edges), max(edges))}; the rules that "
         f"are kept here of {scene.law.territory.code} open nothing to it."
     )
-    found.findings.append(finding("by-itself-unknown", chain.link.name, says))
+    alone.findings.append(finding("by-itself-unknown", chain.link.name, says))
     return min(edges), max(edges), steps[-1]
 
 
@@ -89,7 +89,7 @@ def _proved(chain: Chain, call: LiveCall, range_khz: tuple[int, int], power_mw: 
     )
 
 
-def _told(one: PlannedByItself) -> Finding:
+def _told(link_alone: PlannedByItself) -> Finding:
     """That a link needs no carrier, and what is known of its reach."""
-    severity: Severity = "note" if one.verdict == "holds" else "warn"
-    return finding("by-itself", one.link, f"{one.link} {itself_says(one)}.", severity=severity)
+    severity: Severity = "note" if link_alone.verdict == "holds" else "warn"
+    return finding("by-itself", link_alone.link, f"{link_alone.link} {itself_says(link_alone)}.", severity=severity)

@@ -8,28 +8,17 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-import numpy as np
-
 from linkwright.air.predicted import Predicted
 from linkwright.air.readers import Readout
 from linkwright.air.sweep import Sweep
 from linkwright.plan.air import SiteAir, airs
+from linkwright.plan.law import Law, law_of
 from linkwright.reach.body import facing_db
 from linkwright.reach.budget import Budget, BudgetRequest, budgets_of
 from linkwright.reach.ends import MOUNTED, Carried, Ends, Inside
 from linkwright.reach.hand import USUAL, Wanted
 from linkwright.reach.measured import Learned, MeasuredLevels, learned, readings_of, taken_of, walked_levels
-from linkwright.rules import (
-    Kind,
-    Terms,
-    Territory,
-    check_accepts,
-    check_ids,
-    check_permits,
-    licences_for,
-    territory,
-    tv_channels,
-)
+from linkwright.rules import Kind, Terms, licences_for
 from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.end import SPOKEN, TO_LISTENERS, End, Worn
@@ -53,7 +42,6 @@ from linkwright.shoot.view import (
     worn_of,
 )
 from linkwright.sound.settings import SoundSettings, sound_settings
-from linkwright.units import IntArray
 
 #: Surroundings that are a building, for rules that open frequencies indoors only.
 INDOORS: Final = ("office", "hall")
@@ -201,21 +189,6 @@ class Chain:
         return self.link.serves in SPOKEN
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Law:
-    """Whose rules apply, under which permits, on which last day, what the crew accepts, and the licences typed in.
-
-    `tv_edges_khz` (m,) are the edges of all TV channels there, ascending.
-    """
-
-    territory: Territory
-    permits: frozenset[str]
-    on: datetime.date
-    accepts: frozenset[str]
-    licences: tuple[PermitHeld, ...]
-    tv_edges_khz: IntArray
-
-
 @dataclass(frozen=True)
 class Scene:
     """A shoot ready to be planned."""
@@ -236,7 +209,7 @@ class Scene:
             mates = [self.shoot.link_named(mate) for mate in self.blocks.mates(link.name)]
             readings = self.readings(site)
             first, *others = (
-                self._bare(one, site, n, name, readings) for one in (link, *mates) for n in range(len(one.hears))
+                self._bare(mate, site, n, name, readings) for mate in (link, *mates) for n in range(len(mate.hears))
             )
             self._chains[key] = replace(first, also=tuple(others)) if others else first
         return self._chains[key]
@@ -246,7 +219,7 @@ class Scene:
         chain = self.chain(link, site)
         if link.name not in self.blocks.of_link:
             return chain
-        return chain.live({one.name for call in self.calls_on(site) for one in call.links})
+        return chain.live({live_link.name for call in self.calls_on(site) for live_link in call.links})
 
     @functools.cached_property
     def blocks(self) -> Blocks:
@@ -261,8 +234,8 @@ class Scene:
     def readings(self, site: Site) -> Learned | None:
         """What was read on a site, weighed against each other; None where nothing was."""
         if site.name not in self._readings:
-            found = readings_of(site, list(self._taken(site)))
-            self._readings[site.name] = None if found is None else learned(site, found)
+            known = readings_of(site, list(self._taken(site)))
+            self._readings[site.name] = None if known is None else learned(site, known)
         return self._readings[site.name]
 
     def _taken(self, site: Site) -> Iterator[MeasuredLevels]:
@@ -324,16 +297,16 @@ class Scene:
             every = self.calls_on(site) if calls is None else calls
             mine = [call for call in every if any(link.name in names for link in call.links)]
             times = [span_of(call, self.shoot) for call in mine]
-            found = [licences_for(law.licences, name, position, times) for name in names]
-            held = tuple(one for one in found[0][0] if all(one in theirs for theirs, _ in found))
-            only = tuple(dict.fromkeys(name for _, theirs in found for name in theirs))
+            licences = [licences_for(law.licences, name, position, times) for name in names]
+            held = tuple(licence for licence in licences[0][0] if all(licence in theirs for theirs, _ in licences))
+            only = tuple(dict.fromkeys(name for _, theirs in licences for name in theirs))
         return Terms(site.surroundings in INDOORS, position, law.accepts, held, only)
 
     def moved(self, shoot: Shoot) -> Scene:
         """The same law and air over a shoot of which only places differ; the air is not read again."""
         return replace(
             self, shoot=shoot, calls=live_calls(shoot), others=others_by_site(shoot), _chains={}, _readings={}
-        )  # fmt: skip
+        )
 
     def with_chains_of(self, before: Scene, links: Collection[str], places: Collection[str]) -> Scene:
         """The same with what was looked up for a scene before, but of some links and sites, which differ."""
@@ -399,25 +372,3 @@ def scene_of(shoot: Shoot, sweeps: Sweeps, tv: Mapping[str, Predicted] | None = 
     used = {call.site.name: call.site for call in calls}
     air = airs(law.territory, list(used.values()), sweeps, tv or {})
     return Scene(shoot, law, calls, air, others_by_site(shoot))
-
-
-def law_of(shoot: Shoot, calls: Sequence[LiveCall]) -> Law:
-    """The law of a shoot, on the last day of its calls: rows that end and ranges that close do so for all of it.
-
-    Raises InputError for a region, a permit, an acceptance or an id that the rules do not know.
-    """
-    where = territory(shoot.shoot.region)
-    permits = tuple(one for one in shoot.permit if one.region in (None, shoot.shoot.region))
-    for permit in permits:
-        check_ids(where, permit.outranks, f'permit "{permit.name}" outranks')
-    edges = [edge for channel in tv_channels(where) for edge in (channel.from_khz, channel.to_khz)]
-    held = check_permits(where, shoot.shoot.permits)
-    on = max([shoot.shoot.date, *(call.ends.date() for call in calls if call.ends is not None)])
-    return Law(
-        where,
-        held,
-        on,
-        check_accepts(where, shoot.shoot.accepts, held, on),
-        permits,
-        np.unique(np.array(edges, dtype=np.int64)),
-    )

@@ -59,15 +59,15 @@ def crowds(problem: SiteProblem, n: int) -> list[Crowd]:
         if problem.problem.wishes[i].locked_khz is None and slots_khz.size:
             # Links of several calls have arrays of their own, of the same slots.
             kinds.setdefault(slots_khz.tobytes() if len(moment) > 1 else id(slots_khz), []).append(i)
-    found = []
+    crowded = []
     for members in kinds.values():
         wishes = [problem.problem.wishes[i] for i in members]
         crowd = Crowd(
             tuple(problem.chains[i] for i in members), wishes[0].slots_khz, min(wish.spacing_khz for wish in wishes)
         )
         if len(members) > crowd.most:
-            found.append(crowd)
-    return found
+            crowded.append(crowd)
+    return crowded
 
 
 def clean_together(scene: Scene, problem: SiteProblem, n: int, crowd: Crowd) -> tuple[int, int]:
@@ -93,7 +93,7 @@ def clean_together(scene: Scene, problem: SiteProblem, n: int, crowd: Crowd) -> 
         for way, own in zip(problem.chains[i].ways, problem.tunings[i].each, strict=True)
     )
     proofs = prove(CallToProve(standing, narrow(scene.others_during(problem.calls[n])), scene.large))
-    return low, sum(one.proof.told.in_hand_db >= 0.0 for one in decided(standing, proofs))
+    return low, sum(proved.proof.told.in_hand_db >= 0.0 for proved in decided(standing, proofs))
 
 
 def bare(problem: Problem) -> Problem:

@@ -369,11 +369,11 @@ def once(findings: Sequence[Finding]) -> list[JoinedFinding]:
         says = finding.says.replace(finding.about, "\0") if finding.about else finding.says
         alike.setdefault((finding.code, says, finding.do), []).append(finding)
     return [
-        JoinedFinding(same[0], tuple(dict.fromkeys(one.about for one in same if one.about != same[0].about)))
+        JoinedFinding(same[0], tuple(dict.fromkeys(other.about for other in same if other.about != same[0].about)))
         for same in alike.values()
     ]
 
 
 def sorted_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Each finding once, the gravest first, otherwise in the order in which they were made."""
-    return tuple(sorted(dict.fromkeys(findings), key=lambda found: GRAVITY[found.severity]))
+    return tuple(sorted(dict.fromkeys(findings), key=lambda joined: GRAVITY[joined.severity]))

@@ -57,9 +57,9 @@ def fit(
     job = room_of if run is not None else functools.partial(room_of, tell=tell)
     for done, (of, room) in enumerate(zip(kinds, (run or here)(job, tasks), strict=True)):
         tell(f"room for {of.name} on {of.problem.site.name}", done / len(kinds))
-        found = of.room(room)
-        if of.name not in rooms or found.more < rooms[of.name].more:
-            rooms[of.name] = found
+        type_room = of.room(room)
+        if of.name not in rooms or type_room.more < rooms[of.name].more:
+            rooms[of.name] = type_room
     return tuple(rooms.values())
 
 

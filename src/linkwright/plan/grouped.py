@@ -52,18 +52,18 @@ def in_groups(scene: Scene, slots: Slots, plain: Way, kept: Mapping[str, Kept], 
     """
     if kept or len(scene.shoot.link) > ROOMY_UP_TO:
         return plain
-    found = plain
+    best = plain
     for carriers in dict.fromkeys(chain.transmitter.carriers for chain in plain.problem.chains):
         for group in _by_room(plain.problem, carriers):
             slots.groups[carriers] = group
             problem = site_problem(scene, plain.problem.site, slots, kept)
             task = site_task(scene, problem, effort)
             way = Way(problem, task, solve(task))
-            if way.costs_nothing_against(found):
-                found = way
+            if way.costs_nothing_against(best):
+                best = way
                 break
             del slots.groups[carriers]
-    return found
+    return best
 
 
 def _by_room(problem: SiteProblem, carriers: List) -> list[str]:

@@ -47,15 +47,15 @@ def input_findings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
 
 def time_findings(shoot: Shoot) -> Iterator[Finding]:
     """Whether it had to be chosen in which time zone the times of a shoot are."""
-    found, several = chosen(shoot), len(zones_of(shoot.shoot.region))
-    if found.how in ("said", "region") or not any(call.starts or call.ends for call in shoot.call):
+    zone, several = chosen(shoot), len(zones_of(shoot.shoot.region))
+    if zone.how in ("said", "region") or not any(call.starts or call.ends for call in shoot.call):
         return
     why = f"the nearest to the site of the {several} of {shoot.shoot.region}"
-    if found.how == "unknown":
+    if zone.how == "unknown":
         why = f"one of the {several} of {shoot.shoot.region}" if several else "as nothing is known of its region"
-    severity: Severity = "note" if found.how == "place" else "warn"
-    says = f"All times are taken as those of {found.zone}, {why}."
-    yield finding("timezone", str(found.zone), says, severity=severity)
+    severity: Severity = "note" if zone.how == "place" else "warn"
+    says = f"All times are taken as those of {zone.zone}, {why}."
+    yield finding("timezone", str(zone.zone), says, severity=severity)
 
 
 def kinds(problem: SiteProblem) -> list[tuple[str, Chain, Tuning]]:
@@ -271,7 +271,9 @@ def _warnings(scene: Scene, problem: SiteProblem) -> Iterator[Finding]:
 def opened_findings(scene: Scene, problem: SiteProblem, calls: Iterable[PlannedCall]) -> Iterator[Finding]:
     """The planned links of a site that stand where somebody had to open it, and by what."""
     law = scene.law
-    for link in dict.fromkeys((one.link, khz) for call in calls for one in call.links for khz in one.all_khz):
+    for link in dict.fromkeys(
+        (planned_link.link, khz) for call in calls for planned_link in call.links for khz in planned_link.all_khz
+    ):
         name, khz = link
         n = problem.index(name)
         chain, row = problem.chains[n], problem.tunings[n].row_at(khz)

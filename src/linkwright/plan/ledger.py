@@ -53,15 +53,15 @@ class _Summed:
 
 def planned(links: Sequence[Decided], setting_of: Sequence[Set]) -> list[PlannedLink]:
     """The proved links of a call as the plan has them. The sums are those of the lines as printed."""
-    summed = [_summed(one.standing, one.proof) for one in links]
+    summed = [_summed(link.standing, link.proof) for link in links]
     told = told_of(
-        [one.proof.budget.hand for one in links],
-        [one.x_db for one in summed],
-        [one.proof.noisier_db for one in links],
+        [link.proof.budget.hand for link in links],
+        [link.x_db for link in summed],
+        [link.proof.noisier_db for link in links],
     )
-    opens = squelches([opened(one.standing, one.proof, one.wanted_dbm) for one in summed])
-    found = [_planned(*one) for one in zip(summed, told, setting_of, opens, strict=True)]
-    return [_with_listeners(link, one) for link, one in zip(found, links, strict=True)]
+    opens = squelches([opened(link.standing, link.proof, link.wanted_dbm) for link in summed])
+    planned_links = [_planned(*row) for row in zip(summed, told, setting_of, opens, strict=True)]
+    return [_with_listeners(link, proved) for link, proved in zip(planned_links, links, strict=True)]
 
 
 def _with_listeners(link: PlannedLink, decided: Decided) -> PlannedLink:
@@ -96,6 +96,7 @@ def _summed(standing: Standing, proof: Proof) -> _Summed:
     return _Summed(standing, proof, wanted, wanted_dbm, n_and_i, margin_db)
 
 
+# long: a line for every field of a planned link
 def _planned(summed: _Summed, told: HandFigures, how: Set, squelch: Squelch) -> PlannedLink:
     standing, proof, margin_db = summed.standing, summed.proof, summed.margin_db
     chain, budget = standing.chain, proof.budget
@@ -174,17 +175,17 @@ def taken_lines(budget: Budget, told: HandFigures, margin_db: float) -> tuple[li
     in_hand_db = floored(told.in_hand_db)
     count = len(budget.asked.pairs)
     if count > 1:
-        found = [_taken("fading", "the channel", channel, "modelled", channel_says(budget))]
+        rows = [_taken("fading", "the channel", channel, "modelled", channel_says(budget))]
         said = "all of them in the median case"
-        found.append(_taken("fading", f"{number_word(count)} places", places, "modelled", said))
+        rows.append(_taken("fading", f"{number_word(count)} places", places, "modelled", said))
     else:
-        found = [_taken("fading", "the channel", channel + places, "modelled", channel_says(budget))]
+        rows = [_taken("fading", "the channel", channel + places, "modelled", channel_says(budget))]
     if budget.off_air is not None:
-        found.append(_taken("fading", "others' time off the air", -off_db, "measured", budget.off_air.says))
-    doubt = margin_db + sum(row.db or 0.0 for row in found) - in_hand_db
+        rows.append(_taken("fading", "others' time off the air", -off_db, "measured", budget.off_air.says))
+    doubt = margin_db + sum(row.db or 0.0 for row in rows) - in_hand_db
     last = _taken("doubt", "what is not known", doubt, budget.doubt_known, doubt_says(budget))
-    found.append(last._replace(spread_db=round(budget.doubt_db, 1)))
-    return found, in_hand_db
+    rows.append(last._replace(spread_db=round(budget.doubt_db, 1)))
+    return rows, in_hand_db
 
 
 def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) -> LedgerRow:
@@ -194,9 +195,11 @@ def _taken(what: What, part: str, db: float, evidence: Evidence, source: str) ->
 def channel_says(budget: Budget) -> str:
     """How the place that decides fades, in words."""
     ends, rice = budget.asked.ends, budget.rice_db
-    branches = "one branch" if budget.apart <= 0.0 or budget.weaker_db >= NO_HELP_DB else (
-        f"two branches {ends.apart_m:g} m apart"
-    )  # fmt: skip
+    branches = (
+        "one branch"
+        if budget.apart <= 0.0 or budget.weaker_db >= NO_HELP_DB
+        else (f"two branches {ends.apart_m:g} m apart")
+    )
     weaker = f", one {budget.weaker_db:.0f} dB weaker" if 0.5 <= budget.weaker_db < NO_HELP_DB else ""
     speed = budget.doppler / doppler_hz(budget.asked.mhz, 1.0)
     kind = "Rayleigh" if rice <= RAYLEIGH_DB else f"Rice K {rice:.0f} dB"

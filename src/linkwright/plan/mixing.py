@@ -71,7 +71,7 @@ class MixedLevels:
     def receiver_parts(self) -> list[Parts]:
         """What each receiver makes of the others, product by product, the strongest first."""
         radio = self.radio
-        found = products_in_bands(
+        products = products_in_bands(
             self.carriers_khz,
             radio.width_khz,
             driving(self.received_mw, radio.iip3_mw),
@@ -85,7 +85,7 @@ class MixedLevels:
                 Contribution(self._product(*abc), mw)
                 for abc, mw in zip(who[:LINES_A_KIND].tolist(), powers.tolist(), strict=False)
             ]
-            for _, who, powers in found
+            for _, who, powers in products
         ]
 
     def _product(self, a: int, b: int, c: int) -> str:

@@ -101,7 +101,7 @@ def _if_it_stayed(
         chain, tuning = problem.chains[problem.index(other)], problem.tunings[problem.index(other)]
         standing += Standing.all_of(chain, tuning, khz, afar, live, {link.name for link in call.links})
     to_prove = CallToProve(tuple(standing), narrow(scene.others_during(call)), scene.large)
-    proofs = {one.standing.chain.link.name: one.proof for one in decided(standing, prove(to_prove))}
+    proofs = {proved.standing.chain.link.name: proved.proof for proved in decided(standing, prove(to_prove))}
     less = {
         other: word
         for other, proof in proofs.items()

@@ -78,7 +78,7 @@ class FarSite:
 
 def distances_m(site: Site, others: Sequence[Site]) -> FloatArray:
     """How far other sites are from one (n,) [m]; NaN where either has no position."""
-    here, *there = ((one.latitude, one.longitude) for one in (site, *others))
+    here, *there = ((place.latitude, place.longitude) for place in (site, *others))
     positions = np.array(there, dtype=np.float64).reshape(-1, 2)
     latitude, longitude = np.array(here, dtype=np.float64)
     return 1000.0 * great_circles_km(latitude, longitude, positions[:, 0], positions[:, 1])
@@ -93,22 +93,22 @@ def span(call: LiveCall) -> tuple[float, float]:
 
 def moments(calls: Sequence[LiveCall]) -> list[tuple[int, ...]]:
     """Which of some calls, by index, run at the same moment: each largest set of several. Calls without times are
-    taken to follow one another."""
+    taken to follow each other."""
     timed = [(call.starts, call.ends, n) for n, call in enumerate(calls) if call.starts and call.ends]
     begins = sorted((starts, n) for starts, _, n in timed)
     ends = sorted((ends, n) for _, ends, n in timed)
     on: set[int] = set()
-    found: list[tuple[int, ...]] = []
+    sets: list[tuple[int, ...]] = []
     grown, at = False, 0
     for end, n in ends:
         while at < len(begins) and begins[at][0] < end:
             on.add(begins[at][1])
             grown, at = True, at + 1
         if grown and len(on) > 1:
-            found.append(tuple(sorted(on)))
+            sets.append(tuple(sorted(on)))
         grown = False
         on.discard(n)
-    return found
+    return sets
 
 
 def together(a: LiveCall, b: LiveCall) -> bool:
@@ -171,13 +171,13 @@ def heard_of(a: Reach, others: Sequence[Reach]) -> list[Reach]:
 
 def hearing(scene: Scene) -> dict[str, set[str]]:
     """For each site in use, by name, those that it and they hear of each other."""
-    found: dict[str, set[str]] = {site.name: set() for site in scene.used_sites}
+    heard: dict[str, set[str]] = {site.name: set() for site in scene.used_sites}
     reaches = [reach_of(scene, site) for site in scene.used_sites]
     for n, a in enumerate(reaches):
         for b in heard_of(a, reaches[n + 1 :]):
-            found[a.site.name].add(b.site.name)
-            found[b.site.name].add(a.site.name)
-    return found
+            heard[a.site.name].add(b.site.name)
+            heard[b.site.name].add(a.site.name)
+    return heard
 
 
 def classes(sites: Sequence[Site], hearing: Mapping[str, set[str]]) -> list[list[Site]]:
@@ -217,8 +217,8 @@ class Afar:
     @classmethod
     def of(cls, site: Site, far: Sequence[FarSite]) -> Afar:
         """What of the planned sites `far` this site may hear or disturb: those with a known distance."""
-        away = distances_m(site, [one.site for one in far])
-        parts = [one for one, known in zip(far, np.isfinite(away), strict=True) if known]
+        away = distances_m(site, [far_link.site for far_link in far])
+        parts = [distant for distant, known in zip(far, np.isfinite(away), strict=True) if known]
         sizes = [part.carriers_khz.size for part in parts]
         carriers = np.concatenate([np.zeros(0, dtype=np.int64), *(part.carriers_khz for part in parts)])
         distances, of = away[np.isfinite(away)], np.repeat(np.arange(len(parts)), sizes)

@@ -1,6 +1,6 @@
 """Periods of a long event: stretches of time that no call reaches out of, such as its days.
 
-Nobody of one period meets anybody of another, so each is planned by itself, one after the other; a pack keeps its
+Nobody of one period meets anybody of another, so each is planned by itself, in turn; a pack keeps its
 carrier from one to the next where that is clean.
 """
 

@@ -108,7 +108,7 @@ def unplaced_reason(scene: Scene, problem: SiteProblem, name: str, answer: CallA
     placed = sum(carrier is not None for carrier in answer.carriers_khz.values())
     spacing, each = (
         chain.transmitter.spacing_khz,
-        "link" if all(one.transmitter.carries == 1 for one in problem.chains) else "carrier",
+        "link" if all(other_chain.transmitter.carries == 1 for other_chain in problem.chains) else "carrier",
     )
     return (
         f"no carrier of its type is left that is {spacing} kHz from every other: {counted(placed, each)} placed, "

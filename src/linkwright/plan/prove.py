@@ -256,9 +256,9 @@ def _verify(levels: MixedLevels, heard_by: Sequence[str]) -> None:
         ),
         strong_faults(heard_by, levels.received_mw, radio.blocking_mw, of.blocking, radio.noise_mw, radio.of),
     )
-    found = next(faults, None)
-    if found is not None:
-        raise PlanFault(found)
+    fault = next(faults, None)
+    if fault is not None:
+        raise PlanFault(fault)
 
 
 def _proof(standing: Standing, levels: MixedLevels, n: int, budget: Budget) -> Proof:
@@ -292,15 +292,15 @@ def off_air(standing: Standing, others: Sequence[Other], levels: MixedLevels, n:
     whole = noise_mw(frozenset())
     mattering = {name: whole / noise_mw(frozenset({name})) for name in duty}
     switches = sorted((name for name in duty if mattering[name] > 1.001), key=lambda name: (-mattering[name], name))
-    states = [
-        (math.prod(1.0 - duty[s] if s in off else duty[s] for s in switches[:MOST_SWITCHES]), whole / noise_mw(off))
-        for count in range(len(switches[:MOST_SWITCHES]) + 1)
-        for off in map(frozenset, itertools.combinations(switches[:MOST_SWITCHES], count))
-    ]
+    first = switches[:MOST_SWITCHES]
+    states = []
+    for off in itertools.chain.from_iterable(itertools.combinations(first, n) for n in range(len(first) + 1)):
+        share = math.prod(1.0 - duty[s] if s in off else duty[s] for s in first)
+        states.append((share, whole / noise_mw(frozenset(off))))
     if len(states) < 2:
         return None
     who = {a.switch: a.part for a in standing.air if a.code in ON_THE_CARRIER}
-    says = ", ".join(f"{who.get(s, s)} on for {100.0 * duty[s]:.0f} %" for s in switches[:MOST_SWITCHES])
+    says = ", ".join(f"{who.get(s, s)} on for {100.0 * duty[s]:.0f} %" for s in first)
     return OffAir(
         np.array([share for share, _ in states]),
         np.array([10.0 * math.log10(ratio) for _, ratio in states]),

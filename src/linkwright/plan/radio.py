@@ -49,12 +49,12 @@ def carriers_of(ways: Sequence[Chain]) -> IntArray:
 
 
 def _senders(ways: Sequence[Chain], carriers_khz: IntArray) -> list[Sender]:
-    found = []
+    senders = []
     for _, of in itertools.groupby(range(len(ways)), lambda n: ways[n].name):
         mine = list(of)
         spots = tuple(dict.fromkeys(spot for n in mine for spot in ways[n].route)) if len(mine) > 1 else None
-        found.append(Sender(ways[mine[0]], int(carriers_khz[mine[0]]), spots or ways[mine[0]].route))
-    return found
+        senders.append(Sender(ways[mine[0]], int(carriers_khz[mine[0]]), spots or ways[mine[0]].route))
+    return senders
 
 
 def radio_of(
@@ -140,11 +140,12 @@ def _coupling(senders: Sequence[Sender], others: Sequence[Other]) -> FloatArray:
     ends = np.array([*(sender.chain.facing_gain_db for sender in senders), *(0.0 for _ in others)])
     coupling = mw_from_dbm_array(ends[:, None] + ends[None, :] - loss)
     combined = [
-        (n, sender) for n, sender in enumerate(senders)
+        (n, sender)
+        for n, sender in enumerate(senders)
         if sender.chain.transmitter.combiner_isolation_db is not None
-    ]  # fmt: skip
-    for (a, one), (b, other) in itertools.permutations(combined, 2):
-        through_db = _combined_db(one, other)
+    ]
+    for (a, sender), (b, other) in itertools.permutations(combined, 2):
+        through_db = _combined_db(sender, other)
         if through_db is not None:
             coupling[a, b] = mw_from_dbm(-through_db)
     np.fill_diagonal(coupling, 0.0)
@@ -152,35 +153,35 @@ def _coupling(senders: Sequence[Sender], others: Sequence[Other]) -> FloatArray:
     return coupling
 
 
-def _side_by_side(one: Sender, other: Sender) -> bool:
+def _side_by_side(first: Sender, other: Sender) -> bool:
     """Whether two transmitters are mounted at one spot."""
-    mounted = all(sender.chain.worn == "mounted" and len(sender.spots) == 1 for sender in (one, other))
-    return mounted and one.spots == other.spots
+    mounted = all(sender.chain.worn == "mounted" and len(sender.spots) == 1 for sender in (first, other))
+    return mounted and first.spots == other.spots
 
 
-def _combined_db(one: Sender, other: Sender) -> float | None:
+def _combined_db(first: Sender, other: Sender) -> float | None:
     """What lies between two transmitters in one combiner [dB]; None where they have none together."""
-    a, b = (sender.chain.transmitter.combiner_isolation_db for sender in (one, other))
-    return min(a, b) if a is not None and b is not None and _side_by_side(one, other) else None
+    a, b = (sender.chain.transmitter.combiner_isolation_db for sender in (first, other))
+    return min(a, b) if a is not None and b is not None and _side_by_side(first, other) else None
 
 
 def ties_of(ways: Sequence[Chain], carriers_khz: IntArray) -> dict[tuple[str, str], str]:
     """How transmitters at one spot couple, in words, by the names of each two."""
-    found = {}
+    ties = {}
     mounted = [sender for sender in _senders(ways, carriers_khz) if sender.chain.worn == "mounted"]
-    for one, other in itertools.permutations(mounted, 2):
-        through_db = _combined_db(one, other)
+    for first, other in itertools.permutations(mounted, 2):
+        through_db = _combined_db(first, other)
         if through_db is not None:
-            kits = (sender.chain.transmitter for sender in (one, other))
+            kits = (sender.chain.transmitter for sender in (first, other))
             stated = all("combiner_isolation_db" in equipment_document(kit) for kit in kits)
             known = "stated" if stated else "assumed"
             says = f"through one combiner, {through_db:g} dB from input to input ({known})"
-        elif _side_by_side(one, other):
+        elif _side_by_side(first, other):
             says = f"side by side, as if {SIDE_BY_SIDE_M:g} m apart (assumed; a combiner's isolation may be said)"
         else:
             continue
-        found[one.chain.name, other.chain.name] = says
-    return found
+        ties[first.chain.name, other.chain.name] = says
+    return ties
 
 
 def narrow(others: Sequence[Other]) -> tuple[Other, ...]:
@@ -215,7 +216,7 @@ def call_levels(
     )
     ways = [way for chain in chains for way in chain.ways]
     khz = np.repeat(middle, [len(chain.ways) for chain in chains])
-    budgets = budgets_of([way.asked(int(one)) for way, one in zip(ways, khz, strict=True)])
+    budgets = budgets_of([way.asked(int(carrier_khz)) for way, carrier_khz in zip(ways, khz, strict=True)])
     air, steps, most = [], [], []
     for chain, tuning, slots in zip(chains, tunings, slots_khz, strict=True):
         at = np.searchsorted(tuning.carriers_khz, slots)

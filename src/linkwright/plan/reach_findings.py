@@ -57,14 +57,14 @@ def _feeds(problem: SiteProblem) -> Iterator[Finding]:
         for ear in (ear for branch in chain.ends.branches for ear in branch):
             if ear.antenna is None:
                 continue
-            found = judged(ear.antenna, chain.receiver, chain.middle_mhz, ear.combined)
-            if found is not None:
-                told.setdefault((ear.antenna.name, found.verdict), (found, []))[1].append(chain.link.name)
-    for found, names in told.values():
-        says = f"For {together(names)} {found.says}."
-        do = f"A preamplifier of {found.better_gain_db:.0f} dB at the antenna would make up for what follows it."
-        better = do if found.better_gain_db >= LEAST_GAIN_DB else None
-        if found.verdict == "too little":
+            feed = judged(ear.antenna, chain.receiver, chain.middle_mhz, ear.combined)
+            if feed is not None:
+                told.setdefault((ear.antenna.name, feed.verdict), (feed, []))[1].append(chain.link.name)
+    for feed, names in told.values():
+        says = f"For {together(names)} {feed.says}."
+        do = f"A preamplifier of {feed.better_gain_db:.0f} dB at the antenna would make up for what follows it."
+        better = do if feed.better_gain_db >= LEAST_GAIN_DB else None
+        if feed.verdict == "too little":
             yield finding("feeder-loss", problem.site.name, says, do=better)
         else:
             yield finding("gain-excess", problem.site.name, says, do=better)
@@ -74,9 +74,9 @@ def _controls(problem: SiteProblem) -> Iterator[Finding]:
     """Whose remote setting does not reach along the whole route."""
     short: dict[str, tuple[Chain, list[str], float]] = {}
     for chain in problem.chains:
-        found = [one for one in control(chain.ends, chain.route) if one.margin_db < 0.0]
-        if found:
-            worst = min(found, key=lambda one: one.margin_db)
+        weak = [controlled for controlled in control(chain.ends, chain.route) if controlled.margin_db < 0.0]
+        if weak:
+            worst = min(weak, key=lambda controlled: controlled.margin_db)
             entry = short.setdefault(f"{worst.spot} from {chain.at.name}", (chain, [], worst.distance_m))
             entry[1].append(chain.link.name)
     for where, (chain, names, distance) in short.items():

@@ -90,19 +90,19 @@ class SpotReach:
 
 def reaching(scene: Scene, call: PlannedCall) -> list[Reaching]:
     """The links of a planned call that have a carrier, each one who listens by itself."""
-    live = next(one for one in scene.calls if one.name == call.call)
+    live = next(scene_call for scene_call in scene.calls if scene_call.name == call.call)
     by_name = {link.name: link for link in live.links}
     ways = [
-        (way, planned, one)
+        (way, planned, listener)
         for planned in call.links
-        for way, one in zip(
+        for way, listener in zip(
             scene.chain(by_name[planned.link], live.site).own_ways, planned.listeners or (None,), strict=True
         )
     ]
     budgets = budgets_of([way.asked(planned.carrier_khz) for way, planned, _ in ways])
     return [
-        Reaching(call.call, way, planned, budget, one)
-        for (way, planned, one), budget in zip(ways, budgets, strict=True)
+        Reaching(call.call, way, planned, budget, listener)
+        for (way, planned, listener), budget in zip(ways, budgets, strict=True)
     ]
 
 
@@ -120,7 +120,7 @@ def answer(plan: Plan) -> str:
     links = [(call, link) for call in plan.calls for link in call.links]
     if not links:
         return "No link has a carrier, so nothing is said of its reach."
-    call, worst = min(links, key=lambda one: (one[1].in_hand_db, one[1].margin_db))
+    call, worst = min(links, key=lambda link: (link[1].in_hand_db, link[1].margin_db))
     bad = [link for _, link in links if link.verdict != "holds"]
     where = f"the weakest is {worst.link} at {worst.worst_place}, {hand_says(worst)}"
     where += f' in call "{call.call}"' if len(plan.calls) > 1 else ""

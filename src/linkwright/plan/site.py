@@ -145,7 +145,7 @@ class Slots:
         if key not in self._arrays:
             chosen = tuning.usable if tuning.usable.any() else tuning.legal
             if group is not None:
-                inside = [khz_from_mhz(one.mhz) for one in listed if one.group == group]
+                inside = [khz_from_mhz(carrier.mhz) for carrier in listed if carrier.group == group]
                 mine = chosen & np.isin(tuning.carriers_khz, inside)
                 chosen = mine if mine.any() else chosen
             for other in elsewhere:  # a pack has one carrier all day, where all its sites have it
@@ -291,10 +291,10 @@ def verify_site(site: SiteProblem, answers: Sequence[CallAnswer]) -> None:
 def verify_listeners(call: LiveCall, links: Sequence[PlannedLink]) -> None:
     """Let the separate verifier see that each link is told by the worst of those who listen. Raises PlanFault."""
     told = {link.link: link.in_hand_db for link in links}
-    each = [(link.link, one.in_hand_db) for link in links for one in link.listeners or ()]
-    found = next(listener_faults(told, each), None)
-    if found is not None:
-        raise PlanFault(f'call "{call.name}": {found}')
+    each = [(link.link, listener.in_hand_db) for link in links for listener in link.listeners or ()]
+    listener_fault = next(listener_faults(told, each), None)
+    if listener_fault is not None:
+        raise PlanFault(f'call "{call.name}": {listener_fault}')
 
 
 def _verify(site: SiteProblem, calls: Sequence[int], answers: Sequence[CallAnswer]) -> None:
@@ -311,6 +311,6 @@ def _verify(site: SiteProblem, calls: Sequence[int], answers: Sequence[CallAnswe
     others = {f"other {place}": khz for place, khz in enumerate(site.problem.makers_at(calls), start=1)}
     clean = all(answers[n].criterion == "clean" for n in calls)
     in_order = [placed[key] for key in sorted(placed)] if len(calls) > 1 else list(placed.values())
-    found = next(faults(in_order, clean, *guards, others), None)
-    if found is not None:
-        raise PlanFault(f'call "{site.calls[calls[0]].name}": {found}')
+    fault = next(faults(in_order, clean, *guards, others), None)
+    if fault is not None:
+        raise PlanFault(f'call "{site.calls[calls[0]].name}": {fault}')

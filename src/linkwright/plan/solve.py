@@ -1,4 +1,4 @@
-"""Carriers for every site of a shoot, those that hear each other one after the other."""
+"""Carriers for every site of a shoot, those that hear each other in turn."""
 
 from __future__ import annotations
 
@@ -86,13 +86,13 @@ def _with_shared_links(scene: Scene, hearing: Mapping[str, set[str]]) -> dict[st
 
 def _far(problem: SiteProblem, answers: Sequence[CallAnswer]) -> list[Far]:
     """The links of a planned site as other sites see them."""
-    return [
-        Far(way, carrier, call, way is problem.chains[i])
-        for call, members, answer in zip(problem.calls, problem.problem.calls, answers, strict=True)
-        for i in members
-        if (carrier := answer.carriers_khz[problem.chains[i].name]) is not None
-        for way in problem.chains[i].ways
-    ]
+    far = []
+    for call, members, answer in zip(problem.calls, problem.problem.calls, answers, strict=True):
+        for chain in (problem.chains[i] for i in members):
+            carrier = answer.carriers_khz[chain.name]
+            if carrier is not None:
+                far += [Far(way, carrier, call, way is chain) for way in chain.ways]
+    return far
 
 
 def far_of_plan(scene: Scene, plan: Plan) -> dict[str, FarSite]:

@@ -24,16 +24,16 @@ APART_MS: Final = 1.0
 def sound_findings(call: str, links: Sequence[Link], settings: Mapping[str, SoundSettings]) -> Iterator[Finding]:
     """The findings of a call's links; `settings` by name of the link, of all that is recorded besides."""
     for link in links:
-        one = settings[link.name]
-        yield from _gain(link, one)
-        yield from _phantom(link, one)
-        yield from _low_cut(link, one)
+        link_settings = settings[link.name]
+        yield from _gain(link, link_settings)
+        yield from _phantom(link, link_settings)
+        yield from _low_cut(link, link_settings)
     yield from _paths(call, settings)
 
 
-def _gain(link: Link, one: SoundSettings) -> Iterator[Finding]:
-    gain, at = one.gain, one.at
-    voice = f"a {link.voice} voice at {one.mouth_m:g} m"
+def _gain(link: Link, settings: SoundSettings) -> Iterator[Finding]:
+    gain, at = settings.gain, settings.at
+    voice = f"a {link.voice} voice at {settings.mouth_m:g} m"
     if link.attenuation_db is not None and link.attenuation_db not in {step.attenuation_db for step in gain.steps}:
         steps = ", ".join(f"{step.attenuation_db:g}" for step in gain.steps)
         says = (
@@ -47,9 +47,10 @@ def _gain(link: Link, one: SoundSettings) -> Iterator[Finding]:
             f"attenuation; they should stay under {TARGET_DBFS:g} dBFS."
         )
         better = (
-            f"Set {gain.chosen.attenuation_db:g} dB." if gain.holds and gain.chosen is not at
+            f"Set {gain.chosen.attenuation_db:g} dB."
+            if gain.holds and gain.chosen is not at
             else "Take a less sensitive microphone, or put it farther from the mouth."
-        )  # fmt: skip
+        )
         yield finding("gain-hot", link.name, says, do=better)
     if gain.microphone_headroom_db is not None and gain.microphone_headroom_db < 0.0:
         says = (
@@ -65,23 +66,23 @@ def _gain(link: Link, one: SoundSettings) -> Iterator[Finding]:
         yield finding("voice-noisy", link.name, says)
 
 
-def _phantom(link: Link, one: SoundSettings) -> Iterator[Finding]:
-    if not one.microphone.phantom:
+def _phantom(link: Link, settings: SoundSettings) -> Iterator[Finding]:
+    if not settings.microphone.phantom:
         return
     name = link.microphone or "microphone"
-    if one.phantom_given_ma <= 0.0:
+    if settings.phantom_given_ma <= 0.0:
         says = f"{link.name}: {name} needs 48 V phantom power; {called(link.sends.kit)} gives none."
         yield finding("phantom-missing", link.name, says)
-    elif one.phantom is None or one.phantom_needed_ma > one.phantom_given_ma:
+    elif settings.phantom is None or settings.phantom_needed_ma > settings.phantom_given_ma:
         says = (
-            f"{link.name}: {name} draws {one.phantom_needed_ma:g} mA at 48 V; "
-            f"{called(link.sends.kit)} gives at most {one.phantom_given_ma:g} mA."
+            f"{link.name}: {name} draws {settings.phantom_needed_ma:g} mA at 48 V; "
+            f"{called(link.sends.kit)} gives at most {settings.phantom_given_ma:g} mA."
         )
         yield finding("phantom-missing", link.name, says)
 
 
-def _low_cut(link: Link, one: SoundSettings) -> Iterator[Finding]:
-    cut = one.low_cut
+def _low_cut(link: Link, settings: SoundSettings) -> Iterator[Finding]:
+    cut = settings.low_cut
     if not cut.by_hand:
         return
     if cut.corner_hz not in cut.steps_hz:
@@ -117,12 +118,12 @@ def _paths(call: str, settings: Mapping[str, SoundSettings]) -> Iterator[Finding
         )
         yield finding("paths-apart", together(late), says)
     arrives = {name: levelled.latency_ms[name] + (delay or 0.0) for name, delay in delays_ms(settings).items()}
-    for name, one in settings.items():
+    for name, setting in settings.items():
         early = max(arrives.values()) - arrives[name]
-        if one.set_delay_ms is not None and early > APART_MS:
-            as_set = f"with the {one.set_delay_ms:g} ms that are set"
+        if setting.set_delay_ms is not None and early > APART_MS:
+            as_set = f"with the {setting.set_delay_ms:g} ms that are set"
             says = f'In call "{call}" {name}, {as_set}, comes {early:.1f} ms early.'
-            yield finding("paths-apart", name, says, do=f"Set {one.set_delay_ms + early:.1f} ms on {name}.")
+            yield finding("paths-apart", name, says, do=f"Set {setting.set_delay_ms + early:.1f} ms on {name}.")
     if levelled.sync != "unnoticed" and not levelled.unknown:
         side = "before" if levelled.sound_early_ms > 0.0 else "after"
         says = (

@@ -49,7 +49,7 @@ def hits(scene: Scene, plan: Plan, others: Sequence[Other]) -> tuple[Hit, ...]:
         for outcome in outcomes(scene.moved(with_others(scene.shoot, others)), plan)
     }
     now = {(outcome.call, outcome.link): outcome for outcome in outcomes(scene, plan)}
-    found = []
+    all_hits = []
     for call in plan.calls:
         for link in call.links:
             key = call.call, link.link
@@ -58,20 +58,20 @@ def hits(scene: Scene, plan: Plan, others: Sequence[Other]) -> tuple[Hit, ...]:
             before, after = now[key], then.get(key)
             mine = *key, link.carrier_khz, link.shown(link.carrier_khz), before.in_hand_db, before.verdict
             if after is None:
-                found.append(Hit(*mine, None, "fails"))
+                all_hits.append(Hit(*mine, None, "fails"))
             elif before.in_hand_db - after.in_hand_db >= TOLD_DB or before.verdict != after.verdict:
-                found.append(Hit(*mine, after.in_hand_db, after.verdict))
-    return tuple(sorted(found, key=lambda hit: (not hit.breaks, -1e9 if hit.then_db is None else hit.then_db)))
+                all_hits.append(Hit(*mine, after.in_hand_db, after.verdict))
+    return tuple(sorted(all_hits, key=lambda hit: (not hit.breaks, -1e9 if hit.then_db is None else hit.then_db)))
 
 
-def hits_sentence(found: Sequence[Hit], count: int) -> str:
+def hits_sentence(all_hits: Sequence[Hit], count: int) -> str:
     """What the neighbours come to, as one sentence."""
     many = "One carrier of a neighbour" if count == 1 else f"{count} carriers of neighbours"
     verb = "is" if count == 1 else "are"
-    broken = [hit.link for hit in found if hit.breaks]
+    broken = [hit.link for hit in all_hits if hit.breaks]
     if broken:
         names = ", ".join(dict.fromkeys(broken))
         return f"{many} {verb} here; {names} would not hold any more. Plan again, keeping the rest."
-    if found:
-        return f"{many} {verb} here; every link keeps its verdict, {found[0].link} loses most."
+    if all_hits:
+        return f"{many} {verb} here; every link keeps its verdict, {all_hits[0].link} loses most."
     return f"{many} {verb} here; no link of ours loses anything."

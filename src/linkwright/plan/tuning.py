@@ -14,8 +14,9 @@ import numpy as np
 
 from linkwright.air.others import overlap_share
 from linkwright.plan.air import TakenByTv
-from linkwright.plan.chain import Chain, Law, Scene
+from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.heard import SlotPowers
+from linkwright.plan.law import Law
 from linkwright.plan.neighbours import REUSE, Afar
 from linkwright.reach.received import Radiator, heard_gains_db
 from linkwright.rules import Row, Terms, allowance, closures
@@ -90,8 +91,8 @@ class Tuning:
     def index(self, carrier_khz: int) -> int | None:
         """Where a carrier stands among the slots; None where it is none of them."""
         at = int(self.carriers_khz.searchsorted(carrier_khz))
-        found = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
-        return at if found else None
+        is_there = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
+        return at if is_there else None
 
     def powers_mw(self, transmitter: Transmitter, carrier_khz: int) -> tuple[float, ...]:
         """The type's power steps that are allowed on a carrier, ascending."""

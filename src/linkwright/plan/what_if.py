@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from linkwright.plan.chain import Scene
-from linkwright.plan.model import Plan, Verdict
-from linkwright.plan.prove import CallToProve, Standing, decided, floored, prove, verdict
+from linkwright.plan.model import Plan, PlannedCall, Verdict
+from linkwright.plan.prove import CallToProve, Decided, Standing, decided, floored, prove, verdict
 from linkwright.plan.radio import narrow
 from linkwright.plan.site import Slots
 from linkwright.plan.solve import far_of_plan
+from linkwright.shoot.view import LiveCall
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,42 +44,53 @@ def outcomes(
     or that the shoot does not have any more, is left out.
     """
     calls = {call.name: call for call in scene.calls}
-    there = [
-        planned for planned in plan.calls if planned.call in calls and planned.site == calls[planned.call].site.name
-    ]
-    known = replace_calls(plan, tuple(there), {link.name for link in scene.shoot.link})
+    known = replace_calls(
+        plan,
+        tuple(call for call in plan.calls if call.call in calls and call.site == calls[call.call].site.name),
+        {link.name for link in scene.shoot.link},
+    )
     slots = Slots.of(scene)
     if len(known.calls) == len(scene.calls):
         slots = replace(slots, far=far_of_plan(scene, known))
-    found = []
+    link_outcomes = []
     for planned in known.calls:
         if only is not None and planned.call not in only:
             continue
         live = calls[planned.call]
-        by_name = {link.name: link for link in live.links}
-        afar = slots.afar(live.site)
-        while_live = afar.during([live])
-        standing: list[Standing] = []
-        here = {one.link for one in planned.links if one.link in by_name}
-        carriers = {scene.blocks.carrier_of(one.link): one for one in reversed(planned.links) if one.link in here}
-        for one in reversed(carriers.values()):
-            chain = scene.live_chain(by_name[one.link], live.site)
-            tuning = slots.tuning(chain, [live], afar)
-            khz = (moved or {}).get(one.link, one.carrier_khz)
-            if tuning.index(khz) is not None and tuning.powers_mw(chain.transmitter, khz):
-                standing += Standing.all_of(chain, tuning, khz, afar, while_live, here)
+        standing = _standing(scene, slots, planned, live, moved or {})
         proofs = prove(CallToProve(tuple(standing), narrow(scene.others_during(live)), scene.large))
-        for s, proof in ((one.standing, one.proof) for one in decided(standing, proofs)):
-            found.append(
-                LinkOutcome(
-                    planned.call, s.chain.link.name, s.carrier_khz, proof.power_mw,
-                    round(proof.margin_db, 2), floored(proof.told.in_hand_db),
-                    round(proof.margin_db - proof.told.median_db, 2), proof.told.sure,
-                    verdict(proof.told.sure, s.chain.wanted.sure), proof.budget.worst_spot,
-                    round(proof.n_and_i_dbm + proof.budget.required_cnr_db, 2),
-                )
-            )  # fmt: skip
-    return tuple(found)
+        link_outcomes += [_outcome(planned.call, proved) for proved in decided(standing, proofs)]
+    return tuple(link_outcomes)
+
+
+def _standing(
+    scene: Scene, slots: Slots, planned: PlannedCall, live: LiveCall, moved: Mapping[str, int]
+) -> list[Standing]:
+    """Every link of a call on its carrier, or on the one it was moved to [kHz]; a block's stands once."""
+    by_name = {link.name: link for link in live.links}
+    afar = slots.afar(live.site)
+    while_live = afar.during([live])
+    standing: list[Standing] = []
+    here = {link.link for link in planned.links if link.link in by_name}
+    carriers = {scene.blocks.carrier_of(link.link): link for link in reversed(planned.links) if link.link in here}
+    for carrier in reversed(carriers.values()):
+        chain = scene.live_chain(by_name[carrier.link], live.site)
+        tuning = slots.tuning(chain, [live], afar)
+        khz = moved.get(carrier.link, carrier.carrier_khz)
+        if tuning.index(khz) is not None and tuning.powers_mw(chain.transmitter, khz):
+            standing += Standing.all_of(chain, tuning, khz, afar, while_live, here)
+    return standing
+
+
+def _outcome(call: str, proved: Decided) -> LinkOutcome:
+    standing, proof = proved.standing, proved.proof
+    return LinkOutcome(
+        call, standing.chain.link.name, standing.carrier_khz, proof.power_mw,
+        round(proof.margin_db, 2), floored(proof.told.in_hand_db),
+        round(proof.margin_db - proof.told.median_db, 2), proof.told.sure,
+        verdict(proof.told.sure, standing.chain.wanted.sure), proof.budget.worst_spot,
+        round(proof.n_and_i_dbm + proof.budget.required_cnr_db, 2),
+    )  # fmt: skip
 
 
 def replace_calls(plan: Plan, calls: tuple[object, ...], links: set[str]) -> Plan:

@@ -1,4 +1,4 @@
-"""Why did this link not get that frequency? Every reason that stands against it, one sentence each."""
+"""Why did this link not get that frequency? Every reason that stands against it, a sentence each."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def why(
     """
     link_of(scene.shoot, name)
     slots = replace(Slots.of(scene), far=far_of_plan(scene, plan))
-    found = []
+    by_call = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):
         link = next((link for link in live.links if link.name == name), None)
         if link is None:
@@ -94,8 +94,8 @@ def why(
             held = verdict(proof.told.sure, chain.wanted.sure)
         allowed = at is not None and tuning.most_mw[at] > 0.0
         opens = rule_reason(scene, chain, carrier_khz) if allowed else ""
-        found.append(CallReasons(live.name, tuple(reasons), in_hand, held, opens, chain.shown(carrier_khz)))
-    return tuple(found)
+        by_call.append(CallReasons(live.name, tuple(reasons), in_hand, held, opens, chain.shown(carrier_khz)))
+    return tuple(by_call)
 
 
 def slot_reasons(scene: Scene, chain: Chain, tuning: Tuning, carrier_khz: int) -> Iterator[Reason]:

@@ -153,7 +153,7 @@ class Arriving:
         return np.asarray(self.between.distance_m[self.ray[:, 0]])
 
     def kinds(self) -> Kinds:
-        """How the places fade, one after the other with their turns (r t,)."""
+        """How the places fade, in turn with their turns (r t,)."""
         turns = self.share.shape[1]
         return Kinds(
             self.k_db.ravel(),
@@ -288,9 +288,9 @@ def _shown_of(
 
 def _shares(stand: Stand, turns: int) -> FloatArray:
     """Shares of time of the turns of each place (n, t)."""
-    one = np.ones(1)
-    sends = TURN_SHARES if stand.turns_evenly else one
-    hears = TURN_SHARES if stand.ends.listener.turns_evenly else one
+    always = np.ones(1)
+    sends = TURN_SHARES if stand.turns_evenly else always
+    hears = TURN_SHARES if stand.ends.listener.turns_evenly else always
     shares = np.zeros((len(stand.places), turns))
     shares[:, : sends.size * hears.size] = np.outer(sends, hears).ravel()
     return shares
@@ -334,15 +334,17 @@ def _better(
     rays = np.cumsum(
         [0, *(len(stand.places) * sum(sizes) for stand, (sizes, _) in zip(stands, parts, strict=True))]
     )
-    found: list[tuple[FloatArray, ...]] = []
+    by_stand: list[tuple[FloatArray, ...]] = []
     for (sizes, _), alike in itertools.groupby(range(len(stands)), lambda n: (parts[n][0], _second(stands[n]))):
         some = list(alike)
         places = [len(stands[n].places) for n in some]
         noise = np.repeat(np.stack([parts[n][1] for n in some]), places, axis=0)
         mine = slice(int(rays[some[0]]), int(rays[some[-1] + 1]))
         second_db = _second(stands[some[0]])
-        found.append(_of_stands(sizes, noise, second_db, steady[mine], scattered[mine], mine.start))
-    gain, noise_dbm, both, k_db, weaker, ray, branch = (np.concatenate(part) for part in zip(*found, strict=True))
+        by_stand.append(_of_stands(sizes, noise, second_db, steady[mine], scattered[mine], mine.start))
+    gain, noise_dbm, both, k_db, weaker, ray, branch = (
+        np.concatenate(part) for part in zip(*by_stand, strict=True)
+    )
     return gain, noise_dbm, both, k_db, weaker, ray.astype(np.int64), branch.astype(np.int64)
 
 

@@ -6,19 +6,15 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Final
 
 import numpy as np
 
 from linkwright.physics.harm import read_curves
-from linkwright.physics.pathloss import P1411_LOWEST_M
-from linkwright.reach.arriving import Arriving, Stand, arriving, scattered_db
-from linkwright.reach.body import CROWD_DB, ON_THE_BACK, VEHICLE_SOURCE, Body
+from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.doubt import (
     CASES,
-    NINETY,
     PLACES,
     TV,
     Doubt,
@@ -28,23 +24,16 @@ from linkwright.reach.doubt import (
     doubt_of,
     groups,
     own_of,
-    trend_spread_db,
     vehicle_db_of,
-)  # fmt: skip
-from linkwright.reach.ends import MOUNTED, SPEEDS_M_S, Carried, Ear, Ends
+)
+from linkwright.reach.ends import MOUNTED, SPEEDS_M_S, Ends
 from linkwright.reach.hand import USUAL, Hand, HandFigures, States, Wanted, hands_of, margins_for, mixed, states_of
+from linkwright.reach.lines import Deciding, turned
 from linkwright.reach.measured import Learned, shifted
-from linkwright.reach.path import source_of, spread_of, taken, xyz
-from linkwright.reach.walls import named
-from linkwright.shoot.end import Vehicle
-from linkwright.shoot.equipment import Receiver, Transmitter
+from linkwright.reach.path import spread_of, xyz
 from linkwright.shoot.evidence import Evidence, Level, PathGain
-from linkwright.shoot.learnt import Learnt
-from linkwright.shoot.place import Site, Spot
-from linkwright.units import FloatArray, counted, dbm_from_mw, mw_from_dbm
-
-#: Other antennas of a branch that add less than this have no line [dB].
-LEAST_LINE_DB: Final = 0.005
+from linkwright.shoot.place import Spot
+from linkwright.units import FloatArray, dbm_from_mw
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +120,7 @@ class Budget:
     """
 
     asked: BudgetRequest
-    found: Arriving
+    arrived: Arriving
     states: States
     hand: Hand
     parts: FloatArray
@@ -149,7 +138,7 @@ class Budget:
     @property
     def doppler(self) -> float:
         """The largest Doppler shift where it decides [Hz]."""
-        return float(self.found.doppler_hz[self.begin + self.at[0]])
+        return float(self.arrived.doppler_hz[self.begin + self.at[0]])
 
     @property
     def worst_spot(self) -> str:
@@ -159,27 +148,27 @@ class Budget:
     @property
     def gain_db(self) -> float:
         """From transmit power to the receiver's input where it decides [dB]."""
-        return float(self.found.gain_db[self.begin + self.at[0], self.at[1]])
+        return float(self.arrived.gain_db[self.begin + self.at[0], self.at[1]])
 
     @property
     def noise_dbm(self) -> float:
         """The noise of the branch that counts there [dBm]."""
-        return float(self.found.noise_dbm[self.begin + self.at[0], self.at[1]])
+        return float(self.arrived.noise_dbm[self.begin + self.at[0], self.at[1]])
 
     @property
     def rice_db(self) -> float:
         """Rice's factor there [dB]."""
-        return float(self.found.k_db[self.begin + self.at[0], self.at[1]])
+        return float(self.arrived.k_db[self.begin + self.at[0], self.at[1]])
 
     @property
     def apart(self) -> float:
         """How far the branches are from each other [wavelengths]; 0 for one."""
-        return float(self.found.apart[self.begin])
+        return float(self.arrived.apart[self.begin])
 
     @property
     def weaker_db(self) -> float:
         """How much less over its noise the other branch has there [dB]."""
-        return float(self.found.weaker_db[self.begin + self.at[0], self.at[1]])
+        return float(self.arrived.weaker_db[self.begin + self.at[0], self.at[1]])
 
     @property
     def to_hold_db(self) -> float:
@@ -208,7 +197,7 @@ class Budget:
     @functools.cached_property
     def spots(self) -> tuple[AtPlace, ...]:
         """Each spot of the route, as if the talent were there all the time and turned as it does."""
-        gains = self.found.mean_gain_db
+        gains = self.arrived.mean_gain_db
         return tuple(
             AtPlace(name, "", float(gains[self.begin + n]), self._noise_at(n), self.at_spot(n).wanted_db)
             for n, name in enumerate(self.asked.places)
@@ -230,8 +219,8 @@ class Budget:
         return AtPlace(
             self.asked.places[place],
             self.turn_says(place, turn),
-            float(self.found.gain_db[self.begin + place, turn]),
-            float(self.found.noise_dbm[self.begin + place, turn]),
+            float(self.arrived.gain_db[self.begin + place, turn]),
+            float(self.arrived.noise_dbm[self.begin + place, turn]),
             float(needs[place, turn]),
         )
 
@@ -250,13 +239,13 @@ class Budget:
 
     def _noise_at(self, place: int) -> float:
         row = self.begin + place
-        return float(self.found.noise_dbm[row, int(self.states.over_db[row].argmax())])
+        return float(self.arrived.noise_dbm[row, int(self.states.over_db[row].argmax())])
 
     def turn_says(self, place: int, turn: int) -> str:
         """How whoever turns about is turned in a state, in words; nothing where nobody does."""
-        ends, ray = self.asked.ends, self.found.ray[self.begin + place, turn]
-        sent = _turn(ends.sender, float(self.found.shown[ray, turn]), "the receiver")
-        heard = _turn(ends.listener, float(self.found.heard_shown[ray, turn]), "the transmitter")
+        ends, ray = self.asked.ends, self.arrived.ray[self.begin + place, turn]
+        sent = turned(ends.sender, float(self.arrived.shown[ray, turn]), "the receiver")
+        heard = turned(ends.listener, float(self.arrived.heard_shown[ray, turn]), "the transmitter")
         return ", ".join(part for part in (sent, f"the listener {heard}" if heard else "") if part)
 
     @property
@@ -265,7 +254,7 @@ class Budget:
         row = self.begin + self.at[0]
         place, body, kit = (float(part) for part in self.parts[self.at[0]])
         vehicle = vehicle_db_of(self.asked.ends)
-        walls = float(self.found.wall_spread_db[row]) if self.found.shift_db is None else 0.0
+        walls = float(self.arrived.wall_spread_db[row]) if self.arrived.shift_db is None else 0.0
         own = float(np.sqrt(max(place**2 - walls**2, 0.0)))
         body = body if vehicle == 0.0 else math.sqrt(max(body**2 - vehicle**2, 0.0))
         named_parts = (("place", own), ("walls", walls), ("body", body), ("vehicle", vehicle), ("kit", kit))
@@ -277,14 +266,16 @@ class Budget:
         row = self.begin + self.at[0]
         site = self.asked.ends.site
         tailed = (
-            bool(self.found.sight[row]) and spread_of(site, True).kind == "sight" and self.found.shift_db is None
+            bool(self.arrived.sight[row])
+            and spread_of(site, True).kind == "sight"
+            and self.arrived.shift_db is None
         )
         return "; no more than 99 % of locations are known of" if tailed and site.learnt is None else ""
 
     @property
     def doubt_known(self) -> Evidence:
         """How what is not known is known: a model's spread, or an assumed one."""
-        return spread_of(self.asked.ends.site, bool(self.found.sight[self.begin + self.at[0]])).evidence
+        return spread_of(self.asked.ends.site, bool(self.arrived.sight[self.begin + self.at[0]])).evidence
 
     @property
     def doubt_db(self) -> float:
@@ -294,15 +285,20 @@ class Budget:
     @functools.cached_property
     def gains(self) -> tuple[PathGain, ...]:
         """Every gain and loss but the transmit power where it decides."""
-        ends = self.asked.ends
-        sent = _antenna("transmit antenna", ends.transmitter, ends.transmitter.antenna_gain_dbi)
-        return (*_output(ends.transmitter), sent, *_lines(self))
+        return self._deciding().gains()
 
     @functools.cached_property
     def noise(self) -> tuple[Level, ...]:
         """The noise of the branch that counts where it decides."""
-        branch = int(self.found.branch[self.begin + self.at[0], self.at[1]])
-        return _noise(self.asked.ends, self.asked.ends.branches[branch], self.asked.mhz)
+        return self._deciding().noise()
+
+    def _deciding(self) -> Deciding:
+        place, turn = self.at
+        stands = self.arrived.says[int(self.arrived.stand[self.begin])]
+        return Deciding(
+            self.asked.ends, self.asked.mhz, self.asked.pairs[place], self.arrived, self.begin + place, turn,
+            self.gain_db, self.turn_says(place, turn), stands,
+        )  # fmt: skip
 
 
 def budget_of(ends: Ends, route: tuple[Spot, ...], carrier_khz: int, wanted: Wanted = USUAL) -> Budget:
@@ -315,13 +311,13 @@ def budgets_of(asked: Sequence[BudgetRequest]) -> list[Budget]:
     if not asked:
         return []
     stands = [stand_of(link) for link in asked]
-    found, doubt = doubted(stands, asked[0].readings)
-    states = states_of(found)
+    arrived, doubt = doubted(stands, asked[0].readings)
+    states = states_of(arrived)
     hands = hands_of(states, doubt, [link.wanted for link in asked])
     first = states.course.first
     at, alone = _deciding(states, hands), Alone(states, hands)
     return [
-        Budget(link, found, states, hand, _parts(doubt, begin, len(link.pairs)), begin, at[n], alone)
+        Budget(link, arrived, states, hand, _parts(doubt, begin, len(link.pairs)), begin, at[n], alone)
         for n, (link, hand, begin) in enumerate(zip(asked, hands, first.tolist(), strict=True))
     ]
 
@@ -336,21 +332,21 @@ def in_air(budget: Budget, off_air: OffAir | None) -> Budget:
 
 def doubted(stands: Sequence[Stand], readings: Learned | None) -> tuple[Arriving, Doubt]:
     """What arrives at the receivers of stands on one site, and what is not known of it after the readings there."""
-    found, ends = arriving(stands), [stand.ends for stand in stands]
+    arrived, ends = arriving(stands), [stand.ends for stand in stands]
     if readings is None:
-        return found, doubt_of(ends[0].site, ends, found)
-    own = own_of(ends[0].site, found)
+        return arrived, doubt_of(ends[0].site, ends, arrived)
+    own = own_of(ends[0].site, arrived)
     left = [
         readings.places(
-            ends[n], Own(own.sigma_db[mine], own.in_sight[mine]), found.places[mine], found.heard_at[mine]
+            ends[n], Own(own.sigma_db[mine], own.in_sight[mine]), arrived.places[mine], arrived.heard_at[mine]
         )
-        for n, mine in enumerate(groups(found.stand))
+        for n, mine in enumerate(groups(arrived.stand))
     ]
     shift, deviation = (
-        np.concatenate([getattr(one, name) for one in left], axis=-1) for name in ("shift_db", "deviation_db")
+        np.concatenate([getattr(part, name) for part in left], axis=-1) for name in ("shift_db", "deviation_db")
     )
-    parts = np.concatenate([one.parts for one in left])
-    return shifted(found, shift), Doubt(deviation, parts, cases(PLACES)[:, TV])
+    parts = np.concatenate([part.parts for part in left])
+    return shifted(arrived, shift), Doubt(deviation, parts, cases(PLACES)[:, TV])
 
 
 def _parts(doubt: Doubt, begin: int, count: int) -> FloatArray:
@@ -366,13 +362,13 @@ def _deciding(states: States, hands: Sequence[Hand]) -> list[tuple[int, int]]:
     log_harm = read_curves(states.curves, which, states.over_db + x[:, None])
     with np.errstate(divide="ignore"):
         harm = log_harm + np.log(states.share) + np.log(course.share)[:, None]
-    found = []
+    worst = []
     for begin, end in itertools.pairwise([*course.first.tolist(), course.over_db.size]):
         # Of harms that are alike but for rounding the first counts.
         mine = np.round(harm[begin:end], 9)
         place, turn = np.unravel_index(int(mine.argmax()), mine.shape)
-        found.append((int(place), int(turn)))
-    return found
+        worst.append((int(place), int(turn)))
+    return worst
 
 
 def stand_of(link: BudgetRequest) -> Stand:
@@ -392,189 +388,8 @@ def stand_of(link: BudgetRequest) -> Stand:
 
 
 def _headings(places: FloatArray) -> FloatArray:
-    """The way on from each spot of a route to the next (n, 3); at the last one as it was reached."""
+    """The way on from each spot of a route to the next (n, 3); at the last as it was reached."""
     if len(places) < 2:
         return np.zeros(places.shape)
     ways = np.diff(places, axis=0)
     return np.concatenate([ways, ways[-1:]])
-
-
-def _lines(budget: Budget) -> Iterator[PathGain]:
-    """The ledger's lines of the place that decides but its first, by way of the strongest antenna of its branch."""
-    ends, found, mhz = budget.asked.ends, budget.found, budget.asked.mhz
-    row, turn = budget.begin + budget.at[0], budget.at[1]
-    ray, branch = int(found.ray[row, turn]), ends.branches[int(found.branch[row, turn])]
-    ears: tuple[Ear, ...] = tuple(itertools.chain.from_iterable(ends.branches))
-    ear, site, between = ears[int(found.ear[ray])], ends.site, found.between
-    here, there = budget.asked.pairs[budget.at[0]]
-    place, at = xyz((here, there if ends.way else ear.point))
-    distance = float(between.distance_m[ray])
-    k, wall = float(between.rice_k[ray]), float(between.wall_db[ray])
-    through = float(between.through_db[ray])
-    body, scattered = float(found.body_db[ray, turn]), float(found.scattered_body_db[ray])
-    mean = _mean_db(k, wall, float(between.around_db[ray]), body, scattered)
-    yield from _bodies(budget, ray, through, functools.partial(_mean_db, k, wall, float(between.around_db[ray])))
-    if ends.crowd != "none":
-        yield PathGain("crowd", -CROWD_DB[ends.crowd], "assumed", f"{ends.crowd} crowd about the talent")
-    if ends.listener.crowd != "none":
-        says = f"{ends.listener.crowd} crowd about the listener"
-        yield PathGain("crowd at the receiver", -CROWD_DB[ends.listener.crowd], "assumed", says)
-    yield from _vehicles(ends, float(found.vehicle_db[ray]))
-    source = source_of(site, int(between.choice[ray]), mhz, distance)
-    assumed = taken(site) if not site.walls_complete else ""
-    says = "; ".join(part for part in (source, f"{distance:.0f} m{_heights(site, place, at)}", assumed) if part)
-    yield PathGain("path", -float(between.median_db[ray]), "modelled", says)
-    if wall > 0.0:
-        evidence, what = named(site, place, at, mhz)
-        yield PathGain(
-            "walls", -through, evidence, f"{what}; the straight wave loses {wall:.0f} dB, what gets around half"
-        )
-    if site.learnt is not None:
-        yield _walked(site.learnt, float(found.walked_db[ray]), distance)
-    if found.shift_db is not None:
-        yield PathGain(
-            "levels read here", float(found.shift_db[row]), "measured", "levels that were read on the site"
-        )
-    yield _receive_antenna(ends, ear, float(found.antenna_db[ray]))
-    if found.turned_db[ray] < 0.0 and ear.antenna is not None:
-        polarised = f"{ear.antenna.polarisation} antenna, vertical talent"
-        yield PathGain("polarisation", float(found.turned_db[ray]), "assumed", polarised)
-    yield from ends.feed(ear, mhz).lines
-    if len(branch) > 1:
-        crowds = CROWD_DB[ends.crowd] + CROWD_DB[ends.listener.crowd]
-        fixed = ends.sent_db - crowds - mean - float(between.median_db[ray])
-        fixed += -float(found.vehicle_db[ray]) + sum(
-            float(part[ray]) for part in (found.antenna_db, found.turned_db, found.walked_db, found.feed_db)
-        )
-        fixed += 0.0 if found.shift_db is None else float(found.shift_db[row])
-        more = budget.gain_db - fixed
-        if more > LEAST_LINE_DB:
-            yield PathGain("other antennas of the branch", more, "modelled", "their powers added")
-
-
-def _mean_db(k: float, wall: float, around: float, body: float, scattered: float) -> float:
-    """What walls and body take from the local mean [dB]."""
-    steady = k * mw_from_dbm(-wall - body)
-    return -dbm_from_mw((steady + mw_from_dbm(-around - scattered)) / (k + 1.0))
-
-
-def _walked(learnt: Learnt, db: float, distance_m: float) -> PathGain:
-    """The line of a walk test, with how sure it is at this distance."""
-    sigma = float(trend_spread_db(learnt, np.asarray(distance_m)))
-    beyond = "" if learnt.nearest_m <= distance_m <= learnt.farthest_m else ", beyond what was walked"
-    day = f" of {learnt.date}" if learnt.date is not None else ""
-    says = f"walk test{day}, {counted(learnt.readings, 'reading')}, within {NINETY * sigma:.1f} dB (90 %){beyond}"
-    return PathGain("walk test", db, "measured", says, sigma)
-
-
-def _heights(site: Site, place: FloatArray, at: FloatArray) -> str:
-    """A remark where an antenna stands lower than the model was made for."""
-    low = site.surroundings in ("street", "residential") and min(place[2], at[2]) < P1411_LOWEST_M
-    return "; lower than the model's antennas (1.9 m)" if low else ""
-
-
-def _bodies(
-    budget: Budget, ray: int, before: float, mean_db: Callable[[float, float], float]
-) -> Iterator[PathGain]:
-    """The lines of the bodies about both ends; `before` is what walls take without them [dB], `mean_db` with losses
-    of the steady wave and of the scattered ones."""
-    ends, found, turn = budget.asked.ends, budget.found, budget.at[1]
-    so_far = np.zeros(2)
-    for part, carried, body, shown in (
-        ("body", ends.sender, ends.body, found.shown),
-        ("body at the receiver", ends.listener, ends.listener_body, found.heard_shown),
-    ):
-        if carried.worn == "mounted":
-            continue
-        steady = float(body.loss_db(shown[ray, turn]))
-        both = np.array([steady, float(found.scattered_body_db[ray]) - so_far[1]])
-        if part == "body" and ends.worn_ends == 2:
-            both[1] = float(scattered_db(carried, body, known=False))
-        so_far += both
-        after = mean_db(float(so_far[0]), float(so_far[1]))
-        yield _body(budget, part, body, steady, float(both[1]), after - before)
-        before = after
-
-
-def _body(budget: Budget, part: str, body: Body, loss_db: float, scattered_db: float, mean_db: float) -> PathGain:
-    """The line of a body; between the two sides it is known no better than the lesser known."""
-    ends = budget.asked.ends
-    known = body.away_known if abs(loss_db - body.away_db) < 1e-9 else body.facing_known
-    if abs(loss_db - body.facing_db) > 1e-9 and abs(loss_db - body.away_db) > 1e-9:
-        known = "assumed"
-    carried = ends.sender if part == "body" else ends.listener
-    turned = budget.turn_says(*budget.at)
-    says = f"worn {carried.worn}, {turned}" if turned else budget.found.says[int(budget.found.stand[budget.begin])]
-    if abs(loss_db - scattered_db) > 0.05:
-        says = f"{says}: the straight wave loses {loss_db:.1f} dB, scattered ones {scattered_db:.1f}"
-    return PathGain(part, -mean_db, known, says)
-
-
-def _turn(carried: Carried, shown: float, to: str) -> str:
-    """How whoever carries an end is turned, in words; nothing where it does not turn about."""
-    if not carried.turns_evenly:
-        return ""
-    if abs(shown) < 1.0:
-        return "half turned"
-    towards = (shown > 0.0) != (carried.worn in ON_THE_BACK)
-    return f"facing {to}" if towards else "turned away"
-
-
-def _vehicles(ends: Ends, loss_db: float) -> Iterator[PathGain]:
-    """The line of the vehicles that a wave goes into."""
-    inside = [end for end in (ends.inside, ends.listener.inside) if end is not None]
-    if not inside:
-        return
-    if loss_db == 0.0:
-        yield PathGain("vehicle", 0.0, "assumed", "both ends at one place inside a vehicle: taken to be the same")
-        return
-    stated = all(end.stated_db is not None for end in inside)
-    said = " and ".join(VEHICLES[end.vehicle] for end in inside)
-    spread = vehicle_db_of(ends)
-    source = "as stated" if stated else VEHICLE_SOURCE
-    yield PathGain(
-        "vehicle", -loss_db, "stated" if stated else "modelled", f"into {said}, {source}", spread or None
-    )
-
-
-#: Vehicles in words.
-VEHICLES: Final[dict[Vehicle, str]] = {"car": "a car", "coated-car": "a car with metal-coated windows"}
-
-
-def _receive_antenna(ends: Ends, ear: Ear, gain_db: float) -> PathGain:
-    """The line of the receive antenna towards the talent."""
-    if ear.antenna is None:
-        line = _antenna("receive antenna", ends.receiver, ends.receiver.antenna_gain_dbi)
-        return replace(line, source=f"{line.source}, {ends.listener_name}") if ends.listener_name else line
-    known: Evidence = "assumed" if ear.antenna.gain_dbi is None else "stated"
-    says = f"{ear.antenna.name}, branch {ear.antenna.branch}: {ear.antenna.pattern}, towards the talent"
-    return PathGain("receive antenna", gain_db, known, says)
-
-
-def _antenna(part: str, of: Transmitter | Receiver, gain_dbi: float) -> PathGain:
-    """An antenna's gain: stated where the shoot gives it, assumed by default or from the catalogue."""
-    stated = of.use is None and "antenna_gain_dbi" in of.model_fields_set
-    return PathGain(part, gain_dbi, "stated" if stated else "assumed", f"{of.kind()}'s antenna")
-
-
-def _output(transmitter: Transmitter) -> Iterator[PathGain]:
-    """The line of an output that was measured: by how much it is over the step that is set."""
-    found = transmitter.measurements("output power")
-    if found:
-        said = ", ".join(f"{one.value:g} mW at the step of {one.power_mw:g}" for one in found)
-        yield PathGain("output power", transmitter.output_db[0], "measured", f"{said}; {found[-1].says}")
-
-
-def _noise(ends: Ends, branch: tuple[Ear, ...], mhz: float) -> tuple[Level, ...]:
-    """The noise of a branch: the receiver's own, and what amplifiers before it add."""
-    figure, measured = ends.receiver.noise_figure_db, ends.receiver.measurements("noise figure")
-    known: Evidence = "measured" if measured else "modelled"
-    says = f"kTB + {figure:g} dB" + (f", {measured[-1].says}" if measured else "")
-    lines = [Level("thermal", ends.thermal_dbm + figure, known, says)]
-    if branch[0].antenna is None:
-        return tuple(lines)
-    excess = sum(ends.feed(ear, mhz).excess for ear in branch)
-    if excess > 1e-3 * mw_from_dbm(figure):
-        says = "noise of what stands before the receiver, by Friis' formula"
-        lines.append(Level("preamplifier", ends.thermal_dbm + dbm_from_mw(excess), "modelled", says))
-    return tuple(lines)

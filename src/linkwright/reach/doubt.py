@@ -121,9 +121,9 @@ def laid(own: Own, common_db: FloatArray, drawn: FloatArray) -> FloatArray:
     are."""
     keys, which = distinct(np.stack([own.sigma_db, own.in_sight, common_db], axis=1).round(3))
     quantiles = np.stack([_quantiles(float(s), bool(sight), float(c)) for s, sight, c in keys], axis=1)
-    found = np.empty(drawn.shape)
-    np.put_along_axis(found, np.argsort(drawn, axis=0, kind="stable"), quantiles[:, which], axis=0)
-    return found
+    laid_db = np.empty(drawn.shape)
+    np.put_along_axis(laid_db, np.argsort(drawn, axis=0, kind="stable"), quantiles[:, which], axis=0)
+    return laid_db
 
 
 def distinct(rows: FloatArray) -> tuple[FloatArray, IntArray]:
@@ -156,15 +156,15 @@ FINE: Final = 400
 SIGHT_SPREAD_DB: Final = 1.5624 * 7.0 * math.sqrt(2.0 - math.pi / 2.0)
 
 
-def own_of(site: Site, found: Arriving) -> Own:
+def own_of(site: Site, arrived: Arriving) -> Own:
     """What places have of their own, with or without line of sight, and with what walls add (p,).
 
     After a walk test it is what scattered there, and how sure its trend is at their distance, less so beyond.
     """
-    sight, wall_spread_db = found.sight, found.wall_spread_db
+    sight, wall_spread_db = arrived.sight, arrived.wall_spread_db
     with_sight, without = spread_of(site, True), spread_of(site, False)
     if site.learnt is not None:
-        spread = np.hypot(site.learnt.sigma_db, trend_spread_db(site.learnt, found.distance_m))
+        spread = np.hypot(site.learnt.sigma_db, trend_spread_db(site.learnt, arrived.distance_m))
         return Own(spread, np.zeros(sight.shape, dtype=np.bool_))
     in_sight = sight & (with_sight.kind == "sight") & (wall_spread_db <= 0.0)
     model = np.where(sight, with_sight.sigma_db, without.sigma_db)
@@ -234,13 +234,13 @@ class Doubt:
         return Doubt(self.deviation_db[:, places], self.parts[places], self.tv)
 
 
-def doubt_of(site: Site, ends: Sequence[Ends], found: Arriving) -> Doubt:
+def doubt_of(site: Site, ends: Sequence[Ends], arrived: Arriving) -> Doubt:
     """The doubt of places (p,), link by link: each link has cases of its own places."""
-    own = own_of(site, found)
-    kit, body = (np.array([of(each) for each in ends])[found.stand] for of in (kit_db_of, body_db_of))
-    score = np.empty((CASES, found.stand.size))
-    for mine in groups(found.stand):
-        score[:, mine] = _scores(site, found.places[mine], found.heard_at[mine])
+    own = own_of(site, arrived)
+    kit, body = (np.array([of(each) for each in ends])[arrived.stand] for of in (kit_db_of, body_db_of))
+    score = np.empty((CASES, arrived.stand.size))
+    for mine in groups(arrived.stand):
+        score[:, mine] = _scores(site, arrived.places[mine], arrived.heard_at[mine])
     first = cases(PLACES)
     common = body[None, :] * first[:, BODY, None] + kit[None, :] * first[:, KIT, None]
     parts = np.stack([own.spread_db, body, kit], axis=1)

@@ -130,8 +130,8 @@ class Ends:
         if not here or self.way or self.listener.worn != "mounted":
             return ((Ear(self.at, None),),)
         by_branch = [[end for end in here if end.branch == name] for name in ("A", "B")[: self.receiver.branches]]
-        found = [tuple(Ear(standing(word, self.at), word, len(of)) for word in of) for of in by_branch if of]
-        return tuple(found) or ((Ear(self.at, None),),)
+        stood = [tuple(Ear(standing(word, self.at), word, len(of)) for word in of) for of in by_branch if of]
+        return tuple(stood) or ((Ear(self.at, None),),)
 
     @property
     def sent_db(self) -> float:

@@ -65,22 +65,22 @@ class AtWork:
         speeds = np.full(len(places), self.ends.usual_m_s) if speed_m_s is None else speed_m_s
         return arriving([stand_at(self.ends, self.mhz, places, speeds, heading)])
 
-    def margins_db(self, found: Arriving) -> FloatArray:
+    def margins_db(self, arrived: Arriving) -> FloatArray:
         """The margins (n,) of the mean level over all turns [dB]."""
-        return np.asarray(self.x_db + found.mean_gain_db - found.noise_dbm[:, 0])
+        return np.asarray(self.x_db + arrived.mean_gain_db - arrived.noise_dbm[:, 0])
 
-    def in_hand_db(self, found: Arriving) -> FloatArray:
-        """What the link has in hand at each place of `found` (n,) [dB], as if the talent were there all the
+    def in_hand_db(self, arrived: Arriving) -> FloatArray:
+        """What the link has in hand at each place of `arrived` (n,) [dB], as if the talent were there all the
         time."""
-        course = states_of(found).course
+        course = states_of(arrived).course
         limit = np.full(course.over_db.size, self.wanted.harm_s)
         left = self.x_db + course.over_db - course.margins_db(limit)
         if self.readings is None:
-            return np.asarray(left + doubt_at(self.ends, found, self.wanted.sure))
+            return np.asarray(left + doubt_at(self.ends, arrived, self.wanted.sure))
         from scipy.special import ndtri
 
-        own = own_of(self.ends.site, found)
-        shift, spread = self.readings.each(self.ends, own, found)
+        own = own_of(self.ends.site, arrived)
+        shift, spread = self.readings.each(self.ends, own, arrived)
         return np.asarray(left + shift - float(ndtri(self.wanted.sure)) * spread)
 
 
@@ -165,15 +165,15 @@ def margin_field(link: AtWork, x_m: FloatArray, y_m: FloatArray, z_m: float | No
     height = float(np.mean([spot.z_m for spot in link.route])) if z_m is None else z_m
     x, y = np.meshgrid(x_m, y_m)
     places = np.stack([x.ravel(), y.ravel(), np.full(x.size, height)], axis=1)
-    found = link.arriving(places)
-    in_hand = link.in_hand_db(found)
-    return MarginField(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(found).reshape(x.shape))
+    arrived = link.arriving(places)
+    in_hand = link.in_hand_db(arrived)
+    return MarginField(x_m, y_m, in_hand.reshape(x.shape), link.margins_db(arrived).reshape(x.shape))
 
 
-def doubt_at(ends: Ends, found: Arriving, sure: float) -> FloatArray:
+def doubt_at(ends: Ends, arrived: Arriving, sure: float) -> FloatArray:
     """What is not known takes of each place's level by itself, as sure as is wanted (n,) [dB]: no more than
     nothing."""
-    own = own_of(ends.site, found)
+    own = own_of(ends.site, arrived)
     keys, which = np.unique(np.stack([own.sigma_db, own.in_sight], axis=1).round(2), axis=0, return_inverse=True)
     common = np.full(len(keys), np.hypot(body_db_of(ends), kit_db_of(ends)))
     rising = np.repeat(np.arange(CASES, dtype=np.float64)[:, None], len(keys), axis=1)
@@ -202,11 +202,13 @@ def walk(route: Sequence[Spot], speed_m_s: float, steps: int) -> tuple[FloatArra
 def along_route(link: AtWork, steps: int = ROUTE_STEPS) -> Along:
     """The margins of a link while its talent walks the route at its speed."""
     time_s, places, ways = walk(link.route, link.ends.usual_m_s, steps)
-    found = link.arriving(places, ways)
-    course = states_of(found).course
+    arrived = link.arriving(places, ways)
+    course = states_of(arrived).course
     harm = np.exp(read_curves(course.curves, np.arange(course.over_db.size), link.x_db + course.over_db)) / 3600.0
-    level = found.mean_gain_db + dbm_from_mw(link.power_mw)
-    return Along(time_s, places[:, 0], places[:, 1], level, link.margins_db(found), link.in_hand_db(found), harm)
+    level = arrived.mean_gain_db + dbm_from_mw(link.power_mw)
+    return Along(
+        time_s, places[:, 0], places[:, 1], level, link.margins_db(arrived), link.in_hand_db(arrived), harm
+    )
 
 
 def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[SpotServed, ...]:
@@ -214,7 +216,7 @@ def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[SpotSer
 
     Antennas of the site stay with the spot that they name; a spot that has none gets the receivers' own.
     """
-    found = []
+    served = []
     for spot in spots:
         worst: SpotServed | None = None
         for link in links:
@@ -228,8 +230,8 @@ def best_places(links: Sequence[AtWork], spots: Sequence[Spot]) -> tuple[SpotSer
                     spot.name, float(way.in_hand_db[n]), link.name, (float(way.x_m[n]), float(way.y_m[n]))
                 )
         if worst is not None:
-            found.append(worst)
-    return tuple(sorted(found, key=lambda placed: -placed.in_hand_db))
+            served.append(worst)
+    return tuple(sorted(served, key=lambda placed: -placed.in_hand_db))
 
 
 def least_power(link: AtWork, budget: Budget, unwanted_dbm: float, reserve_db: float = 0.0) -> LeastPower:

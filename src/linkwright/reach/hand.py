@@ -63,7 +63,7 @@ class HarmCurves:
 
     @classmethod
     def together(cls, parts: Sequence[HarmCurves]) -> HarmCurves:
-        """The courses of several links, one after the other, as one."""
+        """The courses of several links, in turn, as one."""
         begins = np.cumsum([0, *(part.over_db.size for part in parts)])
         curves, over, share = (
             np.concatenate([getattr(part, name) for part in parts]) for name in ("curves", "over_db", "share")
@@ -172,23 +172,23 @@ class States:
         return int(self.over_db.shape[1])
 
 
-def states_of(found: Arriving) -> States:
+def states_of(arrived: Arriving) -> States:
     """The states of links whose places are visited for the same share of the time each."""
-    curves, which = curves_of(found.kinds())
-    over = found.over_noise_db
+    curves, which = curves_of(arrived.kinds())
+    over = arrived.over_noise_db
     places, turns = over.shape
     which = which.reshape(places, turns)
-    strongest = np.where(found.share > 0.0, over, -np.inf).max(axis=1)
+    strongest = np.where(arrived.share > 0.0, over, -np.inf).max(axis=1)
     if turns == 1:
         of_place = curves[which[:, 0]]
     else:
         at = CURVE_DB[None, None, :] + (over - strongest[:, None])[:, :, None]
-        harm = np.exp(read_curves(curves, which[:, :, None], at)) * found.share[:, :, None]
+        harm = np.exp(read_curves(curves, which[:, :, None], at)) * arrived.share[:, :, None]
         of_place = np.log(np.maximum(harm.sum(axis=1), 1e-12))
-    edges = np.flatnonzero(np.diff(found.stand)) + 1
+    edges = np.flatnonzero(np.diff(arrived.stand)) + 1
     first = np.concatenate([[0], edges]).astype(np.int64)
-    share = 1.0 / np.bincount(found.stand)[found.stand]
-    return States(curves[which.ravel()], over, found.share, HarmCurves(of_place, strongest, share, first))
+    share = 1.0 / np.bincount(arrived.stand)[arrived.stand]
+    return States(curves[which.ravel()], over, arrived.share, HarmCurves(of_place, strongest, share, first))
 
 
 #: From so many states on, kinds that differ by less than these are taken as one: Rice's factor and difference of

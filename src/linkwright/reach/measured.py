@@ -131,22 +131,22 @@ def readings_of(site: Site, several: Sequence[MeasuredLevels]) -> Readings | Non
                 stands.append(stand_at(ends, taken.mhz, taken.talents[mine], speeds, shown=shown))
                 owner += [(n, int(i)) for i in mine]
                 known += [says] * mine.size
-    found = arriving(stands)
-    model = (found.share * found.gain_db).sum(axis=1)
+    arrived = arriving(stands)
+    model = (arrived.share * arrived.gain_db).sum(axis=1)
     column = np.array(known)
     kinds = [some[n].ends for n, _ in owner]
     return Readings(
         np.array([some[n].gain_db[i] for n, i in owner]) - model,
-        found.places,
-        found.heard_at,
+        arrived.places,
+        arrived.heard_at,
         FADING_DB**2 / np.array([some[n].looks[i] for n, i in owner]) + np.where(column, 0.0, TURN_DB**2),
-        own_of(site, found),
+        own_of(site, arrived),
         tuple(e.name for e in kinds),
         tuple(e.name for e in kinds),
         tuple(kit_of(e) for e in kinds),
         np.array([kit_db_of(e) for e in kinds]),
         np.array([body_db_of(e) for e in kinds]),
-    )  # fmt: skip
+    )
 
 
 def kit_of(ends: Ends) -> tuple[str, str]:
@@ -191,9 +191,9 @@ class Learned:
         parts = np.concatenate([law.std(axis=0)[:, None], np.broadcast_to(known, (count, 2))], axis=1)
         return Conditioned(np.asarray(shift), np.asarray(deviation - shift), parts)
 
-    def each(self, ends: Ends, own: Own, found: Arriving) -> tuple[FloatArray, FloatArray]:
+    def each(self, ends: Ends, own: Own, arrived: Arriving) -> tuple[FloatArray, FloatArray]:
         """Shift of the median and standard deviation of thousands of places (p,), each by itself [dB]."""
-        cross = self._cross(ends, found.places, found.heard_at)
+        cross = self._cross(ends, arrived.places, arrived.heard_at)
         mean, own = cross @ self.weight, replace(own, wider=self.readings.own.wider)
         common, score = cross[:2], cross[2:]
         by_common, by_score = common @ self.inverse, score @ self.inverse
@@ -263,11 +263,11 @@ def _same(names: Sequence[object]) -> FloatArray:
     return np.asarray(which[:, None] == which[None, :], dtype=np.float64)
 
 
-def shifted(found: Arriving, shift_db: FloatArray) -> Arriving:
+def shifted(arrived: Arriving, shift_db: FloatArray) -> Arriving:
     """What arrives with the medians of places moved (r,) [dB]."""
     return replace(
-        found,
-        gain_db=found.gain_db + shift_db[:, None],
-        branch_gain_db=found.branch_gain_db + shift_db[:, None, None],
+        arrived,
+        gain_db=arrived.gain_db + shift_db[:, None],
+        branch_gain_db=arrived.branch_gain_db + shift_db[:, None, None],
         shift_db=shift_db,
     )

@@ -37,9 +37,9 @@ def strongest_gain_db(site: Site, radiators: Sequence[Radiator], receivers: Sequ
     frequency = np.repeat([radiator.frequency_mhz for radiator in radiators], counts)
     at = xyz(tuple(receiver.point if isinstance(receiver, Ear) else receiver for receiver in receivers))
     gain = -paths(site, frequency, start, at).loss_db
-    for n, one in enumerate(receivers):
-        if isinstance(one, Ear) and one.antenna is not None:
-            gain[:, n] += relative_db(one.antenna, start - at[n])
+    for n, receiver in enumerate(receivers):
+        if isinstance(receiver, Ear) and receiver.antenna is not None:
+            gain[:, n] += relative_db(receiver.antenna, start - at[n])
     first = np.concatenate([[0], np.cumsum(counts)[:-1]])
     best = np.maximum.reduceat(gain, first, axis=0)
     return np.asarray(best + np.array([radiator.gain_db for radiator in radiators])[:, None])
@@ -59,12 +59,12 @@ def heard_gains_db(ends: Sequence[Ends], mhz: Sequence[float], radiators: Sequen
         if column.setdefault(key, len(distinct)) == len(distinct):
             distinct.append(ear)
     gain = strongest_gain_db(ends[0].site, radiators, distinct)
-    found = np.empty((len(radiators), len(ends)))
-    for n, (one, several) in enumerate(zip(ends, ears, strict=True)):
+    gains_db = np.empty((len(radiators), len(ends)))
+    for n, (end, several) in enumerate(zip(ends, ears, strict=True)):
         of = [
             column[ear.point.x_m, ear.point.y_m, ear.point.z_m, None if ear.antenna is None else ear.antenna.name]
             for ear in several
         ]
-        own = np.array([one.ear_gain_dbi(ear) + one.feed(ear, mhz[n]).gain_db for ear in several])
-        found[:, n] = (gain[:, of] + own).max(axis=1) - one.listener_facing_db
-    return found
+        own = np.array([end.ear_gain_dbi(ear) + end.feed(ear, mhz[n]).gain_db for ear in several])
+        gains_db[:, n] = (gain[:, of] + own).max(axis=1) - end.listener_facing_db
+    return gains_db

@@ -122,13 +122,13 @@ def averages(link: AtWork, walked: Walked) -> Averages:
     ends: Ends = replace(link.ends, site=link.ends.site.model_copy(update={"learnt": None}))
     shown = _shown(ends, walked)
     speeds = np.full(len(walked.places), ends.usual_m_s)
-    found = arriving([stand_at(ends, link.mhz, walked.places, speeds, shown=shown)])
+    arrived = arriving([stand_at(ends, link.mhz, walked.places, speeds, shown=shown)])
     level = walked.level_dbm
-    model = found.branch_gain_db[:, : level.shape[1], 0] + dbm_from_mw(link.power_mw)
+    model = arrived.branch_gain_db[:, : level.shape[1], 0] + dbm_from_mw(link.power_mw)
     hidden = (1.0 - shown) / 2.0
     ratio = np.where(np.isfinite(level), mw_from_dbm_array(np.nan_to_num(level - model)), np.nan)
     piece, gone = _piece_of(walked)
-    distance = np.maximum(found.distance_m, NEAREST_M)
+    distance = np.maximum(arrived.distance_m, NEAREST_M)
     return _pieces(piece, gone, ratio, distance, hidden)
 
 
@@ -144,7 +144,7 @@ def _pieces(
 ) -> Averages:
     """Means over the pieces of the way: of powers, so that fading averages out."""
     heard = np.isfinite(ratio).any(axis=1)
-    piece, gone, ratio, distance, hidden = (one[heard] for one in (piece, gone, ratio, distance, hidden))
+    piece, gone, ratio, distance, hidden = (column[heard] for column in (piece, gone, ratio, distance, hidden))
     _, which, count = np.unique(piece, return_inverse=True, return_counts=True)
 
     def mean(values: FloatArray) -> FloatArray:

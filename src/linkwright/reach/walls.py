@@ -121,7 +121,7 @@ def in_the_way(site: Site, start_m: FloatArray, end_m: FloatArray, frequency_mhz
 
 def named(site: Site, start_m: FloatArray, end_m: FloatArray, frequency_mhz: float) -> tuple[Evidence, str]:
     """How the loss of what stands between two points (3,) is known, and from where, each thing once."""
-    found: list[Through] = []
+    costs: list[Through] = []
     barriers: tuple[Barrier, ...] = (*site.walls, *site.floors)
     for barrier in barriers:
         kept = (barrier,) if isinstance(barrier, Wall) else (), () if isinstance(barrier, Wall) else (barrier,)
@@ -131,9 +131,9 @@ def named(site: Site, start_m: FloatArray, end_m: FloatArray, frequency_mhz: flo
             cost = through(barrier, site.materials, frequency_mhz)
             if way.top:
                 cost = Through(0.0, 0.0, "modelled", f"over the top of {barrier.material}, ITU-R P.526")
-            found.append(cost)
-    sources = list(dict.fromkeys(cost.source for cost in found))
-    return least_sure(*(cost.evidence for cost in found)), "; ".join(sources)
+            costs.append(cost)
+    sources = list(dict.fromkeys(cost.source for cost in costs))
+    return least_sure(*(cost.evidence for cost in costs)), "; ".join(sources)
 
 
 def _meets(wall: Wall, a: FloatArray, b: FloatArray) -> tuple[BoolArray, FloatArray]:

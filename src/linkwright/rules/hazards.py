@@ -63,12 +63,12 @@ def hard_warnings(
     """
     ranges = tuple(ranges_khz)
     position = None if latitude is None or longitude is None else (latitude, longitude)
-    found = list(_by_range(territory, position, ranges))
+    warnings = list(_by_range(territory, position, ranges))
     if territory.land_mobile is not None:
-        found += _land_mobile(territory, territory.land_mobile, position, ranges)
+        warnings += _land_mobile(territory, territory.land_mobile, position, ranges)
     if territory.radio_astronomy is not None and ranges:
-        found += _radio_astronomy(territory, territory.radio_astronomy, position)
-    return tuple(found)
+        warnings += _radio_astronomy(territory, territory.radio_astronomy, position)
+    return tuple(warnings)
 
 
 def closing_warnings(territory: Territory, position: Position, settled: frozenset[str]) -> tuple[Closed, ...]:

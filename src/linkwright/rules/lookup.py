@@ -38,8 +38,8 @@ class Allowance:
 
     def row_at(self, index: int) -> Row | None:
         """The row that decides for the carrier at `index`; None where it is not allowed."""
-        found = int(self.row[index])
-        return self.rows[found] if found >= 0 else None
+        row = int(self.row[index])
+        return self.rows[row] if row >= 0 else None
 
 
 def check_permits(territory: Territory, permits: Iterable[str]) -> frozenset[str]:
@@ -81,6 +81,7 @@ def closed_ranges(territory: Territory, on: datetime.date) -> tuple[Closed, ...]
     )
 
 
+# wide: a figure of the transmitter or of the day each
 def allowance(
     territory: Territory,
     permits: Iterable[str],
@@ -103,7 +104,7 @@ def allowance(
     carriers = np.asarray(carriers_khz, dtype=np.int64)
     held = check_permits(territory, permits)
     limits = Limits(territory, carriers, bandwidth_khz, form, antenna_gain_dbi, kind)
-    found = np.full(carriers.shape, -1, dtype=np.int64)
+    row_index = np.full(carriers.shape, -1, dtype=np.int64)
     most_mw = np.zeros(carriers.shape, dtype=np.float64)
     is_free = ~in_closed(closures(territory, on, held, terms), carriers, bandwidth_khz)
     for index in sorted(range(len(territory.rows)), key=lambda i: _preference(territory.rows[i])):
@@ -112,24 +113,26 @@ def allowance(
             here = is_free & fits(row, carriers, bandwidth_khz)
             if row.inside_channel:
                 here &= in_one_channel(territory, carriers, bandwidth_khz)
-            _take(here, index, limits.of(row) if here.any() else most_mw, found, most_mw)
+            _take(here, index, limits.of(row) if here.any() else most_mw, row_index, most_mw)
     if terms.only:
-        found[:], most_mw[:] = -1, 0.0
+        row_index[:], most_mw[:] = -1, 0.0
     licensed = np.zeros(carriers.shape, dtype=np.bool_)
     for n, licence in enumerate(terms.licences):
         shut = closures(territory, on, held, terms, frozenset(licence.outranks))
         listed = on_licence(licence, carriers, bandwidth_khz) & ~in_closed(shut, carriers, bandwidth_khz)
         limit_mw = _licensed_mw(limits, licence, on, terms)
         here = listed & ((limit_mw > most_mw) | ~licensed) & (limit_mw > 0.0)
-        found[here], most_mw[here] = len(territory.rows) + n, limit_mw[here]
+        row_index[here], most_mw[here] = len(territory.rows) + n, limit_mw[here]
         licensed |= here
-    return Allowance(most_mw, found, (*territory.rows, *(licence_row(one, on) for one in terms.licences)))
+    return Allowance(
+        most_mw, row_index, (*territory.rows, *(licence_row(licence_held, on) for licence_held in terms.licences))
+    )
 
 
-def _take(here: BoolArray, index: int, limit_mw: FloatArray, found: IntArray, most_mw: FloatArray) -> None:
+def _take(here: BoolArray, index: int, limit_mw: FloatArray, row_index: IntArray, most_mw: FloatArray) -> None:
     """Let a row decide where it allows more than those before it."""
     more = here & (limit_mw > most_mw)
-    found[more], most_mw[more] = index, limit_mw[more]
+    row_index[more], most_mw[more] = index, limit_mw[more]
 
 
 def _licensed_mw(limits: Limits, licence: PermitHeld, on: datetime.date, terms: Terms) -> FloatArray:

@@ -323,8 +323,8 @@ class Territory(CheckedFact):
     def _ids(self) -> Territory:
         ids = self._own_ids()
         names = [name for permit in self.permits for name in (permit.id, *permit.also)]
-        for what, found in (("row", ids), ("permit", names)):
-            twice = sorted({one for one in found if found.count(one) > 1})
+        for what, named in (("row", ids), ("permit", names)):
+            twice = sorted({name for name in named if named.count(name) > 1})
             if twice:
                 raise ValueError(f"{self.code}: {what} {twice[0]} stands twice")
         known = {permit.id for permit in self.permits}

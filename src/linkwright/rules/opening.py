@@ -34,19 +34,19 @@ def openings(
     territory: Territory, on: datetime.date, held: frozenset[str], terms: Terms
 ) -> tuple[OpenedRange, ...]:
     """What would be closed under these terms, but for a permit or an acceptance."""
-    found = []
+    opened_ranges = []
     latitude, longitude = terms.position or (None, None)
     for hard_warning in hard_warnings(territory, latitude, longitude, [(1, 10_000_000)]):
         by = hard_warning.opened_by(held | terms.accepts) if hard_warning.closes else None
         if by is not None:
-            found.append(OpenedRange(hard_warning.from_khz, hard_warning.to_khz, hard_warning.says, by))
-    for licence in terms.licences if any(one.outranks for one in terms.licences) else ():
-        found += [
+            opened_ranges.append(OpenedRange(hard_warning.from_khz, hard_warning.to_khz, hard_warning.says, by))
+    for licence in terms.licences if any(licence_held.outranks for licence_held in terms.licences) else ():
+        opened_ranges += [
             OpenedRange(closure.from_khz, closure.to_khz, closure.why, licence_text(licence), licence_text(licence))
             for closure in closures(territory, on, held, terms)
             if closure.id in licence.outranks
         ]
-    return tuple(found)
+    return tuple(opened_ranges)
 
 
 def opened_by(

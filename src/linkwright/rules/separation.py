@@ -44,18 +44,18 @@ def keeps_separation(row: Row, outside_km: float) -> bool:
     return row.tv_separation_km is None or outside_km >= row.tv_separation_km
 
 
-def separations(territory: Territory, found: Iterable[Outside]) -> tuple[Separation, ...]:
+def separations(territory: Territory, outsides: Iterable[Outside]) -> tuple[Separation, ...]:
     """Every channel with a station whose contour is known, against the rows that ask for a distance.
 
-    found : stations with their contours about one place. Channels that no such row covers are left out.
+    outsides : stations with their contours about one place. Channels that no such row covers are left out.
     Raises InputError for a channel that the territory has not.
     """
     nearest: dict[str, Outside] = {}
-    for one in found:
-        if one.channel not in nearest or one.outside_km < nearest[one.channel].outside_km:
-            nearest[one.channel] = one
+    for outside in outsides:
+        if outside.channel not in nearest or outside.outside_km < nearest[outside.channel].outside_km:
+            nearest[outside.channel] = outside
     kept = []
-    for name, one in nearest.items():
+    for name, outside in nearest.items():
         channel = tv_channel(territory, name)
         rows = tuple(
             row
@@ -64,7 +64,7 @@ def separations(territory: Territory, found: Iterable[Outside]) -> tuple[Separat
         )
         if rows:
             most = max(row.tv_separation_km or 0.0 for row in rows)
-            kept.append(Separation(channel, one, most, rows))
+            kept.append(Separation(channel, outside, most, rows))
     return tuple(sorted(kept, key=lambda station: station.channel.from_khz))
 
 

@@ -113,12 +113,12 @@ def _meets(permit: PermitHeld, start: datetime.datetime, end: datetime.datetime)
 def on_licence(permit: PermitHeld, carriers_khz: IntArray, bandwidth_khz: int) -> BoolArray:
     """(n,) whether each carrier [kHz] is one of a permit's, or lies with its bandwidth in one of its ranges."""
     listed = np.array([khz_from_mhz(mhz) for mhz in permit.carriers_mhz], dtype=np.int64)
-    found: BoolArray = np.isin(carriers_khz, listed)
+    inside: BoolArray = np.isin(carriers_khz, listed)
     for low, high in permit.ranges_mhz:
-        found |= (2 * carriers_khz - bandwidth_khz >= 2 * khz_from_mhz(low)) & (
+        inside |= (2 * carriers_khz - bandwidth_khz >= 2 * khz_from_mhz(low)) & (
             2 * carriers_khz + bandwidth_khz <= 2 * khz_from_mhz(high)
         )
-    return found
+    return inside
 
 
 def licence_text(permit: PermitHeld) -> str:

@@ -45,6 +45,7 @@ def range_text(from_khz: int, to_khz: int) -> str:
     return f"{from_khz / 1000:.7g}-{to_khz / 1000:.7g} MHz"
 
 
+# wide: the arguments of `allowance`
 def why_not(
     territory: Territory,
     permits: Iterable[str],
@@ -202,17 +203,17 @@ CHECKS: tuple[Callable[[Row, _Use], str | None], ...] = (
 
 def _obstacles(use: _Use) -> str | None:
     """What stands in the way at the rows about the carrier that come nearest to allowing it."""
-    found: list[tuple[int, str, Row]] = []
+    obstacles: list[tuple[int, str, Row]] = []
     for row in use.territory.rows:
         if row.from_khz <= use.carrier_khz <= row.to_khz:
             stops = ((rank, check(row, use)) for rank, check in enumerate(CHECKS))
             rank, says = next((rank, says) for rank, says in stops if says is not None)
-            found.append((rank, says, row))
-    if not found:
+            obstacles.append((rank, says, row))
+    if not obstacles:
         return None
-    nearest = max(rank for rank, _, _ in found)
+    nearest = max(rank for rank, _, _ in obstacles)
     rows_by_text: dict[str, list[Row]] = {}
-    for rank, says, row in found:
+    for rank, says, row in obstacles:
         if rank == nearest:
             rows_by_text.setdefault(says, []).append(row)
     return ", or ".join(

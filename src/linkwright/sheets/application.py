@@ -51,15 +51,15 @@ def wanted(scene: Scene, plan: Plan) -> list[dict[str, Any]]:
                 row, live = tuning.row_at(link.carrier_khz), spans[call.call]
                 stands = "nothing" if row is None else row.permit or (row.use if row.is_licence else "exempt use")
                 held = permit_on(scene, chain, live, link.carrier_khz)
-                rows.append(_row(scene, site, call, live, link, chain.link, stands, held))
+                rows.append(_row(scene, call, live, link, chain.link, stands, held))
     return rows
 
 
 def _row(
-    scene: Scene, site: Site, call: PlannedCall, live: LiveCall, one: PlannedLink, link: Link, stands: str,
+    scene: Scene, call: PlannedCall, live: LiveCall, planned: PlannedLink, link: Link, stands: str,
     held: PermitHeld | None,
 ) -> dict[str, Any]:  # fmt: skip
-    transmitter = transmitter_of(scene.shoot, link)
+    site, transmitter = live.site, transmitter_of(scene.shoot, link)
     gain = transmitter.antenna_gain_dbi
     heights = (
         [spot.z_m for spot in site.spots if spot.name in (*link.sends.route, link.sends.at)]
@@ -72,12 +72,13 @@ def _row(
         "radius_m": radius_m(site),
         "from": live.starts.isoformat() if live.starts else scene.shoot.shoot.date.isoformat(),
         "to": live.ends.isoformat() if live.ends else scene.shoot.shoot.date.isoformat(),
-        "link": one.link, "label": transmitter.label(one.carrier_khz), "carrier_mhz": mhz_text(one.carrier_khz),
-        "instead_mhz": " ".join(map(mhz_text, one.spares_khz)),
+        "link": planned.link, "label": transmitter.label(planned.carrier_khz),
+        "carrier_mhz": mhz_text(planned.carrier_khz),
+        "instead_mhz": " ".join(map(mhz_text, planned.spares_khz)),
         "tunes_mhz": " ".join(f"{mhz_text(low)}-{mhz_text(high)}" for low, high in transmitter.tunes_khz),
-        "bandwidth_khz": transmitter.bandwidth_khz, "conducted_mw": one.power_mw,
-        "erp_mw": round(one.power_mw * 10 ** ((gain - ERP_DB) / 10), 1),
-        "eirp_mw": round(one.power_mw * 10 ** (gain / 10), 1),
+        "bandwidth_khz": transmitter.bandwidth_khz, "conducted_mw": planned.power_mw,
+        "erp_mw": round(planned.power_mw * 10 ** ((gain - ERP_DB) / 10), 1),
+        "eirp_mw": round(planned.power_mw * 10 ** (gain / 10), 1),
         "transmitter_height_m": max(heights), "receiver_height_m": receiving_point(site, link).z_m,
         "stands_on": stands, "permit": permit if held is None else titled(held),
     }  # fmt: skip
@@ -107,12 +108,12 @@ def application_csv(scene: Scene, plan: Plan) -> str:
 
 def without_permit(shoot: Shoot, rows: list[dict[str, Any]]) -> list[str]:
     """Sentences on the carriers that stand on no permit yet, one for each kind that they need, in its words."""
-    found: dict[str, dict[str, None]] = {}
+    by_ground: dict[str, dict[str, None]] = {}
     for row in rows:
         if not row["permit"]:
-            found.setdefault(row["stands_on"], {})[f"{shown_mhz(row)} ({row['link']})"] = None
+            by_ground.setdefault(row["stands_on"], {})[f"{shown_mhz(row)} ({row['link']})"] = None
     said = []
-    for what, carriers in found.items():
+    for what, carriers in by_ground.items():
         named = ", ".join(list(carriers)[:NAMED]) + (" and more" if len(carriers) > NAMED else "")
         many = "One carrier needs" if len(carriers) == 1 else f"{len(carriers)} carriers need"
         them = "it" if len(carriers) == 1 else "them"

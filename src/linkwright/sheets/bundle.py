@@ -1,4 +1,4 @@
-"""All sheets of a shoot: files by their name, made one after the other."""
+"""All sheets of a shoot: files by their name, made in turn."""
 
 from __future__ import annotations
 
@@ -100,11 +100,11 @@ class Sheets:
     def by_reader(self) -> list[tuple[str, list[str]]]:
         """The names of all files by who asks for them."""
         names = self.names()
-        found = [
+        papers = [
             (reader, [name for kind in kinds for name in names if name == kind or name.startswith(f"{kind}-")])
             for reader, kinds in READERS
         ]
-        return [(reader, files) for reader, files in found if files]
+        return [(reader, files) for reader, files in papers if files]
 
     def previewed(self, name: str) -> bytes:
         """The first page of a PDF as SVG. Raises InputError for a name that has none."""
@@ -162,19 +162,19 @@ class Sheets:
         return set_one("picture", {"name": f"The score of {site}", "pictures": [svg], "alt": alt})
 
     def _ground(self, set_one: Setter, site: str) -> bytes:
-        found = [way for call in self.plan.calls if call.site == site for way in reaching(self.scene, call)]
+        ways = [way for call in self.plan.calls if call.site == site for way in reaching(self.scene, call)]
         alt = (
             f"The ground of {site} in metres, north up, with routes, antennas and what the weakest link has in hand"
         )
-        pictures = [on_page(svg) for svg in reach_pages(self.scene.shoot, found)]
+        pictures = [on_page(svg) for svg in reach_pages(self.scene.shoot, ways)]
         return set_one("picture", {"name": f"The ground of {site}", "pictures": pictures, "alt": alt})
 
 
 def on_page(svg: str) -> str:
     """A drawing in black, without the margins that a page has of its own."""
 
-    def inside(found: re.Match[str]) -> str:
-        wide, tall = float(found[1]) - 2 * EDGE_PX, float(found[2]) - 2 * EDGE_PX
+    def inside(match: re.Match[str]) -> str:
+        wide, tall = float(match[1]) - 2 * EDGE_PX, float(match[2]) - 2 * EDGE_PX
         return f'viewBox="{EDGE_PX:g} {EDGE_PX:g} {wide:g} {tall:g}"'
 
     whole = re.sub(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', inside, in_black(svg), count=1)

@@ -23,20 +23,20 @@ def calendar_bytes(shoot: Shoot, plan: Plan) -> bytes:
     """The calendar. Times are in UTC, which every reader shows in its own zone; the same plan, the same bytes."""
     from icalendar import Calendar
 
-    found = Calendar()
-    found.add("prodid", f"-//Linkwright//{__version__}//EN")
-    found.add("version", "2.0")
-    found.add("name", shoot.shoot.title)
+    calendar = Calendar()
+    calendar.add("prodid", f"-//Linkwright//{__version__}//EN")
+    calendar.add("version", "2.0")
+    calendar.add("name", shoot.shoot.title)
     for timed in schedule(shoot):
         for event in _of_call(shoot, timed):
-            found.add_component(event)
+            calendar.add_component(event)
     for battery in plan.batteries:
         at = datetime.datetime.fromisoformat(battery.change_at)
         end = at + datetime.timedelta(minutes=CHANGE_MIN)
         event = _event(shoot, f"Cells: {battery.who}", at, end, f"{battery.left_h:.1f} h would be left.")
         event.add_component(_reminder(f"Cells: {battery.who}"))
-        found.add_component(event)
-    return bytes(found.to_ical())
+        calendar.add_component(event)
+    return bytes(calendar.to_ical())
 
 
 def _of_call(shoot: Shoot, timed: TimedCall) -> list[Event]:
@@ -45,13 +45,13 @@ def _of_call(shoot: Shoot, timed: TimedCall) -> list[Event]:
     live = timed.live
     names = ", ".join(link.name for link in live.links)
     place = live.site.name
-    found: list[Event] = []
+    events: list[Event] = []
     if timed.set_up_min > 0.0:
         what = "; ".join(f"{part.what} {part.minutes:.0f} min" for part in timed.parts)
-        found.append(_event(shoot, f"Set up: {live.name}", timed.sets_up, timed.span[0], what, place))
-    found.append(_event(shoot, live.name, *timed.span, f"Links: {names}", place))
-    found += [_event(shoot, f"Break: {live.name}", *pause, "", place) for pause in timed.breaks]
-    return found
+        events.append(_event(shoot, f"Set up: {live.name}", timed.sets_up, timed.span[0], what, place))
+    events.append(_event(shoot, live.name, *timed.span, f"Links: {names}", place))
+    events += [_event(shoot, f"Break: {live.name}", *pause, "", place) for pause in timed.breaks]
+    return events
 
 
 def _event(

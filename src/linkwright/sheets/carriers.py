@@ -17,16 +17,16 @@ def rows_of(shoot: Shoot, plan: Plan) -> list[dict[str, Any]]:
     by_name = {link.name: link for link in shoot.link}
     spans = {call.name: call for call in live_calls(shoot)}
     places = {site.name: site for site in sites(shoot)}
-    found = []
+    rows = []
     for call in plan.calls:
         live, site = spans[call.call], places[call.site]
-        for one in call.links:
-            transmitter = transmitter_of(shoot, by_name[one.link])
-            radiated = one.power_mw * 10.0 ** (transmitter.antenna_gain_dbi / 10.0)
-            for n, khz in enumerate((one.carrier_khz, *one.spares_khz)):
-                found.append(
+        for link in call.links:
+            transmitter = transmitter_of(shoot, by_name[link.link])
+            radiated = link.power_mw * 10.0 ** (transmitter.antenna_gain_dbi / 10.0)
+            for n, khz in enumerate((link.carrier_khz, *link.spares_khz)):
+                rows.append(
                     {
-                        "name": f"{shoot.shoot.title}: {one.link}",
+                        "name": f"{shoot.shoot.title}: {link.link}",
                         "carrier_mhz": khz / 1000.0,
                         "use": "carrier" if n == 0 else "spare",
                         "bandwidth_khz": transmitter.bandwidth_khz,
@@ -41,7 +41,7 @@ def rows_of(shoot: Shoot, plan: Plan) -> list[dict[str, Any]]:
                         ),
                     }
                 )
-    return found
+    return rows
 
 
 def carriers_csv(shoot: Shoot, plan: Plan) -> str:

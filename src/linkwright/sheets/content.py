@@ -98,20 +98,21 @@ def _findings(plan: Plan) -> dict[str, Any]:
     return {
         "findings": [
             {
-                "severity": finding.finding.severity, "do": finding.finding.do,
+                "severity": finding.finding.severity,
+                "do": finding.finding.do,
                 "says": finding.finding.says
                 + (f" The same for {together(finding.besides)}." if finding.besides else ""),
             }
             for finding in told[:MOST_FINDINGS]
         ],
         "left_out": f"Left out here: {' and '.join(left)}; all stand on the page Plan." if left else "",
-    }  # fmt: skip
+    }
 
 
 def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
     """A card for each link; `codes` are drawings of QR codes by name of the link, of those that have a page."""
     by_link = _batteries(plan.batteries)
-    found = []
+    made = []
     times = {timed.live.name: hours(timed) for timed in schedule(shoot)}
     for link in shoot.link:
         live = [(call, planned) for call in plan.calls for planned in call.links if planned.link == link.name]
@@ -125,7 +126,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
         groups = _grouped(live, times)
         parts = [groups[n : n + MOST_ON_A_CARD] for n in range(0, max(1, len(groups)), MOST_ON_A_CARD)]
         for n, settings in enumerate(parts, 1):
-            found.append(
+            made.append(
                 {
                     "link": link.name,
                     "part": f"{n} of {len(parts)}" if len(parts) > 1 else "",
@@ -141,7 +142,7 @@ def cards(shoot: Shoot, plan: Plan, codes: Mapping[str, str]) -> dict[str, Any]:
                     "code": codes.get(link.name, ""),
                 }
             )
-    return {"cards": found, "breaks_up": BREAKS_UP_SHORT, "contacts": contacts(shoot)}
+    return {"cards": made, "breaks_up": BREAKS_UP_SHORT, "contacts": contacts(shoot)}
 
 
 def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
@@ -151,7 +152,7 @@ def coordination(shoot: Shoot, plan: Plan) -> dict[str, Any]:
     spans = {timed.live.name: timed for timed in schedule(shoot)}
     for call in plan.calls:
         site = next(site for site in sites(shoot) if site.name == call.site)
-        for planned in sorted(call.links, key=lambda one: one.carrier_khz):
+        for planned in sorted(call.links, key=lambda link: link.carrier_khz):
             link = by_name[planned.link]
             transmitter = transmitter_of(shoot, link)
             gain = transmitter.antenna_gain_dbi
@@ -287,17 +288,17 @@ def _settings(link: PlannedLink) -> dict[str, Any]:
 
 def _grouped(live: Sequence[tuple[PlannedCall, PlannedLink]], times: Mapping[str, str]) -> list[dict[str, Any]]:
     """A link's settings, those that are the same in several calls once, with where and when."""
-    found: list[dict[str, Any]] = []
+    groups: list[dict[str, Any]] = []
     for call, link in live:
         settings = _settings(link)
-        same = next((group for group in found if all(group[key] == settings[key] for key in SET_KEYS)), None)
+        same = next((group for group in groups if all(group[key] == settings[key] for key in SET_KEYS)), None)
         if same is None:
-            found.append({**settings, "where": [_where(call, times)]})
+            groups.append({**settings, "where": [_where(call, times)]})
         else:
             same["where"].append(_where(call, times))
-    for group in found:
+    for group in groups:
         group["where"] = "; ".join(group["where"])
-    return found
+    return groups
 
 
 def _where(call: PlannedCall, times: Mapping[str, str]) -> str:
@@ -312,7 +313,7 @@ def _encrypted(link: Link) -> str:
 
 def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
     """Changes of cells by link: the time as printed, and what would be left."""
-    found: dict[str, list[dict[str, str]]] = {}
+    by_link: dict[str, list[dict[str, str]]] = {}
     for battery in batteries:
         at = datetime.datetime.fromisoformat(battery.change_at)
         entry = {
@@ -321,8 +322,8 @@ def _batteries(batteries: Iterable[Battery]) -> dict[str, list[dict[str, str]]]:
             "left": f"{battery.left_h:.1f}",
             "iso": battery.change_at,
         }
-        found.setdefault(battery.link, []).append(entry)
-    return found
+        by_link.setdefault(battery.link, []).append(entry)
+    return by_link
 
 
 def _times(changes: Iterable[Mapping[str, str]], timed: TimedCall) -> str:

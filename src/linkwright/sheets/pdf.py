@@ -56,7 +56,7 @@ def setting(head: dict[str, Any]) -> Iterator[Setter]:
 def _json(values: dict[str, Any]) -> str:
     """Values as JSON, with a mark in place of signs that steer a device and have no picture."""
     text = json.dumps(values, ensure_ascii=False)
-    return STEERS.sub(lambda found: found[0] if found[0] in ("\\\\", "\\u0009", "\\u000a") else MARK, text)
+    return STEERS.sub(lambda match: match[0] if match[0] in ("\\\\", "\\u0009", "\\u000a") else MARK, text)
 
 
 def _displayable(data: str, error: Exception) -> str:

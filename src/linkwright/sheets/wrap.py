@@ -37,10 +37,17 @@ def wrap_csv(wrap: WrapUp) -> str:
     for name, begin, end in wrap.calls:
         add(begin, end, "call", name)
     for told in wrap.episodes:
-        one = told.episode
+        episode = told.episode
         done = "; ".join(event.text for event in told.done)
-        told_of = (one.cause, round(one.probability, 3), one.because, one.do, done, int(one.heard))
-        add(one.from_ms, one.to_ms, "episode", one.link, duration(one.length_s), *told_of)
+        told_of = (
+            episode.cause,
+            round(episode.probability, 3),
+            episode.because,
+            episode.do,
+            done,
+            int(episode.heard),
+        )
+        add(episode.from_ms, episode.to_ms, "episode", episode.link, duration(episode.length_s), *told_of)
     for figures in wrap.figures:
         for gap in figures.gaps:
             add(gap.from_ms, gap.to_ms, "no readings", figures.link)
@@ -108,17 +115,17 @@ def weightiest(episodes: Sequence[ToldEpisode]) -> list[ToldEpisode]:
 
 def shown(told: ToldEpisode, zone: datetime.tzinfo) -> dict[str, str]:
     """An episode in words."""
-    one = told.episode
+    episode = told.episode
     return {
-        "at": f"{moment(one.from_ms, zone):%H:%M:%S}",
-        "lasted": duration(one.length_s),
-        "link": one.link,
-        "cause": one.cause.replace("-", " "),
-        "heard": "" if one.heard else "not heard",
-        "words": one.cause_words,
-        "sure": f"{100 * one.probability:.0f} %",
-        "because": one.because,
-        "do": one.do,
+        "at": f"{moment(episode.from_ms, zone):%H:%M:%S}",
+        "lasted": duration(episode.length_s),
+        "link": episode.link,
+        "cause": episode.cause.replace("-", " "),
+        "heard": "" if episode.heard else "not heard",
+        "words": episode.cause_words,
+        "sure": f"{100 * episode.probability:.0f} %",
+        "because": episode.because,
+        "do": episode.do,
         "done": "; ".join(f"{moment(event.at_ms, zone):%H:%M:%S} {event.text}" for event in told.done),
     }
 
@@ -163,7 +170,7 @@ def recording_row(recording: RecordingFigures, zone: datetime.tzinfo) -> dict[st
 
 
 def _alone(recording: RecordingFigures, zone: datetime.tzinfo) -> str:
-    """The losses that the readings do not show, as a sentence after another one; "" without any."""
+    """The losses that the readings do not show, as a sentence after another; "" without any."""
     if not recording.alone or recording.begins_ms is None:
         return ""
     first = ", ".join(

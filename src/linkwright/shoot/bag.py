@@ -81,8 +81,8 @@ class Item(Frozen):
     @property
     def equipment(self) -> Equipment:
         """Its figures."""
-        found: Equipment = getattr(self, self.kind)
-        return found
+        own: Equipment = getattr(self, self.kind)
+        return own
 
     def document(self) -> dict[str, Any]:
         """The item as its file has it."""
@@ -106,7 +106,7 @@ class Bag(Frozen):
 
     @model_validator(mode="after")
     def _each_name_once(self) -> Self:
-        for kind, names in (("item", [one.name for one in self.item]), ("permit", [p.name for p in self.permit])):
+        for kind, names in (("item", [item.name for item in self.item]), ("permit", [p.name for p in self.permit])):
             for name in names:
                 if names.count(name) > 1:
                     raise ValueError(f'{kind} "{name}" stands twice; each name once')
@@ -123,7 +123,7 @@ class Bag(Frozen):
 
     def licence(self, name: str) -> PermitHeld | None:
         """The licence of that name, whatever its capitals."""
-        return next((one for one in self.permit if one.name.casefold() == name.casefold()), None)
+        return next((permit for permit in self.permit if permit.name.casefold() == name.casefold()), None)
 
     def like(self, held: Held) -> Held | None:
         """What stands in the bag under the name of an item or a licence."""
@@ -189,7 +189,7 @@ def write_bag(bag: Bag, *, lists_beside: bool = False) -> str:
     for item, fields in zip(bag.item, items, strict=True):
         if lists_beside and item.listed_in is not None:
             fields["carriers"] = item.listed_in
-    tables = [("item", fields) for fields in items] + [("permit", permit_document(one)) for one in bag.permit]
+    tables = [("item", fields) for fields in items] + [("permit", permit_document(permit)) for permit in bag.permit]
     return "\n".join([ABOUT, *(entry(key, fields) for key, fields in tables)])
 
 

@@ -69,10 +69,10 @@ def neighbours_of(text: str, name: str, shoot: Shoot) -> Neighbours:
         if str(row.get("use") or "").strip().lower() == "spare":
             _count(told, "spares passed over")
             continue
-        found = _other(row, line, name, shoot, taken, told)
-        if found is not None:
-            others.append(found)
-            taken.add(found.name)
+        other = _other(row, line, name, shoot, taken, told)
+        if other is not None:
+            others.append(other)
+            taken.add(other.name)
     return Neighbours(tuple(others), tuple(f"{count} {what}" for what, count in told.items()))
 
 
@@ -90,14 +90,14 @@ def display_carriers(text: str, name: str) -> list[dict[str, Any]]:
     if any(character.isdigit() for character in text.partition("\n")[0]):
         delimiter = _delimiter(text.partition("\n")[0])
         text = delimiter.join(("label", "mhz", "group")) + "\n" + text
-    found = []
+    carriers = []
     for line, row in _csv_rows(text, name, "mhz"):
         mhz, label = _number(row, "mhz", line, name), str(row.get("label") or "").strip()
         if mhz is None or not label:
             raise InputError(f"a row has no {'mhz' if mhz is None else 'label'}", path=name, line=line)
         group = str(row.get("group") or "").strip()
-        found.append({"label": label, "mhz": mhz} | ({"group": group} if group else {}))
-    return found
+        carriers.append({"label": label, "mhz": mhz} | ({"group": group} if group else {}))
+    return carriers
 
 
 def _delimiter(first: str) -> str:
@@ -187,10 +187,10 @@ def _other(
 def _free_name(name: str, taken: set[str]) -> str:
     """A name that no other has, of at most 80 characters."""
     plain = "".join(c for c in name if c.isprintable()).strip()[:70] or "somebody"
-    found, n = plain, 2
-    while found in taken:
-        found, n = f"{plain} {n}", n + 1
-    return found
+    free, n = plain, 2
+    while free in taken:
+        free, n = f"{plain} {n}", n + 1
+    return free
 
 
 def _times(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> dict[str, datetime.time] | None:
@@ -227,7 +227,7 @@ def _place(row: dict[str, Any], shoot: Shoot, line: int | None, name: str) -> tu
     """The site it is on or nearest to, where it stands there, and whether that is assumed."""
     known = sites(shoot)
     named = str(row.get("place") or "").strip().casefold()
-    called = [one for one in known if one.name.casefold() == named]
+    called = [known_site for known_site in known if known_site.name.casefold() == named]
     latitude, longitude = _number(row, "latitude", line, name), _number(row, "longitude", line, name)
     if latitude is not None and longitude is not None and abs(latitude) <= 90.0 and abs(longitude) <= 180.0:
         placed = [(from_site(site, latitude, longitude), site) for site in called or known]

@@ -29,17 +29,17 @@ class ShootProblem:
     """
 
     loc: Loc
-    found: str
+    wrong: str
     missed: tuple[str, Collection[str]] | None = None
 
     @property
     def says(self) -> str:
         """The sentence."""
-        return self.found if self.missed is None else f"{self.found}{_near(*self.missed)}"
+        return self.wrong if self.missed is None else f"{self.wrong}{_near(*self.missed)}"
 
     def within(self, keys: Collection[str]) -> ShootProblem:
         """The same where some keys of its place are only the program's own."""
-        return ShootProblem(tuple(key for key in self.loc if key not in keys), self.found, self.missed)
+        return ShootProblem(tuple(key for key in self.loc if key not in keys), self.wrong, self.missed)
 
 
 def problems_of(shoot: Shoot) -> Iterator[ShootProblem]:

@@ -85,18 +85,18 @@ class Equipment(Frozen):
 
     @model_validator(mode="after")
     def _is_as_measured(self) -> Self:
-        for one in sorted(self.measured, key=lambda one: one.when):
-            unit, figure = MEASURES.get((self.kind(), one.what), ("", None))
-            if unit != one.unit:
+        for measure in sorted(self.measured, key=lambda measure: measure.when):
+            unit, figure = MEASURES.get((self.kind(), measure.what), ("", None))
+            if unit != measure.unit:
                 what = f"expected {unit}" if unit else f"that is not measured of a {self.kind()}"
-                raise ValueError(f'{one.what} is measured in "{one.unit}"; {what}')
-            if (one.unit in ("h", "mW") and self.kind() == "transmitter") != (one.power_mw is not None):
+                raise ValueError(f'{measure.what} is measured in "{measure.unit}"; {what}')
+            if (measure.unit in ("h", "mW") and self.kind() == "transmitter") != (measure.power_mw is not None):
                 raise ValueError(
-                    f"{one.what}: power_mw is the step of a transmitter's run times and output powers alone"
+                    f"{measure.what}: power_mw is the step of a transmitter's run times and output powers alone"
                 )
             if figure is not None:
                 self._unmeasured.setdefault(figure, getattr(self, figure))
-                object.__setattr__(self, figure, one.value)  # nobody has it yet: it is being made
+                object.__setattr__(self, figure, measure.value)  # nobody has it yet: it is being made
         return self
 
     def as_stated(self) -> dict[str, float]:
@@ -105,8 +105,8 @@ class Equipment(Frozen):
 
     def measurements(self, what: Quantity) -> Sequence[Measured]:
         """What was measured of one quantity, the newest last."""
-        own = self.measured and [one for one in self.measured if one.what == what]
-        return sorted(own, key=lambda one: one.when) if own else ()
+        own = self.measured and [measure for measure in self.measured if measure.what == what]
+        return sorted(own, key=lambda measure: measure.when) if own else ()
 
 
 class DisplayCarrier(Frozen):
@@ -148,8 +148,8 @@ class Tuned(Equipment):
         """Of a list without a range of its own, the range is that of the list."""
         if not isinstance(given, dict) or "tunes_mhz" in given or not isinstance(given.get("carriers"), tuple):
             return given
-        mhz = [one.get("mhz") for one in given["carriers"] if isinstance(one, dict)]
-        plain = [float(one) for one in mhz if isinstance(one, int | float) and not isinstance(one, bool)]
+        mhz = [carrier.get("mhz") for carrier in given["carriers"] if isinstance(carrier, dict)]
+        plain = [float(value) for value in mhz if isinstance(value, int | float) and not isinstance(value, bool)]
         return {**given, "tunes_mhz": ((min(plain), max(plain)),)} if plain else given
 
     @property
@@ -181,17 +181,20 @@ class Tuned(Equipment):
         if not self.carriers:
             return ""
         several = len({carrier.label for carrier in self.carriers}) < len(self.carriers)
-        found = self.listed_khz.get(carrier_khz, ())
-        return " or ".join(f"{one.group} {one.label}" if several and one.group else one.label for one in found)
+        carriers = self.listed_khz.get(carrier_khz, ())
+        return " or ".join(
+            f"{carrier.group} {carrier.label}" if several and carrier.group else carrier.label
+            for carrier in carriers
+        )
 
 
 @functools.lru_cache(maxsize=256)
 def _listed(carriers: tuple[DisplayCarrier, ...]) -> dict[int, tuple[DisplayCarrier, ...]]:
-    found: dict[int, tuple[DisplayCarrier, ...]] = {}
+    display_carriers: dict[int, tuple[DisplayCarrier, ...]] = {}
     for carrier in carriers:
         khz = khz_from_mhz(carrier.mhz)
-        found[khz] = (*found.get(khz, ()), carrier)
-    return found
+        display_carriers[khz] = (*display_carriers.get(khz, ()), carrier)
+    return display_carriers
 
 
 def shown(carrier_khz: int, label: str) -> str:

@@ -36,8 +36,8 @@ class InputError(Exception):
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that is most like `word`, or None where none is like it at all."""
-    found = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return found[0] if found else None
+    close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return close[0] if close else None
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -7,14 +7,14 @@ one; equipment that is alike keeps its name. What cannot be both true is an erro
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any, Final
 
-from linkwright.physics.geodesy import great_circle_km
 from linkwright.shoot.catalogue import catalogue
 from linkwright.shoot.errors import InputError, raise_all
+from linkwright.shoot.event_places import away_m, offset_m, same_spot
 from linkwright.shoot.models import Header, Link, Shoot
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import default_site
@@ -23,8 +23,6 @@ from linkwright.units import together
 #: Sites this near to each other are one [m]; of one name, they are told apart from here on.
 ONE_PLACE_M: Final = 30.0
 TWO_PLACES_M: Final = 1_000.0
-#: A spot is the same as another site's when it is so near [m].
-ONE_SPOT_M: Final = 1.0
 #: Longest name that a shoot may hold.
 LONGEST: Final = 80
 KINDS: Final = ("transmitter", "receiver", "microphone", "recorder")
@@ -137,7 +135,7 @@ class _Event:
             raise InputError(f'has the time zone "{theirs.timezone}"; {self.first} has {zone}: write times in one')
         if file.name == self.first:
             return
-        more = [one for one in theirs.permits if one not in ours.permits]
+        more = [permit for permit in theirs.permits if permit not in ours.permits]
         if more:
             self.told.append(
                 f"{file.name}: permits {together(more)} are not those of {self.first} and count for nobody; "
@@ -204,36 +202,39 @@ class _Crew:
             place = there[site.name]
             moved = self._moved(_with_paths(site, self.file.folder), place, spots)
             if place is None:
-                taken = any(one.name == site.name for one in sites)
+                taken = any(shoot_site.name == site.name for shoot_site in sites)
                 names[site.name] = self._called(site.name) if taken else site.name
                 sites.append(moved.model_copy(update={"name": names[site.name]}))
             else:
                 names[site.name] = place.name
-                sites[next(n for n, one in enumerate(sites) if one.name == place.name)] = self._joined(place, moved)
+                sites[next(n for n, own in enumerate(sites) if own.name == place.name)] = self._joined(place, moved)
 
     def _one_place(self, site: Site) -> Site | None:
         """The site of the event that a crew's is. Raises InputError where its name is elsewhere."""
-        named: list[Site] = [one for one in self.event.lists["site"] if one.name.casefold() == site.name.casefold()]
+        named: list[Site] = [
+            own_site for own_site in self.event.lists["site"] if own_site.name.casefold() == site.name.casefold()
+        ]
         near: list[Site] = [
-            one for one in self.event.lists["site"]
-            if (away := _away_m(one, site)) is not None and away <= ONE_PLACE_M
-        ]  # fmt: skip
+            own_site
+            for own_site in self.event.lists["site"]
+            if (away := away_m(own_site, site)) is not None and away <= ONE_PLACE_M
+        ]
         if named:
-            away = _away_m(named[0], site)
+            away = away_m(named[0], site)
             if away is not None and away > TWO_PLACES_M:
                 raise InputError(
                     f'site "{site.name}" lies {away / 1000:.1f} km from the one of that name in the files before; '
                     "give one of them another name"
                 )
             return named[0]
-        return min(near, key=lambda one: _away_m(one, site) or 0.0) if near else None
+        return min(near, key=lambda listed: away_m(listed, site) or 0.0) if near else None
 
     def _spots(self, mine: Sequence[Site], there: Mapping[str, Site | None]) -> dict[str, str]:
         """Spots keep their name where the event has the same spot wherever the crew has it, or has none of them."""
         names: dict[str, str] = {}
         for name in dict.fromkeys(spot.name for site in mine for spot in site.spots):
             same = all(
-                _same_spot(site, there[site.name], name)
+                same_spot(site, there[site.name], name)
                 for site in mine
                 if any(spot.name == name for spot in site.spots)
             )
@@ -242,7 +243,7 @@ class _Crew:
 
     def _moved(self, site: Site, place: Site | None, spots: Mapping[str, str]) -> Site:
         """A crew's site with its spots where the event's site has its origin, and all names new."""
-        east_m, north_m = (0.0, 0.0) if place is None else _offset_m(place, site)
+        east_m, north_m = (0.0, 0.0) if place is None else offset_m(place, site)
         moved = tuple(
             spot.model_copy(update={"name": spots[spot.name], "x_m": spot.x_m + east_m, "y_m": spot.y_m + north_m})
             for spot in site.spots
@@ -271,9 +272,10 @@ class _Crew:
             "sweeps": tuple(dict.fromkeys((*place.sweeps, *mine.sweeps))),
         }
         given_up = [
-            key for key in (*OF_THE_PLACE, "surroundings")
+            key
+            for key in (*OF_THE_PLACE, "surroundings")
             if key in mine.model_fields_set and _differ(mine, place, key)
-        ]  # fmt: skip
+        ]
         if given_up:
             self.event.told.append(
                 f"{self.file.name}: {together(given_up)} of {place.name} as the files before have it, not as here"
@@ -396,38 +398,3 @@ def _with_paths(site: Site, folder: str) -> Site:
         if getattr(site, key) is not None:
             new[key] = moved(getattr(site, key))
     return site.model_copy(update=new)
-
-
-def _position(site: Site) -> tuple[float, float] | None:
-    return None if site.latitude is None or site.longitude is None else (site.latitude, site.longitude)
-
-
-def _away_m(a: Site, b: Site) -> float | None:
-    """How far two sites are from each other [m]; None where either has no position."""
-    here, there = _position(a), _position(b)
-    return None if here is None or there is None else 1000.0 * great_circle_km(*here, *there)
-
-
-def _offset_m(origin: Site, site: Site) -> tuple[float, float]:
-    """How far east and north of a site's origin another's lies [m]; nothing where either has no position."""
-    here, there = _position(origin), _position(site)
-    if here is None or there is None:
-        return 0.0, 0.0
-    east = 1000.0 * great_circle_km(here[0], here[1], here[0], there[1])
-    north = 1000.0 * great_circle_km(here[0], here[1], there[0], here[1])
-    sign: Callable[[float, float], float] = lambda a, b: 1.0 if b >= a else -1.0  # noqa: E731
-    return round(sign(here[1], there[1]) * east, 2), round(sign(here[0], there[0]) * north, 2)
-
-
-def _same_spot(mine: Site, place: Site | None, name: str) -> bool:
-    """Whether the event's site has a crew's spot, where the crew has it."""
-    if place is None:
-        return False
-    east_m, north_m = _offset_m(place, mine)
-    spot = next(spot for spot in mine.spots if spot.name == name)
-    theirs = next((spot for spot in place.spots if spot.name == name), None)
-    return theirs is not None and (
-        abs(theirs.x_m - spot.x_m - east_m) <= ONE_SPOT_M
-        and abs(theirs.y_m - spot.y_m - north_m) <= ONE_SPOT_M
-        and abs(theirs.z_m - spot.z_m) <= ONE_SPOT_M
-    )

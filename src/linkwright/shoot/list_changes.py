@@ -27,16 +27,16 @@ class ListChange:
 def differences(before: Sequence[Other], now: Sequence[Other]) -> tuple[ListChange, ...]:
     """What changed from one list to the next of the same crew, by who is called what; in the order of the names."""
     was, will = {other.name: other for other in before}, {other.name: other for other in now}
-    found = []
+    list_changes = []
     for name in sorted(was.keys() | will.keys()):
         old, new = was.get(name), will.get(name)
         if old is None and new is not None:
-            found.append(ListChange("new", name, None, new, f"{name} is new, {_where(new)}"))
+            list_changes.append(ListChange("new", name, None, new, f"{name} is new, {_where(new)}"))
         elif new is None and old is not None:
-            found.append(ListChange("gone", name, old, None, f"{name} is gone, was {_where(old)}"))
+            list_changes.append(ListChange("gone", name, old, None, f"{name} is gone, was {_where(old)}"))
         elif old is not None and new is not None and old != new:
-            found.append(ListChange("changed", name, old, new, f"{name}: {_change(old, new)}"))
-    return tuple(found)
+            list_changes.append(ListChange("changed", name, old, new, f"{name}: {_change(old, new)}"))
+    return tuple(list_changes)
 
 
 def _where(other: Other) -> str:

@@ -29,12 +29,12 @@ def line_of(text: str, loc: Loc) -> int | None:
     for step, key in enumerate(rest):
         if isinstance(key, int):
             nested = step + 1 < len(rest) and isinstance(rest[step + 1], str)
-            found = _nth_inline_table(lines, line, position, end, key) if nested else None
+            place = _nth_inline_table(lines, line, position, end, key) if nested else None
         else:
-            found = _key(lines, key, line, position, end)
-        if found is None:
+            place = _key(lines, key, line, position, end)
+        if place is None:
             break
-        line, position, found_key = *found, True
+        line, position, found_key = *place, True
     return line + 1 if found_key else max(start, 1)
 
 
@@ -68,19 +68,19 @@ def _key(lines: list[str], key: str | int, line: int, position: int, end: int) -
     """Where `key =` stands at or after (line, position), before line `end`."""
     wanted = re.compile(r"(?:^|[\s,{.])[\"']?" + re.escape(str(key)) + r"[\"']?\s*(?:=|\.)")
     for number in range(line, end):
-        found = wanted.search(lines[number], position if number == line else 0)
-        if found and not lines[number].lstrip().startswith("#"):
-            return number, found.end()
+        match = wanted.search(lines[number], position if number == line else 0)
+        if match and not lines[number].lstrip().startswith("#"):
+            return number, match.end()
     return None
 
 
 def _nth_inline_table(lines: list[str], line: int, position: int, end: int, nth: int) -> tuple[int, int] | None:
     """Where the nth `{` at or after (line, position) opens, before line `end`."""
     for number in range(line, end):
-        for found in re.finditer(r"\{", lines[number]):
-            if number == line and found.start() < position:
+        for match in re.finditer(r"\{", lines[number]):
+            if number == line and match.start() < position:
                 continue
             if nth == 0:
-                return number, found.end()
+                return number, match.end()
             nth -= 1
     return None

@@ -210,8 +210,8 @@ class Link(Frozen):
         mine = self._talent() if self.serves in TO_LISTENERS else End("", False)
         many = len(self.receive) > 1
         return tuple(
-            End.of(one, mine, one.name or (f"listener {n}" if many else ""))
-            for n, one in enumerate(self.receive, start=1)
+            End.of(receiving, mine, receiving.name or (f"listener {n}" if many else ""))
+            for n, receiving in enumerate(self.receive, start=1)
         )
 
     def _talent(self, kit: str = "", route: tuple[str, ...] = (), worn: Worn | None = None) -> End:

@@ -194,7 +194,7 @@ class Other(Frozen):
         if not isinstance(given, dict) or "name" in given:
             return given
         mhz = [given[key] for key in ("carrier_mhz", "from_mhz", "to_mhz") if key in given]
-        told = "-".join(f"{one:g}" for one in mhz if isinstance(one, int | float))
+        told = "-".join(f"{value:g}" for value in mhz if isinstance(value, int | float))
         return {**given, "name": f"Somebody on {told} MHz"} if told else given
 
     @model_validator(mode="after")

@@ -112,7 +112,7 @@ def parse_part(text: str, name: str, *, without_links: bool = False) -> Shoot:
     shoot, problems = problems_with(Shoot, parse_document(text, name))
     if shoot is not None:
         may_lack = without_links and not shoot.link
-        problems = [one for one in problems_of(shoot) if not (may_lack and one.loc == ("shoot",))]
+        problems = [problem for problem in problems_of(shoot) if not (may_lack and problem.loc == ("shoot",))]
     if shoot is None or problems:
         raise errors_of(problems, text, name) from None
     return shoot
@@ -164,41 +164,41 @@ def _problem(detail: Any, document: dict[str, Any], model: type[BaseModel]) -> S
     """One finding of pydantic as a sentence in the words of the file."""
     loc: Loc = tuple(detail["loc"])
     where = _where(loc, document)
-    kind, found, context = detail["type"], detail["input"], detail.get("ctx", {})
+    kind, given, context = detail["type"], detail["input"], detail.get("ctx", {})
     if kind == "extra_forbidden":
         known = _known_keys(loc[:-1], model)
         near = did_you_mean(str(loc[-1]), known) or f"; known are {', '.join(known)}"
         return ShootProblem(loc, f"{_where(loc[:-1], document)} has an unknown key {_show(str(loc[-1]))}{near}")
     if kind == "missing" and isinstance(loc[-1], int):
         where = _where(loc[:-1], document)
-        return ShootProblem(loc[:-1], f"{where} is {_show(found)}; expected at least {loc[-1] + 1} entries")
+        return ShootProblem(loc[:-1], f"{where} is {_show(given)}; expected at least {loc[-1] + 1} entries")
     if kind == "missing":
         return ShootProblem(loc[:-1], f'{_where(loc[:-1], document)} lacks "{loc[-1]}"')
     if kind == "lacks":
         return ShootProblem(loc, f'{where} lacks "{context["key"]}"')
-    if kind == "value_error" and isinstance(found, str):
-        return ShootProblem(loc, f"{where} is {_show(found)}; {context.get('error', detail['msg'])}")
+    if kind == "value_error" and isinstance(given, str):
+        return ShootProblem(loc, f"{where} is {_show(given)}; {context.get('error', detail['msg'])}")
     if kind == "value_error":
         return ShootProblem(loc, f"{where}: {context.get('error', detail['msg'])}")
     if kind == "literal_error":
-        near = did_you_mean(found, re.findall(r"'([^']*)'", context["expected"])) if isinstance(found, str) else ""
+        near = did_you_mean(given, re.findall(r"'([^']*)'", context["expected"])) if isinstance(given, str) else ""
         return ShootProblem(
-            loc, f"{where} is {_show(found)}; expected {context['expected'].replace(chr(39), chr(34))}{near}"
+            loc, f"{where} is {_show(given)}; expected {context['expected'].replace(chr(39), chr(34))}{near}"
         )
-    meant = _meant(kind, loc, found)
+    meant = _meant(kind, loc, given)
     if meant:
-        return ShootProblem(loc, f"{where} is {_show(found)}; {meant}")
+        return ShootProblem(loc, f"{where} is {_show(given)}; {meant}")
     expected = _EXPECTED.get(kind) or _plain(detail["msg"])
-    return ShootProblem(loc, f"{where} is {_show(found)}; expected {expected.format(**context)}")
+    return ShootProblem(loc, f"{where} is {_show(given)}; expected {expected.format(**context)}")
 
 
-def _meant(kind: str, loc: Loc, found: Any) -> str:
+def _meant(kind: str, loc: Loc, given: Any) -> str:
     """What to write instead, where it can be seen what is meant."""
-    if kind == "tuple_type" and isinstance(found, dict) and len(loc) == 1:
+    if kind == "tuple_type" and isinstance(given, dict) and len(loc) == 1:
         return f"there may be several: write [[{loc[0]}]]"
     in_mhz = any(isinstance(key, str) and key.endswith("_mhz") for key in loc)
-    if kind == "less_than_equal" and in_mhz and found / 1e3 <= 1e4:
-        return f"write MHz: {found / 1e3:g}"
+    if kind == "less_than_equal" and in_mhz and given / 1e3 <= 1e4:
+        return f"write MHz: {given / 1e3:g}"
     return ""
 
 
@@ -230,17 +230,17 @@ def _plain(message: str) -> str:
     return (message[:1].lower() + message[1:]).replace("{", "{{").replace("}", "}}")
 
 
-def _show(found: Any) -> str:
-    if isinstance(found, str):
-        return f'"{found}"' if len(found) <= 60 else f'"{found[:57]}..."'
-    if isinstance(found, dict):
+def _show(given: Any) -> str:
+    if isinstance(given, str):
+        return f'"{given}"' if len(given) <= 60 else f'"{given[:57]}..."'
+    if isinstance(given, dict):
         return "a table"
-    if isinstance(found, list | tuple):
-        shown = f"[{', '.join(_show(entry) for entry in found[:20])}]"
+    if isinstance(given, list | tuple):
+        shown = f"[{', '.join(_show(entry) for entry in given[:20])}]"
         return "a list" if len(shown) > 60 else shown
-    if isinstance(found, int) and found.bit_length() > 200:
-        return f"a number of {found.bit_length()} bits"  # Python refuses to write out the longest
-    shown = str(found).lower() if isinstance(found, bool) else str(found)
+    if isinstance(given, int) and given.bit_length() > 200:
+        return f"a number of {given.bit_length()} bits"  # Python refuses to write out the longest
+    shown = str(given).lower() if isinstance(given, bool) else str(given)
     return shown if len(shown) <= 60 else f"{shown[:57]}..."
 
 

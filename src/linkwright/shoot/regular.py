@@ -16,13 +16,13 @@ READ: Final[set[tuple[int, int]]] = set()
 def open_regular(path: Path, name: str) -> BinaryIO:
     """The file, to be read as bytes. Raises InputError where it is no regular one, else what `open` raises."""
     descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    found = os.fstat(descriptor)
-    mode = found.st_mode
+    status = os.fstat(descriptor)
+    mode = status.st_mode
     if not stat.S_ISREG(mode):
         os.close(descriptor)
         what = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
         raise InputError(f"is {what}; expected a file", path=name)
-    READ.add((found.st_dev, found.st_ino))
+    READ.add((status.st_dev, status.st_ino))
     return os.fdopen(descriptor, "rb")
 
 

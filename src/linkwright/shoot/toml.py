@@ -24,8 +24,8 @@ def parse_toml(text: str, name: str | None = None) -> dict[str, Any]:
     try:
         return tomllib.loads(text.replace("\r\n", "\n"))
     except tomllib.TOMLDecodeError as error:
-        found = re.search(r"at line (\d+)", str(error))
-        line = int(found[1]) if found else None
+        match = re.search(r"at line (\d+)", str(error))
+        line = int(match[1]) if match else None
         plain = re.sub(r"\s*\(at .*\)$", "", str(error))
         written = text.split("\n")[line - 1] if line is not None else ""
         says = _meant(written) or f"is not valid TOML: {plain[:1].lower()}{plain[1:]}"

@@ -23,9 +23,11 @@ T = TypeVar("T", bound=Equipment)
 ASSUMED_DISTANCE_M = 30.0
 #: The microphone that is assumed where none is named: a class of the catalogue by the transmitter's form.
 USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
-    "body-worn": "lapel", "handheld": "handheld-dynamic", "plug-on": "short-gun",
+    "body-worn": "lapel",
+    "handheld": "handheld-dynamic",
+    "plug-on": "short-gun",
     "mounted": "handheld-dynamic",
-}  # fmt: skip
+}
 #: No point of a site is farther east than this [m].
 MOST_M = 100_000.0
 
@@ -117,15 +119,15 @@ def others_by_site(shoot: Shoot) -> dict[str, tuple[Other, ...]]:
 
     A link that is to leave a carrier counts among them until it has left (`_still_sending`).
     """
-    found: dict[str, list[Other]] = {site.name: [] for site in sites(shoot)}
+    by_site: dict[str, list[Other]] = {site.name: [] for site in sites(shoot)}
     for other in shoot.other:
         site = site_named(shoot, other.site)
-        found[site.name].append(
+        by_site[site.name].append(
             other if other.at is not None else other.model_copy(update={"at": _near(shoot, site)})
         )
     for call, link in _leaving(shoot):
-        found[call.site.name].append(_still_sending(shoot, call, link))
-    return {name: tuple(others) for name, others in found.items()}
+        by_site[call.site.name].append(_still_sending(shoot, call, link))
+    return {name: tuple(others) for name, others in by_site.items()}
 
 
 def _leaving(shoot: Shoot) -> Iterator[tuple[LiveCall, Link]]:
@@ -291,8 +293,8 @@ def walked_points(site: Site, link: Link) -> tuple[Spot, tuple[Spot, ...]]:
 
 def _standing(site: Site, end: End, otherwise: str) -> Spot:
     """The spot that an end names, else the site's first."""
-    found = [spot for spot in site.spots if spot.name == end.at] or list(site.spots[:1])
-    return found[0] if found else Spot(name=otherwise, x_m=0.0, y_m=0.0, z_m=1.6)
+    spots = [spot for spot in site.spots if spot.name == end.at] or list(site.spots[:1])
+    return spots[0] if spots else Spot(name=otherwise, x_m=0.0, y_m=0.0, z_m=1.6)
 
 
 def _way(site: Site, end: End, link: Link, other: Spot | None) -> tuple[Spot, ...]:

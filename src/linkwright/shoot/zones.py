@@ -29,13 +29,13 @@ class Zone:
 def _table() -> dict[str, tuple[Zone, ...]]:
     """Every region's zones in the order of the database: those with most people first."""
     text = importlib.resources.files("tzdata").joinpath("zoneinfo", "zone.tab").read_text("utf-8")
-    found: dict[str, list[Zone]] = {}
+    by_region: dict[str, list[Zone]] = {}
     for line in text.splitlines():
         if line and not line.startswith("#"):
             region, place, name, *_ = line.split("\t")
             latitude, longitude = re.findall(r"[+-]\d+", place)
-            found.setdefault(region, []).append(Zone(name, _degrees(latitude, 2), _degrees(longitude, 3)))
-    return {region: tuple(zones) for region, zones in found.items()}
+            by_region.setdefault(region, []).append(Zone(name, _degrees(latitude, 2), _degrees(longitude, 3)))
+    return {region: tuple(zones) for region, zones in by_region.items()}
 
 
 def _degrees(text: str, whole: int) -> float:

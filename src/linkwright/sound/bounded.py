@@ -64,25 +64,25 @@ class Tops:
             if odd:
                 self.rest = np.concatenate((np.full(self.folded, self.kept[-1], np.float32), self.rest))
                 self.kept = self.kept[:-1]
-            self.kept = self._one(self.kept.reshape(-1, 2))
+            self.kept = self._folded(self.kept.reshape(-1, 2))
             self.folded *= 2
             self._fold_rest()
 
     def _fold_rest(self) -> None:
         whole = self.rest.size // self.folded
-        fresh = self._one(self.rest[: whole * self.folded].reshape(whole, self.folded))
+        fresh = self._folded(self.rest[: whole * self.folded].reshape(whole, self.folded))
         self.kept, self.rest = np.concatenate((self.kept, fresh)), self.rest[whole * self.folded :]
 
-    def _one(self, rows: SampleArray) -> SampleArray:
+    def _folded(self, rows: SampleArray) -> SampleArray:
         return np.asarray(rows.max(axis=1))
 
     def all(self) -> SampleArray:
-        """The tops, the last one of what is left over."""
+        """The tops, the last of what is left over."""
         return self.kept if not self.rest.size else np.append(self.kept, self.rest.max())
 
 
 class Means(Tops):
     """The same with the mean of each step."""
 
-    def _one(self, rows: SampleArray) -> SampleArray:
+    def _folded(self, rows: SampleArray) -> SampleArray:
         return np.asarray(rows.mean(axis=1, dtype=np.float64), np.float32)

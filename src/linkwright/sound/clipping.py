@@ -59,17 +59,17 @@ class ClipFinder:
 
     def levels(self) -> list[float]:
         """Levels under full scale at which flat tops pile up, as clipping leaves them before the recorder."""
-        counts, found = self.flat_counts[:-1].copy(), list[float]()
-        while len(found) < MOST_LEVELS:
+        counts, held = self.flat_counts[:-1].copy(), list[float]()
+        while len(held) < MOST_LEVELS:
             three = counts + np.roll(counts, 1) + np.roll(counts, -1)
             at = int(np.argmax(three))
             wide = max(2, round(TOPS_BESIDE * at))
             beside = np.concatenate((counts[max(0, at - wide) : max(0, at - 1)], counts[at + 2 : at + wide + 1]))
             if three[at] < max(LEAST_TOPS, TOPS_STAND * 3.0 * float(beside.mean() if beside.size else 0.0)):
                 break
-            found.append(at / BINS)
+            held.append(at / BINS)
             counts[max(0, at - 1) : at + 2] = 0
-        return found
+        return held
 
     def _join(self, first: int, last: int) -> None:
         if self.spans and first - self.spans[-1][1] < TOGETHER_S * self.rate_hz:

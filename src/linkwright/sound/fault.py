@@ -79,10 +79,10 @@ def regular_clicks(faults: Sequence[Fault], rate_hz: int) -> list[Fault]:
     rest = [fault for fault in faults if fault.kind != "click"]
     for _ in range(SERIES):
         times = np.array([click.at for click in clicks]) / rate_hz
-        found = _series(times)
-        if found is None:
+        series = _series(times)
+        if series is None:
             break
-        period, members = found
+        period, members = series
         first, last = clicks[int(members[0])], clicks[int(members[-1])]
         rest.append(Fault(first.at, last.at + last.length - first.at, "click", False, every_s=period))
         taken = set(members.tolist())

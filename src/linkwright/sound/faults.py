@@ -90,7 +90,7 @@ class FaultFinder:
     counts: dict[tuple[str, bool], int] = field(default_factory=dict)
     buffer: SampleArray = field(default_factory=lambda: np.empty(0, np.float32))
     table: IntArray = field(default_factory=lambda: np.full(1 << 14, -1, np.int64))
-    found: list[Fault] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
     bottoms: dict[int, float] = field(default_factory=dict)  # largest magnitude in the middle of a hole, by place
     held: dict[int, float] = field(default_factory=dict)  # magnitude of a held sample, by place
     filled: set[int] = field(default_factory=set)  # places of holes that may be filled with the room's noise
@@ -115,19 +115,19 @@ class FaultFinder:
         if self.buffer.size and end - self.run >= self._least_run and self.buffer[-1] == 0.0:
             self._keep(Fault(self.run, end - self.run, "edit", True))
         flat = {at for at, value in self.held.items() if near_level(value, clipped)}
-        self.found = [fault for fault in self.found if fault.kind != "hold" or fault.at not in flat]
+        self.faults = [fault for fault in self.faults if fault.kind != "hold" or fault.at not in flat]
         gone = {at for at in self.filled if self.bottoms[at] > GAP_FLOOR * floor_peak}
         judged = [
-            self._judged(fault, floor_peak) for fault in self.found if fault.kind != "hole" or fault.at not in gone
+            self._judged(fault, floor_peak) for fault in self.faults if fault.kind != "hole" or fault.at not in gone
         ]
         short = round(CRACKLE_S * self.rate_hz)
-        found = gathered(
+        faults = gathered(
             regular_clicks(apart(judged), self.rate_hz),
             lambda fault: fault.kind == "click" or (fault.kind == "burst" and fault.length <= short),
             self.rate_hz,
             "crackle",
         )
-        return sorted(found, key=lambda fault: fault.at)
+        return sorted(faults, key=lambda fault: fault.at)
 
     @property
     def _bin(self) -> int:
@@ -143,7 +143,7 @@ class FaultFinder:
         if count >= MOST:
             self.dropped += 1
         else:
-            self.found.append(fault)
+            self.faults.append(fault)
         return count < MOST
 
     def _look(self, end: int) -> None:
@@ -213,17 +213,8 @@ class FaultFinder:
         envelope(self.buffer, width, top, bend)
         out = np.empty((MOST, 2), np.int64)
         base_bin = self.base // width
-        number = holes(
-            top,
-            trailing(top, HOLE_SIDE // 2),
-            HOLE_DEPTH,
-            HOLE_LIVE,
-            HOLE_EDGE,
-            HOLE_SIDE // 2,
-            HOLE_LEAST,
-            HOLE_MOST,
-            out,
-        )
+        before = trailing(top, HOLE_SIDE // 2)
+        number = holes(top, before, HOLE_DEPTH, HOLE_LIVE, HOLE_EDGE, HOLE_SIDE // 2, HOLE_LEAST, HOLE_MOST, out)
         ahead = count - HOLE_SIDE - HOLE_EDGE - 1
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead and _cut(bend, int(first), int(last)):
@@ -236,11 +227,8 @@ class FaultFinder:
             at = self.base + int(first) * width
             told = any(at + n * width in self.bottoms for n in range(-HOLE_EDGE, HOLE_EDGE + 1))
             fresh = self.bins_done < base_bin + last <= base_bin + ahead and not told
-            if (
-                fresh
-                and _steady(top[first:last])
-                and self._keep_hole(at, int(last - first) * width, top[first:last])
-            ):
+            hole = top[first:last]
+            if fresh and _steady(hole) and self._keep_hole(at, int(last - first) * width, hole):
                 self.filled.add(at)
         self._look_for_clicks(bend, base_bin, ahead)
         self._look_for_bursts(top, bend, ahead)
@@ -265,9 +253,7 @@ class FaultFinder:
 
     def _look_for_bursts(self, top: SampleArray, bend: SampleArray, ahead: int) -> None:
         out = np.empty((MOST, 2), np.int64)
-        number = bursts(
-            top, bend, NOISY, BURST_RISE, LIVE, BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST, out
-        )  # fmt: skip
+        number = bursts(top, bend, NOISY, BURST_RISE, LIVE, BURST_EDGE, BURST_SIDE, BURST_LEAST, BURST_MOST, out)
         base_bin = self.base // self._bin
         for first, last in out[:number]:
             if self.bins_done < base_bin + last <= base_bin + ahead:

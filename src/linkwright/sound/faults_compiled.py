@@ -19,12 +19,12 @@ def constant_runs(x: SampleArray, begin: int, end: int, run: int, least: int, ou
     x : samples; begin is at least 1. run : where the run that x[begin - 1] belongs to began, which may be before x.
     Returns how many runs were found and where the run that x[end - 1] belongs to began.
     """
-    found = 0
+    kept = 0
     if end <= begin:
-        return found, run
+        return kept, run
     if x[begin] != x[begin - 1] and begin - run >= least and out.shape[0]:
         out[0, 0], out[0, 1] = run, begin
-        found = 1
+        kept = 1
     i = begin
     while i < end:
         if x[i] != x[i - 1]:
@@ -34,11 +34,11 @@ def constant_runs(x: SampleArray, begin: int, end: int, run: int, least: int, ou
         last = i + 1
         while last < end and x[last] == x[i]:
             last += 1
-        if last < end and last - first >= least and found < out.shape[0]:
-            out[found, 0], out[found, 1] = first, last
-            found += 1
+        if last < end and last - first >= least and kept < out.shape[0]:
+            out[kept, 0], out[kept, 1] = first, last
+            kept += 1
         i = last + least - 1
-    return found, _began(x, end - 1, begin, run)
+    return kept, _began(x, end - 1, begin, run)
 
 
 @kernel
@@ -61,6 +61,7 @@ def tops(x: SampleArray, begin: int, flags: BoolArray) -> None:
         flags[i] = before & (v >= a1[i]) & (v >= a2[i]) & (v >= a3[i]) & (v >= a4[i])
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def repeats(
     x: SampleArray,
@@ -79,7 +80,7 @@ def repeats(
     absolute places by the bits of a top and its neighbours, -1 where there is none; carried on. bits : x seen as
     integers. done : absolute place up to which stretches were told. Returns how many, and the new `done`.
     """
-    found = 0
+    kept = 0
     mask = table.size - 1
     for at in tops:
         key = (np.int64(bits[at]) * 31 + np.int64(bits[at - 1]) * 1009 + np.int64(bits[at + 1]) * 65599) & KEY
@@ -94,11 +95,11 @@ def repeats(
             first -= 1
         while last < x.size and x[last] == x[last - lag]:
             last += 1
-        if last - first >= least and found < out.shape[0]:
-            out[found, 0], out[found, 1], out[found, 2] = first, last, lag
-            found += 1
+        if last - first >= least and kept < out.shape[0]:
+            out[kept, 0], out[kept, 1], out[kept, 2] = first, last, lag
+            kept += 1
             done = base + last
-    return found, done
+    return kept, done
 
 
 @quick_kernel
@@ -121,6 +122,7 @@ def envelope(x: SampleArray, width: int, top: SampleArray, bend: SampleArray) ->
         top[i], bend[i] = largest, sharp
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def holes(
     top: SampleArray,
@@ -139,7 +141,7 @@ def holes(
     in the two halves of `half` bins that end (begin) `edge` bins away, so a lone click makes no side. trail : the
     largest of each bin and those before it, `half` in all. Both sides must reach `live`.
     """
-    found = 0
+    kept = 0
     active = 2 * half
     i = active + edge
     while i < top.size - active - edge:
@@ -155,14 +157,15 @@ def holes(
             i += 1
             continue
         after = min(trail[stop + edge + half - 1], trail[stop + edge + active - 1])
-        if after >= live and top[i:stop].max() * depth <= after and found < out.shape[0]:
-            out[found, 0], out[found, 1] = i, stop
-            found += 1
+        if after >= live and top[i:stop].max() * depth <= after and kept < out.shape[0]:
+            out[kept, 0], out[kept, 1] = i, stop
+            kept += 1
             i = stop
         i += 1
-    return found
+    return kept
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def gaps(
     top: SampleArray,
@@ -183,7 +186,7 @@ def gaps(
     both sides a bin that reaches `leap` times it. So sides of different levels do not matter. Zeros are no noise,
     and told elsewhere. The level of a side, `trail`, `half` and `live` are as in `holes`. Returns how many.
     """
-    found = 0
+    kept = 0
     active = 2 * half
     i = active + edge
     while i < top.size - active - edge - least:
@@ -202,12 +205,12 @@ def gaps(
         sharp = min(top[i - edge : i].max(), top[stop : stop + edge].max())
         after = min(trail[stop + edge + half - 1], trail[stop + edge + active - 1])
         level = min(before, after) >= depth * inside and top[i:stop].max() <= flat * inside
-        if inside > 0.0 and after >= live and level and sharp >= leap * inside and found < out.shape[0]:
-            out[found, 0], out[found, 1] = i, stop
-            found += 1
+        if inside > 0.0 and after >= live and level and sharp >= leap * inside and kept < out.shape[0]:
+            out[kept, 0], out[kept, 1] = i, stop
+            kept += 1
             i = stop
         i += 1
-    return found
+    return kept
 
 
 @kernel
@@ -217,7 +220,7 @@ def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: Int
     A flat top is at least three neighbours of the same sign at `full` or over it: rows of `out` are first, past the
     last. run : samples of such a stretch at the end of what came before. Returns how many, and the new `run`.
     """
-    found = 0
+    kept = 0
     last = counts.size - 1
     for i in range(x.size):
         size = abs(x[i])
@@ -226,11 +229,11 @@ def amplitudes(x: SampleArray, full: float, run: int, counts: IntArray, out: Int
         if size >= full and (run == 0 or i == 0 or (x[i] > 0) == (x[i - 1] > 0)):
             run += 1
             continue
-        if run >= 3 and found < out.shape[0]:
-            out[found, 0], out[found, 1] = i - run, i
-            found += 1
+        if run >= 3 and kept < out.shape[0]:
+            out[kept, 0], out[kept, 1] = i - run, i
+            kept += 1
         run = 1 if size >= full else 0
-    return found, run
+    return kept, run
 
 
 @quick_kernel
@@ -249,19 +252,19 @@ def flat_tops(x: SampleArray, held: IntArray, out: IntArray, levels: SampleArray
     steps of 16 bits away; the top of a smooth wave is left in less than three. held : places that hold what stood
     before them. levels : the magnitude of each run. A run at an end of x is none. Returns how many.
     """
-    found, at = 0, 0
+    kept, at = 0, 0
     while at < held.size:
         last = at
         while last + 1 < held.size and held[last + 1] == held[last] + 1:
             last += 1
         first, past = held[at] - 1, held[last] + 1
         at = last + 1
-        if past - first < 4 or first < 1 or past >= x.size or found >= out.shape[0]:
+        if past - first < 4 or first < 1 or past >= x.size or kept >= out.shape[0]:
             continue
         size = abs(x[first])
         sign = np.float32(1.0) if x[first] > 0 else np.float32(-1.0)
         low, high = min(sign * x[first - 1], sign * x[past]), max(sign * x[first - 1], sign * x[past])
         if 0.5 * size <= low and high < size and size - low >= 4.0 / 32768.0:
-            out[found, 0], out[found, 1], levels[found] = first, past, size
-            found += 1
-    return found
+            out[kept, 0], out[kept, 1], levels[kept] = first, past, size
+            kept += 1
+    return kept

@@ -60,8 +60,8 @@ def _deviations(a: FloatArray, b: FloatArray) -> FloatArray:
 
     size = next_fast_len(a.shape[1] + b.shape[1] - 1, real=True)
     total: FloatArray = np.zeros(size)
-    for one, two in zip(a, b, strict=True):
-        total += irfft(rfft(one, size) * np.conj(rfft(two, size)), size)
+    for first, second in zip(a, b, strict=True):
+        total += irfft(rfft(first, size) * np.conj(rfft(second, size)), size)
     lags = np.arange(-(b.shape[1] - 1), a.shape[1])
     common = np.minimum(a.shape[1], lags + b.shape[1]) - np.maximum(0, lags)
     return np.asarray(total[lags] / np.sqrt(np.maximum(common, 1) * len(a)))
@@ -72,11 +72,11 @@ def _onsets(reader: Reader, looks_hz: float) -> FloatArray:
     recording = reader.recording
     frame = round(recording.rate_hz / looks_hz)
     looks = recording.frames // frame
-    found = np.zeros((len(EDGES_HZ) - 1, looks), np.float32)
+    bands = np.zeros((len(EDGES_HZ) - 1, looks), np.float32)
     for at in range(0, looks, AT_ONCE):
         many = min(AT_ONCE, looks - at)
-        found[:, at : at + many] = _bands(reader.read(at * frame, many * frame), frame, recording.rate_hz)
-    rises = np.maximum(np.diff(found, axis=1), 0.0).astype(float)
+        bands[:, at : at + many] = _bands(reader.read(at * frame, many * frame), frame, recording.rate_hz)
+    rises = np.maximum(np.diff(bands, axis=1), 0.0).astype(float)
     usual = np.sqrt(np.mean(rises**2, axis=1, keepdims=True))
     rises = np.minimum(rises / np.maximum(usual, 1e-12), MOST_ONSET)
     rises -= rises.mean(axis=1, keepdims=True)

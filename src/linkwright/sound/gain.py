@@ -84,6 +84,7 @@ def sum_db(levels: Sequence[float]) -> float:
     return float(10.0 * np.log10(np.sum(10.0 ** (np.asarray(levels, float) / 10.0))))
 
 
+# wide: a figure for every stage of the chain
 def gain_chain(
     effort: str,
     distance_m: float,

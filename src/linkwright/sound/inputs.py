@@ -107,11 +107,8 @@ def device(name: str) -> Iterator[Input]:
             rate_hz, round(BLOCK_S * rate_hz), wanted, tracks, dtype="float32", callback=take
         )
     except (ValueError, sounddevice.PortAudioError) as error:
-        there = ", ".join(
-            f"{n} {one['name']}" for n, one in enumerate(sounddevice.query_devices()) if one["max_input_channels"]
-        )
-        raise InputError(
-            f"is no input of this machine ({error}); there are: {there or 'none'}", path=name
-        ) from None
+        devices = enumerate(sounddevice.query_devices())
+        there = ", ".join(f"{n} {each['name']}" for n, each in devices if each["max_input_channels"]) or "none"
+        raise InputError(f"is no input of this machine ({error}); there are: {there}", path=name) from None
     with stream:
         yield Input(str(about["name"]), rate_hz, tracks, blocks())

@@ -18,7 +18,7 @@ from linkwright.units import BoolArray, FloatArray, SampleArray
 
 
 @dataclass(frozen=True)
-class Bands:
+class SpeechBands:
     """The constants of a procedure, a value a band.
 
     hz : midband frequencies. importance : of average speech. speech_db : standard speech spectrum level, normal
@@ -33,7 +33,7 @@ class Bands:
 
 
 #: ANSI S3.5-1997, table 3: the procedure by one-third octaves.
-THIRDS: Final = Bands(
+THIRDS: Final = SpeechBands(
     np.array([
         160.0, 200.0, 250.0, 315.0, 400.0, 500.0, 630.0, 800.0, 1000.0, 1250.0, 1600.0, 2000.0, 2500.0, 3150.0,
         4000.0, 5000.0, 6300.0, 8000.0,
@@ -53,7 +53,7 @@ THIRDS: Final = Bands(
     spreads=True,
 )  # fmt: skip
 #: Table 4, octaves: levels are those of table 3 at the same frequencies.
-OCTAVES: Final = Bands(
+OCTAVES: Final = SpeechBands(
     THIRDS.hz[2::3],
     np.array([0.0617, 0.1671, 0.2373, 0.2648, 0.2142, 0.0549]),
     THIRDS.speech_db[2::3],
@@ -75,7 +75,7 @@ GOOD, POOR = 0.75, 0.45
 
 
 def disturbance_db(
-    speech_db: FloatArray, noise_db: FloatArray, threshold_db: FloatArray | float = 0.0, bands: Bands = THIRDS
+    speech_db: FloatArray, noise_db: FloatArray, threshold_db: FloatArray | float = 0.0, bands: SpeechBands = THIRDS
 ) -> FloatArray:
     """What speech has to stand over, spectrum level of each band [dB]: noise, its masking of higher bands, the ear.
 
@@ -94,7 +94,7 @@ def disturbance_db(
 
 
 def audibility(
-    speech_db: FloatArray, noise_db: FloatArray, threshold_db: FloatArray | float = 0.0, bands: Bands = THIRDS
+    speech_db: FloatArray, noise_db: FloatArray, threshold_db: FloatArray | float = 0.0, bands: SpeechBands = THIRDS
 ) -> FloatArray:
     """How much of the speech in each band reaches the listener, 0 to 1.
 
@@ -107,7 +107,7 @@ def audibility(
 
 
 def sii(
-    speech_db: FloatArray, noise_db: FloatArray, threshold_db: FloatArray | float = 0.0, bands: Bands = THIRDS
+    speech_db: FloatArray, noise_db: FloatArray, threshold_db: FloatArray | float = 0.0, bands: SpeechBands = THIRDS
 ) -> float:
     """The Speech Intelligibility Index, 0 to 1; section 4.8, equation 14. As `audibility`."""
     return float(bands.importance @ audibility(speech_db, noise_db, threshold_db, bands))
@@ -194,11 +194,13 @@ class SpeechMeter:
         return np.diff(upto[np.searchsorted(np.arange(upto.size - 1) * self.rate_hz / self.step, EDGES_HZ)])
 
 
-def covered(found: Intelligibility) -> list[str]:
+def covered(intelligibility: Intelligibility) -> list[str]:
     """Where, over two bands and more, the speech lies under what covers it, and what that is, as words."""
     says = []
-    lacks = found.speech_db < disturbance_db(found.speech_db, np.full_like(found.noise_db, NOTHING_DB))
-    for first, last in stretches(found.speech_db < found.disturbance_db, 1):
+    lacks = intelligibility.speech_db < disturbance_db(
+        intelligibility.speech_db, np.full_like(intelligibility.noise_db, NOTHING_DB)
+    )
+    for first, last in stretches(intelligibility.speech_db < intelligibility.disturbance_db, 1):
         if last - first < 2:
             continue
         low, high = (f"{float(f'{EDGES_HZ[at]:.2g}'):.0f}" for at in (first, last))
@@ -209,13 +211,20 @@ def covered(found: Intelligibility) -> list[str]:
     return says
 
 
-def verdict(found: Intelligibility) -> str:
+def verdict(intelligibility: Intelligibility) -> str:
     """The index in words; the reason where there is none."""
-    if found.index is None:
-        return f"How far speech stands over the rest is not told: {found.why}."
+    if intelligibility.index is None:
+        return f"How far speech stands over the rest is not told: {intelligibility.why}."
     is_so = (
-        "good: can be used" if found.index > GOOD
-        else "poor: words are lost, take it again" if found.index < POOR
+        "good: can be used"
+        if intelligibility.index > GOOD
+        else "poor: words are lost, take it again"
+        if intelligibility.index < POOR
         else "fair: listen whether every word is understood"
-    )  # fmt: skip
-    return "; ".join([f"Speech stands over the rest: {found.index:.2f} of 1, {is_so}", *covered(found)]) + "."
+    )
+    return (
+        "; ".join(
+            [f"Speech stands over the rest: {intelligibility.index:.2f} of 1, {is_so}", *covered(intelligibility)]
+        )
+        + "."
+    )

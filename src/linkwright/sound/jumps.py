@@ -31,19 +31,29 @@ class Loss:
     lost: str
 
 
-def losses(
-    a: Reader, b: Reader, channel_a: int, channel_b: int, found: DelayCourse, begin_a: int, begin_b: int,
-    sign: float, window_s: float,
-) -> tuple[Loss, ...]:  # fmt: skip
-    """All jumps of a course, each in its place; one that does not fit both delays is left out.
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """A channel of a file, its sample at the course's time 0, and -1 where it is inverted."""
 
-    begin_a, begin_b : sample of each file at the course's time 0. sign : -1 where b is inverted.
-    """
+    reader: Reader
+    channel: int
+    begin: int
+    sign: float = 1.0
+
+    def read(self, first: int, count: int) -> FloatArray:
+        """The band that carries most of a voice, from a sample after the beginning on."""
+        rate = self.reader.recording.rate_hz
+        return _voice_band(self.reader.read(self.begin + first, count)[self.channel], rate) * self.sign
+
+
+def losses(a: Voice, b: Voice, course: DelayCourse, window_s: float) -> tuple[Loss, ...]:
+    """All jumps of a course, each in its place; one that does not fit both delays is left out."""
     kept = []
-    rate = a.recording.rate_hz
-    delay_s = found.delay_s
-    for jump in found.jumps:
-        placed = _placed(a, b, channel_a, channel_b, found, jump, delay_s, begin_a, begin_b, sign, window_s)
+    rate = a.reader.recording.rate_hz
+    delay_s = course.delay_s
+    for jump in course.jumps:
+        drifted = (course.drift or 0.0) * (jump.after_s + jump.before_s) / 2.0
+        placed = _placed(a, b, jump, delay_s + drifted, window_s)
         delay_s += jump.by_s
         size = round(jump.by_s * rate)
         if placed is not None and size:
@@ -51,20 +61,14 @@ def losses(
     return tuple(kept)
 
 
-def _placed(
-    a: Reader, b: Reader, channel_a: int, channel_b: int, found: DelayCourse, jump: Jump, delay_s: float,
-    begin_a: int, begin_b: int, sign: float, window_s: float,
-) -> int | None:  # fmt: skip
+def _placed(a: Voice, b: Voice, jump: Jump, delay_s: float, window_s: float) -> int | None:
     """The sample of `a` at which the jump is; None where there is no such place."""
-    rate = a.recording.rate_hz
+    rate = a.reader.recording.rate_hz
     first = round((jump.after_s - window_s / 2.0) * rate)
     count = min(round((jump.before_s - jump.after_s + window_s) * rate), round(LONGEST_S * rate))
-    drifted = (found.drift or 0.0) * (jump.after_s + jump.before_s) / 2.0
-    one = _voice_band(a.read(begin_a + first, count)[channel_a], rate)
-    shifts = (round((delay_s + drifted) * rate), round((delay_s + drifted + jump.by_s) * rate))
-    two = [_voice_band(b.read(begin_b + first + shift, count)[channel_b], rate) * sign for shift in shifts]
-    place, fit = place_of_jump(one, *two)
-    return begin_a + first + place if fit >= LEAST_FIT else None
+    shifts = (round(delay_s * rate), round((delay_s + jump.by_s) * rate))
+    place, fit = place_of_jump(a.read(first, count), *(b.read(first + shift, count) for shift in shifts))
+    return a.begin + first + place if fit >= LEAST_FIT else None
 
 
 def _voice_band(x: SampleArray, rate_hz: int) -> FloatArray:

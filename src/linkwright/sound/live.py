@@ -75,7 +75,7 @@ class LiveEars:
         """Faults that were not told yet; what the track's floor may still take back is told at the end only."""
         news = []
         for n, (listener, told) in enumerate(zip(self._ears.listeners, self._told, strict=True)):
-            for fault in listener.finder.found:
+            for fault in listener.finder.faults:
                 if fault.certain and (fault.at, fault.kind) not in told:
                     told.add((fault.at, fault.kind))
                     news.append((n + 1, fault))

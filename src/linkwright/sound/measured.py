@@ -89,6 +89,7 @@ def loudest_minute(
     return LoudestMinute(first * second_s, count * second_s, peak_dbfs, voice_dbfs, level_dbfs(floor), clipped)
 
 
+# wide: a figure for every stage of the chain
 def measured_gain(
     minute: LoudestMinute,
     recorded_db: float,
@@ -168,12 +169,12 @@ def _chosen(steps: Sequence[GainStep], target_dbfs: float) -> tuple[GainStep, bo
     return (holding[0], True) if holding else (steps[-1], False)
 
 
-def says(of: str, found: MeasuredGain) -> str:
+def says(of: str, gain: MeasuredGain) -> str:
     """What to set, and why, in a sentence."""
-    minute, chosen = found.minute, found.chosen
+    minute, chosen = gain.minute, gain.chosen
     clipped = ", clipped, so some 6 dB more," if minute.clipped else ""
-    peak = f"its loudest minute peaks at {minute.peak_dbfs:.0f} dBFS{clipped} with {found.recorded_db:g} dB"
-    if not found.holds:
+    peak = f"its loudest minute peaks at {minute.peak_dbfs:.0f} dBFS{clipped} with {gain.recorded_db:g} dB"
+    if not gain.holds:
         return minus(
             f"{of}: {peak}; no step keeps it under {TARGET_DBFS:g} dBFS: take a less sensitive microphone or put "
             f"it farther from the mouth."

@@ -132,24 +132,24 @@ class TrackMeter:
     def add(self, x: SampleArray) -> FloatArray:
         """The next samples, whole steps of 100 ms but at the end; their K-weighted mean squares, one a hop."""
         hop = hop_frames(self.rate_hz)
-        found = np.empty((x.size // hop, 5))
-        energies(x, hop, loudness.k_weighting(self.rate_hz), self.state, found)
-        weighted = found[:, 0] / hop
+        energy = np.empty((x.size // hop, 5))
+        energies(x, hop, loudness.k_weighting(self.rate_hz), self.state, energy)
+        weighted = energy[:, 0] / hop
         self.loudness.add(weighted)
         self.true_peak.add(x)
-        rest = x[found.shape[0] * hop :].astype(float)
-        self.total += float(found[:, 1].sum() + rest.sum())
-        self.square += float(found[:, 2].sum() + (rest**2).sum())
+        rest = x[energy.shape[0] * hop :].astype(float)
+        self.total += float(energy[:, 1].sum() + rest.sum())
+        self.square += float(energy[:, 2].sum() + (rest**2).sum())
         self.frames += x.size
-        tops = found[:, 3].max(initial=0.0), np.abs(rest).max(initial=0.0)
+        tops = energy[:, 3].max(initial=0.0), np.abs(rest).max(initial=0.0)
         self.sample_peak = max(self.sample_peak, *map(float, tops))
-        self._keep_steps(found, hop)
+        self._keep_steps(energy, hop)
         return weighted
 
-    def _keep_steps(self, found: FloatArray, hop: int) -> None:
+    def _keep_steps(self, energy: FloatArray, hop: int) -> None:
         """Power without its mean, and the top, of each step of 100 ms."""
-        whole = found.shape[0] // STEP
-        steps = found[: whole * STEP].reshape(whole, STEP, 5)
+        whole = energy.shape[0] // STEP
+        steps = energy[: whole * STEP].reshape(whole, STEP, 5)
         mean, square = (steps[:, :, i].sum(axis=1) / (STEP * hop) for i in (1, 2))
         self.powers = np.maximum(square - mean**2, 0.0)
         bent, weighted = (steps[:, :, i].sum(axis=1) for i in (4, 0))

@@ -20,7 +20,7 @@ from linkwright.physics import delays
 from linkwright.physics.delays import DelayCourse, Peak
 from linkwright.progress import Tell
 from linkwright.sound.found_in import begins_after
-from linkwright.sound.jumps import Loss, losses
+from linkwright.sound.jumps import Loss, Voice, losses
 from linkwright.sound.recordings import Reader, Recording, reading
 from linkwright.units import BoolArray, SampleArray
 
@@ -133,7 +133,7 @@ def stamped_offset(first: Recording, other: Recording) -> int | None:
 
 
 def _offset(readers: Sequence[Reader], f: int) -> int:
-    """Where a file lies on the first one's time, in samples: by stamps or first samples, then by what is heard
+    """Where a file lies on the first's time, in samples: by stamps or first samples, then by what is heard
     near there; where that tells nothing, by what is heard anywhere in both."""
     first, other = readers[0], readers[f]
     rate = first.recording.rate_hz
@@ -161,8 +161,8 @@ def _heard_near(first: Reader, other: Reader, base: int) -> int | None:
             delays.phases(_loudest(reader.read(int(at) - shift, count)), rate, FILES_HZ)
             for reader, shift in ((first, 0), (other, base))
         ]
-        found = delays.correlation(phases[0][0], phases[1][0], count, rate, FILES_HZ)
-        total = found if total is None else total + found
+        correlation = delays.correlation(phases[0][0], phases[1][0], count, rate, FILES_HZ)
+        total = correlation if total is None else total + correlation
     if total is None:
         return None
     peak = delays.highest(total, 2.0 * count / rate, min(FILES_APART_S, REACH * 2.0 * count / rate))
@@ -203,14 +203,14 @@ def _compared(
 
 def _common(readers: Sequence[Reader], offsets: Sequence[int], a: Side, b: Side) -> tuple[int, int] | str:
     """The samples that both have, on the first file's time; or why there are none."""
-    one, two = (readers[side.file].recording for side in (a, b))
-    if one.rate_hz != two.rate_hz:
-        return f"the rates differ ({one.rate_hz} and {two.rate_hz} Hz)"
-    if one.rate_hz != readers[0].recording.rate_hz:
+    first, second = (readers[side.file].recording for side in (a, b))
+    if first.rate_hz != second.rate_hz:
+        return f"the rates differ ({first.rate_hz} and {second.rate_hz} Hz)"
+    if first.rate_hz != readers[0].recording.rate_hz:
         return "the first file has another rate"
     begin = max(offsets[a.file], offsets[b.file])
-    end = min(offsets[a.file] + one.frames, offsets[b.file] + two.frames)
-    if end - begin < SHORTEST_S * one.rate_hz:
+    end = min(offsets[a.file] + first.frames, offsets[b.file] + second.frames)
+    if end - begin < SHORTEST_S * first.rate_hz:
         return "they do not overlap in time" if end <= begin else f"less than {SHORTEST_S:g} s of both"
     return begin, end
 
@@ -234,17 +234,26 @@ def _look(
         powers = float(rms[a.file][a.channel]), float(rms[b.file][b.channel])
         if min(powers) < SILENT:
             continue
-        one = heard[(a, b)]
-        one.looked += 1
-        found = delays.correlation(phases[a.file][a.channel], phases[b.file][b.channel], count, rate)
-        one.together = found if one.together is None else one.together + found
-        peak = delays.highest(found, 2.0 * count / rate, REACH * count / rate)
+        pair = heard[(a, b)]
+        pair.looked += 1
+        correlation = delays.correlation(phases[a.file][a.channel], phases[b.file][b.channel], count, rate)
+        pair.together = correlation if pair.together is None else pair.together + correlation
+        peak = delays.highest(correlation, 2.0 * count / rate, REACH * count / rate)
         if peak.quality >= delays.LEAST_QUALITY:
-            one.times.append((at + count / 2.0) / rate)
-            one.peaks.append(peak)
-            one.levels.append(20.0 * float(np.log10(powers[1] / powers[0])))
+            pair.times.append((at + count / 2.0) / rate)
+            pair.peaks.append(peak)
+            pair.levels.append(20.0 * float(np.log10(powers[1] / powers[0])))
 
 
+def _of_few(pair: tuple[Side, Side], peak: Peak, delay_s: float, begins_s: float) -> Pair:
+    """What the sum of too few windows says of a pair."""
+    if peak.quality < delays.LEAST_QUALITY:
+        return Pair(*pair, begins_s=begins_s, why="no common sound")
+    why = "drift and jumps: too few windows with common sound"
+    return Pair(*pair, 1000.0 * delay_s, peak.inverted, quality=peak.quality, begins_s=begins_s, why=why)
+
+
+# long: a line for every figure of a pair
 def _answer(
     readers: Sequence[Reader],
     offsets: Sequence[int],
@@ -255,46 +264,37 @@ def _answer(
 ) -> Pair:
     """What all windows together say of a pair. Delays are told against the offsets by stamp or first sample."""
     a, b = pair
-    recording = readers[a.file].recording
-    rate = recording.rate_hz
+    rate = readers[a.file].recording.rate_hz
     begins_s = (span[0] - offsets[a.file]) / rate
-    laid = _laid(readers, a.file, b.file)
-    extra_s = (laid - (offsets[b.file] - offsets[a.file])) / rate
+    extra_s = (_laid(readers, a.file, b.file) - (offsets[b.file] - offsets[a.file])) / rate
     if heard.together is None:
         return Pair(a, b, begins_s=begins_s, why="one of them is silent")
     if len(heard.peaks) < FEW_WINDOWS:
         peak = delays.highest(heard.together, 2.0 * window_s, REACH * window_s)
-        if peak.quality < delays.LEAST_QUALITY:
-            return Pair(a, b, begins_s=begins_s, why="no common sound")
-        why = "drift and jumps: too few windows with common sound"
-        delay_ms = 1000.0 * (peak.delay_s + extra_s)
-        return Pair(a, b, delay_ms, peak.inverted, quality=peak.quality, begins_s=begins_s, why=why)
+        return _of_few(pair, peak, peak.delay_s + extra_s, begins_s)
     times = np.array(heard.times) - span[0] / rate
-    found = delays.course(times, np.array([peak.delay_s for peak in heard.peaks]), rate)
+    course = delays.course(times, np.array([peak.delay_s for peak in heard.peaks]), rate)
     down_at = np.array([peak.inverted for peak in heard.peaks])
     turns = _turns(down_at)
     down = float(down_at.mean() if not turns else down_at[: turns[0]].mean())
-    sign = -1.0 if down > 0.5 else 1.0
-    lost = losses(
-        readers[a.file], readers[b.file], a.channel, b.channel, found, span[0] - offsets[a.file],
-        span[0] - offsets[b.file], sign, window_s,
-    )  # fmt: skip
+    turned = -1.0 if down > 0.5 else 1.0
+    first = Voice(readers[a.file], a.channel, span[0] - offsets[a.file])
+    lost = losses(first, Voice(readers[b.file], b.channel, span[0] - offsets[b.file], turned), course, window_s)
     drift, low, high = (
-        None if ppm is None else 1e6 * ppm for ppm in (found.drift, found.drift_low, found.drift_high)
+        None if ppm is None else 1e6 * ppm for ppm in (course.drift, course.drift_low, course.drift_high)
     )
     return Pair(
-        a,
-        b,
-        delay_ms=1000.0 * (found.delay_s + extra_s),
+        *pair,
+        delay_ms=1000.0 * (course.delay_s + extra_s),
         inverted=None if turns or 0.2 < down < 0.8 else down > 0.5,
         drift_ppm=drift,
         drift_low_ppm=low,
         drift_high_ppm=high,
-        jumps=None if found.alternates else lost,
+        jumps=None if course.alternates else lost,
         quality=float(np.median([peak.quality for peak in heard.peaks])),
         level_db=float(np.median(heard.levels)),
         begins_s=begins_s,
-        why=_why(found, 0.0 if turns else down),
+        why=_why(course, 0.0 if turns else down),
         turns_at_s=tuple(begins_s + float(times[turn - 1] + times[turn]) / 2.0 for turn in turns),
     )
 
@@ -330,11 +330,11 @@ def _laid(readers: Sequence[Reader], a: int, b: int) -> int:
     return stamped_offset(readers[a].recording, readers[b].recording) or 0
 
 
-def _why(found: DelayCourse, down: float) -> str:
+def _why(course: DelayCourse, down: float) -> str:
     parts = []
-    if found.alternates:
+    if course.alternates:
         parts.append("drift and jumps: the delay goes back and forth, as with sources at different distances")
-    elif found.drift is None:
+    elif course.drift is None:
         parts.append("drift: too short")
     if 0.2 < down < 0.8:
         parts.append("polarity: the windows do not agree")

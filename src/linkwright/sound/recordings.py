@@ -222,8 +222,8 @@ class Reader:
             return out
         try:
             if self.recording.data_at is not None:
-                found = _plain(self._file, self.recording, first, last - first)
-                out[:, first - at : first - at + found.shape[1]] = found
+                samples = _plain(self._file, self.recording, first, last - first)
+                out[:, first - at : first - at + samples.shape[1]] = samples
                 return out
             self._file.seek(first)
             read = self._file.read(last - first, dtype="float32", always_2d=True)
@@ -291,10 +291,10 @@ def _torn(file: BinaryIO) -> tuple[int, int] | None:
     """
     body = _chunk(file, b"fmt ", 16)
     file.seek(0)
-    found = _found(file, b"data")
-    if body is None or len(body) < 16 or found is None:
+    data_chunk = _found(file, b"data")
+    if body is None or len(body) < 16 or data_chunk is None:
         return None
-    begins, size = found
+    begins, size = data_chunk
     rest = file.seek(0, 2) - begins
     frame = max(1, int(struct.unpack("<H", body[12:14])[0]))
     if any(largest - 0x1000 < size <= largest for largest in (0x7FFFFFFF, 0xFFFFFFFF)):
@@ -312,11 +312,11 @@ def _torn(file: BinaryIO) -> tuple[int, int] | None:
 
 def _chunk(file: BinaryIO, wanted: bytes, most: int) -> bytes | None:
     """The beginning of a chunk of a WAV in any of its forms; None where there is none."""
-    found = _found(file, wanted)
-    if found is None:
+    place = _found(file, wanted)
+    if place is None:
         return None
-    file.seek(found[0])
-    return file.read(min(found[1], most))
+    file.seek(place[0])
+    return file.read(min(place[1], most))
 
 
 def _found(file: BinaryIO, wanted: bytes) -> tuple[int, int] | None:

@@ -88,12 +88,14 @@ def _picture(heard: Sequence[Heard], pairs: Sequence[Pair], picture_ms: float) -
     rows = []
     for side, delay in sorted(late.items(), key=lambda entry: (entry[0].file, entry[0].channel)):
         early = picture_ms - delay
-        rows.append({
-            "track": _named([file.recording for file in heard], side),
-            "sound_early_ms": round(early, 3),
-            "sync": lip_sync(early),
-            "keeps_ebu_r37": within_ebu_r37(early),
-        })  # fmt: skip
+        rows.append(
+            {
+                "track": _named([file.recording for file in heard], side),
+                "sound_early_ms": round(early, 3),
+                "sync": lip_sync(early),
+                "keeps_ebu_r37": within_ebu_r37(early),
+            }
+        )
     return {"picture_ms": picture_ms, "tracks": rows}
 
 
@@ -155,34 +157,39 @@ def _track(heard: Sequence[Heard], file: Heard, track: Track) -> dict[str, Any]:
     }
 
 
-def _intelligibility(found: Intelligibility) -> dict[str, Any]:
+def _intelligibility(intelligibility: Intelligibility) -> dict[str, Any]:
     """The index, in words, and each band [dB SPL in 1 Hz]; null and `why` where it is not told."""
-    columns = {"hz": THIRDS.hz, "speech_db": found.speech_db, "noise_db": found.noise_db, "audible": found.audible}
+    columns = {
+        "hz": THIRDS.hz,
+        "speech_db": intelligibility.speech_db,
+        "noise_db": intelligibility.noise_db,
+        "audible": intelligibility.audible,
+    }
     return {
-        "sii": None if found.index is None else round(found.index, 3),
-        "why": found.why or None,
-        "says": verdict(found),
+        "sii": None if intelligibility.index is None else round(intelligibility.index, 3),
+        "why": intelligibility.why or None,
+        "says": verdict(intelligibility),
         "bands": [
             {name: round(float(value), 2) for name, value in zip(columns, row, strict=True)}
-            for row in (zip(*columns.values(), strict=True) if found.index is not None else ())
+            for row in (zip(*columns.values(), strict=True) if intelligibility.index is not None else ())
         ],
     }
 
 
-def _low_cut(found: LowCut) -> dict[str, Any]:
-    hertz, pauses_db, above_db = _shown(found.pauses)
+def _low_cut(low_cut: LowCut) -> dict[str, Any]:
+    hertz, pauses_db, above_db = _shown(low_cut.pauses)
     told: dict[str, Any] = {
-        "order": found.order,
-        "voice_f0_low_hz": round(found.f0_low_hz, 1),
-        "because": found.because,
-        "troubled": found.troubled,
-        "steps": [_rounded(asdict(step)) for step in found.steps],
+        "order": low_cut.order,
+        "voice_f0_low_hz": round(low_cut.f0_low_hz, 1),
+        "because": low_cut.because,
+        "troubled": low_cut.troubled,
+        "steps": [_rounded(asdict(step)) for step in low_cut.steps],
         "pauses_hz": hertz,
         "pauses_db": pauses_db,
         "pauses_above_db": above_db,
     }
-    if found.loudest is not None:
-        told["loudest_hz"], told["loudest_db"], told["loudest_above_db"] = _shown(found.loudest)
+    if low_cut.loudest is not None:
+        told["loudest_hz"], told["loudest_db"], told["loudest_above_db"] = _shown(low_cut.loudest)
     return told
 
 

@@ -148,14 +148,14 @@ def _tones(frequency: FloatArray, power: FloatArray) -> list[SteadyTone]:
     out = (line > 3.0 * beside * 10.0 ** (TONE_DB / 10.0)).all(axis=0) & (most < least * 10.0 ** (STEADY_DB / 10.0))
     out &= (frequency >= LOWEST_TONE_HZ) & (least > 0.0)
     mean = power.mean(axis=0)
-    found = []
+    steady_tones = []
     for first, last in stretches(out, 2):
         at = first + int(np.argmax(mean[first:last]))
         around = slice(max(at - 2, 0), at + 3)
         hz = float((frequency[around] * mean[around]).sum() / mean[around].sum())
-        found.append(SteadyTone("tone", round(hz, 1), _dbfs(float(mean[around].sum()))))
-    found.sort(key=lambda tone: -tone.level_dbfs)
-    return found[:MOST_TONES]
+        steady_tones.append(SteadyTone("tone", round(hz, 1), _dbfs(float(mean[around].sum()))))
+    steady_tones.sort(key=lambda tone: -tone.level_dbfs)
+    return steady_tones[:MOST_TONES]
 
 
 def _dbfs(total: float) -> float:

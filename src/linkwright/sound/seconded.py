@@ -89,10 +89,10 @@ def _goes_on(
     beside = round(BESIDE_S * rate)
     whole = readers[other.file].read(round(at_s * rate) - beside, fault.length + 2 * beside)[other.channel]
     same_s = max(SAME_S, fault.length / rate)
-    for one in track.faults:
-        one_s = one.at / rate
-        there = one_s - same_s < at_s < one_s + one.length / rate + same_s
-        if there and one.kind in (*RADIO, "edit"):
+    for close_fault in track.faults:
+        one_s = close_fault.at / rate
+        there = one_s - same_s < at_s < one_s + close_fault.length / rate + same_s
+        if there and close_fault.kind in (*RADIO, "edit"):
             return False
     middle = whole[beside : beside + max(fault.length, round(0.002 * rate))].astype(float)
     inside = float(np.mean(middle**2))

@@ -94,15 +94,10 @@ def sound_settings(
         assumed.append(f"{mouth_m:g} m from lips to microphone")
     into = _input(receiver, recorder)
     gain = _chain(
-        link.voice,
-        mouth_m,
-        microphone.sensitivity_mv_pa,
-        microphone.self_noise_dba,
-        steps_of(transmitter),
-        Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs),
-        into,
+        link.voice, mouth_m, microphone.sensitivity_mv_pa, microphone.self_noise_dba, steps_of(transmitter),
+        Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs), into,
         max_spl_db=microphone.max_spl_db,
-    )
+    )  # fmt: skip
     return SoundSettings(
         microphone=microphone,
         mouth_m=mouth_m,
@@ -148,7 +143,7 @@ def settings_by_link(shoot: Shoot, links: Sequence[Link] | None = None) -> dict[
 
 
 def gain_from(
-    found: LoudestMinute,
+    loudest_minute: LoudestMinute,
     link: Link,
     shoot: Shoot,
     recorded_db: float | None = None,
@@ -158,14 +153,14 @@ def gain_from(
 
     recorded_db : the step that it was recorded with; default the one that is set or planned.
     """
-    transmitter, one = transmitter_of(shoot, link), settings_by_link(shoot, [link])[link.name]
+    transmitter, settings = transmitter_of(shoot, link), settings_by_link(shoot, [link])[link.name]
     return measured_gain(
-        found,
-        one.at.attenuation_db if recorded_db is None else recorded_db,
+        loudest_minute,
+        settings.at.attenuation_db if recorded_db is None else recorded_db,
         steps_of(transmitter),
         Converter(transmitter.full_scale_dbu, transmitter.converter_noise_dbfs),
         _input(receiver_of(shoot, link), recorder_of(shoot, link)),
-        said=(link.voice, one.mouth_m),
+        said=(link.voice, settings.mouth_m),
         mouth_m=mouth_m,
     )
 
@@ -173,7 +168,7 @@ def gain_from(
 def with_sound(shoot: Shoot, link: Link, taught_by_key: Mapping[str, float | None]) -> Shoot:
     """The shoot with what a recording taught of a link, by the names of its fields; None leaves it as it is."""
     taught = link.model_copy(update={key: value for key, value in taught_by_key.items() if value is not None})
-    links = tuple(taught if one.name == link.name else one for one in shoot.link)
+    links = tuple(taught if shoot_link.name == link.name else shoot_link for shoot_link in shoot.link)
     return shoot.model_copy(update={"link": links})
 
 

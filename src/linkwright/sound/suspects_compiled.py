@@ -8,6 +8,7 @@ from linkwright.physics.compiled import kernel
 from linkwright.units import IntArray, SampleArray
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def bursts(
     top: SampleArray,
@@ -28,7 +29,7 @@ def bursts(
     than four edges, and `noisy` times over the median magnitude; the medians of its first and last quarter are
     within twice of it. Returns how many.
     """
-    found = 0
+    kept = 0
     i = side + edge
     while i < top.size - side - edge - 4:
         if bend[i] < rise * bend[i - edge - 1] or top[i] < live:
@@ -50,15 +51,16 @@ def bursts(
             alike = max(first, last) <= 2.0 * inside and inside <= 2.0 * min(first, last)
             loud = inside >= noisy * np.median(top[i:stop])
             steep = rise if stop - i >= 4 * edge else 1.5 * rise
-            if inside >= steep * beside and alike and loud and found < out.shape[0]:
-                out[found, 0], out[found, 1] = i, stop
-                found += 1
+            if inside >= steep * beside and alike and loud and kept < out.shape[0]:
+                out[kept, 0], out[kept, 1] = i, stop
+                kept += 1
                 i = stop
                 continue
         i += 1
-    return found
+    return kept
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def alike(
     x: SampleArray,
@@ -82,7 +84,7 @@ def alike(
     Returns how many.
     """
     peaks, heights = np.empty(top.size, np.int64), np.empty(top.size, np.float32)
-    count, found, done = 0, 0, 0
+    count, kept, done = 0, 0, 0
     for i in range(2, min(to_bin, top.size - 2)):
         if top[i] < live or not (
             top[i] > top[i - 1] and top[i] > top[i - 2] and top[i] >= top[i + 1] and top[i] >= top[i + 2]
@@ -120,12 +122,12 @@ def alike(
             if _periodic(x, peaks, j, lags, probe, 3.0 * residue[0]):
                 break
             first, last = _stretch(x, p, best_lag, moved, probe // 2, residue[1])
-            if last - first >= least and found < out.shape[0]:
-                out[found, 0], out[found, 1], out[found, 2] = first, last, best_lag
-                found += 1
+            if last - first >= least and kept < out.shape[0]:
+                out[kept, 0], out[kept, 1], out[kept, 2] = first, last, best_lag
+                kept += 1
                 done = last
                 break
-    return found
+    return kept
 
 
 @kernel

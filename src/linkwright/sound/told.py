@@ -26,10 +26,10 @@ def told(document: dict[str, Any]) -> list[Told]:
 
     Each has `kind`, `certain`, `where` (names), `at_s` (None: all the time), `says` and `do` (sentences).
     """
-    found = [*_of_files(document["files"]), *_of_pairs(document), *_of_two_files(document["pairs"])]
+    everything = [*_of_files(document["files"]), *_of_pairs(document), *_of_two_files(document["pairs"])]
     for track in document["tracks"]:
-        found += _of_track(track)
-    return sorted(found, key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
+        everything += _of_track(track)
+    return sorted(everything, key=lambda fault: (not fault["certain"], gravity(fault["kind"])))
 
 
 def gravest(document: dict[str, Any]) -> list[str]:
@@ -39,7 +39,7 @@ def gravest(document: dict[str, Any]) -> list[str]:
     return lines[:MOST_TOLD] + more
 
 
-def _one(kind: str, certain: bool, where: list[str], at_s: float | None, says: str, do: str = "") -> Told:
+def _fault(kind: str, certain: bool, where: list[str], at_s: float | None, says: str, do: str = "") -> Told:
     return {
         "kind": kind, "certain": certain, "where": where, "at_s": at_s, "says": minus(says),
         "do": do or KINDS[kind].do,
@@ -56,7 +56,7 @@ def _of_track(track: dict[str, Any]) -> Iterator[Told]:
             continue
         first, sure = telling[0], bool(certain)
         at_s = first["at_s"] if kind.of == "moment" or first["at_s"] else None
-        yield _one(
+        yield _fault(
             kind.name,
             sure,
             [name],
@@ -89,7 +89,9 @@ def _said(track: dict[str, Any], kind: str, faults: list[dict[str, Any]], sure: 
 def _do(track: dict[str, Any], kind: str) -> str:
     """What to do where the track itself tells more than the row of the kind; else ""."""
     if kind in ("rumble", "wind") and track["low_cut_hz"]:
-        step = next(one for one in track["low_cut"]["steps"] if one["corner_hz"] == track["low_cut_hz"])
+        step = next(
+            cut_step for cut_step in track["low_cut"]["steps"] if cut_step["corner_hz"] == track["low_cut_hz"]
+        )
         takes = f"a low cut of {track['low_cut_hz']:.0f} Hz takes {step['loudest_db']:.0f} dB of it"
         return f"{KINDS[kind].do[:-1]}: {takes} and {step['voice_db']:.1f} dB of the voice at its lowest."
     return ""
@@ -100,9 +102,9 @@ def _of_pairs(document: dict[str, Any]) -> Iterator[Told]:
     for pair in document["pairs"]:
         a, b = _base(pair["a"]), _base(pair["b"])
         if pair["inverted"]:
-            yield _one("turned", True, [a, b], None, f"{a} and {b}: one is turned over.")
+            yield _fault("turned", True, [a, b], None, f"{a} and {b}: one is turned over.")
         for at_s in pair["turns_at_s"] or []:
-            yield _one("turned", True, [a, b], at_s, f"{a} and {b}: one turns over at {clock(at_s)[:-4]}.")
+            yield _fault("turned", True, [a, b], at_s, f"{a} and {b}: one turns over at {clock(at_s)[:-4]}.")
         jumps = pair["jumps"] or []
         for of, name in ((pair["a"], a), (pair["b"], b)):
             mine = [jump for jump in jumps if jump["lost"] == of]
@@ -111,23 +113,23 @@ def _of_pairs(document: dict[str, Any]) -> Iterator[Told]:
                 says = (
                     f"{name} lost {counted(mine[0]['samples'], 'sample')} at {clock(mine[0]['at_s'])[:-4]}{again}."
                 )
-                yield _one("lost", True, [name], mine[0]["at_s"], says)
+                yield _fault("lost", True, [name], mine[0]["at_s"], says)
         long_s = min(lengths[pair[side].rsplit(":", 1)[0]] for side in ("a", "b"))
         low, high = pair["drift_from_ppm"], pair["drift_to_ppm"]
         drifted_ms = abs(pair["drift_ppm"] or 0.0) * long_s / 1000.0
         if drifted_ms >= DRIFTED_MS and low is not None and low * high > 0.0:
             late = "later and later" if pair["drift_ppm"] > 0.0 else "earlier and earlier"
             says = f"{b} comes {late} against {a}: {drifted_ms:.0f} ms over {clock(long_s)[:-4]}."
-            yield _one("drift", True, [a, b], None, says)
+            yield _fault("drift", True, [a, b], None, says)
 
 
 def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
     """Files that do not begin when they are said to, and those whose tracks lie the other way round."""
     by: dict[tuple[str, str], dict[tuple[str, str], dict[str, Any]]] = {}
     for pair in pairs:
-        (a, one), (b, two) = (pair[side].rsplit(":", 1) for side in ("a", "b"))
+        (a, channel), (b, two) = (pair[side].rsplit(":", 1) for side in ("a", "b"))
         if a != b and pair["quality"] is not None:
-            by.setdefault((a, b), {})[one, two] = pair
+            by.setdefault((a, b), {})[channel, two] = pair
     for (a_path, b_path), heard in by.items():
         a, b = _base(a_path), _base(b_path)
         clearest = max(heard.values(), key=lambda pair: float(pair["quality"]))
@@ -136,7 +138,7 @@ def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
             late, way = ("later", "earlier") if apart_ms > 0.0 else ("earlier", "later")
             by_s = f"{abs(apart_ms) / 1000.0:.3f} s"
             says = f"What is heard in {a} comes {by_s} {late} in {b} than their times say."
-            yield _one(
+            yield _fault(
                 "apart", True, [a, b], None, says, f"Move {b} {by_s} {way}; look at its clock and time code."
             )
         straight, crossed = (
@@ -145,7 +147,7 @@ def _of_two_files(pairs: list[dict[str, Any]]) -> Iterator[Told]:
         )
         if min(crossed) > CROSSED * max(straight):
             says = f"Tracks 1 and 2 of {a} are tracks 2 and 1 of {b}."
-            yield _one("swapped", not any(straight), [a, b], None, says)
+            yield _fault("swapped", not any(straight), [a, b], None, says)
 
 
 def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
@@ -157,12 +159,12 @@ def _of_files(files: list[dict[str, Any]]) -> Iterator[Told]:
             says = f"{name} holds {is_s:.1f} s, {more} than the {said_s:.1f} s that its header tells."
             if not said_s:
                 says = f"{name} holds {is_s:.1f} s, though its header was never finished."
-            yield _one("torn", True, [name], None, says)
+            yield _fault("torn", True, [name], None, says)
     rates = sorted({file["rate_hz"] for file in files})
     if len(rates) > 1:
         names = [_base(file["path"]) for file in files]
         says = f"The files have different sample rates: {', '.join(f'{rate} Hz' for rate in rates)}."
-        yield _one("rates", True, names, None, says)
+        yield _fault("rates", True, names, None, says)
 
 
 def _at(fault: dict[str, Any]) -> str:

@@ -77,20 +77,22 @@ class Aside(Opened):
 
         Raises InputError where it is not there; and in place of the last piece, where it is not what was stored.
         """
-        found = self._reading(lambda connection: attachments.listed(connection, attachment_id))
-        if not found:
+        listed = self._reading(lambda connection: attachments.listed(connection, attachment_id))
+        if not listed:
             raise InputError("there is no such attachment; it was removed, or never was", path=self._location.name)
-        return self._pieces(found[0])
+        return self._pieces(listed[0])
 
-    def _pieces(self, found: Attachment) -> Iterator[bytes]:
-        digest, count = hashlib.sha256(), attachments.count(found.size_bytes)
+    def _pieces(self, attachment: Attachment) -> Iterator[bytes]:
+        digest, count = hashlib.sha256(), attachments.count(attachment.size_bytes)
         for number in range(count):
-            data = self._reading(lambda connection, n=number: attachments.piece(connection, found.hash, n))  # type: ignore[misc]
+            data = self._reading(lambda connection, n=number: attachments.piece(connection, attachment.hash, n))  # type: ignore[misc]
             if data is None:
-                raise InputError("was removed while it was being read", path=found.name)
+                raise InputError("was removed while it was being read", path=attachment.name)
             digest.update(data)
-            if number == count - 1 and digest.hexdigest() != found.hash:
-                raise InputError("is not what was stored: the disk changed it; store it again", path=found.name)
+            if number == count - 1 and digest.hexdigest() != attachment.hash:
+                raise InputError(
+                    "is not what was stored: the disk changed it; store it again", path=attachment.name
+                )
             yield data
 
     def detach(self, attachment_id: str, who: str) -> bool:
@@ -237,8 +239,8 @@ class Aside(Opened):
             if before != after:
                 what = "remove" if after is None else "set"
                 self._note(turn, "tick", what, (key,), _text(before), _text(after))
-            found = devices.ticks(turn.connection).get(key)
-            return None if found is None else found.when
+            tick = devices.ticks(turn.connection).get(key)
+            return None if tick is None else tick.when
 
         return self._writing(who, job)
 

@@ -47,11 +47,11 @@ class Asking(Aside):
         """Who did what with a request, when, oldest first."""
         path = (request.crew, request.id)
         steps = self._reading(lambda connection: history.of_area(connection, REQUEST, path))
-        found = []
+        taken = []
         for step in steps:
             (before, _), (after, says) = map(asked.step_of, (step.stored_before, step.stored_after))
-            found.append(RequestStep(step.when, step.who, before, after, says))
-        return found
+            taken.append(RequestStep(step.when, step.who, before, after, says))
+        return taken
 
     def grant(
         self, request_id: str, seen: str, fields: Sequence[tuple[Sequence[str | int], Any, Any]], who: str,
@@ -116,8 +116,10 @@ class Asking(Aside):
                 self._follow_carriers(turn, crew)
             return news
 
-        there = {one.key: one for one in self.carriers_told()}
-        if {one.key for one in wanted} == there.keys() and all(_is_told(one, there[one.key]) for one in wanted):
+        there = {known.key: known for known in self.carriers_told()}
+        if {given_carrier.key for given_carrier in wanted} == there.keys() and all(
+            _is_told(given_carrier, there[given_carrier.key]) for given_carrier in wanted
+        ):
             return []
         return self._writing(who, job)
 
@@ -227,6 +229,6 @@ def _said(says: str) -> str:
     return clean_text(fit(says.strip(), "what is said"), "what is said", asked.MOST_TEXT)
 
 
-def _is_told(one: Given, told_: ToldCarrier) -> bool:
+def _is_told(given: Given, told_: ToldCarrier) -> bool:
     there = Given(told_.crew, told_.link, told_.call, told_.khz, told_.spares_khz, told_.power_mw)
-    return dataclasses.astuple(there) == dataclasses.astuple(one)
+    return dataclasses.astuple(there) == dataclasses.astuple(given)

@@ -146,9 +146,9 @@ def _device(row: Row[Any]) -> Device:
 def was_seen(connection: Connection, device_id: str, when: datetime.datetime, ends: datetime.datetime) -> None:
     """The device showed itself; its token holds until then, if that is later than it did."""
     table, ends_ms = tables.device, milliseconds(ends)
-    one = table.c.id == device_id
-    connection.execute(update(table).where(one).values(seen_ms=milliseconds(when)))
-    connection.execute(update(table).where(one, table.c.ends_ms < ends_ms).values(ends_ms=ends_ms))
+    this_device = table.c.id == device_id
+    connection.execute(update(table).where(this_device).values(seen_ms=milliseconds(when)))
+    connection.execute(update(table).where(this_device, table.c.ends_ms < ends_ms).values(ends_ms=ends_ms))
 
 
 def pass_door(

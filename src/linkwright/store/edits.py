@@ -136,11 +136,11 @@ def set_fields(turn: Turn, fields: Sequence[tuple[Path, Any, Any]]) -> Edit | No
     return Edit(SEVERAL, fields[0][0], packed(before), packed(after))
 
 
-def written_alike(one: Any, other: Any) -> bool:
+def written_alike(value: Any, other: Any) -> bool:
     """Whether two plain values are written alike; 1 and 1.0 are not."""
-    if isinstance(one, dict | list) or isinstance(other, dict | list):
-        return repr(one) == repr(other)
-    return written(one) == written(other)
+    if isinstance(value, dict | list) or isinstance(other, dict | list):
+        return repr(value) == repr(other)
+    return written(value) == written(other)
 
 
 def _place_at(there: Sequence[StoredRow], path: Path) -> str | None:

@@ -138,7 +138,7 @@ class Hatch:
 
     def trouble(self, link: str, text: str, who: str, *, once: str = "") -> CrewRequest:
         """Report trouble with an own link (by id), or with none in particular; `once` as of `ask`."""
-        if link and link not in {one.id for one in self.own().links}:
+        if link and link not in {own_link.id for own_link in self.own().links}:
             raise InputError("that is no link of yours; load the page again")
         if not text.strip():
             raise InputError("say what is the matter")

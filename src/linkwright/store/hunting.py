@@ -64,9 +64,9 @@ class Hunting(Asking):
         """Take back the end of a hunt. Raises Conflict."""
         return self._deed(hunt_id, seen, "reopen", who)
 
-    def keep_found(self, hunt: KeptHunt, found: Mapping[str, Any]) -> None:
+    def keep_found(self, hunt: KeptHunt, narrowed: Mapping[str, Any]) -> None:
         """Keep what is suspected in a hunt as it stands; where it does not stand so any more, nothing is kept."""
-        text = json.dumps(found, ensure_ascii=False, separators=(",", ":"))
+        text = json.dumps(narrowed, ensure_ascii=False, separators=(",", ":"))
         self._plainly(lambda connection: hunts.keep_found(connection, hunt.id, hunt.deeds, text))
 
     def _deed(self, hunt_id: str, seen: int, deed: Deed, who: str, **more: Any) -> KeptHunt:

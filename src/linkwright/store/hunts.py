@@ -133,17 +133,17 @@ def looked_into(connection: Connection, crew: str) -> frozenset[str]:
 
 def one_of(connection: Connection, id_: str) -> KeptHunt:
     """A hunt. Raises InputError where there is none."""
-    found = listed(connection, id_)
-    if not found:
+    hunts = listed(connection, id_)
+    if not hunts:
         raise InputError("there is no such hunt; load the page again")
-    return found[0]
+    return hunts[0]
 
 
 def _hunt(row: Row[Any]) -> KeptHunt:
     start = HuntStart(row.site, row.khz, moment(row.broken_ms), row.link, row.note, row.request, row.crew)
-    found = json.loads(row.found) if row.found else None
+    document = json.loads(row.found) if row.found else None
     return KeptHunt(
-        row.id, cast(HuntState, row.state), start, tuple(map(_learnt, json.loads(row.learnt))), row.deeds, found,
+        row.id, cast(HuntState, row.state), start, tuple(map(_learnt, json.loads(row.learnt))), row.deeds, document,
         row.verdict, moment(row.at_ms), row.who, moment(row.state_ms),
     )  # fmt: skip
 
@@ -174,7 +174,7 @@ def do(
         told = {"verdict": verdict}
     state = "closed" if deed == "close" else "open"
     row = {
-        "state": state, "learnt": json.dumps([_plain(one) for one in every]), "deeds": hunt.deeds + 1,
+        "state": state, "learnt": json.dumps([_plain(line) for line in every]), "deeds": hunt.deeds + 1,
         "verdict": verdict if deed == "close" else "", "who": hunt.who, "state_ms": milliseconds(when),
         "found": None if deed in ("learn", "take back") else tables.hunt.c.found,
     }  # fmt: skip
@@ -208,7 +208,7 @@ def _plain(learnt: HuntFact) -> dict[str, Any]:
     return {**asdict(learnt), "when": when}
 
 
-def keep_found(connection: Connection, id_: str, deeds: int, found: str) -> None:
+def keep_found(connection: Connection, id_: str, deeds: int, text: str) -> None:
     """What is suspected after so many deeds, as JSON text; a later one has made it stale."""
     table = tables.hunt
-    connection.execute(update(table).where(table.c.id == id_, table.c.deeds == deeds).values(found=found))
+    connection.execute(update(table).where(table.c.id == id_, table.c.deeds == deeds).values(found=text))

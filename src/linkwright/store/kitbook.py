@@ -106,7 +106,7 @@ def change_bag(
         _write(path, write_bag(bag, lists_beside=True))
         lines = changes(environment)
         line = BagChange(lines[-1].number + 1 if lines else 1, when, who, tuple(done), of)
-        _write(_log_file(path), "".join(f"{_told(one)}\n" for one in [*lines[1 - MOST_CHANGES :], line]))
+        _write(_log_file(path), "".join(f"{_told(change)}\n" for change in [*lines[1 - MOST_CHANGES :], line]))
     return line
 
 

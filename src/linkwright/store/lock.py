@@ -86,9 +86,9 @@ class Lock:
         """Give it back; the file beside is removed while it is still held."""
         if self._descriptor >= 0:
             self._path.unlink(missing_ok=True)
-            for one in (self._descriptor, self._held):
+            for descriptor in (self._descriptor, self._held):
                 with contextlib.suppress(OSError):
-                    os.close(one)
+                    os.close(descriptor)
             self._descriptor = -1
 
 

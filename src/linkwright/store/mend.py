@@ -168,20 +168,20 @@ def _rows(old: sqlite3.Connection, table: str, said: list[str]) -> Iterator[Row]
     spans, failures = [(-LAST - 1, LAST)], 0
     while spans and failures < MOST_FAILURES:
         first, last = spans.pop()
-        found: list[Row] = []
+        rows: list[Row] = []
         at = first
         try:
             for number, *values in old.execute(
                 f"SELECT rowid, * FROM {table} WHERE rowid BETWEEN ? AND ? ORDER BY rowid", (first, last)
             ):
-                found.append(dict(zip(names, values, strict=True)))
+                rows.append(dict(zip(names, values, strict=True)))
                 at = number + 1
         except BROKEN:
             failures += 1
             if at < last:
                 middle = (at + last) // 2
                 spans += [(middle + 1, last), (at, middle)]
-        yield from found
+        yield from rows
     if failures:
         said.append(f"some of the file cannot be read: rows of {table}")
 

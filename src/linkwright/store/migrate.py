@@ -40,8 +40,8 @@ def look_at_file(location: Location, *, create: bool, to_write: bool) -> bool:
         finally:
             connection.close()
     if empty and not create:
-        found = "is empty" if file.exists() else "there is no such file"
-        raise InputError(f"{found}; expected the store of a shoot", path=location.name)
+        state = "is empty" if file.exists() else "there is no such file"
+        raise InputError(f"{state}; expected the store of a shoot", path=location.name)
     return empty
 
 

@@ -27,10 +27,10 @@ class FilePlace:
     def _is(self) -> tuple[int, int] | None:
         """What the file there is, whatever it is called; None where there is none."""
         try:
-            found = self._file.stat() if self._file is not None else None
+            status = self._file.stat() if self._file is not None else None
         except OSError:
             return None
-        return None if found is None else (found.st_dev, found.st_ino)
+        return None if status is None else (status.st_dev, status.st_ino)
 
     def check(self) -> None:
         """Raises Moved where the file there is not the one that was opened."""

@@ -28,13 +28,13 @@ UNFIT = re.compile(f"[{TURNING}\0-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 def fit(text: str, what: str) -> str:
     """The text, where people and databases can bear all of it. Raises InputError."""
-    found = UNFIT.search(text)
-    if found is None:
+    match = UNFIT.search(text)
+    if match is None:
         return text
-    kind = unicodedata.category(found[0])
+    kind = unicodedata.category(match[0])
     means = {"Cs": "half a character", "Cf": "a character that turns the direction of text"}
     raise InputError(
-        f"{what} holds {means.get(kind, 'a control character')} (U+{ord(found[0]):04X}); type it without that"
+        f"{what} holds {means.get(kind, 'a control character')} (U+{ord(match[0]):04X}); type it without that"
     )
 
 

@@ -54,9 +54,10 @@ class PlaceBook:
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             free = next(
-                one for one in (stem, *(f"{stem}-{n}" for n in range(2, 10_000)))
-                if not (self.folder / f"{one}.toml").exists() and not (self.folder / one).exists()
-            )  # fmt: skip
+                id_
+                for id_ in (stem, *(f"{stem}-{n}" for n in range(2, 10_000)))
+                if not (self.folder / f"{id_}.toml").exists() and not (self.folder / id_).exists()
+            )
             if names:
                 (self.folder / free).mkdir()
             for name, data in sweeps.items():
@@ -71,8 +72,8 @@ class PlaceBook:
 
     def newest(self, many: int) -> list[tuple[str, KeptPlace]]:
         """The places that were kept last, each name once, with their ids."""
-        found = sorted(self._places(), key=lambda one: (-one[1].date.toordinal(), one[0]))
-        return list({place.name: (id_, place) for id_, place in reversed(found)}.values())[::-1][:many]
+        places = sorted(self._places(), key=lambda pair: (-pair[1].date.toordinal(), pair[0]))
+        return list({place.name: (id_, place) for id_, place in reversed(places)}.values())[::-1][:many]
 
     def _places(self) -> Iterator[tuple[str, KeptPlace]]:
         """All that can be read."""
@@ -83,12 +84,12 @@ class PlaceBook:
     def near(self, latitude: float, longitude: float, within_km: float = NEAR_KM) -> list[NearPlace]:
         """The places within a distance, the nearest first, of one distance the newest first. What cannot be read is
         passed over."""
-        found = []
+        near_places = []
         for id_, place in self._places():
             away = great_circle_km(latitude, longitude, place.latitude, place.longitude)
             if away <= within_km:
-                found.append(NearPlace(id_, away, place))
-        return sorted(found, key=lambda one: (round(one.away_km, 2), -one.place.date.toordinal(), one.id))
+                near_places.append(NearPlace(id_, away, place))
+        return sorted(near_places, key=lambda near: (round(near.away_km, 2), -near.place.date.toordinal(), near.id))
 
     def place(self, id_: str) -> KeptPlace:
         """One of them. Raises InputError where it is not there or damaged."""
@@ -115,7 +116,7 @@ class PlaceBook:
 
     def _ids(self) -> list[str]:
         try:
-            names = sorted(one.stem for one in self.folder.iterdir() if one.suffix == ".toml" and one.is_file())
+            names = sorted(path.stem for path in self.folder.iterdir() if path.suffix == ".toml" and path.is_file())
         except OSError:
             return []
         return [name for name in names if not name.startswith(".")][:MOST_PLACES]

@@ -143,10 +143,10 @@ def _request(row: Row[Any]) -> CrewRequest:
 
 def one_of(connection: Connection, id_: str, crew: str | None = None) -> CrewRequest:
     """A request, of that crew where one is given. Raises InputError where there is none: another crew's is none."""
-    found = listed(connection, crew, id_)
-    if not found:
+    requests = listed(connection, crew, id_)
+    if not requests:
         raise InputError("there is no such request; load the page again")
-    return found[0]
+    return requests[0]
 
 
 def become(turn: Turn, request: CrewRequest, seen: str, becomes: Becomes, when: datetime.datetime) -> CrewRequest:

@@ -91,11 +91,13 @@ def _built(row: StoredRow, children: dict[str, list[StoredRow]], ids: dict[Path,
     return values
 
 
-def alike(one: Sequence[StoredRow], other: Sequence[StoredRow], root: Path) -> bool:
+def alike(stored_rows: Sequence[StoredRow], other: Sequence[StoredRow], root: Path) -> bool:
     """Whether two sets of rows of one path are the same value, its lists in the same order; keys have none."""
-    if {(row.path, row.kind, row.value) for row in one} != {(row.path, row.kind, row.value) for row in other}:
+    if {(row.path, row.kind, row.value) for row in stored_rows} != {
+        (row.path, row.kind, row.value) for row in other
+    }:
         return False
-    return tree_of(one, root).ids == tree_of(other, root).ids
+    return tree_of(stored_rows, root).ids == tree_of(other, root).ids
 
 
 def packed(rows: Sequence[StoredRow] | None) -> str | None:
@@ -129,8 +131,8 @@ def read_one(connection: Connection, path: Path) -> StoredRow | None:
     """The row at `path` itself."""
     table = tables.field.c
     query = select(table.path, table.kind, table.place, table.value, table.crc).where(table.path == pointer(path))
-    found = connection.execute(query).first()
-    return None if found is None else StoredRow(*checked(found[:-1], found.crc))
+    row = connection.execute(query).first()
+    return None if row is None else StoredRow(*checked(row[:-1], row.crc))
 
 
 def siblings(connection: Connection, parent: Path) -> list[tuple[str, str]]:

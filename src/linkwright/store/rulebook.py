@@ -26,16 +26,16 @@ def own_corrections(environment: Mapping[str, str] = os.environ) -> tuple[Correc
     """
     folder = own_folder(environment).with_name("rules")
     try:
-        paths = sorted(one for one in folder.iterdir() if one.suffix == ".toml" and one.name[0] != ".")
+        paths = sorted(path for path in folder.iterdir() if path.suffix == ".toml" and path.name[0] != ".")
     except OSError:
         return ()
-    found = []
+    corrections = []
     for path in paths[:MOST_FILES]:
         try:
             text = read_text(path, path.name, MOST_BYTES)
-            found.append(Correction.model_validate(parse_toml(text, path.name)))
+            corrections.append(Correction.model_validate(parse_toml(text, path.name)))
         except ValidationError as error:
             first = error.errors()[0]
             says = f"cannot be read as corrected rules: {'.'.join(map(str, first['loc']))}: {first['msg']}"
             raise InputError(says, path=str(path)) from None
-    return tuple(found)
+    return tuple(corrections)

@@ -182,7 +182,7 @@ class Store(Hunting):
         self, who: str, way: str, find: Callable[[Connection], LoggedChange | None]
     ) -> LoggedChange | None:
         def job(turn: Turn) -> LoggedChange | None:
-            found = find(turn.connection)
-            return None if found is None else self._logged(turn, reverse(turn, found), way, found.revision)
+            change = find(turn.connection)
+            return None if change is None else self._logged(turn, reverse(turn, change), way, change.revision)
 
         return self._writing(who, job)

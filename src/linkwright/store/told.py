@@ -91,7 +91,7 @@ def _told(row: Row[Any]) -> ToldCarrier:
 def were(connection: Connection, calls: Collection[str]) -> dict[tuple[str, str], str]:
     """How far links (by id) came in calls (by id) that are over, as crews ticked it: set or heard; the rest is left
     out. What was told is kept no more then: the change log has it."""
-    log, found, last = tables.change.c, dict[tuple[str, str], str](), dict[tuple[str, str], str]()
+    log, before, last = tables.change.c, dict[tuple[str, str], str](), dict[tuple[str, str], str]()
     ends = or_(*(log.path.like(f"%/{call}") for call in calls))
     for row in connection.execute(
         select(log.path, log.after).where(log.area == CARRIER, ends).order_by(log.revision)
@@ -99,12 +99,12 @@ def were(connection: Connection, calls: Collection[str]) -> dict[tuple[str, str]
         _, link, call = path_of(row.path)
         key = link, call
         if row.after in ("set", "heard"):
-            found[key] = row.after
+            before[key] = row.after
         elif row.after != last.get(key):  # told another carrier, or the tick was taken back
-            found.pop(key, None)
+            before.pop(key, None)
         if row.after and row.after.isdecimal():
             last[key] = row.after
-    return found
+    return before
 
 
 def tell(turn: Turn, given: Iterable[Given], over: Collection[str], when: datetime.datetime) -> list[ToldCarrier]:
@@ -115,19 +115,19 @@ def tell(turn: Turn, given: Iterable[Given], over: Collection[str], when: dateti
     """
     table, connection, at_ms = tables.carrier, turn.connection, milliseconds(when)
     there = {told.key: told for told in listed(connection)}
-    wanted = {one.key: one for one in given}
+    wanted = {carrier.key: carrier for carrier in given}
     news: list[tuple[str, str]] = []
-    for key, one in wanted.items():
+    for key, carrier in wanted.items():
         old = there.get(key)
-        row = {"spares": json.dumps(list(one.spares_khz)), "power_mw": one.power_mw, "crew": one.crew}
+        row = {"spares": json.dumps(list(carrier.spares_khz)), "power_mw": carrier.power_mw, "crew": carrier.crew}
         if old is None:
             connection.execute(
-                insert(table).values(link=one.link, call=one.call, khz=one.khz, told_ms=at_ms, **row)
+                insert(table).values(link=carrier.link, call=carrier.call, khz=carrier.khz, told_ms=at_ms, **row)
             )
-        elif (old.crew, old.khz, old.power_mw) != (one.crew, one.khz, one.power_mw):
-            connection.execute(update(table).where(_is(key)).values(**row, **_anew(old, one.khz, at_ms)))
+        elif (old.crew, old.khz, old.power_mw) != (carrier.crew, carrier.khz, carrier.power_mw):
+            connection.execute(update(table).where(_is(key)).values(**row, **_anew(old, carrier.khz, at_ms)))
         else:
-            if old.spares_khz != one.spares_khz:
+            if old.spares_khz != carrier.spares_khz:
                 connection.execute(update(table).where(_is(key)).values(**row))
             continue
         news.append(key)

@@ -57,15 +57,15 @@ def written(value: Any) -> str:
     return text
 
 
-def same(one: Any, other: Any) -> bool:
+def same(value: Any, other: Any) -> bool:
     """Whether two plain values are one: 1 and 1.0 are (a browser writes both alike), 1 and true are not."""
-    if isinstance(one, dict) and isinstance(other, dict):
-        return one.keys() == other.keys() and all(same(one[key], other[key]) for key in one)
-    if isinstance(one, list) and isinstance(other, list):
-        return len(one) == len(other) and all(map(same, one, other))
-    if isinstance(one, bool) or isinstance(other, bool):
-        return one is other
-    return bool(one == other)
+    if isinstance(value, dict) and isinstance(other, dict):
+        return value.keys() == other.keys() and all(same(value[key], other[key]) for key in value)
+    if isinstance(value, list) and isinstance(other, list):
+        return len(value) == len(other) and all(map(same, value, other))
+    if isinstance(value, bool) or isinstance(other, bool):
+        return value is other
+    return bool(value == other)
 
 
 def clean_text(text: str, what: str, most: int) -> str:

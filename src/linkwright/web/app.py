@@ -86,6 +86,14 @@ def create_app(
     for router in ROUTERS:
         app.include_router(router)
 
+    _first_routes(app, hub, desk)
+    _build_routes(app)
+    return app
+
+
+def _first_routes(app: FastAPI, hub: Hub, desk: Desk) -> None:
+    """The address without a path, and the events that pages listen to."""
+
     @app.get("/", include_in_schema=False)
     def first(request: Request) -> Response:
         return RedirectResponse(OWN_PATH if person_of(request).role == "crew" else "/shoot")
@@ -95,9 +103,6 @@ def create_app(
         person = person_of(request)
         stream = hub.stream(desk.told, frozenset({"live"} if live else ()), person.device, person.lasts)
         return StreamingResponse(stream, media_type="text/event-stream", headers={"cache-control": "no-store"})
-
-    _build_routes(app)
-    return app
 
 
 def _build_routes(app: FastAPI) -> None:

@@ -49,7 +49,7 @@ class Apart:
                 line.send((function, given))
                 if not line.poll(self.most_s):
                     raise InputError(f"was not read within {self.most_s:.0f} s; it is left out", path=name)
-                well, found = line.recv()
+                well, result = line.recv()
             except (OSError, EOFError):
                 self.end()
                 raise InputError("could not be read: it ended the process that read it", path=name) from None
@@ -57,10 +57,10 @@ class Apart:
                 self.end()
                 raise
         if well:
-            return found  # type: ignore[no-any-return]
-        if isinstance(found, InputError):
-            raise found
-        raise InputError(f"could not be read ({found})", path=name)
+            return result  # type: ignore[no-any-return]
+        if isinstance(result, InputError):
+            raise result
+        raise InputError(f"could not be read ({result})", path=name)
 
     def _begun(self) -> Connection:
         if self._process is None or self._process.poll() is not None or self._line is None:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 #: From so many links on, in several calls, starting processes (about a second each) pays.
 MANY_LINKS: Final = 400
-#: What every process loads before its first task, so that it is ready when the first one comes.
+#: What every process loads before its first task, so that it is ready when the first comes.
 PRELOAD: Final = [
     "linkwright.plan.prove",
     "linkwright.assign.calls",

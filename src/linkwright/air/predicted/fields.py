@@ -41,11 +41,11 @@ INDOORS: Final = ("office", "hall")
 def band_of(stations: Stations, bands: Sequence[ProtectedChannel]) -> IntArray:
     """(n,) index of each station's band, -1 where there is none."""
     by_name = {band.channel.upper(): n for n, band in enumerate(bands)}
-    found = np.array([by_name.get(name, -1) for name in stations.channel], dtype=np.int64)
+    band_numbers = np.array([by_name.get(name, -1) for name in stations.channel], dtype=np.int64)
     khz = 1000.0 * stations.frequency_mhz
     for n, band in enumerate(bands):
-        found = np.where((found < 0) & (khz > band.from_khz) & (khz < band.to_khz), n, found)
-    return found
+        band_numbers = np.where((band_numbers < 0) & (khz > band.from_khz) & (khz < band.to_khz), n, band_numbers)
+    return band_numbers
 
 
 def heard_there(
@@ -79,19 +79,12 @@ def heard_there(
     contour = _contours(there, band, bands, service)
     return [
         StationAtPlace(
-            bands[band[n]].channel,
-            there.name[n],
-            float(distance_km[n]),
-            float(told[n]),
-            float(level[n]),
-            float(high[n]),
-            float(spread_db[n]),
-            None if np.isnan(contour[n]) else float(contour[n]),
-            bool(there.directional[n]),
-            "modelled" if there.height_known[n] else "assumed",
+            bands[band[n]].channel, there.name[n], float(distance_km[n]), float(told[n]), float(level[n]),
+            float(high[n]), float(spread_db[n]), None if np.isnan(contour[n]) else float(contour[n]),
+            bool(there.directional[n]), "modelled" if there.height_known[n] else "assumed",
         )
         for n in range(len(there))
-    ]
+    ]  # fmt: skip
 
 
 def _indoors(place: ReceivingPlace, frequency_mhz: FloatArray, area: Area) -> tuple[FloatArray, FloatArray]:
@@ -107,12 +100,12 @@ def _contours(
     there: Stations, band: IntArray, bands: Sequence[ProtectedChannel], service: Sequence[ServiceCurves]
 ) -> FloatArray:
     """(n,) how far the protected areas go [km], nan where none is defined."""
-    found = np.full(len(there), np.nan)
-    for number, one in enumerate(bands):
+    contours = np.full(len(there), np.nan)
+    for number, tv_band in enumerate(bands):
         which = np.flatnonzero(band == number)
-        usable = [c for c in service if one.channel.isdigit() and c.first_channel <= int(one.channel)]
-        if one.contour_dbuv_m is not None and usable and which.size:
-            found[which] = service_contour_km(
-                usable[-1], there.erp_kw[which], there.height_m[which], one.contour_dbuv_m
+        usable = [c for c in service if tv_band.channel.isdigit() and c.first_channel <= int(tv_band.channel)]
+        if tv_band.contour_dbuv_m is not None and usable and which.size:
+            contours[which] = service_contour_km(
+                usable[-1], there.erp_kw[which], there.height_m[which], tv_band.contour_dbuv_m
             )
-    return found
+    return contours

@@ -37,8 +37,8 @@ def judged(
         by_channel.setdefault(station.channel, []).append(station)
     for band in bands:
         noise_dbm = thermal_noise_dbm(band.to_khz - band.from_khz, NOISE_FIGURE_DB)
-        there = sorted(by_channel.get(band.channel, []), key=lambda one: -one.level_dbm)
-        matter = [one for one in there if _matters(one, noise_dbm, separation_km)]
+        there = sorted(by_channel.get(band.channel, []), key=lambda station: -station.level_dbm)
+        matter = [heard_station for heard_station in there if _matters(heard_station, noise_dbm, separation_km)]
         channels.append(_channel(band, matter, noise_dbm, separation_km))
         kept += matter
     return Predicted(tuple(channels), tuple(kept), notes)
@@ -71,13 +71,15 @@ def _channel(
     if not matter:
         why = f"no station of the list within {WITHIN_KM:g} km can be heard above a receiver's noise"
         return ExpectedChannel(*edges, "free", why, None, None, "modelled")
-    level = sum_dbm(one.level_dbm for one in matter)
-    high = sum_dbm(one.high_dbm for one in matter)
+    level = sum_dbm(heard_station.level_dbm for heard_station in matter)
+    high = sum_dbm(heard_station.high_dbm for heard_station in matter)
     spread = matter[0].spread_db
-    evidence: Evidence = "assumed" if any(one.evidence == "assumed" for one in matter) else "modelled"
+    evidence: Evidence = (
+        "assumed" if any(heard_station.evidence == "assumed" for heard_station in matter) else "modelled"
+    )
     states: list[tuple[State, str]] = []
-    inside = [one for one in matter if _by_rule(one, separation_km) != "free"]
-    for station in sorted(inside, key=lambda one: one.outside_km or 0.0)[:1]:
+    inside = [heard_station for heard_station in matter if _by_rule(heard_station, separation_km) != "free"]
+    for station in sorted(inside, key=lambda station: station.outside_km or 0.0)[:1]:
         states.append(
             (
                 _by_rule(station, separation_km),
@@ -95,5 +97,5 @@ def _channel(
         states.append(("doubtful", says))
     order: tuple[State, ...] = ("closed", "doubtful", "free")
     states = states or [("doubtful", says)]  # each alone can be heard no more, all together they are near it
-    state = min((one for one, _ in states), key=order.index)
+    state = min((named for named, _ in states), key=order.index)
     return ExpectedChannel(*edges, state, "; ".join(text for _, text in states), level, spread, evidence)

@@ -51,19 +51,19 @@ def read_file(
     """
     shown = name if name is not None else str(path)
     try:
-        found = path.stat()
-        if stat.S_ISDIR(found.st_mode):
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
             raise InputError("found a folder, expected a sweep file", path=shown)
-        if not stat.S_ISREG(found.st_mode):
+        if not stat.S_ISREG(status.st_mode):
             raise InputError("found a device or a pipe, expected a sweep file", path=shown)
         is_samples = sigmf.is_sigmf(path)
         limit = LIMIT_SAMPLES_BYTES if is_samples else LIMIT_BYTES
-        if found.st_size > limit:
-            raise too_large(found.st_size, limit, shown)
+        if status.st_size > limit:
+            raise too_large(status.st_size, limit, shown)
         if is_samples:
             return Readout(shown, (sigmf.read(path, shown, options, tell),))
         with open_regular(path, shown) as file:
-            return read_stream(file, shown, options, found.st_size, tell)
+            return read_stream(file, shown, options, status.st_size, tell)
     except FileNotFoundError:
         raise InputError("there is no such file; expected a sweep file", path=shown) from None
     except PermissionError:
@@ -158,14 +158,14 @@ def evidence(sweeps: tuple[Sweep, ...]) -> tuple[Sweep, ...]:
     return useful or sweeps
 
 
-def _only_sweeps(found: Readout, name: str) -> tuple[Sweep, ...]:
-    if not found.sweeps:
+def _only_sweeps(readout: Readout, name: str) -> tuple[Sweep, ...]:
+    if not readout.sweeps:
         raise InputError(
-            f"found a list of {len(found.heard)} carriers, expected a sweep; such a list says nothing about the "
+            f"found a list of {len(readout.heard)} carriers, expected a sweep; such a list says nothing about the "
             "rest of the band: enter its carriers as [[other]]",
             path=name,
         )
-    return found.sweeps
+    return readout.sweeps
 
 
 def _one(sweeps: tuple[Sweep, ...]) -> Sweep:

@@ -35,10 +35,10 @@ def sweeps_of(table: Table, options: ReadOptions, name: str) -> tuple[Sweep, ...
     frequency, levels = table.values[:, 0], table.values[:, 1:]
     scale_khz, guessed = _scale(known.frequency_unit, frequency, name)
     _refuse_levels(levels, table, name)
-    found = traces.traces(table, known, options)
-    guessed += found.guessed
+    table_traces = traces.traces(table, known, options)
+    guessed += table_traces.guessed
     sweeps = []
-    for trace in found.traces:
+    for trace in table_traces.traces:
         axis, matrix_db, notes = _arranged(frequency * scale_khz, levels[:, trace.columns], name)
         if trace.kind is None and matrix_db.shape[0] > 1 and len(trace.columns) > 1:
             notes.append(f"{len(trace.columns)} columns taken as sweeps, one after the other")
@@ -48,6 +48,7 @@ def sweeps_of(table: Table, options: ReadOptions, name: str) -> tuple[Sweep, ...
     return tuple(sweep for sweep in sweeps if np.isfinite(sweep.levels_db).any())
 
 
+# wide and long: what was read, what was understood of it, and a line for every field
 def _sweep(
     frequencies: FloatArray,
     levels: FloatArray,
@@ -94,7 +95,7 @@ def _sweep(
 
 
 def _copies(levels: FloatArray) -> list[str]:
-    """A warning where a sweep repeats another one, level by level: it is no second look."""
+    """A warning where a sweep repeats another, level by level: it is no second look."""
     seen: dict[bytes, int] = {}
     same = []
     for number, row in enumerate(levels[:1000], start=1):

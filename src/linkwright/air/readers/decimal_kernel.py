@@ -34,7 +34,7 @@ def scan(
     data : (bytes) uint8, ends with a line feed. The bad line is -1 for none, and -2 where a number has too
     many digits for this loop.
     """
-    found, rows, line, begin = 0, 0, 0, 0
+    filled, rows, line, begin = 0, 0, 0, 0
     while begin < data.size:
         end = begin
         while data[end] != LINE_FEED:
@@ -46,15 +46,15 @@ def scan(
         while at < stop and is_blank(data[at]):
             at += 1
         if at < stop:
-            count, status = fields_of_line(data, at, stop, separator, point, skip, values[found:])
+            count, status = fields_of_line(data, at, stop, separator, point, skip, values[filled:])
             if status != OK:
-                return found, rows, line if status == BAD else -2
+                return filled, rows, line if status == BAD else -2
             counts[rows], lines[rows] = count, line
-            found += count
+            filled += count
             rows += 1
         line += 1
         begin = end + 1
-    return found, rows, -1
+    return filled, rows, -1
 
 
 @kernel

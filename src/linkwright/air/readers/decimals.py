@@ -40,9 +40,9 @@ def numbers_in(block: bytes, separator: bytes, *, decimal_comma: bool = False, s
     at the end of a line, and blank lines, do not count. "nan", "inf" and "infinity" are numbers.
     """
     if len(block) >= COMPILED_FROM_BYTES:
-        found = _compiled(block, separator, decimal_comma, skip)
-        if found is not None:
-            return found
+        numbers = _compiled(block, separator, decimal_comma, skip)
+        if numbers is not None:
+            return numbers
     return plain(block, separator, decimal_comma, skip)
 
 
@@ -85,7 +85,7 @@ def _compiled(block: bytes, separator: bytes, decimal_comma: bool, skip: int) ->
     values = np.empty(data.size // 2 + 1)
     most_lines = int(np.count_nonzero(data == 10)) + 1
     counts, lines = np.empty(most_lines, dtype=np.int64), np.empty(most_lines, dtype=np.int64)
-    found, rows, bad = scan(data, separator[0], 44 if decimal_comma else 46, skip, values, counts, lines)
+    count, rows, bad = scan(data, separator[0], 44 if decimal_comma else 46, skip, values, counts, lines)
     if bad == -2:
         return None
-    return Numbers(values[:found].copy(), counts[:rows].copy(), lines[:rows].copy(), int(bad))
+    return Numbers(values[:count].copy(), counts[:rows].copy(), lines[:rows].copy(), int(bad))

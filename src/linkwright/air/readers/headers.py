@@ -140,29 +140,29 @@ def _average_type(text: str) -> Detector:
 
 def _resolution(text: str) -> tuple[float | None, str | None]:
     """The resolution [kHz], or why the one that stands there is not believed."""
-    found = _RESOLUTION.search(text)
-    if found is None:
+    match = _RESOLUTION.search(text)
+    if match is None:
         return None, None
-    value = float(found[1])
-    if found[2] is None and not found[0].lower().rstrip(" ,;").endswith("hz") and value < _LEAST_BARE_HZ:
-        return None, f"the header names a resolution of {found[1]} without a unit, which was not used; state it"
-    stated = value * _PREFIX_KHZ[(found[2] or "").lower()]
+    value = float(match[1])
+    if match[2] is None and not match[0].lower().rstrip(" ,;").endswith("hz") and value < _LEAST_BARE_HZ:
+        return None, f"the header names a resolution of {match[1]} without a unit, which was not used; state it"
+    stated = value * _PREFIX_KHZ[(match[2] or "").lower()]
     return (stated if 1e-3 <= stated <= 1e6 else None), None
 
 
 def _band_khz(pattern: re.Pattern[str], text: str) -> float | None:
     """A frequency of the header [kHz]; without a unit it is taken as hertz from a million on."""
-    found = pattern.search(text)
-    if found is None:
+    match = pattern.search(text)
+    if match is None:
         return None
-    value = float(found[1])
-    khz = value * _PREFIX_KHZ[(found[2] or "").lower()]
+    value = float(match[1])
+    khz = value * _PREFIX_KHZ[(match[2] or "").lower()]
     return khz if np.isfinite(khz) and 0.0 < khz <= 1e9 else None
 
 
 def _frequency_unit(text: str, titles: str) -> str | None:
-    found = _FREQUENCY.search(titles) or _TITLE_UNIT.search(titles) or _FREQUENCY.search(text)
-    return None if found is None else _PREFIX_UNIT[(found[1] or "").lower()]
+    match = _FREQUENCY.search(titles) or _TITLE_UNIT.search(titles) or _FREQUENCY.search(text)
+    return None if match is None else _PREFIX_UNIT[(match[1] or "").lower()]
 
 
 def level_unit_of(text: str) -> Unit | None:

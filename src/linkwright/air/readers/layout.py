@@ -48,8 +48,8 @@ def _layouts() -> tuple[Layout, ...]:
             if decimal_comma and separator == b",":
                 continue
             number = _COMMA if decimal_comma else _POINT
-            one = rb"(?:" + number + rb"|" + _NOTHING + rb")"
-            line = re.compile(rb"[ \t]*" + one + rb"(?:" + between + one + rb")+[ \t,;]*\Z")
+            cell = rb"(?:" + number + rb"|" + _NOTHING + rb")"
+            line = re.compile(rb"[ \t]*" + cell + rb"(?:" + between + cell + rb")+[ \t,;]*\Z")
             layouts.append(Layout(separator, word, decimal_comma, line))
     return tuple(layouts)
 

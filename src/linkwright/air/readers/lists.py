@@ -44,11 +44,11 @@ def heard(text: bytes, options: ReadOptions) -> tuple[ListedCarrier, ...] | None
     lines = [line for line in text.split(b"\n") if line.strip() and not is_comment(line)]
     if not lines or len(lines) > MOST_LINES:
         return None
-    found = [_LINE.match(line.decode("utf-8", "replace").replace('"', "")) for line in lines]
-    if len(lines) > 1 and found[0] is None:
-        found = found[1:]  # titles
-    carriers = [_heard(match, options) for match in found if match is not None]
-    if len(carriers) != len(found) or any(carrier is None for carrier in carriers):
+    matches = [_LINE.match(line.decode("utf-8", "replace").replace('"', "")) for line in lines]
+    if len(lines) > 1 and matches[0] is None:
+        matches = matches[1:]  # titles
+    carriers = [_heard(match, options) for match in matches if match is not None]
+    if len(carriers) != len(matches) or any(carrier is None for carrier in carriers):
         return None
     known = tuple(carrier for carrier in carriers if carrier is not None)
     if options.columns == "carriers" or _uneven(np.array([carrier.centre_khz for carrier in known])):

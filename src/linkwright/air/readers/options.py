@@ -23,7 +23,7 @@ class ReadOptions:
     step_khz : distance of the bins [kHz]; instead of `to_khz`.
     resolution_khz : noise bandwidth of a bin [kHz].
     detector, averages : how the looks in one level were put together, and how many they are.
-    sweeps : how many sweeps stand one after the other in a single column without frequencies.
+    sweeps : how many sweeps stand in turn in a single column without frequencies.
     columns : "traces" (each of its own kind), "sweeps" (of one kind), "bins" (each line is a sweep), or
         "carriers": a list of carriers that were heard, no sweep.
     lasted_s : how long the band was looked at, from the first to the last sweep [s].
@@ -56,7 +56,7 @@ class ReadOptions:
             raise InputError(f"the band stated ends at {self.to_khz:g} kHz, not above its beginning")
 
     def stated(self) -> list[str]:
-        """What was stated by hand, one sentence each."""
+        """What was stated by hand, a sentence each."""
         says = []
         if self.unit is not None:
             says.append(f"levels in {self.unit}, as stated by hand")

@@ -113,22 +113,16 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
         if not block.endswith(b"\n") and _is_torn(block, last[1]):
             warnings.append("the last row is cut short and was left out")
             break
-        lines = block.split(b"\n")
-        if any(line.lstrip().startswith(b"#") for line in lines):
-            lines = [b"" if line.lstrip().startswith(b"#") else line for line in lines]
-            block = b"\n".join(lines)
-        for offset, line in enumerate(lines):
-            if line and _ROW.match(line) is None and line.strip():
-                raise InputError(f"found {shown(line)}, {_EXPECTED}", path=name, line=number + offset)
-        found = numbers_in(block, b",", skip=2)
-        _refuse_numbers(found, lines, number, name)
-        if found.counts.size:
-            at = found.lines
+        lines = _lines(block, number, name)
+        numbers = numbers_in(b"\n".join(lines), b",", skip=2)
+        _refuse_numbers(numbers, lines, number, name)
+        if numbers.counts.size:
+            at = numbers.lines
             first = first if first[0] else (number + int(at[0]), lines[int(at[0])])
             last = number + int(at[-1]), lines[int(at[-1])]
-            total += found.values.size
+            total += numbers.values.size
             refuse_many(total, name)
-            head, counts, levels = _head_and_levels(found)
+            head, counts, levels = _head_and_levels(numbers)
             _refuse_levels(levels, counts, at + number, name)
             read.append((head, counts, at + number, levels))
     if not read:
@@ -150,6 +144,15 @@ def _parsed(text: Text) -> tuple[Rows, list[str]]:
     return rows, warnings
 
 
+def _lines(block: bytes, number: int, name: str) -> list[bytes]:
+    """The lines of a block, comments emptied. Raises InputError for the first that is no row."""
+    lines = [b"" if line.lstrip().startswith(b"#") else line for line in block.split(b"\n")]
+    for offset, line in enumerate(lines):
+        if line and _ROW.match(line) is None and line.strip():
+            raise InputError(f"found {shown(line)}, {_EXPECTED}", path=name, line=number + offset)
+    return lines
+
+
 def _refuse_levels(levels: FloatArray, counts: IntArray, lines: IntArray, name: str) -> None:
     """Raise for the first row with a number that is no level."""
     if not levels_in_range(levels):
@@ -158,30 +161,30 @@ def _refuse_levels(levels: FloatArray, counts: IntArray, lines: IntArray, name: 
         raise InputError("found a level that is no level, expected decibels", path=name, line=int(lines[row]))
 
 
-def _head_and_levels(found: Numbers) -> tuple[FloatArray, IntArray, FloatArray]:
+def _head_and_levels(numbers: Numbers) -> tuple[FloatArray, IntArray, FloatArray]:
     """Head (rows, 4), counts of levels (rows) and levels (flat) of the numbers of some rows."""
-    rows, columns = found.counts.size, int(found.counts[0])
-    if np.all(found.counts == columns):
-        table = found.values.reshape(rows, columns)
-        return table[:, :_HEAD].copy(), found.counts - _HEAD, table[:, _HEAD:].ravel()
-    begin = np.cumsum(found.counts) - found.counts
+    rows, columns = numbers.counts.size, int(numbers.counts[0])
+    if np.all(numbers.counts == columns):
+        table = numbers.values.reshape(rows, columns)
+        return table[:, :_HEAD].copy(), numbers.counts - _HEAD, table[:, _HEAD:].ravel()
+    begin = np.cumsum(numbers.counts) - numbers.counts
     head = begin[:, None] + np.arange(_HEAD)
-    keep = np.ones(found.values.size, dtype=np.bool_)
+    keep = np.ones(numbers.values.size, dtype=np.bool_)
     keep[head.ravel()] = False
-    return found.values[head], found.counts - _HEAD, found.values[keep]
+    return numbers.values[head], numbers.counts - _HEAD, numbers.values[keep]
 
 
-def _refuse_numbers(found: Numbers, lines: list[bytes], number: int, name: str) -> None:
+def _refuse_numbers(numbers: Numbers, lines: list[bytes], number: int, name: str) -> None:
     """Raise for the first of some rows that holds too few levels or something else than numbers."""
-    short = np.flatnonzero(found.counts < _HEAD + 2)
+    short = np.flatnonzero(numbers.counts < _HEAD + 2)
     if short.size:
-        at = number + int(found.lines[short[0]])
+        at = number + int(numbers.lines[short[0]])
         raise InputError(f"found a row with fewer than two levels, {_EXPECTED}", path=name, line=at)
-    if found.bad_line >= 0:
+    if numbers.bad_line >= 0:
         raise InputError(
-            f"found {shown(lines[found.bad_line])} with something in it that is no number, {_EXPECTED}",
+            f"found {shown(lines[numbers.bad_line])} with something in it that is no number, {_EXPECTED}",
             path=name,
-            line=number + found.bad_line,
+            line=number + numbers.bad_line,
         )
 
 

@@ -259,15 +259,15 @@ def _captures(listed: object, samples: int, name: str) -> tuple[tuple[Capture, .
         rows.append((start, float(centre), _when(capture.get("core:datetime"))))
     rows.sort(key=lambda row: row[0])
     ends = [row[0] for row in rows[1:]] + [samples]
-    found = [
+    captures = [
         Capture(start, min(end, samples) - start, centre, began)
         for (start, centre, began), end in zip(rows, ends, strict=False)
         if min(end, samples) > start
     ]
-    if not found:
+    if not captures:
         raise InputError(f"the file of samples holds {samples}, and no capture begins within", path=name)
-    left = len(rows) - len(found)
-    return tuple(found), [f"{left} captures begin behind the last sample and were left out"] if left else []
+    left = len(rows) - len(captures)
+    return tuple(captures), [f"{left} captures begin behind the last sample and were left out"] if left else []
 
 
 def _when(text: object) -> datetime | None:

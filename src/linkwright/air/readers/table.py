@@ -49,11 +49,11 @@ def beginning(head: bytes) -> Beginning | None:
         stop = head.find(b"\n", start)
         line = head[start:] if stop < 0 else head[start:stop]
         if line.strip(b" \t") and not layouts.is_comment(line):
-            found = layouts.layout_of(line)
-            if found is not None:
-                return Beginning(start, number, found)
-            one = layouts.layout_of_one(line) if alone is None else None
-            alone = Beginning(start, number, one) if one is not None else alone
+            layout = layouts.layout_of(line)
+            if layout is not None:
+                return Beginning(start, number, layout)
+            alone_layout = layouts.layout_of_one(line) if alone is None else None
+            alone = Beginning(start, number, alone_layout) if alone_layout is not None else alone
         if stop < 0:
             break
         start = stop + 1
@@ -63,36 +63,36 @@ def beginning(head: bytes) -> Beginning | None:
 def read_table(text: Text) -> Table:
     """The table in a text. Raises `InputError` with the line where something else than the table begins."""
     head = layouts.without_quotes_and_units(text.head)
-    found = beginning(head)
+    start = beginning(head)
     first = layouts.without_quotes_and_units(text.head[:8000]).split(b"\n")
-    if found is None:
+    if start is None:
         number, line = next(((n, row) for n, row in enumerate(first, start=1) if row.strip()), (1, b""))
         layouts.refuse_ambiguous([line], layouts.LAYOUTS[0], number, text.name)
         raise InputError(f"found {shown(line)}, {EXPECTED}", path=text.name, line=number)
-    body = layouts.without_comments(head[found.offset : found.offset + 20_000]).split(b"\n")[:_LINES_LOOKED_AT]
-    layouts.refuse_ambiguous(body, found.layout, found.line, text.name)
-    values, lines = _numbers(text, found)
-    return Table(head[: found.offset], values, lines, found.layout)
+    body = layouts.without_comments(head[start.offset : start.offset + 20_000]).split(b"\n")[:_LINES_LOOKED_AT]
+    layouts.refuse_ambiguous(body, start.layout, start.line, text.name)
+    values, lines = _numbers(text, start)
+    return Table(head[: start.offset], values, lines, start.layout)
 
 
-def _numbers(text: Text, found: Beginning) -> tuple[FloatArray, NDArray[np.int32]]:
+def _numbers(text: Text, start: Beginning) -> tuple[FloatArray, NDArray[np.int32]]:
     """All numbers (lines, columns) and their lines."""
     parts: list[FloatArray] = []
     numbered: list[NDArray[np.int32]] = []
     columns = total = 0
     for number, block in text.blocks():
         block = layouts.without_quotes_and_units(block)
-        if number < found.line:
-            block, number = block[found.offset :], found.line
+        if number < start.line:
+            block, number = block[start.offset :], start.line
         block = layouts.without_comments(block)
-        numbers = numbers_in(block, found.layout.separator, decimal_comma=found.layout.decimal_comma)
+        numbers = numbers_in(block, start.layout.separator, decimal_comma=start.layout.decimal_comma)
         if numbers.counts.size:
             columns = columns or int(numbers.counts[0])
         odd = np.flatnonzero(numbers.counts != columns)
         bad = int(numbers.lines[odd[0]]) if odd.size else numbers.bad_line
         if bad >= 0:
             line = block.split(b"\n", bad + 1)[bad]
-            raise _no_such_line(line, columns, found.layout, number + bad, text.name)
+            raise _no_such_line(line, columns, start.layout, number + bad, text.name)
         total += numbers.values.size
         refuse_many(total, text.name)
         parts.append(numbers.values)

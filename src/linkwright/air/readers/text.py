@@ -61,9 +61,9 @@ class Text:
         while block is not None:
             controls = len(block) - len(block.translate(None, _CONTROLS))
             if controls:
-                found = _CONTROL.search(block)
-                assert found is not None
-                line = number + block.count(b"\n", 0, found.start())
+                control = _CONTROL.search(block)
+                assert control is not None
+                line = number + block.count(b"\n", 0, control.start())
                 raise InputError("found binary data, expected a sweep as text", path=self.name, line=line)
             yield number, block
             number += block.count(b"\n")

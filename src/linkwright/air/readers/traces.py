@@ -54,13 +54,13 @@ def traces(table: Table, known: TraceHeader, options: ReadOptions) -> TableTrace
     if not any(kinds) and options.columns != "traces":
         guess = f"{count} columns of levels taken as sweeps of one kind: the file does not name them"
         return TableTraces((Trace(list(range(count)), None, None, known.detector),), [guess])
-    found = []
+    all_traces = []
     live = detector_in(rest)  # a title that names a held trace says nothing about the others
     for number in range(count):
         name = titles[number] if titles else f"trace {number + 1}"
         kind = kinds[number] if kinds else None
-        found.append(Trace([number], name, kind, options.detector or detector_of(kind, known, live)))
-    return TableTraces(tuple(found), [])
+        all_traces.append(Trace([number], name, kind, options.detector or detector_of(kind, known, live)))
+    return TableTraces(tuple(all_traces), [])
 
 
 def kind_of(title: str) -> str | None:

@@ -66,14 +66,14 @@ class Column:
 def find_columns(titles: Sequence[str]) -> dict[Role, Column]:
     """The columns of a header line by their role; those that are not there are left out."""
     told = [_told(title) for title in titles]
-    found: dict[Role, Column] = {}
+    columns: dict[Role, Column] = {}
     for role, names in NAMES.items():
         for name in names:
             hits = [index for index, (plain, _) in enumerate(told) if plain == name]
             if hits:
-                found[role] = Column(hits[0], titles[hits[0]].strip(), told[hits[0]][1])
+                columns[role] = Column(hits[0], titles[hits[0]].strip(), told[hits[0]][1])
                 break
-    return found
+    return columns
 
 
 def _told(title: str) -> tuple[str, str]:

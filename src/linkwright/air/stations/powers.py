@@ -19,8 +19,8 @@ _CELL = re.compile(r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*([A-Za-z]
 
 def split_unit(cell: str) -> tuple[float, str] | None:
     """A number and the unit behind it ("" without one); None where the cell is no number."""
-    found = _CELL.fullmatch(cell.strip())
-    return (float(found[1]), found[2]) if found else None
+    match = _CELL.fullmatch(cell.strip())
+    return (float(match[1]), match[2]) if match else None
 
 
 def erp_kw(cell: str, unit: str, isotropic: bool) -> float | str:

@@ -1,4 +1,4 @@
-"""A cell of a list as it can be quoted in one sentence."""
+"""A cell of a list as it can be quoted in a sentence."""
 
 from __future__ import annotations
 

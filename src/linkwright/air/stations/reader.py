@@ -179,23 +179,23 @@ def _deg(angle: Angle | str) -> float:
 
 def _channels(table: _Table) -> tuple[list[str], list[str | None]]:
     """Channels as they are called, and for each row what is wrong with its channel, None where nothing is."""
-    found, wrong = [], []
+    channels, wrong = [], []
     given = "channel" in table.columns
     for cell in table.cells("channel"):
         match = _CHANNEL.fullmatch(cell)
-        found.append(match[1].upper() if match else "")
+        channels.append(match[1].upper() if match else "")
         by_frequency = not given or (not cell and "frequency" in table.columns)
         wrong.append(None if match or by_frequency else f"{quoted(cell)} is no TV channel")
-    return found, wrong
+    return channels, wrong
 
 
 def _frequencies(table: _Table) -> list[float | str]:
     scale = {"khz": 1e-3}.get(table.unit("frequency"), 1.0)
-    found: list[float | str] = []
+    frequencies: list[float | str] = []
     for cell in table.cells("frequency"):
         split = split_unit(cell) if cell else (float("nan"), "")
-        found.append(f"{quoted(cell)} is no frequency" if split is None else split[0] * scale)
-    return found
+        frequencies.append(f"{quoted(cell)} is no frequency" if split is None else split[0] * scale)
+    return frequencies
 
 
 def _powers(table: _Table) -> tuple[list[float | str], bool]:
@@ -209,10 +209,10 @@ def _heights(table: _Table) -> tuple[list[float | str], list[str]]:
     nothing = float("nan")
     if "effective" in table.columns:
         stated = [metres(cell, table.unit("effective")) if cell else nothing for cell in table.cells("effective")]
-        found = [nothing if value == 0.0 else value for value in stated]
-        without = sum(isinstance(value, float) and np.isnan(value) for value in found)
-        says = f"no height is stated in {without} of {len(found)} rows: {ASSUMED_HEIGHT_M:g} m is assumed there"
-        return found, [says] if without else []
+        heights = [nothing if value == 0.0 else value for value in stated]
+        without = sum(isinstance(value, float) and np.isnan(value) for value in heights)
+        says = f"no height is stated in {without} of {len(heights)} rows: {ASSUMED_HEIGHT_M:g} m is assumed there"
+        return heights, [says] if without else []
     if "antenna" in table.columns:
         says = "the list gives heights above ground only: the ground about each station is taken as flat"
         return [metres(cell, table.unit("antenna")) if cell else nothing for cell in table.cells("antenna")], [says]

@@ -19,7 +19,7 @@ MOST_RECORDINGS: Final = 4_096
 
 @dataclass(eq=False)
 class RecordedTuner:
-    """Plays recordings from their beginning, those on one centre frequency one after the other.
+    """Plays recordings from their beginning, those on one centre frequency in turn.
 
     It ends when a look asks for more than is left. loops : begin anew instead. settle_s : passes at each look, as
     with a receiver.
@@ -81,15 +81,15 @@ def recorded(place: str, settle_s: float = 0.0) -> RecordedTuner:
     """The recordings in a folder, or the one that is named. Raises InputError."""
     path = Path(place)
     if path.is_dir():
-        found = sorted(path.glob("*.sigmf-meta"))
+        paths = sorted(path.glob("*.sigmf-meta"))
     elif sigmf.is_sigmf(path):
-        found = [path]
+        paths = [path]
     else:
         raise InputError("found no recording, expected a .sigmf-meta or a folder of them", path=place)
-    if not 1 <= len(found) <= MOST_RECORDINGS:
-        raise InputError(f"found {len(found)} recordings, expected .sigmf-meta, 1 to {MOST_RECORDINGS}", path=place)
+    if not 1 <= len(paths) <= MOST_RECORDINGS:
+        raise InputError(f"found {len(paths)} recordings, expected .sigmf-meta, 1 to {MOST_RECORDINGS}", path=place)
     try:
-        recordings = tuple(sigmf.metadata(each, str(each) if path.is_dir() else place) for each in found)
+        recordings = tuple(sigmf.metadata(each, str(each) if path.is_dir() else place) for each in paths)
     except OSError as error:
         raise InputError(f"the recording could not be read ({error.strerror})", path=place) from None
     return RecordedTuner(path.resolve().name, recordings, settle_s)

@@ -52,7 +52,7 @@ Unit = tuple[int, ...]
 
 @dataclass(frozen=True, slots=True)
 class Retuning:
-    """Rounds, that follow one another and begin anew after the last; each is where to tune, in order [bins].
+    """Rounds, that follow each other and begin anew after the last; each is where to tune, in order [bins].
 
     ours : how many looks at the beginning of each are at our carriers and spares.
     """
@@ -73,7 +73,7 @@ class Retuning:
 
 
 def whole_band(bins: int, passband: Passband) -> tuple[Unit, ...]:
-    """Looks that give every one of the bins 0 to `bins` - 1, lowest first.
+    """Looks that give each of the bins 0 to `bins` - 1, lowest first.
 
     Two belong together: each looks into the hole in the middle of the other, and together they give
     3 outer - inner + 2 bins. What is left over at the end and fits one side of a look takes one.

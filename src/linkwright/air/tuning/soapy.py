@@ -170,8 +170,8 @@ def _there(module: Any) -> str:
         there = [dict(each) for each in module.Device.enumerate()]
     except RuntimeError:
         there = []
-    found = ["driver=" + ",".join([str(each.get("driver", "?")), *_serial(each)]) for each in there]
-    return f"there are: {'; '.join(found)}" if found else "found none on this machine"
+    devices = ["driver=" + ",".join([str(each.get("driver", "?")), *_serial(each)]) for each in there]
+    return f"there are: {'; '.join(devices)}" if devices else "found none on this machine"
 
 
 def _serial(about: dict[str, str]) -> list[str]:

@@ -159,8 +159,9 @@ class Sweeping:
         edges = [[(edge - self.from_khz) / self.step_khz for edge in band] for band in self._ours]
         mine = [
             (max(0, math.floor(low)), min(bins - 1, math.ceil(high)))
-            for low, high in edges if low < bins and high >= 0
-        ]  # fmt: skip
+            for low, high in edges
+            if low < bins and high >= 0
+        ]
         places = self.tuner.places_hz()
         if places is None:
             return looks_at(mine, self.passband), whole_band(bins, self.passband)
@@ -199,15 +200,15 @@ class Sweeping:
         places = self.tuner.places_hz()
         if places is not None:
             centre_hz = min(places, key=lambda hz: abs(hz - centre_hz))
-        found = self.tuner.look(centre_hz, self._count)
+        block = self.tuner.look(centre_hz, self._count)
         self.looks += 1
-        if found is None:
+        if block is None:
             self.lost += 1
             self._say(
                 self.lost, f"{self.lost} looks were given up: samples were lost, this machine does not keep up"
             )
             return
-        tuned_hz, samples = found
+        tuned_hz, samples = block
         if is_overdriven(samples):
             self.overdriven += 1
             self._say(

@@ -53,7 +53,7 @@ class Field:
 @functools.cache
 def fields_of(model: type[BaseModel], without: frozenset[str] = frozenset()) -> tuple[Field, ...]:
     """The fields of a model in the order of the file, less some by key."""
-    found = []
+    fields = []
     for name, info in model.model_fields.items():
         key = info.alias or name
         if key in without:
@@ -63,8 +63,8 @@ def fields_of(model: type[BaseModel], without: frozenset[str] = frozenset()) -> 
         field = Field(key, label, unit, kind, info.description or "", options, info.is_required())
         default = None if info.is_required() else info.get_default(call_default_factory=True)
         plain = default is not None and not isinstance(default, BaseModel | Mapping) and default != ()
-        found.append(replace(field, usual=shown(field, default)) if plain else field)
-    return tuple(found)
+        fields.append(replace(field, usual=shown(field, default)) if plain else field)
+    return tuple(fields)
 
 
 #: What a field is called where its key in the file says it badly.
@@ -144,10 +144,10 @@ def shown(field: Field, value: Any) -> str:
     if isinstance(value, int | float):
         return _number(value)
     plain = list(value) if isinstance(value, list | tuple) else value
-    if field.kind == "ranges" and isinstance(plain, list) and all(_is_range(one) for one in plain):
+    if field.kind == "ranges" and isinstance(plain, list) and all(_is_range(item) for item in plain):
         return ", ".join(f"{_number(low)}–{_number(high)}" for low, high in plain)
-    if field.kind in ("words", "numbers") and isinstance(plain, list) and all(_is_simple(one) for one in plain):
-        return ", ".join(one if isinstance(one, str) else _number(one) for one in plain)
+    if field.kind in ("words", "numbers") and isinstance(plain, list) and all(_is_simple(item) for item in plain):
+        return ", ".join(item if isinstance(item, str) else _number(item) for item in plain)
     return inline(plain)
 
 
@@ -157,7 +157,7 @@ def _is_simple(value: Any) -> bool:
 
 def _is_range(value: Any) -> bool:
     return (
-        isinstance(value, list | tuple) and len(value) == 2 and all(isinstance(one, int | float) for one in value)
+        isinstance(value, list | tuple) and len(value) == 2 and all(isinstance(end, int | float) for end in value)
     )
 
 
@@ -214,16 +214,16 @@ def _inline(text: str) -> Any:
 
 def _words_in(text: str) -> list[str]:
     if text.startswith("["):
-        found = _inline(text)
-        if not all(isinstance(one, str) for one in found):
+        words = _inline(text)
+        if not all(isinstance(word, str) for word in words):
             raise ValueError(text)
-        return list(found)
-    return [word for word in (one.strip() for one in text.replace(";", ",").split(",")) if word]
+        return list(words)
+    return [word for word in (word.strip() for word in text.replace(";", ",").split(",")) if word]
 
 
 def _numbers_in(text: str) -> list[float]:
     if text.startswith("["):
-        return [_whole(str(one)) for one in _inline(text)]
+        return [_whole(str(number)) for number in _inline(text)]
     parts = text.split(";") if ";" in text else text.split(",")
     return [_whole(part.strip()) for part in parts if part.strip()]
 
@@ -232,11 +232,11 @@ def _ranges_in(text: str) -> list[list[float]]:
     """Ranges as people write them, "470-608; 614-694"; a table of TOML as it is."""
     if text.startswith("["):
         return list(_inline(text))
-    found = []
+    ranges = []
     for part in text.replace("\N{EN DASH}", "-").replace(";", ",").split(","):
         low, _, high = part.partition("-")
-        found.append([float(low), float(high)])
-    return found
+        ranges.append([float(low), float(high)])
+    return ranges
 
 
 _ENTERED: Final[dict[Kind, Any]] = {

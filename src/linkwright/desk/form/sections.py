@@ -145,7 +145,7 @@ class Entry(AtPath):
 class Cards(AtPath):
     """A list of entries as cards: its path, what one is called, and the cards."""
 
-    one: str
+    noun: str
     cards: tuple[Card, ...]
 
 
@@ -161,7 +161,7 @@ class EntryRow(AtPath):
 class Listing(AtPath):
     """A list of entries as a table: its path, what one is called, and the rows."""
 
-    one: str
+    noun: str
     entries: tuple[EntryRow, ...]
 
 
@@ -177,18 +177,20 @@ def cards(document: Document, kind: str) -> Cards:
 
 def equipment(document: Document) -> dict[str, Cards]:
     """The shoot's own types of equipment, by kind."""
-    found = {}
+    cards_by_kind = {}
     for kind, model in KINDS.items():
         there = document.draft.at(kind)
         types = there if isinstance(there, dict) else {}
-        found[kind] = Cards((kind,), kind, tuple(_card(document, (kind, n), model, v, n) for n, v in types.items()))
-    return found
+        cards_by_kind[kind] = Cards(
+            (kind,), kind, tuple(_card(document, (kind, n), model, v, n) for n, v in types.items())
+        )
+    return cards_by_kind
 
 
 def _cards(document: Document, path: Path, model: type[BaseModel]) -> Cards:
-    one = _entry_noun(path[-1])
-    return Cards(path, one, tuple(
-        _card(document, (*path, id_), model, value, _name(value, f"{one} {n + 1}"))
+    noun = _entry_noun(path[-1])
+    return Cards(path, noun, tuple(
+        _card(document, (*path, id_), model, value, _name(value, f"{noun} {n + 1}"))
         for n, (id_, value) in enumerate(document.draft.entries(*path))
     ))  # fmt: skip
 
@@ -223,7 +225,7 @@ def _entry_noun(key: str) -> str:
 
 
 def _are_names(value: Any) -> TypeGuard[list[str]]:
-    return isinstance(value, list) and all(isinstance(one, str) for one in value)
+    return isinstance(value, list) and all(isinstance(name, str) for name in value)
 
 
 def _usual(model: type[BaseModel]) -> tuple[str, ...]:
@@ -254,13 +256,13 @@ def _order(usual: Sequence[str], cell: FieldCell) -> int:
 
 
 def _listing(document: Document, path: Path, model: type[BaseModel]) -> Listing:
-    one = _entry_noun(path[-1])
+    noun = _entry_noun(path[-1])
     rows = []
     for n, (id_, value) in enumerate(document.draft.entries(*path)):
         table = value if isinstance(value, dict) else {}
         cells = sorted(_cells(document, (*path, id_), model, table), key=lambda cell: cell.field.key != "name")
-        rows.append(EntryRow((*path, id_), _name(value, f"{one} {n + 1}"), tuple(cells)))
-    return Listing(path, one, tuple(rows))
+        rows.append(EntryRow((*path, id_), _name(value, f"{noun} {n + 1}"), tuple(cells)))
+    return Listing(path, noun, tuple(rows))
 
 
 def _plain(model: type[BaseModel]) -> tuple[Field, ...]:
@@ -313,7 +315,7 @@ def _choices(document: Document, path: Path) -> Iterator[tuple[str, str]]:
     elif key == "site":
         yield from ((name, name) for _, site in draft.entries("site") if (name := _name(site, "")))
     elif key == "region":
-        yield from sorted(((code, territory(code).name) for code in known_codes()), key=lambda one: one[1])
+        yield from sorted(((code, territory(code).name) for code in known_codes()), key=lambda pair: pair[1])
 
 
 def _offered(document: Document, path: Path) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ def spread(lines_mw: FloatArray, widths_khz: tuple[float, ...], filter_khz: floa
     return np.convolve(padded, filter_share(offsets, widths_khz, filter_khz), mode="valid")
 
 
+# wide: a quantity of the formula each
 def power_in_filters_mw(
     carriers: IntArray,
     widths_khz: FloatArray,

@@ -10,6 +10,7 @@ from linkwright.physics.intermodulation.kinds import Pattern
 from linkwright.units import BoolArray, IntArray
 
 
+# wide: compiled code takes arrays and numbers
 def add_products(
     out: Numbers,
     first: int,
@@ -28,7 +29,7 @@ def add_products(
     tied = np.array([n > 0 and pattern[n] == pattern[n - 1] for n in range(len(pattern))], dtype=np.bool_)
     coefficients = np.array([c for c, _ in pattern], dtype=np.int64)
     raised = weights[order] ** abs(int(coefficients[-1]))
-    one: float = out.dtype.type(weight).item()  # a whole number where counts are added
+    scalar: float = out.dtype.type(weight).item()  # a whole number where counts are added
     _add(
         out,
         cells[order],
@@ -39,7 +40,7 @@ def add_products(
         tied,
         coefficients,
         base - first,
-        one,
+        scalar,
     )
 
 
@@ -55,6 +56,7 @@ def _first_from(cells: IntArray, low: int, high: int, least: int) -> int:
     return low
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _add_last(
     out: Numbers,
@@ -108,6 +110,7 @@ def _leave(taken: IntArray, count: int, carrier: int) -> None:
         taken[move] = taken[move + 1]
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _add(
     out: Numbers,

@@ -6,6 +6,7 @@ from linkwright.physics.compiled import kernel
 from linkwright.units import FloatArray, IntArray
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def change_third(
     counts: IntArray,

@@ -34,13 +34,13 @@ def strong_products(
     room = ROOM
     while True:
         who, power_mw = np.zeros((room, 3), dtype=np.int64), np.zeros(room)
-        total_mw, found = _enumerate(
+        total_mw, count = _enumerate(
             carriers_khz, widths_khz, levels_mw, by_level, by_frequency, carriers_khz[by_frequency],
             centre_khz, filter_khz, iip3_mw, least_mw, who, power_mw,
         )  # fmt: skip
-        if found <= room:
-            return total_mw, who[:found], power_mw[:found]
-        room = found
+        if count <= room:
+            return total_mw, who[:count], power_mw[:count]
+        room = count
 
 
 @kernel
@@ -66,19 +66,21 @@ def _share(offset_khz: float, a_khz: float, b_khz: float, c_khz: float, filter_k
     return min(max(total / (6.0 * a_khz * b_khz * c_khz), 0.0), 1.0)
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _keep(
-    who: IntArray, power_mw: FloatArray, found: int, a: int, b: int, c: int, power: float, least_mw: float
+    who: IntArray, power_mw: FloatArray, count: int, a: int, b: int, c: int, power: float, least_mw: float
 ) -> int:
     """Write down a product that is strong enough, as long as there is room; how many there were so far."""
     if power < least_mw or power <= 0.0:
-        return found
-    if found < power_mw.size:
-        who[found, 0], who[found, 1], who[found, 2] = a, b, c
-        power_mw[found] = power
-    return found + 1
+        return count
+    if count < power_mw.size:
+        who[count, 0], who[count, 1], who[count, 2] = a, b, c
+        power_mw[count] = power
+    return count + 1
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def _enumerate(
     carriers_khz: IntArray,
@@ -101,7 +103,7 @@ def _enumerate(
     gain = 1.0 / (iip3_mw * iip3_mw)
     strongest, widest = levels_mw[by_level[0]], widths_khz.max()
     ignore = least_mw * 1e-3 / (2.0 * n * n * n)
-    total, found = 0.0, 0
+    total, count = 0.0, 0
     for i in range(n):
         for j in range(i + 1, n):
             both = gain * levels_mw[by_level[i]] * levels_mw[by_level[j]]
@@ -114,7 +116,7 @@ def _enumerate(
                 if share > 0.0:
                     power = both * levels_mw[twice] * share
                     total += power
-                    found = _keep(who, power_mw, found, twice, once, -1, power, least_mw)
+                    count = _keep(who, power_mw, count, twice, once, -1, power, least_mw)
             # A+B-C is in the filter only for C within `far` of A+B-centre.
             pair = carriers_khz[a] + carriers_khz[b] - centre_khz
             far = (filter_khz + widths_khz[a] + widths_khz[b] + widest) / 2.0
@@ -127,10 +129,11 @@ def _enumerate(
                 if share > 0.0 and c != a and c != b:
                     power = 4.0 * both * levels_mw[c] * share
                     total += power
-                    found = _keep(who, power_mw, found, a, b, c, power, least_mw)
-    return total, found
+                    count = _keep(who, power_mw, count, a, b, c, power, least_mw)
+    return total, count
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def list_filters(
     f: IntArray, width: FloatArray, centre: IntArray, channel: FloatArray, who: IntArray, share: FloatArray

@@ -58,6 +58,7 @@ def who_makes(pattern: Pattern, members: list[IntArray]) -> IntArray:
     return table
 
 
+# wide: the arguments of the compiled one in `compiled`
 def add_products(
     out: Numbers,
     first: int,

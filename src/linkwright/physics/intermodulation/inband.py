@@ -42,8 +42,8 @@ class EveryProduct:
         self, levels_mw: FloatArray, centre_khz: int, filter_khz: float, iip3_mw: float, least_mw: float
     ) -> Found:
         """Those in one receiver's filter, at levels (n,) [mW] at its input."""
-        one = (np.array([value], dtype=np.float64) for value in (centre_khz, filter_khz, iip3_mw, least_mw))
-        return self.in_filters(levels_mw[:, None], *one)[0]
+        columns = (np.array([value], dtype=np.float64) for value in (centre_khz, filter_khz, iip3_mw, least_mw))
+        return self.in_filters(levels_mw[:, None], *columns)[0]
 
     def in_filters(
         self,
@@ -81,8 +81,8 @@ def _makers(count: int) -> tuple[tuple[IntArray, IntArray, IntArray], FloatArray
     return factors, np.repeat([1.0, 4.0], [a2.size, a3.size]), np.ascontiguousarray(who, dtype=np.int64)
 
 
-def strongest_first(found: Found) -> Found:
+def strongest_first(products: Found) -> Found:
     """The same, strongest first; of equally strong ones 2A-B before A+B-C, then in the order of A, B and C."""
-    total_mw, who, power_mw = found
+    total_mw, who, power_mw = products
     order = np.lexsort((who[:, 2], who[:, 1], who[:, 0], who[:, 2] >= 0, -power_mw))
     return total_mw, who[order], power_mw[order]

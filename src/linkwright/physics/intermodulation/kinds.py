@@ -75,8 +75,8 @@ def partitions(whole: int, largest: int | None = None) -> Iterator[tuple[int, ..
 def kinds_of(order: int) -> tuple[ProductKind, ...]:
     """All kinds of an odd order that fall near the carriers, those of fewest carriers first."""
     plus, minus = partitions((order + 1) // 2), list(partitions((order - 1) // 2))
-    found = [ProductKind(p + tuple(-c for c in m)) for p, m in product(plus, minus)]
-    return tuple(sorted(found, key=lambda kind: len(kind.coefficients)))
+    kinds = [ProductKind(p + tuple(-c for c in m)) for p, m in product(plus, minus)]
+    return tuple(sorted(kinds, key=lambda kind: len(kind.coefficients)))
 
 
 def two_carrier_kind(order: int) -> ProductKind:

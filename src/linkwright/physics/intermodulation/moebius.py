@@ -43,7 +43,7 @@ def terms_of(pattern: Pattern) -> Mapping[tuple[Block, ...], Fraction]:
     terms: Terms = defaultdict(Fraction)
     for partition in set_partitions(len(pattern)):
         groups = [{pattern[slot][1] for slot in block} for block in partition]
-        if any(len(found) > 1 for found in groups):
+        if any(len(members) > 1 for members in groups):
             continue
         blocks = []
         weight = Fraction(1, pattern_symmetry(pattern))

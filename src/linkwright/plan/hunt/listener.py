@@ -58,12 +58,15 @@ class HuntListener:
         if case.site not in names:
             near = did_you_mean(case.site, names) or f"; the sites are {', '.join(names[:12])}"
             raise InputError(f'there is no site "{case.site}"{near}')
-        here = [one for one in senders if one.chain.site.name == case.site and case.link in (None, one.name)]
+        here = [
+            sender for sender in senders if sender.chain.site.name == case.site and case.link in (None, sender.name)
+        ]
         if not here:
             who = "no link" if case.link is None else f'not "{case.link}"'
             raise InputError(f'{who} of the plan is at "{case.site}"; expected a site and a link with a call there')
         nearest = min(
-            here, key=lambda one: (not one.now, abs(one.planned.carrier_khz - case.carrier_khz), one.name)
+            here,
+            key=lambda sender: (not sender.now, abs(sender.planned.carrier_khz - case.carrier_khz), sender.name),
         )
         on_it = nearest.now and nearest.planned.carrier_khz == case.carrier_khz
         victim = nearest.name if on_it or case.link is not None else None
@@ -77,15 +80,15 @@ class HuntListener:
     def levels_dbm(self, senders: Sequence[HeardSender], at: Site | None = None) -> FloatArray:
         """How strong the senders (n,) are at its input, or at a like one on another site [dBm]; at most."""
         site = at or self.site
-        found = np.empty(len(senders))
+        levels = np.empty(len(senders))
         mhz = self.carrier_khz / 1000.0
         mine = [n for n, sender in enumerate(senders) if sender.chain.site.name == site.name]
         if mine and site.name == self.site.name:
             radiators = [Radiator(senders[n].chain.route, mhz, senders[n].chain.facing_gain_db) for n in mine]
             gains = heard_gains_db([self.chain.ends], [mhz], radiators)[:, 0]
-            found[mine] = gains + [dbm_from_mw(senders[n].planned.power_mw) for n in mine]
+            levels[mine] = gains + [dbm_from_mw(senders[n].planned.power_mw) for n in mine]
         elif mine:
-            found[mine] = [dbm_from_mw(strongest_mw(senders[n].chain)) - ACROSS_DB for n in mine]
+            levels[mine] = [dbm_from_mw(strongest_mw(senders[n].chain)) - ACROSS_DB for n in mine]
         away = [n for n in range(len(senders)) if n not in set(mine)]
         if away:
             places = list({senders[n].chain.site.name: senders[n].chain.site for n in away}.values())
@@ -94,17 +97,17 @@ class HuntListener:
             of = np.array([number[senders[n].chain.site.name] for n in away])
             loss = between_sites_db(site, places, distance, of, np.full(len(away), mhz))
             sent = np.array([dbm_from_mw(strongest_mw(senders[n].chain)) for n in away])
-            found[away] = sent - loss + self.chain.heard_gain_db
-        return found
+            levels[away] = sent - loss + self.chain.heard_gain_db
+        return levels
 
 
 def senders_of(scene: Scene, plan: Plan, since: datetime.datetime) -> list[HeardSender]:
     """Every link of every call of a plan, with whether it is meant to be on at a moment."""
-    found = []
+    heard_senders = []
     for live, planned in zip(scene.calls, plan.calls, strict=True):
         now = live.starts is None or live.ends is None or live.starts <= since < live.ends
         by_name = {link.name: link for link in live.links}
-        found += [
+        heard_senders += [
             HeardSender(scene.chain(by_name[link.link], live.site), link, live, now) for link in planned.links
         ]
-    return found
+    return heard_senders

@@ -43,7 +43,7 @@ def hunt(scene: Scene, plan: Plan, case: Case) -> Hunt:
     total = sum(weights) or 1.0
     ranked = sorted(
         (Ranked(suspect, w / total) for suspect, w in zip(every, weights, strict=True)),
-        key=lambda one: (-one.probability, one.suspect.says),
+        key=lambda ranked: (-ranked.probability, ranked.suspect.says),
     )
     return Hunt(tuple(ranked[:MOST_TOLD]), _question(ranked, crew_of, case.answers))
 
@@ -61,7 +61,7 @@ def _occupied(listener: HuntListener, senders: Sequence[HeardSender]) -> set[str
 
 def _read(suspect: Suspect, readings_dbm: Mapping[str, float | None]) -> float:
     """How well the readings fit a suspect, as a density."""
-    found = 1.0
+    likelihood = 1.0
     for site, dbm in readings_dbm.items():
         anything = 0.3 if dbm is None else 1.0 / ANYTHING_DB
         predicted = suspect.elsewhere_dbm.get(site)
@@ -75,8 +75,8 @@ def _read(suspect: Suspect, readings_dbm: Mapping[str, float | None]) -> float:
         else:
             off = (dbm - predicted) / spread
             fits = math.exp(-off * off / 2.0) / (spread * math.sqrt(2.0 * math.pi))
-        found *= (1.0 - ASTRAY) * fits + ASTRAY * anything
-    return found
+        likelihood *= (1.0 - ASTRAY) * fits + ASTRAY * anything
+    return likelihood
 
 
 def _tail(x: float) -> float:
@@ -102,10 +102,10 @@ def _question(
 ) -> Question | None:
     """With whose transmitter off listening tells most: the mutual information of the answer and the cause."""
     share: dict[str, float] = {}
-    for one in ranked:
-        names = set(one.suspect.who) | {crew_of[name] for name in one.suspect.who if crew_of.get(name)}
+    for guess in ranked:
+        names = set(guess.suspect.who) | {crew_of[name] for name in guess.suspect.who if crew_of.get(name)}
         for name in names:
-            share[name] = share.get(name, 0.0) + one.probability
+            share[name] = share.get(name, 0.0) + guess.probability
     asked = {answer.who for answer in answers if answer.asked == "off"}
     best: tuple[float, str] | None = None
     for name, p in sorted(share.items()):

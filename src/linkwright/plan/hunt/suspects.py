@@ -60,18 +60,18 @@ def suspects(scene: Scene, case: Case, listener: HuntListener, senders: Sequence
         site for site in scene.used_sites if site.name in case.readings_dbm or site.name == listener.site.name
     ]
     level_at = {place.name: listener.levels_dbm(senders, place) for place in places}
-    found = list(_on_the_carrier(case, listener, senders, level_at))
-    found += _products(case, listener, senders, level_at)
-    found += _strong(listener, senders, level_at[listener.site.name])
-    found += _tv(scene, listener, places)
-    found += _others(scene, case, listener)
-    found.append(
+    every = list(_on_the_carrier(case, listener, senders, level_at))
+    every += _products(case, listener, senders, level_at)
+    every += _strong(listener, senders, level_at[listener.site.name])
+    every += _tv(scene, listener, places)
+    every += _others(scene, case, listener)
+    every.append(
         Suspect(
             "stranger", (), f"somebody who is not in the plan, on {mhz_text(case.carrier_khz)} MHz", STRANGER,
             UNKNOWN_DBM, {}, ("nothing is known of him beforehand",),
         )
     )  # fmt: skip
-    return [suspect for suspect in found if suspect.weight > 0.0]
+    return [suspect for suspect in every if suspect.weight > 0.0]
 
 
 def _named(sender: HeardSender) -> str:
@@ -117,9 +117,11 @@ def _on_the_carrier(
 
 def _doing(how: How) -> str:
     return {
-        "planned": "is", "hour": "is, at another hour than planned,", "spare": "is, on a spare,",
+        "planned": "is",
+        "hour": "is, at another hour than planned,",
+        "spare": "is, on a spare,",
         "mistake": "is by mistake",
-    }[how]  # fmt: skip
+    }[how]
 
 
 def _slip(case: Case, listener: HuntListener, sender: HeardSender, had: set[int]) -> tuple[float, How, str]:
@@ -185,16 +187,16 @@ def _products(
 def _of_the_day(case: Case, listener: HuntListener, senders: Sequence[HeardSender], here: FloatArray) -> list[int]:
     """The strongest senders, by index, that are on or are meant to be within the day: each link once."""
     on = {sender.name for sender in senders if sender.now}
-    found: dict[str, int] = {}
+    makers: dict[str, int] = {}
     for n in np.argsort(-here, kind="stable").tolist():
         sender = senders[n]
-        if sender.name == listener.victim or sender.name in found or (sender.name in on and not sender.now):
+        if sender.name == listener.victim or sender.name in makers or (sender.name in on and not sender.now):
             continue
         if sender.now or _same_day(sender, case.since):
-            found[sender.name] = n
-        if len(found) == MAKERS:
+            makers[sender.name] = n
+        if len(makers) == MAKERS:
             break
-    return list(found.values())
+    return list(makers.values())
 
 
 def _same_day(sender: HeardSender, moment: datetime.datetime) -> bool:

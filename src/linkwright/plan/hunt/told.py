@@ -7,18 +7,18 @@ from typing import Any
 from linkwright.plan.hunt.case import Hunt
 
 
-def document(found: Hunt) -> dict[str, Any]:
+def document(hunt: Hunt) -> dict[str, Any]:
     """What is suspected and what to ask next, as `linkwright hunt --json` has it."""
     return {
         "suspects": [
             {
-                "kind": one.suspect.kind, "who": list(one.suspect.who), "says": one.suspect.says,
-                "probability": round(one.probability, 3), "level_dbm": round(one.suspect.level_dbm, 1),
-                "evidence": list(one.suspect.evidence),
+                "kind": guess.suspect.kind, "who": list(guess.suspect.who), "says": guess.suspect.says,
+                "probability": round(guess.probability, 3), "level_dbm": round(guess.suspect.level_dbm, 1),
+                "evidence": list(guess.suspect.evidence),
             }
-            for one in found.ranked
+            for guess in hunt.ranked
         ],
-        "question": None if found.question is None else {
-            "off": found.question.who, "says": found.question.says, "bits": found.question.bits,
+        "question": None if hunt.question is None else {
+            "off": hunt.question.who, "says": hunt.question.says, "bits": hunt.question.bits,
         },
     }  # fmt: skip

@@ -81,28 +81,30 @@ class Breaks:
                 self._add(name, batch.time_ns[rows], batch.values[rows])
 
     def _add(self, name: str, time_ns: IntArray, values: SampleArray) -> None:
-        one = self._links.get(name)
-        newest = np.maximum.accumulate(np.concatenate([[time_ns[0] - 1 if one is None else one.last_ns], time_ns]))
+        link = self._links.get(name)
+        newest = np.maximum.accumulate(
+            np.concatenate([[time_ns[0] - 1 if link is None else link.last_ns], time_ns])
+        )
         new = time_ns > newest[:-1]
         if not new.all():
             self.late += int((time_ns < newest[:-1]).sum())
             time_ns, values = time_ns[new], values[new]
             if not time_ns.size:
                 return
-        if one is None:
-            one = self._links[name] = _Link(int(time_ns[0]), int(time_ns[0]))
+        if link is None:
+            link = self._links[name] = _Link(int(time_ns[0]), int(time_ns[0]))
         quality, muted = values[:, QUALITY], values[:, MUTED]
         bad = (muted == 1.0) | (quality < BAD_QUALITY)
-        before_ns = np.concatenate([[one.last_ns], time_ns[:-1]])
-        begins = np.flatnonzero(bad & ~np.concatenate([[one.bad], bad[:-1]]))
+        before_ns = np.concatenate([[link.last_ns], time_ns[:-1]])
+        begins = np.flatnonzero(bad & ~np.concatenate([[link.bad], bad[:-1]]))
         step = np.minimum((time_ns[begins] - before_ns[begins]) / SECOND_NS, MOST_STEP_S)
-        room = max(0, min(begins.size, MOST_KEPT - len(one.at_ns), MOST_OF_ALL - self._kept))
-        one.at_ns.extend(time_ns[begins[:room]].tolist())
-        one.step_s.extend(step[:room].tolist())
-        one.left_out += begins.size - room
+        room = max(0, min(begins.size, MOST_KEPT - len(link.at_ns), MOST_OF_ALL - self._kept))
+        link.at_ns.extend(time_ns[begins[:room]].tolist())
+        link.step_s.extend(step[:room].tolist())
+        link.left_out += begins.size - room
         self._kept += room
-        self._unsaid(one, time_ns, np.isnan(quality) & np.isnan(muted), before_ns)
-        one.last_ns, one.bad = int(time_ns[-1]), bool(bad[-1])
+        self._unsaid(link, time_ns, np.isnan(quality) & np.isnan(muted), before_ns)
+        link.last_ns, link.bad = int(time_ns[-1]), bool(bad[-1])
 
     def _unsaid(self, link: _Link, time_ns: IntArray, unsaid: np.ndarray, before_ns: IntArray) -> None:
         """Note where readings without quality and mute begin and end."""

@@ -23,7 +23,7 @@ MOST_LINED: Final = 1000
 #: So many events must match, of as many bursts, with less than this chance that it is an accident.
 LEAST_MATCHED: Final = 3
 MOST_CHANCE: Final = 1e-3
-#: Another offset, of the same link or of another one, with this share of the matches makes it doubtful; a link with
+#: Another offset, of the same link or of another, with this share of the matches makes it doubtful; a link with
 #: this share of them at the same offset may be meant as well. Measured, see docs/watch.md.
 RIVAL: Final = 0.65
 ALSO: Final = 0.75
@@ -91,8 +91,8 @@ def align(
 ) -> Aligned | NotAligned:
     """Line up events of a log and of a recording, each in seconds on its own clock; they need not be all the
     same. As `align_links` does for one link."""
-    found = align_links([(log_s, LAST_S)], recording_s, stamp_s)
-    return found if isinstance(found, NotAligned) else found[0]
+    aligned = align_links([(log_s, LAST_S)], recording_s, stamp_s)
+    return aligned if isinstance(aligned, NotAligned) else aligned[0]
 
 
 def align_links(
@@ -111,7 +111,7 @@ def align_links(
     that is wrong (another zone, a clock that was never set) is told by how far it is off.
     """
     b = np.sort(np.asarray(recording_s, dtype=np.float64))
-    found: list[_Fit] = []
+    fits: list[_Fit] = []
     least = sizes = 0
     for n, (log_s, last_s) in enumerate(logs):
         a = np.sort(np.asarray(log_s, dtype=np.float64))
@@ -121,16 +121,16 @@ def align_links(
             return NotAligned(f"there are more than {MOST_EVENTS} breaks")
         sizes = max(sizes, a.size)
         if min(a.size, b.size) >= LEAST_MATCHED:
-            found += _fits(n, a, b, last_s, stamp_s, least)
-            least = max([least, *(round(RIVAL * match.matched) for match in found if not match.near)])
+            fits += _fits(n, a, b, last_s, stamp_s, least)
+            least = max([least, *(round(RIVAL * match.matched) for match in fits if not match.near)])
     if min(sizes, b.size) < LEAST_MATCHED:
         return NotAligned(
             f"the log has {_many(sizes)} and the recording {b.size}; {LEAST_MATCHED} of each are needed"
         )
-    answer = _best(found, b, len(logs), None)
+    answer = _best(fits, b, len(logs), None)
     if isinstance(answer, NotAligned) and answer.near and stamp_s is not None:
-        near = _best([match for match in found if abs(match.offset - stamp_s) <= SET_S], b, len(logs), 2.0 * SET_S)
-        if isinstance(near, tuple) and near[0].matched >= RIVAL * max(match.matched for match in found):
+        near = _best([match for match in fits if abs(match.offset - stamp_s) <= SET_S], b, len(logs), 2.0 * SET_S)
+        if isinstance(near, tuple) and near[0].matched >= RIVAL * max(match.matched for match in fits):
             return near
     return answer
 
@@ -141,17 +141,17 @@ def align_known(
     """The same where another track of the recording has told its clock: only a link whose breaks fall together by
     that clock is looked for, so that fewer are needed. The clock stays that of the other track."""
     b = np.sort(np.asarray(recording_s, dtype=np.float64))
-    found = []
+    fits = []
     for n, (log_s, last_s) in enumerate(logs):
         a = np.sort(np.asarray(log_s, dtype=np.float64))
         if a.size and b.size and max(a.size, b.size) <= MOST_EVENTS:
             pairs = _pairs(a, b, known.offset_s, known.drift_ppm * 1e-6, last_s)
-            found.append(_Fit(n, a, known.offset_s, known.drift_ppm * 1e-6, pairs, last_s, True))
-    best = max(found, key=lambda match: match.matched, default=None)
+            fits.append(_Fit(n, a, known.offset_s, known.drift_ppm * 1e-6, pairs, last_s, True))
+    best = max(fits, key=lambda match: match.matched, default=None)
     if best is None or best.matched < LEAST_KNOWN:
         return NotAligned("fewer than two of its breaks are a link's by the clock of the recording")
     chance = min(1.0, len(logs) * _chance_known(best, b))
-    others = [match for match in found if match.link != best.link]
+    others = [match for match in fits if match.link != best.link]
     rivals = [other.link for other in others if other.matched >= RIVAL * best.matched]
     if chance > MOST_CHANCE:
         return NotAligned(f"{_many(best.matched)} fall together by the clock of the recording, which may be chance")
@@ -214,7 +214,7 @@ def _fits(n: int, a: FloatArray, b: FloatArray, last_s: float, stamp_s: float | 
     """
     apart = np.sort((a[:, None] - b[None, :]).ravel())
     many = np.searchsorted(apart, apart + FIRST_S, side="right") - np.arange(apart.size)
-    found: list[_Fit] = []
+    fits: list[_Fit] = []
     for near in (False, True) if stamp_s is not None else (False,):
         left = many.copy()
         if near and stamp_s is not None:
@@ -227,9 +227,9 @@ def _fits(n: int, a: FloatArray, b: FloatArray, last_s: float, stamp_s: float | 
             offset = float(np.median(apart[best : best + many[best]]))
             low, high = np.searchsorted(apart, [offset - APART_S, offset + APART_S])
             left[low:high] = left[best] = 0
-            found.append(_Fit(n, a, *_line(a, b, offset, last_s), last_s, near))
-            least = max(least, round(RIVAL * found[-1].matched))
-    return found
+            fits.append(_Fit(n, a, *_line(a, b, offset, last_s), last_s, near))
+            least = max(least, round(RIVAL * fits[-1].matched))
+    return fits
 
 
 def _line(a: FloatArray, b: FloatArray, offset: float, last_s: float) -> tuple[float, float, FloatArray]:
@@ -247,10 +247,10 @@ def _line(a: FloatArray, b: FloatArray, offset: float, last_s: float) -> tuple[f
 
 
 def _best(
-    found: Sequence[_Fit], b: FloatArray, links: int, searched_s: float | None
+    fits: Sequence[_Fit], b: FloatArray, links: int, searched_s: float | None
 ) -> tuple[Aligned, int, tuple[int, ...]] | NotAligned:
     """The offset at which most agree, if it holds, its link, and the links that fit as well there."""
-    best = max(found, key=lambda match: match.matched, default=None)
+    best = max(fits, key=lambda match: match.matched, default=None)
     if best is None or best.matched < LEAST_MATCHED:
         agree = 0 if best is None else best.matched
         return NotAligned(f"only {_many(agree)} of the two fall together at any offset", near=True)
@@ -261,12 +261,12 @@ def _best(
     chance = min(1.0, links * _chance(best.log_s, b, best.matched, best.last_s, searched_s))
     if chance > MOST_CHANCE:
         return NotAligned(f"{_many(best.matched)} fall together, which may be chance", near=True)
-    elsewhere = [match for match in found if abs(match.offset - best.offset) > APART_S]
+    elsewhere = [match for match in fits if abs(match.offset - best.offset) > APART_S]
     if max((match.matched for match in elsewhere), default=0) >= RIVAL * best.matched:
         return NotAligned("two offsets fit about equally well", near=True)
     also = dict.fromkeys(
         match.link
-        for match in found
+        for match in fits
         if match.link != best.link and match not in elsewhere and match.matched >= ALSO * best.matched
     )
     return best.aligned(b, chance), best.link, tuple(also)
@@ -278,11 +278,11 @@ def _pairs(a: FloatArray, b: FloatArray, offset: float, drift: float, near_s: fl
     right = np.clip(np.searchsorted(a, laid), 1, a.size - 1)
     nearest = np.where(np.abs(a[right - 1] - laid) <= np.abs(a[right] - laid), right - 1, right)
     away = np.abs(a[nearest] - laid)
-    found: dict[int, int] = {}
+    taken: dict[int, int] = {}
     for n in np.argsort(away, kind="stable").tolist():
         if away[n] <= near_s:
-            found.setdefault(int(nearest[n]), n)
-    return np.array([(a[m], b[n]) for m, n in sorted(found.items())]).reshape(-1, 2)
+            taken.setdefault(int(nearest[n]), n)
+    return np.array([(a[m], b[n]) for m, n in sorted(taken.items())]).reshape(-1, 2)
 
 
 def _slope(pairs: FloatArray) -> float:

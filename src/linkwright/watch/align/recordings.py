@@ -171,17 +171,17 @@ def _lay_file(breaks: Sequence[LinkBreaks], group: Sequence[TrackFaults], base: 
     if not told:
         return own
     best = max(told, key=lambda laid_track: (laid_track.aligned.matched, laid_track.aligned.confidence))
-    found: list[Laid | NotLaid] = []
+    laid: list[Laid | NotLaid] = []
     for track, answer in zip(group, own, strict=True):
         middle = (track.length_s or 0.0) / 2.0
         if isinstance(answer, NotLaid):
-            found.append(_by_known(breaks, track, best, base, answer))
+            laid.append(_by_known(breaks, track, best, base, answer))
         elif abs(off := answer.aligned.log_s(middle) - best.aligned.log_s(middle)) > ONE_CLOCK_S:
             why = f"its breaks say a clock that is {abs(off):.1f} s off that of track {best.track.channel}"
-            found.append(_by_known(breaks, track, best, base, NotLaid(track, why)))
+            laid.append(_by_known(breaks, track, best, base, NotLaid(track, why)))
         else:
-            found.append(answer)
-    return found
+            laid.append(answer)
+    return laid
 
 
 def _own(breaks: Sequence[LinkBreaks], track: TrackFaults, base: int) -> Laid | NotLaid:
@@ -202,8 +202,8 @@ def _by_known(
 ) -> Laid | NotLaid:
     """A track laid by the clock that another one of its recording has told."""
     losses = [at for at, _, _ in track.losses]
-    found = _told(track, breaks, base, align_known(_events(breaks, base), losses, best.aligned))
-    return without if isinstance(found, NotLaid) else found
+    known = _told(track, breaks, base, align_known(_events(breaks, base), losses, best.aligned))
+    return without if isinstance(known, NotLaid) else known
 
 
 def _events(breaks: Sequence[LinkBreaks], base: int) -> list[tuple[list[float], float]]:
@@ -213,9 +213,11 @@ def _events(breaks: Sequence[LinkBreaks], base: int) -> list[tuple[list[float], 
 
 
 def _told(
-    track: TrackFaults, breaks: Sequence[LinkBreaks], base: int,
+    track: TrackFaults,
+    breaks: Sequence[LinkBreaks],
+    base: int,
     answer: tuple[Aligned, int, tuple[int, ...]] | NotAligned,
-) -> Laid | NotLaid:  # fmt: skip
+) -> Laid | NotLaid:
     if isinstance(answer, NotAligned):
         return NotLaid(track, answer.why)
     aligned, link, also = answer
@@ -272,7 +274,7 @@ def clock_words(laid: Laid) -> str:
 
 
 def alone_words(laid: Laid, most: int = 3) -> str:
-    """The losses for which the log shows nothing wrong, as a sentence after another one; "" without any."""
+    """The losses for which the log shows nothing wrong, as a sentence after another; "" without any."""
     if not laid.alone:
         return ""
     first = ", ".join(f"{kind} at {clock(at)}" for at, _, kind in laid.alone[:most])

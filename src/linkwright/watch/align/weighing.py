@@ -54,10 +54,10 @@ def weighed(episodes: Sequence[Episode], laid: Sequence[Laid], breaks: Sequence[
 
 def spans_of(episodes: Sequence[Episode]) -> dict[str, list[tuple[int, int]]]:
     """From when to when each link's episodes last [ns]."""
-    found: dict[str, list[tuple[int, int]]] = {}
+    spans: dict[str, list[tuple[int, int]]] = {}
     for episode in episodes:
-        found.setdefault(episode.link, []).append((episode.from_ns, episode.to_ns))
-    return found
+        spans.setdefault(episode.link, []).append((episode.from_ns, episode.to_ns))
+    return spans
 
 
 def _weighed(episode: Episode, tracks: Sequence[Laid], link: LinkBreaks) -> Episode:
@@ -71,12 +71,12 @@ def _weighed(episode: Episode, tracks: Sequence[Laid], link: LinkBreaks) -> Epis
     )
     unsaid = link.says_nothing(episode.from_ns, episode.to_ns)
     whole = laid.covers(episode.from_ns, episode.to_ns)
-    found = episode
+    heard_too = episode
     if whole and not laid.also:
-        found = _shared(episode, laid, inside, unsaid)
+        heard_too = _shared(episode, laid, inside, unsaid)
     if inside:
-        return replace(found, because=found.because + _has(laid, inside), heard=True)
-    return _held(found, laid, unsaid) if whole and not laid.also else found
+        return replace(heard_too, because=heard_too.because + _has(laid, inside), heard=True)
+    return _held(heard_too, laid, unsaid) if whole and not laid.also else heard_too
 
 
 def _has(laid: Laid, inside: Sequence[Loss]) -> str:

@@ -91,26 +91,24 @@ def answered(episode: Episode, answers: Iterable[Answer]) -> Episode:
     for given in mine:
         odds = {cause: share * given.likely(cause) for cause, share in odds.items()}
     total = sum(odds.values())
-    found = tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda pair: -pair[1]))
-    return retold(episode, found, " ".join(answer.says for answer in mine))
+    causes = tuple(sorted(((cause, share / total) for cause, share in odds.items()), key=lambda pair: -pair[1]))
+    return retold(episode, causes, " ".join(answer.says for answer in mine))
 
 
 def retold(episode: Episode, causes: Sequence[tuple[str, float]], why: str) -> Episode:
     """An episode with other shares of its causes, and why; a new cause gets its words and what there was before."""
     cause, probability = cause_of(tuple(causes))
-    found = replace(
+    changed = replace(
         episode, cause=cause, probability=probability, causes=tuple(pair for pair in causes if pair[1] >= 0.02)
     )
     before = f" By the readings alone: {episode.cause.replace('-', ' ')}, {100 * episode.probability:.0f} %."
     told = f" {why}" if why else ""
     if cause == episode.cause:
-        return replace(found, because=f"{episode.because}{told}{before}") if why else found
+        return replace(changed, because=f"{episode.because}{told}{before}") if why else changed
     none = np.zeros(0)
     company = Company((), none, none, none)
-    because, do = words(
-        cause, episode.track, episode.figures, company, ProductFit(0.0), None, episode.open, causes
-    )  # fmt: skip
-    return replace(found, because=f"{because}{told}{before}", do=do, makers=())
+    because, do = words(cause, episode.track, episode.figures, company, ProductFit(0.0), None, episode.open, causes)
+    return replace(changed, because=f"{because}{told}{before}", do=do, makers=())
 
 
 def counted(answers: Iterable[Answer]) -> Counter[str]:

@@ -194,26 +194,26 @@ def shares(track: Track, observed: FloatArray, likelier: Mapping[str, float]) ->
     likelier : how much likelier causes are than by their priors, for what else is known of this link and place.
     """
     priors = {cause.name: cause.prior * likelier.get(cause.name, 1.0) for cause in CAUSES.values()}
-    found = {cause: share * (1.0 - UNKNOWN) for cause, share in weighed(track, observed, priors).items()}
-    found["unknown"] = found.get("unknown", 0.0) + UNKNOWN
-    return tuple(sorted(found.items(), key=lambda pair: -pair[1]))
-
-
-def without(found: Sequence[tuple[str, float]], gone: Collection[str]) -> tuple[tuple[str, float], ...]:
-    """The causes without some that it cannot be: their share is nobody's, "unknown"."""
-    odds = {cause: share for cause, share in found if cause not in gone}
-    odds["unknown"] = odds.get("unknown", 0.0) + sum(share for cause, share in found if cause in gone)
+    odds = {cause: share * (1.0 - UNKNOWN) for cause, share in weighed(track, observed, priors).items()}
+    odds["unknown"] = odds.get("unknown", 0.0) + UNKNOWN
     return tuple(sorted(odds.items(), key=lambda pair: -pair[1]))
 
 
-def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -> tuple[tuple[str, float], ...]:
+def without(causes: Sequence[tuple[str, float]], gone: Collection[str]) -> tuple[tuple[str, float], ...]:
+    """The causes without some that it cannot be: their share is nobody's, "unknown"."""
+    odds = {cause: share for cause, share in causes if cause not in gone}
+    odds["unknown"] = odds.get("unknown", 0.0) + sum(share for cause, share in causes if cause in gone)
+    return tuple(sorted(odds.items(), key=lambda pair: -pair[1]))
+
+
+def split(causes: Sequence[tuple[str, float]], product: float, somebody: float) -> tuple[tuple[str, float], ...]:
     """The share of another transmitter on the carrier, split: somebody else's, or a product of our own.
 
     Nothing in the readings of a link tells the two apart; who else is on does. product : how well a product fits,
     NaN where no carrier is known. somebody : how much likelier the sweep makes somebody else.
     """
     product = PRODUCT if product != product else product
-    odds = dict(found)
+    odds = dict(causes)
     another = odds["interference"]
     odds |= {"interference": another * (1.0 - product) * somebody, "intermodulation": another * product}
     total = sum(odds.values())
@@ -221,17 +221,17 @@ def split(found: Sequence[tuple[str, float]], product: float, somebody: float) -
 
 
 def passed_on(
-    found: Sequence[tuple[str, float]], whose: Collection[str], cause: str, share: float
+    causes: Sequence[tuple[str, float]], whose: Collection[str], cause: str, share: float
 ) -> tuple[tuple[str, float], ...]:
     """The causes with so much of the share of some of them given to another, which the plan makes likely."""
-    odds = {name: part * (1.0 - share) if name in whose else part for name, part in found}
-    odds[cause] = share * sum(part for name, part in found if name in whose)
+    odds = {name: part * (1.0 - share) if name in whose else part for name, part in causes}
+    odds[cause] = share * sum(part for name, part in causes if name in whose)
     return tuple(sorted(odds.items(), key=lambda pair: -pair[1]))
 
 
-def cause_of(found: tuple[tuple[str, float], ...]) -> tuple[str, float]:
+def cause_of(causes: tuple[tuple[str, float], ...]) -> tuple[str, float]:
     """The cause that is named, with its probability: "unknown" where none reaches `NAMED`."""
-    cause, share = found[0]
+    cause, share = causes[0]
     if cause == "unknown" or share >= NAMED:
         return cause, share
     return "unknown", float(np.clip(1.0 - share, 0.0, 1.0))

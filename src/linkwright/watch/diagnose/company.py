@@ -135,7 +135,7 @@ def with_planned(company: Company, expected: Iterable[Expected], own: str, from_
     """
     silent = {name for name, level in zip(company.names, company.while_dbm, strict=True) if level != level}
     read = set(company.names) - silent
-    found: dict[str, tuple[float, float, float]] = {}
+    planned: dict[str, tuple[float, float, float]] = {}
     for link in expected:
         if link.link == own or link.link in read:
             continue
@@ -144,13 +144,13 @@ def with_planned(company: Company, expected: Iterable[Expected], own: str, from_
             if start < from_ns + PLANNED_NS and end > from_ns:
                 before = off if start > from_ns - PLANNED_NS else link.wanted_dbm
                 after = off if end < to_ns + PLANNED_NS else link.wanted_dbm
-                found[link.link] = (before, link.wanted_dbm, after)
-    if not found:
+                planned[link.link] = (before, link.wanted_dbm, after)
+    if not planned:
         return company
-    kept = [n for n, name in enumerate(company.names) if name not in found]
-    levels = np.array(list(found.values()), dtype=np.float64)
+    kept = [n for n, name in enumerate(company.names) if name not in planned]
+    levels = np.array(list(planned.values()), dtype=np.float64)
     return Company(
-        (*(company.names[n] for n in kept), *found),
+        (*(company.names[n] for n in kept), *planned),
         np.concatenate([company.before_dbm[kept], levels[:, 0]]),
         np.concatenate([company.while_dbm[kept], levels[:, 1]]),
         np.concatenate([company.after_dbm[kept], levels[:, 2]]),

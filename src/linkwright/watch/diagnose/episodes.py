@@ -58,11 +58,11 @@ def to_document(episodes: Iterable[DiagnosedEpisode], zone: datetime.tzinfo = da
 
 def lost_by_cause(episodes: Iterable[DiagnosedEpisode], link: str) -> dict[str, float]:
     """Seconds of the episodes in which a link's audio was broken, by cause, most first."""
-    found: dict[str, float] = {}
+    lost_s: dict[str, float] = {}
     for episode in episodes:
         if episode.link == link and episode.heard:
-            found[episode.cause] = found.get(episode.cause, 0.0) + episode.length_s
-    return dict(sorted(found.items(), key=lambda pair: (-pair[1], pair[0])))
+            lost_s[episode.cause] = lost_s.get(episode.cause, 0.0) + episode.length_s
+    return dict(sorted(lost_s.items(), key=lambda pair: (-pair[1], pair[0])))
 
 
 def iso(at_ms: int, zone: datetime.tzinfo = datetime.UTC) -> str:

@@ -43,25 +43,25 @@ def tables(rows: Sequence[Sequence[str]], track: str) -> Weights:
     """The same of the rows of such a file without its head. What was not learnt of a cause says nothing of it."""
     mine = [row[1:] for row in rows if row[0] == track]
     causes = tuple(dict.fromkeys(row[1] for row in mine))
-    found = {
+    by_name = {
         name: np.zeros((len(causes), len(OBSERVED[name][0]) if name in OBSERVED else 1))
         for name in dict.fromkeys(row[0] for row in mine)
     }
     for name, cause, *weights in mine:
-        found[name][causes.index(cause)] = [float(weight) / HUNDREDTHS for weight in weights if weight]
-    return causes, found
+        by_name[name][causes.index(cause)] = [float(weight) / HUNDREDTHS for weight in weights if weight]
+    return causes, by_name
 
 
 def places(value: float, knots: tuple[float, ...]) -> FloatArray:
     """How far a value lies at each knot: 1 at one, shared between two, (knots,); nothing where it is not known."""
-    found = np.zeros(len(knots))
+    shares = np.zeros(len(knots))
     if math.isnan(value):
-        return found
+        return shares
     at = min(max(value, knots[0]), knots[-1])
     n = min(bisect_right(knots, at) - 1, len(knots) - 2)
     part = (at - knots[n]) / (knots[n + 1] - knots[n])
-    found[n], found[n + 1] = 1.0 - part, part
-    return found
+    shares[n], shares[n + 1] = 1.0 - part, part
+    return shares
 
 
 def weighed(track: str, observed: FloatArray, prior: Mapping[str, float]) -> dict[str, float]:

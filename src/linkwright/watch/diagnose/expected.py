@@ -117,9 +117,9 @@ def another_day(expected: Sequence[Expected], time_ns: int) -> bool:
 
 def at_any_time(expected: Sequence[Expected]) -> list[Expected]:
     """One of each link, the one with the least margin, expected always: the plan's levels without its times."""
-    found: dict[str, Expected] = {}
+    expected_links: dict[str, Expected] = {}
     for planned in expected:
-        was = found.get(planned.link)
+        was = expected_links.get(planned.link)
         if was is None or planned.wanted_dbm - planned.need_dbm < was.wanted_dbm - was.need_dbm:
-            found[planned.link] = planned
-    return [replace(link, spans=()) for link in found.values()]
+            expected_links[planned.link] = planned
+    return [replace(link, spans=()) for link in expected_links.values()]

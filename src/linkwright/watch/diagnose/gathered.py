@@ -76,6 +76,7 @@ class Figures:
         return self.bad_dbm - self.over_need_db
 
 
+# long: a line for every figure
 def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float, ceiling_dbm: float) -> Figures:
     """The figures of what was gathered of an episode."""
 

@@ -59,10 +59,12 @@ class Diagnosis:
 
 
 def diagnose(
-    paths: Sequence[tuple[Path, str]], expected: Sequence[Expected] = (), mapping: Mapping = TIDY,
+    paths: Sequence[tuple[Path, str]],
+    expected: Sequence[Expected] = (),
+    mapping: Mapping = TIDY,
     tell: Tell | None = None,
-) -> Diagnosis:  # fmt: skip
-    """Diagnose logs, one after another: paths with the names that messages call them by. Raises InputError."""
+) -> Diagnosis:
+    """Diagnose logs, in turn: paths with the names that messages call them by. Raises InputError."""
     unread: dict[str, InputError] = {}
     watcher, told, span = _watched(_stream(paths, mapping, tell, unread), expected)
     spans = [stretch for link in expected for stretch in link.spans]
@@ -74,8 +76,9 @@ def diagnose(
         if sum(seen.readings + seen.late for seen in watcher.seen()) > MOST_SORTED:
             raise InputError(
                 f"the log is out of order, and with over {MOST_SORTED} readings too long to be sorted here; "
-                "sort it by time", path=paths[0][1],
-            )  # fmt: skip
+                "sort it by time",
+                path=paths[0][1],
+            )
         kept: list[str] = []
         log = Log.of(_batches(_stream(paths, mapping, tell, unread), kept))
         watcher, _, span = _watched(((batch, None) for batch in log.in_time()), expected)

@@ -24,9 +24,9 @@ def mean_of(ring: np.ndarray, second: int, first: int, last: int) -> float:
     for back in range(first, last + 1):
         best = np.nan
         for branch in range(2):
-            one = ring[branch, (second - back) % at.RING]
-            if one == one and not best >= one:
-                best = one
+            value = ring[branch, (second - back) % at.RING]
+            if value == value and not best >= value:
+                best = value
         if best == best:
             total += best
             count += 1
@@ -38,9 +38,9 @@ def branch_mean(ring: np.ndarray, branch: int, second: int, first: int, last: in
     """The mean of one branch over the seconds `first` to `last` ago."""
     total, count = 0.0, 0
     for back in range(first, last + 1):
-        one = ring[branch, (second - back) % at.RING]
-        if one == one:
-            total += one
+        value = ring[branch, (second - back) % at.RING]
+        if value == value:
+            total += value
             count += 1
     return total / count if count else np.nan
 
@@ -64,9 +64,9 @@ def turn_second(s: np.ndarray, ring: np.ndarray, levels: np.ndarray, laps: np.nd
     s[at.HIGHEST] = -np.inf
     for back in range(1, 6):
         for branch in range(2):
-            one = ring[branch, (second - back) % at.RING]
-            if one == one:
-                s[at.HIGHEST] = max(s[at.HIGHEST], one)
+            value = ring[branch, (second - back) % at.RING]
+            if value == value:
+                s[at.HIGHEST] = max(s[at.HIGHEST], value)
 
 
 @kernel
@@ -84,10 +84,11 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
     f[at.FLUTTERED], f[at.STEP_L] = s[at.FLUTTERS], s[at.STEP]
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def gather(
     f: np.ndarray, v: np.ndarray, t: float, dt: float, bad: bool, gone: bool, over: bool, sag: bool, breaks: bool
-) -> None:  # fmt: skip
+) -> None:
     """Add a reading to what is gathered of an episode; `breaks` where its audio breaks just now: many receivers
     stay muted for a while, and the level of then says nothing of why."""
     a, b, q = float(v[RF_A]), float(v[RF_B]), float(v[QUALITY])
@@ -215,6 +216,7 @@ def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
     )
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_signal(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
@@ -269,6 +271,7 @@ def step_signal(
     return count
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_branch(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
@@ -326,6 +329,7 @@ def step_branch(
     return count
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def step_sound(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
@@ -402,13 +406,14 @@ def pair(s: np.ndarray, t: float, down: bool, broken: bool) -> None:
         s[at.FELL_T], s[at.BROKE_T] = at.NEVER_FELL, at.NEVER_BROKE
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_readings(
     start: int, links: np.ndarray, times: np.ndarray, values: np.ndarray, base: int, state: np.ndarray,
     rings: np.ndarray, gathered: np.ndarray, sure: np.ndarray, active: np.ndarray, levels: np.ndarray,
     laps: np.ndarray, first_span: np.ndarray, spans: np.ndarray, limits: np.ndarray, events: np.ndarray,
 ) -> tuple[int, int]:  # fmt: skip
-    """Take in readings from `start` on: the next one that is not taken in, and how many events were written.
+    """Take in readings from `start` on: the next that is not taken in, and how many events were written.
 
     first_span (l+1,) : a link's spans [ns] are spans[first_span[l] : first_span[l+1]] (m, 2), in order; with none
     it is always judged. limits (l + m, 4) : need, gone, ceiling and where a sag is harmless [dBm], of each link,

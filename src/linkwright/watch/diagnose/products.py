@@ -49,6 +49,7 @@ class ProductFit:
         return replace(self, makers=tuple(map(name, self.makers)), rose=name(self.rose) if self.rose else "")
 
 
+# long: each step looks at what the one before it left
 def products_on(
     own_khz: int | None, bandwidth_khz: int, company: Company, carriers_khz: Mapping[str, int],
     gone_dbm: Mapping[str, float], closed: bool, earlier: Callable[[Sequence[str]], BoolArray],
@@ -58,38 +59,30 @@ def products_on(
     earlier : which of these links were on at each of some moments before, (moments, links). For so many of them as
     a product fell on the link then, one falls on it now by chance: the fewer, the likelier it is the cause (Bayes).
     """
-    now = company.while_dbm
-    off = np.array([gone_dbm[name] for name in company.names])
-    on = now > off
+    on, rising, went = _moved(company, gone_dbm)
     if int(on.sum()) < 2:
         return ProductFit(0.0)
-    before = np.where(company.before_dbm > off, company.before_dbm, off - 10.0)
-    known_before = ~np.isnan(company.before_dbm)
-    rising = on & known_before & (now - before >= RISES_DB)
-    after = np.where(company.after_dbm > off, company.after_dbm, off - 10.0)
-    went = on & ~np.isnan(company.after_dbm) & (now - after >= RISES_DB)
     there = np.flatnonzero(on)
     if own_khz is None or not all(company.names[n] in carriers_khz for n in there.tolist()):
         if not rising.any():
             return ProductFit(math.nan)
-        first = int(np.flatnonzero(rising)[np.argmax(now[rising])])
+        first = int(np.flatnonzero(rising)[np.argmax(company.while_dbm[rising])])
         return ProductFit(_fit(NO_CARRIERS, bool(went[first]), closed), (), company.names[first])
     there_khz = np.array([carriers_khz[company.names[n]] for n in there.tolist()], dtype=np.int64)
     alone = _one_a_carrier(own_khz, there_khz, rising[there])
-    some = there[alone][np.argsort(-now[there[alone]], kind="stable")][:MOST]
+    some = there[alone][np.argsort(-company.while_dbm[there[alone]], kind="stable")][:MOST]
     carrier = np.array([carriers_khz[company.names[n]] for n in some.tolist()], dtype=np.int64)
-    found = products(own_khz, bandwidth_khz, carrier, rising[some])
-    if not found:
+    made = products(own_khz, bandwidth_khz, carrier, rising[some])
+    if not made:
         wide = sorted(products(own_khz, EDGES * bandwidth_khz, carrier, rising[some]))
-        edge = next((who for _, who in wide if rising[some[list(who)]].any()), None)
-        if edge is None:
-            return ProductFit(NO_PRODUCT)
+        edge = next((who for _, who in wide if rising[some[list(who)]].any()), ())
         near = [int(some[n]) for n in edge]
         rose = [n for n in near if rising[n]]
+        if not rose:
+            return ProductFit(NO_PRODUCT)
         fit = OF_EDGES * _fit(ROSE, bool(went[rose].any()), closed)
         return ProductFit(fit, tuple(company.names[n] for n in near), company.names[rose[0]])
     known = [name for name in company.names if name in carriers_khz]
-    all_khz = np.array([carriers_khz[name] for name in known], dtype=np.int64)
     were_on = earlier(known)
     shares = were_on.mean(axis=0) if were_on.shape[0] else np.ones(len(known))
     seldom = dict(zip(known, shares.tolist(), strict=True))
@@ -99,16 +92,26 @@ def products_on(
         share = min(seldom[company.names[n]] for n in who)
         return not any(rising[n] for n in who), len(who), round(share, 1), pair[0]
 
-    makers = [int(some[n]) for n in min(found, key=rank)[1]]
+    makers = [int(some[n]) for n in min(made, key=rank)[1]]
     names = tuple(company.names[n] for n in makers)
-    chance = _by_chance(own_khz, bandwidth_khz, all_khz, were_on, len(makers))
+    all_khz = np.array([carriers_khz[name] for name in known], dtype=np.int64)
     odds = ELSE_ODDS if len(makers) < 3 else ELSE_ODDS_OF_THREE
-    merely = 1.0 / (1.0 + odds * chance)
+    merely = 1.0 / (1.0 + odds * _by_chance(own_khz, bandwidth_khz, all_khz, were_on, len(makers)))
     rose = [n for n in makers if rising[n]]
     if not rose:
         return ProductFit(merely, names)
     fit = max(merely, _fit(ROSE, any(went[n] for n in rose), closed))
     return ProductFit(fit, names, company.names[rose[0]])
+
+
+def _moved(company: Company, gone_dbm: Mapping[str, float]) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Which others are on, which of them came on with the episode, and which went with it, each (links,)."""
+    now, off = company.while_dbm, np.array([gone_dbm[name] for name in company.names])
+    on = now > off
+    before = np.where(company.before_dbm > off, company.before_dbm, off - 10.0)
+    rising = on & ~np.isnan(company.before_dbm) & (now - before >= RISES_DB)
+    after = np.where(company.after_dbm > off, company.after_dbm, off - 10.0)
+    return on, rising, on & ~np.isnan(company.after_dbm) & (now - after >= RISES_DB)
 
 
 def _one_a_carrier(own_khz: int, carriers_khz: IntArray, rising: BoolArray) -> IntArray:
@@ -154,7 +157,7 @@ def products(
     reach = round(WIDTHS * bandwidth_khz)
     pairs = np.abs(2 * carriers_khz[:, None] - carriers_khz[None, :] - own_khz)
     np.fill_diagonal(pairs, reach + 1)
-    found: list[tuple[int, tuple[int, ...]]] = [
+    hits: list[tuple[int, tuple[int, ...]]] = [
         (int(pairs[a, b]), (a, b)) for a, b in np.argwhere(pairs <= reach).tolist()
     ]
     few = carriers_khz.size <= MOST_OF_THREE
@@ -166,5 +169,5 @@ def products(
             near = np.abs(sum_ - own_khz)
             for a, b in np.argwhere(near <= reach).tolist():
                 if len({a, b, c}) == 3:
-                    found.append((int(near[a, b]), tuple(sorted((a, b, c)))))
-    return found
+                    hits.append((int(near[a, b]), tuple(sorted((a, b, c)))))
+    return hits

@@ -163,10 +163,10 @@ def _goes_on(before: Episode, f: Figures, from_ns: int) -> bool:
 
 
 def _by_link(expected: Iterable[Expected]) -> dict[str, list[Expected]]:
-    found: dict[str, list[Expected]] = {}
+    by_links: dict[str, list[Expected]] = {}
     for planned in expected:
-        found.setdefault(planned.link, []).append(planned)
-    return found
+        by_links.setdefault(planned.link, []).append(planned)
+    return by_links
 
 
 class Watcher:
@@ -338,11 +338,11 @@ class Watcher:
                 self._raw = self._raw[1000:]
                 self.dropped += 1000
             return raw
-        found = self._open.pop((link, track), None)
-        if found is not None:
-            found.figures, found.open = figures, False
-            self._last[(link, track)] = found
-        return found
+        over = self._open.pop((link, track), None)
+        if over is not None:
+            over.figures, over.open = figures, False
+            self._last[(link, track)] = over
+        return over
 
     def finish(self) -> tuple[Change, ...]:
         """Close what is open: nothing more will come."""
@@ -363,8 +363,8 @@ class Watcher:
         """The same with those that are worth a mark only."""
         for raw in self._open.values():
             raw.figures = self._sure[raw.link, raw.track].copy()
-        found = [self._judged(raw) for raw in self._raw]
-        return tuple(sorted(found, key=lambda episode: (episode.from_ns, episode.link, episode.track)))
+        episodes = [self._judged(raw) for raw in self._raw]
+        return tuple(sorted(episodes, key=lambda episode: (episode.from_ns, episode.link, episode.track)))
 
     def seen(self) -> tuple[LinkIntake, ...]:
         """What came of each link."""
@@ -403,26 +403,8 @@ class Watcher:
         expected = raw.expected
         figures = self._figures(raw)
         company = self._history.company(raw.link, float(f[at.ON_T]), end)
-        kind, products = at.TRACKS[raw.track], ProductFit(math.nan)
-        seen = self._observed(raw, figures)
-        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
-        here = self.likelier_of.get(name, self.likelier)
-        likelier = {cause: alone.get(cause, 1.0) * here.get(cause, 1.0) for cause in {*alone, *here}}
-        causes, heard_by = shares(kind, seen, likelier), self._still_heard_by(expected, company, from_ns)
-        if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
-            causes = passed_on(causes, SILENT, "carrier", NOT_SET)
-        if heard_by:
-            causes = without(causes, OF_THE_SENDER)
-        if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
-            products = self._products_of(raw, company)  # only then are the others' carriers looked at
-            somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
-            causes = split(causes, products.fit, somebody)
-            stray = self._left_on(expected, company, from_ns)
-            if stray:
-                causes = passed_on(causes, ("interference",), "left-on-spare", LEFT_ON)
-                products = ProductFit(products.fit, (stray,))
-        if raw.before is not None and _goes_on(raw.before, figures, from_ns):
-            causes = raw.before.causes
+        kind, heard_by = at.TRACKS[raw.track], self._still_heard_by(expected, company, from_ns)
+        causes, products = self._causes(raw, figures, company, from_ns, heard=bool(heard_by))
         cause, probability = cause_of(causes)
         because, do = words(
             cause,
@@ -435,11 +417,7 @@ class Watcher:
             causes,
         )
         heard = figures.heard
-        if (
-            raw.expected is None
-            and kind == "signal"
-            and not (figures.base_dbm > -math.inf or figures.held_dbm < 0.0)
-        ):
+        if expected is None and kind == "signal" and not (figures.base_dbm > -math.inf or figures.held_dbm < 0.0):
             # nobody says that it should be on, and it has not been yet
             cause, probability, heard = "unknown", 1.0, False
             because = "Nothing was received of it since the readings began."
@@ -452,6 +430,32 @@ class Watcher:
         )  # fmt: skip
         raw.final = not raw.open and newest - end > AFTER_S[1] + 1.0
         return raw.told
+
+    def _causes(
+        self, raw: _Raw, figures: Figures, company: Company, from_ns: int, *, heard: bool
+    ) -> tuple[tuple[tuple[str, float], ...], ProductFit]:
+        """How probable each cause is, and whose product it may be; `heard`: another receiver still hears it."""
+        kind, products, expected = at.TRACKS[raw.track], ProductFit(math.nan), raw.expected
+        seen = self._observed(raw, figures)
+        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        here = self.likelier_of.get(self.names[raw.link], self.likelier)
+        likelier = {cause: alone.get(cause, 1.0) * here.get(cause, 1.0) for cause in {*alone, *here}}
+        causes = shares(kind, seen, likelier)
+        if kind == "signal" and figures.gone > 0.5 and self._not_heard_since_moved(raw):
+            causes = passed_on(causes, SILENT, "carrier", NOT_SET)
+        if heard:
+            causes = without(causes, OF_THE_SENDER)
+        if sum(share for cause, share in causes if CAUSES[cause].by_others) > BY_OTHERS:
+            products = self._products_of(raw, company)  # only then are the others' carriers looked at
+            somebody = 1.0 if expected is None else expected.somebody_likelier(figures.level_dbm)
+            causes = split(causes, products.fit, somebody)
+            stray = self._left_on(expected, company, from_ns)
+            if stray:
+                causes = passed_on(causes, ("interference",), "left-on-spare", LEFT_ON)
+                products = ProductFit(products.fit, (stray,))
+        if raw.before is not None and _goes_on(raw.before, figures, from_ns):
+            causes = raw.before.causes
+        return causes, products
 
     def _not_heard_since_moved(self, raw: _Raw) -> bool:
         """Whether the plan put a link on another carrier and nothing of it was received since."""
@@ -519,8 +523,8 @@ class Watcher:
         from_ns, to_ns = self._time(f[at.ON_T]), self._time(f[at.LAST_T])
         planned = (known_link for known in self.expected.values() for known_link in known)
         wider = with_planned(company, planned, name, from_ns, to_ns)
-        found = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
-        return replace(found, by_plan=found.rose in set(wider.names) - set(company.names))
+        fit = self._products(raw, raw.expected, wider, self._newest() - float(f[at.LAST_T]) > AFTER_S[1] + 1.0)
+        return replace(fit, by_plan=fit.rose in set(wider.names) - set(company.names))
 
     def _products(self, raw: _Raw, expected: Expected | None, company: Company, closed: bool) -> ProductFit:
         """Whose product may fall on the link of an episode."""
@@ -535,10 +539,10 @@ class Watcher:
         def earlier(names: Sequence[str]) -> np.ndarray:
             return history.were_on(raw.link, names, gone, until_s, self.base_ns or 0)
 
-        found = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
+        fit = products_on(own, width, company, carriers, gone, closed and not raw.open, earlier)
         was = raw.before
-        if was is None or not CAUSES[was.cause].has_makers or was.probability * STILL_ON <= found.fit:
-            return found
+        if was is None or not CAUSES[was.cause].has_makers or was.probability * STILL_ON <= fit.fit:
+            return fit
         levels = zip(company.names, company.while_dbm.tolist(), strict=True)
         on = {name for name, level in levels if level > gone[name]}
-        return ProductFit(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else found
+        return ProductFit(was.probability * STILL_ON, was.makers) if set(was.makers) <= on else fit

@@ -20,6 +20,7 @@ from linkwright.watch.diagnose.products import ProductFit
 RIVAL: Final = 0.2
 
 
+# wide: each says something of the episode
 def words(
     cause: str, track: str, f: Figures, company: Company, products: ProductFit, expected: Expected | None,
     open_: bool, causes: Sequence[tuple[str, float]] = (),

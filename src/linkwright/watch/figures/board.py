@@ -81,13 +81,13 @@ class Board:
 
     def look(self) -> SampleArray:
         """Lowest and highest of both branches since the last look, (links, 4) [dBm]; and begin the next."""
-        found = self._now.copy()
-        self._looks[self._at] = found
+        samples = self._now.copy()
+        self._looks[self._at] = samples
         self._at = (self._at + 1) % LOOKS
-        self.last_look = found
+        self.last_look = samples
         self._steady_dbm = _median(self._looks[(self._at - STEADY + np.arange(STEADY)) % LOOKS])
         self._now[:] = np.nan
-        return found
+        return samples
 
     def looks(self, link: int) -> SampleArray:
         """The kept looks of a link, oldest first, (LOOKS, 4)."""
@@ -145,9 +145,9 @@ class Board:
         ]
 
     def _place(self, name: str) -> int:
-        found = self._index.get(name)
-        if found is not None:
-            return found
+        place = self._index.get(name)
+        if place is not None:
+            return place
         if len(self.names) >= MOST_LINKS:
             return -1
         self.names.append(name)

@@ -56,8 +56,8 @@ class Outline:
             level = np.stack(
                 [stretch.rf_a_dbm[rows], stretch.rf_a_dbm[rows], stretch.rf_b_dbm[rows], stretch.rf_b_dbm[rows]], 1
             )
-            bins, found = _binned(at, level)
-            self._parts.setdefault(stretch.links[n], []).append((bins, found))
+            bins, levels = _binned(at, level)
+            self._parts.setdefault(stretch.links[n], []).append((bins, levels))
             self._bins += bins.size
         while self._bins > self.most_bins:
             self._coarsen()
@@ -104,7 +104,7 @@ def _binned(at: IntArray, level: SampleArray) -> tuple[IntArray, SampleArray]:
     if not at.size:
         return at, level
     first = np.flatnonzero(np.concatenate([[True], np.diff(at) > 0]))
-    found = np.empty((first.size, 4), dtype=np.float32)
-    found[:, 0::2] = np.fmin.reduceat(level[:, 0::2], first, axis=0)
-    found[:, 1::2] = np.fmax.reduceat(level[:, 1::2], first, axis=0)
-    return at[first], found
+    extremes = np.empty((first.size, 4), dtype=np.float32)
+    extremes[:, 0::2] = np.fmin.reduceat(level[:, 0::2], first, axis=0)
+    extremes[:, 1::2] = np.fmax.reduceat(level[:, 1::2], first, axis=0)
+    return at[first], extremes

@@ -182,7 +182,7 @@ def _judged(stretch: Stretch, rows: IntArray, needed_dbm: float) -> tuple[BoolAr
 
 
 def _runs(known: _LinkSoFar, times: IntArray, bads: BoolArray, broken: BoolArray) -> None:
-    """Drop-outs, from the first bad reading to the next good one, and gaps; row 0 is the last one taken before."""
+    """Drop-outs, from the first bad reading to the next good one, and gaps; row 0 is the last taken before."""
     if known.readings == 0 and bads[0]:
         known.bad_since = int(times[0])
     for n in (np.flatnonzero((bads[1:] != bads[:-1]) | broken) + 1).tolist():

@@ -82,7 +82,7 @@ class WrapUp:
 
 def with_done(episodes: Sequence[DiagnosedEpisode], events: Sequence[Event]) -> tuple[ToldEpisode, ...]:
     """Each episode with what happened from its begin to a minute after its end, of its link or of no link."""
-    found = []
+    told_episodes = []
     for episode in episodes:
         done = tuple(
             event
@@ -91,5 +91,5 @@ def with_done(episodes: Sequence[DiagnosedEpisode], events: Sequence[Event]) -> 
             and event.kind != "take"
             and (event.about == episode.link or event.kind == "note")
         )
-        found.append(ToldEpisode(episode, done))
-    return tuple(found)
+        told_episodes.append(ToldEpisode(episode, done))
+    return tuple(told_episodes)

@@ -1,4 +1,4 @@
-"""Reading ahead: a second thread fetches the next batches while the watch works on the last one.
+"""Reading ahead: a second thread fetches the next batches while the watch works on the last.
 
 Both are compiled loops that let others run meanwhile, so a long log takes as long as the slower of the two.
 """
@@ -58,12 +58,12 @@ def ahead(items: Generator[T, None, None], most: int = MOST) -> Generator[T, Non
     thread.start()
     try:
         while True:
-            one = waiting.get()
-            if isinstance(one, _End):
-                if one.error is not None:
-                    raise one.error
+            next_item = waiting.get()
+            if isinstance(next_item, _End):
+                if next_item.error is not None:
+                    raise next_item.error
                 return
-            yield one
+            yield next_item
     finally:
         unwanted.set()
         thread.join()

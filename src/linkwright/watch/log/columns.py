@@ -37,8 +37,10 @@ class Amiss:
     def finish(self) -> None:
         """Say what was left out. Raises InputError where that is too much, or nothing is left."""
         if self.refused and self.refused > MOST_REFUSED * (self.rows + self.refused):
-            raise InputError(f"{self.first_refused} ({self.refused} of {self.rows + self.refused} rows are faulty)",
-                             path=self.name)  # fmt: skip
+            raise InputError(
+                f"{self.first_refused} ({self.refused} of {self.rows + self.refused} rows are faulty)",
+                path=self.name,
+            )
         if not self.rows:
             raise InputError("has no readings; expected a receiver's log", path=self.name)
         if self.refused:
@@ -91,12 +93,12 @@ def scale_and_range(mapping: Mapping) -> np.ndarray:
 def column_index(cells: list[str], key: str, mapping: Mapping, name: str, line: int | None = None) -> int | None:
     """Where one of our columns stands; None where the log has none. Raises InputError where it must have it."""
     wanted = mapping.column_of(key)
-    found = [n for n, cell in enumerate(cells) if cell == wanted]
-    found = found or [n for n, cell in enumerate(cells) if cell.lower() == wanted.lower()]
-    if len(found) > 1:
-        raise InputError(f'has {len(found)} columns "{wanted}"; expected one', path=name, line=line)
-    if found:
-        return None if key == "link" and mapping.link is not None else found[0]
+    places = [n for n, cell in enumerate(cells) if cell == wanted]
+    places = places or [n for n, cell in enumerate(cells) if cell.lower() == wanted.lower()]
+    if len(places) > 1:
+        raise InputError(f'has {len(places)} columns "{wanted}"; expected one', path=name, line=line)
+    if places:
+        return None if key == "link" and mapping.link is not None else places[0]
     shown = ", ".join(f'"{cell[:30]}"' for cell in cells[:8])
     if key in mapping.column:
         near = did_you_mean(wanted, cells) or f" (its columns are {shown})"
@@ -107,14 +109,18 @@ def column_index(cells: list[str], key: str, mapping: Mapping, name: str, line: 
         raise InputError(
             f'has no column "{key}"{near}; expected a receiver\'s log, or a mapping file (--mapping) that says '
             f'[column] {key} = "{cells[0][:30] if cells else ""}"{alone} (its columns are {shown})',
-            path=name, line=line,
-        )  # fmt: skip
-    if key == FIELDS[-1] and not {mapping.column_of(one).lower() for one in FIELDS} & {c.lower() for c in cells}:
+            path=name,
+            line=line,
+        )
+    if key == FIELDS[-1] and not {mapping.column_of(key_of_field).lower() for key_of_field in FIELDS} & {
+        c.lower() for c in cells
+    }:
         raise InputError(
             f"has no column of values; expected one of {', '.join(FIELDS)}, or a mapping file (--mapping) with "
             f'[column] {FIELDS[0]} = "{cells[-1][:30]}" (its columns are {shown})',
-            path=name, line=line,
-        )  # fmt: skip
+            path=name,
+            line=line,
+        )
     return None
 
 
@@ -131,8 +137,9 @@ def zoned(
             raise InputError(
                 "has times without an offset; expected ISO 8601 with one, as 2027-05-14T09:00:00+01:00, or the "
                 'zone in a mapping file (zone = "Europe/London")',
-                path=amiss.name, line=line,
-            )  # fmt: skip
+                path=amiss.name,
+                line=line,
+            )
         import datetime
 
         guess = f"times without an offset are taken as those of {mapping.else_zone}"

@@ -34,10 +34,10 @@ def joins_of(cells: Sequence[str], mapping: Mapping) -> tuple[Join, ...]:
         wanted = mapping.column_of(key).lower()
         return lower.index(wanted) if wanted in lower else None
 
-    found = ((key, place(key), place(into)) for key, into in JOINED.items())
+    pairs = ((key, place(key), place(into)) for key, into in JOINED.items())
     named = {key for key in JOINED if key != "date" or key in mapping.column}
     return tuple(
-        Join(key, at, into) for key, at, into in found if key in named and at is not None and into is not None
+        Join(key, at, into) for key, at, into in pairs if key in named and at is not None and into is not None
     )
 
 
@@ -51,13 +51,13 @@ def joined(whole: bytes, joins: Sequence[Join], delimiter: str) -> bytes:
         cells = _quoted(line, delimiter) if quoted else line.split(mark)
         if len(cells) > most:
             for join in joins:
-                cells[join.into] = _one(join.key, cells[join.place].strip(), cells[join.into].strip())
+                cells[join.into] = _put_together(join.key, cells[join.place].strip(), cells[join.into].strip())
             line = _quoting(cells, delimiter) if quoted else mark.join(cells)
         lines.append(line)
     return b"\n".join(lines)
 
 
-def _one(key: str, first: bytes, second: bytes) -> bytes:
+def _put_together(key: str, first: bytes, second: bytes) -> bytes:
     if key == "listener":
         name = whose(second.decode("utf-8", "surrogateescape"), first.decode("utf-8", "surrogateescape"))
         return name.encode("utf-8", "surrogateescape")

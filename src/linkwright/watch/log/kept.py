@@ -90,9 +90,9 @@ def unpacked(data: bytes) -> Stretch:
 
     def column(kind: str) -> NDArray[Any]:
         nonlocal at
-        found = np.frombuffer(body, kind, count, at)
-        at += found.nbytes
-        return found
+        values = np.frombuffer(body, kind, count, at)
+        at += values.nbytes
+        return values
 
     time_ms = begins + np.cumsum(column(times).astype(np.int64))
     link = column("<u2").astype(np.int32)

@@ -44,6 +44,15 @@ class Likely:
     told: str
 
 
+def _told(column: dict[str, str], scale: dict[str, float], dates: str | None) -> str:
+    """What was guessed, as a mapping file says it; "" for nothing."""
+    said = [f'dates = "{dates}"'] if dates is not None else []
+    cells = [f'{key} = "{cell}"' for key, cell in column.items()]
+    said += [f"[column] {', '.join(cells)}"] if cells else []
+    said += [f"[scale] {', '.join(f'{key} = {scaling:g}' for key, scaling in scale.items())}"] if scale else []
+    return f"guessed, as a mapping file (--mapping) would say it: {'; '.join(said)}" if said else ""
+
+
 def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) -> Likely:
     """What a log's columns (`cells`) are likely to be, by their names and the first of its `rows`.
 
@@ -53,17 +62,14 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     plain = {cell: _plain(cell) for cell in cells if cell.lower() not in taken}
     column: dict[str, str] = {}
     known = [key for key in COLUMNS if key in mapping.column or any(cell.lower() == key for cell in cells)]
-    known += ["link"] if mapping.link is not None else []
+    known += ["link"] * (mapping.link is not None)
     tidy = "time" in known and "link" in known and not set(known).isdisjoint(FIELDS)
     for key in COLUMNS:
-        if key in known:
-            continue
-        names = (key.replace("_", " "), _plain(key), *CALLED[key])
-        found = [
-            cell for name in names for cell, word in plain.items() if word == name and cell not in column.values()
-        ]
-        if found:
-            column[key] = found[0]
+        names = () if key in known else (key.replace("_", " "), _plain(key), *CALLED[key])
+        free = [cell for cell in plain if cell not in column.values()]
+        titles = [cell for name in names for cell in free if plain[cell] == name]
+        if titles:
+            column[key] = titles[0]
     unread, column = (column, {}) if tidy else ({}, column)
     table = list(csv.reader(rows.splitlines()[:ROWS], delimiter=delimiter))
     at = {**{key: key for key in COLUMNS}, **mapping.column, **column}
@@ -81,18 +87,13 @@ def likely(cells: Sequence[str], rows: str, delimiter: str, mapping: Mapping) ->
     }
     dates = mapping.dates or _dates(at.get("date", at["time"]), cells, table)
     given = {"column": {**mapping.column, **column}, "scale": {**mapping.scale, **scale}, "dates": dates}
-    lines = [*(f'{key} = "{cell}"' for key, cell in column.items())]
-    said = [f"[column] {', '.join(lines)}"] if lines else []
-    said += [f"[scale] {', '.join(f'{key} = {scaling:g}' for key, scaling in scale.items())}"] if scale else []
-    said = ([f'dates = "{dates}"'] if dates != mapping.dates else []) + said
-    told = f"guessed, as a mapping file (--mapping) would say it: {'; '.join(said)}" if said else ""
-    lacks = not set(COLUMNS) <= set(known)
+    told = _told(column, scale, dates if dates != mapping.dates else None)
     left = [cell for cell in cells if cell in plain and cell not in column.values()][:MOST_TOLD]
-    if tidy and lacks and left:
+    if tidy and left and not set(COLUMNS) <= set(known):
         likely_ones = [f'{key} = "{cell}"' for key, cell in unread.items()] or [f'OURS = "{left[0][:30]}"']
-        told = f"{told}; " if told else ""
         quoted = ", ".join(f'"{cell[:30]}"' for cell in left)
-        told += f"not read: {quoted}; a mapping file (--mapping) could: [column] {', '.join(likely_ones)}"
+        could = f"a mapping file (--mapping) could: [column] {', '.join(likely_ones)}"
+        told += f"{'; ' if told else ''}not read: {quoted}; {could}"
     return Likely(mapping.model_copy(update=given), told)
 
 
@@ -104,7 +105,7 @@ def _plain(name: str) -> str:
 
 def _column(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> list[str]:
     """The first values of a column."""
-    place = next((n for n, one in enumerate(cells) if one.lower() == cell.lower()), None)
+    place = next((n for n, title in enumerate(cells) if title.lower() == cell.lower()), None)
     return [] if place is None else [row[place].strip() for row in table if len(row) > place]
 
 
@@ -125,8 +126,8 @@ def _in_hundredths(cell: str, cells: Sequence[str], table: Sequence[Sequence[str
 
 def _dates(cell: str, cells: Sequence[str], table: Sequence[Sequence[str]]) -> Dates | None:
     """How the dates of a log run; None for years first, as ISO 8601 has them."""
-    found = [re.match(r"(\d\d?)([./-])(\d\d?)\2\d{4}", value) for value in _column(cell, cells, table)]
-    days = [(int(guess[1]), guess[2], int(guess[3])) for guess in found if guess]
+    dates = [re.match(r"(\d\d?)([./-])(\d\d?)\2\d{4}", value) for value in _column(cell, cells, table)]
+    days = [(int(guess[1]), guess[2], int(guess[3])) for guess in dates if guess]
     if not days:
         return None
     return "month-first" if any(second > 12 for _, _, second in days) else "day-first"

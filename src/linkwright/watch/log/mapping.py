@@ -74,13 +74,13 @@ class Mapping(Frozen):
 
     @field_validator("column")
     @classmethod
-    def _columns_are_ours(cls, found: dict[str, str]) -> dict[str, str]:
-        return _known(found, (*COLUMNS, *JOINED))
+    def _columns_are_ours(cls, given: dict[str, str]) -> dict[str, str]:
+        return _known(given, (*COLUMNS, *JOINED))
 
     @field_validator("scale", "offset")
     @classmethod
-    def _values_are_ours(cls, found: dict[str, float]) -> dict[str, float]:
-        return _known(found, FIELDS)
+    def _values_are_ours(cls, given: dict[str, float]) -> dict[str, float]:
+        return _known(given, FIELDS)
 
     @field_validator("zone", "else_zone")
     @classmethod
@@ -114,22 +114,22 @@ TIDY: Final = Mapping()
 T = TypeVar("T")
 
 
-def _known(found: dict[str, T], known: tuple[str, ...]) -> dict[str, T]:
-    for key in found:
+def _known(given: dict[str, T], known: tuple[str, ...]) -> dict[str, T]:
+    for key in given:
         if key not in known:
             near = did_you_mean(key, known) or f"; expected one of {', '.join(known)}"
             raise ValueError(f'there is no field "{key}"{near}')
-    return found
+    return given
 
 
 def zone_of(name: str) -> datetime.tzinfo:
     """A zone by its IANA name or as an offset. Raises ValueError."""
-    found = _OFFSET.fullmatch(name)
-    if found:
-        minutes = 60 * int(found[2]) + int(found[3])
+    match = _OFFSET.fullmatch(name)
+    if match:
+        minutes = 60 * int(match[2]) + int(match[3])
         if minutes >= 24 * 60:
             raise ValueError("expected an offset of less than a day")
-        return datetime.timezone(datetime.timedelta(minutes=-minutes if found[1] == "-" else minutes))
+        return datetime.timezone(datetime.timedelta(minutes=-minutes if match[1] == "-" else minutes))
     try:
         return zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):

@@ -90,13 +90,13 @@ def csv_batches(
     header, start, line = _header(block, name)
     delimiter, decimal = _marks(header, mapping)
     cells = _cells(header, delimiter, name, line)
-    found = likely(cells, block[start : start + LOOKED_AT].decode("utf-8", "replace"), delimiter, mapping)
-    mapping = found.mapping
+    guess = likely(cells, block[start : start + LOOKED_AT].decode("utf-8", "replace"), delimiter, mapping)
+    mapping = guess.mapping
     kinds = _kinds(cells, mapping, name, line)
     joins = joins_of(cells, mapping)
     again = cells[int(np.flatnonzero(kinds == scan.TIME)[0])]
-    if found.told:
-        amiss.told.append(found.told)
+    if guess.told:
+        amiss.told.append(guess.told)
     places = _ORDERS[mapping.dates] if mapping.time_unit is None else _PLACES[mapping.time_unit]
     marks = np.array([ord(delimiter), ord(decimal), places], dtype=np.int64)
     names, ranges, done = NameTable(mapping), scale_and_range(mapping), len(block)
@@ -193,7 +193,7 @@ def _scanned(
     for number, code, begin, stop in bad[:faulty].tolist():
         text = whole[begin:stop].decode("utf-8", "replace")
         if text.strip('" ').endswith(again):
-            faulty -= 1  # the names of the columns once more: logs that were put one after another
+            faulty -= 1  # the names of the columns once more: logs that were put in turn
         else:
             amiss.refuse(0, f"line {line + number}: {_why(code, text)}")
     amiss.refuse(max(faulty, 0), "")

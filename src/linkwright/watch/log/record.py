@@ -116,12 +116,12 @@ def _plain(value: dict[Any, Any]) -> dict[str, Any]:
 def _sentence(detail: Any, where: str) -> str:
     """What pydantic found, as a sentence."""
     key = str(detail["loc"][0])[:40] if detail["loc"] else "it"
-    found = detail.get("input")
+    given = detail.get("input")
     if detail["type"] == "extra_forbidden":
         return f'{where} has an unknown key "{key}"{did_you_mean(key, Reading.model_fields)}'
     if detail["type"] == "missing":
         return f'{where} has no "{key}"'
-    shown = repr(found)[:40]
+    shown = repr(given)[:40]
     if key == "time":
         expected = "ISO 8601 with offset, from 2000 to 2199, as 2027-05-14T09:00:00.000+01:00"
         return f"{where} has the time {shown}; expected {expected}"

@@ -1,6 +1,6 @@
 """Lines of a log into columns: compiled, as a long log has tens of millions of them.
 
-A line that cannot be read is told by its number and a code, and the next one is gone on with. Numbers are rounded
+A line that cannot be read is told by its number and a code, and the next is gone on with. Numbers are rounded
 to float32 in the end, so a division by a power of ten in double precision is exact enough.
 """
 
@@ -57,6 +57,7 @@ def digits(data: np.ndarray, at: int, many: int, stop: int) -> int:
     return value
 
 
+# long: byte by byte, without calls in between
 @kernel
 def iso_time(data: np.ndarray, at: int, stop: int, order: int) -> tuple[int, int]:
     """ISO 8601 into nanoseconds since 1970, and 0, BAD_TIME or NO_OFFSET (then the time is local).
@@ -153,6 +154,7 @@ def unit_time(data: np.ndarray, at: int, stop: int, places: int) -> tuple[int, i
     return (-value if negative else value), 0
 
 
+# long: byte by byte, without calls in between
 @kernel
 def value_of(data: np.ndarray, at: int, stop: int, point: int) -> tuple[float, bool]:
     """The number of a cell (NaN for an empty one or a word for nothing), and whether it is one."""
@@ -249,6 +251,7 @@ def name_of(
     return known, known + 1
 
 
+# long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def scan_lines(
     data: np.ndarray,

@@ -39,7 +39,7 @@ def called(stretch: Stretch, name: Callable[[str], str]) -> Stretch:
     """The same with other names; links that get the same one become one."""
     names = [name(link) for link in stretch.links]
     unique = tuple(dict.fromkeys(names))
-    index = np.array([unique.index(one) for one in names], dtype=np.int32)
+    index = np.array([unique.index(link_name) for link_name in names], dtype=np.int32)
     return replace(stretch, links=unique, link=index[stretch.link] if stretch.size else stretch.link)
 
 

@@ -30,8 +30,8 @@ def _column(values: np.ndarray, places: int) -> list[str]:
     """The cells of a column: few values occur, each is written once."""
     steps = 10**places
     whole = np.round(np.nan_to_num(values, nan=1e6).astype(np.float64) * steps).astype(np.int64)
-    found, which = np.unique(whole, return_inverse=True)
-    texts = ["" if whole == 10**6 * steps else f"{whole / steps:.{places}f}" for whole in found.tolist()]
+    different, which = np.unique(whole, return_inverse=True)
+    texts = ["" if whole == 10**6 * steps else f"{whole / steps:.{places}f}" for whole in different.tolist()]
     return [texts[n] for n in which.tolist()]
 
 
@@ -47,9 +47,9 @@ def json_records(batch: Batch) -> list[dict[str, str | float | int]]:
 
     records: list[dict[str, str | float | int]] = []
     for link, time_ns, row in zip(batch.link.tolist(), batch.time_ns.tolist(), batch.values.tolist(), strict=True):
-        one: dict[str, str | float | int] = {"time": iso_of(time_ns), "link": batch.names[link]}
+        record: dict[str, str | float | int] = {"time": iso_of(time_ns), "link": batch.names[link]}
         for n, key in enumerate(FIELDS):
             if row[n] == row[n]:
-                one[key] = int(row[n]) if n == MUTED else round(row[n], 4)
-        records.append(one)
+                record[key] = int(row[n]) if n == MUTED else round(row[n], 4)
+        records.append(record)
     return records

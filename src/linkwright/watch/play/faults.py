@@ -30,7 +30,7 @@ def draw_faults(
 
     `wider` stretches every severity's range on both sides by that share: the held-out ones.
     """
-    found: list[PlayedFault] = []
+    played: list[PlayedFault] = []
     taken: dict[tuple[str, str], int] = {}
     for n, course in enumerate(courses):
         rng = np.random.default_rng([seed, 11, n])
@@ -49,11 +49,11 @@ def draw_faults(
             wait = round((APART_S + float(rng.exponential(max(1.0, 3600.0 / each_h - APART_S)))) * SECOND_NS)
             others = *fault.makers, *fault.mates
             if all(taken.get((fault.call, other), 0) <= fault.from_ns for other in others):
-                found.append(fault)
+                played.append(fault)
                 for struck in (fault.link, *others):
                     taken[(fault.call, struck)] = fault.to_ns + round(APART_S * SECOND_NS)
             at = fault.to_ns + wait
-    return tuple(sorted(found, key=lambda fault: (fault.from_ns, fault.link)))
+    return tuple(sorted(played, key=lambda fault: (fault.from_ns, fault.link)))
 
 
 def _when_live(course: Course, fault: PlayedFault, at: int) -> int:

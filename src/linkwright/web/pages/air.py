@@ -55,11 +55,13 @@ def page(request: Request, site: SiteName = "") -> Response:
     air = scene.air[chosen] if scene is not None and chosen else None
     said: dict[str, Any] = {"lead": "", "links": [], "others": (), "band": WHOLE}
     if scene is not None and air is not None:
-        links = [(snapshot.names.id_of("link", one.name), one.name) for one in scene.shoot.link]
+        links = [(snapshot.names.id_of("link", link.name), link.name) for link in scene.shoot.link]
         said = {
-            "lead": "" if troubles else lead(scene, air, plan), "links": links,
-            "others": scene.others.get(chosen, ()), "band": band(scene, air),
-        }  # fmt: skip
+            "lead": "" if troubles else lead(scene, air, plan),
+            "links": links,
+            "others": scene.others.get(chosen, ()),
+            "band": band(scene, air),
+        }
     return render(
         request, "air.html", answer=_answer(desk, snapshot, chosen), sites=names, chosen=chosen, air=air,
         troubles=troubles, site_id=snapshot.names.id_of("site", chosen) if chosen else "",
@@ -85,7 +87,7 @@ def now(request: Request, site: SiteName) -> Response:
 
 def _answer(desk: Desk, snapshot: Snapshot, site: str) -> str:
     """What is on the air here: who came on one of ours by the live sweep; else as the kept ones have it."""
-    new = [one.says for one in new_on_air(desk.airing, snapshot, site)]
+    new = [trouble.says for trouble in new_on_air(desk.airing, snapshot, site)]
     if new and site:
         return new[0].removesuffix(".") + (f", and {number_word(len(new) - 1)} more." if len(new) > 1 else ".")
     air = None if snapshot.scene is None else snapshot.scene.air.get(site)
@@ -105,8 +107,8 @@ def levels(
         raise InputError("the band ends below its beginning")
     with desk_of(request).airing.held(site) as source:
         live = None if look == "kept" or source is None else levels_now(source.air, look, low, high, columns)
-    found = levels_in(air, low, high, columns) if live is None else live
-    return Response(found.astype("<f4").tobytes(), media_type="application/octet-stream", headers=KEEP_OUT)
+    drawn = levels_in(air, low, high, columns) if live is None else live
+    return Response(drawn.astype("<f4").tobytes(), media_type="application/octet-stream", headers=KEEP_OUT)
 
 
 @router.get("/api/air/waterfall")

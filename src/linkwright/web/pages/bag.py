@@ -86,7 +86,7 @@ def context() -> dict[str, Any]:
         "answer": wrong or answer_of(bag),
         "bag_says": wrong,
         "cards": [card(item) for item in bag.item],
-        "permits": [(one, bagging.permit_lists(one)) for one in bag.permit],
+        "permits": [(permit, bagging.permit_lists(permit)) for permit in bag.permit],
         "classes": {kind: [called(name) for name in catalogue_names(kind)] for kind in KINDS},
         "today": datetime.date.today(),
         "says_of": says_of,
@@ -166,7 +166,11 @@ def field(request: Request, edit: FieldEdit) -> Any:
         shown = {"theirs": "" if conflict.theirs is None else theirs.strip('"'), "seen": theirs, "who": ""}
         return JSONResponse({"says": [str(conflict)], **shown}, 409)
     item = own_bag().named(edit.text.strip() if keys == ["name"] else name)
-    cell = next((one for one in bagging.cells_of(item) if list(one.path[2:]) == keys), None) if item else None
+    cell = (
+        next((field_cell for field_cell in bagging.cells_of(item) if list(field_cell.path[2:]) == keys), None)
+        if item
+        else None
+    )
     more = {} if cell is None else {"text": cell.text, "seen": cell.seen}
     return told(request, line, **more, anew=keys in (["name"], ["mark"], ["count"]))
 
@@ -238,7 +242,7 @@ def keep_permits(request: Request) -> dict[str, Any]:
     shoot = snapshot_of(request).whole_shoot()
     if not shoot.permit:
         raise InputError("the shoot has no permit; the page The shoot takes them")
-    permits = [permit_of({"region": shoot.shoot.region, **permit_document(one)}) for one in shoot.permit]
+    permits = [permit_of({"region": shoot.shoot.region, **permit_document(permit)}) for permit in shoot.permit]
     return told(request, bagging.take_in(permits, person_of(request).name, now()))
 
 

@@ -69,18 +69,18 @@ def move(request: Request, to: MovedLink) -> dict[str, Any]:
     id_, now_ns = snapshot.names.id_of("link", to.link), desk.watching.now_ns()
     amiss = [trouble for trouble in desk.troubles() if trouble.id == id_]
     episodes = [alarm.episode for alarm in desk.watching.shown() if alarm.open]
-    causes = [one.cause for one in amiss] + [episode.cause for episode in episodes if episode.link == id_]
+    causes = [trouble.cause for trouble in amiss] + [episode.cause for episode in episodes if episode.link == id_]
     disturbed = any(CAUSES[cause].by_others for cause in causes)
     text, change = carriers.move(
         desk.store, snapshot, id_, to.khz, now_ns, who, is_on=to.on, fled=to.fled or disturbed
     )
     later = anew(request)
-    stands = any(one.id == id_ for one in carriers.to_do(desk.store, later, now_ns))
+    stands = any(step.id == id_ for step in carriers.to_do(desk.store, later, now_ns))
     if change is not None and stands:
         desk.store.happen(SWITCHED, id_, {"text": text.partition(" ")[2], "to_khz": to.khz}, None, who)
-        for one in amiss:
-            if one.ends == "over" and CAUSES[one.cause].spare_helps:
-                end(desk.store, snapshot, one.key, who)  # what is to be done now is the move
+        for trouble in amiss:
+            if trouble.ends == "over" and CAUSES[trouble.cause].spare_helps:
+                end(desk.store, snapshot, trouble.key, who)  # what is to be done now is the move
         desk.watching.ask_besides()
     says = f"Changed: {text}."
     if stands:
@@ -108,7 +108,7 @@ def done(request: Request, act: Acting) -> dict[str, Any]:
 def free(request: Request, gone: Free) -> dict[str, Any]:
     """Somebody listened where we fled from, and nobody is there: it may be given again."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    there = next((one for one in carriers.fled_from(snapshot) if one.id == gone.other), None)
+    there = next((other for other in carriers.fled_from(snapshot) if other.id == gone.other), None)
     if there is None:
         raise InputError("that carrier is free already; load the page again")
     who = person_of(request).name

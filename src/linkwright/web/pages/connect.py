@@ -89,13 +89,16 @@ def _context(request: Request, role: str = "look", code: str = "") -> dict[str, 
 
 @router.post("/connect/code")
 def new_code(
-    request: Request, role: Annotated[str, Form(max_length=110)] = "look",
+    request: Request,
+    role: Annotated[str, Form(max_length=110)] = "look",
     name: Annotated[str, Form(max_length=60)] = "",
     device: Annotated[str, Form(max_length=100)] = "",
-) -> Response:  # fmt: skip
+) -> Response:
     """A code for one more device, or for one that joined before and now comes from another address."""
     pages = pages_of(request)
-    known = next((one for one in pages.desk.store.devices() if one.id == device and one.revoked is None), None)
+    known = next(
+        (paired for paired in pages.desk.store.devices() if paired.id == device and paired.revoked is None), None
+    )
     if device and known is None:
         raise InputError("this device was forgotten; make a code for a new one")
     called = known.name if known is not None else fit(name.strip(), "the name") or f"telephone {_next(request)}"
@@ -128,9 +131,10 @@ def _next(request: Request) -> int:
 
 @router.post("/connect/key")
 def new_key(
-    request: Request, name: Annotated[str, Form(max_length=60)] = "",
+    request: Request,
+    name: Annotated[str, Form(max_length=60)] = "",
     role: Annotated[Literal["log", "list"], Form()] = "log",
-) -> Response:  # fmt: skip
+) -> Response:
     """A key for a program that sends readings or fetches our list: shown once, and kept only as its hash."""
     usual = "another crew" if role == "list" else "a gateway of receivers"
     pages, called = pages_of(request), name.strip() or usual
@@ -143,7 +147,7 @@ def new_key(
 def forget(request: Request, device: Annotated[str, Form(max_length=100)]) -> Response:
     """A device may no longer come in; what it holds open ends."""
     store = desk_of(request).store
-    called = next((one.name for one in store.devices() if one.id == device), "")
+    called = next((paired.name for paired in store.devices() if paired.id == device), "")
     if store.revoke_device(device, person_of(request).name):
         pages_of(request).book.put("forgotten", called, address_of(request))
     return render(request, "connect_devices.html", answer="", **_context(request))

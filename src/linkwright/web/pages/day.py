@@ -113,9 +113,9 @@ def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
 @router.get("/day")
 def page(request: Request) -> Response:
     """The page, with room for its picture on a telephone and on a laptop."""
-    found = context(request)
-    room = [0.0, 0.0] if found["day"] is None else [tall_px(found["day"], width) for width in ROOM_PX]
-    return render(request, "day.html", room=room, **found)
+    shown = context(request)
+    room = [0.0, 0.0] if shown["day"] is None else [tall_px(shown["day"], width) for width in ROOM_PX]
+    return render(request, "day.html", room=room, **shown)
 
 
 @router.get("/day/body")
@@ -173,9 +173,10 @@ def move(request: Request, moving: MovedTimes) -> dict[str, Any]:
     told = " to ".join(str(new.get(key))[:5] for key in ("from", "to"))
     whose = new.get("name") or f"The break of {draft.at(*path[:2])['name']}"
     return {
-        "says": f"{whose} is from {told} now.", "revision": anew(request).revision,
+        "says": f"{whose} is from {told} now.",
+        "revision": anew(request).revision,
         "change": change and change.revision,
-    }  # fmt: skip
+    }
 
 
 @router.post("/day/late")
@@ -190,9 +191,10 @@ def day_is_late(request: Request, minutes: Annotated[int, Query(ge=5, le=240)] =
     change = store.set_fields(moved, person_of(request).name)
     told = ", ".join(f"{new['name']} {new['from'][:5]} to {new['to'][:5]}" for _, _, new in moved)
     return {
-        "says": f"{minutes} minutes later: {told}.", "revision": anew(request).revision,
+        "says": f"{minutes} minutes later: {told}.",
+        "revision": anew(request).revision,
         "change": change and change.revision,
-    }  # fmt: skip
+    }
 
 
 @router.post("/tick/changed")
@@ -238,9 +240,9 @@ def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
 
 def _path(text: str) -> tuple[str, ...]:
     try:
-        found = json.loads(text)
+        path = json.loads(text)
     except (ValueError, RecursionError):
-        found = None
-    if not isinstance(found, list) or not 2 <= len(found) <= 4 or not all(isinstance(one, str) for one in found):
+        path = None
+    if not isinstance(path, list) or not 2 <= len(path) <= 4 or not all(isinstance(name, str) for name in path):
         raise InputError("that is no call and no break; load the page again")
-    return tuple(found)
+    return tuple(path)

@@ -95,10 +95,10 @@ def told(request: Request, change: LoggedChange | None, **more: Any) -> dict[str
 
 def wrong_of(request: Request) -> list[list[Any]]:
     """All that is wrong, by path."""
-    found: dict[tuple[str, ...], list[str]] = {}
+    wrong: dict[tuple[str, ...], list[str]] = {}
     for problem in snapshot_of(request).document.problems[:500]:
-        found.setdefault(tuple(map(str, problem.path)), []).append(problem.says)
-    return [[list(path), says] for path, says in found.items()]
+        wrong.setdefault(tuple(map(str, problem.path)), []).append(problem.says)
+    return [[list(path), says] for path, says in wrong.items()]
 
 
 @router.post("/field")
@@ -243,9 +243,11 @@ async def import_file(request: Request, file: Annotated[UploadFile, File()]) -> 
 
 @router.post("/attach")
 async def attach(
-    request: Request, file: Annotated[UploadFile, File()], site: Annotated[str, Form(max_length=200)] = "",
+    request: Request,
+    file: Annotated[UploadFile, File()],
+    site: Annotated[str, Form(max_length=200)] = "",
     use: Annotated[Literal["sweeps", "stations", "picture"], Form()] = "sweeps",
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """A file for a site: a sweep, a list of stations, or the picture under its ground."""
     desk, name, who = desk_of(request), plain_name(file.filename or "file"), person_of(request).name
     attachment, called, says = await run_in_threadpool(
@@ -276,7 +278,7 @@ def _json(text: str) -> Any:
 
 def path_of(text: str) -> tuple[str, ...]:
     """A path as a page sends it. Raises InputError."""
-    found = _json(text)
-    if not isinstance(found, list) or not found or not all(isinstance(key, str) for key in found):
+    path = _json(text)
+    if not isinstance(path, list) or not path or not all(isinstance(key, str) for key in path):
         raise InputError("that is no path of a shoot; load the page again")
-    return tuple(found)
+    return tuple(path)

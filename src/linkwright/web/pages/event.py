@@ -91,10 +91,12 @@ def body(request: Request, site: Id = "", day: Day = "") -> Response:
 def _context(request: Request, site: str, day: str) -> dict[str, Any]:
     asked = _asked(request, site, day)
     return {
-        "answer": answer(asked.days, asked.site, asked.day, _used(request, asked)), "asked": asked,
-        "site_id": asked.days.id_of(asked.site), "sites": map_table(asked.days, asked.day),
+        "answer": answer(asked.days, asked.site, asked.day, _used(request, asked)),
+        "asked": asked,
+        "site_id": asked.days.id_of(asked.site),
+        "sites": map_table(asked.days, asked.day),
         "unplaced": unplaced(asked.days),
-    }  # fmt: skip
+    }
 
 
 @router.get("/crews/event/choice")
@@ -134,10 +136,10 @@ def days(
     begins = max(0, min(at - at % room if not begin else at, len(every) - room))
     shown = every[begins : begins + room]
     says = f"Links at each site, {shown[0]:%-d %B} to {shown[-1]:%-d %B}"
-    found = fields(asked.days, shown, asked.site, asked.day)
-    there = {name for name, _ in found}
-    names = [one.name for one in asked.days.sites if one.name in there]
-    svg = drawn_days(names, shown, found, asked.days.most, says, width)
+    site_days = fields(asked.days, shown, asked.site, asked.day)
+    there = {name for name, _ in site_days}
+    names = [place.name for place in asked.days.sites if place.name in there]
+    svg = drawn_days(names, shown, site_days, asked.days.most, says, width)
     turns = []
     if begins > 0:
         turns.append((f"from={every[max(0, begins - room)]}", "Earlier days", False))

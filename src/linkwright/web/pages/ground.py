@@ -42,7 +42,7 @@ def answer(snapshot: Snapshot, site: str) -> str:
     links = margins(snapshot, site)
     if not links:
         return "Draw the site and place its spots; what links have in hand there follows from the plan."
-    worst = min(links, key=lambda one: float(one["in_hand"]))
+    worst = min(links, key=lambda link: float(link["in_hand"]))
     names = {link["link"] for link in links}
     holding = len(names - {link["link"] for link in links if link["verdict"] != "holds"})
     weakest = f"{worst['link']} {'has ' if worst['in_hand'] >= 0 else 'is '}{short_says(worst['in_hand'])}"
@@ -73,15 +73,15 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
     """The site as it is drawn: spots and walls with ids, routes, others, and the picture under it."""
     snapshot, store = snapshot_of(request), desk_of(request).store
     document = snapshot.document
-    found = [(id_, value) for id_, value in document.draft.entries("site") if value.get("name") == site]
-    if not found:
+    named = [(id_, value) for id_, value in document.draft.entries("site") if value.get("name") == site]
+    if not named:
         raise InputError(f"there is no site {site}")
-    id_, value = found[0]
-    spots = [{"id": one, **_plain(spot)} for one, spot in document.draft.entries("site", id_, "spots")]
-    walls = [{"id": one, **_plain(wall)} for one, wall in document.draft.entries("site", id_, "walls")]
+    id_, value = named[0]
+    spots = [{"id": entry, **_plain(spot)} for entry, spot in document.draft.entries("site", id_, "spots")]
+    walls = [{"id": entry, **_plain(wall)} for entry, wall in document.draft.entries("site", id_, "walls")]
     links = [
-        {"id": one, "name": link.get("name"), "route": link.get("route") or [], "at": link.get("at")}
-        for one, link in document.draft.entries("link")
+        {"id": entry, "name": link.get("name"), "route": link.get("route") or [], "at": link.get("at")}
+        for entry, link in document.draft.entries("link")
     ]
     others = [
         {"name": other.get("name"), "at": other.get("at")}
@@ -89,11 +89,13 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
         if other.get("site") in (site, None)
     ]
     pictures = [
-        one
-        for one in store.attachment_list()
-        if one.kind == "picture" and one.name.startswith((f"{id_}: ", f"{site}: "))
+        attachment
+        for attachment in store.attachment_list()
+        if attachment.kind == "picture" and attachment.name.startswith((f"{id_}: ", f"{site}: "))
     ]
-    levels = [{"id": one, **_plain(level)} for one, level in document.draft.entries("site", id_, "measured_level")]
+    levels = [
+        {"id": entry, **_plain(level)} for entry, level in document.draft.entries("site", id_, "measured_level")
+    ]
     return {
         "id": id_, "name": site, "spots": spots, "walls": walls, "levels": levels, "links": links, "others": others,
         "revision": document.revision, "surroundings": value.get("surroundings", "open"),
@@ -106,8 +108,8 @@ def site_of(request: Request, site: SiteName) -> dict[str, Any]:
 
 def _picture_m(name: str) -> float:
     """How wide a picture is on the ground [m], as its name says."""
-    found = re.search(r": ([\d.]+) m wide:", name)
-    return float(found[1]) if found else PICTURE_M
+    match = re.search(r": ([\d.]+) m wide:", name)
+    return float(match[1]) if match else PICTURE_M
 
 
 def _plain(value: Any) -> dict[str, Any]:
@@ -138,29 +140,29 @@ def moved(request: Request, site: SiteName, spot: SiteName, x: Metre, y: Metre) 
     return {"margins": [_told(outcome) for outcome in outcomes(changed, made.plan, None, only)]}
 
 
-def _told(one: LinkOutcome) -> dict[str, Any]:
+def _told(outcome: LinkOutcome) -> dict[str, Any]:
     return {
-        "call": one.call,
-        "link": one.link,
-        "in_hand": one.in_hand_db,
-        "verdict": one.verdict,
-        "at": one.worst_at,
+        "call": outcome.call,
+        "link": outcome.link,
+        "in_hand": outcome.in_hand_db,
+        "verdict": outcome.verdict,
+        "at": outcome.worst_at,
     }
 
 
 def with_spot(shoot: Shoot, site: str, spot: str, x_m: float, y_m: float) -> Shoot:
     """The shoot with one spot of one site somewhere else."""
     sites = tuple(
-        one
-        if one.name != site
-        else one.model_copy(
+        place
+        if place.name != site
+        else place.model_copy(
             update={
                 "spots": tuple(
-                    s if s.name != spot else s.model_copy(update={"x_m": x_m, "y_m": y_m}) for s in one.spots
+                    s if s.name != spot else s.model_copy(update={"x_m": x_m, "y_m": y_m}) for s in place.spots
                 )
             }
         )
-        for one in shoot.site
+        for place in shoot.site
     )
     return shoot.model_copy(update={"site": sites})
 
@@ -170,33 +172,34 @@ def margin_map(
     request: Request, site: SiteName, link: SiteName, left: Metre, right: Metre, low: Metre, high: Metre
 ) -> Response:
     """What a link has in hand over a piece of the ground, as bands."""
-    one = _at_work(snapshot_of(request), site, link)
+    way = _at_work(snapshot_of(request), site, link)
     if not (1.0 <= right - left <= 50_000.0 and 1.0 <= high - low <= 50_000.0):
         raise InputError("the piece of ground is too small or too large; zoom to between 1 m and 50 km")
     across = np.linspace(left, right, MAP_POINTS)
     up = np.linspace(low, high, max(8, min(MAP_POINTS, round(MAP_POINTS * (high - low) / (right - left)))))
-    found = margin_field(one.at_work, across, up)
-    svg = drawn_bands(Ground(f"In hand of {link}", "", found.x_m, found.y_m, found.in_hand_db))
+    field = margin_field(way.at_work, across, up)
+    svg = drawn_bands(Ground(f"In hand of {link}", "", field.x_m, field.y_m, field.in_hand_db))
     return Response(svg, media_type="image/svg+xml", headers=KEEP_OUT)
 
 
 @router.get("/api/ground/along")
 def along(request: Request, site: SiteName, link: SiteName) -> dict[str, Any]:
     """What a link has in hand along its route over time: seconds, places [m], decibels."""
-    found = along_route(_at_work(snapshot_of(request), site, link).at_work, ROUTE_POINTS)
+    walked = along_route(_at_work(snapshot_of(request), site, link).at_work, ROUTE_POINTS)
     return {
-        "time_s": found.time_s.round(2).tolist(),
-        "x_m": found.x_m.round(2).tolist(),
-        "y_m": found.y_m.round(2).tolist(),
-        "in_hand_db": found.in_hand_db.round(1).tolist(), "margin_db": found.margin_db.round(1).tolist(),
-    }  # fmt: skip
+        "time_s": walked.time_s.round(2).tolist(),
+        "x_m": walked.x_m.round(2).tolist(),
+        "y_m": walked.y_m.round(2).tolist(),
+        "in_hand_db": walked.in_hand_db.round(1).tolist(),
+        "margin_db": walked.margin_db.round(1).tolist(),
+    }
 
 
 @router.get("/ground/places")
 def places(request: Request, site: SiteName) -> Response:
     """The marked spots by how they would serve for the receivers' antennas, and the least powers that hold."""
     made = snapshot_of(request).planned()
-    links = [one for one in _all_at_work(made) if one.chain.site.name == site]
+    links = [way for way in _all_at_work(made) if way.chain.site.name == site]
     return render(
         request, "ground_places.html", places=places_for(links), least=[(link, link.least()) for link in links]
     )
@@ -204,13 +207,13 @@ def places(request: Request, site: SiteName) -> Response:
 
 def _all_at_work(made: Made) -> list[Reaching]:
     """All planned links that have a carrier, call by call."""
-    return [one for call in made.plan.calls for one in reaching(made.scene, call)]
+    return [way for call in made.plan.calls for way in reaching(made.scene, call)]
 
 
 def _at_work(snapshot: Snapshot, site: str, link: str) -> Reaching:
-    for one in _all_at_work(snapshot.planned()):
-        if one.chain.site.name == site and one.planned.link == link and one.decides:
-            return one
+    for way in _all_at_work(snapshot.planned()):
+        if way.chain.site.name == site and way.planned.link == link and way.decides:
+            return way
     raise InputError(f"{link} has no carrier at {site}")
 
 

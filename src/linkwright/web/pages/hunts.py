@@ -54,7 +54,7 @@ class OfHunt(RequestBody):
     seen: Annotated[int, Bounded(ge=0, le=2**31)]
 
 
-class HuntAnswer(OfHunt):
+class LearntOfHunt(OfHunt):
     """What was found out: with `who` (a name) off, or whether he is on."""
 
     who: Annotated[str, Bounded(max_length=200)]
@@ -113,7 +113,7 @@ def _context(request: Request) -> dict[str, Any]:
     return {
         "answer": f"{with_capital(count) if open_ else nothing}.", "hunts": hunts, "zone": zone,
         "titles": {hunt.id: title_of(hunt, names, zone) for hunt in hunts},
-        "learnt": {hunt.id: [(one, told_of(one, names)) for one in hunt.learnt] for hunt in hunts},
+        "learnt": {hunt.id: [(lesson, told_of(lesson, names)) for lesson in hunt.learnt] for hunt in hunts},
         "whom": {hunt.id: _whom(hunt) for hunt in open_}, "names": names,
         "sites": [(names.id_of("site", site.name), site.name) for site in used],
         "crews": [str(crew.get("name")) for _, crew in draft.entries("crew") if crew.get("name")],
@@ -174,7 +174,7 @@ def _done(request: Request, says: str, hunt: KeptHunt) -> dict[str, Any]:
 
 
 @router.post("/crews/hunts/answer")
-def answer(request: Request, told: HuntAnswer) -> dict[str, Any]:
+def answer(request: Request, told: LearntOfHunt) -> dict[str, Any]:
     """Something was found out about somebody."""
     names = snapshot_of(request).names
     kind, word = told.what.split()

@@ -101,15 +101,16 @@ class Strip:
 def strips(request: Request) -> list[Strip]:
     """What is amiss now: alarms of the watch that last and nobody has seen, then what else is."""
     desk, snapshot = desk_of(request), snapshot_of(request)
-    found = [_strip(snapshot, alarm) for alarm in desk.watching.shown() if alarm.open]
-    for one in desk.troubles():
-        helps = one.on_carrier and CAUSES[one.cause].spare_helps and _has_spare(snapshot, one.id)
-        found.append(
+    shown = [_strip(snapshot, alarm) for alarm in desk.watching.shown() if alarm.open]
+    for amiss in desk.troubles():
+        helps = amiss.on_carrier and CAUSES[amiss.cause].spare_helps and _has_spare(snapshot, amiss.id)
+        shown.append(
             Strip(
-                one.key, one.id, one.link, one.words, one.since, one.because, one.do, one.ends, helps, one.seen
+                amiss.key, amiss.id, amiss.link, amiss.words, amiss.since, amiss.because, amiss.do, amiss.ends,
+                helps, amiss.seen,
             )
         )  # fmt: skip
-    return found
+    return shown
 
 
 def _strip(snapshot: Snapshot, alarm: Alarm) -> Strip:
@@ -120,7 +121,8 @@ def _strip(snapshot: Snapshot, alarm: Alarm) -> Strip:
         alarm.key, episode.link, snapshot.names.name_of(episode.link), row.words, since, episode.because,
         episode.do, "seen", row.spare_helps and _has_spare(snapshot, episode.link), alarm.acknowledged,
         CAUSES[alarm.asks].asks, alarm.answered,
-        tuple((one.name, one.words) for one in CAUSES.values() if one.track == row.track and one.track is not None),
+        tuple((cause.name, cause.words) for cause in CAUSES.values()
+              if cause.track == row.track and cause.track is not None),
     )  # fmt: skip
 
 
@@ -179,18 +181,18 @@ def trouble(request: Request, told: TroubleReport) -> dict[str, Any]:
     desk, snapshot = desk_of(request), snapshot_of(request)
     id_ = snapshot.names.id_of("link", told.link)
     answers = told.several, told.level, told.still
-    found = report(desk.store, snapshot, id_, answers, desk.watching.gauges().get(id_), person_of(request).name)
+    reported = report(desk.store, snapshot, id_, answers, desk.watching.gauges().get(id_), person_of(request).name)
     desk.watching.ask_besides()
-    return {"says": [found.says]}
+    return {"says": [reported.says]}
 
 
 @router.post("/log/over")
 def over(request: Request, seen: AlarmSeen) -> dict[str, Any]:
     """A trouble that was told by hand is over."""
     desk = desk_of(request)
-    found = end(desk.store, snapshot_of(request), seen.key, person_of(request).name)
+    ended = end(desk.store, snapshot_of(request), seen.key, person_of(request).name)
     desk.watching.ask_besides()
-    return {"says": [f"{found.link}: {found.words}: over."]}
+    return {"says": [f"{ended.link}: {ended.words}: over."]}
 
 
 @router.get("/live/happened")
@@ -207,9 +209,11 @@ def state(request: Request) -> dict[str, Any]:
     rows = desk.watching.rows()
     known = {tile.id: tile for tile in tiles(desk, snapshot)}
     return {
-        **rows, "tiles": [asdict(known.get(id_, Tile(id_, ""))) for id_ in rows["ids"]],
-        "answer": answer(desk, snapshot), "left": call_left(desk, snapshot),
-    }  # fmt: skip
+        **rows,
+        "tiles": [asdict(known.get(id_, Tile(id_, ""))) for id_ in rows["ids"]],
+        "answer": answer(desk, snapshot),
+        "left": call_left(desk, snapshot),
+    }
 
 
 @router.post(READINGS_PATH)
@@ -240,17 +244,17 @@ async def _body(request: Request, what: str) -> bytes:
 
 
 @router.post("/log/happen")
-def happen(request: Request, one: Happened) -> dict[str, Any]:
+def happen(request: Request, what: Happened) -> dict[str, Any]:
     """Keep that something happened, now; or when it did, where it waited to be sent."""
-    store, text = desk_of(request).store, " ".join(one.text.split())
+    store, text = desk_of(request).store, " ".join(what.text.split())
     if not text:
         raise InputError("there is nothing to keep; type what happened")
     given = request.headers.get("x-once", "")[:80]
     once = f"{person_of(request).device} {given}" if given else ""
-    known = once and any(there.data.get("once") == once for there in store.happenings(kinds=[one.kind]))
+    known = once and any(there.data.get("once") == once for there in store.happenings(kinds=[what.kind]))
     if not known:
         data = {"text": text, **({"once": once} if once else {})}
-        store.happen(one.kind, one.about, data, None, person_of(request).name)
+        store.happen(what.kind, what.about, data, None, person_of(request).name)
     return {"says": [f"{text}: kept."], "next_take": next_take(store)}
 
 

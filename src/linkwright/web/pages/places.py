@@ -48,8 +48,10 @@ def book_of(request: Request) -> PlaceBook:
 def near(request: Request) -> Response:
     """Kept places near the sites of the shoot, as a part of the page Shoot."""
     book = desk_of(request).places
-    found = [] if book is None else offers(snapshot_of(request).document.draft, book)
-    return render(request, "places_near.html", offers=found[:MOST_OFFERED], more=max(0, len(found) - MOST_OFFERED))
+    offered = [] if book is None else offers(snapshot_of(request).document.draft, book)
+    return render(
+        request, "places_near.html", offers=offered[:MOST_OFFERED], more=max(0, len(offered) - MOST_OFFERED)
+    )
 
 
 @router.post("/places/keep")
@@ -60,10 +62,10 @@ def keep_place(request: Request, what: Keeping) -> dict[str, Any]:
     desk.wrapping.wait(MOST_WAIT_S)
     snapshot = snapshot_of(request)
     learnt = learnings(desk.store, snapshot, desk.wrapping.gone.by_site)
-    found = next((one for one in learnt if one.site == what.site), None)
-    if found is None:
+    learning = next((each_learnt for each_learnt in learnt if each_learnt.site == what.site), None)
+    if learning is None:
         raise InputError(f"nothing was learnt of {what.site} yet")
-    return {"says": keep(desk.store, snapshot, book, found)}
+    return {"says": keep(desk.store, snapshot, book, learning)}
 
 
 @router.post("/places/take")

@@ -71,8 +71,8 @@ def opened(
     request: Request, call: Annotated[str, Query(max_length=200)], link: Annotated[str, Query(max_length=200)]
 ) -> Response:
     """What an opened row of the table shows: its sum, its ledger, and what can be done about it."""
-    found = rows(snapshot_of(request).planned(), "call")
-    row = next((row for row in found if row.call.call == call and row.id == link), None)
+    link_rows = rows(snapshot_of(request).planned(), "call")
+    row = next((row for row in link_rows if row.call.call == call and row.id == link), None)
     if row is None:
         raise InputError("the plan does not have that link in that call any more; load the page again")
     return render(request, "plan_row.html", row=row)

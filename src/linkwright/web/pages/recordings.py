@@ -48,8 +48,8 @@ class TakenOver(RequestBody):
     channel: Annotated[int, Bounded(ge=1, le=256)]
 
 
-class One(RequestBody):
-    """One recording."""
+class OfRecording(RequestBody):
+    """A recording, by its id."""
 
     of: Annotated[str, Bounded(max_length=80)]
 
@@ -64,11 +64,12 @@ def recordings(request: Request) -> Response:
     """All recordings with what was heard."""
     listening = listening_of(request)
     listening.begin()
-    ones = listening.recordings()
+    takes = listening.recordings()
     shoot, work = snapshot_of(request).shoot, listening.background.state
     return render(
         request, "sound_recordings.html", told=answer(listening), work=work,
-        rows=[(one, listening.heard(one)) for one in ones], pairs=listening.pairs(ones) or [], listed=LISTED,
+        rows=[(recording, listening.heard(recording)) for recording in takes], pairs=listening.pairs(takes) or [],
+        listed=LISTED,
         moments=MOMENTS, links=[link.name for link in shoot.link] if shoot is not None else [],
     )  # fmt: skip
 
@@ -95,11 +96,11 @@ async def add(request: Request, file: Annotated[UploadFile, File()]) -> dict[str
 
 
 @router.post("/sound/recordings/remove")
-def remove(request: Request, one: One) -> dict[str, Any]:
+def remove(request: Request, which: OfRecording) -> dict[str, Any]:
     """Take a recording away."""
     listening = listening_of(request)
-    name = listening.recording(one.of).name
-    listening.store.detach(one.of, person_of(request).name)
+    name = listening.recording(which.of).name
+    listening.store.detach(which.of, person_of(request).name)
     return {"says": [f"{name} is removed."]}
 
 
@@ -121,8 +122,8 @@ def take(request: Request, taken: TakenOver) -> dict[str, Any]:
 @router.get("/sound/gain")
 def gain(request: Request, of: Id, track: Channel, link: Annotated[str, Query(max_length=200)]) -> Response:
     """What a recording's loudest minute needs on a link: every step of its attenuation, and the one to set."""
-    name, says, found = measured(snapshot_of(request), listening_of(request), link, of, track)
-    return render(request, "sound_gain.html", link=name, says=says, found=found, of=of, channel=track)
+    name, says, measured_gain = measured(snapshot_of(request), listening_of(request), link, of, track)
+    return render(request, "sound_gain.html", link=name, says=says, gain=measured_gain, of=of, channel=track)
 
 
 @router.post("/sound/gain")
@@ -147,8 +148,8 @@ def excerpt_wav(
     low_cut_hz: Annotated[float, Query(ge=0.0, le=1000.0)] = 0.0, order: Annotated[int, Query(ge=1, le=8)] = 3,
 ) -> Response:  # fmt: skip
     """A moment of a track, to play: from a little before `at` to a little after, as it is or after a low cut."""
-    found = moment_wav(listening_of(request), of, track, at, length, low_cut_hz, order)
-    return Response(found, media_type="audio/wav")
+    wav = moment_wav(listening_of(request), of, track, at, length, low_cut_hz, order)
+    return Response(wav, media_type="audio/wav")
 
 
 @router.get("/sound/voice")
@@ -163,9 +164,11 @@ def voice(request: Request, of: Id, track: Channel, width: Width = 720) -> Respo
 
 @router.get("/sound/comb")
 def comb(
-    request: Request, delay_ms: Annotated[float, Query(ge=-1000, le=1000)],
-    level_db: Annotated[float, Query(ge=-60, le=60)] = 0.0, width: Width = 720,
-) -> Response:  # fmt: skip
+    request: Request,
+    delay_ms: Annotated[float, Query(ge=-1000, le=1000)],
+    level_db: Annotated[float, Query(ge=-60, le=60)] = 0.0,
+    width: Width = 720,
+) -> Response:
     """What mixing two tracks that are this far apart does."""
     del request
     return _figure(drawn_comb(delay_ms, level_db, width))

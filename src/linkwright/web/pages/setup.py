@@ -68,13 +68,18 @@ def context(request: Request, call: str, link: str, at: int) -> dict[str, Any]:
         return {"answer": says, "links": []}
     calls = live_calls(shoot)
     chosen = chosen_call(calls, names.name_of(call), datetime.datetime.now(snapshot.zone))
-    links = [link_steps(store, snapshot, chosen, one) for one in chosen.links]
-    open_links = [one for one in links if one.next is not None]
-    current = next((one for one in links if link in (one.id, one.link)), None) or (open_links or links)[0]
-    step = next((one for one in current.steps if one.number == at), None) or current.next
+    links = [link_steps(store, snapshot, chosen, live_link) for live_link in chosen.links]
+    open_links = [set_link for set_link in links if set_link.next is not None]
+    current = (
+        next((set_link for set_link in links if link in (set_link.id, set_link.link)), None)
+        or (open_links or links)[0]
+    )
+    step = (
+        next((numbered_step for numbered_step in current.steps if numbered_step.number == at), None) or current.next
+    )
     return {
         "answer": _answer(chosen, links, current, step),
-        "calls": [(names.id_of("call", one.name), one.name) for one in calls],
+        "calls": [(names.id_of("call", live_call.name), live_call.name) for live_call in calls],
         "call": names.id_of("call", chosen.name),
         "call_name": chosen.name,
         "links": links,
@@ -110,7 +115,7 @@ def body(request: Request, call: Text = "", link: Text = "", step: Number = 0) -
 def tick(request: Request, ticking: Ticking) -> dict[str, Any]:
     """Tick a step off, or clear it; the time is the server's."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    call, link = steps.found(snapshot, ticking.call, ticking.link)
+    call, link = steps.live_link(snapshot, ticking.call, ticking.link)
     who = person_of(request).name
     step, kept = steps.tick(store, snapshot, call, link, ticking.key, done=ticking.done, who=who)
     at = None if kept is None else kept.astimezone(snapshot.zone)
@@ -122,9 +127,9 @@ def tick(request: Request, ticking: Ticking) -> dict[str, Any]:
 def otherwise(request: Request, what: Otherwise) -> dict[str, Any]:
     """Something else was set: it goes into the shoot, and the plan judges it at once."""
     snapshot, store = snapshot_of(request), desk_of(request).store
-    call, link = steps.found(snapshot, what.call, what.link)
+    call, link = steps.live_link(snapshot, what.call, what.link)
     ours = link_steps(store, snapshot, call, link)
-    step = next((one.step for one in ours.steps if one.step.what == what.what), None)
+    step = next((own_step.step for own_step in ours.steps if own_step.step.what == what.what), None)
     if step is None or step.field is None:
         raise InputError(f"{what.what} is no step of {link.name} in which something else can be set")
     path = ("link", ours.id, step.field)

@@ -32,9 +32,11 @@ router = APIRouter()
 
 Paper = Annotated[Literal["a4", "us-letter"], Query()]
 TYPES: Final = {
-    "pdf": "application/pdf", "csv": "text/csv", "ics": "text/calendar",
+    "pdf": "application/pdf",
+    "csv": "text/csv",
+    "ics": "text/calendar",
     "json": "application/json",
-}  # fmt: skip
+}
 #: How long a file waits until the readings have been gone through [s].
 MOST_WAIT_S: Final = 600.0
 
@@ -137,9 +139,9 @@ class FromAddress(RequestBody):
 @router.post("/sheets/fetch")
 def fetched(request: Request, of: FromAddress) -> dict[str, Any]:
     """A list of another crew's carriers from where they serve it: fetched now, and taken in."""
-    found = fetch(of.address.strip(), of.token.strip(), of.fingerprint.strip())
-    answered = _take(request, found.address, found.text)
-    return {**answered, "says": [*answered["says"], f"{found.says}."]}
+    download = fetch(of.address.strip(), of.token.strip(), of.fingerprint.strip())
+    answered = _take(request, download.address, download.text)
+    return {**answered, "says": [*answered["says"], f"{download.says}."]}
 
 
 @router.get("/list/{name}")

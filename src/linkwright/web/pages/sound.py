@@ -66,11 +66,11 @@ def body(request: Request) -> Response:
 @router.get("/sound/link")
 def link_part(request: Request, link: Text, width: Width = 720) -> Response:
     """One link's level diagram, the table of its steps, and its low cut."""
-    found, one = _link(snapshot_of(request), link)
+    spoken_link, settings = _link(snapshot_of(request), link)
     return render(
-        request, "sound_link.html", link=found, one=one,
-        chain=in_page_inks(drawn_chain(chain_of(found, one), width)),
-        curves=in_page_inks(drawn_curves(low_cut_curves(found, one), width)),
+        request, "sound_link.html", link=spoken_link, settings=settings,
+        chain=in_page_inks(drawn_chain(chain_of(spoken_link, settings), width)),
+        curves=in_page_inks(drawn_curves(low_cut_curves(spoken_link, settings), width)),
     )  # fmt: skip
 
 
@@ -93,17 +93,17 @@ def as_csv(request: Request) -> Response:
     """The settings and levels of all links as CSV."""
     shoot, settings = settings_of(snapshot_of(request))
     rows = [
-        (link.name, link.voice, one.mouth_m, one.at.attenuation_db, round(one.at.peak_dbfs, 1),
-         round(one.at.voice_over_noise_db, 1), one.low_cut.corner_hz,
-         None if one.path.unknown else round(one.path.total_ms(), 2))
-        for link, one in spoken(shoot, settings)
+        (link.name, link.voice, sound.mouth_m, sound.at.attenuation_db, round(sound.at.peak_dbfs, 1),
+         round(sound.at.voice_over_noise_db, 1), sound.low_cut.corner_hz,
+         None if sound.path.unknown else round(sound.path.total_ms(), 2))
+        for link, sound in spoken(shoot, settings)
     ]  # fmt: skip
     return csv_response("sound.csv", COLUMNS, rows)
 
 
 def _link(snapshot: Snapshot, name: str) -> tuple[Link, SoundSettings]:
     shoot, settings = settings_of(snapshot)
-    found = next((link for link in shoot.link if link.name == name), None) if shoot is not None else None
-    if found is None:
+    spoken_link = next((link for link in shoot.link if link.name == name), None) if shoot is not None else None
+    if spoken_link is None:
         raise InputError(f'there is no link "{name}"; load the page again')
-    return found, settings[name]
+    return spoken_link, settings[name]

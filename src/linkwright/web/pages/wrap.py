@@ -99,7 +99,7 @@ def context(request: Request) -> dict[str, Any]:
         "busy": wrapping.busy,
         "laying": work.busy,
         "share": wrapping.background.state.share,
-        "told": [one for one in (elsewhere(wrap, wrapping.gone), *wrapping.gone.told) if one],
+        "told": [line for line in (elsewhere(wrap, wrapping.gone), *wrapping.gone.told) if line],
         "episodes": _rows(longest[:OPEN], wrap.zone, answers),
         "shorter": _rows(longest[OPEN:], wrap.zone, answers),
         "left_out": len(wrap.episodes) - len(longest),
@@ -111,7 +111,7 @@ def context(request: Request) -> dict[str, Any]:
         ],
         "after_s": AFTER_MS // 1000,
         "learnings": learnt_of(desk, snapshot_of(request)),
-        "may_be": [(one.name, one.words) for one in CAUSES.values() if one.track is not None],
+        "may_be": [(cause.name, cause.words) for cause in CAUSES.values() if cause.track is not None],
         "may_keep": desk.places is not None,
         "of_kit": kit_says(desk.store, snapshot_of(request)),
         "logs": [attachment for attachment in wrapping.attachments() if attachment.kind == LOG],
@@ -122,10 +122,10 @@ def _rows(episodes: list[ToldEpisode], zone: datetime.tzinfo, answers: Sequence[
     """Episodes in words, in the order of time, each with the stretch to look at."""
     rows = []
     for told in sorted(episodes, key=lambda told: told.episode.from_ms):
-        one = told.episode
-        look = iso(one.from_ms - AROUND_MS, zone), iso(one.to_ms + AROUND_MS, zone)
-        said = any(each.is_of(one.link, one.from_ms * 1_000_000) for each in answers)
-        at_ms = str(one.from_ms)
+        episode = told.episode
+        look = iso(episode.from_ms - AROUND_MS, zone), iso(episode.to_ms + AROUND_MS, zone)
+        said = any(each.is_of(episode.link, episode.from_ms * 1_000_000) for each in answers)
+        at_ms = str(episode.from_ms)
         rows.append({**shown(told, zone), "from": look[0], "to": look[1], "at_ms": at_ms, "said": "yes" * said})
     return rows
 
@@ -161,9 +161,11 @@ def body(request: Request) -> Response:
 
 @router.get("/api/wrap/picture")
 def time_line(
-    request: Request, width: Width = 1000, begin: Annotated[str, Query(alias="from", max_length=40)] = "",
+    request: Request,
+    width: Width = 1000,
+    begin: Annotated[str, Query(alias="from", max_length=40)] = "",
     end: Annotated[str, Query(alias="to", max_length=40)] = "",
-) -> dict[str, Any]:  # fmt: skip
+) -> dict[str, Any]:
     """The time line drawn: the whole, or between two times."""
     wrap, wrapping = wrap_of(request), wrapping_of(request)
     between = _between(begin, end)
@@ -179,19 +181,19 @@ def _between(begin: str, end: str) -> tuple[int, int] | None:
     """Two times [ms, UTC]; None for the whole. Raises InputError."""
     if not begin and not end:
         return None
-    found = []
+    moments = []
     for what, text in (("from", begin), ("to", end)):
         try:
             at = datetime.datetime.fromisoformat(text.replace(" ", "+"))  # a "+" that was not escaped
             if at.tzinfo is None:
                 raise ValueError
-            found.append(round(at.timestamp() * 1000.0))
+            moments.append(round(at.timestamp() * 1000.0))
         except (ValueError, OverflowError):
             says = f'{what} is "{text[:40]}"; expected ISO 8601 with offset, as 2027-05-14T14:32:00+01:00'
             raise InputError(says) from None
-    if not LEAST_MS <= found[1] - found[0] <= MOST_MS:
+    if not LEAST_MS <= moments[1] - moments[0] <= MOST_MS:
         raise InputError("the stretch is shorter than 0.2 s or longer than a year; choose another one")
-    return found[0], found[1]
+    return moments[0], moments[1]
 
 
 @router.get("/wrap/report.pdf")
@@ -283,8 +285,8 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
 
         id_ = wrapping.store.attach(name, file.file, who, most_bytes=MOST_LOG, kind=LOG)
         try:
-            one = next(attachment for attachment in wrapping.attachments() if attachment.id == id_)
-            first = next(iter(read_batches(wrapping.file(one), name)), None)
+            attachment = next(attachment for attachment in wrapping.attachments() if attachment.id == id_)
+            first = next(iter(read_batches(wrapping.file(attachment), name)), None)
             if first is None:
                 raise InputError("has no readings; expected a receiver's log", path=name)
         except BaseException:  # whatever it is, the job is as it was
@@ -301,12 +303,12 @@ async def add_log(request: Request, file: Annotated[UploadFile, File()]) -> dict
 def remove_log(request: Request, of: Annotated[str, Query(max_length=80)]) -> dict[str, Any]:
     """Take a receiver's log away."""
     wrapping = wrapping_of(request)
-    one = next(
+    attachment = next(
         (attachment for attachment in wrapping.attachments() if attachment.id == of and attachment.kind == LOG),
         None,
     )
-    if one is None:
+    if attachment is None:
         raise InputError("this log is not in the job any more; load the page again")
     wrapping.store.detach(of, person_of(request).name)
     wrapping.begin(anew(request))
-    return {"says": [f"{one.name} is removed."]}
+    return {"says": [f"{attachment.name} is removed."]}

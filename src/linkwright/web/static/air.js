@@ -24,7 +24,7 @@ const mhz = (khz) => (khz / 1000).toFixed(3);
 const number = (value, digits = 0) => value.toFixed(digits).replace("-", "−");
 const x = (khz) => LEFT() + ((khz - from) / (to - from)) * (RIGHT() - LEFT());
 const khzAt = (px) => from + ((px - LEFT()) / (RIGHT() - LEFT())) * (to - from);
-const shown = (one) => one.to > from && one.from < to;
+const shown = (band) => band.to > from && band.from < to;
 
 async function load() {
   try {
@@ -58,36 +58,36 @@ async function measure() {
 function looks() {
   document.getElementById("looks").hidden = !lanes.live;
   document.getElementById("waterfall").hidden = !swept();
-  for (const one of document.querySelectorAll("[data-look]")) { one.setAttribute("aria-pressed", String(one.dataset.look === look)); one.hidden = one.dataset.look === "kept" && !lanes.sweeps; }
+  for (const button of document.querySelectorAll("[data-look]")) { button.setAttribute("aria-pressed", String(button.dataset.look === look)); button.hidden = button.dataset.look === "kept" && !lanes.sweeps; }
 }
 // How old the look is grows between two of them.
 setInterval(() => {
-  for (const one of document.querySelectorAll("[data-looked]")) {
-    one.dataset.since = one.dataset.since || String(performance.now());
-    const s = Number(one.dataset.looked) + (performance.now() - Number(one.dataset.since)) / 1000;
-    one.textContent = s < 90 ? `${s.toFixed(0)} s` : `${Math.floor(s / 60)} min`;
+  for (const cell of document.querySelectorAll("[data-looked]")) {
+    cell.dataset.since = cell.dataset.since || String(performance.now());
+    const s = Number(cell.dataset.looked) + (performance.now() - Number(cell.dataset.since)) / 1000;
+    cell.textContent = s < 90 ? `${s.toFixed(0)} s` : `${Math.floor(s / 60)} min`;
   }
 }, 1000);
 
-const el = (tag, of, ...inside) => make(tag, of, ...inside.map((one) => (typeof one === "string" ? document.createTextNode(one) : one)));
+const el = (tag, of, ...inside) => make(tag, of, ...inside.map((child) => (typeof child === "string" ? document.createTextNode(child) : child)));
 const words = (at, y, text, more = {}) => el("text", { x: at, y, ...more }, text);
 const titled = (part, says) => { part.append(el("title", {}, says || "")); return part; };
 
 // What a lane is: its name, how tall it is, and its parts from a top downwards.
 function bandLane(name, kind, list) {
   if (!list.length) return null;
-  const visible = list.filter(shown).map((one) => ({ ...one, left: Math.max(LEFT(), x(one.from)), right: Math.min(RIGHT(), Math.max(x(one.to), x(one.from) + 2)) }));
-  const inside = (one) => one.label && widthOf(one.label) + 12 < one.right - one.left;
-  const beside = flags(visible.filter((one) => one.label && !inside(one)).map((one) => ({ x: (one.left + one.right) / 2, label: one.label })), LEFT(), RIGHT());
+  const visible = list.filter(shown).map((band) => ({ ...band, left: Math.max(LEFT(), x(band.from)), right: Math.min(RIGHT(), Math.max(x(band.to), x(band.from) + 2)) }));
+  const inside = (band) => band.label && widthOf(band.label) + 12 < band.right - band.left;
+  const beside = flags(visible.filter((band) => band.label && !inside(band)).map((band) => ({ x: (band.left + band.right) / 2, label: band.label })), LEFT(), RIGHT());
   const rows = rowsOf(beside);
   return {
     name, tall: rows * ROW + BAND,
     draw: (top) => {
       const foot = top + rows * ROW, parts = flagged(beside, foot - 4, foot);
-      for (const one of visible) {
-        const part = titled(el("g", {}), one.says);
-        part.append(el("rect", { class: `band ${one.kind || kind}`, x: one.left, y: foot, width: one.right - one.left, height: BAND }));
-        if (inside(one)) { const wide = widthOf(one.label), at = (one.left + one.right) / 2; part.append(el("rect", { class: "under", x: at - wide / 2 - 4, y: foot + 3, width: wide + 8, height: BAND - 6 }), words(at, foot + 18, one.label, { class: "middle" })); }
+      for (const band of visible) {
+        const part = titled(el("g", {}), band.says);
+        part.append(el("rect", { class: `band ${band.kind || kind}`, x: band.left, y: foot, width: band.right - band.left, height: BAND }));
+        if (inside(band)) { const wide = widthOf(band.label), at = (band.left + band.right) / 2; part.append(el("rect", { class: "under", x: at - wide / 2 - 4, y: foot + 3, width: wide + 8, height: BAND - 6 }), words(at, foot + 18, band.label, { class: "middle" })); }
         parts.push(part);
       }
       return parts;
@@ -96,17 +96,17 @@ function bandLane(name, kind, list) {
 }
 // Labels over marks, with the lines up to them.
 function flagged(placed, base, foot) {
-  return placed.flatMap((one) => [el("line", { class: "leader", x1: one.x, x2: one.x, y1: foot, y2: base - one.row * ROW + 3 }), words(one.left, base - one.row * ROW, one.label)]);
+  return placed.flatMap((flag) => [el("line", { class: "leader", x1: flag.x, x2: flag.x, y1: foot, y2: base - flag.row * ROW + 3 }), words(flag.left, base - flag.row * ROW, flag.label)]);
 }
 function pinLane(name, list, tall) {
   if (!list.length) return null;
-  const visible = list.filter((one) => one.khz > from && one.khz < to);
-  const placed = flags(visible.map((one) => ({ x: x(one.khz), label: one.label })), LEFT(), RIGHT()), rows = Math.max(1, rowsOf(placed));
+  const visible = list.filter((pin) => pin.khz > from && pin.khz < to);
+  const placed = flags(visible.map((pin) => ({ x: x(pin.khz), label: pin.label })), LEFT(), RIGHT()), rows = Math.max(1, rowsOf(placed));
   return {
     name, tall: rows * ROW + tall,
     draw: (top) => {
       const foot = top + rows * ROW + tall, head = foot - tall + 10;
-      return [...flagged(placed, head - 12, head), ...visible.map((one) => titled(el("g", { class: "pin" }, el("line", { x1: x(one.khz), x2: x(one.khz), y1: head, y2: foot }), mark(one.head, x(one.khz), head)), one.says))];
+      return [...flagged(placed, head - 12, head), ...visible.map((pin) => titled(el("g", { class: "pin" }, el("line", { x1: x(pin.khz), x2: x(pin.khz), y1: head, y2: foot }), mark(pin.head, x(pin.khz), head)), pin.says))];
     },
   };
 }
@@ -122,14 +122,14 @@ function mark(kind, at, y, r = 5.5) {
 function lineLane(name, tall, path, kind) { return path && { name, tall, draw: (top) => [el("path", { class: kind, d: path(top) })] }; }
 
 function all() {
-  const found = lanes.carriers.filter((one) => one.khz > from && one.khz < to), seen = [...new Set(lanes.products.filter((one) => one > from && one < to).map((one) => Math.round(x(one))))];
-  const carriers = lanes.ours.filter((one) => one.head !== "spare"), spares = lanes.ours.filter((one) => one.head === "spare");
+  const inView = lanes.carriers.filter((carrier) => carrier.khz > from && carrier.khz < to), seen = [...new Set(lanes.products.filter((product) => product > from && product < to).map((product) => Math.round(x(product))))];
+  const carriers = lanes.ours.filter((carrier) => carrier.head !== "spare"), spares = lanes.ours.filter((carrier) => carrier.head === "spare");
   return [
     swept() ? { name: over ? "Over time" : { now: "Now", highest: "Highest", share: "On the air" }[look] || "Measured", tall: HIGH, draw: measured } : null,
-    bandLane("May be used", "open", [...lanes.allowed, ...lanes.closed.map((one) => ({ ...one, kind: "closed" }))]),
-    bandLane("TV", "doubt", lanes.tv.filter((one) => one.to > first && one.from < last)),
-    bandLane("Others", "solid", lanes.others.filter((one) => one.to > first && one.from < last)),
-    lineLane("Carriers found", 40, lanes.carriers.length && ((top) => found.map((one) => { const tall = Math.min(40, 6 + one.over), wide = Math.max(2, x(one.khz + one.width / 2) - x(one.khz - one.width / 2)); return `M${x(one.khz) - wide / 2} ${top + 40}v${-tall}h${wide}v${tall}z`; }).join("")), "found"),
+    bandLane("May be used", "open", [...lanes.allowed, ...lanes.closed.map((band) => ({ ...band, kind: "closed" }))]),
+    bandLane("TV", "doubt", lanes.tv.filter((band) => band.to > first && band.from < last)),
+    bandLane("Others", "solid", lanes.others.filter((other) => other.to > first && other.from < last)),
+    lineLane("Carriers found", 40, lanes.carriers.length && ((top) => inView.map((carrier) => { const tall = Math.min(40, 6 + carrier.over), wide = Math.max(2, x(carrier.khz + carrier.width / 2) - x(carrier.khz - carrier.width / 2)); return `M${x(carrier.khz) - wide / 2} ${top + 40}v${-tall}h${wide}v${tall}z`; }).join("")), "found"),
     lineLane("Products", 28, lanes.products.length && ((top) => seen.map((at) => `M${at} ${top}v28`).join("")), "products"),
     pinLane("Ours", carriers, STEM), pinLane("Spares", spares, STEM - 8),
   ].filter(Boolean);
@@ -138,10 +138,10 @@ function all() {
 const KEYS = () => [
   swept() && !over && look !== "share" && [(at, y) => el("path", { class: "floor", d: `M${at} ${y}h18` }), "floor of the sweep"],
   swept() && [(at, y) => el("rect", { class: "unlooked", x: at, y: y - 8, width: 18, height: 16 }), "nobody looked"],
-  lanes.ours.some((one) => one.head !== "spare") && [(at, y) => mark("holds", at + 9, y), "holds"],
-  lanes.ours.some((one) => one.head === "thin") && [(at, y) => mark("thin", at + 9, y), "thin"],
-  lanes.ours.some((one) => one.head === "fails") && [(at, y) => mark("fails", at + 9, y), "fails"],
-  lanes.ours.some((one) => one.head === "spare") && [(at, y) => mark("spare", at + 9, y), "spare"],
+  lanes.ours.some((carrier) => carrier.head !== "spare") && [(at, y) => mark("holds", at + 9, y), "holds"],
+  lanes.ours.some((carrier) => carrier.head === "thin") && [(at, y) => mark("thin", at + 9, y), "thin"],
+  lanes.ours.some((carrier) => carrier.head === "fails") && [(at, y) => mark("fails", at + 9, y), "fails"],
+  lanes.ours.some((carrier) => carrier.head === "spare") && [(at, y) => mark("spare", at + 9, y), "spare"],
   lanes.closed.length && [(at, y) => el("rect", { class: "band closed", x: at, y: y - 8, width: 18, height: 16 }), "closed"],
 ].filter(Boolean);
 function key(top) {
@@ -180,8 +180,8 @@ function draw() {
   paint();
 }
 function hatches() {
-  const one = (id, kind, apart) => el("pattern", { id, width: apart, height: apart, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, el("line", { class: kind, y2: apart }));
-  return el("defs", {}, one("score-doubt", "hatch-ink", 6), one("score-closed", "hatch-madder", 6), one("score-unlooked", "hatch-soft", 8));
+  const pattern = (id, kind, apart) => el("pattern", { id, width: apart, height: apart, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, el("line", { class: kind, y2: apart }));
+  return el("defs", {}, pattern("score-doubt", "hatch-ink", 6), pattern("score-closed", "hatch-madder", 6), pattern("score-unlooked", "hatch-soft", 8));
 }
 function axis(under, parts, foot) {
   const span = (to - from) / 1000, most = Math.max(2, Math.floor((RIGHT() - LEFT()) / 80));
@@ -253,10 +253,10 @@ const PRINTED = (name) => ({ ink: "#000000", ochre: "#7a7a7a" })[name];
 
 function table() {
   const rows = [
-    ...lanes.allowed.map((one) => ["may be used", one.from, one.to, one.says]), ...lanes.closed.map((one) => ["closed", one.from, one.to, one.says]),
-    ...lanes.tv.map((one) => ["TV", one.from, one.to, one.says]), ...lanes.others.map((one) => ["other", one.from, one.to, one.says]),
-    ...lanes.carriers.map((one) => ["carrier found", one.khz - one.width / 2, one.khz + one.width / 2, one.says]),
-    ...lanes.ours.map((one) => [one.head === "spare" ? "our spare" : "ours", one.khz, one.khz, one.says]),
+    ...lanes.allowed.map((band) => ["may be used", band.from, band.to, band.says]), ...lanes.closed.map((band) => ["closed", band.from, band.to, band.says]),
+    ...lanes.tv.map((band) => ["TV", band.from, band.to, band.says]), ...lanes.others.map((other) => ["other", other.from, other.to, other.says]),
+    ...lanes.carriers.map((carrier) => ["carrier found", carrier.khz - carrier.width / 2, carrier.khz + carrier.width / 2, carrier.says]),
+    ...lanes.ours.map((carrier) => [carrier.head === "spare" ? "our spare" : "ours", carrier.khz, carrier.khz, carrier.says]),
   ];
   const heads = ["What", "From, MHz", "To, MHz", "Says"], numbers = heads.slice(1, 3);
   const told = rows.map((cells) => row(cells.map((cell) => (typeof cell === "number" ? mhz(cell) : cell)), heads, { numbers }));
@@ -265,16 +265,16 @@ function table() {
 
 // One cursor: pointed at, touched or moved with the keys; what stands under it is read out beside it.
 function told() {
-  const inside = (list) => list.filter((one) => one.from <= cursor && cursor <= one.to).map((one) => one.says);
+  const inside = (list) => list.filter((band) => band.from <= cursor && cursor <= band.to).map((band) => band.says);
   const near = Math.max(40, (to - from) / 300), parts = [];
   if (levels) {
     const n = levels.columns, i = Math.min(n - 1, Math.floor(((cursor - levels.from) / (levels.to - levels.from)) * n)), high = levels.values[n + i];
     parts.push(Number.isFinite(high) ? (look === "share" ? `on the air in ${number(high)} % of the looks` : `up to ${number(high)} ${unit()}, floor ${number(levels.values[2 * n + i])}`) : "nobody looked here");
   }
-  parts.push(...lanes.ours.filter((one) => Math.abs(one.khz - cursor) < near).map((one) => one.says), ...inside(lanes.closed), ...inside(lanes.tv), ...inside(lanes.others));
-  parts.push(...lanes.carriers.filter((one) => Math.abs(one.khz - cursor) < Math.max(near, one.width / 2)).map((one) => `found at ${mhz(one.khz)}: ${one.says}`));
-  if (lanes.products.some((one) => Math.abs(one - cursor) < 150)) parts.push("a third-order product of ours falls here");
-  if (inside(lanes.clean.map((one) => ({ ...one, says: "clean" }))).length) parts.push("clean as far as it was swept");
+  parts.push(...lanes.ours.filter((carrier) => Math.abs(carrier.khz - cursor) < near).map((carrier) => carrier.says), ...inside(lanes.closed), ...inside(lanes.tv), ...inside(lanes.others));
+  parts.push(...lanes.carriers.filter((carrier) => Math.abs(carrier.khz - cursor) < Math.max(near, carrier.width / 2)).map((carrier) => `found at ${mhz(carrier.khz)}: ${carrier.says}`));
+  if (lanes.products.some((product) => Math.abs(product - cursor) < 150)) parts.push("a third-order product of ours falls here");
+  if (inside(lanes.clean.map((band) => ({ ...band, says: "clean" }))).length) parts.push("clean as far as it was swept");
   parts.push(inside(lanes.allowed)[0] || "may not be used by any kit here");
   return parts;
 }
@@ -315,7 +315,7 @@ if (picture) {
     const does = { ArrowLeft: () => point(now - step), ArrowRight: () => point(now + step), Home: () => point(from), End: () => point(to), "+": () => zoom(0.5), "=": () => zoom(0.5), "-": () => zoom(2), Escape: () => { cursor = null; readout.hidden = true; draw(); } }[event.key];
     if (does && lanes) { event.preventDefault(); does(); }
   });
-  for (const one of document.querySelectorAll("[data-zoom]")) one.addEventListener("click", () => ({ in: () => zoom(0.5), out: () => zoom(2), all: () => show(first, last - first) })[one.dataset.zoom]());
+  for (const button of document.querySelectorAll("[data-zoom]")) button.addEventListener("click", () => ({ in: () => zoom(0.5), out: () => zoom(2), all: () => show(first, last - first) })[button.dataset.zoom]());
   document.getElementById("waterfall")?.addEventListener("click", (event) => { over = !over; event.target.setAttribute("aria-pressed", String(over)); measure(); });
   addEventListener("resize", () => { draw(); later(); });
   addEventListener("beforeprint", () => { if (lanes && swept()) paint(PRINTED); });
@@ -323,7 +323,7 @@ if (picture) {
   document.body.addEventListener("lw:ground", draw);
   document.fonts?.ready.then(draw);
   document.body.addEventListener("lw:plan", load);
-  for (const one of document.querySelectorAll("[data-look]")) one.addEventListener("click", () => { look = one.dataset.look; chosen = true; looks(); measure(); });
+  for (const button of document.querySelectorAll("[data-look]")) button.addEventListener("click", () => { look = button.dataset.look; chosen = true; looks(); measure(); });
   document.body.addEventListener("lw:air", () => { if (!lanes?.live) load(); else if (look !== "kept") measure(); });
   load();
 }

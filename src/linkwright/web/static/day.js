@@ -24,7 +24,7 @@ async function draw(moving) {
   const now = moving && handle(moving.path);
   if (moving) readout.textContent = now ? `${now.getAttribute("aria-label")}: ${now.getAttribute("aria-valuetext")}` : "";
 }
-const handle = (path) => [...box.querySelectorAll(".handle")].find((one) => one.dataset.path === path);
+const handle = (path) => [...box.querySelectorAll(".handle")].find((grip) => grip.dataset.path === path);
 const follow = newest(draw);
 
 async function keep(moving) {
@@ -77,9 +77,9 @@ if (box && "drag" in box.dataset) {
 let ahead = 0;
 function count() {
   const now = Date.now() + ahead;
-  for (const one of document.querySelectorAll(".since")) {
-    const text = hours(now - Date.parse(one.dataset.since));
-    if (one.textContent !== text) one.textContent = text;
+  for (const cell of document.querySelectorAll(".since")) {
+    const text = hours(now - Date.parse(cell.dataset.since));
+    if (cell.textContent !== text) cell.textContent = text;
   }
 }
 function clocks() { const now = document.getElementById("now"); if (now) ahead = Date.parse(now.dataset.now) - Date.now(); count(); }

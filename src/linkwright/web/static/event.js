@@ -15,7 +15,7 @@ async function draw(box) {
 }
 const marks = (box) => [...box.querySelectorAll(".stretch")];
 function show(box, mark) {
-  for (const one of marks(box)) one.setAttribute("tabindex", one === mark ? "0" : "-1");
+  for (const other of marks(box)) other.setAttribute("tabindex", other === mark ? "0" : "-1");
   const pinned = box.querySelector(".pinned"), drawn = box.querySelector(".drawn-event");
   if (mark.localName === "a") return;
   const at = mark.querySelector(".hit").getBoundingClientRect(), in_ = drawn.getBoundingClientRect();
@@ -28,12 +28,12 @@ function show(box, mark) {
 }
 // The nearest mark in a direction: how far along, and four times how far aside.
 function next(box, mark, [dx, dy]) {
-  const middle = (one) => { const at = one.querySelector(".hit").getBoundingClientRect(); return [at.left + at.width / 2, at.top + at.height / 2]; };
+  const middle = (place) => { const at = place.querySelector(".hit").getBoundingClientRect(); return [at.left + at.width / 2, at.top + at.height / 2]; };
   const [x, y] = middle(mark);
   let best = null, least = Infinity;
-  for (const one of marks(box)) {
-    const [a, b] = middle(one), along = (a - x) * dx + (b - y) * dy, aside = Math.abs((a - x) * dy) + Math.abs((b - y) * dx);
-    if (along > 2 && along + 4 * aside < least) { least = along + 4 * aside; best = one; }
+  for (const mark of marks(box)) {
+    const [a, b] = middle(mark), along = (a - x) * dx + (b - y) * dy, aside = Math.abs((a - x) * dy) + Math.abs((b - y) * dx);
+    if (along > 2 && along + 4 * aside < least) { least = along + 4 * aside; best = mark; }
   }
   return best;
 }

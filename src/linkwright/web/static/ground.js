@@ -26,8 +26,8 @@ async function load() {
 }
 
 function all() {
-  const at = [...site.spots.map((one) => [one.x_m, one.y_m]), ...site.walls.flatMap((one) => [one.from, one.to])].filter((one) => one && one.every(Number.isFinite));
-  const xs = at.map((one) => one[0]), ys = at.map((one) => one[1]);
+  const at = [...site.spots.map((spot) => [spot.x_m, spot.y_m]), ...site.walls.flatMap((wall) => [wall.from, wall.to])].filter((point) => point && point.every(Number.isFinite));
+  const xs = at.map((point) => point[0]), ys = at.map((point) => point[1]);
   const [left, right, low, high] = at.length ? [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)] : [-20, 20, -15, 15];
   const wide = svg.clientWidth, tall = svg.clientHeight - (foot || 60), room = 60;
   view = { x: (left + right) / 2, y: (low + high) / 2, span: Math.max((right - left) * (wide / (wide - 2 * room)), (high - low) * (wide / (tall - 2 * room)), 10) };
@@ -40,7 +40,7 @@ const metres = (event) => {
   const box = svg.getBoundingClientRect();
   return [view.x + (event.clientX - box.left - svg.clientWidth / 2) / scale(), view.y - (event.clientY - box.top - tall() / 2) / scale()];
 };
-const tenths = (event) => metres(event).map((one) => Math.round(one * 10) / 10);
+const tenths = (event) => metres(event).map((metre) => Math.round(metre * 10) / 10);
 const el = (tag, of, ...inside) => make(tag, of, ...inside);
 const words = (x, y, text, more = {}) => el("text", { x, y, ...more }, text);
 
@@ -56,8 +56,8 @@ const SIGNS = {
 const seen = (at) => px(at.x_m) > 0 && px(at.x_m) < svg.clientWidth && py(at.y_m) > 0 && py(at.y_m) < tall();
 const shade = (share) => `color-mix(in srgb, var(--ink) ${100 * share}%, var(--sheet))`;
 function key() {
-  const antennas = site.spots.some((one) => listens().has(one.name));
-  const signs = [site.spots.length > 1 && ["spot", "spot"], antennas && ["antenna", "antennas"], site.links.some((one) => one.route.length > 1) && ["route", "route"], site.walls.length && ["wall", "wall"], site.others.some((one) => one.at && seen(one.at)) && ["other", "somebody else"], walking && ["body", "talent"]].filter(Boolean).map(([kind, says]) => [(x, y) => SIGNS[kind](x + 11, y), says]);
+  const antennas = site.spots.some((spot) => listens().has(spot.name));
+  const signs = [site.spots.length > 1 && ["spot", "spot"], antennas && ["antenna", "antennas"], site.links.some((link) => link.route.length > 1) && ["route", "route"], site.walls.length && ["wall", "wall"], site.others.some((other) => other.at && seen(other.at)) && ["other", "somebody else"], walking && ["body", "talent"]].filter(Boolean).map(([kind, says]) => [(x, y) => SIGNS[kind](x + 11, y), says]);
   if (mapOn) {
     signs.push([(x, y) => el("rect", { class: "swatch", fill: "url(#unreached)", x, y: y - 8, width: 22, height: 16 }), "short"]);
     site.bands.forEach(([from, share], n) => signs.push([(x, y) => el("rect", { class: "swatch", fill: shade(share), x, y: y - 8, width: 22, height: 16 }), n + 1 < site.bands.length ? `from ${from}` : `${from} dB and more`]));
@@ -66,7 +66,7 @@ function key() {
 }
 /** @returns {[any[], number, number]} */
 function drawKey() {
-  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].find((one) => one * scale() > 60) || 2000, bar = step * scale(), says = length(step);
+  const step = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].find((metre) => metre * scale() > 60) || 2000, bar = step * scale(), says = length(step);
   const parts = [];
   let x = 14 + bar + 12 + widthOf(says) + 26, y = 20;
   const first = [el("path", { class: "rule", d: `M14 ${y}h${bar}m0 -6v12m${-bar} 0v-12` }), words(14 + bar + 10, y + 5, says)];
@@ -81,28 +81,28 @@ function drawKey() {
 
 // Names beside their marks: the first place that is inside the picture and free, else further off with a line.
 function names(marks) {
-  const taken = marks.map((one) => [one.x - 9, one.y - 9, one.x + 9, one.y + 9]), parts = [];
+  const taken = marks.map((mark) => [mark.x - 9, mark.y - 9, mark.x + 9, mark.y + 9]), parts = [];
   const inside = (box) => box[0] > 3 && box[2] < svg.clientWidth - 3 && box[1] > 3 && box[3] < tall() - 3;
   const free = (box) => !taken.some((other) => box[0] < other[2] && box[2] > other[0] && box[1] < other[3] && box[3] > other[1]);
-  for (const one of marks) {
-    const wide = widthOf(one.name), tries = [];
+  for (const mark of marks) {
+    const wide = widthOf(mark.name), tries = [];
     for (let away = 0; away < 12; away += 1) {
       const by = away ? 12 + 18 * away : 0;
-      for (const [dx, dy] of away ? [[14, -by], [14, by], [-14 - wide, -by], [-14 - wide, by]] : [[14, 5], [-14 - wide, 5], [-wide / 2, -15], [-wide / 2, 25]]) tries.push({ x: one.x + dx, y: one.y + dy, away });
+      for (const [dx, dy] of away ? [[14, -by], [14, by], [-14 - wide, -by], [-14 - wide, by]] : [[14, 5], [-14 - wide, 5], [-wide / 2, -15], [-wide / 2, 25]]) tries.push({ x: mark.x + dx, y: mark.y + dy, away });
     }
     const boxOf = (at) => [at.x - 2, at.y - 14, at.x + wide + 2, at.y + 5];
     const at = tries.find((of) => inside(boxOf(of)) && free(boxOf(of))) || tries.find((of) => free(boxOf(of))) || tries[0];
-    if (!inside([one.x, one.y, one.x, one.y])) continue;
+    if (!inside([mark.x, mark.y, mark.x, mark.y])) continue;
     taken.push(boxOf(at));
-    if (at.away) parts.push(el("line", { class: "leader", x1: one.x, y1: one.y, x2: Math.max(at.x, Math.min(one.x, at.x + wide)), y2: at.y - 5 }));
-    parts.push(words(at.x, at.y, one.name));
+    if (at.away) parts.push(el("line", { class: "leader", x1: mark.x, y1: mark.y, x2: Math.max(at.x, Math.min(mark.x, at.x + wide)), y2: at.y - 5 }));
+    parts.push(words(at.x, at.y, mark.name));
   }
   return parts;
 }
 function listens() {
-  const found = new Set(site.links.map((one) => one.at).filter(Boolean));
-  if (!found.size && site.spots.length) found.add(site.spots[0].name);
-  return found;
+  const names = new Set(site.links.map((link) => link.at).filter(Boolean));
+  if (!names.size && site.spots.length) names.add(site.spots[0].name);
+  return names;
 }
 
 function draw() {
@@ -122,13 +122,13 @@ function draw() {
   for (let y = Math.ceil((view.y - view.span) / step) * step; y < view.y + view.span; y += step) parts.push(el("line", { class: "grid", y1: py(y), y2: py(y), x1: 0, x2: svg.clientWidth }));
   for (const wall of site.walls) if (wall.from && wall.to) parts.push(el("line", { class: "wall", x1: px(wall.from[0]), y1: py(wall.from[1]), x2: px(wall.to[0]), y2: py(wall.to[1]) }, el("title", {}, `wall of ${wall.material || "something"}`)));
   if (wallFrom) parts.push(SIGNS.wall(px(wallFrom[0]), py(wallFrom[1])));
-  const chosen = linkChoice.value, spots = new Map(site.spots.map((one) => [one.name, one])), antennas = listens(), routes = new Map();
+  const chosen = linkChoice.value, spots = new Map(site.spots.map((spot) => [spot.name, spot])), antennas = listens(), routes = new Map();
   for (const link of site.links) {
-    const route = (!chosen || link.name === chosen ? link.route : []).map((one) => spots.get(one)).filter(Boolean);
-    if (route.length > 1) routes.set(route.map((one) => `${px(one.x_m)},${py(one.y_m)}`).join(" "), [...(routes.get(route) || []), link.name]);
+    const route = (!chosen || link.name === chosen ? link.route : []).map((name) => spots.get(name)).filter(Boolean);
+    if (route.length > 1) routes.set(route.map((spot) => `${px(spot.x_m)},${py(spot.y_m)}`).join(" "), [...(routes.get(route) || []), link.name]);
   }
   for (const [points, who] of routes) parts.push(el("polyline", { class: "route", points }, el("title", {}, `route of ${who.join(", ")}`)));
-  const others = site.others.filter((one) => one.at && seen(one.at));
+  const others = site.others.filter((other) => other.at && seen(other.at));
   for (const other of others) parts.push(SIGNS.other(px(other.at.x_m), py(other.at.y_m)));
   for (const spot of site.spots) {
     const [x, y] = [px(spot.x_m), py(spot.y_m)];
@@ -137,7 +137,7 @@ function draw() {
     group.addEventListener("keydown", (event) => nudge(event, spot));
     parts.push(group);
   }
-  parts.push(...names([...site.spots.map((one) => ({ x: px(one.x_m), y: py(one.y_m), name: one.name || "spot" })), ...others.map((one) => ({ x: px(one.at.x_m), y: py(one.at.y_m), name: one.name || "somebody" }))]));
+  parts.push(...names([...site.spots.map((spot) => ({ x: px(spot.x_m), y: py(spot.y_m), name: spot.name || "spot" })), ...others.map((other) => ({ x: px(other.at.x_m), y: py(other.at.y_m), name: other.name || "somebody" }))]));
   if (walking) parts.push(SIGNS.body(px(walking.x), py(walking.y)));
   if (cross) parts.push(el("path", { class: "cross", d: `M${px(cross[0]) - 14} ${py(cross[1])}h28m-14 -14v28` }));
   const strip = el("g", { transform: `translate(0 ${tall()})` }, el("rect", { class: "strip", width: svg.clientWidth, height: foot }), ...keys);
@@ -173,7 +173,7 @@ function hold(event, spot) {
 }
 // A route is the spots of the chosen link, touched one after the other; touching the last one again takes it off.
 async function choose(spot) {
-  const link = site.links.find((one) => one.name === linkChoice.value);
+  const link = site.links.find((link) => link.name === linkChoice.value);
   if (!link) { say("Choose a link first."); linkChoice.focus(); return; }
   await change(async () => {
     if (mode === "antenna") {
@@ -182,10 +182,10 @@ async function choose(spot) {
     const route = link.route[link.route.length - 1] === spot.name ? link.route.slice(0, -1) : [...link.route, spot.name];
     return post("/api/field", { path: ["link", link.id, "route"], seen: JSON.stringify(link.route.length ? link.route : null), text: route.length ? JSON.stringify(route) : "" }, { what: `the route of ${link.name}` });
   });
-  const now = site.links.find((one) => one.name === linkChoice.value);
+  const now = site.links.find((link) => link.name === linkChoice.value);
   readout.textContent = mode === "antenna" ? `${now.name} is received at ${now.at}.` : `${now.name} walks ${now.route.join(", ") || "nowhere in particular"}.`;
 }
-const stepOf = (event) => ({ ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] })[event.key]?.map((one) => one * (event.shiftKey ? 10 : 1));
+const stepOf = (event) => ({ ArrowLeft: [-0.5, 0], ArrowRight: [0.5, 0], ArrowUp: [0, 0.5], ArrowDown: [0, -0.5] })[event.key]?.map((metre) => metre * (event.shiftKey ? 10 : 1));
 async function nudge(event, spot) {
   event.stopPropagation();
   if (event.key === "Enter" || event.key === " ") { event.preventDefault(); await touch(spot); return; }
@@ -223,9 +223,9 @@ const follow = newest(async (spot) => {
 });
 const BESIDE = 5;
 function tellBeside(spot, list = []) {
-  const head = document.createElement("strong"), before = new Map(site.margins.map((one) => [`${one.call} ${one.link}`, one]));
+  const head = document.createElement("strong"), before = new Map(site.margins.map((margin) => [`${margin.call} ${margin.link}`, margin]));
   head.textContent = `${spot.name}: ${length(spot.x_m)} east, ${length(spot.y_m)} north`;
-  const changed = list.filter((one) => { const was = before.get(`${one.call} ${one.link}`); return !was || Math.abs(was.in_hand - one.in_hand) >= 0.05; });
+  const changed = list.filter((margin) => { const was = before.get(`${margin.call} ${margin.link}`); return !was || Math.abs(was.in_hand - margin.in_hand) >= 0.05; });
   const shown = (changed.length ? changed : list).sort((a, b) => a.in_hand - b.in_hand).slice(0, BESIDE), rest = list.length - shown.length;
   const ul = document.createElement("ul");
   ul.className = "hands"; ul.append(...shown.map(hand));
@@ -235,17 +235,17 @@ function tellBeside(spot, list = []) {
   pin(beside, px(spot.x_m), py(spot.y_m), 26);
 }
 const short = (db) => (db < 0 ? `short by ${(-db).toFixed(1)} dB` : `${db.toFixed(1)} dB in hand`);
-function hand(one) {
+function hand(margin) {
   const li = document.createElement("li"), disc = document.createElement("span");
-  disc.className = `disc ${one.verdict}`;
-  const parts = [one.link, several() ? `${one.at}, ${one.call}` : one.at, short(one.in_hand)].map((text, n) => { const made = document.createElement(n === 2 ? "b" : "span"); made.textContent = text; return made; });
+  disc.className = `disc ${margin.verdict}`;
+  const parts = [margin.link, several() ? `${margin.at}, ${margin.call}` : margin.at, short(margin.in_hand)].map((text, n) => { const made = document.createElement(n === 2 ? "b" : "span"); made.textContent = text; return made; });
   parts[0].prepend(disc);
   const word = document.createElement("span");
-  word.className = "unseen"; word.textContent = one.verdict;
+  word.className = "unseen"; word.textContent = margin.verdict;
   li.append(...parts, word);
   return li;
 }
-const several = () => new Set(site.margins.map((one) => one.call)).size > 1;
+const several = () => new Set(site.margins.map((margin) => margin.call)).size > 1;
 
 let placed = null;  // where a spot is to be that has no name yet
 async function place(at) {  // a touch on the ground, or Enter at the cross [m]
@@ -255,8 +255,8 @@ async function place(at) {  // a touch on the ground, or Enter at the cross [m]
     naming.elements.name.focus({ preventScroll: true });
   } else if (mode === "wall") {
     if (!wallFrom) { wallFrom = at; readout.textContent = "Now the other end of the wall."; draw(); return; }
-    const one = wallFrom; wallFrom = null; readout.textContent = "";
-    await change(() => post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value, from: one, to: at } }, { what: "the wall" }));
+    const begin = wallFrom; wallFrom = null; readout.textContent = "";
+    await change(() => post("/api/entry", { path: ["site", site.id, "walls"], value: { material: document.getElementById("material").value, from: begin, to: at } }, { what: "the wall" }));
   }
 }
 naming?.addEventListener("submit", async (event) => {
@@ -283,7 +283,7 @@ svg?.addEventListener("keydown", async (event) => {
     moved();
   }
 });
-const spotAt = (event) => { const group = event.target.closest(".spot"); return group && site.spots.find((one) => one.id === group.dataset.spot); };
+const spotAt = (event) => { const group = event.target.closest(".spot"); return group && site.spots.find((spot) => spot.id === group.dataset.spot); };
 if (svg) gestures(svg, {
   down: (event) => { if (!site) return null; const spot = spotAt(event); beside.hidden = true; cross = null; return spot ? { spot, held: hold(event, spot) } : {}; },
   tap: (event, grip) => { if (grip.spot) touch(grip.spot); else place(tenths(event)); },
@@ -322,27 +322,27 @@ function levels() {
   document.getElementById("levels").replaceChildren(...rows);
   document.getElementById("levels-table").hidden = !rows.length;
   const spot = levelForm?.elements.spot;
-  if (spot) { const chosen = spot.value; spot.replaceChildren(...site.spots.map((one) => new Option(one.name))); if (chosen) spot.value = chosen; }
+  if (spot) { const chosen = spot.value; spot.replaceChildren(...site.spots.map((spot) => new Option(spot.name))); if (chosen) spot.value = chosen; }
 }
 levelForm?.addEventListener("submit", (event) => {
   event.preventDefault();
   const { link, spot, dbm, seconds, facing } = levelForm.elements;
   const value = { link: link.value, spot: spot.value, dbm: Number(dbm.value), seconds: Number(seconds.value) };
   if (facing.value) value.facing = facing.value;
-  const power = site.margins.find((one) => one.link === value.link)?.power_mw;  // at which it is sent now
+  const power = site.margins.find((margin) => margin.link === value.link)?.power_mw;  // at which it is sent now
   if (power) value.power_mw = power;
   change(() => post("/api/entry", { path: ["site", site.id, "measured_level"], value }, { what: `the level of ${value.link} at ${value.spot}` }));
 });
 function table() {
   const heads = ["Spot", "East", "North", "Up"];
-  document.getElementById("spots").replaceChildren(...site.spots.map((one) => row([one.name || "", length(one.x_m), length(one.y_m), length(one.z_m ?? 1.5)], heads, { numbers: heads.slice(1) })));
+  document.getElementById("spots").replaceChildren(...site.spots.map((spot) => row([spot.name || "", length(spot.x_m), length(spot.y_m), length(spot.z_m ?? 1.5)], heads, { numbers: heads.slice(1) })));
 }
 
-for (const one of document.querySelectorAll("[data-mode]")) one.addEventListener("click", () => {
-  mode = one.dataset.mode; wallFrom = null;
-  for (const other of document.querySelectorAll("[data-mode]")) other.setAttribute("aria-pressed", String(other === one));
+for (const button of document.querySelectorAll("[data-mode]")) button.addEventListener("click", () => {
+  mode = button.dataset.mode; wallFrom = null;
+  for (const other of document.querySelectorAll("[data-mode]")) other.setAttribute("aria-pressed", String(other === button));
 });
-for (const one of document.querySelectorAll(".ground [data-zoom]")) one.addEventListener("click", () => { if (one.dataset.zoom === "all") all(); else view.span *= one.dataset.zoom === "in" ? 0.7 : 1.4; moved(); });
+for (const button of document.querySelectorAll(".ground [data-zoom]")) button.addEventListener("click", () => { if (button.dataset.zoom === "all") all(); else view.span *= button.dataset.zoom === "in" ? 0.7 : 1.4; moved(); });
 document.getElementById("site")?.addEventListener("change", (event) => { location.search = `?site=${encodeURIComponent(event.target.value)}`; });
 linkChoice?.addEventListener("change", () => { bands = null; moved(); });
 document.getElementById("length")?.addEventListener("change", () => { draw(); table(); });
@@ -359,7 +359,7 @@ document.getElementById("play")?.addEventListener("click", async () => {
   const step = (now) => {
     const at = ((now - begun) / 1000) * FASTER;
     if (at >= last) { walking = null; beside.hidden = true; draw(); return; }
-    let i = told.time_s.findIndex((one) => one >= at);
+    let i = told.time_s.findIndex((time_) => time_ >= at);
     if (i < 0) i = 0;
     walking = { x: told.x_m[i], y: told.y_m[i] };
     beside.textContent = `${link}, ${told.time_s[i].toFixed(0)} s on the way: ${short(told.in_hand_db[i])}`;

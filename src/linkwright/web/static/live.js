@@ -16,10 +16,10 @@ let seen = 0, asking = 0, colours = {}, heard = false;
 function paints() { const of = ink(); colours = Object.fromEntries(["ink", "soft", "ochre"].map((name) => [name, of(name)])); }
 
 function card(id) {
-  const there = [...wall.querySelectorAll(".tile")].find((one) => one.dataset.link === id);
-  const one = there || document.getElementById("tile").content.firstElementChild.cloneNode(true);
-  one.dataset.link = id;
-  return one;
+  const there = [...wall.querySelectorAll(".tile")].find((tile) => tile.dataset.link === id);
+  const tile = there || document.getElementById("tile").content.firstElementChild.cloneNode(true);
+  tile.dataset.link = id;
+  return tile;
 }
 const text = (tile, part, words) => { const at = tile.card.querySelector(part); if (at.textContent !== words) at.textContent = words; };
 
@@ -88,10 +88,10 @@ function underPlan(tile) {
   const levels = tile.ring.slice(-40).map(better).filter((dbm) => dbm !== null).sort((a, b) => a - b);
   return levels.length && tile.told.weakest_dbm !== null ? tile.told.weakest_dbm - levels[levels.length >> 1] : 0;
 }
-const better = (look) => { const least = [look[0], look[2]].filter((one) => one !== null); return least.length ? Math.max(...least) : null; };
+const better = (look) => { const least = [look[0], look[2]].filter((level) => level !== null); return least.length ? Math.max(...least) : null; };
 function draw(tile) {
   const bar = tile.card.querySelector(".bar"), need = tile.need, set = (part, with_) => { const at = bar.querySelector(part); for (const [key, value] of Object.entries(with_)) at.setAttribute(key, value); };
-  const levels = tile.ring.map(better).filter((one) => one !== null), now = better(tile.ring[LOOKS - 1]) ?? levels.at(-1);
+  const levels = tile.ring.map(better).filter((level) => level !== null), now = better(tile.ring[LOOKS - 1]) ?? levels.at(-1);
   if (need === null || need === undefined || now === undefined || !levels.length) return;
   const kept = (over) => Math.max(-10, Math.min(60, over)), over = kept(now - need), least = kept(Math.min(...levels) - need);
   set(".has", { width: Math.max(0, over) });

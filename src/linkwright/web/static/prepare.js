@@ -6,7 +6,7 @@ import { did } from "./page.js";
 const form = document.getElementById("questions"), zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
 const region = form?.elements.region;
 if (form && !region.value) {  // the laptop's own zone tells the country, unless several have it
-  const fits = [...region.options].filter((one) => (one.dataset.zones || "").split(" ").includes(zone));
+  const fits = [...region.options].filter((option) => (option.dataset.zones || "").split(" ").includes(zone));
   if (fits.length === 1) { region.value = fits[0].value; permits(); }
 }
 async function permits() {

@@ -12,13 +12,13 @@ let wanted = { call: card()?.dataset.call || "", link: card()?.dataset.link || "
 
 async function show(call, link, step, focus) {
   wanted = { call, link, step: Number(step) || 0 };
-  const asked = new URLSearchParams({ ...wanted, step: String(wanted.step) }), open = [...body.querySelectorAll("details[open]")].map((one) => one.dataset.entry);
+  const asked = new URLSearchParams({ ...wanted, step: String(wanted.step) }), open = [...body.querySelectorAll("details[open]")].map((details) => details.dataset.entry);
   let text = null;
   try { text = await getText(`/setup/body?${asked}`, { as: "setup" }); } catch (error) { say(error.message); }
   if (text === null) return;  // something newer was asked for meanwhile
   body.innerHTML = text;
   if (!wanted.link) wanted.link = here().link || "";
-  if (!focus) for (const one of body.querySelectorAll("details")) if (open.includes(one.dataset.entry)) one.open = true;
+  if (!focus) for (const details of body.querySelectorAll("details")) if (open.includes(details.dataset.entry)) details.open = true;
   takeAnswer();
   history.replaceState(null, "", `/setup?${asked}`);
   if (focus) (document.getElementById("done") || body.querySelector("[data-link-go]"))?.focus({ preventScroll: true });

@@ -17,14 +17,14 @@ const saidIn = (text) => (text.startsWith("[") ? JSON.parse(text) : text.split("
 function set(field, text) {
   control(field).value = text;
   const said = saidIn(text);
-  for (const one of field.querySelectorAll("[data-tick]")) one.checked = !said.length || said.includes(one.dataset.tick);
+  for (const tick of field.querySelectorAll("[data-tick]")) tick.checked = !said.length || said.includes(tick.dataset.tick);
 }
 body.addEventListener("change", (event) => {
   const field = event.target.dataset.tick && fieldOf(event.target), input = field && control(field);
   if (!field) return;
-  const boxes = [...field.querySelectorAll("[data-tick]")], before = saidIn(input.value), on = boxes.filter((one) => one.checked).map((one) => one.dataset.tick);
+  const boxes = [...field.querySelectorAll("[data-tick]")], before = saidIn(input.value), on = boxes.filter((box) => box.checked).map((box) => box.dataset.tick);
   if (!on.length) { event.target.checked = true; say("Somebody must be on: remove the call, or tick another first."); return; }
-  const names = [...before.filter((one) => on.includes(one)), ...on.filter((one) => !before.includes(one))];
+  const names = [...before.filter((name) => on.includes(name)), ...on.filter((name) => !before.includes(name))];
   input.value = on.length === boxes.length ? "" : JSON.stringify(names);
   input.dispatchEvent(new Event("change", { bubbles: true }));
 });
@@ -60,7 +60,7 @@ function wrong(list) {
     control(field).toggleAttribute("aria-invalid", says.length > 0);
   }
   const problems = document.getElementById("problems");
-  problems?.replaceChildren(...list.flatMap(([path, says]) => says.map((one) => going(path, one))).slice(0, 30));
+  problems?.replaceChildren(...list.flatMap(([path, says]) => says.map((say) => going(path, say))).slice(0, 30));
   document.getElementById("to-fix")?.toggleAttribute("hidden", !list.length);
   answer();
 }
@@ -70,7 +70,7 @@ function going(path, says) {  // what is wrong, and the way to its field
   line.append(to);
   return line;
 }
-const cardAt = (path) => [...body.querySelectorAll("details.card")].find((one) => one.dataset.entry === path);
+const cardAt = (path) => [...body.querySelectorAll("details.card")].find((card) => card.dataset.entry === path);
 // Opens every card on the way to a field, and stands in it: a card's fields come when it is opened.
 async function goTo(path) {
   for (let many = 2; many <= path.length; many += 1) {
@@ -125,13 +125,13 @@ body.addEventListener("change", async (event) => {
   }
   (shown(path) || field).classList.toggle("waits", waits(path));
 });
-const shown = (path) => [...body.querySelectorAll(".field")].find((one) => one.dataset.path === key(path));
-const waits = (path) => waiting().some((one) => one.url === `${api}/field` && key(one.body.path) === key(path));
+const shown = (path) => [...body.querySelectorAll(".field")].find((field) => field.dataset.path === key(path));
+const waits = (path) => waiting().some((change) => change.url === `${api}/field` && key(change.body.path) === key(path));
 // What waited when the page was loaded anew stands in its field again.
 function still() {
-  for (const one of waiting()) {
-    const field = one.url === `${api}/field` && shown(one.body.path);
-    if (field) { set(field, one.body.text); field.classList.add("waits"); }
+  for (const change of waiting()) {
+    const field = change.url === `${api}/field` && shown(change.body.path);
+    if (field) { set(field, change.body.text); field.classList.add("waits"); }
   }
   for (const field of body.querySelectorAll(".field:has([data-tick])")) set(field, control(field).value);
 }
@@ -162,7 +162,7 @@ body.addEventListener("click", async (event) => {
       const answered = await post(`${api}/entry`, { path: JSON.parse(list.dataset.list), value }, "the new entry");
       did(answered);
       await refresh(true);
-      const { path } = answered, first = [...body.querySelectorAll(".field")].find((one) => one.dataset.path.startsWith(key(path).slice(0, -1)));
+      const { path } = answered, first = [...body.querySelectorAll(".field")].find((field) => field.dataset.path.startsWith(key(path).slice(0, -1)));
       await goTo([...path, first && first.closest("tr") ? JSON.parse(first.dataset.path).pop() : "name"]);
     } else if (pressed.dataset.do === "remove" && entry) await remove(pressed, JSON.parse(entry.dataset.entry));
     else if (pressed.dataset.do === "up") {
@@ -221,7 +221,7 @@ body.addEventListener("click", (event) => {
 });
 body.addEventListener("change", async (event) => {
   const permits = event.target.name === "permits" && event.target.closest("[data-permits]");
-  if (permits) await sends("/prepare/permits", { permits: [...permits.querySelectorAll("input:checked")].map((one) => one.value) }, "the permits");
+  if (permits) await sends("/prepare/permits", { permits: [...permits.querySelectorAll("input:checked")].map((tick) => tick.value) }, "the permits");
   const { into } = event.target.dataset;
   if (into && event.target.files[0]) event.target.form.elements[into].value = await event.target.files[0].text();
 });
@@ -247,7 +247,7 @@ file?.addEventListener("change", async () => {
 // What others changed: values where nobody is typing, whole parts where rows came or went.
 async function refresh(all) {
   const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.id : null;
-  const open = new Map([...body.querySelectorAll("details")].map((one) => [one.dataset.entry, one.open]));
+  const open = new Map([...body.querySelectorAll("details")].map((details) => [details.dataset.entry, details.open]));
   if (!all && (focused || body.querySelector("[data-asks]"))) { say("Somebody added or removed something; it will show when you leave this field."); return; }
   const text = await getText(`${part}/body`, { as: "body" });
   if (text === null) return;
@@ -257,10 +257,10 @@ async function refresh(all) {
   if (focused) document.getElementById(focused)?.focus();
 }
 async function reopen(within, open) {
-  for (const one of within.querySelectorAll("details")) {
-    if (!open.get(one.dataset.entry)) continue;
-    one.open = true;
-    if (one.dataset.part) { await fill(one); await reopen(one.querySelector(".part"), open); }
+  for (const details of within.querySelectorAll("details")) {
+    if (!open.get(details.dataset.entry)) continue;
+    details.open = true;
+    if (details.dataset.part) { await fill(details); await reopen(details.querySelector(".part"), open); }
   }
 }
 document.body.addEventListener("lw:part", still);

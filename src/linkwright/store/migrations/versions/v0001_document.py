@@ -13,6 +13,7 @@ def _path() -> sa.types.TypeEngine[str]:
     return sa.String().with_variant(sa.String(collation="C"), "postgresql")
 
 
+# long: a table each
 def upgrade() -> None:
     op.create_table(
         "field",

@@ -30,7 +30,7 @@ def upgrade() -> None:
         table = sa.table(name, *(sa.column(column) for column in (*columns, "crc")))
         key = table.c[columns[0]]
         held = connection.execute(sa.select(*(table.c[column] for column in columns))).all()
-        found = [{"_key": row[0], "_crc": zlib.crc32(json.dumps(list(row)).encode())} for row in held]
-        if found:
+        rows = [{"_key": row[0], "_crc": zlib.crc32(json.dumps(list(row)).encode())} for row in held]
+        if rows:
             change = sa.update(table).where(key == sa.bindparam("_key")).values(crc=sa.bindparam("_crc"))
-            connection.execute(change, found)
+            connection.execute(change, rows)

@@ -4,17 +4,17 @@ const pen = document.createElement("canvas").getContext("2d");
 export function widthOf(text, font = '15px "Linkwright Sans", sans-serif') { pen.font = font; return pen.measureText(text).width; }
 
 export function flags(marks, left, right) {
-  const placed = [], covers = (one, x) => one.left - 2 < x && x < one.left + one.wide + 2;
-  const free = (one) => {
-    if (placed.some((other) => other.row === one.row && one.left < other.left + other.wide + 8 && other.left < one.left + one.wide + 8)) return false;
-    if (one.row > placed.reduce((most, other) => Math.max(most, other.row), -1)) return true;
-    return !placed.some((other) => (other.row < one.row && covers(other, one.x)) || (other.row > one.row && covers(one, other.x)));
+  const placed = [], covers = (flag, x) => flag.left - 2 < x && x < flag.left + flag.wide + 2;
+  const free = (flag) => {
+    if (placed.some((other) => other.row === flag.row && flag.left < other.left + other.wide + 8 && other.left < flag.left + flag.wide + 8)) return false;
+    if (flag.row > placed.reduce((most, other) => Math.max(most, other.row), -1)) return true;
+    return !placed.some((other) => (other.row < flag.row && covers(other, flag.x)) || (other.row > flag.row && covers(flag, other.x)));
   };
   for (const mark of [...marks].sort((a, b) => b.x - a.x)) {
-    const wide = widthOf(mark.label), one = { ...mark, wide, left: Math.max(left, Math.min(mark.x - 3, right - wide)), row: 0 };
-    while (!free(one)) one.row += 1;
-    placed.push(one);
+    const wide = widthOf(mark.label), flag = { ...mark, wide, left: Math.max(left, Math.min(mark.x - 3, right - wide)), row: 0 };
+    while (!free(flag)) flag.row += 1;
+    placed.push(flag);
   }
   return placed;
 }
-export const rowsOf = (placed) => placed.reduce((most, one) => Math.max(most, one.row + 1), 0);
+export const rowsOf = (placed) => placed.reduce((most, flag) => Math.max(most, flag.row + 1), 0);

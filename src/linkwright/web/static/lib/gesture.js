@@ -8,9 +8,9 @@ export function gestures(on, { tap, drag, pinch, wheel, hover, down, up, cancel 
   let moved = 0, apart = 0, grip = null, middle = null;
   on.addEventListener("pointerdown", (event) => {
     if (event.button) return;
-    const one = down ? down(event) : true;
-    if (!one) return;
-    if (!held.size) grip = one;
+    const grasp = down ? down(event) : true;
+    if (!grasp) return;
+    if (!held.size) grip = grasp;
     on.setPointerCapture(event.pointerId);
     held.set(event.pointerId, [event.clientX, event.clientY]); moved = held.size > 1 ? 99 : 0; apart = 0; middle = null;
   });
@@ -41,7 +41,7 @@ export function newest(does) {
     wanted = what;
     if (busy) return;
     busy = true;
-    try { while (wanted) { const one = wanted; wanted = null; await does(one); } } finally { busy = false; }
+    try { while (wanted) { const next = wanted; wanted = null; await does(next); } } finally { busy = false; }
   };
 }
 

@@ -84,7 +84,7 @@ function adopt() {
 
 // Tell the laptop something; the same thing twice, while it waits, is one. `what` says in words what it is about.
 export function post(url, body, { what = "" } = {}) {
-  const same = queue.find((one) => one.url === url && JSON.stringify(one.body) === JSON.stringify(body ?? {}));
+  const same = queue.find((waiting) => waiting.url === url && JSON.stringify(waiting.body) === JSON.stringify(body ?? {}));
   if (same && settled.has(same.once)) return settled.get(same.once).promise;
   const once = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`, of = {};
   of.promise = new Promise((resolve, reject) => { of.resolve = resolve; of.reject = reject; });
@@ -98,27 +98,27 @@ async function pump() {
   if (sending) return;
   sending = true;
   for (let wait = FIRST_MS; queue.length;) {
-    const one = queue[0];
+    const first = queue[0];
     try {
-      const options = { method: "POST", headers: { "content-type": "application/json", "x-once": one.once }, body: JSON.stringify(one.body) };
-      const said = await told(await reach(one.url, options));
-      done(one);
+      const options = { method: "POST", headers: { "content-type": "application/json", "x-once": first.once }, body: JSON.stringify(first.body) };
+      const said = await told(await reach(first.url, options));
+      done(first);
       // What waits for the same field was typed over what this one made of it.
-      for (const later of queue) if (said.seen !== undefined && later.url === one.url && JSON.stringify(later.body.path) === JSON.stringify(one.body.path) && later.body.seen === one.body.seen) later.body.seen = said.seen;
+      for (const later of queue) if (said.seen !== undefined && later.url === first.url && JSON.stringify(later.body.path) === JSON.stringify(first.body.path) && later.body.seen === first.body.seen) later.body.seen = said.seen;
       wait = FIRST_MS;
-      tell("kept", { what: one.what, said, late: !settled.has(one.once) });
-      settled.get(one.once)?.resolve(said);
+      tell("kept", { what: first.what, said, late: !settled.has(first.once) });
+      settled.get(first.once)?.resolve(said);
     } catch (error) {
       if (!error.status || error.status === 503) { await sleep(wait); wait = Math.min(MOST_MS, wait * 2); continue; }
-      done(one);
-      if (!settled.has(one.once)) tell("refused", { what: one.what, says: error.message });
-      settled.get(one.once)?.reject(error);
+      done(first);
+      if (!settled.has(first.once)) tell("refused", { what: first.what, says: error.message });
+      settled.get(first.once)?.reject(error);
     }
-    settled.delete(one.once);
+    settled.delete(first.once);
   }
   sending = false;
 }
-function done(one) { queue = queue.filter((other) => other !== one); keep(); }
+function done(change) { queue = queue.filter((other) => other !== change); keep(); }
 
 // Is the laptop there? Asked until it is; whoever shows it hears of both.
 let probing = false;

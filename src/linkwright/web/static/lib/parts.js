@@ -29,17 +29,17 @@ document.addEventListener("focusout", (event) => { const part = event.target.clo
 
 // What has the focus keeps it where it is there again: by its id, else by what it is and says; a row by its entry, for
 // what it says are numbers, which change.
-const says = (one) => (one.localName === "summary" ? name(one.parentElement) : one.textContent);
-const sign = (one) => one.id || JSON.stringify([one.tagName, one.name, one.getAttribute("aria-label"), says(one), { ...one.dataset }]);
+const says = (details) => (details.localName === "summary" ? name(details.parentElement) : details.textContent);
+const sign = (control) => control.id || JSON.stringify([control.tagName, control.name, control.getAttribute("aria-label"), says(control), { ...control.dataset }]);
 export function swap(part, text) {
-  const open = new Map([...part.querySelectorAll("details")].map((one) => [name(one), one.open]));
+  const open = new Map([...part.querySelectorAll("details")].map((details) => [name(details), details.open]));
   const focus = part.contains(document.activeElement) ? sign(document.activeElement) : "";
   const kept = [...part.querySelectorAll("[data-stays]")];
   part.classList.remove("wrong");
   part.innerHTML = text;
-  for (const one of part.querySelectorAll("details")) if (open.has(name(one))) one.open = open.get(name(one));
-  for (const one of kept) if (one.childElementCount) document.getElementById(one.id)?.replaceWith(one);
-  if (focus) [...part.querySelectorAll("a, button, input, select, textarea, summary, [tabindex]")].find((one) => sign(one) === focus)?.focus({ preventScroll: true });
+  for (const details of part.querySelectorAll("details")) if (open.has(name(details))) details.open = open.get(name(details));
+  for (const piece of kept) if (piece.childElementCount) document.getElementById(piece.id)?.replaceWith(piece);
+  if (focus) [...part.querySelectorAll("a, button, input, select, textarea, summary, [tabindex]")].find((control) => sign(control) === focus)?.focus({ preventScroll: true });
   takeAnswer();
   tell("part", { part });
 }
@@ -64,7 +64,7 @@ export async function fill(holder) {
     if (text !== null) { part.innerHTML = text; tell("part", { part }); }
   } catch (error) { part.dataset.of = ""; say(error.message); }
 }
-function opened(details) { if (details.open) for (const one of [details, ...details.querySelectorAll(":scope > .lazy")]) fill(one); }
+function opened(details) { if (details.open) for (const part of [details, ...details.querySelectorAll(":scope > .lazy")]) fill(part); }
 function all(part) { for (const details of part.querySelectorAll("details[data-part]")) opened(details); }
 document.addEventListener("toggle", (event) => { if (event.target.dataset?.part) opened(event.target); }, true);
 document.body.addEventListener("lw:part", (event) => all(event.detail.part));
