@@ -55,19 +55,19 @@ class Fitting:
     planning: Planning
     listeners: Listeners
     background: Background
-    _found: dict[str, Fit | str] = field(default_factory=dict)
+    _answers: dict[str, Fit | str] = field(default_factory=dict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def begin(self, snapshot: Snapshot, request: CrewRequest) -> None:
         """Look whether a request would fit; the answer is told when it is there."""
         with self._lock:
-            self._found.pop(request.id, None)
+            self._answers.pop(request.id, None)
         self.background.begin(lambda run: self._fit(run, snapshot, request), instead=True)
 
     def of(self, request_id: str) -> Fit | str | None:
         """The answer; a sentence why there is none; None while nobody asked, or it is being looked at."""
         with self._lock:
-            return self._found.get(request_id)
+            return self._answers.get(request_id)
 
     def _fit(self, run: WorkRun, snapshot: Snapshot, request: CrewRequest) -> None:
         try:
@@ -75,13 +75,13 @@ class Fitting:
             new = [str(value["name"]) for path, _, value in fields if path == ("link",)]
             shoot = with_fields(snapshot.document.used, fields).shoot()
             earlier, calls = self._planned(run, snapshot, shoot)
-            found: Fit | str = fit_of(snapshot.revision, calls, earlier, new)
+            answer: Fit | str = fit_of(snapshot.revision, calls, earlier, new)
         except InputError as error:
-            found = str(error)
+            answer = str(error)
         with self._lock:
-            while len(self._found) >= MOST:
-                self._found.pop(next(iter(self._found)))
-            self._found[request.id] = found
+            while len(self._answers) >= MOST:
+                self._answers.pop(next(iter(self._answers)))
+            self._answers[request.id] = answer
         self.listeners.tell("fitted", {"request": request.id})
 
     def _planned(

@@ -112,7 +112,7 @@ class Planning:
         """The ids of the files that the sites of a shoot name."""
         sites = () if shoot is None else shoot.site
         names = {name for site in sites for name in (*site.sweeps, site.stations) if name}
-        ids = tuple(one.id for one in self.store.attachment_list() if one.name in names) if names else ()
+        ids = tuple(file.id for file in self.store.attachment_list() if file.name in names) if names else ()
         return (*ids, *self.marks())
 
     def read(self, shoot: Shoot) -> Read:
@@ -120,7 +120,7 @@ class Planning:
         read = self.files.of(shoot)
         sweeps = dict(read.sweeps)
         for site, heard in self.heard().items():
-            if any(one.name == site for one in shoot.site):
+            if any(known.name == site for known in shoot.site):
                 sweeps[site] = (*sweeps.get(site, ()), heard)
         return replace(read, sweeps=sweeps)
 

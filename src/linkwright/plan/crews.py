@@ -43,30 +43,30 @@ class CrewResult:
 def crews_of(shoot: Shoot, plan: Plan) -> tuple[CrewResult, ...]:
     """The crews of a shoot in its order, and the event's own where it has links."""
     crew_of = {link.name: link.crew or OWN for link in shoot.link}
-    results: dict[str, dict[str, int]] = {}
+    verdicts: dict[str, dict[str, int]] = {}
     gone: dict[str, list[tuple[str, str, str]]] = {}
     for call in plan.calls:
         for link in call.told:
-            counts = results.setdefault(crew_of[link.link], {})
+            counts = verdicts.setdefault(crew_of[link.link], {})
             counts[link.verdict] = counts.get(link.verdict, 0) + 1
         for missing in call.unplaced:
             gone.setdefault(crew_of[missing.link], []).append((call.call, missing.link, missing.because))
     helps = _helps(plan, crew_of, {call.name: call.crew or OWN for call in shoot.call})
-    found = []
+    results = []
     for name in (*(crew.name for crew in shoot.crew), OWN):
-        counts, missing_ = results.get(name, {}), tuple(gone.get(name, ()))
+        counts, missing_ = verdicts.get(name, {}), tuple(gone.get(name, ()))
         total = sum(counts.values()) + len(missing_)
         if total or name != OWN:
             holds, thin, fails = (counts.get(verdict, 0) for verdict in ("holds", "thin", "fails"))
             says = tuple(helps.get(name, ())) if holds < total else ()
-            found.append(CrewResult(name, total, holds, thin, fails, missing_, says))
-    return tuple(found)
+            results.append(CrewResult(name, total, holds, thin, fails, missing_, says))
+    return tuple(results)
 
 
 def _helps(plan: Plan, crew_of: Mapping[str, str], crew_of_call: Mapping[str, str]) -> dict[str, list[str]]:
     """What was found and what to do, the gravest first, by crew."""
     told: dict[str, list[str]] = {}
-    for finding in sorted(plan.findings, key=lambda one: GRAVITY[one.severity]):
+    for finding in sorted(plan.findings, key=lambda finding: GRAVITY[finding.severity]):
         crew = crew_of.get(finding.about) or crew_of_call.get(finding.about)
         if crew is None or finding.code not in HELPING:
             continue

@@ -106,9 +106,9 @@ def make_pieces(
             findings += fewest_finding(site.name, stepped, answers)
         done = []
         for n, (answer, proof) in enumerate(zip(answers, proved, strict=True)):
-            call, found = planned_call(scene, problem, n, answer, proof)
+            call, told = planned_call(scene, problem, n, answer, proof)
             done.append(call)
-            findings += found
+            findings += told
         findings += opened_findings(scene, problem, done)
         rows = _decided(problem, done)
         making.pieces[named(scene, site)] = Piece(tuple(done), tuple(findings), tuple(stepped), rows)
@@ -143,11 +143,11 @@ def _whole(made: Pieces) -> Plan:
     scene, shoot, pieces, calls = made.scene, made.scene.shoot, made.pieces, made.calls
     in_order = [calls[call.name] for call in scene.calls]
     findings = [*positions(scene), *time_findings(shoot)]
-    findings += [found for piece in pieces.values() for found in piece.findings]
-    findings += [found for several in made.between.values() for found in several]
-    findings += assumed_rows(scene, [one for piece in pieces.values() for one in piece.decided])
+    findings += [finding for piece in pieces.values() for finding in piece.findings]
+    findings += [finding for several in made.between.values() for finding in several]
+    findings += assumed_rows(scene, [link for piece in pieces.values() for link in piece.decided])
     findings += permit_findings(scene, [link.carrier_khz for call in calls.values() for link in call.links])
-    batteries, found = batteries_of(shoot, scene.calls, calls.values())
+    batteries, told = batteries_of(shoot, scene.calls, calls.values())
     power = any(call.criterion == "power" for call in in_order)
     return Plan(
         made_with=__version__,
@@ -157,5 +157,5 @@ def _whole(made: Pieces) -> Plan:
         calls=tuple(in_order),
         batteries=batteries,
         moves=tuple(move for piece in pieces.values() for move in piece.moves),
-        findings=sorted_findings([*findings, *found]),
+        findings=sorted_findings([*findings, *told]),
     )

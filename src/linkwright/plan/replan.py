@@ -223,7 +223,7 @@ def pieces_of(scene: Scene, plan: Plan) -> Pieces:
             for name in (*links, site.name, *key):
                 of_name.setdefault(name, set()).add(key)
             making.pieces[key] = Piece(tuple(calls[name] for name in key), (), (), ())
-    found: dict[tuple[str, ...], list[Finding]] = {}
+    of_key: dict[tuple[str, ...], list[Finding]] = {}
     rest: list[Finding] = []
     for finding in plan.findings:
         if finding.code in OF_THE_WHOLE:
@@ -231,9 +231,9 @@ def pieces_of(scene: Scene, plan: Plan) -> Pieces:
         keys = {of_call[name] for name in _IN_CALL.findall(finding.says) if name in of_call}
         keys = keys or of_name.get(finding.about, set())
         for key in keys:
-            found.setdefault(key, []).append(finding)
+            of_key.setdefault(key, []).append(finding)
         rest += [] if keys else [finding]
-    pieces = {key: replace(piece, findings=tuple(found.get(key, ()))) for key, piece in making.pieces.items()}
+    pieces = {key: replace(piece, findings=tuple(of_key.get(key, ()))) for key, piece in making.pieces.items()}
     first = next(iter(making.between))
     return Pieces(scene, pieces, {**making.between, first: tuple(rest)})
 
