@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from tests.web.conftest import wait_for_plan
 
 from linkwright.desk import planning
 from linkwright.desk.desk import Desk
+from linkwright.desk.editing import put
 from linkwright.plan import periods
 from linkwright.plan.model import PlannedCall
 from linkwright.store import Store
@@ -61,3 +63,32 @@ def test_what_a_change_does_not_touch_stands_even_after_a_restart(
         assert {name: [khz.carrier_khz for khz in call.links] for name, call in last.items()} == {
             name: [khz.carrier_khz for khz in call.links] for name, call in then.items()
         }
+
+
+def test_a_new_name_touches_only_who_is_called_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(planning, "LARGE", 10)
+    monkeypatch.setattr(periods, "WHOLE_UP_TO", 10)
+    shoot = long_event(60, seed=3, venues=4)
+    with Store.open(tmp_path / "event.lwjob", create=True) as store:
+        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        with begun(store) as desk:
+            before = calls_of(desk)
+            first, site = shoot.call[0], shoot.call[0].site
+            assert site is not None
+            new = {"link": (first.links[0], "Guest"), "call": (first.name, "The opening"), "site": (site, "Town")}
+            for kind, (was, now) in new.items():
+                put(store, desk.names(), (kind, desk.names().id_of(kind, was), "name"), was, now, "Potter")
+            after = calls_of(desk)
+            plan = desk.snapshot().plan
+    assert plan is not None
+    calls = {"The opening" if name == first.name else name for name in before}
+    assert after.keys() == calls
+    for name, call in after.items():
+        then = before[first.name if name == "The opening" else name]
+        assert [link.carrier_khz for link in call.links] == [link.carrier_khz for link in then.links]
+        assert call.site == ("Town" if then.site == site else then.site)
+        assert then.site == site or call == then
+    assert after["The opening"].links[0].link == "Guest"
+    said = " ".join(finding.says + finding.about for finding in plan.findings)
+    assert first.name not in said
+    assert not re.search(rf"{first.links[0]}\b", said)

@@ -199,7 +199,7 @@ def test_a_plan_that_was_read_is_hit_in_the_same_way(event: Shoot, planned: Piec
     after, same = (replan(before, scene, changed, effort=0.0).plan for before in (read, planned))
     assert after.calls == same.calls
     assert after.moves == same.moves
-    assert {found.says for found in same.findings} <= {found.says for found in after.findings}
+    assert {finding.says for finding in same.findings} == {finding.says for finding in after.findings}
 
 
 def test_a_stranger_of_another_day_is_heard_by_nobody(event: Shoot, planned: Pieces) -> None:

@@ -50,11 +50,11 @@ def put(store: Store, names: Names, path: Path, seen: Any, value: Any, who: str)
     draft = store.document()
     kind, id_ = known
     taken = names.now.get((kind, value), id_) != id_
-    follow = [] if taken else _renamed(draft, names, kind, id_, value)
+    follow = [] if taken else references_renamed(draft, names, kind, id_, value)
     return store.set_fields([(path, seen, value), *follow], who)
 
 
-def _renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list[Field]:
+def references_renamed(draft: Draft, names: Names, kind: str, id_: str, name: str) -> list[Field]:
     """The references to an entry under any name that it had, as they are under its new one."""
     old = names.former(kind, id_) - {name}
     fields: list[Field] = []

@@ -96,8 +96,8 @@ class Fitting:
 
         made, read = snapshot.made, self.planning.read(shoot)
         scene = scene_of(shoot, read.sweeps, read.tv)
-        if made is not None and not snapshot.plan_is_old and made.names == snapshot.names:
-            pieces = followed(self.planning.pieces(made), scene, made.read, read, run.tell)
+        if made is not None and not snapshot.plan_is_old:
+            pieces = followed(made, self.planning.pieces(made), scene, snapshot.names, read, run.tell)
             if pieces is not None:
                 return made.plan.calls, list(pieces.calls.values())
         earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)

@@ -1,25 +1,94 @@
-"""The plan of a large shoot as it goes on: only what a change touches is planned again."""
+"""The plan of a large job as it goes on: only what a change touches is planned again, a new name included."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, TypeVar
 
+from linkwright.desk.crews import with_fields
+from linkwright.desk.editing import Path, references_renamed
 from linkwright.desk.files import Read
+from linkwright.desk.given_up import without_findings
+from linkwright.desk.names import Names
+from linkwright.desk.relabelled import relabelled
+from linkwright.desk.snapshot import Made
 from linkwright.progress import Tell
 
 if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
+    from linkwright.plan.model import Finding
     from linkwright.plan.pieces import Pieces
 
+Known = TypeVar("Known")
+#: By kind and id, what an entry was called and is called.
+Renamed = Mapping[tuple[str, str], tuple[str, str]]
 
-def followed(before: Pieces, scene: Scene, then: Read, now: Read, tell: Tell) -> Pieces | None:
-    """The pieces of a scene that follows on a planned one, with what was read for each; None where so much differs
-    that all is to be planned."""
+
+def followed(made: Made, pieces: Pieces, scene: Scene, names: Names, read: Read, tell: Tell) -> Pieces | None:
+    """The pieces of a scene that follows on a planned one; None where so much differs that all is to be planned."""
     from linkwright.plan.changes import changes
-    from linkwright.plan.replan import replan
+    from linkwright.plan.replan import pieces_of, replan
 
-    changed = changes(before.scene, scene, _read_otherwise(then, now))
-    return None if changed is None else replan(before, changed.scene, changed.calls, tell)
+    renamed = _renamed(made.names, names)
+    if not {was for was, _ in renamed.values()}.isdisjoint(now for _, now in renamed.values()):
+        return None  # two that changed their names with each other are told apart by nothing
+    if renamed:
+        made = _under_new_names(made, names, renamed)
+        pieces = pieces_of(made.scene, made.plan)
+    changed = changes(pieces.scene, scene, _read_otherwise(made.read, read))
+    if changed is None:
+        return None
+    again = changed.calls | _calling(changed.scene, renamed)  # what is said of them has the old name
+    return replan(pieces, changed.scene, again, tell)
+
+
+def _renamed(then: Names, now: Names) -> Renamed:
+    """What is called otherwise than it was."""
+    return {
+        (kind, id_): (name, called)
+        for (kind, name), id_ in then.now.items()
+        if (called := now.called.get(id_, name)) != name
+    }
+
+
+def _under_new_names(made: Made, names: Names, renamed: Renamed) -> Made:
+    """What was made as if everything had been called then what it is called now."""
+    from linkwright.plan.chain import scene_of
+
+    draft = made.used
+    for (kind, id_), (was, now) in renamed.items():
+        path: Path = (*(("site", kind.removeprefix("spot "), "spots") if " " in kind else (kind,)), id_, "name")
+        draft = with_fields(draft, [(path, was, now), *references_renamed(draft, names, kind, id_, now)])
+    sites = {was: now for (kind, _), (was, now) in renamed.items() if kind == "site"}
+    read = replace(made.read, sweeps=_keyed(made.read.sweeps, sites), tv=_keyed(made.read.tv, sites))
+    old = {was for was, _ in renamed.values()}
+    plan = without_findings(relabelled(made.plan, made.names, names))
+    plan = plan.model_copy(update={"findings": tuple(told for told in plan.findings if not _names_any(told, old))})
+    shoot = draft.shoot()
+    return replace(made, plan=plan, shoot=shoot, scene=scene_of(shoot, read.sweeps, read.tv), read=read, used=draft)
+
+
+def _names_any(finding: Finding, names: Collection[str]) -> bool:
+    """Whether a finding is about one of some names, or has one of them in quotation marks, as calls stand in it."""
+    return finding.about in names or any(f'"{name}"' in finding.says for name in names)
+
+
+def _keyed(values: Mapping[str, Known], names: Mapping[str, str]) -> dict[str, Known]:
+    return {names.get(name, name): value for name, value in values.items()}
+
+
+def _calling(scene: Scene, renamed: Renamed) -> set[str]:
+    """The calls that have something to do with what is called otherwise."""
+    called = {(kind, now) for (kind, _), (_, now) in renamed.items()}
+    spots = {now for kind, now in called if kind.startswith("spot ")}
+    return {
+        call.name
+        for call in scene.calls
+        if not called.isdisjoint({("call", call.name), ("site", call.site.name)})
+        or any(("link", link.name) in called for link in call.links)
+        or not spots.isdisjoint(spot.name for spot in call.site.spots)
+    }
 
 
 def _read_otherwise(then: Read, now: Read) -> set[str]:

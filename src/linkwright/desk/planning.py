@@ -21,7 +21,7 @@ from linkwright.desk.files import Files, Read
 from linkwright.desk.followed import followed
 from linkwright.desk.given_up import GivenUp, given_up, with_findings, without_findings
 from linkwright.desk.names import Names, names_of
-from linkwright.desk.relabelled import relabelled, same_names
+from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store
@@ -208,9 +208,9 @@ class Planning:
         """The pieces of a large shoot of which only what a change touches is planned again; None where all is to be
         planned."""
         made, count = self.made, sum(len(call.links) for call in scene.calls)
-        if made is None or count < LARGE or not same_names(made.names, names):
+        if made is None or count < LARGE:
             return None
-        return followed(self.pieces(made), scene, made.read, read, run.tell)
+        return followed(made, self.pieces(made), scene, names, read, run.tell)
 
     def pieces(self, made: Made) -> Pieces:
         """A plan in its pieces: as they were made here, else as far as the plan tells."""

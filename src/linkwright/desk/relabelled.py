@@ -20,9 +20,5 @@ def relabelled(plan: Plan, then: Names, now: Names) -> Plan:
         names = {"call": called("call", call.call), "site": called("site", call.site)}
         return call.model_copy(update={**names, "links": links, "unplaced": lost})
 
-    return plan if same_names(then, now) else plan.model_copy(update={"calls": tuple(map(of_call, plan.calls))})
-
-
-def same_names(then: Names, now: Names) -> bool:
-    """Whether everything that is still there is called what it was."""
-    return all(now.called.get(id_, name) == name for (_, name), id_ in then.now.items())
+    same = all(now.called.get(id_, name) == name for (_, name), id_ in then.now.items())
+    return plan if same else plan.model_copy(update={"calls": tuple(map(of_call, plan.calls))})

@@ -22,7 +22,9 @@ from linkwright.plan.plan_findings import changing_findings
 from linkwright.plan.prove import prove_calls
 from linkwright.plan.site import SiteProblem, Slots, kept_of_calls, site_problem
 from linkwright.plan.solve import Runner, Solved, far_of_calls, here, solve_sites
+from linkwright.plan.tuning import SharedTunings
 from linkwright.progress import Tell, quiet
+from linkwright.rules import Row
 from linkwright.shoot.place import Other, Site
 from linkwright.shoot.view import LiveCall, others_by_site, others_during
 
@@ -203,7 +205,7 @@ def answer_of(part: Scene, problem: SiteProblem, n: int, there: Mapping[str, Pla
 #: What the whole plan is told of, and is worked out anew whenever it is put together.
 OF_THE_WHOLE: Final = frozenset({
     "site-position", "timezone", "permit-unfit", "permit-left", "battery-in-take", "battery-short", "cells-unknown",
-    "set-up-short", "link-twice",
+    "set-up-short", "link-twice", "assumed-rule",
 })  # fmt: skip
 _IN_CALL: Final = re.compile(r'"([^"]{1,80})"')
 
@@ -211,7 +213,7 @@ _IN_CALL: Final = re.compile(r'"([^"]{1,80})"')
 def pieces_of(scene: Scene, plan: Plan) -> Pieces:
     """The pieces of a plan that was read, as far as its findings tell whose they are: a finding that names a call
     is of its piece, any other of every piece that has what it is about; the rest is of the first period."""
-    calls, making = {call.call: call for call in plan.calls}, Making()
+    calls, making, known = {call.call: call for call in plan.calls}, Making(), SharedTunings()
     of_call: dict[str, tuple[str, ...]] = {}
     of_name: dict[str, set[tuple[str, ...]]] = {}
     for part in periods(scene):
@@ -222,7 +224,8 @@ def pieces_of(scene: Scene, plan: Plan) -> Pieces:
             links = {link.name for call in part.calls_on(site) for link in call.links}
             for name in (*links, site.name, *key):
                 of_name.setdefault(name, set()).add(key)
-            making.pieces[key] = Piece(tuple(calls[name] for name in key), (), (), ())
+            planned = tuple(calls[name] for name in key)
+            making.pieces[key] = Piece(planned, (), (), tuple(_decided(part, site, planned, known)))
     of_key: dict[tuple[str, ...], list[Finding]] = {}
     rest: list[Finding] = []
     for finding in plan.findings:
@@ -236,6 +239,19 @@ def pieces_of(scene: Scene, plan: Plan) -> Pieces:
     pieces = {key: replace(piece, findings=tuple(of_key.get(key, ()))) for key, piece in making.pieces.items()}
     first = next(iter(making.between))
     return Pieces(scene, pieces, {**making.between, first: tuple(rest)})
+
+
+def _decided(
+    part: Scene, site: Site, planned: Sequence[PlannedCall], known: SharedTunings
+) -> Iterator[tuple[str, Row | None]]:
+    """Which row of the rules decides for each placed link of a site."""
+    calls = part.calls_on(site)
+    for live, call in zip(calls, planned, strict=True):
+        links = {link.name: link for link in live.links}
+        for link in call.links:
+            chain = part.live_chain(links[link.link], site)
+            mine = [other for other in calls if any(way.link in other.links for way in chain.ways)]
+            yield link.link, known.allowed_to(part.law, chain, part.terms(chain, mine)).row_at(link.carrier_khz)
 
 
 def hit_by(scene: Scene, other: Other) -> tuple[Scene, tuple[str, ...]]:

@@ -133,6 +133,12 @@ class Allowed:
     rows: tuple[Row, ...]
     at_edge: BoolArray
 
+    def row_at(self, carrier_khz: int) -> Row | None:
+        """The row of the rules that decides on a carrier; None where none does, or the link does not tune it."""
+        at = int(np.searchsorted(self.carriers_khz, carrier_khz))
+        tuned = at < self.carriers_khz.size and self.carriers_khz[at] == carrier_khz
+        return self.rows[int(self.row[at])] if tuned and self.row[at] >= 0 else None
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SharedTunings:
