@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,10 @@ from linkwright.desk.desk import Desk
 from linkwright.desk.editing import put
 from linkwright.plan import periods
 from linkwright.plan.model import PlannedCall
+from linkwright.plan.pipeline import make_plan
+from linkwright.plan.solve import Runner
 from linkwright.store import Store
+from linkwright.work import carriers
 
 
 @contextlib.contextmanager
@@ -92,3 +96,24 @@ def test_a_new_name_touches_only_who_is_called_so(tmp_path: Path, monkeypatch: p
     said = " ".join(finding.says + finding.about for finding in plan.findings)
     assert first.name not in said
     assert not re.search(rf"{first.links[0]}\b", said)
+
+
+def test_a_large_job_is_planned_in_other_processes_and_the_plan_is_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(carriers, "MANY_LINKS", 20)
+    asked: list[int] = []
+    begin = carriers.on_processes
+
+    def begun_on(count: int, look: Callable[[], None]) -> contextlib.AbstractContextManager[Runner]:
+        asked.append(count)
+        return begin(count, look)
+
+    monkeypatch.setattr(carriers, "on_processes", begun_on)
+    shoot = long_event(40, seed=3, venues=4)
+    with Store.open(tmp_path / "event.lwjob", create=True) as store:
+        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        with begun(store) as desk:
+            calls = calls_of(desk)
+    assert asked == [max(1, (os.cpu_count() or 1) - 1)]
+    assert calls == {call.call: call for call in make_plan(shoot, {}).calls}

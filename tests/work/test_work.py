@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import multiprocessing
 import os
 import signal
 import time
@@ -128,6 +130,24 @@ def kill_yourself(number: int) -> int:
 def test_a_process_that_is_killed_is_told(lazily: bool) -> None:
     with on_processes(2) as work, pytest.raises(InputError, match="was killed"):
         list(work(kill_yourself, iter(range(5)) if lazily else range(5)))
+
+
+def sleep_long(_number: int) -> None:
+    time.sleep(600.0)
+
+
+@pytest.mark.parametrize("lazily", [True, False])
+def test_what_stops_ends_the_processes_in_the_middle_of_their_work(lazily: bool) -> None:
+    before = set(multiprocessing.active_children())
+    looked = itertools.count()
+
+    def look() -> None:
+        if next(looked) == 2:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt), on_processes(2, look) as work:
+        list(work(sleep_long, iter(range(3)) if lazily else range(3)))
+    assert set(multiprocessing.active_children()) <= before
 
 
 def test_seeds_are_each_another_and_always_the_same() -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.crews import links_wanted, with_fields
-from linkwright.desk.followed import followed
+from linkwright.desk.followed import followed, planned_apart
 from linkwright.desk.planning import Planning
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Snapshot
@@ -92,7 +92,6 @@ class Fitting:
         Only what the new ones touch is planned, where the plan is of the job as it is.
         """
         from linkwright.plan.chain import scene_of
-        from linkwright.plan.legs import plan_in_pieces
 
         made, read = snapshot.made, self.planning.read(shoot)
         scene = scene_of(shoot, read.sweeps, read.tv)
@@ -101,7 +100,7 @@ class Fitting:
             if pieces is not None:
                 return made.plan.calls, list(pieces.calls.values())
         earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)
-        calls = plan_in_pieces(scene, earlier, run.tell).plan.calls
+        calls = planned_apart(scene, earlier, run.tell).plan.calls
         return () if earlier is None else earlier.calls, calls
 
 

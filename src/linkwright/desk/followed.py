@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
@@ -17,7 +18,7 @@ from linkwright.progress import Tell
 
 if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
-    from linkwright.plan.model import Finding
+    from linkwright.plan.model import Finding, Plan
     from linkwright.plan.pieces import Pieces
 
 Known = TypeVar("Known")
@@ -41,6 +42,25 @@ def followed(made: Made, pieces: Pieces, scene: Scene, names: Names, read: Read,
         return None
     again = changed.calls | _calling(changed.scene, renamed)  # what is said of them has the old name
     return replan(pieces, changed.scene, again, tell)
+
+
+def planned_apart(scene: Scene, earlier: Plan | None, tell: Tell) -> Pieces:
+    """The pieces of a scene of which all is planned: of a large one in other processes, so that pages answer
+    meanwhile, and one core is left to them."""
+    from linkwright.plan.legs import plan_in_pieces
+    from linkwright.work.carriers import on_processes, worth_processes
+
+    if not worth_processes(sum(len(call.links) for call in scene.calls), len(scene.calls)):
+        return plan_in_pieces(scene, earlier, tell)
+    last = ("planning", 0.0)
+
+    def told(what: str, share: float) -> None:
+        nonlocal last
+        last = what, share
+        tell(what, share)
+
+    with on_processes(max(1, (os.cpu_count() or 1) - 1), lambda: tell(*last)) as carry:
+        return plan_in_pieces(scene, earlier, told, run=carry)
 
 
 def _renamed(then: Names, now: Names) -> Renamed:

@@ -18,7 +18,7 @@ from linkwright import __version__
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.document import Document
 from linkwright.desk.files import Files, Read
-from linkwright.desk.followed import followed
+from linkwright.desk.followed import followed, planned_apart
 from linkwright.desk.given_up import GivenUp, given_up, with_findings, without_findings
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.relabelled import relabelled
@@ -179,7 +179,6 @@ class Planning:
     ) -> None:
         """Make a plan, and keep it."""
         from linkwright.plan.chain import scene_of
-        from linkwright.plan.legs import plan_in_pieces
 
         run.tell("planning", 0.0)
         read = self.read(shoot)
@@ -192,7 +191,7 @@ class Planning:
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
         scene = scene_of(shoot, read.sweeps, read.tv)
         pieces = None if fresh else self._followed(run, scene, read, names)
-        pieces = pieces or plan_in_pieces(scene, earlier, run.tell)
+        pieces = pieces or planned_apart(scene, earlier, run.tell)
         plan = pieces.plan
         news = given_up(earlier, plan, self.heard())
         self._given_up = {} if fresh else {**self._given_up, **news}

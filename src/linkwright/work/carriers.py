@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import multiprocessing
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -23,6 +24,8 @@ PRELOAD: Final = [
 ]
 #: How long a Dask scheduler may take to answer [s].
 DASK_PATIENCE_S: Final = 5.0
+#: Whoever waits for a result looks this often whether to stop [s].
+LOOK_S: Final = 0.2
 
 
 def worth_processes(links: int, calls: int) -> bool:
@@ -31,10 +34,10 @@ def worth_processes(links: int, calls: int) -> bool:
 
 
 @contextmanager
-def on_processes(count: int | None = None) -> Iterator[Runner]:
+def on_processes(count: int | None = None, look: Callable[[], None] = lambda: None) -> Iterator[Runner]:
     """Work on `count` processes of this machine, as many as it has cores by default.
 
-    Leaving, also by Ctrl-C, drops what has not begun and waits for what has.
+    `look` is called while results are waited for, and may raise to stop. What raises, also Ctrl-C, ends them all.
     """
     from concurrent.futures import ProcessPoolExecutor
 
@@ -45,16 +48,27 @@ def on_processes(count: int | None = None) -> Iterator[Runner]:
 
         def work(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
             if not isinstance(tasks, Sequence):  # the next is worked out while the last is done elsewhere
-                return _in_order([pool.submit(job, task) for task in tasks], killed)
+                return _in_order([pool.submit(job, task) for task in tasks], killed, look)
             if len(tasks) < 2:
                 return map(job, tasks)
-            return _unless_lost(pool.map(job, tasks, chunksize=max(1, len(tasks) // 32)), killed)
+            size = max(1, len(tasks) // 32)
+            parts = [tasks[begin : begin + size] for begin in range(0, len(tasks), size)]
+            done = _in_order([pool.submit(_each, job, part) for part in parts], killed, look)
+            return itertools.chain.from_iterable(done)
 
         try:
             yield work
         except BaseException:
-            pool.shutdown(wait=True, cancel_futures=True)
+            processes = list(pool._processes.values())  # Python 3.14 has `kill_workers` for this
+            pool.shutdown(wait=False, cancel_futures=True)
+            for process in processes:
+                process.kill()
+                process.join()
             raise
+
+
+def _each(job: Callable[[Task], Done], tasks: Sequence[Task]) -> list[Done]:
+    return [job(task) for task in tasks]
 
 
 @contextmanager
@@ -86,10 +100,21 @@ def on_dask(address: str) -> Iterator[Runner]:
         yield work
 
 
-def _in_order(futures: list[Any], lost: str) -> Iterator[Any]:
+def _in_order(futures: list[Any], lost: str, look: Callable[[], None] = lambda: None) -> Iterator[Any]:
     """What comes of each, in their order, and nothing of it is kept here."""
     futures.reverse()
-    return _unless_lost((futures.pop().result() for _ in range(len(futures))), lost)
+    return _unless_lost((_result(futures.pop(), look) for _ in range(len(futures))), lost)
+
+
+def _result(future: Any, look: Callable[[], None]) -> Any:
+    """What came of it, once it is done."""
+    while True:
+        try:
+            return future.result(timeout=LOOK_S)
+        except TimeoutError:
+            if future.done():  # it came as the wait ended, or the error is the job's own
+                return future.result()
+            look()
 
 
 def _unless_lost(results: Iterator[Any], lost: str) -> Iterator[Any]:
