@@ -1,8 +1,10 @@
-"""What every test shares: hypothesis without a clock and without chance, and the order of the tests."""
+"""What every test shares: where it writes, hypothesis without a clock and without chance, and the order."""
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import sys
 import tempfile
 from pathlib import Path
@@ -14,8 +16,20 @@ from hypothesis import HealthCheck, settings
 # Helpers of a test folder are imported by their path from the root, as `tests.assign.plain`.
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
+# Tests write into memory where there is room for it: most of them would wait for a disk that keeps each change.
+MEMORY: Final = Path("/dev/shm")
+if "TMPDIR" not in os.environ and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 << 30:
+    os.environ["TMPDIR"] = tempfile.tempdir = str(MEMORY)
+# Where bytecode is not kept beside the source it is kept here: tests begin hundreds of processes.
+if sys.dont_write_bytecode:
+    sys.dont_write_bytecode = False
+    sys.pycache_prefix = str(Path(__file__).parent.parent / ".pytest_cache" / "bytecode")
+    os.environ["PYTHONPYCACHEPREFIX"] = sys.pycache_prefix
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 # What a person keeps for all shoots, places and corrected rules, is none of a test's business.
 os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp(prefix="linkwright-tests-")
+atexit.register(shutil.rmtree, os.environ["XDG_DATA_HOME"], ignore_errors=True)
 
 settings.register_profile(
     "ci",
@@ -30,6 +44,8 @@ settings.load_profile("ci")
 LONG: Final = (
     "test_everybody_can_use", "refresh_readme.py", "test_every_gentle_answer", "test_killed_fifty_times",
     "test_a_power_cut_costs_nothing", "test_every_route_with_a_session", "test_nothing_acknowledged_is_lost",
+    "test_every_loop_that_is_called", "test_half_a_minute_of_everything", "test_held_peaks_over_hours",
+    "test_a_day_of_troubles_by_taps", "test_two_people[", "test_a_listener_stays_as_large",
 )  # fmt: skip
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import importlib.resources
 import shutil
 import socket
@@ -11,15 +12,20 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from starlette.routing import BaseRoute
 
 from linkwright.desk.desk import Desk
 from linkwright.desk.files import import_shoot
-from linkwright.store import Store
+from linkwright.desk.planning import KEY
+from linkwright.store import Draft, Store
 from linkwright.web.app import create_app
+from linkwright.web.pages import ROUTERS
 from linkwright.web.serving import Serving
 
 HOST = "testserver"
@@ -32,23 +38,81 @@ CHROMIUM_ARGS = [
 
 
 def demo_into(store: Store) -> None:
-    """The built-in shoot, with its sweep."""
+    """The built-in shoot, with its sweep, and with its plan as a desk keeps it: that is made once for all."""
+    _import_demo(store)
+    document, plan = _planned_demo()
+    if store.document() == document:
+        store.cache_put(KEY, plan)
+
+
+def _import_demo(store: Store) -> None:
     with importlib.resources.as_file(importlib.resources.files("linkwright.demo")) as folder:
         import_shoot(store, folder / "shoot.toml", lambda _what: None)
+
+
+@functools.cache
+def _planned_demo() -> tuple[Draft, bytes]:
+    """The document of the built-in shoot in a new store, and what a desk keeps of the plan that it makes of it."""
+    with TemporaryDirectory() as folder, Store.open(Path(folder) / "job.lwjob", create=True) as store:
+        _import_demo(store)
+        desk = Desk(store)
+        desk.start()
+        wait_for_plan(desk)
+        desk.close()
+        plan = store.cache_get(KEY)
+        assert plan is not None
+        return store.document(), plan
+
+
+@functools.cache
+def _empty_job() -> bytes:
+    """The file of a new job."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "job.lwjob"
+        Store.open(path, create=True).close()
+        return path.read_bytes()
+
+
+@contextmanager
+def new_store(path: Path) -> Iterator[Store]:
+    """An empty job, or the one that is there."""
+    if not path.exists():
+        path.write_bytes(_empty_job())
+    with Store.open(path) as opened:
+        yield opened
 
 
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Store]:
     """An empty job."""
-    with Store.open(tmp_path / "job.lwjob", create=True) as opened:
+    with new_store(tmp_path / "job.lwjob") as opened:
         yield opened
+
+
+@functools.cache
+def _included() -> dict[int, BaseRoute]:
+    """What the framework makes of each router: most of the time that an application takes to be made."""
+    app = FastAPI()
+    for router in ROUTERS:
+        app.include_router(router)
+    return dict(zip(map(id, ROUTERS), app.router.routes[-len(ROUTERS) :], strict=True))
+
+
+def app_of(store: Store, hosts: frozenset[str], **more: Any) -> FastAPI:
+    """The application; all of them share what the framework makes of the routers."""
+    included = _included()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(FastAPI, "include_router", lambda app, one: app.router.routes.append(included[id(one)]))
+        return create_app(store, hosts, **more)
 
 
 @contextmanager
 def client_of(store: Store, hosts: frozenset[str] = frozenset({HOST}), **more: Any) -> Iterator[TestClient]:
     """The pages of a store, without a network; what is sent comes from their own origin."""
-    with TestClient(create_app(store, hosts, **more), headers=ORIGIN) as client:
-        yield client
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("linkwright.desk.planning.SETTLE_S", 0.05)  # nobody types here
+        with TestClient(app_of(store, hosts, **more), headers=ORIGIN) as client:
+            yield client
 
 
 @pytest.fixture
@@ -79,12 +143,14 @@ def planned(client: TestClient) -> None:
 
 
 def wait_for_plan(desk: Desk) -> None:
-    """Wait until there is a plan of the job as it is."""
+    """Wait until there is a plan of the job as it is, and the watch goes by it."""
     for _ in range(1200):
+        desk.planning.background.wait(60.0)
         snapshot = desk.snapshot()
-        if not snapshot.planning.busy and snapshot.made is not None and not snapshot.plan_is_old:
+        there = snapshot.made is not None and not snapshot.plan_is_old
+        if there and not snapshot.planning.busy and not desk.watching._new_plan:
             return
-        time.sleep(0.05)
+        time.sleep(0.02)
     raise AssertionError(f"no plan: {desk.snapshot().planning}")
 
 
@@ -100,13 +166,13 @@ class Served:
 @contextmanager
 def served(path: Path, with_demo: bool = False, **more: Any) -> Iterator[Served]:
     """The pages of a job, on a free port of loopback."""
-    with Store.open(path, create=True) as store:
+    with new_store(path) as store:
         if with_demo:
             demo_into(store)
         sock = socket.socket()
         sock.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{sock.getsockname()[1]}"
-        app = create_app(store, frozenset({host}), **more)
+        app = app_of(store, frozenset({host}), **more)
         server = Serving(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()

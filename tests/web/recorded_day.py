@@ -67,11 +67,14 @@ def keep_recordings(store: Store) -> None:
 
 
 def listened(client: TestClient) -> None:
-    """Wait until all recordings have been listened to."""
-    listening = desk_of_client(client).listening
+    """Wait until all recordings have been listened to, and were laid along the readings."""
+    desk = desk_of_client(client)
+    listening = desk.listening
     listening.begin()
     for _ in range(1200):
         if all(listening.heard(recording) is not None for recording in listening.recordings()):
+            client.get("/wrap")  # whoever asks begins it
+            assert desk.works["laying"].wait(60.0)
             return
         time.sleep(0.05)
     raise AssertionError("nobody listened")
