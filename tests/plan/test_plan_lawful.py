@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.plan.lawful import wrong
 
-from linkwright.plan import chain
+from linkwright.plan import law as plan_law
 from linkwright.plan.pipeline import make_plan
 from linkwright.rules import Territory
 from linkwright.shoot.models import Shoot
@@ -133,7 +133,7 @@ def test_no_plan_breaks_the_law(
     told = {"code": "GB", "name": "x", "regulator": "x", "about": "x", "permit": permits}
     where = Territory.model_validate(told | law)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(chain, "territory", lambda _region: where)
+        patch.setattr(plan_law, "territory", lambda _region: where)
         plan = make_plan(the_shoot(crew, kit, more), {}, effort=0.0)
     for planned in plan.calls[0].links:
         for carrier_khz in (planned.carrier_khz, *planned.spares_khz):
