@@ -98,6 +98,24 @@ def test_a_new_name_touches_only_who_is_called_so(tmp_path: Path, monkeypatch: p
     assert not re.search(rf"{first.links[0]}\b", said)
 
 
+def test_names_that_go_round_plan_everything(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(planning, "LARGE", 10)
+    shoot = long_event(30, seed=3, venues=2)
+    with Store.open(tmp_path / "event.lwjob", create=True) as store:
+        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        with begun(store) as desk:
+            before = calls_of(desk)
+            one, other = (link.name for link in shoot.link[:2])
+            path, beside = (("link", desk.names().id_of("link", name), "name") for name in (one, other))
+            for at, was, now in ((path, one, "Between"), (beside, other, one), (path, "Between", other)):
+                put(store, desk.names(), at, was, now, "Potter")
+            after = calls_of(desk)
+    swapped = {one: other, other: one}
+    carriers_then = {(n, link.link): link.carrier_khz for n, call in before.items() for link in call.links}
+    carriers_now = {(n, link.link): link.carrier_khz for n, call in after.items() for link in call.links}
+    assert carriers_now == {(n, swapped.get(name, name)): khz for (n, name), khz in carriers_then.items()}
+
+
 def test_a_large_job_is_planned_in_other_processes_and_the_plan_is_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -32,8 +32,8 @@ def followed(made: Made, pieces: Pieces, scene: Scene, names: Names, read: Read,
     from linkwright.plan.replan import pieces_of, replan
 
     renamed = _renamed(made.names, names)
-    if not {was for was, _ in renamed.values()}.isdisjoint(now for _, now in renamed.values()):
-        return None  # two that changed their names with each other are told apart by nothing
+    if any((kind, now) in made.names.now for (kind, _), (_, now) in renamed.items()):
+        return None  # what was called so then is another, and a plan tells things apart by their names
     if renamed:
         made = _under_new_names(made, names, renamed)
         pieces = pieces_of(made.scene, made.plan)
