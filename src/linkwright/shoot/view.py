@@ -6,7 +6,7 @@ import datetime
 import functools
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
 from linkwright.shoot.catalogue import catalogue_entry
@@ -15,7 +15,7 @@ from linkwright.shoot.end import TO_LISTENERS, End, Worn
 from linkwright.shoot.equipment import Equipment, Form, Microphone, Receiver, Recorder, Transmitter
 from linkwright.shoot.models import Call, Link, Shoot
 from linkwright.shoot.place import Other, Point, Site, Spot
-from linkwright.shoot.seats import Seat, seatings
+from linkwright.shoot.seats import Seat, Seating, seatings
 from linkwright.units import khz_from_mhz, mhz_text
 
 T = TypeVar("T", bound=Equipment)
@@ -71,17 +71,19 @@ def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     """The calls in the order of the file; one over all links on the first site where there is none."""
     calls = _calls(shoot)
     receivers = {end.kit: receiver_named(shoot, end.kit) for link in shoot.link for end in link.hears}
-    return tuple(
-        replace(
-            call,
-            links=tuple(link for link in call.links if link.name in seating.seats),
-            seats=seating.seats,
-            unseated=seating.unseated,
-        )
-        for call, seating in zip(
-            calls, seatings([(call.links, _first_spot(call.site)) for call in calls], receivers), strict=True
-        )
-    )
+    given = seatings([(call.links, _first_spot(call.site)) for call in calls], receivers)
+    return tuple(_seated(call, seating) for call, seating in zip(calls, given, strict=True))
+
+
+def _seated(call: LiveCall, seating: Seating) -> LiveCall:
+    """A call with its channels, and those of its links that have one."""
+    links = call.links
+    if seating.unseated:
+        links = tuple(link for link in links if link.name in seating.seats)
+    return LiveCall(
+        call.name, call.site, links, call.starts, call.ends, call.breaks, call.travel_min, call.set_up_min,
+        seating.seats, seating.unseated,
+    )  # fmt: skip
 
 
 def _first_spot(site: Site) -> str:
