@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 from tests.web.conftest import Served, served, wait_for_plan
 
-from linkwright.plan.chain import Sweeps
+from linkwright.desk.followed import planned_apart
+from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.model import Plan
-from linkwright.plan.pipeline import make_plan
-from linkwright.shoot.models import Shoot
+from linkwright.progress import Tell
 from linkwright.shoot.reading import parse_shoot
 
 #: How many links the pages are looked at with, and up to how many a plan is really made.
@@ -65,17 +66,16 @@ def crowded(links: int) -> str:
     )
 
 
-def planned_as_few(
-    shoot: Shoot, sweeps: Sweeps, earlier: Plan | None = None, *more_in_turn: Any, **more: Any
-) -> Plan:
+def planned_as_few(scene: Scene, earlier: Plan | None, tell: Tell) -> Any:
     """A plan of the first few links, copied to all: pages show it as they would a real one, and nobody proves it.
 
     A search for 60 carriers takes minutes, and what is looked at is how their rows stand on a page.
     """
+    shoot = scene.shoot
     if shoot.shoot.title != TITLE or len(shoot.link) <= MADE:
-        return make_plan(shoot, sweeps, earlier, *more_in_turn, **more)
+        return planned_apart(scene, earlier, tell)
     few = shoot.model_copy(update={"link": shoot.link[:MADE]})
-    made = make_plan(few, sweeps, earlier, **more)
+    made = planned_apart(scene_of(few, {}), None, tell).plan
     call = made.calls[0]
     own = [(call.links[n % len(call.links)], link.name, n) for n, link in enumerate(shoot.link)]
     copies = tuple(
@@ -96,14 +96,14 @@ def planned_as_few(
         if battery.link == source.link
     )
     calls = (call.model_copy(update={"links": copies}),)
-    return made.model_copy(update={"calls": calls, "batteries": cells})
+    return SimpleNamespace(scene=scene, plan=made.model_copy(update={"calls": calls, "batteries": cells}))
 
 
 @contextmanager
 def crowd(path: Path, links: int) -> Iterator[Served]:
     """The pages of a job of that many links, with a plan."""
     with pytest.MonkeyPatch.context() as patch, served(path) as pages:
-        patch.setattr("linkwright.plan.pipeline.make_plan", planned_as_few)
+        patch.setattr("linkwright.desk.planning.planned_apart", planned_as_few)
         shoot = parse_shoot(crowded(links), "crowd.toml")
         whole = shoot.model_dump(mode="json", by_alias=True, exclude_none=True, exclude_defaults=True)
         pages.store.replace(whole, "laptop")

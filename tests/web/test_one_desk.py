@@ -210,13 +210,11 @@ def test_the_plan_is_there_at_once_after_a_restart_whole_shoot_or_not(store: Sto
 
 
 def test_a_plan_that_is_older_than_the_shoot_says_so(demo: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    import linkwright.plan.pipeline as pipeline
-
     def waits(*_: Any, **__: Any) -> Any:
         time.sleep(3.0)
         raise AssertionError("it was let go on")
 
-    monkeypatch.setattr(pipeline, "make_plan", waits)
+    monkeypatch.setattr("linkwright.desk.planning.planned_apart", waits)
     rename(demo, "Raker", "Rake")
     text = demo.get("/plan").text
     assert re.search(r"The plan is as of \d\d:\d\d, before Raker was renamed to Rake\.", text)
@@ -316,7 +314,7 @@ def play(client: TestClient) -> None:
 #: How each kind of work is made to fail: what is replaced, and what begins it.
 FAULTS: dict[str, tuple[str, Any]] = {
     "preparing": ("", lambda client: desk_of_client(client).works["preparing"].begin(fails)),
-    "planning": ("linkwright.plan.pipeline.make_plan", lambda client: client.post("/plan/again?how=fresh")),
+    "planning": ("linkwright.desk.planning.planned_apart", lambda client: client.post("/plan/again?how=fresh")),
     "looking": ("linkwright.watch.figures.board.Board.look", lambda _client: None),
     "judging": ("linkwright.watch.diagnose.watcher.Watcher.add", lambda client: send(client, fine("Raker", 0, 1))),
     "listening": ("", lambda client: desk_of_client(client).works["listening"].begin(fails)),
