@@ -17,14 +17,14 @@ ASIDE: Final = frozenset({"crew", "contact", "run"})
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Changed:
+class ChangedScene:
     """A scene that shares with the one before whatever is as it was, and the names of the calls that differ."""
 
     scene: Scene
     calls: frozenset[str]
 
 
-def changes(before: Scene, now: Scene, air: Collection[str] = ()) -> Changed | None:
+def changes(before: Scene, now: Scene, air: Collection[str] = ()) -> ChangedScene | None:
     """What of a scene differs from one that was planned; None where all of it is to be planned anew.
 
     `air` names the sites where something else was measured or predicted than before.
@@ -54,7 +54,7 @@ def changes(before: Scene, now: Scene, air: Collection[str] = ()) -> Changed | N
         ):
             again.add(call.name)
     shared = replace(now, calls=tuple(calls)).with_chains_of(before, links, places)
-    return Changed(shared, frozenset(again))
+    return ChangedScene(shared, frozenset(again))
 
 
 def _links(before: Scene, now: Scene) -> set[str]:
