@@ -88,6 +88,17 @@ class Outside:
         return int(status.split("VmRSS:")[1].split()[0]) / 1024
 
 
+def _wait_until_it_answers(said: str) -> None:
+    """What is ended while its loop is being made lets Python say so; a person who is so quick is rare, tests are
+    not."""
+    found = re.search(r"http://127\.0\.0\.1:(\d+)", said)
+    with contextlib.suppress(OSError, http.client.HTTPException):
+        asked = http.client.HTTPConnection("127.0.0.1", int(found[1]) if found else 0, timeout=20)
+        asked.request("GET", "/")
+        asked.getresponse().read()
+        asked.close()
+
+
 @contextmanager
 def outside(
     folder: Path, *arguments: str, descriptors: int = 1024, env: dict[str, str] | None = None
@@ -117,6 +128,7 @@ def outside(
                     break
         yield Outside(process, int(found[1]), errors, said)
     finally:
+        _wait_until_it_answers(said)
         process.send_signal(signal.SIGINT)
         try:
             process.communicate(timeout=20)
