@@ -11,7 +11,7 @@ from linkwright.assign.bound import bounds_of_call
 from linkwright.assign.criterion import Comparison, choose, standing
 from linkwright.assign.locks import going_together
 from linkwright.assign.placement import CallLevels, Outcome, Placement
-from linkwright.assign.problem import SPACING_WEIGHT, Assignment, Criterion, Problem, Wish, distinct
+from linkwright.assign.problem import Assignment, Criterion, Problem, Wish, distinct
 from linkwright.assign.products import is_clean
 from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
@@ -64,8 +64,8 @@ def answer_calls(task: SiteTask, tell: Tell = quiet) -> list[CallAnswer]:
     """
     staying = [i for i, wish in enumerate(task.problem.wishes) if _may_stay(wish)]
     if task.earlier and staying:
-        return _with_earlier(task, _with_locked(task.problem, staying, limit=1), tell)
-    staying = _with_locked(task.problem, staying) if staying else []
+        return _with_earlier(task, going_together(task.problem, staying, limit=1), tell)
+    staying = going_together(task.problem, staying) if staying else []
     while staying:
         answers = _solved(replace(task, problem=_locked(task.problem, staying)), tell)
         dear = _dear(task, answers)
@@ -93,12 +93,6 @@ def _with_earlier(task: SiteTask, staying: Sequence[int], tell: Tell) -> list[Ca
 def _clean_worth(answers: Sequence[CallAnswer]) -> tuple[int, int]:
     """How many are placed, then how many calls are clean."""
     return _placed(answers), sum(answer.criterion == "clean" for answer in answers)
-
-
-def _with_locked(problem: Problem, staying: Sequence[int], limit: int = SPACING_WEIGHT) -> list[int]:
-    """Those of the links that may stay, where they go together with each other and with all who are locked."""
-    locked = [link for link, wish in enumerate(problem.wishes) if wish.locked_khz is not None]
-    return [link for link in going_together(problem, [*locked, *staying], limit) if link in staying]
 
 
 def _may_stay(wish: Wish) -> bool:
