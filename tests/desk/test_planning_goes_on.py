@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from bench.long_event import long_event
-from tests.web.conftest import wait_for_plan
+from tests.web.conftest import shoot_into, wait_for_plan
 
 from linkwright.desk import planning
 from linkwright.desk.desk import Desk
@@ -21,6 +21,13 @@ from linkwright.plan.pipeline import make_plan
 from linkwright.plan.solve import Runner
 from linkwright.store import Store
 from linkwright.work import carriers
+
+
+@pytest.fixture
+def large(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is large begins with very little."""
+    monkeypatch.setattr(planning, "LARGE", 10)
+    monkeypatch.setattr(periods, "WHOLE_UP_TO", 10)
 
 
 @contextlib.contextmanager
@@ -40,14 +47,11 @@ def calls_of(desk: Desk) -> dict[str, PlannedCall]:
     return {call.call: call for call in plan.calls}
 
 
-def test_what_a_change_does_not_touch_stands_even_after_a_restart(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(planning, "LARGE", 10)
-    monkeypatch.setattr(periods, "WHOLE_UP_TO", 10)
+@pytest.mark.usefixtures("large")
+def test_what_a_change_does_not_touch_stands_even_after_a_restart(tmp_path: Path) -> None:
     shoot = long_event(60, seed=3, venues=4)
     with Store.open(tmp_path / "event.lwjob", create=True) as store:
-        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        shoot_into(store, shoot)
         with begun(store) as desk:
             first = calls_of(desk)
             one = shoot.call[0]
@@ -69,12 +73,11 @@ def test_what_a_change_does_not_touch_stands_even_after_a_restart(
         }
 
 
-def test_a_new_name_touches_only_who_is_called_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(planning, "LARGE", 10)
-    monkeypatch.setattr(periods, "WHOLE_UP_TO", 10)
+@pytest.mark.usefixtures("large")
+def test_a_new_name_touches_only_who_is_called_so(tmp_path: Path) -> None:
     shoot = long_event(60, seed=3, venues=4)
     with Store.open(tmp_path / "event.lwjob", create=True) as store:
-        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        shoot_into(store, shoot)
         with begun(store) as desk:
             before = calls_of(desk)
             first, site = shoot.call[0], shoot.call[0].site
@@ -98,11 +101,11 @@ def test_a_new_name_touches_only_who_is_called_so(tmp_path: Path, monkeypatch: p
     assert not re.search(rf"{first.links[0]}\b", said)
 
 
-def test_names_that_go_round_plan_everything(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(planning, "LARGE", 10)
+@pytest.mark.usefixtures("large")
+def test_names_that_go_round_plan_everything(tmp_path: Path) -> None:
     shoot = long_event(30, seed=3, venues=2)
     with Store.open(tmp_path / "event.lwjob", create=True) as store:
-        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        shoot_into(store, shoot)
         with begun(store) as desk:
             before = calls_of(desk)
             one, other = (link.name for link in shoot.link[:2])
@@ -130,7 +133,7 @@ def test_a_large_job_is_planned_in_other_processes_and_the_plan_is_the_same(
     monkeypatch.setattr(carriers, "on_processes", begun_on)
     shoot = long_event(40, seed=3, venues=4)
     with Store.open(tmp_path / "event.lwjob", create=True) as store:
-        store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
+        shoot_into(store, shoot)
         with begun(store) as desk:
             calls = calls_of(desk)
     assert asked == [max(1, (os.cpu_count() or 1) - 1)]

@@ -23,6 +23,7 @@ from starlette.routing import BaseRoute
 from linkwright.desk.desk import Desk
 from linkwright.desk.files import import_shoot
 from linkwright.desk.planning import KEY
+from linkwright.shoot.models import Shoot
 from linkwright.store import Draft, Store
 from linkwright.web.app import create_app
 from linkwright.web.pages import ROUTERS
@@ -80,6 +81,11 @@ def new_store(path: Path) -> Iterator[Store]:
         path.write_bytes(_empty_job())
     with Store.open(path) as opened:
         yield opened
+
+
+def shoot_into(store: Store, shoot: Shoot) -> None:
+    """A shoot as a person's document."""
+    store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_unset=True), "laptop")
 
 
 @pytest.fixture

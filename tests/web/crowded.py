@@ -9,7 +9,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
-from tests.web.conftest import Served, served, wait_for_plan
+from tests.web.conftest import Served, served, shoot_into, wait_for_plan
 
 from linkwright.desk.followed import planned_apart
 from linkwright.plan.chain import Scene, scene_of
@@ -104,8 +104,6 @@ def crowd(path: Path, links: int) -> Iterator[Served]:
     """The pages of a job of that many links, with a plan."""
     with pytest.MonkeyPatch.context() as patch, served(path) as pages:
         patch.setattr("linkwright.desk.planning.planned_apart", planned_as_few)
-        shoot = parse_shoot(crowded(links), "crowd.toml")
-        whole = shoot.model_dump(mode="json", by_alias=True, exclude_none=True, exclude_defaults=True)
-        pages.store.replace(whole, "laptop")
+        shoot_into(pages.store, parse_shoot(crowded(links), "crowd.toml"))
         wait_for_plan(pages.desk)
         yield pages

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from bench.long_event import long_event
 from fastapi.testclient import TestClient
-from tests.web.conftest import Served, client_of, desk_of_client, planned, served, wait_for_plan
+from tests.web.conftest import Served, client_of, desk_of_client, planned, served, shoot_into, wait_for_plan
 
 from linkwright.desk.table import SHOWN
 from linkwright.store import Store
@@ -17,14 +17,10 @@ from linkwright.store import Store
 SHOOT = long_event(130, seed=3, venues=5)
 
 
-def event_into(store: Store) -> None:
-    store.replace(SHOOT.model_dump(mode="json", by_alias=True, exclude_unset=True), "Potter")
-
-
 @pytest.fixture(scope="module")
 def event(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     with Store.open(tmp_path_factory.mktemp("event") / "job.lwjob", create=True) as store:
-        event_into(store)
+        shoot_into(store, SHOOT)
         with client_of(store) as client:
             planned(client)
             yield client
@@ -77,7 +73,7 @@ def test_what_is_not_there_is_said(event: TestClient) -> None:
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     with served(tmp_path_factory.mktemp("pages") / "event.lwjob") as at:
-        event_into(at.store)
+        shoot_into(at.store, SHOOT)
         wait_for_plan(at.desk)
         yield at
 

@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 import pytest
 from fastapi.testclient import TestClient
-from tests.web.conftest import client_of, desk_of_client, planned
+from tests.web.conftest import client_of, desk_of_client, planned, shoot_into
 from tests.web.crowded import crowded
 
 from linkwright.shoot.reading import parse_shoot
@@ -38,8 +38,7 @@ def test_the_site_is_that_of_the_call_that_is_on_or_next(
 
 def test_who_is_hit_and_by_what_is_the_first_sentence(store: Store) -> None:
     """One of seven carriers lies in the channel of another crew; a sweep that does not reach it says nothing."""
-    shoot = parse_shoot(crowded(7), "crowd.toml")
-    store.replace(shoot.model_dump(mode="json", by_alias=True, exclude_none=True, exclude_defaults=True), "laptop")
+    shoot_into(store, parse_shoot(crowded(7), "crowd.toml"))
     with client_of(store) as client:
         planned(client)
         assert answer_of(client, "/air") == (

@@ -215,9 +215,10 @@ class Planning:
         """A plan in its pieces: as they were made here, else as far as the plan tells."""
         from linkwright.plan.replan import pieces_of
 
-        if self._pieces is not None and self._pieces[0] is made:
-            return self._pieces[1]
-        return pieces_of(made.scene, without_findings(made.plan))
+        known = self._pieces
+        if known is None or known[0] is not made:
+            known = self._pieces = made, pieces_of(made.scene, without_findings(made.plan))
+        return known[1]
 
     def _done(self, run: WorkRun, made: Made) -> None:
         """There is a plan: it is shown, kept, and told to whom it gives something."""

@@ -249,11 +249,21 @@ class Scene:
         for name, levels in by_link.items():
             chain = self._bare(self.shoot.link_named(name), site)
             yield taken_of(site, chain.ends, chain.middle_mhz, levels)
-        if site.learnt is not None and site.learnt.levels and self.shoot.link:
-            walked = self.shoot.read_link(site.learnt.link or "") or self.shoot.link[0]
+        if site.learnt is not None and (walked := self._walked_with(site)) is not None:
             chain = self._bare(walked, site)
             mhz = site.learnt.carrier_mhz or chain.middle_mhz
             yield walked_levels(chain.ends, mhz, site.learnt.levels)
+
+    def _walked_with(self, site: Site) -> Link | None:
+        """The link with which a site was walked; None where it was not."""
+        if site.learnt is None or not site.learnt.levels or not self.shoot.link:
+            return None
+        return self.shoot.read_link(site.learnt.link or "") or self.shoot.link[0]
+
+    def read_with(self, site: Site) -> set[str]:
+        """The names of the links with which levels were read on a site."""
+        stated = (self.shoot.read_link(name) for name in {level.link for level in site.measured_level})
+        return {link.name for link in (*stated, self._walked_with(site)) if link is not None}
 
     def _bare(
         self, link: Link, site: Site, listener: int = 0, name: str = "", readings: Learned | None = None

@@ -8,8 +8,7 @@ from typing import Final
 
 from linkwright.plan.chain import Scene
 from linkwright.shoot.models import Shoot
-from linkwright.shoot.place import Site
-from linkwright.shoot.view import others_during, sites
+from linkwright.shoot.view import LiveCall, others_during, sites
 
 #: What is looked at entry by entry, and what no carrier hangs on. Where anything else differs, all is planned anew.
 BY_ENTRY: Final = frozenset({"site", "link", "other", "call"})
@@ -39,22 +38,25 @@ def changes(before: Scene, now: Scene, air: Collection[str] = ()) -> ChangedScen
     places = {
         site.name
         for site in sites(now.shoot)
-        if site != were_sites.get(site.name) or not links.isdisjoint(_read_with(now.shoot, site))
+        if site != were_sites.get(site.name) or not links.isdisjoint(now.read_with(site))
     }
-    were, calls, again = {call.name: call for call in before.calls}, [], set()
-    for call in now.calls:
-        was = were.get(call.name)
-        same = was is not None and was == call and was.seats == call.seats
-        calls.append(was if was is not None and same else call)
-        if (
-            not same
-            or call.site.name in {*places, *air}
-            or not links.isdisjoint(link.name for link in call.links)
-            or others_during(others[call.site.name], call)
-        ):
-            again.add(call.name)
-    shared = replace(now, calls=tuple(calls)).with_chains_of(before, links, places)
-    return ChangedScene(shared, frozenset(again))
+    were = {call.name: call for call in before.calls}
+    calls = tuple(_as_it_was(call, were.get(call.name)) for call in now.calls)
+    elsewhere = places | set(air)
+    again = frozenset(
+        call.name
+        for call in calls
+        if call is not were.get(call.name)
+        or call.site.name in elsewhere
+        or not links.isdisjoint(link.name for link in call.links)
+        or others_during(others[call.site.name], call)
+    )
+    return ChangedScene(replace(now, calls=calls).with_chains_of(before, links, places), again)
+
+
+def _as_it_was(call: LiveCall, was: LiveCall | None) -> LiveCall:
+    """The very call of before where nothing of it differs, so that this is seen at once."""
+    return was if was is not None and was == call and was.seats == call.seats else call
 
 
 def _links(before: Scene, now: Scene) -> set[str]:
@@ -63,11 +65,3 @@ def _links(before: Scene, now: Scene) -> set[str]:
     links = {name for name in were.keys() | are.keys() if were.get(name) != are.get(name)}
     links |= {name for name in are if before.blocks.carrier_of(name) != now.blocks.carrier_of(name)}
     return links | {mate for scene in (before, now) for name in links for mate in scene.blocks.mates(name)}
-
-
-def _read_with(shoot: Shoot, site: Site) -> set[str]:
-    """The names of the links with which levels were read on a site."""
-    links = [shoot.read_link(name) for name in {level.link for level in site.measured_level}]
-    if site.learnt is not None and site.learnt.levels and shoot.link:
-        links.append(shoot.read_link(site.learnt.link or "") or shoot.link[0])
-    return {link.name for link in links if link is not None}

@@ -90,9 +90,7 @@ class Tuning:
 
     def index(self, carrier_khz: int) -> int | None:
         """Where a carrier stands among the slots; None where it is none of them."""
-        at = int(self.carriers_khz.searchsorted(carrier_khz))
-        is_there = at < self.carriers_khz.size and int(self.carriers_khz[at]) == carrier_khz
-        return at if is_there else None
+        return _index(self.carriers_khz, carrier_khz)
 
     def powers_mw(self, transmitter: Transmitter, carrier_khz: int) -> tuple[float, ...]:
         """The type's power steps that are allowed on a carrier, ascending."""
@@ -102,8 +100,17 @@ class Tuning:
 
     def row_at(self, carrier_khz: int) -> Row | None:
         """The row of the rules that decides on a carrier."""
-        at = self.index(carrier_khz)
-        return None if at is None or self.row[at] < 0 else self.rows[int(self.row[at])]
+        return _row_at(self, carrier_khz)
+
+
+def _index(carriers_khz: IntArray, carrier_khz: int) -> int | None:
+    at = int(carriers_khz.searchsorted(carrier_khz))
+    return at if at < carriers_khz.size and int(carriers_khz[at]) == carrier_khz else None
+
+
+def _row_at(slots: Tuning | Allowed, carrier_khz: int) -> Row | None:
+    at = _index(slots.carriers_khz, carrier_khz)
+    return None if at is None or slots.row[at] < 0 else slots.rows[int(slots.row[at])]
 
 
 @functools.lru_cache(maxsize=256)
@@ -135,9 +142,7 @@ class Allowed:
 
     def row_at(self, carrier_khz: int) -> Row | None:
         """The row of the rules that decides on a carrier; None where none does, or the link does not tune it."""
-        at = int(np.searchsorted(self.carriers_khz, carrier_khz))
-        tuned = at < self.carriers_khz.size and self.carriers_khz[at] == carrier_khz
-        return self.rows[int(self.row[at])] if tuned and self.row[at] >= 0 else None
+        return _row_at(self, carrier_khz)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
