@@ -101,9 +101,18 @@ def somebody_comes(shoot: Shoot, plan: Plan, draw: Draw) -> Shoot:
     return shoot.model_copy(update={"other": (*shoot.other, other)})
 
 
+def a_pack_is_another(shoot: Shoot, _plan: Plan, draw: Draw) -> Shoot:
+    """One link gets a type of its own; the second time it is that type which changes."""
+    own, like = shoot.transmitter.get("own"), shoot.transmitter["low"]
+    kit = like if own is None else own.model_copy(update={"powers_mw": (own.powers_mw[0],), "spacing_khz": 700})
+    more = shoot.model_copy(update={"transmitter": {**shoot.transmitter, "own": kit}})
+    low = [link.name for link in shoot.link if link.transmitter == "low"]
+    return more if own else with_link(more, str(draw.choice(low)), transmitter="own")
+
+
 EDITS = (
-    a_call_is_off, a_venue_is_off_for_a_day, a_link_goes, a_link_is_another, a_link_is_locked_where_another_is,
-    a_link_comes, a_venue_moves, somebody_comes,
+    a_pack_is_another, a_call_is_off, a_venue_is_off_for_a_day, a_link_goes, a_link_is_another,
+    a_link_is_locked_where_another_is, a_link_comes, a_venue_moves, somebody_comes,
 )  # fmt: skip
 
 

@@ -64,7 +64,7 @@ class FarSite:
     def of(cls, site: Site, links: Sequence[Far]) -> FarSite:
         """From the links of a site."""
         spare_db = np.array([link.chain.noise_dbm - link.chain.heard_gain_db for link in links])
-        spans = np.array([span(link.call) for link in links]).reshape(-1, 2)
+        spans = np.array([link.call.span_s for link in links]).reshape(-1, 2)
         return cls(
             site,
             np.array([link.carrier_khz for link in links], dtype=np.int64),
@@ -82,13 +82,6 @@ def distances_m(site: Site, others: Sequence[Site]) -> FloatArray:
     positions = np.array(there, dtype=np.float64).reshape(-1, 2)
     latitude, longitude = np.array(here, dtype=np.float64)
     return 1000.0 * great_circles_km(latitude, longitude, positions[:, 0], positions[:, 1])
-
-
-def span(call: LiveCall) -> tuple[float, float]:
-    """When a call begins and ends [s, POSIX]; one that lacks a time runs always."""
-    if call.starts is None or call.ends is None:
-        return -np.inf, np.inf
-    return call.starts.timestamp(), call.ends.timestamp()
 
 
 def moments(calls: Sequence[LiveCall]) -> list[tuple[int, ...]]:
@@ -113,7 +106,7 @@ def moments(calls: Sequence[LiveCall]) -> list[tuple[int, ...]]:
 
 def together(a: LiveCall, b: LiveCall) -> bool:
     """Whether two calls run at the same time at some moment; a call without times always does."""
-    (a_starts, a_ends), (b_starts, b_ends) = span(a), span(b)
+    (a_starts, a_ends), (b_starts, b_ends) = a.span_s, b.span_s
     return a_starts < b_ends and b_starts < a_ends
 
 
@@ -141,7 +134,7 @@ def reach_of(scene: Scene, site: Site) -> Reach:
     kinds = {id(chain.transmitter): chain for chain in chains}.values()
     return Reach(
         site,
-        tuple(span(call) for call in calls),
+        tuple(call.span_s for call in calls),
         min(low for chain in kinds for low, _ in chain.transmitter.tunes_khz),
         max(dbm_from_mw(strongest_mw(chain)) for chain in kinds),
         min(chain.noise_dbm for chain in chains),
@@ -239,7 +232,7 @@ class Afar:
 
     def during(self, calls: Sequence[LiveCall]) -> BoolArray:
         """Which of them (f,) are live while any of these calls is."""
-        spans = [span(call) for call in calls]
+        spans = [call.span_s for call in calls]
         live = [(self.starts < ends) & (starts < self.ends) for starts, ends in spans]
         return np.asarray(np.any(live, axis=0)) if live else np.zeros(self.starts.shape, dtype=np.bool_)
 

@@ -10,7 +10,6 @@ from dataclasses import replace
 from typing import Final
 
 from linkwright.plan.chain import Scene
-from linkwright.plan.neighbours import span
 
 #: Up to so many assignments (a link in a call) a shoot is planned as a whole, with one carrier a pack all along.
 WHOLE_UP_TO: Final = 1_000
@@ -23,7 +22,7 @@ def periods(scene: Scene) -> list[Scene]:
     """
     if sum(len(call.links) for call in scene.calls) <= WHOLE_UP_TO:
         return [scene]
-    spans = sorted((*span(call), n) for n, call in enumerate(scene.calls))
+    spans = sorted((*call.span_s, n) for n, call in enumerate(scene.calls))
     groups: list[list[int]] = []
     until = -float("inf")
     for starts, ends, n in spans:

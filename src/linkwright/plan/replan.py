@@ -15,7 +15,7 @@ from typing import Final
 from linkwright.assign.calls import CallAnswer
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Finding, Plan, PlannedCall
-from linkwright.plan.neighbours import Afar, FarSite, hearing, span
+from linkwright.plan.neighbours import Afar, FarSite, hearing
 from linkwright.plan.periods import periods
 from linkwright.plan.pieces import Making, Piece, Pieces, make_pieces, named
 from linkwright.plan.plan_findings import changing_findings
@@ -75,14 +75,15 @@ def _again(
         if (key := named(part, site)) not in before.pieces or not set(key).isdisjoint(changed)
     }
     there = {name: call for name, call in before.calls.items() if name in part.named}
-    gone = _gone(before, part)
+    earlier = _in_time_of(part, before)
+    gone = {call.site.name for call in earlier} - {site.name for site in part.used_sites}
     slots = Slots(part, hearing(part), stays=_last_carriers(before, part), earlier=True)
     slots.far.update(_far(part, there, [site for site in part.used_sites if site.name not in touched]))
     kept = {site.name: kept_of_calls(part, there.values(), site) for site in part.used_sites}
     solved = solve_sites(part, slots, kept, tell, run, effort, touched)
     every = {site.name for site in part.used_sites}
     heard = every if gone else set().union(*(slots.hearing[name] for name in touched))
-    old = _far_before(before, part, touched | gone)
+    old = _far_before(before, earlier, touched | gone)
     for site in part.used_sites:
         if site.name in heard - touched and _hears_otherwise(part, site, slots, old, gone, there):
             problem = site_problem(part, site, slots, {})
@@ -120,11 +121,6 @@ def _between(
     yield from changing_findings(part, problem_at, planned, again)
 
 
-def _gone(before: Pieces, part: Scene) -> set[str]:
-    """The names of the sites that had calls in the time of a period, and have none any more."""
-    return {call.site.name for call in _in_time_of(part, before)} - {site.name for site in part.used_sites}
-
-
 def _last_carriers(before: Pieces, part: Scene) -> dict[str, int]:
     """The carriers that the links of a period have in their last calls [kHz]: who is new in it stays on his."""
     names = {link.name for call in part.calls for link in call.links}
@@ -152,17 +148,17 @@ def _far(scene: Scene, planned: dict[str, PlannedCall], sites: Sequence[Site]) -
     return far_of_calls(some, [planned[call.name] for call in some.calls])
 
 
-def _far_before(before: Pieces, part: Scene, sites: Collection[str]) -> dict[str, FarSite]:
-    """What was on the air of some sites in the time of a period."""
-    calls = tuple(call for call in _in_time_of(part, before) if call.site.name in sites)
-    there = before.calls
+def _far_before(before: Pieces, earlier: Sequence[LiveCall], sites: Collection[str]) -> dict[str, FarSite]:
+    """What was on the air of some sites in the calls of before."""
+    calls, there = tuple(call for call in earlier if call.site.name in sites), before.calls
     return far_of_calls(replace(before.scene, calls=calls), [there[call.name] for call in calls])
 
 
-def _in_time_of(part: Scene, before: Pieces) -> Iterator[LiveCall]:
+def _in_time_of(part: Scene, before: Pieces) -> list[LiveCall]:
     """The calls that were in the time of a period."""
-    begins, ends = min(span(call)[0] for call in part.calls), max(span(call)[1] for call in part.calls)
-    return (call for call in before.scene.calls if span(call)[0] < ends and begins < span(call)[1])
+    spans = [call.span_s for call in part.calls]
+    begins, ends = min(begin for begin, _ in spans), max(end for _, end in spans)
+    return [call for call in before.scene.calls if call.span_s[0] < ends and begins < call.span_s[1]]
 
 
 def _hears_otherwise(

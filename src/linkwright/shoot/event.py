@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any, Final
 
+from linkwright.shoot.bag import KINDS
 from linkwright.shoot.catalogue import catalogue
 from linkwright.shoot.errors import InputError, raise_all
 from linkwright.shoot.event_places import away_m, offset_m, same_spot
@@ -25,7 +26,6 @@ ONE_PLACE_M: Final = 30.0
 TWO_PLACES_M: Final = 1_000.0
 #: Longest name that a shoot may hold.
 LONGEST: Final = 80
-KINDS: Final = ("transmitter", "receiver", "microphone", "recorder")
 #: What a link takes along of its own file's header, where the event's says something else.
 WISHES: Final = ("breaks_per_hour", "sure_wanted", "power", "reserve_db", "stay_db")
 #: What of a header holds for the event as a whole, and is the event's own.

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from linkwright.shoot.end import End
 from linkwright.shoot.equipment import Receiver
@@ -19,8 +20,7 @@ Stand = tuple[str, str]
 Listening = tuple[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Seat:
+class Seat(NamedTuple):
     """A channel of a unit, both from 1."""
 
     unit: int
@@ -43,9 +43,16 @@ def seatings(calls: Sequence[tuple[Sequence[Link], str]], receivers: Mapping[str
     needs.
     """
     before: dict[tuple[Stand, Listening], Seat] = {}
+    known: dict[tuple[str, str], dict[Listening, Stand]] = {}
     given = []
     for links, spot in calls:
-        stands = {(link.name, n): stand_of(link, end, spot) for link in links for n, end in enumerate(link.hears)}
+        stands: dict[Listening, Stand] = {}
+        for link in links:
+            if (link.name, spot) not in known:
+                known[link.name, spot] = {
+                    (link.name, n): stand_of(link, end, spot) for n, end in enumerate(link.hears)
+                }
+            stands |= known[link.name, spot]
         seats = _of_call(stands, receivers, before)
         before |= {(stands[who], who): seat for who, seat in seats.items()}
         unseated = tuple(dict.fromkeys(name for name, n in stands if (name, n) not in seats))
@@ -66,34 +73,34 @@ def _of_call(
     receivers: Mapping[str, Receiver],
     before: Mapping[tuple[Stand, Listening], Seat],
 ) -> dict[Listening, Seat]:
+    had_by = {place: before.get(place) for place in zip(stands.values(), stands, strict=True)}
     seats: dict[Listening, Seat] = {}
-    taken: dict[Stand, set[tuple[int, int]]] = {}
+    taken: dict[Stand, set[Seat]] = {}
     units: dict[str, set[tuple[Stand, int]]] = {}
-    for who in sorted(stands, key=lambda who: (stands[who], who) not in before):
-        stand, receiver = stands[who], receivers[stands[who][0]]
-        had, used = before.get((stand, who)), taken.setdefault(stand, set())
+    for (stand, who), had in sorted(had_by.items(), key=lambda place: place[1] is None):
+        receiver, used = receivers[stand[0]], taken.setdefault(stand, set())
         mine = units.setdefault(stand[0], set())
-        seat = had if had is not None and (had.unit, had.channel) not in used else _next(used, receiver.channels)
+        seat = had if had is not None and had not in used else _next(used, receiver.channels)
         if receiver.count is not None and (stand, seat.unit) not in mine and len(mine) >= receiver.count:
             seat_here = _within(used, {unit for where, unit in mine if where == stand}, receiver.channels)
             if seat_here is None:
                 continue
             seat = seat_here
-        used.add((seat.unit, seat.channel))
+        used.add(seat)
         mine.add((stand, seat.unit))
         seats[who] = seat
     return seats
 
 
-def _next(used: set[tuple[int, int]], channels: int) -> Seat:
+def _next(used: set[Seat], channels: int) -> Seat:
     """The first channel that nobody has."""
     number = 0
-    while (number // channels + 1, number % channels + 1) in used:
+    while (seat := Seat(number // channels + 1, number % channels + 1)) in used:
         number += 1
-    return Seat(number // channels + 1, number % channels + 1)
+    return seat
 
 
-def _within(used: set[tuple[int, int]], units: set[int], channels: int) -> Seat | None:
+def _within(used: set[Seat], units: set[int], channels: int) -> Seat | None:
     """The first free channel of these units; None where all are taken."""
-    free = ((unit, channel) for unit in sorted(units) for channel in range(1, channels + 1))
-    return next((Seat(*place) for place in free if place not in used), None)
+    free = (Seat(unit, channel) for unit in sorted(units) for channel in range(1, channels + 1))
+    return next((seat for seat in free if seat not in used), None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import functools
+import math
 import zoneinfo
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -32,7 +33,7 @@ USUAL_MICROPHONE: Final[Mapping[Form, str]] = {
 MOST_M = 100_000.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LiveCall:
     """A call with its site, its live links and its time; `starts` and `ends` are None where none was given.
 
@@ -50,6 +51,13 @@ class LiveCall:
     set_up_min: float | None = None
     seats: Mapping[str, Seat] = field(default_factory=dict, compare=False)
     unseated: tuple[str, ...] = ()
+
+    @functools.cached_property
+    def span_s(self) -> tuple[float, float]:
+        """When it begins and ends [s, POSIX]; one that lacks a time runs always."""
+        if self.starts is None or self.ends is None:
+            return -math.inf, math.inf
+        return self.starts.timestamp(), self.ends.timestamp()
 
 
 def default_site() -> Site:
@@ -94,7 +102,7 @@ def _calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     if not shoot.call:
         return (LiveCall("Whole shoot", sites(shoot)[0], shoot.link, None, None),)
     by_name = {link.name: link for link in shoot.link}
-    zone = zone_of(shoot)
+    zone, site_of = zone_of(shoot), {site.name: site for site in reversed(sites(shoot))}
     calls = []
     for call in shoot.call:
         day = call.date or shoot.shoot.date
@@ -105,7 +113,7 @@ def _calls(shoot: Shoot) -> tuple[LiveCall, ...]:
         breaks = tuple(
             (_in_call(call, day, p.starts, zone), _in_call(call, day, p.ends, zone)) for p in call.breaks
         )
-        site = site_named(shoot, call.site)
+        site = site_of.get(call.site or "", sites(shoot)[0])
         calls.append(LiveCall(call.name, site, links, starts, ends, breaks, call.travel_min, call.set_up_min))
     return tuple(calls)
 
