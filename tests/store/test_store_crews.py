@@ -34,6 +34,38 @@ def test_a_hatch_gives_what_is_listed_and_nothing_else() -> None:
     assert there == SERVES
 
 
+BAG = """[[item]]
+name = "Pocket"
+use = "uhf-body-worn"
+count = 4
+tunes_mhz = [[518, 542]]
+"""
+
+
+def test_a_kit_is_the_crews_that_sent_it(place: str) -> None:
+    store, ids = job(place)
+    with store:
+        a, b = store.hatch(ids["A"]), store.hatch(ids["B"])
+        assert a.kit() is None
+        sent = a.send_kit(BAG, "Ines")
+        assert (sent.says, sent.who, a.kit(), b.kit()) == ("4 Pocket", "Ines", sent, None)
+        assert store.document().document == DOCUMENT, "nothing comes into the shoot before it is granted"
+        assert a.send_kit(BAG, "Ines") == sent, "the same again is no other"
+        assert store.happened_last("kit") == {ids["A"]: sent.when}
+        for wrong, why in (
+            ("", "no transmitter"), (BAG * 2, "stands twice"), ("[[item]]\nname = 4", "kit"), ("\0", "kit"),
+            (BAG.replace("Pocket", "P" * 79), "too long a name"), (BAG + "#" * 100_000, "larger than"),
+            (BAG + "".join(BAG.replace("Pocket", f"P{n}") for n in range(100)), "101 items"),
+            (BAG.replace("uhf-body-worn", "lapel"), "kit"), (BAG + 'carriers = "labels.csv"\n', "did not come"),
+        ):  # fmt: skip
+            with pytest.raises(InputError, match=why):
+                a.send_kit(wrong, "Ines")
+        for number in range(49):
+            a.send_kit(BAG.replace("count = 4", f"count = {5 + number}"), "Ines")
+        with pytest.raises(InputError, match="50 times"):
+            a.send_kit(BAG, "Ines")
+
+
 def test_each_hatch_is_of_its_own_crew(place: str) -> None:
     store, ids = job(place)
     with store:

@@ -108,6 +108,70 @@ def test_from_asked_to_heard_and_given_back(laptop: TestClient, store: Store, cr
     assert carriers[0].link not in told(store, crews["Harbour"])
 
 
+BAG = """[[item]]
+name = "Pocket"
+use = "uhf-body-worn"
+count = 4
+tunes_mhz = [[518, 542]]
+powers_mw = [10]
+
+[[item]]
+name = "Slots"
+use = "uhf-camera-slot"
+count = 2
+noise_figure_db = 4
+"""
+
+
+def test_a_crew_asks_with_its_own_kit(laptop: TestClient, store: Store, crews: dict[str, str]) -> None:
+    """It comes into the shoot when it is granted, under the crew's name, and only then."""
+    phone, other = (telephone(laptop, store, "crew", crews[name]) for name in ("Harbour", "Lantern"))
+    assert phone.post("/own/kit", json={"text": "no bag"}).status_code == 400
+    assert phone.post("/own/kit", json={"text": BAG}).json()["says"] == [
+        "Sent along: 4 Pocket, 2 Slots. Ask with it now."
+    ]
+    page = phone.get("/own/body").text
+    assert "yours: Pocket, with Slots" in page
+    assert "Pocket" not in other.get("/own/body").text
+    mine = {"links": 2, "kit": "Harbour: Pocket | Harbour: Slots", "site": "Quay", "call": "Opening"}
+    assert other.post("/own/ask", json={**mine, "call": ""}).status_code == 400
+    assert phone.post("/own/ask", json=mine).status_code == 200
+    assert "transmitter" not in store.document().document
+    assert laptop.get(f"/crews/kit.toml?of={crews['Harbour']}").text == BAG
+    assert laptop.get(f"/crews/kit.toml?of={crews['Lantern']}").status_code == 400
+    assert "The kit of Harbour" in laptop.get("/crews/body").text
+
+    request = store.requests()[0]
+    assert laptop.post("/crews/fit", json={"request": request.id, "seen": "asked"}).status_code == 200
+    fits = until(lambda: re.search(r'class="fit">.*?</p>', laptop.get("/crews/body").text, re.S))
+    assert "2 of 2 links find a carrier, 2 hold" in fits[0]
+    phone.post("/own/kit", json={"text": BAG.replace("[10]", "[10, 25]")})
+    answer = {"request": request.id, "seen": "asked", "says": ""}
+    assert laptop.post("/crews/grant", json=answer).status_code == 200
+    there = store.document()
+    assert there.at("transmitter", "Harbour: Pocket") == {
+        "use": "uhf-body-worn", "tunes_mhz": [[518.0, 542.0]], "powers_mw": [10.0, 25.0],
+    }, "as it was sent last"  # fmt: skip
+    slots = {"use": "uhf-camera-slot", "count": 2, "noise_figure_db": 4.0}
+    assert there.at("receiver", "Harbour: Slots") == slots
+    until(lambda: {"Harbour 1", "Harbour 2"} <= set(told(store, crews["Harbour"])))
+    given = told(store, crews["Harbour"])
+    assert all(518_000 <= given[link] <= 542_000 for link in ("Harbour 1", "Harbour 2"))
+
+
+def test_kit_that_is_not_sent_any_more_is_not_granted(
+    laptop: TestClient, store: Store, crews: dict[str, str]
+) -> None:
+    phone = telephone(laptop, store, "crew", crews["Harbour"])
+    phone.post("/own/kit", json={"text": BAG})
+    phone.post("/own/ask", json={"links": 1, "kit": "Harbour: Pocket | Harbour: Slots", "site": "Quay"})
+    phone.post("/own/kit", json={"text": BAG.replace("Pocket", "Pouch")})
+    answer = {"request": store.requests()[0].id, "seen": "asked", "says": ""}
+    granted = laptop.post("/crews/grant", json=answer)
+    assert (granted.status_code, "no kit that the crew sends any more" in granted.json()["says"][0]) == (400, True)
+    assert store.requests()[0].state == "asked"
+
+
 def test_a_refusal_says_why_and_can_be_taken_back(laptop: TestClient, store: Store, crews: dict[str, str]) -> None:
     phone = telephone(laptop, store, "crew", crews["Lantern"])
     phone.post("/own/ask", json={"links": 40, "kit": KIT, "site": "Hall", "date": "2027-05-15", "starts": "10:00",

@@ -14,6 +14,7 @@ from tests.web.conftest import SIZES, wait_for_plan
 from tests.web.event import LINK, event_into, until
 from tests.web.outside import open_pages
 from tests.web.test_by_keys import Keys
+from tests.web.test_crews import BAG
 
 from linkwright.door.lan import lan_addresses
 from linkwright.store import Hatch, Store, WantedLinks
@@ -100,6 +101,26 @@ def test_a_crews_page_follows_and_everybody_can_use_it(event: Event, phone: Any)
     event.store.revoke_device(event.store.devices()[0].id, "laptop")
     phone.goto(f"{event.telephone}/own")
     expect(phone.locator("body")).to_contain_text("This device is not paired")
+
+
+def test_a_crew_sends_its_bag_along_and_asks_with_it(event: Event, phone: Any) -> None:
+    phone.goto(f"{event.telephone}/own")
+    phone.get_by_label("What for").fill("two more")
+    bag = {"name": "kit.toml", "mimeType": "application/toml", "buffer": BAG.encode()}
+    phone.get_by_label("Send your bag along").set_input_files(bag)
+    expect(phone.locator("#body")).to_contain_text("4 Pocket, 2 Slots")
+    expect(phone.get_by_label("What for")).to_have_value("two more")
+    phone.get_by_label("With which kit").select_option(label="yours: Pocket, with Slots")
+    phone.get_by_label("For a call of yours").select_option("Opening")
+    assert violations(phone) == ""
+    assert untidy(phone, "main") == []
+    assert phone.evaluate(WIDER) <= 0
+    phone.get_by_role("button", name="Ask", exact=True).click()
+    expect(phone.locator("#body")).to_contain_text("in Opening")
+    (asked,) = event.store.requests()
+    assert (asked.wanted.transmitter, asked.wanted.receiver) == ("Harbour: Pocket", "Harbour: Slots")
+    phone.get_by_label("Send your bag along").set_input_files({**bag, "buffer": b"[[item]]"})
+    expect(phone.locator("#status")).to_contain_text("kit")
 
 
 def test_what_crews_ask_is_looked_at_and_granted_by_keys_alone(event: Event, page: Any) -> None:

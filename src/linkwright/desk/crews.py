@@ -8,12 +8,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from linkwright.desk.crewkit import pairs, types_wanted
 from linkwright.desk.editing import Field
 from linkwright.desk.snapshot import Made
 from linkwright.rules import known_codes, territory
+from linkwright.shoot.bag import Bag
 from linkwright.shoot.catalogue import called, catalogue
 from linkwright.shoot.errors import InputError
-from linkwright.store import NOTICE, CrewRequest, Draft, Given, LoggedChange
+from linkwright.store import KIT, NOTICE, CrewRequest, CrewShare, Draft, Given, LoggedChange
+from linkwright.store.hatch import kit_name
 from linkwright.store.history import DOCUMENT
 from linkwright.store.hunts import HUNT, NOBODYS
 from linkwright.store.requests import REQUEST
@@ -43,14 +46,19 @@ class KitChoice:
         return f"{self.transmitter}{AND}{self.receiver}"
 
 
-def kits(owned: Iterable[tuple[str, str]], region: str) -> list[KitChoice]:
-    """What a crew may ask with: what its links have, then the classes that a region's rules have room for."""
-    choices = {
-        (sends, hears): KitChoice(sends, hears, f"as you have: {called(sends)}")
-        for sends, hears in owned
-        if sends and hears
-    }
-    rows = territory(region).rows if region in known_codes() else ()
+def kits(own: CrewShare, kit: Bag) -> list[KitChoice]:
+    """What a crew may ask with: the kit that it sent, what its links have, then the classes that a region's rules
+    have room for."""
+    choices: dict[tuple[str, str], KitChoice] = {}
+    for pack, ear in pairs(kit):
+        sends = kit_name(own.name, pack.name)
+        hears = kit_name(own.name, ear.name) if ear in kit.item else str(ear.equipment.use)
+        choices[sends, hears] = KitChoice(sends, hears, f"yours: {pack.name}, with {ear.name}")
+    for link in own.links:
+        sends, hears = link.transmitter, link.receiver
+        if sends and hears:
+            choices.setdefault((sends, hears), KitChoice(sends, hears, f"as you have: {called(sends)}"))
+    rows = territory(own.region).rows if own.region in known_codes() else ()
     classes = catalogue()
     for sends, of in classes["transmitter"].items():
         hears = _ear(of, classes["receiver"])
@@ -73,12 +81,12 @@ def _meet(span_mhz: tuple[float, float], from_khz: float, to_khz: float) -> bool
     return min(high, to_khz) - max(low, from_khz) >= (high - low) / 2
 
 
-def kit_chosen(key: str, owned: Iterable[tuple[str, str]], region: str) -> KitChoice:
+def kit_chosen(key: str, own: CrewShare, kit: Bag) -> KitChoice:
     """The kit that was chosen. Raises InputError where there is no such."""
-    kit = next((kit for kit in kits(owned, region) if kit.key == key), None)
-    if kit is None:
+    chosen = next((choice for choice in kits(own, kit) if choice.key == key), None)
+    if chosen is None:
         raise InputError("choose a kit of the list")
-    return kit
+    return chosen
 
 
 def concerned(changes: Iterable[LoggedChange], draft: Draft) -> frozenset[str]:
@@ -90,7 +98,7 @@ def concerned(changes: Iterable[LoggedChange], draft: Draft) -> frozenset[str]:
         elif change.area == HUNT:
             if change.what in HUNT_SEEN and change.path[0] != NOBODYS:
                 concerned.add(str(change.path[0]))
-        elif change.area == "happening" and change.path[:1] == (NOTICE,):
+        elif change.area == "happening" and change.path[0] in (NOTICE, KIT):
             concerned.add(str(change.path[1]))
         elif change.area == DOCUMENT:
             concerned |= set(_by_edit(change, draft))
@@ -152,8 +160,9 @@ def given_of(made: Made, now: datetime.datetime) -> tuple[list[Given], frozenset
     return given, over
 
 
-def links_wanted(draft: Draft, request: CrewRequest) -> list[Field]:
-    """What granting a request puts into the shoot, as one change: its links, and the call in which they are live.
+def links_wanted(draft: Draft, request: CrewRequest, kit: Bag) -> list[Field]:
+    """What granting a request puts into the shoot, as one change: its links, what of the crew's `kit` they are, and
+    the call in which they are live.
 
     Raises InputError where the job is not so that it can be.
     """
@@ -162,8 +171,9 @@ def links_wanted(draft: Draft, request: CrewRequest) -> list[Field]:
         raise InputError("this crew is not in the job any more")
     name = str(crew["name"])
     new = list(_new_names(draft, "link", name, wanted.links))
-    kit = {"transmitter": wanted.transmitter, "receiver": wanted.receiver}
-    fields: list[Field] = [(("link",), None, {"name": link, "crew": name, **kit}) for link in new]
+    fields = list(types_wanted(kit, name, draft, wanted))
+    types = {"transmitter": wanted.transmitter, "receiver": wanted.receiver}
+    fields += [(("link",), None, {"name": link, "crew": name, **types}) for link in new]
     calls = draft.entries("call")
     all_names = [str(link.get("name")) for _, link in draft.entries("link")]
     for id_, call in calls:  # a call of all links stays one of those that there were
@@ -218,5 +228,5 @@ def with_fields(draft: Draft, fields: Iterable[Field]) -> Draft:
             copied.document.setdefault(path[0], []).append(value)
             copied.ids[path] = (*copied.ids.get(path, ()), f"new-{number}")
         else:
-            copied.at(*path[:-1])[path[-1]] = value
+            (copied.at(*path[:-1]) or copied.document.setdefault(path[0], {}))[path[-1]] = value
     return copied

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from linkwright.desk.background import Background, WorkRun
+from linkwright.desk.crewkit import sent_kit
 from linkwright.desk.crews import links_wanted, with_fields
 from linkwright.desk.followed import followed, planned_apart
 from linkwright.desk.planning import Planning
@@ -71,7 +72,8 @@ class Fitting:
 
     def _fit(self, run: WorkRun, snapshot: Snapshot, request: CrewRequest) -> None:
         try:
-            fields = links_wanted(snapshot.document.used, request)
+            kit = sent_kit(self.planning.store.hatch(request.crew))
+            fields = links_wanted(snapshot.document.used, request, kit)
             new = [str(value["name"]) for path, _, value in fields if path == ("link",)]
             shoot = with_fields(snapshot.document.used, fields).shoot()
             earlier, calls = self._planned(run, snapshot, shoot)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from linkwright.store.draft import Draft, DraftProblem, problems
     from linkwright.store.faults import Away
     from linkwright.store.happenings import Happening
-    from linkwright.store.hatch import NOTICE, CrewShare, Hatch, Notice
+    from linkwright.store.hatch import KIT, NOTICE, CrewShare, Hatch, Notice
     from linkwright.store.history import LoggedChange
     from linkwright.store.hunts import HuntFact, HuntStart, HuntStep, KeptHunt
     from linkwright.store.requests import CrewRequest, RequestStep, WantedLinks
@@ -29,7 +29,7 @@ FROM: Final = {
     "Conflict": "conflict", "Device": "crew", "DoorLine": "crew", "CrewNote": "crew", "Passing": "crew",
     "Role": "crew", "Tick": "crew", "Draft": "draft", "DraftProblem": "draft", "problems": "draft",
     "Away": "faults", "Happening": "happenings",
-    "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "CrewShare": "hatch",
+    "KIT": "hatch", "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "CrewShare": "hatch",
     "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "WantedLinks": "requests",
     "HuntStart": "hunts", "HuntStep": "hunts", "KeptHunt": "hunts", "HuntFact": "hunts",
     "Store": "store", "Given": "told", "ToldCarrier": "told",
@@ -44,6 +44,7 @@ def __getattr__(name: str) -> object:
 
 
 __all__ = [
+    "KIT",
     "LOG",
     "NOTICE",
     "READINGS",

@@ -266,9 +266,16 @@ class Aside(Opened):
 
         return self._writing(who, job)
 
-    def happenings(self, since: int = 0, kinds: Collection[str] = (), last: int | None = None) -> list[Happening]:
-        """What was told after a revision, of some kinds or all, by when it happened; the `last` so many of it."""
-        return self._reading(lambda connection: happenings.since(connection, since, kinds, last))
+    def happenings(
+        self, since: int = 0, kinds: Collection[str] = (), about: Collection[str] = (), last: int | None = None
+    ) -> list[Happening]:
+        """What was told after a revision, of some kinds or all, about some or all, by when it happened; the `last`
+        so many of it."""
+        return self._reading(lambda connection: happenings.since(connection, since, kinds, about, last))
+
+    def happened_last(self, kind: str) -> dict[str, datetime.datetime]:
+        """When something of a kind happened last, by what it was about."""
+        return self._reading(lambda connection: happenings.newest(connection, kind))
 
 
 def _text(at_ms: int | None) -> str | None:

@@ -11,10 +11,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from linkwright.shoot.bag import KINDS
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.zones import zones_of
 from linkwright.store import hunts, requests, told
 from linkwright.store.draft import Draft
+from linkwright.store.happenings import Happening
+from linkwright.store.kitbook import bag_of
 from linkwright.store.requests import CrewRequest, WantedLinks
 from linkwright.store.told import Act, ToldCarrier
 
@@ -23,10 +26,20 @@ if TYPE_CHECKING:
 
 #: All that a crew may see and do.
 SERVES: Final = frozenset(
-    {"crew", "own", "requests", "looked_into", "carriers", "notices", "now", "ask", "trouble", "give_back", "tick"}
-)
+    {
+        "crew", "own", "requests", "looked_into", "carriers", "notices", "kit", "now",
+        "ask", "trouble", "give_back", "tick", "send_kit",
+    }
+)  # fmt: skip
 #: The kind of happening that a coordinator tells all crews, or the one that it is about.
 NOTICE: Final = "notice"
+#: The kind of happening that a crew sends its kit with.
+KIT: Final = "kit"
+#: How large a kit may be [bytes, items of any kind], how long what it is called in the shoot, how often it is sent.
+MOST_KIT_BYTES: Final = 100_000
+MOST_KIT: Final = 100
+MOST_KIT_NAME: Final = 80
+MOST_SENT: Final = 50
 #: So many notices are shown, the newest.
 MOST_NOTICES: Final = 20
 #: How long a crew's requests may be without an answer in all: nobody is drowned by one crew.
@@ -81,6 +94,16 @@ class Notice:
     to_all: bool
 
 
+@dataclass(frozen=True, slots=True)
+class SentKit:
+    """The kit that a crew sent last, as a bag's file has it: when, by whom, in short."""
+
+    toml: str
+    when: datetime.datetime
+    who: str
+    says: str
+
+
 class Hatch:
     """A store as one crew (by its id) gets it. Raises InputError wherever the crew is not in the job any more."""
 
@@ -112,12 +135,30 @@ class Hatch:
     def notices(self) -> list[Notice]:
         """What everybody was told, and this crew, newest first."""
         self.own()
-        happened = self.__store.happenings(kinds=(NOTICE,))
-        mine = [notice for notice in happened if notice.about in ("", self.crew)]
+        told = self.__store.happenings(kinds=(NOTICE,), about=("", self.crew), last=MOST_NOTICES)
         return [
             Notice(notice.when, notice.who, str(notice.data.get("text", "")), not notice.about)
-            for notice in reversed(mine[-MOST_NOTICES:])
+            for notice in reversed(told)
         ]
+
+    def kit(self) -> SentKit | None:
+        """The kit that the crew sent last; None where it sent none."""
+        self.own()
+        sent = self._sent(1)
+        return sent[0] if sent else None
+
+    def send_kit(self, toml: str, who: str) -> SentKit:
+        """Send the crew's kit along, a bag's file; it takes the place of what was sent before. Raises InputError
+        where it is no kit."""
+        says, sent = _in_short(toml, self.own().name), self._sent(MOST_SENT)
+        if sent and sent[-1].toml == toml:
+            return sent[-1]
+        if len(sent) >= MOST_SENT:
+            raise InputError(f"your kit was sent {MOST_SENT} times; tell whoever coordinates what is another")
+        return _kit_of(self.__store.happen(KIT, self.crew, {"text": says, "toml": toml}, None, who))
+
+    def _sent(self, last: int) -> list[SentKit]:
+        return [_kit_of(sent) for sent in self.__store.happenings(kinds=(KIT,), about=(self.crew,), last=last)]
 
     def now(self) -> datetime.datetime:
         """The moment by the clock of the store."""
@@ -159,6 +200,32 @@ class Hatch:
         waiting = sum(request.state == "asked" for request in self.requests())
         if waiting >= MOST_OPEN:
             raise InputError(f"{waiting} things that you asked wait for an answer; give some back first")
+
+
+def _kit_of(sent: Happening) -> SentKit:
+    return SentKit(str(sent.data["toml"]), sent.when, sent.who, str(sent.data["text"]))
+
+
+def kit_name(crew: str, item: str) -> str:
+    """What an item of a crew's kit is called in the shoot."""
+    return f"{crew}: {item}"
+
+
+def _in_short(toml: str, crew: str) -> str:
+    """What a kit holds, in a line. Raises InputError where it is no kit to plan with."""
+    if len(toml.encode("utf-8", "surrogatepass")) > MOST_KIT_BYTES:
+        raise InputError(f"the kit is larger than {MOST_KIT_BYTES} bytes; send the items that are on the job")
+    kit = bag_of(toml.encode("utf-8", "surrogatepass"), "the kit")
+    if not kit.of("transmitter"):
+        raise InputError(
+            "there is no transmitter in it; expected a bag, as the page The bag and `kit export` give it"
+        )
+    if len(kit.item) > MOST_KIT:
+        raise InputError(f"there are {len(kit.item)} items in it; expected {MOST_KIT} at most, those on the job")
+    for item in kit.item:
+        if len(kit_name(crew, item.name)) > MOST_KIT_NAME:
+            raise InputError(f'"{item.name}" is too long a name beside "{crew}"; expected {MOST_KIT_NAME} together')
+    return ", ".join(f"{item.count} {item.name}" for kind in KINDS for item in kit.of(kind))
 
 
 def own_of(draft: Draft, crew: str) -> CrewShare:

@@ -11,13 +11,14 @@ from fastapi.responses import Response
 from pydantic import Field as Bounded
 
 from linkwright.desk.coordinating import links_at, unanswered
+from linkwright.desk.crewkit import sent_kit
 from linkwright.desk.crews import links_wanted
 from linkwright.door.gate import person_of
 from linkwright.shoot.errors import InputError
-from linkwright.store import NOTICE, CrewRequest
+from linkwright.store import KIT, NOTICE, CrewRequest
 from linkwright.store.paths import fit
 from linkwright.units import counted, mhz_text, number_word, with_capital
-from linkwright.web.answers import RequestBody, anew, desk_of, pages_of, render, snapshot_of
+from linkwright.web.answers import RequestBody, anew, desk_of, file_response, pages_of, render, snapshot_of
 
 router = APIRouter()
 
@@ -78,6 +79,7 @@ def _context(request: Request) -> dict[str, Any]:
         "fits": {asked.id: desk.fitting.of(asked.id) for asked in open_}, "revision": snapshot.revision,
         "links": {asked.id: links_at(asked, told, snapshot) for asked in requests if asked.links},
         "devices": {id_: devices.count(id_) for id_, _ in crews}, "lan": bool(pages_of(request).lan.urls),
+        "kits": store.happened_last(KIT),
         "counts": Counter(str(link.get("crew") or "") for _, link in draft.entries("link")), "mhz": mhz_text,
         "edits": person_of(request).may("edit"),
         "hunted": {hunt.start.request for hunt in store.hunts() if hunt.state == "open"},
@@ -108,6 +110,15 @@ def steps(request: Request, of: Id) -> Response:
     return render(request, "crews_steps.html", steps=store.request_steps(wish), zone=snapshot_of(request).zone)
 
 
+@router.get("/crews/kit.toml")
+def kit(request: Request, of: Id) -> Response:
+    """The kit that a crew sent along, as a bag's file."""
+    sent = desk_of(request).store.hatch(of).kit()
+    if sent is None:
+        raise InputError("this crew sent no kit along")
+    return file_response("kit.toml", sent.toml, "application/toml")
+
+
 @router.post("/crews/fit")
 def fits(request: Request, asked: Answering) -> dict[str, Any]:
     """Look whether a request would fit, as the job stands now."""
@@ -126,7 +137,7 @@ def grant(request: Request, answering: Answering) -> dict[str, Any]:
     wish = store.request(answering.request)
     if wish.kind != "carriers":
         raise InputError("nothing is asked for there; answer it")
-    fields = links_wanted(snapshot_of(request).document.draft, wish)
+    fields = links_wanted(snapshot_of(request).document.draft, wish, sent_kit(store.hatch(wish.crew)))
     after = store.grant(wish.id, answering.seen, fields, person_of(request).name, answering.says)
     says = f"Granted: {counted(len(after.links), 'link')}; the carriers come with the plan."
     return {"says": [says], "revision": anew(request).revision}

@@ -13,12 +13,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response, StreamingResponse
 from pydantic import Field as Bounded
 
-from linkwright.desk.crews import KitChoice, kit_chosen, kits
+from linkwright.desk.crewkit import sent_kit
+from linkwright.desk.crews import kit_chosen, kits
 from linkwright.desk.crewsheet import sheet_of
 from linkwright.door.gate import person_of
 from linkwright.door.once import MOST_NAME
 from linkwright.shoot.errors import InputError
-from linkwright.store import CrewShare, Hatch, WantedLinks
+from linkwright.store import Hatch, WantedLinks
+from linkwright.store.hatch import MOST_KIT_BYTES
 from linkwright.units import mhz_text
 from linkwright.web.answers import KEEP_OUT, RequestBody, desk_of, pages_of
 
@@ -48,6 +50,12 @@ class ToldTrouble(RequestBody):
 
     link: Text = ""
     text: Note
+
+
+class SentAlong(RequestBody):
+    """The text of a bag's file."""
+
+    text: Annotated[str, Bounded(max_length=MOST_KIT_BYTES)]
 
 
 class Giving(RequestBody):
@@ -95,7 +103,7 @@ async def events(request: Request) -> StreamingResponse:
 def ask(request: Request, asked: AskedLinks) -> dict[str, Any]:
     """Ask for carriers."""
     hatch, who = hatch_of(request), person_of(request).name
-    kit = _kit(asked.kit, hatch.own())
+    kit = kit_chosen(asked.kit, hatch.own(), sent_kit(hatch))
     when = (
         {} if asked.call else {"date": _date(asked.date), "starts": _time(asked.starts), "ends": _time(asked.ends)}
     )
@@ -133,6 +141,13 @@ def trouble(request: Request, told: ToldTrouble) -> dict[str, Any]:
     return {"says": ["Reported to whoever coordinates; keep listening."]}
 
 
+@router.post("/own/kit")
+def send_kit(request: Request, given: SentAlong) -> dict[str, Any]:
+    """Send the crew's own kit along, to ask with."""
+    kit = hatch_of(request).send_kit(given.text, person_of(request).name)
+    return {"says": [f"Sent along: {kit.says}. Ask with it now."]}
+
+
 @router.post("/own/give-back")
 def give_back(request: Request, giving: Giving) -> dict[str, Any]:
     """Give back what was asked for, or take the question back."""
@@ -148,14 +163,6 @@ def tick(request: Request, ticked: TickedCarrier) -> dict[str, Any]:
     return {"says": [where]}
 
 
-def _kit(key: str, own: CrewShare) -> KitChoice:
-    return kit_chosen(key, _owned(own), own.region)
-
-
-def _owned(own: CrewShare) -> list[tuple[str, str]]:
-    return [(link.transmitter, link.receiver) for link in own.links]
-
-
 def _render(request: Request, template: str) -> Response:
     hatch, person = hatch_of(request), person_of(request)
     own, now = hatch.own(), hatch.now()
@@ -163,7 +170,7 @@ def _render(request: Request, template: str) -> Response:
     context = {
         "person": person, "plain": pages_of(request).lan.plain, "job_title": own.title or "A new shoot", "own": own,
         "sheet": sheet, "answer": sheet.answer, "notices": hatch.notices(),
-        "looked_into": hatch.looked_into(), "kits": kits(_owned(own), own.region),
+        "looked_into": hatch.looked_into(), "kit": hatch.kit(), "kits": kits(own, sent_kit(hatch)),
         "zone": zoneinfo.ZoneInfo(own.timezone), "mhz": mhz_text,
     }  # fmt: skip
     return pages_of(request).templates.TemplateResponse(request, template, context, headers=KEEP_OUT)

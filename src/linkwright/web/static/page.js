@@ -74,6 +74,13 @@ document.addEventListener("submit", (event) => {
   const fields = new FormData(form, event.submitter);
   tells(event.submitter?.dataset.tell || form.dataset.tell, Object.fromEntries(fields), form.dataset.what, form);
 });
+// A file's text into a field of its form, which is then sent where nothing else is asked for.
+document.addEventListener("change", async (event) => {
+  const { dataset: { into, atOnce }, form, files } = event.target;
+  if (!into || !files?.[0]) return;
+  form.elements[into].value = await files[0].text();
+  if (atOnce !== undefined) form.requestSubmit();
+});
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-tell][data-says]");
   if (button) tells(button.dataset.tell, JSON.parse(button.dataset.says), button.dataset.what || button.textContent, null);

@@ -222,8 +222,6 @@ body.addEventListener("click", (event) => {
 body.addEventListener("change", async (event) => {
   const permits = event.target.name === "permits" && event.target.closest("[data-permits]");
   if (permits) await sends("/prepare/permits", { permits: [...permits.querySelectorAll("input:checked")].map((tick) => tick.value) }, "the permits");
-  const { into } = event.target.dataset;
-  if (into && event.target.files[0]) event.target.form.elements[into].value = await event.target.files[0].text();
 });
 document.querySelector("[data-post-text]")?.addEventListener("change", async (event) => {
   const input = event.target;

@@ -41,8 +41,18 @@ export function swap(part, text) {
   for (const piece of kept) if (piece.childElementCount) document.getElementById(piece.id)?.replaceWith(piece);
   if (focus) [...part.querySelectorAll("a, button, input, select, textarea, summary, [tabindex]")].find((control) => sign(control) === focus)?.focus({ preventScroll: true });
   takeAnswer();
+  takeChoices();
   tell("part", { part });
 }
+// What may be chosen in a form that stays as it is while its page is made anew.
+function takeChoices() {
+  for (const given of document.querySelectorAll("template[data-choices]")) {
+    const select = document.getElementById(given.dataset.choices), chosen = select.value;
+    select.replaceChildren(given.content.cloneNode(true));
+    if ([...select.options].some((option) => option.value === chosen)) select.value = chosen;
+  }
+}
+takeChoices();
 const name = (details) => details.dataset.entry || details.querySelector("summary")?.textContent || "";
 
 export function takeAnswer() { const said = document.getElementById("new-answer"); if (said) answer(said.textContent); }
