@@ -76,10 +76,10 @@ document.addEventListener("submit", (event) => {
 });
 // A file's text into a field of its form, which is then sent where nothing else is asked for.
 document.addEventListener("change", async (event) => {
-  const { dataset: { into, atOnce }, form, files } = event.target;
-  if (!into || !files?.[0]) return;
-  form.elements[into].value = await files[0].text();
-  if (atOnce !== undefined) form.requestSubmit();
+  const input = event.target.closest("input[type=file][data-into]");
+  if (!input || !input.files[0]) return;
+  input.form.elements[input.dataset.into].value = await input.files[0].text();
+  if (input.dataset.atOnce !== undefined) input.form.requestSubmit();
 });
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-tell][data-says]");
