@@ -31,8 +31,8 @@ def large(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @contextlib.contextmanager
-def begun(store: Store) -> Iterator[Desk]:
-    desk = Desk(store)
+def begun(store: Store, dask: str = "") -> Iterator[Desk]:
+    desk = Desk(store, dask=dask)
     desk.start()
     try:
         yield desk
@@ -138,3 +138,25 @@ def test_a_large_job_is_planned_in_other_processes_and_the_plan_is_the_same(
             calls = calls_of(desk)
     assert asked == [max(1, (os.cpu_count() or 1) - 1)]
     assert calls == {call.call: call for call in make_plan(shoot, {}).calls}
+
+
+@pytest.mark.filterwarnings("default")  # what Dask warns of is its own
+def test_a_large_job_is_planned_by_a_scheduler_and_here_where_there_is_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    distributed = pytest.importorskip("distributed")
+    monkeypatch.setattr(carriers, "MANY_LINKS", 20)
+    monkeypatch.setattr(carriers, "DASK_PATIENCE_S", 0.2)
+    shoot = long_event(30, seed=3, venues=2)
+    whole = {call.call: call for call in make_plan(shoot, {}).calls}
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, protocol="tcp",
+        host="127.0.0.1", silence_logs=50,
+    ) as cluster:  # fmt: skip
+        for number, address in enumerate((cluster.scheduler_address, "tcp://127.0.0.1:1")):
+            with Store.open(tmp_path / f"event-{number}.lwjob", create=True) as store:
+                shoot_into(store, shoot)
+                with begun(store, address) as desk:
+                    assert calls_of(desk) == whole
+            gone = [record.getMessage() for record in caplog.records if "planned on this machine" in record.message]
+            assert len(gone) == number

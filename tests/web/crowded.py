@@ -66,7 +66,7 @@ def crowded(links: int) -> str:
     )
 
 
-def planned_as_few(scene: Scene, earlier: Plan | None, tell: Tell) -> Any:
+def planned_as_few(scene: Scene, earlier: Plan | None, tell: Tell, _dask: str) -> Any:
     """A plan of the first few links, copied to all: pages show it as they would a real one, and nobody proves it.
 
     A search for 60 carriers takes minutes, and what is looked at is how their rows stand on a page.

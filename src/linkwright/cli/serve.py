@@ -48,6 +48,9 @@ def run(
         str | None,
         typer.Option(help="NAME at which devices join, served by others with --behind: Connect here lets them in"),
     ] = None,
+    dask: Annotated[
+        str | None, typer.Option(help="plan large events on the workers of this Dask scheduler: tls://HOST:PORT")
+    ] = None,
 ) -> None:
     """The web pages of a shoot, on loopback unless --lan.
 
@@ -59,11 +62,14 @@ def run(
     from linkwright.desk.files import import_shoot
     from linkwright.shoot.errors import InputError
     from linkwright.store import Store
+    from linkwright.work.carriers import refuse_open
 
     if plain and not lan:
         raise InputError("--plain is for --lan: without it nothing leaves this laptop, encrypted or not")
     if [lan, behind is not None, joins is not None].count(True) > 1:
         raise InputError("--lan, --behind and --joins are three ways of being asked; choose one")
+    if dask is not None:
+        refuse_open(dask)
     path = Path(shoot) if shoot is not None else None
     if path is not None and is_zip(path):
         path = _unpacked(path, database, open_beside)
@@ -77,7 +83,7 @@ def run(
             import_shoot(store, path, lambda what: typer.echo(what, err=True), _ask)
         name = behind or joins or ""
         sources = _sources(mqtt, mqtt_topic, osc)
-        serve_store(store, port, lan, sources, plain=plain, name=name, behind=behind is not None)
+        serve_store(store, port, lan, sources, plain=plain, name=name, behind=behind is not None, dask=dask or "")
     finally:
         store.close()
 
@@ -120,11 +126,12 @@ def serve_store(
     plain: bool = False,
     name: str = "",
     behind: bool = False,
+    dask: str = "",
 ) -> None:
     """Serve a store until Ctrl-C; `or_next`: at the next free port where that one is taken, and it is said.
 
     lan : open to the network too, encrypted unless `plain`. name : that of a balancer: this process is `behind` it,
-    or lets in devices that join there.
+    or lets in devices that join there. dask : the scheduler whose workers plan large events.
 
     Raises InputError where the port cannot be used.
     """
@@ -149,7 +156,7 @@ def serve_store(
         open_to = Lan.behind_name(name) if behind else Lan.beside_name(hosts, name)
     elif lan:
         open_to = Lan.at(hosts, port, None if plain else places.parent / "door")
-    app = create_app(store, sources=sources, places=PlaceBook(places), lan=open_to)
+    app = create_app(store, sources=sources, places=PlaceBook(places), lan=open_to, dask=dask)
     for said in store.said:
         typer.echo(said)
     with awake() as held:

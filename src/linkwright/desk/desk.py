@@ -68,12 +68,14 @@ class Desk:
     """One job. Safe to use from several threads.
 
     listeners : who is told of what happens. places : where what was learnt of places is kept; None: nowhere.
+    dask : the scheduler whose workers plan large events, if any.
     """
 
     store: Store
     listeners: Listeners = field(default_factory=Nobody)
     places: PlaceBook | None = None
     sources: Sources | None = None
+    dask: str = ""
     _lock: threading.RLock = field(default_factory=threading.RLock)
     _scenes: threading.RLock = field(default_factory=threading.RLock)
     _document: Document | None = None
@@ -89,7 +91,7 @@ class Desk:
         self.airing = Airing(self.store, self.listeners, self.works["airing"])
         self.planning = Planning(
             self.store, self.files, self.works["planning"], self.document, self._planned,
-            self.airing.for_plan, self.airing.marks, self._give,
+            self.airing.for_plan, self.airing.marks, self._give, dask=self.dask,
         )  # fmt: skip
         self.airing.changed = self.planning.follow
         self.listening = Listening(self.store, self.listeners, self.works["listening"])

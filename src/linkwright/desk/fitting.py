@@ -102,7 +102,7 @@ class Fitting:
             if pieces is not None:
                 return made.plan.calls, list(pieces.calls.values())
         earlier = None if made is None else relabelled(made.plan, made.names, snapshot.names)
-        calls = planned_apart(scene, earlier, run.tell).plan.calls
+        calls = planned_apart(scene, earlier, run.tell, self.planning.dask).plan.calls
         return () if earlier is None else earlier.calls, calls
 
 

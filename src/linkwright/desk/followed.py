@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from linkwright.desk.crews import with_fields
 from linkwright.desk.editing import Path, references_renamed
@@ -15,12 +16,14 @@ from linkwright.desk.names import Names
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made
 from linkwright.progress import Tell
+from linkwright.shoot.errors import InputError
 
 if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
     from linkwright.plan.model import Finding, Plan
     from linkwright.plan.pieces import Pieces
 
+LOG: Final = logging.getLogger(__name__)
 Known = TypeVar("Known")
 #: By kind and id, what an entry was called and is called.
 Renamed = Mapping[tuple[str, str], tuple[str, str]]
@@ -44,13 +47,14 @@ def followed(made: Made, pieces: Pieces, scene: Scene, names: Names, read: Read,
     return replan(pieces, changed.scene, again, tell)
 
 
-def planned_apart(scene: Scene, earlier: Plan | None, tell: Tell) -> Pieces:
+def planned_apart(scene: Scene, earlier: Plan | None, tell: Tell, dask: str = "") -> Pieces:
     """The pieces of a scene of which all is planned: of a large one in other processes, so that pages answer
-    meanwhile, and one core is left to them."""
+    meanwhile, and one core is left to them; or on the workers of the scheduler at `dask`. Where that fails it is
+    done here: the day goes on."""
     from linkwright.plan.legs import plan_in_pieces
-    from linkwright.work.carriers import on_processes, worth_processes
+    from linkwright.work.carriers import on_dask, on_processes, worth_processes
 
-    if not worth_processes(sum(len(call.links) for call in scene.calls), len(scene.calls)):
+    if not worth_processes(sum(len(call.links) for call in scene.calls), len(scene.calls), bool(dask)):
         return plan_in_pieces(scene, earlier, tell)
     last = ("planning", 0.0)
 
@@ -59,7 +63,16 @@ def planned_apart(scene: Scene, earlier: Plan | None, tell: Tell) -> Pieces:
         last = what, share
         tell(what, share)
 
-    with on_processes(max(1, (os.cpu_count() or 1) - 1), lambda: tell(*last)) as carry:
+    def look() -> None:
+        tell(*last)
+
+    if dask:
+        try:
+            with on_dask(dask, look) as carry:
+                return plan_in_pieces(scene, earlier, told, run=carry)
+        except InputError as error:
+            LOG.warning("planned on this machine: %s", error)
+    with on_processes(max(1, (os.cpu_count() or 1) - 1), look) as carry:
         return plan_in_pieces(scene, earlier, told, run=carry)
 
 

@@ -58,7 +58,8 @@ class Planning:
 
     asked : gives the document and the names of now. told : hears that there is a new plan. heard, marks : who
     else is on the air now, by site, and what tells one such list from another. given : hears of a plan that was
-    made here, to tell others what it gives them.
+    made here, to tell others what it gives them. dask : a scheduler whose workers plan large events; none: this
+    machine does.
 
     Where several processes have the job open (PostgreSQL), the one that has the duty plans; the others wait for
     what it makes, and one of them takes the duty over when it is gone.
@@ -72,6 +73,7 @@ class Planning:
     heard: Callable[[], dict[str, Readout]] = field(default=dict)
     marks: Callable[[], tuple[str, ...]] = field(default=tuple)
     given: Callable[[Made], None] = field(default=lambda _made: None)
+    dask: str = ""
     made: Made | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _fresh: bool = False
@@ -191,7 +193,7 @@ class Planning:
         earlier = None if fresh or self.made is None else relabelled(self.made.plan, self.made.names, names)
         scene = scene_of(shoot, read.sweeps, read.tv)
         pieces = None if fresh else self._followed(run, scene, read, names)
-        pieces = pieces or planned_apart(scene, earlier, run.tell)
+        pieces = pieces or planned_apart(scene, earlier, run.tell, self.dask)
         plan = pieces.plan
         news = given_up(earlier, plan, self.heard())
         self._given_up = {} if fresh else {**self._given_up, **news}

@@ -49,16 +49,17 @@ TYPES: Final = {
 def create_app(
     store: Store, hosts: frozenset[str] = frozenset(), lan_urls: tuple[str, ...] = (),
     sources: Sources | None = None, places: PlaceBook | None = None, lan: Lan | None = None,
+    dask: str = "",
 ) -> FastAPI:  # fmt: skip
     """The pages of the job in a store. `hosts` are the exact names (with port) that it answers to.
 
     `lan_urls` are its addresses on the network, where it is open to it; `lan` holds both where they may change.
     `sources` bring readings besides HTTP. `places` is where the person keeps what was learnt of places; none:
-    nothing is kept or offered.
+    nothing is kept or offered. `dask` is the scheduler whose workers plan large events.
     """
     lan = lan or Lan(set(hosts), lan_urls)
     hub = Hub()
-    desk = Desk(store, hub, places, sources)
+    desk = Desk(store, hub, places, sources, dask)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:

@@ -28,9 +28,10 @@ DASK_PATIENCE_S: Final = 5.0
 LOOK_S: Final = 0.2
 
 
-def worth_processes(links: int, calls: int) -> bool:
-    """Whether a shoot with so many links, all calls together, is worth starting processes for."""
-    return links >= MANY_LINKS and calls > 1 and (os.cpu_count() or 1) > 1
+def worth_processes(links: int, calls: int, elsewhere: bool = False) -> bool:
+    """Whether a shoot with so many links, all calls together, is worth starting processes for; or those that are
+    there `elsewhere`."""
+    return links >= MANY_LINKS and calls > 1 and (elsewhere or (os.cpu_count() or 1) > 1)
 
 
 @contextmanager
@@ -72,13 +73,13 @@ def _each(job: Callable[[Task], Done], tasks: Sequence[Task]) -> list[Done]:
 
 
 @contextmanager
-def on_dask(address: str) -> Iterator[Runner]:
-    """Work on the workers of the Dask scheduler at `address`, such as tcp://127.0.0.1:8786.
+def on_dask(address: str, look: Callable[[], None] = lambda: None) -> Iterator[Runner]:
+    """Work on the workers of the Dask scheduler at `address`, such as tcp://127.0.0.1:8786; `look` as above.
 
     A scheduler runs whatever code is sent to it, and so do its workers: use one on loopback, or one behind TLS,
     tls://. Raises InputError for any other address, where Dask is not installed, and where no scheduler answers.
     """
-    _refuse_open(address)
+    refuse_open(address)
     try:
         from distributed import Client
     except ImportError:
@@ -94,13 +95,13 @@ def on_dask(address: str) -> Iterator[Runner]:
 
         def work(job: Callable[[Task], Done], tasks: Iterable[Task]) -> Iterable[Done]:
             if not isinstance(tasks, Sequence):
-                return _in_order([client.submit(job, task, pure=False) for task in tasks], lost)
-            return _in_order(client.map(job, tasks, pure=False), lost)
+                return _in_order([client.submit(job, task, pure=False) for task in tasks], lost, look)
+            return _in_order(client.map(job, tasks, pure=False), lost, look)
 
         yield work
 
 
-def _in_order(futures: list[Any], lost: str, look: Callable[[], None] = lambda: None) -> Iterator[Any]:
+def _in_order(futures: list[Any], lost: str, look: Callable[[], None]) -> Iterator[Any]:
     """What comes of each, in their order, and nothing of it is kept here."""
     futures.reverse()
     return _unless_lost((_result(futures.pop(), look) for _ in range(len(futures))), lost)
@@ -131,8 +132,8 @@ def _unless_lost(results: Iterator[Any], lost: str) -> Iterator[Any]:
         raise InputError(lost) from error
 
 
-def _refuse_open(address: str) -> None:
-    """A scheduler that anybody on the network could reach is refused."""
+def refuse_open(address: str) -> None:
+    """Raises InputError for a scheduler that anybody on the network could reach."""
     scheme, _, rest = address.partition("://")
     host = rest.rsplit(":", 1)[0].strip("[]")
     if not (scheme == "tls" or (scheme == "tcp" and host in ("127.0.0.1", "localhost", "::1"))):
