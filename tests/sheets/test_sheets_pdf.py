@@ -16,7 +16,11 @@ from tests.sheets.made import files, sheets
 from linkwright.shoot.errors import InputError
 from linkwright.units import mhz_text
 
-PDFS = sorted(name for name in files() if name.endswith(".pdf"))
+#: All of the built-in shoot; `test_the_same_plan_gives_the_same_bytes` holds that there are no others.
+PDFS = [
+    "application.pdf", "cards.pdf", "coordination.pdf", "crew.pdf", "ground-1.pdf", "ground-2.pdf",
+    "if-it-breaks-up.pdf", "score-1.pdf", "score-2.pdf",
+]  # fmt: skip
 
 
 def read(name: str, which: str = "demo", **more: Any) -> pypdf.PdfReader:
@@ -110,6 +114,7 @@ def test_both_papers(paper: Any, wide: float, tall: float) -> None:
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
     assert dict(sheets().made()) == files()
+    assert sorted(name for name in files() if name.endswith(".pdf")) == PDFS
 
 
 def test_what_people_type_is_printed_as_they_typed_it() -> None:

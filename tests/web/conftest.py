@@ -16,9 +16,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from starlette.routing import BaseRoute
 
 from linkwright.desk.desk import Desk
 from linkwright.desk.files import import_shoot
@@ -26,7 +24,6 @@ from linkwright.desk.planning import KEY
 from linkwright.shoot.models import Shoot
 from linkwright.store import Draft, Store
 from linkwright.web.app import create_app
-from linkwright.web.pages import ROUTERS
 from linkwright.web.serving import Serving
 
 HOST = "testserver"
@@ -95,30 +92,20 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield opened
 
 
-@functools.cache
-def _included() -> dict[int, BaseRoute]:
-    """What the framework makes of each router: most of the time that an application takes to be made."""
-    app = FastAPI()
-    for router in ROUTERS:
-        app.include_router(router)
-    return dict(zip(map(id, ROUTERS), app.router.routes[-len(ROUTERS) :], strict=True))
-
-
-def app_of(store: Store, hosts: frozenset[str], **more: Any) -> FastAPI:
-    """The application; all of them share what the framework makes of the routers."""
-    included = _included()
+@contextmanager
+def _briskly() -> Iterator[None]:
+    """Nobody types here, and what lasts is not set aside anew for each of hundreds of servers in one process."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(FastAPI, "include_router", lambda app, one: app.router.routes.append(included[id(one)]))
-        return create_app(store, hosts, **more)
+        patch.setattr("linkwright.desk.planning.SETTLE_S", 0.05)
+        patch.setattr("linkwright.web.serving.set_aside", lambda: None)
+        yield
 
 
 @contextmanager
 def client_of(store: Store, hosts: frozenset[str] = frozenset({HOST}), **more: Any) -> Iterator[TestClient]:
     """The pages of a store, without a network; what is sent comes from their own origin."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("linkwright.desk.planning.SETTLE_S", 0.05)  # nobody types here
-        with TestClient(app_of(store, hosts, **more), headers=ORIGIN) as client:
-            yield client
+    with _briskly(), TestClient(create_app(store, hosts, **more), headers=ORIGIN) as client:
+        yield client
 
 
 @pytest.fixture
@@ -149,12 +136,13 @@ def planned(client: TestClient) -> None:
 
 
 def wait_for_plan(desk: Desk) -> None:
-    """Wait until there is a plan of the job as it is, and the watch goes by it."""
+    """Wait until there is a plan of the job as it is, and the watch goes by it and knows its links."""
     for _ in range(1200):
         desk.planning.background.wait(60.0)
         snapshot = desk.snapshot()
-        there = snapshot.made is not None and not snapshot.plan_is_old
-        if there and not snapshot.planning.busy and not desk.watching._new_plan:
+        there = snapshot.made is not None and not snapshot.plan_is_old and not snapshot.planning.busy
+        watching = desk.watching
+        if there and not watching._new_plan and set(watching._links) <= set(watching.board.names):
             return
         time.sleep(0.02)
     raise AssertionError(f"no plan: {desk.snapshot().planning}")
@@ -172,13 +160,13 @@ class Served:
 @contextmanager
 def served(path: Path, with_demo: bool = False, **more: Any) -> Iterator[Served]:
     """The pages of a job, on a free port of loopback."""
-    with new_store(path) as store:
+    with _briskly(), new_store(path) as store:
         if with_demo:
             demo_into(store)
         sock = socket.socket()
         sock.bind(("127.0.0.1", 0))
         host = f"127.0.0.1:{sock.getsockname()[1]}"
-        app = app_of(store, frozenset({host}), **more)
+        app = create_app(store, frozenset({host}), **more)
         server = Serving(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()

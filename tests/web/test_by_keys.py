@@ -50,9 +50,9 @@ class Keys:
     def to(self, name: str) -> None:
         """Go on to what is called so (a pattern for its begin)."""
         heard: list[str] = []
+        role, said = self.says()
         for _ in range(MOST_STOPS):
-            role, said = self.says()
-            if re.match(name, said) and role != "RootWebArea":
+            if re.match(name, said) and role != "RootWebArea" and self.says() == (role, said):  # and stays there
                 return
             self.page.keyboard.press("Tab")
             role, said = self.says()

@@ -104,6 +104,8 @@ class Watching:
     def close(self) -> None:
         """Stop, and keep what came in."""
         self.looking.close()
+        self.judging.stop()
+        self._wake()
         self.judging.close()
         self._take_in()
         with contextlib.suppress(queue.Empty):
@@ -124,6 +126,7 @@ class Watching:
         expected = () if made is None else _by_id(expected_of(made.scene, made.plan), made.names)
         with self._lock:
             self._planned, self._new_plan = expected, True
+        self._wake()
 
     def show(self, links: Sequence[str], names: Names, zone: datetime.tzinfo) -> None:
         """The links that have a tile, by id, in this order; what they are called; the clock of the shoot."""
@@ -289,8 +292,8 @@ class Watching:
     def _look(self, run: WorkRun) -> None:
         """Take what came and tell the pages, four times a second."""
         while True:
-            run.wait(LOOK_S)
             self.look()
+            run.wait(LOOK_S)
 
     def look(self) -> None:
         """Take what came, and tell the pages."""
@@ -350,6 +353,11 @@ class Watching:
             self._keep(batches)
             self._keeper.turn(time.monotonic())
             self.judge(batches)
+
+    def _wake(self) -> None:
+        """Whoever judges looks now: a new plan, or the end, waits for no reading."""
+        with contextlib.suppress(queue.Full):
+            self._came.put_nowait([])
 
     def _keep(self, batches: Sequence[Batch]) -> None:
         for batch in batches:

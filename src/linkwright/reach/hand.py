@@ -172,6 +172,11 @@ class States:
         return int(self.over_db.shape[1])
 
 
+#: So many places are reckoned at once: a map has thousands, whose turns over all margins would leave the
+#: processor's cache (0.10 s for 15,000 places of four turns, 0.93 s all at once).
+AT_ONCE: Final = 64
+
+
 def states_of(arrived: Arriving) -> States:
     """The states of links whose places are visited for the same share of the time each."""
     curves, which = curves_of(arrived.kinds())
@@ -182,9 +187,12 @@ def states_of(arrived: Arriving) -> States:
     if turns == 1:
         of_place = curves[which[:, 0]]
     else:
-        at = CURVE_DB[None, None, :] + (over - strongest[:, None])[:, :, None]
-        harm = np.exp(read_curves(curves, which[:, :, None], at)) * arrived.share[:, :, None]
-        of_place = np.log(np.maximum(harm.sum(axis=1), 1e-12))
+        of_place = np.empty((places, CURVE_DB.size))
+        for begin in range(0, places, AT_ONCE):
+            these = slice(begin, begin + AT_ONCE)
+            at = CURVE_DB[None, None, :] + (over[these] - strongest[these, None])[:, :, None]
+            harm = np.exp(read_curves(curves, which[these, :, None], at)) * arrived.share[these, :, None]
+            of_place[these] = np.log(np.maximum(harm.sum(axis=1), 1e-12))
     edges = np.flatnonzero(np.diff(arrived.stand)) + 1
     first = np.concatenate([[0], edges]).astype(np.int64)
     share = 1.0 / np.bincount(arrived.stand)[arrived.stand]
