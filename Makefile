@@ -1,6 +1,6 @@
 # What a person needs is Debian 12 with git, make and python3-venv; everything else is fetched here.
 .DEFAULT_GOAL := help
-.PHONY: help demo test quick soak storm bounds lint site bench kernels table reference vendor lock clean
+.PHONY: help demo test quick soak storm bounds mutants lint site bench kernels table reference vendor lock clean
 
 PYTHON ?= python3
 VENV := .venv
@@ -17,6 +17,7 @@ help:
 	@echo "make soak    ten minutes of a live day with everything changing at once (tests/web/soak.py)"
 	@echo "make storm   hours of hostile weather: kills, power cuts, full disks, mutated inputs... (docs/security.md)"
 	@echo "make bounds  the tests once more with every index of the compiled loops checked"
+	@echo "make mutants MODULE=reach: change a module a little, many times, and list what no test notices (COUNT=60 SEED=1)"
 	@echo "make lint    ruff, mypy and the import contracts alone"
 	@echo "make site    docs/ as a site in site/; a link that leads nowhere stops it"
 	@echo "make bench   the speed measurements, as ratios (bench/README.md)"
@@ -72,6 +73,13 @@ bounds: $(DEV)
 	NUMBA_BOUNDSCHECK=1 NUMBA_CACHE_DIR=$(CURDIR)/$(VENV)/.bounds $(BIN)/python -m pytest -n 2 --dist worksteal \
 		--ignore=tests/web --ignore=tests/docs --ignore=tests/work
 
+# In a copy of the tree, which is thrown away (docs/decisions/0017-mutants.md).
+COUNT ?= 60
+SEED ?= 1
+mutants: $(DEV) $(DEBIAN)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements/mutants.txt
+	$(BIN)/python scripts/mutants.py $(MODULE) --count $(COUNT) --seed $(SEED)
+
 lint: $(DEV)
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
@@ -112,6 +120,8 @@ lock: $(DEV)
 		-o requirements/extras.txt
 	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
 		--no-annotate requirements/lock.in -o requirements/lock.txt
+	$(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes --no-header --no-emit-index-url \
+		--no-annotate requirements/mutants.in -o requirements/mutants.txt
 
 clean:
 	rm -rf $(VENV) site .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

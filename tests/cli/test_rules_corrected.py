@@ -76,6 +76,7 @@ def test_a_row_that_was_read_is_corrected_for_all_shoots(capsys: Capture, own: P
         ("read_on = 2027-05-02", "", "read_on"),
         ("max_mw = 20", "max_mw = -20", 'the corrected row "de-general-823-832" does not fit: max_mw'),
         ("max_mw = 20", "wattage = 20", "does not fit"),
+        ("max_mw = 20", 'permit = "de-quay"\nmax_mw = 20', "the corrected rules do not fit: "),
         ("de-general-823-832", "de-general-823-382", 'did you mean "de-general-823-832"?'),
         ("[[row]]", "[[row", "germany.toml"),
     ],

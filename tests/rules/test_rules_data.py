@@ -144,6 +144,14 @@ def test_a_country_listed_as_not_having_a_row_does_not_get_it() -> None:
         assert len(territory(code).notes) >= len(missing)
 
 
+def test_a_row_taken_over_has_the_doubt_of_cepts_own_and_where_it_was_read_for_cept_this_one_besides() -> None:
+    of_cept = {row.id: row for row in territory_or_group("CEPT").rows}
+    for code in {*implementation_table().country} - {*OWN}:
+        for row in territory(code).rows:
+            there = of_cept[row.id.replace(code.lower(), "cept", 1)]
+            assert row.doubt == ("read for CEPT, not for this country" if row.basis == "seen" else there.doubt)
+
+
 @pytest.fixture(scope="module")
 def facts() -> dict[str, Any]:
     if not FACTS.exists():

@@ -25,6 +25,7 @@ from linkwright.rules import (
     why_not,
 )
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.permits import PermitHeld
 
 ON = datetime.date(2027, 5, 14)
 EVERY = st.sampled_from(known_codes())
@@ -160,6 +161,26 @@ def test_the_highest_conducted_power_decides() -> None:
     assert licensed is not None
     assert exempt is not None
     assert (licensed.id, exempt.id) == ("us-part-74-470-608", "us-part-15-470-608")
+
+
+@pytest.mark.parametrize("limits_mw", [(5.0, 8.0), (8.0, 5.0)])
+def test_of_two_licences_for_one_carrier_the_higher_decides(limits_mw: tuple[float, float]) -> None:
+    """Nobody has to use the lower one, in whichever order they were typed in."""
+    held = tuple(
+        PermitHeld(name=f"Quay {n}", carriers_mhz=(571.125,), max_mw=limit_mw, power_reference="conducted")
+        for n, limit_mw in enumerate(limits_mw)
+    )
+    found = allowance(
+        territory("GB"), [], np.array([571_125]), 200, "handheld", 0.0, ON, terms=Terms(licences=held)
+    )
+    assert found.most_mw[0] == 8.0
+
+
+def test_a_licence_of_a_range_is_for_what_fits_into_it_with_its_bandwidth() -> None:
+    held = PermitHeld(name="Quay", ranges_mhz=((571.0, 572.0), (580.0, 580.2)))
+    carriers = np.array([1_000, 571_075, 571_100, 571_500, 571_900, 571_925, 576_000, 580_075, 580_100, 580_125])
+    found = allowance(territory("GB"), [], carriers, 200, "handheld", 0.0, ON, terms=Terms(licences=(held,)))
+    assert carriers[found.row >= 0].tolist() == [571_100, 571_500, 571_900, 580_100]
 
 
 def test_which_row_is_highest_depends_on_the_antenna() -> None:
@@ -320,7 +341,7 @@ def test_an_odd_width_is_halved_exactly() -> None:
         ("is off the raster: carriers lie at 470.000 MHz + n x 25 kHz", "US", (), 571_130),
         ("carriers go from 606.600 to 613.400 MHz", "GB", ("gb-shared",), 606_550),
         ("was open until 2025-12-31; find the act that followed", "DE", ("de-general",), 826_500),
-        ("cannot be decided from what is known here", "GB", (), 174_500),
+        ("cannot be decided from what is known here (five old spot frequencies, ", "GB", (), 174_500),
         ("is open to digital or hopping data equipment only", "US", (), 2_440_000),
         ("nearest are 694-703 MHz below it (row gb-coordinated-694-703)", "GB", (), 750_000),
         ("only 614-616 MHz is left since 13 July 2020", "US", (), 616_500),
@@ -333,6 +354,18 @@ def test_an_odd_width_is_halved_exactly() -> None:
 )
 def test_what_the_sentence_says(says: str, region: str, permits: tuple[str, ...], carrier_khz: int) -> None:
     assert says in say(region, *permits, carrier_khz=carrier_khz)
+
+
+def test_of_two_rows_the_one_that_comes_nearer_to_allowing_it_is_told() -> None:
+    said = say("US", carrier_khz=655_000)
+    assert "needs the permit us-part-74" in said
+    assert "us-part-74-wmas-653-657" not in said  # of other equipment, whoever holds what
+
+
+@pytest.mark.parametrize(("width_khz", "told"), [(200, False), (201, True)])
+def test_a_note_is_told_from_half_a_kilohertz_into_its_range(width_khz: int, told: bool) -> None:
+    said = [say("GB", carrier_khz=khz, width_khz=width_khz) for khz in (469_900, 694_100)]
+    assert ["470-694 MHz is remembered as kept for TV" in one for one in said] == [told, told]
 
 
 def test_what_the_sentence_says_of_width() -> None:
@@ -360,3 +393,7 @@ def test_an_unknown_tv_channel_is_refused(region: str, number: str, says: str) -
 @pytest.mark.parametrize("written", ["9a", " 9A", "09A"])
 def test_a_channel_is_found_as_people_write_it(written: str) -> None:
     assert tv_channel(territory("AU"), written).number == "9A"
+
+
+def test_the_middle_of_a_channel() -> None:
+    assert tv_channel(territory("US"), "30").centre_khz == 569_000  # 566-572 MHz, 47 CFR 73.603(a)

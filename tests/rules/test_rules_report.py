@@ -54,6 +54,7 @@ def test_land_mobile_by_distance(km: float, severity: str | None) -> None:
     assert [one.severity for one in found] == ([severity] if severity else [])
     if severity:
         assert found[0].about == "land mobile on channel 18, Pittsburgh PA"
+        assert found[0].says.startswith("494-500 MHz carries land mobile radio in Pittsburgh PA, ")
         assert found[0].distance_km == pytest.approx(km, abs=0.1)
 
 
@@ -71,6 +72,7 @@ def test_observatory_by_distance(km: float, count: int) -> None:
 def test_without_a_position_places_are_told_in_general() -> None:
     found = hard_warnings(territory("US"), None, None, [(470_000, 476_000)])
     assert [(one.severity, one.distance_km) for one in found] == [("note", None), ("note", None)]
+    assert found[0].says.startswith("470-512 MHz carries land mobile radio about ")  # 47 CFR 90.301
     assert "Pittsburgh PA" in found[0].says
     assert "Green Bank" in found[1].says
 
