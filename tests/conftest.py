@@ -21,6 +21,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 MEMORY: Final = Path("/dev/shm")
 if "TMPDIR" not in os.environ and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 << 30:
     os.environ["TMPDIR"] = tempfile.tempdir = str(MEMORY)
+# Each process reckons on one thread: small matrices on several spend most of the processor waiting for one another.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Where bytecode is not kept beside the source it is kept here: tests begin hundreds of processes.
 if sys.dont_write_bytecode:
     sys.dont_write_bytecode = False
