@@ -54,8 +54,9 @@ $(DEBIAN): | $(BIN)/python
 		|| echo "not installed: $(PACKAGES); their tests will be skipped"
 	@touch $@
 
+# Three for two processors: tests of pages wait a quarter of their time.
 test: lint $(DEBIAN)
-	$(BIN)/python -m pytest -n 2 --dist worksteal --durations=25
+	$(BIN)/python -m pytest -n 3 --dist worksteal --durations=25
 
 # What a change breaks shows here first, or in `make test`.
 quick: $(DEV)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import shutil
 import sys
@@ -20,6 +21,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 MEMORY: Final = Path("/dev/shm")
 if "TMPDIR" not in os.environ and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 << 30:
     os.environ["TMPDIR"] = tempfile.tempdir = str(MEMORY)
+# Each process reckons on one thread: small matrices on several spend most of the processor waiting for one another.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Where bytecode is not kept beside the source it is kept here: tests begin hundreds of processes.
 if sys.dont_write_bytecode:
     sys.dont_write_bytecode = False
@@ -44,7 +47,7 @@ settings.load_profile("ci")
 LONG: Final = (
     "test_everybody_can_use", "refresh_readme.py", "test_every_gentle_answer", "test_killed_fifty_times",
     "test_a_power_cut_costs_nothing", "test_every_route_with_a_session", "test_nothing_acknowledged_is_lost",
-    "test_every_loop_that_is_called", "test_half_a_minute_of_everything", "test_held_peaks_over_hours",
+    "test_every_loop_that_is_called", "test_a_quarter_of_a_minute",
     "test_a_day_of_troubles_by_taps", "test_two_people[", "test_a_listener_stays_as_large",
 )  # fmt: skip
 
@@ -52,3 +55,9 @@ LONG: Final = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The long tests, then all others, each in their order."""
     items.sort(key=lambda item: not any(name in item.nodeid for name in LONG))
+
+
+def pytest_collection_finish() -> None:
+    """What was imported to collect the tests lasts: the collector need not go through it again and again."""
+    gc.collect()
+    gc.freeze()

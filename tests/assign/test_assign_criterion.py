@@ -10,7 +10,7 @@ import pytest
 from linkwright.assign.criterion import choose
 from linkwright.assign.keep import switch_order
 from linkwright.assign.levels import Radio
-from linkwright.assign.placement import CallLevels, PowerWishes, settle_powers
+from linkwright.assign.placement import CallLevels, Placement, PowerWishes, settle_powers
 from linkwright.assign.problem import Problem, Wish
 from linkwright.assign.regain import Regain
 from linkwright.assign.search import solve
@@ -74,6 +74,16 @@ def test_clean_is_chosen_where_it_costs_nothing() -> None:
     assert answer.criterion == "clean"
     assert compared is not None
     assert compared.holding == compared.other_holding == 5
+
+
+def test_of_two_placements_that_hold_alike_the_quieter_is_better() -> None:
+    rise_db = np.array([0.5, *np.zeros(30), 3.0, *np.zeros(30), 2.0])
+    asked, call = problem(2, rise_db), levels(2, rise_db.size, 5.0, np.zeros(rise_db.size))
+    loud, less, least = (
+        Placement(asked, [call], np.array(slots)).score() for slots in ([0, 31], [0, 62], [30, 61])
+    )
+    assert {replace(one, quiet_db=0.0) for one in (loud, less, least)} == {replace(least, quiet_db=0.0)}
+    assert loud < less < least
 
 
 def test_only_who_lost_a_verdict_moves() -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from types import SimpleNamespace
+
 import pytest
 from bench.long_event import long_event
 from tests.plan.by_level import assignments, away_m, from_elsewhere, loss_db
 
 from linkwright.plan.chain import scene_of
 from linkwright.plan.legs import plan_in_pieces
+from linkwright.plan.neighbours import Far, FarSite
 from linkwright.shoot.models import Shoot
 
 
@@ -40,3 +44,12 @@ def test_the_plain_loss_is_free_space_where_sites_touch() -> None:
     site = scene_of(long_event(40, seed=3), {}).used_sites[0].model_copy(update={"surroundings": "hall"})
     assert away_m(site, site) == 0.0
     assert loss_db(site, site, 600.0) == pytest.approx(57.55, abs=0.05)
+
+
+def test_what_may_arrive_at_another_site_raises_the_noise_there_by_a_decibel() -> None:
+    scene = scene_of(long_event(40, seed=3), {})
+    (call, *_), site = scene.calls_on(scene.used_sites[0]), scene.used_sites[0]
+    chain = SimpleNamespace(noise_dbm=-100.0, heard_gain_db=3.0, transmitter=SimpleNamespace(bandwidth_khz=200))
+    far = FarSite.of(site, [Far(chain, 600_000, call, sends=False)])  # type: ignore[arg-type]
+    noise_mw = 10.0 ** ((-100.0 - 3.0) / 10.0)
+    assert 10.0 * math.log10(1.0 + float(far.room_mw[0]) / noise_mw) == pytest.approx(1.0)

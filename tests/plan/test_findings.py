@@ -11,9 +11,11 @@ import numpy as np
 import pytest
 from tests.plan.shoots import HEADER, flat_sweep, links, pocket, shoot
 
+from linkwright.assign.calls import CallAnswer
 from linkwright.plan.findings import CODES
 from linkwright.plan.model import Finding, Plan
 from linkwright.plan.pipeline import check_shoot, make_plan
+from linkwright.plan.plan_findings import power_finding
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
 
@@ -281,3 +283,16 @@ def test_every_code_that_the_source_uses_is_listed_and_every_listed_one_is_used(
     )
     assert used >= set(CODES)
     assert set(re.findall(r'finding\(\s*"([a-z-]+)"', source)) <= set(CODES)
+
+
+@pytest.mark.parametrize(
+    ("failing", "says"),
+    [(0, "All links hold all the same."), (1, "L1 does not hold."), (2, "L1 and L2 do not hold.")],
+)
+def test_what_a_plan_by_power_costs_is_a_sentence(failing: int, says: str) -> None:
+    call = make_plan(shoot(YARD + pocket() + links(3)), {}).calls[0]
+    failed = [link.model_copy(update={"verdict": "fails"}) for link in call.links[:failing]]
+    answer = CallAnswer("power", False, None, {}, {}, None)
+    found = power_finding(call.model_copy(update={"links": (*failed, *call.links[failing:])}), answer, 3)
+    assert found.says.endswith(says)
+    assert found.severity == ("warn" if failing else "note")

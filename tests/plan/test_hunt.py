@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+
 import pytest
 from bench.long_event import long_event
 from tests.plan.interference import World, planted
@@ -9,6 +11,7 @@ from tests.plan.interference import World, planted
 from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.hunt.case import Case, Hunt, HuntAnswer, Suspect
 from linkwright.plan.hunt.narrowing import hunt
+from linkwright.plan.hunt.suspects import _is_on
 from linkwright.plan.legs import plan_in_pieces
 from linkwright.plan.pieces import Pieces
 
@@ -63,3 +66,12 @@ def test_probabilities_are_some_and_evidence_is_told(event: Pieces) -> None:
     _, _, found = place_of(event, 3)
     assert 0.9 < sum(one.probability for one in found.ranked) <= 1.0 + 1e-9
     assert all(one.suspect.evidence for one in found.ranked)
+
+
+@pytest.mark.parametrize(("minutes", "on"), [(-1, False), (0, True), (59, True), (60, False)])
+def test_a_call_is_on_from_its_beginning_until_its_end(minutes: int, *, on: bool) -> None:
+    nine = datetime.datetime(2027, 5, 14, 9, 0)
+    ten, at = nine + datetime.timedelta(hours=1), nine + datetime.timedelta(minutes=minutes)
+    assert _is_on(nine, ten, at) is on
+    assert _is_on(None, ten, at)
+    assert _is_on(nine, None, at)

@@ -83,7 +83,17 @@ def test_doubtful_tv_is_a_line_of_the_ledger_with_its_spread_and_a_finding() -> 
     # 200 kHz of 8 MHz: 16.02 dB less.
     assert line.dbm == pytest.approx(-95.0 - 16.02, abs=0.01)
     assert (line.evidence, line.spread_db) == ("modelled", 8.0)
-    assert "tv-doubtful" in codes(made)
+    assert [one.says for one in made.findings if one.code == "tv-doubtful"] == [
+        "At Yard TV may be heard in channel 27."
+    ]
+
+
+@pytest.mark.parametrize("where", ["on it", "beside it"])
+def test_a_sweep_that_sees_it_or_did_not_look_there_contradicts_no_prediction(where: str) -> None:
+    sweep = noisy("seen.csv", [(518_000, 526_000)]) if where == "on it" else flat_sweep(530_000, 551_000, -110.0)
+    made = plan(SITE + ONE_LINK, {"Yard": [sweep]}, predicted(c27=-60.0))
+    assert "air-contradicts" not in codes(made)
+    assert not any(in_channel(khz, "27") for khz in carriers(made))
 
 
 def test_a_calibrated_sweep_outweighs_prediction_and_the_contradiction_is_told() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,11 +16,12 @@ from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.body import body_of, shown_by
 from linkwright.reach.budget import Budget, budget_of
 from linkwright.reach.doubt import own_of
-from linkwright.reach.ends import Ends
+from linkwright.reach.ends import Carried, Ends
 from linkwright.reach.feed import feed_for, judged
 from linkwright.reach.path import paths, source_of
 from linkwright.reach.walls import in_the_way, named
 from linkwright.shoot.antennas import Antenna, Preamplifier
+from linkwright.shoot.end import Worn
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.place import Floor, MaterialLoss, Site, Spot, Wall
@@ -65,6 +67,9 @@ def test_over_a_low_wall_waves_bend_and_through_it_they_go_whichever_costs_less(
     assert 6.0 < loss(low) < 8.0  # the top stands 0.15 m above the line: v = 0.095
     assert 0.0 < loss(none) < 6.0  # below the line, still in the first zone
     assert loss(Site(name="S", walls=(wall(20.0, height_m=-20.0),))) == 0.0
+    told = [named(s, np.array([40.0, 0, 1.3]), np.array([0.0, 0, 1.8]), 600.0)[1] for s in (high, low)]
+    assert told[0].startswith("concrete, about as by ITU-R P.2040")
+    assert told[1] == "over the top of concrete, ITU-R P.526"
     seen = [bool(paths(s, np.array([600.0]), np.array([[40.0, 0.0, 1.3]]), np.array([[0.0, 0.0, 1.8]])).sight[0, 0])
             for s in (high, low, none)]  # fmt: skip
     assert seen == [False, False, True]
@@ -199,6 +204,31 @@ def test_a_beam_hears_ahead_and_not_behind() -> None:
     assert gain == pytest.approx([0.0, -3.0, -18.0, -18.0], abs=0.001)
     assert relative_db(antenna(), np.array([[5.0, 5.0, 0.0], [0.0, 0.0, 5.0]])) == pytest.approx([0.0, -20.0])
     assert set(SHAPES) == {"whip", "dipole", "wide", "narrow"}
+    off = np.radians([0.0, 55.0, 90.0, 120.0, 180.0])  # -12 (off axis / width)^2 (ITU-R F.1336), down to the back
+    wide = relative_db(
+        antenna(pattern="wide", towards_deg=0.0), 10.0 * np.stack([np.sin(off), np.cos(off), 0.0 * off], axis=1)
+    )
+    assert wide == pytest.approx([0.0, -3.0, -12.0 * (90.0 / 110.0) ** 2, -12.0, -12.0])
+
+
+@pytest.mark.parametrize(
+    ("worn", "lost_db"),
+    [("belt-front", 3.0), ("belt-back", 3.0), ("pocket", 3.0), ("hand", 3.0), ("open", 3.0), ("mounted", 0.0)],
+)
+def test_a_receiver_that_somebody_carries_hears_less_by_the_body(worn: Worn, lost_db: float) -> None:
+    carried = RX.model_copy(update={"body_facing_db": 3.0})
+    stood, here = (
+        Ends(Site(name="S"), TX, carried, "pocket", AT, listener=Carried(way)) for way in ("mounted", worn)
+    )
+    assert stood.heard_gain_db(578.0) - here.heard_gain_db(578.0) == pytest.approx(lost_db)
+
+
+def test_who_goes_decides_how_fast_a_link_fades() -> None:
+    """Whoever sends, unless that one stands and who listens goes."""
+    running = Ends(
+        Site(name="S"), TX, RX, "pocket", AT, does="standing", listener=Carried("pocket", does="running")
+    )
+    assert (running.usual_m_s, replace(running, sent_from=AT).usual_m_s) == (0.1, 4.0)
 
 
 def test_half_of_the_power_is_lost_to_45_degrees() -> None:

@@ -11,10 +11,11 @@ import pytest
 from bench.walks import CART, RX, TX, walked_site
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import multivariate_normal
 
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork
-from linkwright.reach.regress import Prior, WalkSamples, posterior
+from linkwright.reach.regress import ALIKE_M, APART, Prior, WalkSamples, _log_likelihood, _State, posterior
 from linkwright.reach.walk import averages, learn, placed
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.place import Site, Spot
@@ -45,6 +46,35 @@ def test_a_plain_line_is_found_by_the_regression_as_by_least_squares() -> None:
     error = np.sqrt(rest[0] / 118 * np.diag(np.linalg.inv(columns.T @ columns)))
     assert drawn.terms.mean(axis=0) == pytest.approx(expected, abs=0.15)
     assert drawn.terms.std(axis=0) == pytest.approx(error, rel=0.2)
+
+
+def test_readings_near_each_other_count_for_few() -> None:
+    """Where shadowing is alike (Gudmundson 1991) the mean is known worse than from as many readings far apart."""
+    way = np.linspace(0.0, 40.0, 40)
+    alike = np.exp(-np.abs(way[:, None] - way) / 15.0)
+    y = np.linalg.cholesky(alike) @ np.random.default_rng(5).normal(0.0, 4.0, 40)
+    prior = Prior(np.zeros(1), np.full(1, 20.0), 4.0)
+    near, far = (posterior(WalkSamples(at, y, np.ones((40, 1))), prior, 1, draws=200) for at in (way, 1e4 * way))
+    assert near.terms.std() > 2.5 * far.terms.std()
+
+
+def test_the_likelihood_is_that_of_a_normal_distribution() -> None:
+    """Differences are those of scipy's multivariate normal distribution."""
+    rng = np.random.default_rng(6)
+    rest, way, state = (
+        rng.normal(0.0, 3.0, 12),
+        np.sort(rng.uniform(0.0, 60.0, 12)),
+        _State(9.0, 6.0, np.ones(12), 2, 1),
+    )
+    state.weight = rng.gamma(3.0, 1.0 / 3.0, 12)
+    kernels = [np.exp(-np.abs(way[:, None] - way) / reach) for reach in ALIKE_M[:3]]
+    told, known = [], []
+    for kernel in kernels:
+        for n, share in enumerate(APART):
+            told.append(_log_likelihood(rest, kernel, n, state))
+            covariance = state.variance * ((1.0 - share) * kernel + share * np.diag(1.0 / state.weight))
+            known.append(multivariate_normal(np.zeros(12), covariance).logpdf(rest))
+    assert np.array(told) - told[0] == pytest.approx(np.array(known) - known[0], abs=1e-6)
 
 
 def test_a_few_wild_values_move_it_little() -> None:

@@ -149,6 +149,7 @@ def test_a_row_taken_over_has_the_doubt_of_cepts_own_and_where_it_was_read_for_c
     for code in {*implementation_table().country} - {*OWN}:
         for row in territory(code).rows:
             there = of_cept[row.id.replace(code.lower(), "cept", 1)]
+            assert (row.basis == "memory") == (there.basis == "memory")
             assert row.doubt == ("read for CEPT, not for this country" if row.basis == "seen" else there.doubt)
 
 

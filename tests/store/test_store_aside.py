@@ -236,3 +236,15 @@ def test_the_book_at_the_door_counts_what_is_refused_again(place: str) -> None:
         assert store.device_of("two" * 20) is None
         store.revoke_device(device.id, POTTER)
         assert store.new_token(device.id, "three" * 20, now[0], POTTER) is None
+
+
+def test_codes_that_let_nobody_in_any_more_go_with_the_next(place: str) -> None:
+    """Those that nobody used would stay in the job for ever."""
+    clock, holds = [NOON], datetime.timedelta(minutes=5)
+    with Store.open(place, create=True, now=lambda: clock[0]) as store:
+        for code in ("first", "second", "third"):
+            store.put_code(code, {"role": "look"}, holds)
+            clock[0] += datetime.timedelta(minutes=3)
+        assert count(store, "code") == 2
+        assert store.take_code("first", holds) is None
+        assert store.take_code("third", holds) == {"role": "look"}

@@ -18,7 +18,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import make_url, text
+from sqlalchemy import inspect, make_url, text
 
 import linkwright.store
 from linkwright.shoot.errors import InputError
@@ -64,6 +64,14 @@ def test_a_second_one_that_writes_is_refused_with_who_has_it(tmp_path: Path) -> 
             Store.open(file)
         assert "which is running; close it there first, or open it to read only" in str(told.value)
     Store.open(file).close()
+
+
+@pytest.mark.parametrize("told", ["", "{", "[]", "{}", '{"pid": null, "host": "a", "user": "b", "since": "c"}'])
+def test_a_lock_that_does_not_say_whose_it_is_holds_all_the_same(tmp_path: Path, told: str) -> None:
+    with Store.open(tmp_path / "job.db", create=True):
+        (tmp_path / "job.db.lock").write_text(told)
+        with pytest.raises(InputError, match="is open in another program, which has only just begun"):
+            Store.open(tmp_path / "job.db")
 
 
 HOLD = """
@@ -331,6 +339,10 @@ def test_the_steps_make_the_tables_that_the_program_knows(place: str) -> None:
     with engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, metadata) == []
+        made = inspect(connection)
+        for table in metadata.sorted_tables:  # which it does not compare
+            keys = {column.name for column in table.primary_key}
+            assert set(made.get_pk_constraint(table.name)["constrained_columns"]) == keys, table.name
     engine.dispose()
 
 

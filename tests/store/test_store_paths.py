@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from tests.shoot.shoots import documents
 
@@ -68,6 +68,10 @@ values = st.recursive(
 
 
 @given(values, values)
+@example({"a": 1}, {"a": True})
+@example([1], [True])
+@example(1, {"a": 1})
+@example({"a": 1}, 1)
 def test_same_is_what_json_tells_apart(one: Any, other: Any) -> None:
     def as_a_browser_writes(value: Any) -> Any:
         if isinstance(value, bool):

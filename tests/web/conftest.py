@@ -9,7 +9,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -158,9 +158,9 @@ class Served:
 
 
 @contextmanager
-def served(path: Path, with_demo: bool = False, **more: Any) -> Iterator[Served]:
-    """The pages of a job, on a free port of loopback."""
-    with _briskly(), new_store(path) as store:
+def served(path: Path, with_demo: bool = False, briskly: bool = True, **more: Any) -> Iterator[Served]:
+    """The pages of a job, on a free port of loopback; not `briskly`: as they are for people."""
+    with _briskly() if briskly else nullcontext(), new_store(path) as store:
         if with_demo:
             demo_into(store)
         sock = socket.socket()

@@ -187,22 +187,26 @@ def points_of(judged: JudgedSweep) -> Points:
     if int(idle.sum()) < LEAST_IDLE_POINTS:
         scatter = averaged_spread_db(judged.averages)
         return Points(judged.mean_db - judged.floor_db, judged.maximum_db - judged.floor_db, scatter, scatter)
-    over = over - np.array([_median_around(judged.frequencies_khz, row, idle) for row in over])
+    over = over - _medians_around(judged.frequencies_khz, over, idle)
     mean = np.nanmean(over, axis=0)
     each = np.nanquantile(over[:, idle], [0.16, 0.5])
     means = np.quantile(mean[idle], [0.16, 0.5])
     return Points(mean, np.nanmax(over, axis=0), float(each[1] - each[0]), float(means[1] - means[0]))
 
 
-def _median_around(frequency: FloatArray, level: FloatArray, idle: BoolArray) -> FloatArray:
-    """(n) the median of the idle levels within half of `AROUND_KHZ` of each; of all where few are idle."""
-    known = idle & np.isfinite(level)
-    at, levels = frequency[known], level[known]
-    low = np.searchsorted(at, frequency - AROUND_KHZ / 2.0)
-    high = np.searchsorted(at, frequency + AROUND_KHZ / 2.0, side="right")
-    pairs = zip(low.tolist(), high.tolist(), strict=True)
-    typical = float(np.median(levels)) if levels.size else 0.0
-    return np.array([np.median(levels[a:b]) if b - a >= LEAST_POINTS else typical for a, b in pairs])
+def _medians_around(frequency: FloatArray, levels: FloatArray, idle: BoolArray) -> FloatArray:
+    """(sweeps, n) the median of the idle levels within half of `AROUND_KHZ` of each; of all where few are idle."""
+    around = np.empty(levels.shape)
+    masks, which = np.unique(idle & np.isfinite(levels), axis=0, return_inverse=True)
+    for n, known in enumerate(masks):  # sweeps that know the same bins go together: mostly all of them
+        rows = np.flatnonzero(which.reshape(-1) == n)
+        at, there = frequency[known], levels[np.ix_(rows, known)]
+        low = np.searchsorted(at, frequency - AROUND_KHZ / 2.0)
+        high = np.searchsorted(at, frequency + AROUND_KHZ / 2.0, side="right")
+        typical = np.median(there, axis=1) if at.size else np.zeros(rows.size)
+        for column, (a, b) in enumerate(zip(low.tolist(), high.tolist(), strict=True)):
+            around[rows, column] = np.median(there[:, a:b], axis=1) if b - a >= LEAST_POINTS else typical
+    return around
 
 
 @dataclass(frozen=True, eq=False)
