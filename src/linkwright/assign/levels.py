@@ -168,16 +168,16 @@ class OnCarriers:
         received = self.sorted_gain * powers[:, None]
         at_receiver, at_transmitter = np.zeros((2, radio.of.size))
         drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * self.sorted_share / powers[None, :]
-        for who, share in self._listed or map(self._in_filter, range(radio.of.size)):
+        for who, share in map(self._in_filter, range(radio.of.size)) if self.listed is None else [self.listed]:
             sum_filters(who, share, received, drives, radiated, radio.iip3_mw, at_receiver, at_transmitter)
         return at_receiver, at_transmitter
 
     @functools.cached_property
-    def _listed(self) -> list[tuple[IntArray, FloatArray]]:
-        """Which products are in which filter, which hangs on no level; nothing where there are too many to keep."""
+    def listed(self) -> tuple[IntArray, FloatArray] | None:
+        """Which products are in which filter, by transmitters as they are `order`ed, which hangs on no level; None
+        where there are too many to keep."""
         room = ROOM_A_FILTER * self.centre_khz.size
-        listed = self._list(slice(None), room, MOST_LISTED) if room <= MOST_LISTED else None
-        return [] if listed is None else [listed]
+        return self._list(slice(None), room, MOST_LISTED) if room <= MOST_LISTED else None
 
     def _in_filter(self, v: int) -> tuple[IntArray, FloatArray]:
         """Which products are in one filter."""

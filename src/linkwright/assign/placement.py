@@ -6,6 +6,7 @@ power; quietest air. What a link has beyond holding counts for nothing: it would
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -20,7 +21,7 @@ from linkwright.units import BoolArray, FloatArray, IntArray
 SAME_DB: Final = 1e-9
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class PowerWishes:
     """What the links (n,) of a call wish of their powers: the reserve beyond holding [dB], and who wants the
     most."""
@@ -28,6 +29,11 @@ class PowerWishes:
     names: tuple[str, ...]
     reserve_db: FloatArray
     most: BoolArray
+
+    @functools.cached_property
+    def place(self) -> IntArray:
+        """The place of each link (n,) in the order of the names."""
+        return np.argsort(np.argsort(self.names))
 
     def only(self, mine: IntArray) -> PowerWishes:
         """The same for some of the links."""
@@ -109,12 +115,10 @@ def settle_powers(call: CallLevels, slots: Sequence[int], carriers_khz: IntArray
     worst first, as far as nobody falls under the reserve.
     """
     powers = _Powers(call, slots, carriers_khz)
-    powers.rise()
-    excess = powers.excess_db(powers.at)
-    for m in powers.order(np.flatnonzero(excess < 0.0)):
-        powers.raise_one(m, np.zeros(excess.size))
-    for m in powers.order(np.flatnonzero(call.wishes.most)):
-        powers.raise_one(m, call.wishes.reserve_db)
+    if call.radio.compiled and powers.here.listed is not None:
+        powers.settle_at_once(*powers.here.listed)
+    else:
+        powers.settle()
     return powers.outcome()
 
 
@@ -156,6 +160,34 @@ class _Powers:
         excess, each = self._at(self.at)
         alone = radio.wanted * powers[radio.of] / (radio.noise_mw * radio.need * radio.to_hold)
         return Outcome(powers, excess, -radio.least(each - 10.0 * np.log10(alone)))
+
+    def settle(self) -> None:
+        """Raise everybody as far as it helps."""
+        self.rise()
+        excess, wishes = self.excess_db(self.at), self.call.wishes
+        for m in self.order(np.flatnonzero(excess < 0.0)):
+            self.raise_one(m, np.zeros(excess.size))
+        for m in self.order(np.flatnonzero(wishes.most)):
+            self.raise_one(m, wishes.reserve_db)
+
+    def settle_at_once(self, who: IntArray, share: FloatArray) -> None:
+        """The same in one compiled loop, with the products in filters as they were listed."""
+        from linkwright.assign.powers_compiled import settle
+
+        radio, wishes, here = self.call.radio, self.call.wishes, self.here
+        receivers = np.stack(
+            (radio.noise_mw + self.air, radio.need, radio.to_hold, radio.iip3_mw, here.blocked, radio.wanted)
+        )
+        powers_mw = np.concatenate([self.mw(self.at), self.call.others_mw])
+        gain, sent, through, off = map(
+            np.ascontiguousarray, (radio.gain, radio.coupling * radio.conversion[None, :], here.through, here.off)
+        )
+        excess, each = np.empty(self.at.size), np.empty(radio.of.size)
+        settle(
+            self.at, self.last, self.steps_mw, wishes.reserve_db, wishes.most, wishes.place, SAME_DB, powers_mw,
+            who, share, here.order, gain, sent, through, off, receivers, radio.of, excess, each,
+        )  # fmt: skip
+        self._known[self.at.tobytes()] = excess, each
 
     def rise(self) -> None:
         """The least fixed point of those who can hold."""
