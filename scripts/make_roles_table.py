@@ -15,7 +15,6 @@ from starlette.routing import Route
 from linkwright.door.may import why_not
 from linkwright.store import Role, Store
 from linkwright.web.app import create_app
-from linkwright.web.pages import ROUTERS
 
 PAGE: Final = Path(__file__).resolve().parents[1] / "docs" / "roles.md"
 BEGIN, END = "<!-- roles: made by `make table` -->", "<!-- roles: end -->"
@@ -40,9 +39,8 @@ TOLD: Final = {
 
 def routes(app: FastAPI) -> Iterator[tuple[str, str, str]]:
     """Method, address and what it does, of every route."""
-    for route in (*app.routes, *(route for router in ROUTERS for route in router.routes)):
-        if not isinstance(route, Route):
-            continue  # a router, whose routes follow
+    for route in app.routes:
+        assert isinstance(route, Route), f"{route} is no route of its own, and would not be told"
         says = TOLD.get(route.path) or (inspect.getdoc(route.endpoint) or "").partition("\n\n")[0]
         assert says, f"{route.path} says nothing of what it does"
         for method in sorted((route.methods or set()) - {"HEAD"}):
