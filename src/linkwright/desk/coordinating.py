@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linkwright.desk.snapshot import Snapshot
-from linkwright.store import CrewRequest, ToldCarrier
+from linkwright.store import CrewRequest, Store, ToldCarrier
 from linkwright.store.told import OFF
 from linkwright.units import mhz_text
 
@@ -25,26 +25,25 @@ class Waiting:
     phone: str
 
 
-def unanswered(told: Sequence[ToldCarrier], snapshot: Snapshot, now: datetime.datetime) -> list[Waiting]:
-    """What waits for a tick in calls that are not over, the longest first."""
+def unanswered(store: Store, snapshot: Snapshot, now: datetime.datetime, most: int) -> tuple[int, list[Waiting]]:
+    """How many carriers wait for a tick in calls that are not over, and which do so longest, so many at most."""
     names, draft = snapshot.names, snapshot.document.draft
     ends = {} if snapshot.made is None else {call.name: call.ends for call in snapshot.made.scene.calls}
+    calls = {
+        id_: count
+        for id_, count in store.carriers_waiting().items()
+        if (end := ends.get(names.name_of(id_))) is None or end > now
+    }
     waiting = []
-    for carrier in told:
-        call = names.name_of(carrier.call)
-        end = ends.get(call)
-        if carrier.heard is not None or (end is not None and end <= now):
-            continue
+    for carrier in store.carriers_told(calls, unheard=most):
         crew = draft.at("crew", carrier.crew) or {}
         done = "set, not heard" if carrier.set else "not set"
         what = "switch off" if carrier.khz == OFF else f"{mhz_text(carrier.khz)} MHz: {done}"
-        waiting.append(
-            Waiting(
-                str(crew.get("name") or "a crew that is gone"), names.name_of(carrier.link), call, what,
-                carrier.told, str(crew.get("contact") or ""), str(crew.get("phone") or ""),
-            )
-        )  # fmt: skip
-    return waiting
+        whose = str(crew.get("name") or "a crew that is gone")
+        link, call = names.name_of(carrier.link), names.name_of(carrier.call)
+        contact, phone = str(crew.get("contact") or ""), str(crew.get("phone") or "")
+        waiting.append(Waiting(whose, link, call, what, carrier.told, contact, phone))
+    return sum(calls.values()), waiting
 
 
 def links_at(request: CrewRequest, told: Sequence[ToldCarrier], snapshot: Snapshot) -> list[str]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from linkwright.desk.background import WorkState
 from linkwright.desk.document import Document
@@ -18,6 +19,8 @@ from linkwright.store import Draft
 if TYPE_CHECKING:
     from linkwright.plan.chain import Scene
     from linkwright.plan.model import Plan
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -35,6 +38,14 @@ class Made:
     used: Draft
     attachments: tuple[str, ...]
     at: datetime.datetime
+    _known: dict[str, Any] = field(default_factory=dict, init=False)
+
+    def once(self, what: str, work: Callable[[], T]) -> T:
+        """What is worked out of this plan, once: of a large one it takes longer than an answer may."""
+        if what not in self._known:
+            self._known[what] = work()
+        known: T = self._known[what]
+        return known
 
     @property
     def revision(self) -> int:
@@ -85,7 +96,7 @@ class Snapshot:
     @property
     def plan_is_old(self) -> bool:
         """Whether the shoot is another than the plan was made for."""
-        return self.made is not None and self.made.shoot != self.shoot
+        return self.made is not None and self.made.shoot is not self.shoot and self.made.shoot != self.shoot
 
     @property
     def zone(self) -> datetime.tzinfo:

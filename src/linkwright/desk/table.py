@@ -94,6 +94,10 @@ class LinkRow:
 
 def rows(made: Made, order: str) -> list[LinkRow]:
     """The links of all calls in the order asked for."""
+    return made.once(f"rows by {order}", lambda: _rows(made, order))
+
+
+def _rows(made: Made, order: str) -> list[LinkRow]:
     locked = {link.name for link in made.shoot.link if link.locked_mhz is not None}
     times = {
         call.name: f"{call.starts:%H:%M}–{call.ends:%H:%M}" if call.starts and call.ends else ""

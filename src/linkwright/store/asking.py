@@ -92,9 +92,16 @@ class Asking(Aside):
 
         return self._writing(who, job)
 
-    def carriers_told(self, calls: Collection[str] | None = None) -> list[ToldCarrier]:
-        """What every crew was told, in all calls or in some (by id), the longest unanswered first."""
-        return self._reading(lambda connection: told.listed(connection, calls=calls))
+    def carriers_told(
+        self, calls: Collection[str] | None = None, links: Collection[str] | None = None, unheard: int | None = None
+    ) -> list[ToldCarrier]:
+        """What every crew was told, in all calls or in some, of all links or of some (by id), the longest
+        unanswered first; of those that are not heard the first so many, where that is said."""
+        return self._reading(lambda connection: told.listed(connection, None, calls, links, unheard))
+
+    def carriers_waiting(self) -> dict[str, int]:
+        """How many carriers were told and are not heard, by call (by id)."""
+        return self._reading(told.waiting)
 
     def carriers_were(self, calls: Collection[str]) -> dict[tuple[str, str], str]:
         """How far links came in calls that are over (both by id), as crews ticked it: set or heard."""

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from sqlalchemy import Connection, Row, and_, delete, insert, or_, select, update
+from sqlalchemy import Connection, Row, and_, delete, func, insert, or_, select, update
 
 from linkwright.store import tables
 from linkwright.store.conflict import Conflict
@@ -70,14 +70,27 @@ class ToldCarrier:
 
 
 def listed(
-    connection: Connection, crew: str | None = None, calls: Collection[str] | None = None
-) -> list[ToldCarrier]:
-    """What all crews, or one, were told, in all calls or in some (by id), the longest unanswered first."""
+    connection: Connection, crew: str | None = None, calls: Collection[str] | None = None,
+    links: Collection[str] | None = None, unheard: int | None = None,
+) -> list[ToldCarrier]:  # fmt: skip
+    """What all crews, or one, were told, in all calls or in some, of all links or of some (by id), the longest
+    unanswered first; of those that are not heard the first so many, where that is said."""
     table = tables.carrier
     query = select(table).order_by(table.c.told_ms, table.c.link, table.c.call)
     query = query if crew is None else query.where(table.c.crew == crew)
     query = query if calls is None else query.where(table.c.call.in_(list(calls)))
+    query = query if links is None else query.where(table.c.link.in_(list(links)))
+    query = query if unheard is None else query.where(table.c.heard_ms.is_(None)).limit(unheard)
     return [_told(row) for row in connection.execute(query)]
+
+
+def waiting(connection: Connection) -> dict[str, int]:
+    """How many carriers were told and are not heard, by call (by id)."""
+    table = tables.carrier
+    query = (
+        select(table.c.call, func.count().label("told")).where(table.c.heard_ms.is_(None)).group_by(table.c.call)
+    )
+    return {row.call: int(row.told) for row in connection.execute(query)}
 
 
 def _told(row: Row[Any]) -> ToldCarrier:

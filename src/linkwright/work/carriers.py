@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import itertools
 import multiprocessing
 import os
@@ -108,14 +109,17 @@ def _in_order(futures: list[Any], lost: str, look: Callable[[], None]) -> Iterat
 
 
 def _result(future: Any, look: Callable[[], None]) -> Any:
-    """What came of it, once it is done."""
+    """What came of it, once it is done: it lasts, and the collector need not go through it at every next one."""
     while True:
         try:
-            return future.result(timeout=LOOK_S)
+            result = future.result(timeout=LOOK_S)
         except TimeoutError:
-            if future.done():  # it came as the wait ended, or the error is the job's own
-                return future.result()
-            look()
+            if not future.done():
+                look()
+                continue
+            result = future.result()  # it came as the wait ended, or the error is the job's own
+        gc.freeze()
+        return result
 
 
 def _unless_lost(results: Iterator[Any], lost: str) -> Iterator[Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections import Counter
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -21,6 +21,9 @@ from linkwright.units import counted, mhz_text, number_word, with_capital
 from linkwright.web.answers import RequestBody, anew, desk_of, file_response, pages_of, render, snapshot_of
 
 router = APIRouter()
+
+#: So many carriers that wait, and so many questions that were answered, are shown.
+MOST_SHOWN: Final = 100
 
 Id = Annotated[str, Bounded(max_length=100)]
 Text = Annotated[str, Bounded(max_length=2000)]
@@ -67,17 +70,18 @@ def _context(request: Request) -> dict[str, Any]:
     desk, snapshot = desk_of(request), snapshot_of(request)
     store, now = desk.store, desk.store.now()
     requests, draft = store.requests(), snapshot.document.draft
-    told = store.carriers_told()
-    late = unanswered(told, snapshot, now)
+    late, longest = unanswered(store, snapshot, now, MOST_SHOWN)
     crews = [(id_, crew) for id_, crew in draft.entries("crew") if crew.get("name")]
     open_ = [asked for asked in requests if asked.state == "asked"]
+    done = [asked for asked in reversed(requests) if asked.state != "asked"][:MOST_SHOWN]
+    told = store.carriers_told(links={id_ for asked in (*open_, *done) for id_ in asked.links})
     devices = [device.crew for device in store.devices() if device.revoked is None and device.ends > now]
     return {
-        "answer": _answer(open_, len(late), bool(crews), snapshot.zone), "open": open_,
-        "done": [asked for asked in reversed(requests) if asked.state != "asked"], "late": late, "crews": crews,
+        "answer": _answer(open_, late, bool(crews), snapshot.zone), "open": open_,
+        "done": done, "late": late, "longest": longest, "crews": crews,
         "called": {id_: crew["name"] for id_, crew in crews}, "names": snapshot.names, "zone": snapshot.zone,
         "fits": {asked.id: desk.fitting.of(asked.id) for asked in open_}, "revision": snapshot.revision,
-        "links": {asked.id: links_at(asked, told, snapshot) for asked in requests if asked.links},
+        "links": {asked.id: links_at(asked, told, snapshot) for asked in (*open_, *done) if asked.links},
         "devices": {id_: devices.count(id_) for id_, _ in crews}, "lan": bool(pages_of(request).lan.urls),
         "kits": store.happened_last(KIT),
         "counts": Counter(str(link.get("crew") or "") for _, link in draft.entries("link")), "mhz": mhz_text,

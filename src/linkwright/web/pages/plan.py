@@ -44,7 +44,7 @@ def context(request: Request, order: str, find: str, first: int) -> dict[str, An
         "shown": some,
         "most": SHOWN,
         "channels": {} if made is None else channels_taken(made, some.calls),
-        "findings": [] if made is None else once(made.plan.findings),
+        "findings": [] if made is None else made.once("findings", lambda: once(made.plan.findings)),
         "beside": differences(desk_of(request).store, snapshot.plan),
     }
 
