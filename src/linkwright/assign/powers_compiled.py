@@ -40,85 +40,43 @@ def settle(
     n+others) coupling times conversion. receivers (6, r): noise and air, C/N that is needed, what is to be held,
     IIP3, blocked, wanted gain. of (r,).
     """
-    _judge(at, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of, excess_db, each_db)
     raised = True
     while raised:
+        _judge(
+            at, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of, excess_db, each_db
+        )
         raised = False
         for m in range(at.size):
             if excess_db[m] < reserve_db[m]:
                 wanted = _enough(steps_mw[m], powers_mw[m], excess_db[m], reserve_db[m], last[m])
                 if wanted > at[m]:
                     at[m], raised = wanted, True
-        if raised:
-            _judge(
-                at,
-                steps_mw,
-                powers_mw,
-                who,
-                share,
-                order,
-                gain,
-                sent,
-                through,
-                off,
-                receivers,
-                of,
-                excess_db,
-                each_db,
-            )
-    trial, was = at.copy(), excess_db.copy()
+    trial = at.copy()
     for wishing in (False, True):
-        was[:] = excess_db
-        for turn in _turns(was, place):
-            m = turn
-            if (most[m] if wishing else was[m] < 0.0) and at[m] < last[m]:
-                before = excess_db.copy()
-                trial[:] = at
-                risen = False
-                for step in range(last[m], at[m], -1):
-                    trial[m] = step
-                    _judge(
-                        trial,
-                        steps_mw,
-                        powers_mw,
-                        who,
-                        share,
-                        order,
-                        gain,
-                        sent,
-                        through,
-                        off,
-                        receivers,
-                        of,
-                        excess_db,
-                        each_db,
-                    )
-                    risen = True
-                    for i in range(at.size):
-                        keep = reserve_db[i] if wishing else 0.0
-                        if i != m and before[i] >= 0.0 and not excess_db[i] >= min(before[i], keep) - same_db:
-                            risen = False
-                            break
-                    if risen:
-                        at[m] = step
+        was = excess_db.copy()
+        for m in _turns(was, place):
+            if not (most[m] if wishing else was[m] < 0.0):
+                continue
+            before = excess_db.copy()
+            trial[:] = at
+            for step in range(last[m], at[m], -1):
+                trial[m] = step
+                _judge(
+                    trial, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of,
+                    excess_db, each_db,
+                )  # fmt: skip
+                lost = False
+                for i in range(at.size):
+                    keep = reserve_db[i] if wishing else 0.0
+                    if i != m and before[i] >= 0.0 and not excess_db[i] >= min(before[i], keep) - same_db:
+                        lost = True
                         break
-                if not risen:
-                    _judge(
-                        at,
-                        steps_mw,
-                        powers_mw,
-                        who,
-                        share,
-                        order,
-                        gain,
-                        sent,
-                        through,
-                        off,
-                        receivers,
-                        of,
-                        excess_db,
-                        each_db,
-                    )
+                if not lost:
+                    at[m] = step
+                    break
+            if at[m] != trial[m]:
+                excess_db[:] = before
+    _judge(at, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of, excess_db, each_db)
 
 
 @kernel
