@@ -12,15 +12,14 @@ from linkwright.shoot.catalogue import catalogue
 from linkwright.shoot.equipment import Tuned
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.writing import equipment_document
-from linkwright.store import Draft, Hatch, WantedLinks
-from linkwright.store.hatch import kit_name
+from linkwright.store import Draft, WantedLinks
+from linkwright.store.hatch import SentKit, kit_name
 from linkwright.store.kitbook import bag_of
 from linkwright.store.values import plain
 
 
-def sent_kit(hatch: Hatch) -> Bag:
-    """The kit that a crew sent last; an empty one where it sent none."""
-    sent = hatch.kit()
+def sent_kit(sent: SentKit | None) -> Bag:
+    """What is in the kit that a crew sent last; nothing where it sent none."""
     return Bag() if sent is None else _read(sent.toml)
 
 

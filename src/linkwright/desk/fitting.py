@@ -72,7 +72,7 @@ class Fitting:
 
     def _fit(self, run: WorkRun, snapshot: Snapshot, request: CrewRequest) -> None:
         try:
-            kit = sent_kit(self.planning.store.hatch(request.crew))
+            kit = sent_kit(self.planning.store.hatch(request.crew).kit())
             fields = links_wanted(snapshot.document.used, request, kit)
             new = [str(value["name"]) for path, _, value in fields if path == ("link",)]
             shoot = with_fields(snapshot.document.used, fields).shoot()

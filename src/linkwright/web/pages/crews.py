@@ -141,7 +141,7 @@ def grant(request: Request, answering: Answering) -> dict[str, Any]:
     wish = store.request(answering.request)
     if wish.kind != "carriers":
         raise InputError("nothing is asked for there; answer it")
-    fields = links_wanted(snapshot_of(request).document.draft, wish, sent_kit(store.hatch(wish.crew)))
+    fields = links_wanted(snapshot_of(request).document.draft, wish, sent_kit(store.hatch(wish.crew).kit()))
     after = store.grant(wish.id, answering.seen, fields, person_of(request).name, answering.says)
     says = f"Granted: {counted(len(after.links), 'link')}; the carriers come with the plan."
     return {"says": [says], "revision": anew(request).revision}

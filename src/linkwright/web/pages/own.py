@@ -103,7 +103,7 @@ async def events(request: Request) -> StreamingResponse:
 def ask(request: Request, asked: AskedLinks) -> dict[str, Any]:
     """Ask for carriers."""
     hatch, who = hatch_of(request), person_of(request).name
-    kit = kit_chosen(asked.kit, hatch.own(), sent_kit(hatch))
+    kit = kit_chosen(asked.kit, hatch.own(), sent_kit(hatch.kit()))
     when = (
         {} if asked.call else {"date": _date(asked.date), "starts": _time(asked.starts), "ends": _time(asked.ends)}
     )
@@ -165,12 +165,12 @@ def tick(request: Request, ticked: TickedCarrier) -> dict[str, Any]:
 
 def _render(request: Request, template: str) -> Response:
     hatch, person = hatch_of(request), person_of(request)
-    own, now = hatch.own(), hatch.now()
+    own, kit, now = hatch.own(), hatch.kit(), hatch.now()
     sheet = sheet_of(own, hatch.carriers(), hatch.requests(), now)
     context = {
         "person": person, "plain": pages_of(request).lan.plain, "job_title": own.title or "A new shoot", "own": own,
         "sheet": sheet, "answer": sheet.answer, "notices": hatch.notices(),
-        "looked_into": hatch.looked_into(), "kit": hatch.kit(), "kits": kits(own, sent_kit(hatch)),
+        "looked_into": hatch.looked_into(), "kit": kit, "kits": kits(own, sent_kit(kit)),
         "zone": zoneinfo.ZoneInfo(own.timezone), "mhz": mhz_text,
     }  # fmt: skip
     return pages_of(request).templates.TemplateResponse(request, template, context, headers=KEEP_OUT)
