@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from linkwright.assign.clean import settle
@@ -11,18 +13,18 @@ from linkwright.assign.state import State
 from linkwright.progress import Tell
 from linkwright.units import IntArray
 
-#: Share of the full effort that goes into having fewer products: levels, not counts, decide in the end.
-EFFORT = 0.1
+#: The most effort that goes into having fewer products: levels, not counts, decide in the end.
+MOST_EFFORT: Final = 0.1
 
 
-def least_hit(problem: Problem, grid: Grid, proved: bool, tell: Tell) -> Assignment:
+def least_hit(problem: Problem, grid: Grid, proved: bool, tell: Tell, effort: float) -> Assignment:
     """Every link with its spacing kept and as few products on carriers as the search finds.
 
     Links for which not even the spacing can be kept have no carrier in the answer.
     """
     start = State(problem, grid)
     start.put_locked()
-    cells, _ = settle(start, start.free, tell, EFFORT)
+    cells, _ = settle(start, start.free, tell, min(effort, MOST_EFFORT))
     packed = State(problem, grid)
     packed.put_locked()
     _pack(packed)

@@ -97,7 +97,7 @@ def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at:
     for v in radio.receivers_of(np.array([at])).tolist():
         received, iip3_mw = radio.gain[others, v] * powers[others], float(radio.iip3_mw[v])
         adjacent = (passes * received[None, :]).sum(axis=1)
-        products = _product_map(
+        products = (product_map_at_once if radio.compiled else product_map)(
             f, radio.width_khz[others], driving(received, iip3_mw), iip3_mw, slots_khz, float(radio.width_khz[at])
         )
         total = radio.noise_mw[v] + call.air_mw[v][free] + adjacent + products
@@ -105,7 +105,7 @@ def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at:
     return most
 
 
-def _product_map(
+def product_map(
     f: IntArray, width: FloatArray, received: FloatArray, iip3_mw: float, slots_khz: IntArray, filter_khz: float
 ) -> FloatArray:
     """Receiver products of carriers f (n,) on each slot (m,) [mW], every product a box three carriers wide."""
@@ -120,7 +120,32 @@ def _product_map(
     power = np.concatenate([received[a] ** 2 * received[b], power_three]) / iip3_mw**2
     order = np.argsort(at, kind="stable")
     total = np.concatenate([[0.0], np.cumsum(power[order])])
-    reach = 1.5 * float(width.mean()) if n else 0.0
+    reach, share = _box(width, filter_khz)
     first = np.searchsorted(at[order], slots_khz - reach, side="left")
     behind = np.searchsorted(at[order], slots_khz + reach, side="right")
-    return np.asarray((total[behind] - total[first]) * min(1.0, filter_khz / max(2.0 * reach, 1.0)))
+    return np.asarray((total[behind] - total[first]) * share)
+
+
+def product_map_at_once(
+    f: IntArray, width: FloatArray, received: FloatArray, iip3_mw: float, slots_khz: IntArray, filter_khz: float
+) -> FloatArray:
+    """The same, with a cell for every step of the raster that carriers and slots (ascending) have in common, where
+    those are fewer than the products."""
+    from linkwright.physics.intermodulation.compiled_inband import lay_out
+
+    reach, share = _box(width, filter_khz)
+    step = max(1, int(np.gcd.reduce(np.concatenate([f, slots_khz]) - slots_khz[0])))
+    aside = int(reach // step)
+    if (slots_khz[-1] - slots_khz[0]) // step > f.size**3:
+        return product_map(f, width, received, iip3_mw, slots_khz, filter_khz)
+    base = slots_khz[0] - aside * step
+    power_mw = np.zeros((slots_khz[-1] - base) // step + aside + 1)
+    lay_out((f - base) // step, received, iip3_mw, power_mw)
+    total, at = np.concatenate([[0.0], np.cumsum(power_mw)]), (slots_khz - base) // step
+    return np.asarray((total[at + aside + 1] - total[at - aside]) * share)
+
+
+def _box(width: FloatArray, filter_khz: float) -> tuple[float, float]:
+    """How far a product reaches to both sides [kHz], and the share of it that a filter lets in."""
+    reach = 1.5 * float(width.mean()) if width.size else 0.0
+    return reach, min(1.0, filter_khz / max(2.0 * reach, 1.0))

@@ -61,6 +61,18 @@ class CallLevels:
     wishes: PowerWishes
     doubt_db: FloatArray
 
+    @functools.cached_property
+    def highest(self) -> tuple[IntArray, ...]:
+        """Which is the highest step that is allowed on each slot, of each link."""
+        steps = zip(self.steps_mw, self.most_mw, strict=True)
+        return tuple(np.searchsorted(mw, most, side="right") - 1 for mw, most in steps)
+
+    @functools.cached_property
+    def padded_mw(self) -> FloatArray:
+        """The steps of all links (n, k), the highest repeated."""
+        most = max((mw.size for mw in self.steps_mw), default=0)
+        return np.array([np.pad(mw, (0, most - mw.size), "edge") for mw in self.steps_mw]).reshape(-1, most)
+
     def only(self, keep: Sequence[bool]) -> CallLevels:
         """The same call for some of its links: `keep` (n,)."""
         if all(keep):
@@ -129,10 +141,9 @@ class _Powers:
     def __init__(self, call: CallLevels, slots: Sequence[int], carriers_khz: IntArray) -> None:
         self.call, n = call, call.radio.own
         self.air = np.array([air[slots[m]] for air, m in zip(call.air_mw, call.radio.of.tolist(), strict=True)])
-        steps = [s[s <= call.most_mw[m][slots[m]]] for m, s in enumerate(call.steps_mw)]
-        self.last = np.array([s.size - 1 for s in steps], dtype=np.int64)
-        each = np.minimum(np.arange(self.last.max(initial=0) + 1), self.last[:, None])
-        self.steps_mw = np.array([s[at] for s, at in zip(steps, each, strict=True)]).reshape(each.shape)
+        self.last = np.array([of[slot] for of, slot in zip(call.highest, slots, strict=True)], dtype=np.int64)
+        each = np.minimum(np.arange(call.padded_mw.shape[1]), self.last[:, None])
+        self.steps_mw = np.take_along_axis(call.padded_mw, each, axis=1)
         self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
         self.at = np.zeros(n, dtype=np.int64)
         self._known: dict[bytes, tuple[FloatArray, FloatArray]] = {}

@@ -22,6 +22,8 @@ from linkwright.units import BoolArray, IntArray
 
 #: Attempts at another clean set when some link lacks a spare.
 SPARE_ATTEMPTS = 6
+#: The effort that goes into a clean set of carriers and spares together, where there is as much to be spent.
+SPARES_EFFORT = 0.02
 
 
 def solve(problem: Problem, tell: Tell = quiet, effort: float = 0.25) -> Assignment:
@@ -45,7 +47,7 @@ def solve(problem: Problem, tell: Tell = quiet, effort: float = 0.25) -> Assignm
         return reserve
     clean = find_clean(problem, grid, tell, effort)
     if clean.cells is None:
-        return least_hit(problem, grid, clean.proved, tell)
+        return least_hit(problem, grid, clean.proved, tell, effort)
     return _best_spares(problem, grid, clean.cells, tell)
 
 
@@ -114,15 +116,16 @@ def improve(state: State, free: BoolArray | None = None) -> None:
 def _with_spares_as_links(problem: Problem, tell: Tell, effort: float) -> Assignment | None:
     """Carriers and spares as one clean set: then any number of links may stand on their spares at once.
 
-    The strongest promise, taken where it costs little to find; None where it does not. Without any effort it is
-    taken where it comes in one go.
+    The strongest promise, taken where it costs little to find; None where it does not. With less effort it is taken
+    where it comes in one go.
     """
     links = len(problem.wishes)
     larger, mates = larger_with_spares(problem)
     if len(larger.wishes) == links:
         return None
     grid = grid_of(larger)
-    clean = find_clean(larger, grid, tell, effort=0.02) if effort > 0.0 else in_one_go(larger, grid)
+    searched = effort >= SPARES_EFFORT
+    clean = find_clean(larger, grid, tell, SPARES_EFFORT) if searched else in_one_go(larger, grid)
     if clean is None or clean.cells is None:
         return None
     state = clean.state or State.standing(larger, grid, clean.cells)

@@ -30,6 +30,9 @@ from linkwright.units import IntArray, khz_from_mhz
 
 #: Up to so many links in all a shoot's carriers use the room there is.
 ROOMY_UP_TO: Final = 100
+#: Of more links, the share of the effort that goes into each search: levels decide there, and a search that went on
+#: was seen to find no better for them.
+SHARE_OF_MANY: Final = 0.04
 #: Verdicts as the assignment has them.
 RANKS: Final = {"holds": HOLDS, "thin": THIN, "fails": FAILS}
 
@@ -245,6 +248,7 @@ def site_task(scene: Scene, site: SiteProblem, effort: float, *, earlier: bool =
     first plan three or four times as soon, in which half as many hold. `earlier` as for `Slots`.
     """
     levels: list[CallLevels] = []
+    effort *= 1.0 if len(scene.shoot.link) <= ROOMY_UP_TO else SHARE_OF_MANY
     if effort <= 0.0 and all(wish.keep_khz is None for wish in site.problem.wishes):
         return SiteTask(site.problem, (), effort, earlier)
     having = [n for n, wish in enumerate(site.problem.wishes) if wish.slots_khz.size]

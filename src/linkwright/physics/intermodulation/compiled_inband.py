@@ -44,6 +44,13 @@ def strong_products(
 
 
 @kernel
+def _cubes(way: float, aside: float) -> float:
+    """Third powers of what is left over nothing on both sides of a way."""
+    up, down = max(way + aside, 0.0), max(way - aside, 0.0)
+    return up * up * up + down * down * down
+
+
+@kernel
 def _share(offset_khz: float, a_khz: float, b_khz: float, c_khz: float, filter_khz: float) -> float:
     """`shares.filter_share` of one product with three factors."""
     if offset_khz >= (a_khz + b_khz + c_khz + filter_khz) / 2.0:
@@ -53,16 +60,14 @@ def _share(offset_khz: float, a_khz: float, b_khz: float, c_khz: float, filter_k
         if u < 1.0:
             return 2.0 / 3.0 - u * u * (1.0 - u / 2.0)
         return (2.0 - u) ** 3 / 6.0
+    # The signs of two widths at a time: the halves of their sum and difference, each towards both sides.
+    both, apart = (a_khz + b_khz) / 2.0, (a_khz - b_khz) / 2.0
+    beside, off = (c_khz + filter_khz) / 2.0, (c_khz - filter_khz) / 2.0
     total = 0.0
-    for signs in range(16):
-        bracket, sign = -offset_khz, 1.0
-        for bit, width in enumerate((a_khz, b_khz, c_khz, filter_khz)):
-            if signs >> bit & 1:
-                bracket, sign = bracket - width / 2.0, -sign
-            else:
-                bracket += width / 2.0
-        if bracket > 0.0:
-            total += sign * bracket * bracket * bracket
+    for way in (-offset_khz - both, -offset_khz + both):
+        total += _cubes(way, beside) - _cubes(way, off)
+    for way in (-offset_khz - apart, -offset_khz + apart):
+        total -= _cubes(way, beside) - _cubes(way, off)
     return min(max(total / (6.0 * a_khz * b_khz * c_khz), 0.0), 1.0)
 
 
@@ -148,19 +153,29 @@ def list_filters(
     found = 0
     for v in range(centre.size):
         reach = np.int64((3.0 * widest + channel[v]) / 2.0) + 1
+        # As a and b rise so do the first C in reach of A+B-V and the first B in reach of 2A-V: neither is sought.
+        first_b, first_c = 0, 0
         for a in range(n):
-            # 2A-B in reach: B lies within reach of 2A - V.
-            b = np.searchsorted(f, 2 * f[a] - centre[v] - reach)
-            while b < n and f[b] <= 2 * f[a] - centre[v] + reach:
+            low = 2 * f[a] - centre[v] - reach
+            while first_b < n and f[first_b] < low:
+                first_b += 1
+            b = first_b
+            while b < n and f[b] <= low + 2 * reach:
                 if b != a:
                     offset = abs(float(2 * f[a] - f[b] - centre[v]))
                     inside = _share(offset, width[a], width[a], width[b], channel[v])
                     found = _list(who, share, found, v, a, b, -1, inside)
                 b += 1
+            begin = first_c
             for b in range(a + 1, n):
                 pair = f[a] + f[b]
-                c = np.searchsorted(f, pair - centre[v] - reach)
-                while c < n and f[c] <= pair - centre[v] + reach:
+                low = pair - centre[v] - reach
+                while begin < n and f[begin] < low:
+                    begin += 1
+                if b == a + 1:
+                    first_c = begin
+                c = begin
+                while c < n and f[c] <= low + 2 * reach:
                     if c != a and c != b:
                         offset = abs(float(pair - f[c] - centre[v]))
                         inside = _share(offset, width[a], width[b], width[c], channel[v])
@@ -205,3 +220,20 @@ def sum_filters(
         else:
             both = 4.0 * gain * driving[a, v] * driving[b, v]
             at_receiver[v] += both * driving[c, v] * share[h]
+
+
+@kernel
+def lay_out(cells: IntArray, driving: FloatArray, iip3_mw: float, power_mw: FloatArray) -> None:
+    """Add what a receiver makes of carriers on cells (n,) of a raster to each of its cells (k,) [mW]; driving (n,)
+    is what the products grow with [mW]. Carriers and products may lie outside."""
+    n, gain = cells.size, 1.0 / (iip3_mw * iip3_mw)
+    for a in range(n):
+        for b in range(n):
+            both = gain * driving[a] * driving[b]
+            at = 2 * cells[a] - cells[b]
+            if a != b and 0 <= at < power_mw.size:
+                power_mw[at] += both * driving[a]
+            for c in range(n if b > a else 0):
+                at = cells[a] + cells[b] - cells[c]
+                if 0 <= at < power_mw.size and c != a and c != b:
+                    power_mw[at] += 4.0 * both * driving[c]
