@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from typing import Final
 
 import numpy as np
@@ -13,7 +13,7 @@ from linkwright.assign.clean import find_clean
 from linkwright.assign.joint import WORTH_DB, improve_by_levels
 from linkwright.assign.placement import CallLevels, Objective, Placement
 from linkwright.assign.problem import Assignment, Problem, grid_of, only
-from linkwright.assign.spares import choose_spares
+from linkwright.assign.spares import Serves, choose_spares
 from linkwright.assign.state import State
 from linkwright.progress import Tell
 from linkwright.units import BoolArray, IntArray
@@ -79,7 +79,7 @@ def standing(problem: Problem, calls: Sequence[CallLevels], slots: IntArray, *, 
     state = _state_of(problem, placement)
     clean = not state.conflicts_of_placed().any()
     assignment = Assignment("clean" if clean else "power", _carriers(placement), ())
-    return _with_spares(problem, placement, assignment, state, weighed=weighed)
+    return _with_spares(problem, placement, assignment, _serving(placement) if weighed else None, state)
 
 
 def better_for_people(new: Objective, old: Objective) -> bool:
@@ -143,22 +143,28 @@ def _clean_slots(state: State, placement: Placement, link: int) -> BoolArray:
 
 
 def _as_clean(problem: Problem, placement: Placement, assignment: Assignment) -> Assignment:
-    if _carriers(placement) == assignment.carriers_khz and _all_serve(placement, assignment):
+    serves = _serving(placement)
+    spares = ((link, khz) for link, mine in enumerate(assignment.spares_khz) for khz in mine)
+    if _carriers(placement) == assignment.carriers_khz and (serves is None or all(serves(*s) for s in spares)):
         return assignment
-    return _with_spares(problem, placement, replace(assignment, criterion="clean"))
+    return _with_spares(problem, placement, replace(assignment, criterion="clean"), serves)
 
 
 def _as_power(problem: Problem, placement: Placement, assignment: Assignment) -> Assignment:
-    return _with_spares(problem, placement, replace(assignment, criterion="power"))
+    return _with_spares(problem, placement, replace(assignment, criterion="power"), _serving(placement))
+
+
+def _serving(placement: Placement) -> Serves | None:
+    """Asks once of each spare whether a link would hold on it; None where spares are not weighed."""
+    return None if placement.slots.size > WEIGH_SPARES_UP_TO else cache(partial(spare_holds, placement))
 
 
 def _with_spares(
     problem: Problem,
     placement: Placement,
     assignment: Assignment,
+    serves: Serves | None,
     state: State | None = None,
-    *,
-    weighed: bool = True,
 ) -> Assignment:
     """The placement as an answer of the criterion of `assignment`, with spares that serve, its own first."""
     given = assignment.spares_khz or tuple(() for _ in problem.wishes)
@@ -167,16 +173,9 @@ def _with_spares(
         for wish, spares in zip(problem.wishes, given, strict=True)
     )
     state = state or _state_of(replace(problem, wishes=wishes), placement)
-    serves = None if placement.slots.size > WEIGH_SPARES_UP_TO or not weighed else partial(spare_holds, placement)
     spares = choose_spares(state, assignment.criterion == "clean", serves)
     in_order = tuple(tuple(state.grid.carrier_khz(cell) for cell in mine) for mine in spares)
     return replace(assignment, carriers_khz=_carriers(placement), spares_khz=in_order)
-
-
-def _all_serve(placement: Placement, assignment: Assignment) -> bool:
-    if placement.slots.size > WEIGH_SPARES_UP_TO:
-        return True
-    return all(spare_holds(placement, link, khz) for link, mine in enumerate(assignment.spares_khz) for khz in mine)
 
 
 def _carriers(placement: Placement) -> tuple[int | None, ...]:
