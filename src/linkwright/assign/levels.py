@@ -88,6 +88,21 @@ class Radio:
         """The gain of each receiver's own transmitter (r,)."""
         return np.asarray(self.gain[self.of, np.arange(self.of.size)])
 
+    @functools.cached_property
+    def from_others(self) -> FloatArray:
+        """The gain from every transmitter but each receiver's own (n, r)."""
+        return without_own(self, self.gain)
+
+    @functools.cached_property
+    def sent(self) -> FloatArray:
+        """What A (columns) radiates at 2A-B over what B (rows) sends (n, n)."""
+        return self.coupling * self.conversion[None, :]
+
+    @functools.cached_property
+    def blocked(self) -> FloatArray:
+        """Noise over what is off the channel of each receiver (r,)."""
+        return self.noise_mw * ONE_DB_MORE / self.blocking_mw
+
     def least(self, of_receivers: FloatArray) -> FloatArray:
         """The least of what is told of receivers (r,), link by link (own,)."""
         return np.asarray(np.minimum.reduceat(of_receivers, self.first)) if self.own else of_receivers
@@ -140,20 +155,18 @@ class OnCarriers:
         self.radio, self.carriers_khz = radio, carriers_khz
         self.plain: PlainProducts | None = None
         self.through = radio.gain * rejections(radio, carriers_khz)
-        self.off = without_own(radio, radio.gain)
-        self.blocked = radio.noise_mw * ONE_DB_MORE / radio.blocking_mw
         self.order = np.argsort(carriers_khz, kind="stable")
-        sorted_both = np.ix_(self.order, self.order)
         self.sorted_khz, self.sorted_width = carriers_khz[self.order], radio.width_khz[self.order]
-        self.sorted_gain = np.ascontiguousarray(radio.gain[self.order])
-        self.sorted_share = np.ascontiguousarray((radio.coupling * radio.conversion[None, :])[sorted_both])
         self.centre_khz, self.filter_khz = carriers_khz[radio.of], radio.width_khz[radio.of]
 
     def unwanted(self, powers_mw: FloatArray) -> Unwanted:
         """The interference that the links of a call make each other at powers (n,) [mW]."""
         at_receiver, at_transmitter = self._products(powers_mw)
         return Unwanted(
-            at_receiver, at_transmitter, powers_mw @ self.through, self.blocked * (powers_mw @ self.off)
+            at_receiver,
+            at_transmitter,
+            powers_mw @ self.through,
+            self.radio.blocked * (powers_mw @ self.radio.from_others),
         )
 
     def _products(self, powers_mw: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -165,9 +178,10 @@ class OnCarriers:
         from linkwright.physics.intermodulation.compiled_inband import sum_filters
 
         powers = powers_mw[self.order]
-        received = self.sorted_gain * powers[:, None]
+        received = np.ascontiguousarray(radio.gain[self.order]) * powers[:, None]
         at_receiver, at_transmitter = np.zeros((2, radio.of.size))
-        drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * self.sorted_share / powers[None, :]
+        sent = np.ascontiguousarray(radio.sent[np.ix_(self.order, self.order)])
+        drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * sent / powers[None, :]
         for who, share in map(self._in_filter, range(radio.of.size)) if self.listed is None else [self.listed]:
             sum_filters(who, share, received, drives, radiated, radio.iip3_mw, at_receiver, at_transmitter)
         return at_receiver, at_transmitter
@@ -208,7 +222,7 @@ def unwanted(radio: Radio, carriers_khz: IntArray, powers_mw: FloatArray) -> Unw
 
 def radiated_share(radio: Radio, powers_mw: FloatArray) -> FloatArray:
     """What A (columns) radiates at 2A-B for B (rows), over A's own power (n, n)."""
-    return powers_mw[:, None] * radio.coupling * radio.conversion[None, :] / powers_mw[None, :]
+    return powers_mw[:, None] * radio.sent / powers_mw[None, :]
 
 
 def rejections(radio: Radio, carriers_khz: IntArray) -> FloatArray:

@@ -187,11 +187,11 @@ class _Powers:
 
         radio, wishes, here = self.call.radio, self.call.wishes, self.here
         receivers = np.stack(
-            (radio.noise_mw + self.air, radio.need, radio.to_hold, radio.iip3_mw, here.blocked, radio.wanted)
+            (radio.noise_mw + self.air, radio.need, radio.to_hold, radio.iip3_mw, radio.blocked, radio.wanted)
         )
         powers_mw = np.concatenate([self.mw(self.at), self.call.others_mw])
         gain, sent, through, off = map(
-            np.ascontiguousarray, (radio.gain, radio.coupling * radio.conversion[None, :], here.through, here.off)
+            np.ascontiguousarray, (radio.gain, radio.sent, here.through, radio.from_others)
         )
         excess, each = np.empty(self.at.size), np.empty(radio.of.size)
         settle(

@@ -57,7 +57,7 @@ def in_groups(scene: Scene, slots: Slots, plain: Way, kept: Mapping[str, Kept], 
         for group in _by_room(plain.problem, carriers):
             slots.groups[carriers] = group
             problem = site_problem(scene, plain.problem.site, slots, kept)
-            task = site_task(scene, problem, effort)
+            task = site_task(problem, slots, effort)
             way = Way(problem, task, solve(task))
             if way.costs_nothing_against(best):
                 best = way

@@ -19,6 +19,7 @@ from linkwright.plan.periods import periods
 from linkwright.plan.pieces import Making, Pieces, make_pieces, named
 from linkwright.plan.plan_findings import changing_findings
 from linkwright.plan.prove import prove_calls
+from linkwright.plan.radio import KnownBudgets
 from linkwright.plan.site import Slots, kept_of_calls
 from linkwright.plan.solve import Runner, here, solve_sites
 from linkwright.plan.tuning import SharedTunings
@@ -107,12 +108,12 @@ def plan_leg(leg: Leg) -> Making:
 
 def _add_leg(made: Making, leg: Leg, tell: Tell = quiet, run: Runner | None = None) -> dict[str, int]:
     """Plan the periods of a leg; the carriers that links had last [kHz]."""
-    stays, known, prove = leg.stays, SharedTunings(), functools.partial(run or here, prove_calls)
-    if run is None and len(leg.periods) > 1:  # most packs keep their carriers, and with them their budgets
-        prove = functools.partial(map, functools.partial(prove_calls, known={}))
+    stays, known, budgets = leg.stays, SharedTunings(), KnownBudgets()
+    # Most packs keep their carriers, and with them their budgets, which are not sent elsewhere.
+    prove = functools.partial(run or here, functools.partial(prove_calls, known=budgets if run is None else None))
     for n, period in enumerate(leg.periods):
         part, earlier = period.scene, period.earlier
-        slots = Slots(part, hearing(part), stays=dict(stays or {}), known=known, earlier=stays is not None)
+        slots = Slots(part, hearing(part), {}, dict(stays or {}), known, budgets, earlier=stays is not None)
         told = tell if len(leg.periods) == 1 else _part_of(tell, n, len(leg.periods))
         kept = {site.name: kept_of_calls(part, earlier or (), site) for site in part.used_sites}
         solved = solve_sites(part, slots, kept, told, run, leg.effort)

@@ -23,9 +23,18 @@ from linkwright.plan.heard import Arrival, switched
 from linkwright.plan.mixing import LINES_A_KIND, MixedLevels, Parts
 from linkwright.plan.model import LedgerRow, Verdict
 from linkwright.plan.neighbours import REUSE, Afar
-from linkwright.plan.radio import doubts_of, likely_more, others_arrays, radio_of, ties_of, wishes_of
+from linkwright.plan.radio import (
+    KnownBudgets,
+    doubts_of,
+    known_budgets,
+    likely_more,
+    others_arrays,
+    radio_of,
+    ties_of,
+    wishes_of,
+)
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB, Tuning
-from linkwright.reach.budget import Budget, OffAir, budgets_of, in_air
+from linkwright.reach.budget import Budget, OffAir, in_air
 from linkwright.reach.doubt import PLACES, TV, cases
 from linkwright.reach.hand import HandFigures
 from linkwright.shoot.evidence import Evidence
@@ -162,23 +171,15 @@ def decided(standing: Sequence[Standing], proofs: Sequence[Proof]) -> list[Decid
 
 
 #: The budgets of links on their carriers: by site, link, listener and carrier [kHz].
-Known = dict[tuple[str, str, str, int], Budget]
-
-
-def prove_calls(calls: Sequence[CallToProve], known: Known | None = None) -> list[list[Proof]]:
+def prove_calls(calls: Sequence[CallToProve], known: KnownBudgets | None = None) -> list[list[Proof]]:
     """The powers of the links of calls on one site, and the proofs at these powers; the paths worked out at once.
 
-    `known` are budgets from before: a link that keeps its carrier has the same whoever else is on. Raises PlanFault
-    where the separate verifier comes to other interference.
+    `known` are budgets from before. Raises PlanFault where the separate verifier comes to other interference.
     """
+    standing = [s for call in calls for s in call.standing]
     known = {} if known is None else known
-    new = {_key(s): s for call in calls for s in call.standing if _key(s) not in known}
-    known.update(zip(new, budgets_of([s.chain.asked(s.carrier_khz) for s in new.values()]), strict=True))
-    return [_prove(call, [known[_key(s)] for s in call.standing]) for call in calls]
-
-
-def _key(standing: Standing) -> tuple[str, str, str, int]:
-    return standing.chain.site.name, standing.chain.link.name, standing.chain.listener_name, standing.carrier_khz
+    budgets = iter(known_budgets(known, [s.chain for s in standing], [s.carrier_khz for s in standing]))
+    return [_prove(call, list(itertools.islice(budgets, len(call.standing)))) for call in calls]
 
 
 def _prove(call: CallToProve, budgets: list[Budget]) -> list[Proof]:

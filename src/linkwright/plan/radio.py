@@ -42,6 +42,21 @@ class Sender:
     spots: tuple[Spot, ...]
 
 
+#: Budgets by site, link, listener and carrier [kHz].
+KnownBudgets = dict[tuple[str, str, str, int], Budget]
+
+
+def known_budgets(known: KnownBudgets, ways: Sequence[Chain], carriers_khz: Sequence[int]) -> list[Budget]:
+    """The budgets of ways on carriers: those that are not known are worked out at once. A link on a carrier has the
+    same whoever else is on."""
+    keys = [
+        (way.site.name, way.link.name, way.listener_name, khz) for way, khz in zip(ways, carriers_khz, strict=True)
+    ]
+    new = {key: way.asked(key[-1]) for key, way in zip(keys, ways, strict=True) if key not in known}
+    known.update(zip(new, budgets_of(list(new.values())), strict=True))
+    return [known[key] for key in keys]
+
+
 def carriers_of(ways: Sequence[Chain]) -> IntArray:
     """Whose carrier each way has (r,), counted from nothing: those of one carrier lie together."""
     number = {name: n for n, name in enumerate(dict.fromkeys(way.name for way in ways))}
@@ -205,6 +220,7 @@ def call_levels(
     members: Sequence[int],
     others: Sequence[Other],
     large: bool,
+    known: KnownBudgets,
 ) -> CallLevels:
     """The levels of a call for the search: worked out once, at `at_khz` of each link, else amid its slots.
 
@@ -216,7 +232,7 @@ def call_levels(
     )
     ways = [way for chain in chains for way in chain.ways]
     khz = np.repeat(middle, [len(chain.ways) for chain in chains])
-    budgets = budgets_of([way.asked(int(carrier_khz)) for way, carrier_khz in zip(ways, khz, strict=True)])
+    budgets = known_budgets(known, ways, khz.tolist())
     air, steps, most = [], [], []
     for chain, tuning, slots in zip(chains, tunings, slots_khz, strict=True):
         at = np.searchsorted(tuning.carriers_khz, slots)

@@ -20,7 +20,7 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.model import PlannedCall, PlannedLink
 from linkwright.plan.neighbours import Afar, FarSite, hearing, moments
 from linkwright.plan.prove import PlanFault
-from linkwright.plan.radio import call_levels, narrow, others_arrays
+from linkwright.plan.radio import KnownBudgets, call_levels, narrow, others_arrays
 from linkwright.plan.tuning import SharedTunings, Tuning, tuning_of
 from linkwright.shoot.equipment import DisplayCarrier
 from linkwright.shoot.models import Link
@@ -82,6 +82,7 @@ class Slots:
     far: dict[str, FarSite] = field(default_factory=dict)
     stays: dict[str, int] = field(default_factory=dict)
     known: SharedTunings = field(default_factory=SharedTunings)
+    budgets: KnownBudgets = field(default_factory=dict)
     groups: dict[tuple[DisplayCarrier, ...], str] = field(default_factory=dict)
     earlier: bool = False
     _calls_of: dict[str, dict[str, list[LiveCall]]] = field(default_factory=dict)
@@ -95,7 +96,7 @@ class Slots:
 
     def fresh(self) -> Slots:
         """The same with nothing worked out yet, for sites that were looked at before the others were planned."""
-        return Slots(self.scene, self.hearing, self.far, known=self.known)
+        return Slots(self.scene, self.hearing, self.far, known=self.known, budgets=self.budgets)
 
     def afar(self, site: Site) -> Afar:
         """The planned links of the sites that this one hears."""
@@ -241,16 +242,16 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     return SiteProblem(site, calls, chains, tunings, apart(problem))
 
 
-def site_task(scene: Scene, site: SiteProblem, effort: float, *, earlier: bool = False) -> SiteTask:
+def site_task(site: SiteProblem, slots: Slots, effort: float) -> SiteTask:
     """The site as numbers alone, ready to be solved anywhere: the problem and the levels of its distinct calls.
 
     With no effort to be spent on it, the first placement is not weighed and needs no levels: an event has its
-    first plan three or four times as soon, in which half as many hold. `earlier` as for `Slots`.
+    first plan in half the time, in which half as many hold.
     """
-    levels: list[CallLevels] = []
+    scene, levels = slots.scene, list[CallLevels]()
     effort *= 1.0 if len(scene.shoot.link) <= ROOMY_UP_TO else SHARE_OF_MANY
     if effort <= 0.0 and all(wish.keep_khz is None for wish in site.problem.wishes):
-        return SiteTask(site.problem, (), effort, earlier)
+        return SiteTask(site.problem, (), effort, slots.earlier)
     having = [n for n, wish in enumerate(site.problem.wishes) if wish.slots_khz.size]
     for members, while_live in _levels_of(site):
         able = [i for i in members if i in having]
@@ -266,9 +267,10 @@ def site_task(scene: Scene, site: SiteProblem, effort: float, *, earlier: bool =
                 able,
                 narrow(tuple(others.values())),
                 scene.large,
+                slots.budgets,
             )
         )
-    return SiteTask(site.problem, tuple(levels), effort, earlier)
+    return SiteTask(site.problem, tuple(levels), effort, slots.earlier)
 
 
 def _levels_of(site: SiteProblem) -> Iterator[tuple[tuple[int, ...], list[LiveCall]]]:

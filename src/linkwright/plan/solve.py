@@ -53,7 +53,7 @@ def solve_sites(
     for sites in classes(asked, together):
         tell(f"planning {sites[0].name}", len(solved) / count)
         problems = [site_problem(scene, site, slots, kept[site.name]) for site in sites]
-        tasks = [site_task(scene, problem, effort, earlier=slots.earlier) for problem in problems]
+        tasks = [site_task(problem, slots, effort) for problem in problems]
         job = answer_calls if run is not None else functools.partial(answer_calls, tell=tell)
         for problem, task, first in zip(problems, tasks, (run or here)(job, tasks), strict=True):
             plain = Way(problem, task, first)
