@@ -178,20 +178,20 @@ def test_histograms_in_step_equal_those_counted_afresh(
     for k, call in enumerate(problem.calls):
         in_use = {i: state.grid.carrier_khz(int(state.carriers[i])) for i in call if state.carriers[i] >= 0}
         carriers, others = list(in_use.values()), list(problem.makers_in(k))
-        assert state.sizes[k] == len(carriers) + len(others)
+        assert state.counts.sizes[k] == len(carriers) + len(others)
         for cell in range(state.grid.cells):
             here = state.grid.carrier_khz(cell)
             beside = sum(abs(here - other) < guard for other in others)
             products = plain.hits([*carriers, *others], here, guard, problem.guard_three_khz)
-            assert state.prod[k, cell] == products + beside
+            assert state.counts.prod[k, cell] == products + beside
             pairs = [*itertools.combinations(carriers, 2), *itertools.product(carriers, others)]
             middles = sum(abs(2 * here - a - b) < guard for a, b in pairs)
             theirs = itertools.combinations(others, 2)
             middles += sum(abs(2 * here - a - b) < problem.guard_three_khz for a, b in theirs)
-            assert state.mid[k, cell] == middles
+            assert state.counts.mid[k, cell] == middles
             for link in call:
                 near = sum(abs(here - c) < max(spacings[i], spacings[link]) for i, c in in_use.items())
-                assert state.near[k, state.klass[link], cell] == near
+                assert state.counts.near[k, state.klass[link], cell] == near
 
 
 @both_ways

@@ -17,7 +17,7 @@ import numpy as np
 
 from linkwright.cli import main
 from linkwright.physics.compiled import KERNELS
-from linkwright.work.compiling import compile_module, kind_of, listed
+from linkwright.work.compiling import Kinds, compile_module, kind_of, listed
 
 LIST = Path(__file__).parents[2] / "src" / "linkwright" / "work" / "kernels.toml"
 HEAD = "# The compiled loops and the kinds of values that each is called with; `make kernels` writes this anew.\n\n"
@@ -84,9 +84,9 @@ def tour(folder: Path) -> None:
                 raise RuntimeError(f"{arguments}: {said.getvalue()[-500:]}") from None
 
 
-def called() -> dict[str, list[list[str]]]:
+def called() -> dict[str, Kinds]:
     """Every loop that was called in this process, with the kinds of its values."""
-    found: dict[str, list[list[str]]] = {}
+    found: dict[str, Kinds] = {}
     for compiled in KERNELS:
         ways = [[kind_of(kind) for kind in signature] for signature in compiled.signatures]
         if ways:
@@ -94,31 +94,31 @@ def called() -> dict[str, list[list[str]]]:
     return found
 
 
-def write(ways_of: dict[str, list[list[str]]]) -> None:
-    """The list, with what is new in it, and without what no loop takes any more."""
-    known = listed()
-    lines = []
-    for name in sorted({*known, *ways_of}):
+def still_taken() -> dict[str, Kinds]:
+    """The list, without loops that are gone, and ways that no loop takes any more."""
+    ways_of: dict[str, Kinds] = {}
+    for name, ways in listed().items():
         module, _, loop = name.partition(":")
         compiled = getattr(importlib.import_module(module), loop, None)
-        if compiled is None:
-            continue
-        ways = [way for way in known.get(name, []) if len(way) == compiled.py_func.__code__.co_argcount]
+        if compiled is not None:
+            ways_of[name] = [way for way in ways if len(way) == compiled.py_func.__code__.co_argcount]
+    return ways_of
+
+
+def write(ways_of: dict[str, Kinds]) -> None:
+    """The list, with what is new in it, and without what no loop takes any more."""
+    known, lines = still_taken(), []
+    for name in sorted({*known, *ways_of}):
+        ways = known.get(name, [])
         ways = ways + [way for way in ways_of.get(name, []) if way not in ways]
         if ways:
-            lines.append(
-                f'"{name}" = [\n' + "".join(f"  [{', '.join(map(quoted, way))}],\n" for way in ways) + "]\n"
-            )
+            lines.append(f'"{name}" = [\n' + "".join(f"  {json.dumps(way)},\n" for way in ways) + "]\n")
     LIST.write_text(HEAD + "".join(lines), "utf-8")
-
-
-def quoted(text: str) -> str:
-    return f'"{text}"'
 
 
 if __name__ == "__main__":
     # what a loop calls of others is compiled with kinds of its own while machine code is not there yet
-    compile_module(listed())
+    compile_module(still_taken())
     within = called()
     with tempfile.TemporaryDirectory() as place:
         tour(Path(place))

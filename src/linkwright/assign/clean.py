@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.assign.bound import bounds_of_call
+from linkwright.assign.histograms import SearchedLinks
 from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem
 from linkwright.assign.seeds import starts
 from linkwright.assign.state import State
@@ -141,22 +142,9 @@ def search_depth_first(problem: Problem, slots: IntArray, state: State, tell: Te
     position = np.zeros(target + 2, dtype=np.int64)
     for nodes in range(0, NODES, NODES_A_PIECE):
         tell("trying every combination", nodes / NODES)
-        answer = kernels.depth_first(
-            slots,
-            target,
-            state.reaches[0],
-            state.prod,
-            state.mid,
-            state.near,
-            state.members,
-            state.sizes,
-            state.wide,
-            state.narrow,
-            position,
-            NODES_A_PIECE,
-        )
+        answer = kernels.depth_first(slots, target, state.reaches[0], state.counts, position, NODES_A_PIECE)
         if answer == 1:
-            return CleanPlacement(np.sort(state.members[0, :target]))
+            return CleanPlacement(np.sort(state.counts.members[0, :target]))
         if answer == -1:
             return CleanPlacement(None, proved=True)
     return CleanPlacement(None)
@@ -186,14 +174,13 @@ def _matched(problem: Problem, grid: Grid, points: IntArray, usable: IntArray) -
     pool = State(replace(problem, calls=together, makers_khz=(makers,)), grid)
     pool.put_locked()
     klass = int(np.argmax(pool.reaches.sum(axis=1)))
+    sizes = pool.counts.sizes
     for order in (points, usable):
-        kernels.extend_greedily(
-            order, klass, pool.calls_of[0], pool.reaches[klass], pool.prod, pool.mid, pool.near, pool.members,
-            pool.sizes, pool.wide, pool.narrow, pool.makers + len(problem.wishes) - int(pool.sizes[0]),
-        )  # fmt: skip
+        more = pool.makers + len(problem.wishes) - int(sizes[0])
+        kernels.extend_greedily(order, klass, pool.calls_of[0], pool.reaches[klass], pool.counts, more)
     state = State(problem, grid)
     state.put_locked()
-    _deal(state, np.setdiff1d(pool.members[0, pool.makers : pool.sizes[0]], state.carriers))
+    _deal(state, np.setdiff1d(pool.counts.members[0, pool.makers : sizes[0]], state.carriers))
     return state
 
 
@@ -224,23 +211,23 @@ def settle(state: State, free: BoolArray, tell: Tell, effort: float = 1.0, seed:
     for link in np.flatnonzero(state.carriers < 0):
         cells = state.grid.wish_slots[link]
         state.put(int(link), int(cells[np.argmin(state.conflicts(int(link), cells))]))
-    links = state.carriers.size
     pairs = max((len(call) for call in state.problem.calls), default=1) ** 2
-    work_a_move = 1.5 * pairs * (2 * max(state.narrow, 0) + 3) * 2 + max(s.size for s in state.grid.wish_slots)
+    most_slots = max(s.size for s in state.grid.wish_slots)
+    work_a_move = 1.5 * pairs * (2 * max(state.counts.narrow, 0) + 3) * 2 + most_slots
     moves = int(np.clip(effort * WORK / work_a_move, 1_000, 400_000))
     shared = {id(slots): slots for slots in state.grid.wish_slots}
     begins = dict(zip(shared, np.cumsum([0] + [s.size for s in shared.values()])[:-1], strict=True))
     slot_from = np.array([begins[id(s)] for s in state.grid.wish_slots], dtype=np.int64)
     slot_to = slot_from + np.array([s.size for s in state.grid.wish_slots], dtype=np.int64)
     calls_from = np.cumsum([0] + [c.size for c in state.calls_of]).astype(np.int64)
-    tabu = np.zeros((links, max(s.size for s in state.grid.wish_slots)), dtype=np.int64)
+    every = np.concatenate(list(shared.values())), slot_from, slot_to, state.klass, np.concatenate(state.calls_of)
+    searched = SearchedLinks(*every, calls_from, state.reaches, free)
+    tabu = np.zeros((state.carriers.size, most_slots), dtype=np.int64)
     best, conflicts = state.carriers.copy(), 2**62
     for started in range(0, moves, MOVES_A_PIECE):
         tell("moving links apart", started / moves)
         conflicts = kernels.min_conflicts(
-            state.carriers, np.concatenate(list(shared.values())), slot_from, slot_to, state.klass,
-            np.concatenate(state.calls_of), calls_from, free, state.reaches, state.prod, state.mid, state.near,
-            state.members, state.sizes, state.wide, state.narrow, SPACING_WEIGHT, tabu, started,
+            state.carriers, searched, state.counts, SPACING_WEIGHT, tabu, started,
             min(MOVES_A_PIECE, moves - started), seed + started, best, conflicts,
         )  # fmt: skip
         if conflicts == 0:

@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from linkwright.assign.histograms import Histograms, SearchedLinks
 from linkwright.physics.compiled import kernel
-from linkwright.units import BoolArray, CountArray, FloatArray, IntArray
+from linkwright.units import CountArray, FloatArray, IntArray
 
 
 @kernel
@@ -20,24 +21,14 @@ def _span(counts: CountArray, low: int, high: int, sign: int) -> None:
         counts[v] += sign
 
 
-# wide: compiled code takes arrays and numbers
 @kernel
-def change(
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    reach: IntArray,
-    members: IntArray,
-    count: int,
-    cell: int,
-    sign: int,
-    wide: int,
-    narrow: int,
-) -> None:
-    """Add (`sign` 1) or remove (-1) the carrier `cell` of a call whose other carriers are members[:count].
+def change(counts: Histograms, call: int, reach: IntArray, cell: int, sign: int) -> None:
+    """Add (`sign` 1) or remove (-1) the carrier `cell` of a call whose other carriers are its members.
 
-    prod, mid: (cells,); near: (classes, cells); reach: (classes,), how many cells away is still too close.
+    reach: (classes,), how many cells away is still too close.
     """
+    prod, mid, near = counts.prod[call], counts.mid[call], counts.near[call]
+    members, count, wide, narrow = counts.members[call], counts.sizes[call], counts.wide, counts.narrow
     for s in range(near.shape[0]):
         _span(near[s], cell - reach[s], cell + reach[s], sign)
     for i in range(count):
@@ -56,18 +47,8 @@ def change(
                 _span(prod, p - narrow, p + narrow, sign)
 
 
-# wide: compiled code takes arrays and numbers
 @kernel
-def scan(
-    slots: IntArray,
-    klass: int,
-    calls: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    weight: int,
-    out: IntArray,
-) -> None:
+def scan(slots: IntArray, klass: int, calls: IntArray, counts: Histograms, weight: int, out: IntArray) -> None:
     """Conflicts that each of `slots` (m,) would bring in the given calls, into `out` (m,).
 
     A spacing that is not kept counts as `weight` products. It is an argument, as are all numbers here that
@@ -78,7 +59,7 @@ def scan(
         total = 0
         for c in range(calls.size):
             k = calls[c]
-            total += prod[k, v] + mid[k, v] + weight * near[k, klass, v]
+            total += counts.prod[k, v] + counts.mid[k, v] + weight * counts.near[k, klass, v]
         out[n] = total
 
 
@@ -106,22 +87,10 @@ def quietest(
     return int(best)
 
 
-# wide: compiled code takes arrays and numbers
 @kernel
-def put(
-    cell: int,
-    sign: int,
-    calls: IntArray,
-    reach: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    members: IntArray,
-    sizes: IntArray,
-    wide: int,
-    narrow: int,
-) -> None:
+def put(cell: int, sign: int, calls: IntArray, reach: IntArray, counts: Histograms) -> None:
     """Put a carrier into (1) or take it out of (-1) each of its calls."""
+    members, sizes = counts.members, counts.sizes
     for c in range(calls.size):
         k = calls[c]
         if sign < 0:
@@ -130,43 +99,28 @@ def put(
                 at += 1
             sizes[k] -= 1
             members[k, at] = members[k, sizes[k]]
-        change(prod[k], mid[k], near[k], reach, members[k], sizes[k], cell, sign, wide, narrow)
+        change(counts, k, reach, cell, sign)
         if sign > 0:
             members[k, sizes[k]] = cell
             sizes[k] += 1
 
 
 @kernel
-def _own_conflicts(
-    cell: int, klass: int, calls: IntArray, prod: CountArray, mid: CountArray, near: CountArray, weight: int
-) -> int:
+def _own_conflicts(cell: int, klass: int, calls: IntArray, counts: Histograms, weight: int) -> int:
     """Conflicts of a placed carrier: its own shadow in `near` does not count."""
     total = 0
     for c in range(calls.size):
         k = calls[c]
-        total += prod[k, cell] + mid[k, cell] + weight * (near[k, klass, cell] - 1)
+        total += counts.prod[k, cell] + counts.mid[k, cell] + weight * (counts.near[k, klass, cell] - 1)
     return total
 
 
-# long and wide: one loop that stays in compiled code, which takes arrays and numbers
+# long and wide: one loop that stays in compiled code, which keeps where it was in arrays
 @kernel
 def min_conflicts(
     carriers: IntArray,
-    slots: IntArray,
-    slot_from: IntArray,
-    slot_to: IntArray,
-    klass: IntArray,
-    calls: IntArray,
-    calls_from: IntArray,
-    free: BoolArray,
-    reaches: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    members: IntArray,
-    sizes: IntArray,
-    wide: int,
-    narrow: int,
+    links: SearchedLinks,
+    counts: Histograms,
     weight: int,
     tabu: IntArray,
     started: int,
@@ -177,26 +131,21 @@ def min_conflicts(
 ) -> int:
     """Move conflicted links to their least conflicted slots, `moves` times or until nothing conflicts.
 
-    carriers: (links,) cells, changed in place; wish i has slots[slot_from[i]:slot_to[i]], spacing class klass[i],
-    calls calls[calls_from[i]:calls_from[i+1]] and reaches[klass[i]] towards each class. `tabu` (all slots of all
-    links,) holds the move until which a slot is not returned to. `best` (links,) receives the least conflicted
-    placement seen; the return value is its conflicts (0: clean).
+    carriers: (links,) cells, changed in place. `tabu` (links, slots) holds the move until which a slot is not
+    returned to. `best` (links,) receives the least conflicted placement seen; the return value is its conflicts (0:
+    clean).
     """
     np.random.seed(seed)
-    links = carriers.size
-    widest = 0
-    for i in range(links):
-        widest = max(widest, slot_to[i] - slot_from[i])
-    scratch = np.zeros(widest, dtype=np.int64)
-    troubled = np.zeros(links, dtype=np.int64)
+    scratch = np.zeros((links.slot_to - links.slot_from).max(), dtype=np.int64)
+    troubled = np.zeros(carriers.size, dtype=np.int64)
     for move in range(started, started + moves + 1):
         count = 0
         total = 0
-        for i in range(links):
-            mine = calls[calls_from[i] : calls_from[i + 1]]
-            own = _own_conflicts(carriers[i], klass[i], mine, prod, mid, near, weight)
+        for i in range(carriers.size):
+            mine = links.calls[links.calls_from[i] : links.calls_from[i + 1]]
+            own = _own_conflicts(carriers[i], links.klass[i], mine, counts, weight)
             total += own
-            if own > 0 and free[i]:
+            if own > 0 and links.free[i]:
                 troubled[count] = i
                 count += 1
         if total < best_conflicts:
@@ -205,11 +154,11 @@ def min_conflicts(
         if total == 0 or count == 0 or move == started + moves:
             break
         i = troubled[np.random.randint(0, count)]
-        mine = calls[calls_from[i] : calls_from[i + 1]]
-        reach = reaches[klass[i]]
-        put(carriers[i], -1, mine, reach, prod, mid, near, members, sizes, wide, narrow)
-        own_slots = slots[slot_from[i] : slot_to[i]]
-        scan(own_slots, klass[i], mine, prod, mid, near, weight, scratch)
+        mine = links.calls[links.calls_from[i] : links.calls_from[i + 1]]
+        reach = links.reaches[links.klass[i]]
+        put(carriers[i], -1, mine, reach, counts)
+        own_slots = links.slots[links.slot_from[i] : links.slot_to[i]]
+        scan(own_slots, links.klass[i], mine, counts, weight, scratch)
         least, ties, chosen = np.int64(2**62), 0, 0
         for n in range(own_slots.size):
             if tabu[i, n] > move and scratch[n] > 0:
@@ -222,25 +171,13 @@ def min_conflicts(
                     chosen = n
         tabu[i, chosen] = move + 10 + np.random.randint(0, 10)
         carriers[i] = own_slots[chosen]
-        put(carriers[i], 1, mine, reach, prod, mid, near, members, sizes, wide, narrow)
+        put(carriers[i], 1, mine, reach, counts)
     return best_conflicts
 
 
-# wide: compiled code takes arrays and numbers
 @kernel
 def extend_greedily(
-    order: IntArray,
-    klass: int,
-    call: IntArray,
-    reach: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    members: IntArray,
-    sizes: IntArray,
-    wide: int,
-    narrow: int,
-    most: int,
+    order: IntArray, klass: int, call: IntArray, reach: IntArray, counts: Histograms, most: int
 ) -> int:
     """Add the cells of `order` in turn wherever the set stays clean; returns how many were added."""
     added = 0
@@ -249,27 +186,15 @@ def extend_greedily(
             break
         v = order[n]
         k = call[0]
-        if prod[k, v] + mid[k, v] + near[k, klass, v] == 0:
-            put(v, 1, call, reach, prod, mid, near, members, sizes, wide, narrow)
+        if counts.prod[k, v] + counts.mid[k, v] + counts.near[k, klass, v] == 0:
+            put(v, 1, call, reach, counts)
             added += 1
     return added
 
 
-# wide: compiled code takes arrays and numbers
 @kernel
 def depth_first(
-    slots: IntArray,
-    target: int,
-    reach: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    members: IntArray,
-    sizes: IntArray,
-    wide: int,
-    narrow: int,
-    position: IntArray,
-    nodes: int,
+    slots: IntArray, target: int, reach: IntArray, counts: Histograms, position: IntArray, nodes: int
 ) -> int:
     """Look for `target` cells of `slots` (ascending) that make a clean set, in ascending order, all of them.
 
@@ -277,22 +202,21 @@ def depth_first(
     pieces. Returns 1 where the set is found (in members[0]), 0 where `nodes` ran out, -1 where there is none.
     """
     call = np.zeros(1, dtype=np.int64)
+    prod, mid, near = counts.prod[0], counts.mid[0], counts.near[0, 0]
     for _ in range(nodes):
-        depth = sizes[0]
+        depth = counts.sizes[0]
         if depth == target:
             return 1
         n = position[depth]
         # Each of the missing cells needs a slot of its own.
-        while n <= slots.size - (target - depth) and (
-            prod[0, slots[n]] + mid[0, slots[n]] + near[0, 0, slots[n]] > 0
-        ):
+        while n <= slots.size - (target - depth) and prod[slots[n]] + mid[slots[n]] + near[slots[n]] > 0:
             n += 1
         if n <= slots.size - (target - depth):
             position[depth] = n + 1
             position[depth + 1] = n + 1
-            put(slots[n], 1, call, reach, prod, mid, near, members, sizes, wide, narrow)
+            put(slots[n], 1, call, reach, counts)
         elif depth == 0:
             return -1
         else:
-            put(members[0, depth - 1], -1, call, reach, prod, mid, near, members, sizes, wide, narrow)
+            put(counts.members[0, depth - 1], -1, call, reach, counts)
     return 0

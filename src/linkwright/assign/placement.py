@@ -183,7 +183,7 @@ class _Powers:
 
     def settle_at_once(self, who: IntArray, share: FloatArray) -> None:
         """The same in one compiled loop, with the products in filters as they were listed."""
-        from linkwright.assign.powers_compiled import settle
+        from linkwright.assign.powers_compiled import Hearing, PowerSteps, settle
 
         radio, wishes, here = self.call.radio, self.call.wishes, self.here
         receivers = np.stack(
@@ -193,11 +193,10 @@ class _Powers:
         gain, sent, through, off = map(
             np.ascontiguousarray, (radio.gain, radio.sent, here.through, radio.from_others)
         )
+        steps = PowerSteps(self.last, self.steps_mw, wishes.reserve_db, wishes.most, wishes.place)
+        heard = Hearing(who, share, here.order, gain, sent, through, off, receivers, radio.of)
         excess, each = np.empty(self.at.size), np.empty(radio.of.size)
-        settle(
-            self.at, self.last, self.steps_mw, wishes.reserve_db, wishes.most, wishes.place, SAME_DB, powers_mw,
-            who, share, here.order, gain, sent, through, off, receivers, radio.of, excess, each,
-        )  # fmt: skip
+        settle(self.at, steps, heard, SAME_DB, powers_mw, excess, each)
         self._known[self.at.tobytes()] = excess, each
 
     def rise(self) -> None:

@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from linkwright.assign.histograms import Histograms
 from linkwright.units import CountArray, FloatArray, IntArray
 
 #: Up to this many stretches of cells are added one by one, which is quicker then.
@@ -38,47 +39,26 @@ def _pairs(count: int) -> tuple[IntArray, IntArray, IntArray, IntArray]:
     return *np.nonzero(~np.eye(count, dtype=np.bool_)), *np.triu_indices(count, k=1)  # type: ignore[return-value]
 
 
-# wide: the arguments of the compiled one in `kernels`
-def change(
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    reach: IntArray,
-    members: IntArray,
-    count: int,
-    cell: int,
-    sign: int,
-    wide: int,
-    narrow: int,
-) -> None:
+def change(counts: Histograms, call: int, reach: IntArray, cell: int, sign: int) -> None:
     """`kernels.change`, arguments and effect alike."""
+    prod, near, others = counts.prod[call], counts.near[call], counts.members[call, : counts.sizes[call]]
     for s in range(near.shape[0]):
         spans(near[s], np.array([cell - reach[s]]), np.array([cell + reach[s]]), sign)
-    others = members[:count]
     two = np.concatenate([2 * cell - others, 2 * others - cell])
-    spans(prod, two - wide, two + wide, sign)
+    spans(prod, two - counts.wide, two + counts.wide, sign)
     middle = cell + others
-    spans(mid, (middle - wide + 1) // 2, (middle + wide) // 2, sign)
-    a, b, first, second = _pairs(count)
+    spans(counts.mid[call], (middle - counts.wide + 1) // 2, (middle + counts.wide) // 2, sign)
+    a, b, first, second = _pairs(others.size)
     three = np.concatenate([cell + others[a] - others[b], others[first] + others[second] - cell])
-    spans(prod, three - narrow, three + narrow, sign)
+    spans(prod, three - counts.narrow, three + counts.narrow, sign)
 
 
-# wide: the arguments of the compiled one in `kernels`
-def scan(
-    slots: IntArray,
-    klass: int,
-    calls: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    weight: int,
-    out: IntArray,
-) -> None:
+def scan(slots: IntArray, klass: int, calls: IntArray, counts: Histograms, weight: int, out: IntArray) -> None:
     """`kernels.scan`, arguments and effect alike."""
     out[:] = 0
     for k in calls:
-        out += prod[k, slots] + mid[k, slots] + weight * near[k, klass, slots].astype(np.int64)
+        near = counts.near[k, klass, slots].astype(np.int64)
+        out += counts.prod[k, slots] + counts.mid[k, slots] + weight * near
 
 
 def quietest(
@@ -96,27 +76,15 @@ def quietest(
     return int(free[np.argmax(np.minimum(np.minimum(above, below) * step_khz, far_khz))])
 
 
-# wide: the arguments of the compiled one in `kernels`
-def put(
-    cell: int,
-    sign: int,
-    calls: IntArray,
-    reach: IntArray,
-    prod: CountArray,
-    mid: CountArray,
-    near: CountArray,
-    members: IntArray,
-    sizes: IntArray,
-    wide: int,
-    narrow: int,
-) -> None:
+def put(cell: int, sign: int, calls: IntArray, reach: IntArray, counts: Histograms) -> None:
     """`kernels.put`, arguments and effect alike."""
+    members, sizes = counts.members, counts.sizes
     for k in calls:
         if sign < 0:
             at = int(np.flatnonzero(members[k, : sizes[k]] == cell)[0])
             sizes[k] -= 1
             members[k, at] = members[k, sizes[k]]
-        change(prod[k], mid[k], near[k], reach, members[k], int(sizes[k]), cell, sign, wide, narrow)
+        change(counts, int(k), reach, cell, sign)
         if sign > 0:
             members[k, sizes[k]] = cell
             sizes[k] += 1

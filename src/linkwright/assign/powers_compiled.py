@@ -2,49 +2,60 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from linkwright.physics.compiled import kernel
 from linkwright.units import BoolArray, FloatArray, IntArray
 
 
-# wide: compiled code takes arrays and numbers
+class PowerSteps(NamedTuple):
+    """The links (n,) of a call: their highest steps, the powers of all steps (n, k), the reserve and who wants the
+    most, and whose turn it is where two have the same in hand."""
+
+    last: IntArray
+    steps_mw: FloatArray
+    reserve_db: FloatArray
+    most: BoolArray
+    place: IntArray
+
+
+class Hearing(NamedTuple):
+    """What reaches the receivers (r,) of a call, whatever the powers.
+
+    who (h, 4), share (h,) : the products in filters, by transmitters as they are ordered (`order`). gain, through,
+    off : (n + others, r). sent : (n + others, n + others) coupling times conversion. receivers : (6, r), noise and
+    air, C/N that is needed, what is to be held, IIP3, blocked, wanted gain. of : (r,) whose each is.
+    """
+
+    who: IntArray
+    share: FloatArray
+    order: IntArray
+    gain: FloatArray
+    sent: FloatArray
+    through: FloatArray
+    off: FloatArray
+    receivers: FloatArray
+    of: IntArray
+
+
 @kernel
 def settle(
     at: IntArray,
-    last: IntArray,
-    steps_mw: FloatArray,
-    reserve_db: FloatArray,
-    most: BoolArray,
-    place: IntArray,
+    steps: PowerSteps,
+    heard: Hearing,
     same_db: float,
     powers_mw: FloatArray,
-    who: IntArray,
-    share: FloatArray,
-    order: IntArray,
-    gain: FloatArray,
-    sent: FloatArray,
-    through: FloatArray,
-    off: FloatArray,
-    receivers: FloatArray,
-    of: IntArray,
     excess_db: FloatArray,
     each_db: FloatArray,
 ) -> None:
     """Raise each of n links from step `at` (n,), as `settle_powers` says; what that comes to is written to `at`,
-    `powers_mw`, `excess_db` (n,) and `each_db` (r,).
-
-    last (n,) the highest steps; steps_mw (n, k); reserve_db, most (n,) what is wished; place (n,) whose turn it is
-    where two have the same in hand. powers_mw (n+others,) with those of others. who (h, 4), share (h,) the products
-    in filters, by transmitters as they are ordered (`order`); gain, through, off (n+others, r); sent (n+others,
-    n+others) coupling times conversion. receivers (6, r): noise and air, C/N that is needed, what is to be held,
-    IIP3, blocked, wanted gain. of (r,).
-    """
+    `powers_mw` (n + others,), which has those of others, `excess_db` (n,) and `each_db` (r,)."""
+    last, steps_mw, reserve_db, most, place = steps
     raised = True
     while raised:
-        _judge(
-            at, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of, excess_db, each_db
-        )
+        _judge(at, steps_mw, heard, powers_mw, excess_db, each_db)
         raised = False
         for m in range(at.size):
             if excess_db[m] < reserve_db[m]:
@@ -61,10 +72,7 @@ def settle(
             trial[:] = at
             for step in range(last[m], at[m], -1):
                 trial[m] = step
-                _judge(
-                    trial, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of,
-                    excess_db, each_db,
-                )  # fmt: skip
+                _judge(trial, steps_mw, heard, powers_mw, excess_db, each_db)
                 lost = False
                 for i in range(at.size):
                     keep = reserve_db[i] if wishing else 0.0
@@ -76,7 +84,7 @@ def settle(
                     break
             if at[m] != trial[m]:
                 excess_db[:] = before
-    _judge(at, steps_mw, powers_mw, who, share, order, gain, sent, through, off, receivers, of, excess_db, each_db)
+    _judge(at, steps_mw, heard, powers_mw, excess_db, each_db)
 
 
 @kernel
@@ -97,28 +105,20 @@ def _turns(excess_db: FloatArray, place: IntArray) -> IntArray:
     return by_place[np.argsort(micro, kind="mergesort")]
 
 
-# wide: compiled code takes arrays and numbers
 @kernel
 def _judge(
     at: IntArray,
     steps_mw: FloatArray,
+    heard: Hearing,
     powers_mw: FloatArray,
-    who: IntArray,
-    share: FloatArray,
-    order: IntArray,
-    gain: FloatArray,
-    sent: FloatArray,
-    through: FloatArray,
-    off: FloatArray,
-    receivers: FloatArray,
-    of: IntArray,
     excess_db: FloatArray,
     each_db: FloatArray,
 ) -> None:
     """What every link and every receiver has in hand at steps (n,)."""
+    who, share, order, gain, sent, through, off, receivers, of = heard
     for m in range(at.size):
         powers_mw[m] = steps_mw[m, at[m]]
-    heard, radiated = np.zeros(of.size), np.zeros(of.size)
+    received, radiated = np.zeros(of.size), np.zeros(of.size)
     for h in range(share.size):
         v, a, b, c = who[h, 0], order[who[h, 1]], order[who[h, 2]], who[h, 3]
         iip3 = receivers[3, v]
@@ -126,18 +126,18 @@ def _judge(
         strong_a = min(gain[a, v] * powers_mw[a], iip3 / 2.0)
         strong_b = min(gain[b, v] * powers_mw[b], iip3 / 2.0)
         if c < 0:
-            heard[v] += gained * strong_a * strong_a * strong_b * share[h]
+            received[v] += gained * strong_a * strong_a * strong_b * share[h]
             radiated[v] += gain[a, v] * powers_mw[a] * (powers_mw[b] * sent[b, a] / powers_mw[a]) * share[h]
         else:
             strong_c = min(gain[order[c], v] * powers_mw[order[c]], iip3 / 2.0)
-            heard[v] += 4.0 * gained * strong_a * strong_b * strong_c * share[h]
+            received[v] += 4.0 * gained * strong_a * strong_b * strong_c * share[h]
     excess_db[:] = np.inf
     for v in range(of.size):
         adjacent, blocking = 0.0, 0.0
         for i in range(powers_mw.size):
             adjacent += powers_mw[i] * through[i, v]
             blocking += powers_mw[i] * off[i, v]
-        noise = receivers[0, v] + (heard[v] + radiated[v] + adjacent + receivers[4, v] * blocking)
+        noise = receivers[0, v] + (received[v] + radiated[v] + adjacent + receivers[4, v] * blocking)
         wanted = receivers[5, v] * powers_mw[of[v]]
         each_db[v] = 10.0 * np.log10(wanted / (noise * receivers[1, v] * receivers[2, v]))
         excess_db[of[v]] = min(excess_db[of[v]], each_db[v])

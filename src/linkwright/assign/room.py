@@ -99,17 +99,14 @@ def _filled(state: State, like: int) -> int:
     grid: Grid = state.grid
     cells = grid.wish_slots[like]
     calls = np.arange(len(state.problem.calls), dtype=np.int64)
-    room = np.zeros((calls.size, cells.size + state.members.shape[1]), dtype=np.int64)
-    room[:, : state.members.shape[1]] = state.members[:, : room.shape[1]]
+    more = np.zeros((calls.size, cells.size), dtype=np.int64)
+    counts = state.counts._replace(members=np.concatenate([state.counts.members, more], axis=1))
     klass, added = int(state.klass[like]), 0
     out = np.zeros(cells.size, dtype=np.int64)
     while True:
-        kernels.scan(cells, klass, calls, state.prod, state.mid, state.near, SPACING_WEIGHT, out)
+        kernels.scan(cells, klass, calls, counts, SPACING_WEIGHT, out)
         free = np.flatnonzero(out == 0)
         if not free.size:
             return added
-        kernels.put(
-            int(cells[free[0]]), 1, calls, state.reaches[klass], state.prod, state.mid, state.near, room,
-            state.sizes, state.wide, state.narrow,
-        )  # fmt: skip
+        kernels.put(int(cells[free[0]]), 1, calls, state.reaches[klass], counts)
         added += 1

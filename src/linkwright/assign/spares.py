@@ -89,11 +89,12 @@ def spare_cost(state: State, link: int, clean: bool) -> IntArray:
     """
     cells = state.grid.wish_slots[link]
     calls = state.calls_of[link][:, None]
-    hit = np.asarray(state.prod[calls, cells].sum(axis=0), dtype=np.int64)
+    hit = np.asarray(state.counts.prod[calls, cells].sum(axis=0), dtype=np.int64)
     if not clean and state.carriers.size > 64:
         return hit  # what a move would bring is next to nothing beside what is there
     cell = state.take(link)
-    moved = np.asarray((state.prod[calls, cells] + state.mid[calls, cells]).sum(axis=0), dtype=np.int64)
+    both = state.counts.prod[calls, cells] + state.counts.mid[calls, cells]
+    moved = np.asarray(both.sum(axis=0), dtype=np.int64)
     state.put(link, cell)
     return hit + moved
 
@@ -104,7 +105,7 @@ def _open(
     """Which of the link's slots keep the spacing to everything and, in a clean plan, are clean; shape (m,)."""
     cells = state.grid.wish_slots[link]
     klass = int(state.klass[link])
-    free = state.near[state.calls_of[link][:, None], klass, cells].sum(axis=0) == 0
+    free = state.counts.near[state.calls_of[link][:, None], klass, cells].sum(axis=0) == 0
     if clean:
         free &= cost == 0
     for other, taken in enumerate(spares):

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import functools
 import sys
-from dataclasses import dataclass
 
 import numpy as np
 
 from linkwright.assign import plain
+from linkwright.assign.histograms import Histograms
 from linkwright.assign.problem import SPACING_WEIGHT, Grid, Problem, grid_of
-from linkwright.units import BoolArray, CountArray, IntArray
+from linkwright.units import BoolArray, IntArray
 
 #: Up to this many links the plain histograms do; beyond it the compiled ones are worth their loading.
 FEW_LINKS = 32
@@ -37,8 +37,8 @@ class State:
         between = any(
             (khz - self.grid.base_khz) % self.grid.step_khz for makers in problem.makers_khz for khz in makers
         )
-        self.wide = _cells_inside(problem.guard_khz, self.grid.step_khz) + between
-        self.narrow = _cells_inside(problem.guard_three_khz, self.grid.step_khz) + between
+        wide = _cells_inside(problem.guard_khz, self.grid.step_khz) + between
+        narrow = _cells_inside(problem.guard_three_khz, self.grid.step_khz) + between
         spacings = sorted({max(wish.spacing_khz, problem.guard_khz) for wish in problem.wishes})
         classes = [spacings.index(max(wish.spacing_khz, problem.guard_khz)) for wish in problem.wishes]
         self.klass = np.array(classes, dtype=np.int64)
@@ -50,18 +50,15 @@ class State:
         self.calls_of = [np.array(calls, dtype=np.int64) for calls in in_calls]
         self.carriers = np.full(len(problem.wishes), -1, dtype=np.int64)
         calls, cells = max(len(problem.calls), 1), self.grid.cells
-        self.prod = np.zeros((calls, cells), dtype=np.int32)
-        self.mid = np.zeros((calls, cells), dtype=np.int32)
-        self.near = np.zeros((calls, max(len(spacings), 1), cells), dtype=np.int32)
-        self.members = np.zeros((calls, self.makers + len(problem.wishes) + 1), dtype=np.int64)
-        self.sizes = np.zeros(calls, dtype=np.int64)
+        members = self.makers + len(problem.wishes) + 1
+        self.counts = _nobody(calls, max(len(spacings), 1), cells, members)._replace(wide=wide, narrow=narrow)
         for call, makers in enumerate(problem.makers_khz):
             if makers:
-                standing = _others(makers, self.grid.base_khz, self.grid.step_khz, cells, self.wide, self.narrow)
-                self.prod[call] = standing.prod
-                self.mid[call] = standing.mid
-                self.members[call, : len(makers)] = standing.cells
-                self.sizes[call] = len(makers)
+                standing = _others(makers, self.grid.base_khz, self.grid.step_khz, cells, wide, narrow)
+                self.counts.prod[call] = standing.prod[0]
+                self.counts.mid[call] = standing.mid[0]
+                self.counts.members[call, : len(makers)] = standing.members[0]
+                self.counts.sizes[call] = len(makers)
 
     @classmethod
     def standing(cls, problem: Problem, grid: Grid, cells: IntArray) -> State:
@@ -96,26 +93,12 @@ class State:
         return cell
 
     def _change(self, link: int, cell: int, sign: int) -> None:
-        self._put(
-            cell,
-            sign,
-            self.calls_of[link],
-            self.reaches[self.klass[link]],
-            self.prod,
-            self.mid,
-            self.near,
-            self.members,
-            self.sizes,
-            self.wide,
-            self.narrow,
-        )
+        self._put(cell, sign, self.calls_of[link], self.reaches[self.klass[link]], self.counts)
 
     def conflicts(self, link: int, cells: IntArray) -> IntArray:
         """Conflicts that a link without a carrier would have on each of `cells`, shape (m,)."""
         out = np.zeros(cells.size, dtype=np.int64)
-        self._scan(
-            cells, int(self.klass[link]), self.calls_of[link], self.prod, self.mid, self.near, SPACING_WEIGHT, out
-        )
+        self._scan(cells, int(self.klass[link]), self.calls_of[link], self.counts, SPACING_WEIGHT, out)
         return out
 
     def conflicts_of_placed(self) -> IntArray:
@@ -128,35 +111,35 @@ class State:
         return out
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Others:
-    """The carriers of others in a call: their cells (m,), and what they bring on each cell of the grid (cells,)."""
-
-    cells: IntArray
-    prod: CountArray
-    mid: CountArray
+def _nobody(calls: int, classes: int, cells: int, members: int) -> Histograms:
+    """The histograms of calls in which nobody is on."""
+    prod, mid = np.zeros((2, calls, cells), dtype=np.int32)
+    near = np.zeros((calls, classes, cells), dtype=np.int32)
+    nobody = np.zeros((calls, members), dtype=np.int64), np.zeros(calls, dtype=np.int64)
+    return Histograms(prod, mid, near, *nobody, -1, -1)
 
 
 @functools.lru_cache(maxsize=32)
 def _others(
     makers_khz: tuple[int, ...], base_khz: int, step_khz: int, cells: int, wide: int, narrow: int
-) -> _Others:
-    """What others bring by themselves. A carrier within a guard of theirs is hit by what they make with it; one in
-    the middle of two others by their A+B-C with itself, but what it makes with one of them and falls on the
-    other hits nobody of ours.
+) -> Histograms:
+    """What others bring by themselves, as of one call. A carrier within a guard of theirs is hit by what they make
+    with it; one in the middle of two others by their A+B-C with itself, but what it makes with one of them and
+    falls on the other hits nobody of ours.
 
     Two others within a guard of each other hit every carrier, wherever it goes; that is left out here, since no
     choice changes it, and is told in the end (`assign.products`).
     """
     at = np.array([round((khz - base_khz) / step_khz) for khz in makers_khz], dtype=np.int64)
-    prod, mid, unused = np.zeros((3, cells), dtype=np.int32)
-    near = np.zeros((0, cells), dtype=np.int32)
+    counts = _nobody(1, 0, cells, at.size)._replace(members=at[None], wide=wide, narrow=narrow)
+    mid = np.zeros(cells, dtype=np.int32)
     for count, cell in enumerate(at):
-        plain.change(prod, unused, near, at[:0], at, count, int(cell), 1, wide, narrow)
-        prod[max(int(cell) - wide, 0) : max(int(cell) + wide + 1, 0)] += 1
+        counts.sizes[0] = count
+        plain.change(counts, 0, at[:0], int(cell), 1)
+        counts.prod[0, max(int(cell) - wide, 0) : max(int(cell) + wide + 1, 0)] += 1
         middle = cell + at[:count]
         plain.spans(mid, (middle - narrow + 1) // 2, (middle + narrow) // 2, 1)
-    return _Others(at, prod, mid)
+    return counts._replace(mid=mid[None])
 
 
 def _cells_inside(distance_khz: int, step_khz: int) -> int:

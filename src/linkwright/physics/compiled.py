@@ -49,7 +49,7 @@ CONSTANTS: Final = (bool, int, float, str, tuple, np.ndarray)
 
 def _compiled_in(function: Callable[..., Any]) -> str:
     """A digest of what the machine code of a function holds of elsewhere: constants, those of modules that it knows
-    included, and the loops of others. By its file alone it would outlive them."""
+    included, the order of fields, and the loops of others. By its file alone it would outlive them."""
     package = function.__module__.partition(".")[0]
     constants: dict[str, object] = {}
     for name, value in function.__globals__.items():
@@ -59,6 +59,8 @@ def _compiled_in(function: Callable[..., Any]) -> str:
             }
         elif _is_constant(name, value):
             constants[name] = _held(value)
+        elif isinstance(value, type) and issubclass(value, tuple):
+            constants[name] = getattr(value, "_fields", ())
         elif (other := getattr(getattr(value, "_cache", None), "_cache_file", None)) is not None:
             constants[name] = other._source_stamp
     return hashlib.sha256(repr(sorted(constants.items())).encode()).hexdigest()

@@ -35,7 +35,8 @@ DONE, AT_WORK = "prepared", "preparing"
 #: Whoever waits for another process looks this often [s].
 LOOK_S: Final = 0.2
 
-Kinds = list[list[str]]
+Kind = str | list[str]
+Kinds = list[list[Kind]]
 
 
 def cache_folder(environment: Mapping[str, str] = os.environ) -> Path:
@@ -149,29 +150,36 @@ def compile_module(kernels: Mapping[str, Kinds]) -> None:
             compiled.compile(tuple(map(numba_type, kinds)))
 
 
-def numba_type(kind: str) -> Any:
+def numba_type(kind: Kind) -> Any:
     """numba's type of a value: "int64", "tuple int64 2", or of an array "float32 1 C" (kind, dimensions, layout;
-    "read" for one that is only read)."""
+    "read" for one that is only read); of a named tuple its class, as module:name, and the kinds of its fields."""
     from numba import types
 
     array: Any = types.Array
-    pair: Any = types.UniTuple
+    several: Any = types.BaseTuple
+    if not isinstance(kind, str):
+        module, _, name = kind[0].partition(":")
+        of = getattr(importlib.import_module(module), name)
+        return several.from_types([numba_type(field) for field in kind[1:]], of)
     name, *rest = kind.split()
     if name.startswith("Literal[int]"):  # a whole number that a loop within a loop is called with
         literal: Any = types.literal
         return literal(int(name.removeprefix("Literal[int](").removesuffix(")")))
     if name == "tuple":
-        return pair(getattr(types, rest[0]), int(rest[1]))
+        return several.from_types([getattr(types, rest[0])] * int(rest[1]))
     scalar = getattr(types, name)
     if not rest:
         return scalar
     return array(scalar, int(rest[0]), rest[1], readonly="read" in rest)
 
 
-def kind_of(numba_kind: Any) -> str:
+def kind_of(numba_kind: Any) -> Kind:
     """The same the other way."""
     from numba import types
 
+    of = getattr(numba_kind, "instance_class", None)  # of a named tuple
+    if of is not None:
+        return [f"{of.__module__}:{of.__qualname__}", *(str(kind_of(field)) for field in numba_kind)]
     if isinstance(numba_kind, types.UniTuple):
         return f"tuple {numba_kind.dtype} {numba_kind.count}"
     if not isinstance(numba_kind, types.Array):
