@@ -116,9 +116,9 @@ class Asking(Aside):
 
         def job(turn: Turn) -> list[ToldCarrier]:
             news = told.tell(turn, wanted, over, self._now())
-            for carrier in news:
-                self._note(turn, CARRIER, "set", (carrier.crew, *carrier.key), None, str(carrier.khz))
-                turn.revision += 1
+            lines = (((carrier.crew, *carrier.key), None, str(carrier.khz)) for carrier in news)
+            self._note_all(turn, CARRIER, "set", lines)
+            turn.revision += len(news)
             for crew in {carrier.crew for carrier in news}:
                 self._follow_carriers(turn, crew)
             return news

@@ -115,13 +115,17 @@ def edited_since(connection: Connection, revision: int) -> bool:
     return connection.execute(query).first() is not None
 
 
-def log(connection: Connection, change: LoggedChange) -> None:
-    """Add a line."""
-    values = (
-        change.revision, milliseconds(change.when), change.who, change.area, change.what, pointer(change.path),
-        change.stored_before, change.stored_after, change.made, change.way, change.of,
-    )  # fmt: skip
-    connection.execute(insert(tables.change).values(**dict(zip(CHANGE, values, strict=True)), crc=crc_of(values)))
+def log(connection: Connection, *changes: LoggedChange) -> None:
+    """Add lines."""
+    lines = []
+    for change in changes:
+        values = (
+            change.revision, milliseconds(change.when), change.who, change.area, change.what, pointer(change.path),
+            change.stored_before, change.stored_after, change.made, change.way, change.of,
+        )  # fmt: skip
+        lines.append({**dict(zip(CHANGE, values, strict=True)), "crc": crc_of(values)})
+    if lines:
+        connection.execute(insert(tables.change), lines)
 
 
 def since(connection: Connection, revision: int, most: int) -> list[LoggedChange]:

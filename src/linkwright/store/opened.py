@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path as FilePath
 from typing import TypeVar
@@ -26,6 +26,9 @@ from linkwright.store.paths import Path
 from linkwright.store.values import clean_text
 from linkwright.store.watch import Watch, tell_others
 from linkwright.store.writer import Writer
+
+#: What a line of the change log is about, what stood there and what does.
+Line = tuple[Path, str | None, str | None]
 
 T = TypeVar("T")
 MOST_WHO = 200
@@ -178,10 +181,16 @@ class Opened:
 
     def _note(self, turn: Turn, area: str, what: str, path: Path, before: str | None, after: str | None) -> None:
         """A line of the change log for what is not the document."""
-        history.log(
-            turn.connection,
-            LoggedChange(turn.revision, self._now(), turn.who, area, what, path, "do", None, 0, before, after),
+        self._note_all(turn, area, what, [(path, before, after)])
+
+    def _note_all(self, turn: Turn, area: str, what: str, lines: Iterable[Line]) -> None:
+        """The same for several, each of the next revision."""
+        now = self._now()
+        changes = (
+            LoggedChange(turn.revision + n, now, turn.who, area, what, path, "do", None, 0, before, after)
+            for n, (path, before, after) in enumerate(lines)
         )
+        history.log(turn.connection, *changes)
 
     def _logged(self, turn: Turn, edit: Edit, way: str, of: int | None) -> LoggedChange:
         """A line of the change log for an edit of the document."""

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
-from sqlalchemy import Connection, Row, and_, delete, func, insert, or_, select, update
+from sqlalchemy import Connection, Row, and_, bindparam, delete, func, insert, or_, select, update
 
 from linkwright.store import tables
 from linkwright.store.conflict import Conflict
@@ -22,6 +22,8 @@ CARRIER: Final = "carrier"
 Act = Literal["set", "heard", "clear"]
 #: In place of a carrier: there is none any more, switch off.
 OFF: Final = 0
+#: A carrier by the link and the call of `_of`.
+_IS: Final = and_(tables.carrier.c.link == bindparam("of_link"), tables.carrier.c.call == bindparam("of_call"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,28 +132,34 @@ def tell(turn: Turn, given: Iterable[Given], over: Collection[str], when: dateti
     there = {told.key: told for told in listed(connection)}
     wanted = {carrier.key: carrier for carrier in given}
     news: list[tuple[str, str]] = []
+    new, other, spares = list[dict[str, Any]](), list[dict[str, Any]](), list[dict[str, Any]]()
     for key, carrier in wanted.items():
         old = there.get(key)
         row = {"spares": json.dumps(list(carrier.spares_khz)), "power_mw": carrier.power_mw, "crew": carrier.crew}
         if old is None:
-            connection.execute(
-                insert(table).values(link=carrier.link, call=carrier.call, khz=carrier.khz, told_ms=at_ms, **row)
-            )
+            new.append({"link": carrier.link, "call": carrier.call, "khz": carrier.khz, "told_ms": at_ms, **row})
         elif (old.crew, old.khz, old.power_mw) != (carrier.crew, carrier.khz, carrier.power_mw):
-            connection.execute(update(table).where(_is(key)).values(**row, **_anew(old, carrier.khz, at_ms)))
+            other.append({**_of(key), **row, **_anew(old, carrier.khz, at_ms)})
         else:
             if old.spares_khz != carrier.spares_khz:
-                connection.execute(update(table).where(_is(key)).values(**row))
+                spares.append({**_of(key), **row})
             continue
         news.append(key)
+    gone, off = list[dict[str, Any]](), list[dict[str, Any]]()
     for key, old in there.items():
         if key in wanted or (old.khz == OFF and old.call not in over):
             continue
         if old.call in over or (old.set is None and not old.before_khz):
-            connection.execute(delete(table).where(_is(key)))
+            gone.append(_of(key))
         else:
-            connection.execute(update(table).where(_is(key)).values(**_anew(old, OFF, at_ms)))
+            off.append({**_of(key), **_anew(old, OFF, at_ms)})
         news.append(key)
+    for statement, each in (
+        (insert(table), new), (update(table).where(_IS), other), (update(table).where(_IS), spares),
+        (delete(table).where(_IS), gone), (update(table).where(_IS), off),
+    ):  # fmt: skip
+        if each:
+            connection.execute(statement, each)
     later = {told.key: told for told in listed(connection)}
     return [later.get(key) or there[key] for key in news]
 
@@ -162,8 +170,9 @@ def _anew(old: ToldCarrier, khz: int, at_ms: int) -> dict[str, Any]:
     return {"khz": khz, "before_khz": before, "told_ms": at_ms, "set_ms": None, "heard_ms": None, "who": ""}
 
 
-def _is(key: tuple[str, str]) -> Any:
-    return and_(tables.carrier.c.link == key[0], tables.carrier.c.call == key[1])
+def _of(key: tuple[str, str]) -> dict[str, Any]:
+    """Which carrier `_IS` is asked for."""
+    return {"of_link": key[0], "of_call": key[1]}
 
 
 def tick(
@@ -178,7 +187,7 @@ def tick(
         theirs = None if old is None else old.khz / 1000
         raise Conflict((CARRIER, *key), theirs, "the plan", old.told if old else None, "the carrier")
     if old.khz == OFF and act != "clear":
-        turn.connection.execute(delete(tables.carrier).where(_is(key)))
+        turn.connection.execute(delete(tables.carrier).where(_IS), _of(key))
         return old, None
     at_ms = milliseconds(when)
     done: dict[str, Any] = {"who": turn.who}
@@ -187,7 +196,7 @@ def tick(
     else:
         done |= {"set_ms": at_ms if old.set is None else milliseconds(old.set)}
         done |= {"heard_ms": at_ms} if act == "heard" else {}
-    turn.connection.execute(update(tables.carrier).where(_is(key)).values(**done))
+    turn.connection.execute(update(tables.carrier).where(_IS), {**_of(key), **done})
     return old, next(told for told in listed(turn.connection, crew) if told.key == key)
 
 
