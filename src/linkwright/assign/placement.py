@@ -9,13 +9,15 @@ from __future__ import annotations
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 
 from linkwright.assign.levels import OnCarriers, Radio, excess_db
 from linkwright.assign.problem import Problem
 from linkwright.units import BoolArray, FloatArray, IntArray
+
+T = TypeVar("T")
 
 #: Differences of what is in hand that are rounding [dB].
 SAME_DB: Final = 1e-9
@@ -80,10 +82,10 @@ class CallLevels:
         mine = np.flatnonzero(keep)
         every = np.concatenate([mine, np.arange(self.radio.own, self.radio.transmitters)])
 
-        def part(values: tuple[FloatArray, ...]) -> tuple[FloatArray, ...]:
+        def part(values: tuple[T, ...]) -> tuple[T, ...]:
             return tuple(values[int(i)] for i in mine)
 
-        return CallLevels(
+        live = CallLevels(
             self.members[mine],
             self.radio.only(every, mine.size),
             tuple(self.air_mw[int(v)] for v in self.radio.receivers_of(mine)),
@@ -94,6 +96,9 @@ class CallLevels:
             self.wishes.only(mine),
             self.doubt_db[mine],
         )
+        # What was worked out of each link goes along: a search asks for some of them with every look.
+        vars(live).update(highest=part(self.highest), padded_mw=self.padded_mw[mine])
+        return live
 
 
 @dataclass(frozen=True, slots=True)
