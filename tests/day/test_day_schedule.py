@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import itertools
+import xml.etree.ElementTree as ET
 
 import pytest
 from hypothesis import given, settings
@@ -12,7 +13,7 @@ from tests.shoot.shoots import shoots
 from linkwright.day.batteries import Day, day_of, packing
 from linkwright.day.report import answer, document, savings
 from linkwright.day.schedule import later, minutes_between, schedule
-from linkwright.draw.day import drawn_day
+from linkwright.draw.day import drawn_day, tall_px
 from linkwright.lengths import hours
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.reading import parse_shoot
@@ -224,6 +225,9 @@ def test_any_shoot_has_a_day(shoot: Shoot) -> None:
     told = document(found)
     assert answer(found).endswith(".")
     assert drawn_day(found).startswith("<svg")
+    for width_px in (362.0, 1200.0):  # a page keeps the room that it takes
+        tall = ET.fromstring(drawn_day(found, width_px, titled=False)).get("height", "")
+        assert float(tall) == pytest.approx(tall_px(found, width_px))
     assert [one["change_at"] for one in told["batteries"]] == [change.at.isoformat() for change in found.changes]
     for link in found.links:
         on = link.stretches

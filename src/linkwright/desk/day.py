@@ -10,7 +10,8 @@ from linkwright.day.batteries import Day, LinkDay, day_of
 from linkwright.day.schedule import schedule
 from linkwright.desk.names import Names
 from linkwright.desk.relabelled import relabelled
-from linkwright.desk.snapshot import Snapshot
+from linkwright.desk.snapshot import Made, Snapshot
+from linkwright.latest import latest
 from linkwright.lengths import hours
 from linkwright.plan.batteries import powers_of
 from linkwright.shoot.end import whose
@@ -48,8 +49,12 @@ class Counter:
 
 def planned_day(snapshot: Snapshot, shoot: Shoot) -> Day:
     """The day with the powers of the newest plan; at the highest steps while there is none."""
-    made = snapshot.made
-    calls = () if made is None else relabelled(made.plan, made.names, snapshot.names).calls
+    return _planned_day(snapshot.made, snapshot.names, shoot)
+
+
+@latest
+def _planned_day(made: Made | None, names: Names, shoot: Shoot) -> Day:
+    calls = () if made is None else relabelled(made.plan, made.names, names).calls
     return day_of(shoot, schedule(shoot), powers_of(calls) if calls else None)
 
 
@@ -70,9 +75,11 @@ def since_changed(store: Store, names: Names) -> dict[str, datetime.datetime]:
 def counters(store: Store, snapshot: Snapshot, shoot: Shoot, day: Day) -> list[Counter]:
     """Every transmitter, and every receiver with cells of its own, with its counter."""
     since = since_changed(store, snapshot.names)
-    rows = []
+    rows, planned_of = [], dict[str, list[LinkDay | None]]()
+    for planned in day.links:
+        planned_of.setdefault(planned.link, []).append(planned)
     for link in shoot.link:
-        mine: list[LinkDay | None] = [planned for planned in day.links if planned.link == link.name]
+        mine = planned_of.get(link.name, [])
         sends = mine if link.name in day.transmitters or link.name not in day.unknown else [None, *mine]
         for pack in sends:
             listener = "" if pack is None else pack.listener

@@ -58,12 +58,12 @@ def learnings(store: Store, snapshot: Snapshot, by_site: Mapping[str, Sequence[L
     if shoot is None or scene is None:
         return []
     lessons = []
-    runs = runs_of(store, snapshot, shoot)
+    runs, spans = runs_of(store, snapshot, shoot), site_spans(snapshot)
     for site in scene.used_sites:
         learnt, how = _reach(snapshot, site, by_site.get(site.name, ()), shoot)
         tv, carriers = _air(scene, site)
         mine = tuple(run for run in runs if run.link is None or run.link in _links_on(scene, site))
-        causes = _confirmed(store, snapshot, site)
+        causes = _confirmed(store, spans, site)
         says = [
             *_reach_says(site, learnt, how),
             *_air_says(site, tv, carriers),
@@ -173,10 +173,9 @@ def _run_says(runs: Sequence[Run]) -> list[str]:
     ]
 
 
-def _confirmed(store: Store, snapshot: Snapshot, site: Site) -> dict[str, int]:
+def _confirmed(store: Store, spans: Sequence[tuple[str, int, int]], site: Site) -> dict[str, int]:
     """How often each cause was confirmed while a site was worked at; of a job with one site all of them."""
     answers = answers_of(store)
-    spans = site_spans(snapshot)
     if len({name for name, _, _ in spans}) > 1:
         mine = [(a, b) for name, a, b in spans if name == site.name]
         answers = tuple(answer for answer in answers if any(a <= answer.from_ns // 1_000_000 <= b for a, b in mine))

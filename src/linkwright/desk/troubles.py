@@ -159,12 +159,11 @@ def cells_now(store: Store, snapshot: Snapshot, gauges: Mapping[str, float]) -> 
     shoot, now = snapshot.shoot, store.now().astimezone(snapshot.zone)
     if shoot is None:
         return ()
-    changed = since_changed(store, snapshot.names)
-    days = planned_day(snapshot, shoot).links if shoot.call else ()
-    left = []
+    changed, left = since_changed(store, snapshot.names), []
     for call in live_calls(shoot):
         if call.starts is None or call.ends is None or not call.starts <= now < call.ends:
             continue
+        days = planned_day(snapshot, shoot).links
         on = {link.name for link in call.links}
         for day in (day for day in days if day.link in on):
             id_ = pack_id(snapshot.names.id_of("link", day.link), day.listener)

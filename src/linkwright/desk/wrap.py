@@ -52,16 +52,16 @@ def learnt_of(desk: Desk, snapshot: Snapshot) -> list[Learning]:
 
 def wrapped(desk: Desk, snapshot: Snapshot, wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day with what was learnt, as far as it is known now; without the picture."""
-    learnt = tuple(line for lesson in learnt_of(desk, snapshot) for line in lesson.says)
-    return wrap_up(desk, snapshot, learnt, wait_s)
+    return wrap_up(desk, snapshot, learnt_of(desk, snapshot), wait_s)
 
 
-def wrap_up(desk: Desk, snapshot: Snapshot, learnt: tuple[str, ...] = (), wait_s: float = SHORT_S) -> WrapUp:
+def wrap_up(desk: Desk, snapshot: Snapshot, lessons: Sequence[Learning] = (), wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day, as far as it is known now; without the picture.
 
     wait_s : how long recordings that are being laid along the readings are waited for.
     """
     wrapping, listening, zone = desk.wrapping, desk.listening, snapshot.zone
+    learnt = tuple(line for lesson in lessons for line in lesson.says)
     gone, happened = wrapping.gone, events(desk, snapshot)
     tracks = tracks_of(snapshot, listening)
     every = [track for group in tracks.values() for track in group]

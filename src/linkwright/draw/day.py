@@ -69,7 +69,10 @@ def drawn_day(day: Day, width_px: float = 1200.0, handles: Sequence[Handle] = ()
 
 def tall_px(day: Day, width_px: float) -> float:
     """How tall the picture is without its title, so that a page keeps room for it [px]."""
-    return _laid(day, width_px, (), titled=False)[1]
+    panels = _panels(day)
+    dates = 32.0 if len(panels) > 1 else 0.0
+    each = (dates + _foot_px(len(_links_in(day, calls)), width_px) + AXIS_PX for _, calls in panels)
+    return 2 * EDGE_PX + (sum(each) if panels else 24.0)
 
 
 def _laid(day: Day, width_px: float, handles: Sequence[Handle], titled: bool) -> tuple[list[str], float]:
@@ -103,16 +106,29 @@ def _panels(day: Day) -> list[tuple[datetime.date, list[TimedCall]]]:
     return list(timed_calls.items())
 
 
+def _links_in(day: Day, calls: Sequence[TimedCall]) -> list[LinkDay]:
+    """The links that are live in some calls."""
+    names = {call.live.name for call in calls}
+    return [link for link in day.links if any(stretch.call in names for stretch in link.stretches)]
+
+
+def _row_px(width_px: float) -> float:
+    return NARROW_ROW_PX if width_px < NARROW_PX else ROW_PX
+
+
+def _foot_px(links: int, width_px: float) -> float:
+    """How far under its top the rows of a panel end."""
+    return CALLS_PX + _row_px(width_px) * links + 6.0
+
+
 def _panel(
     day: Day, calls: Sequence[TimedCall], width_px: float, top: float, handles: Sequence[Handle]
 ) -> tuple[str, float]:
     """The calls of one date with the links that are live in them; and where it ends [px]."""
     time = _time(calls, width_px)
-    names = {call.live.name for call in calls}
-    links = [link for link in day.links if any(stretch.call in names for stretch in link.stretches)]
-    row_px = NARROW_ROW_PX if width_px < NARROW_PX else ROW_PX
-    rows_top = top + CALLS_PX
-    foot = rows_top + row_px * len(links) + 6.0
+    names, links = {call.live.name for call in calls}, _links_in(day, calls)
+    rows_top, row_px = top + CALLS_PX, _row_px(width_px)
+    foot = top + _foot_px(len(links), width_px)
     parts = [_axis(time, rows_top - 8.0, foot)]
     parts += [_call(call, time, top) for call in calls]
     for n, link in enumerate(links):

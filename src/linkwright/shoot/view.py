@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final, TypeVar
 
+from linkwright.latest import latest
 from linkwright.shoot.catalogue import catalogue_entry
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.end import TO_LISTENERS, End, Worn
@@ -75,6 +76,7 @@ def site_named(shoot: Shoot, name: str | None) -> Site:
     return next((site for site in sites(shoot) if site.name == name), sites(shoot)[0])
 
 
+@latest
 def live_calls(shoot: Shoot) -> tuple[LiveCall, ...]:
     """The calls in the order of the file; one over all links on the first site where there is none."""
     calls = _calls(shoot)

@@ -204,7 +204,7 @@ def _card(document: Document, path: Path, model: type[BaseModel], value: Any, na
 def _said(document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any]) -> Iterator[str]:
     """What is said of an entry, in short."""
     usual = _usual(model)
-    for cell in sorted(_cells(document, path, model, table), key=lambda cell: _order(usual, cell)):
+    for cell in sorted(_cells(document, path, model, table, offers=False), key=lambda cell: _order(usual, cell)):
         known = cell.path[-1] in usual or cell.path[-2:] == ("transmit", "kit")
         if cell.text and known and cell.path[-1] not in UNSAID:
             names = table.get(cell.path[-1])
@@ -269,7 +269,10 @@ def _plain(model: type[BaseModel]) -> tuple[Field, ...]:
     return tuple(field for field in fields_of(model) if field.key not in LISTS)
 
 
-def _cells(document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any]) -> Iterator[FieldCell]:
+def _cells(
+    document: Document, path: Path, model: type[BaseModel], table: Mapping[str, Any], *, offers: bool = True
+) -> Iterator[FieldCell]:
+    """The fields of an entry; without what each offers where it is only read."""
     use, kind, class_has = table.get("use"), path[0], dict[str, Any]()
     with contextlib.suppress(ValueError):
         class_has = catalogue_entry(kind, use) if kind in KINDS and isinstance(use, str) else class_has
@@ -280,11 +283,11 @@ def _cells(document: Document, path: Path, model: type[BaseModel], table: Mappin
                 named = replace(
                     part, label=f"{field.label}: {part.label[:1].lower()}{part.label[1:]}", needed=False
                 )
-                yield _cell(document, (*path, field.key, part.key), named, _of(there, part.key))
+                yield _cell(document, (*path, field.key, part.key), named, _of(there, part.key), offers)
             continue
         if field.key in class_has:
             field = replace(field, usual=shown(field, class_has[field.key]), needed=False)
-        cell = _cell(document, (*path, field.key), field, there)
+        cell = _cell(document, (*path, field.key), field, there, offers)
         if field.key not in ELSEWHERE or cell.wrong:
             yield cell
 
@@ -293,12 +296,12 @@ def _of(table: Any, key: str) -> Any:
     return table.get(key) if isinstance(table, dict) else None
 
 
-def _cell(document: Document, path: Path, field: Field, value: Any) -> FieldCell:
+def _cell(document: Document, path: Path, field: Field, value: Any, offers: bool) -> FieldCell:
     wrong = document.said_of(path)
     choices = tuple(_choices(document, path))
-    offers, ticks = _offered(document, path), _ticked(document, path, value)
+    offered, ticked = (_offered(document, path), _ticked(document, path, value)) if offers else ((), ())
     return FieldCell(
-        path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offers, ticks
+        path, field, shown(field, value), json.dumps(value), wrong, field.usual, choices, offered, ticked
     )
 
 

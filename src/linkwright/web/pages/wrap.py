@@ -19,7 +19,17 @@ from linkwright.desk.answers import answers_of, say_afterwards
 from linkwright.desk.files import plain_name
 from linkwright.desk.kit_causes import kit_says
 from linkwright.desk.laying import SHORT_S
-from linkwright.desk.wrap import REPORT_PX, bounds, by_name, elsewhere, happenings_csv, learnt_of, picture, wrapped
+from linkwright.desk.wrap import (
+    REPORT_PX,
+    bounds,
+    by_name,
+    elsewhere,
+    happenings_csv,
+    learnt_of,
+    picture,
+    wrap_up,
+    wrapped,
+)
 from linkwright.desk.wrapping import MOST_LOG, Wrapping
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
@@ -89,8 +99,9 @@ def whole(request: Request) -> WrapUp:
 
 def context(request: Request) -> dict[str, Any]:
     """Everything that the page shows."""
-    wrapping, desk = wrapping_of(request), desk_of(request)
-    wrap, work = wrap_of(request), desk.works["laying"].state
+    wrapping, desk, snapshot = wrapping_of(request), desk_of(request), snapshot_of(request)
+    lessons = learnt_of(desk, snapshot)
+    wrap, work = wrap_up(desk, snapshot, lessons), desk.works["laying"].state
     longest = weightiest(wrap.episodes)[:MOST_TOLD]
     answers = by_name(answers_of(desk.store), snapshot_of(request).names)
     return {
@@ -110,7 +121,7 @@ def context(request: Request) -> dict[str, Any]:
             for event in wrap.events[:MOST_TOLD]
         ],
         "after_s": AFTER_MS // 1000,
-        "learnings": learnt_of(desk, snapshot_of(request)),
+        "learnings": lessons,
         "may_be": [(cause.name, cause.words) for cause in CAUSES.values() if cause.track is not None],
         "may_keep": desk.places is not None,
         "of_kit": kit_says(desk.store, snapshot_of(request)),
