@@ -6,7 +6,6 @@ import datetime
 import http.client
 import os
 import re
-import shutil
 import signal
 import socket
 import ssl
@@ -22,7 +21,7 @@ import pytest
 from cryptography import x509
 from playwright.sync_api import expect
 from tests.cli.calling import call
-from tests.web.conftest import CHROMIUM_ARGS, HOST, client_of, demo_into, desk_of_client
+from tests.web.conftest import CHROMIUM, CHROMIUM_ARGS, HOST, client_of, demo_into, desk_of_client
 from tests.web.outside import Outside, open_pages, outside
 from tests.web.test_door_weather import LAPTOP, PHONE, STRANGER, half_requests
 
@@ -290,7 +289,7 @@ def test_a_new_telephone_joins_in_four_taps_warnings_included(browser: Any, stor
         # A browser that is told the fingerprint of the key, as Connect shows it, takes this laptop for what it is.
         told = pin(bytes.fromhex(lan.fingerprints()[0].replace(" ", "")))
         args = [*CHROMIUM_ARGS, f"--ignore-certificate-errors-spki-list={told}"]
-        pinned = browser.browser_type.launch(executable_path=shutil.which("chromium"), args=args)
+        pinned = browser.browser_type.launch(executable_path=CHROMIUM, args=args)
         page = pinned.new_page()
         page.goto(f"{lan.urls[0]}/join")
         expect(page.locator("#answer")).to_contain_text("There is no code in this address")
