@@ -47,7 +47,7 @@ demo: $(RUNTIME)
 
 # The browser that the tests of the pages drive, the voices that those of sound listen to, a broker. Where they cannot be
 # installed these tests are skipped, and say so.
-PACKAGES := chromium-headless-shell pocketsphinx-testdata alsa-utils mosquitto tesseract-ocr poppler-utils
+PACKAGES := chromium chromium-headless-shell pocketsphinx-testdata alsa-utils mosquitto tesseract-ocr poppler-utils
 $(DEBIAN): Makefile | $(BIN)/python
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || { $(SUDO) apt-get update -qq && \
 		DEBIAN_FRONTEND=noninteractive $(SUDO) apt-get install -y -qq --no-install-recommends $(PACKAGES) >/dev/null; } \
