@@ -54,10 +54,10 @@ $(DEBIAN): Makefile | $(BIN)/python
 		|| echo "not installed: $(PACKAGES); their tests will be skipped"
 	@touch $@
 
-# Three for two processors: tests of pages wait a quarter of their time.
+# Four for two processors: tests of pages wait half of their time.
 test: lint $(DEBIAN)
 	$(BIN)/python -c 'from linkwright.work.compiling import prepare; prepare()'
-	$(BIN)/python -m pytest -n 3 --dist worksteal --durations=25
+	$(BIN)/python -m pytest -n 4 --dist worksteal --durations=25
 
 # What a change breaks shows here first, or in `make test`.
 quick: $(DEV)
