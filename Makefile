@@ -47,16 +47,17 @@ demo: $(RUNTIME)
 
 # The browser that the tests of the pages drive, the voices that those of sound listen to, a broker. Where they cannot be
 # installed these tests are skipped, and say so.
-PACKAGES := chromium pocketsphinx-testdata alsa-utils mosquitto tesseract-ocr poppler-utils
-$(DEBIAN): | $(BIN)/python
+PACKAGES := chromium chromium-headless-shell pocketsphinx-testdata alsa-utils mosquitto tesseract-ocr poppler-utils
+$(DEBIAN): Makefile | $(BIN)/python
 	@dpkg -s $(PACKAGES) >/dev/null 2>&1 || { $(SUDO) apt-get update -qq && \
 		DEBIAN_FRONTEND=noninteractive $(SUDO) apt-get install -y -qq --no-install-recommends $(PACKAGES) >/dev/null; } \
 		|| echo "not installed: $(PACKAGES); their tests will be skipped"
 	@touch $@
 
-# Three for two processors: tests of pages wait a quarter of their time.
+# Four for two processors: tests of pages wait half of their time.
 test: lint $(DEBIAN)
-	$(BIN)/python -m pytest -n 3 --dist worksteal --durations=25
+	$(BIN)/python -c 'from linkwright.work.compiling import prepare; prepare()'
+	$(BIN)/python -m pytest -n 4 --dist worksteal --durations=25
 
 # What a change breaks shows here first, or in `make test`.
 quick: $(DEV)

@@ -32,7 +32,7 @@ def main(folder: Path) -> int:
     from linkwright.web.app import create_app
     from linkwright.web.serving import Serving
 
-    chromium = shutil.which("chromium")
+    chromium = shutil.which("chromium-headless-shell") or shutil.which("chromium")
     if chromium is None:
         print("there is no chromium here; make test installs it")
         return 1

@@ -14,6 +14,8 @@ from typing import Final
 import pytest
 from hypothesis import HealthCheck, settings
 
+from linkwright.work.compiling import VARIABLE, is_prepared, use_cache
+
 # Helpers of a test folder are imported by their path from the root, as `tests.assign.plain`.
 sys.path.insert(0, str(Path(__file__).parent.parent))
 
@@ -21,8 +23,15 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 MEMORY: Final = Path("/dev/shm")
 if "TMPDIR" not in os.environ and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 << 30:
     os.environ["TMPDIR"] = tempfile.tempdir = str(MEMORY)
-# Each process reckons on one thread: small matrices on several spend most of the processor waiting for one another.
+# Each process reckons on one thread: small matrices on several spend most of the processor waiting for one another,
+# and so do the threads that read a picture's letters.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+os.environ.setdefault("OMP_THREAD_LIMIT", "1")
+# Machine code is taken from where `make test` and the commands keep it, once all of it is there.
+if VARIABLE not in os.environ:
+    use_cache()
+    if not is_prepared():
+        del os.environ[VARIABLE]
 # Where bytecode is not kept beside the source it is kept here: tests begin hundreds of processes.
 if sys.dont_write_bytecode:
     sys.dont_write_bytecode = False

@@ -46,10 +46,10 @@ def loops(asked: Shoot, call: PlannedCall) -> tuple[plain.Faults, list[int], lis
 
 @pytest.mark.parametrize("batch", range(6))
 def test_the_plan_says_what_loops_find(batch: int) -> None:
-    """60 random shoots in six parts (300 passed when this was written)."""
+    """60 random shoots in six parts (300 passed when this was written), searched briefly: any plan will do."""
     for seed in range(10 * batch, 10 * batch + 10):
         asked = random_shoot(seed)
-        (call,) = make_plan(asked, {}).calls
+        (call,) = make_plan(asked, {}, effort=0.01).calls
         faults, on_carriers, on_spares = loops(asked, call)
         assert (call.criterion == "clean") == (faults.hit + faults.hit_after_a_move == 0), seed
         assert call.products is not None

@@ -11,7 +11,6 @@ from __future__ import annotations
 import argparse
 import itertools
 import json
-import shutil
 import sys
 import tempfile
 import threading
@@ -22,7 +21,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from tests.web.conftest import CHROMIUM_ARGS, Served, served, wait_for_plan
+from tests.web.conftest import CHROMIUM, CHROMIUM_ARGS, Served, served, wait_for_plan
 
 from linkwright.desk import kept_readings
 from linkwright.desk.expecting import courses_of, expected_of
@@ -230,14 +229,13 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--minutes", type=float, default=10.0)
     minutes = parser.parse_args().minutes
-    chromium = shutil.which("chromium")
-    if chromium is None:
+    if CHROMIUM is None:
         told = soak(60 * minutes, 1.0)
     else:
         from playwright.sync_api import sync_playwright
 
         with sync_playwright() as play:
-            told = soak(60 * minutes, 1.0, play.chromium.launch(executable_path=chromium, args=CHROMIUM_ARGS))
+            told = soak(60 * minutes, 1.0, play.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS))
     print(f"{told.readings} readings, {told.episodes} episodes, {len(told.edits)} edits")
     print(f"memory: {told.first_mib:.0f} MiB after a third, {told.last_mib:.0f} MiB at the end")
     print("\n".join(told.wrong()) or "All as it should be.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING, Final
@@ -107,6 +108,7 @@ def _first_routes(app: FastAPI, hub: Hub, desk: Desk) -> None:
         return StreamingResponse(stream, media_type="text/event-stream", headers={"cache-control": "no-store"})
 
 
+@functools.cache
 def _templates() -> Jinja2Templates:
     env = Environment(
         loader=PackageLoader("linkwright.web", "templates"),
