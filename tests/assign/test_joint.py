@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.assign.test_powers_compiled import drawn
 
-from linkwright.assign.joint import product_map, product_map_at_once
+from linkwright.assign.joint import adjacent_at_once, adjacent_mw, product_map, product_map_at_once
 
 
 @settings(max_examples=60, deadline=None)
@@ -23,3 +24,15 @@ def test_cells_of_the_raster_and_products_in_order_give_the_same(seed: int, n: i
     # Both are differences of sums from the first on: what is lost is of all products, most of them on no slot.
     all_mw = 4.0 * float(received.sum()) ** 3 / 0.1**2
     assert product_map_at_once(*given_) == pytest.approx(product_map(*given_), rel=1e-9, abs=1e-14 * all_mw)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(1, 9), st.integers(0, 3))
+def test_a_filter_lets_in_the_same_in_one_loop_and_with_arrays(seed: int, own: int, others: int) -> None:
+    draw, radio = np.random.default_rng(seed), drawn(seed, own, others, 2).radio
+    those = np.arange(1, own + others)
+    carriers_khz = draw.integers(500_000, 502_000, those.size)
+    received = 10.0 ** draw.uniform(-7.0, -3.0, those.size)
+    slots_khz = np.sort(draw.integers(500_000, 502_000, 30))
+    given_ = (radio, 0, those, carriers_khz, received, slots_khz)
+    assert adjacent_at_once(*given_) == pytest.approx(adjacent_mw(*given_))

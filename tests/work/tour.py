@@ -17,7 +17,7 @@ import numpy as np
 
 from linkwright.cli import main
 from linkwright.physics.compiled import KERNELS
-from linkwright.work.compiling import Kinds, compile_module, kind_of, listed
+from linkwright.work.compiling import Kind, Kinds, compile_module, kind_of, listed
 
 LIST = Path(__file__).parents[2] / "src" / "linkwright" / "work" / "kernels.toml"
 HEAD = "# The compiled loops and the kinds of values that each is called with; `make kernels` writes this anew.\n\n"
@@ -101,8 +101,17 @@ def still_taken() -> dict[str, Kinds]:
         module, _, loop = name.partition(":")
         compiled = getattr(importlib.import_module(module), loop, None)
         if compiled is not None:
-            ways_of[name] = [way for way in ways if len(way) == compiled.py_func.__code__.co_argcount]
+            takes = compiled.py_func.__code__.co_argcount
+            ways_of[name] = [way for way in ways if len(way) == takes and all(map(is_whole, way))]
     return ways_of
+
+
+def is_whole(kind: Kind) -> bool:
+    """Whether a named tuple has the fields that its class has now."""
+    if isinstance(kind, str):
+        return True
+    module, _, name = kind[0].partition(":")
+    return len(getattr(importlib.import_module(module), name)._fields) == len(kind) - 1
 
 
 def write(ways_of: dict[str, Kinds]) -> None:

@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.assign.levels import driving
+from linkwright.assign.levels import Radio, driving
 from linkwright.assign.placement import CallLevels, Objective, Outcome, Placement
 from linkwright.progress import Tell
 from linkwright.units import BoolArray, FloatArray, IntArray
@@ -90,19 +90,37 @@ def _slot_noise_db(placement: Placement, call: CallLevels, outcome: Outcome, at:
     own_khz = [placement.carrier_khz(int(i), int(placement.slots[i])) for i in call.members]
     f = np.concatenate([np.array(own_khz, dtype=np.int64), call.others_khz])[others]
     powers = np.concatenate([outcome.powers_mw, call.others_mw])
-    entry = np.abs(slots_khz[:, None] - f[None, :]) / radio.rejection_step_khz
-    entry = np.minimum(entry.astype(np.int64), radio.rejection.shape[2] - 1)
-    passes = radio.rejection[radio.kind[others][None, :], radio.kind[at], entry]
     most = np.zeros(free.size)
     for v in radio.receivers_of(np.array([at])).tolist():
         received, iip3_mw = radio.gain[others, v] * powers[others], float(radio.iip3_mw[v])
-        adjacent = (passes * received[None, :]).sum(axis=1)
+        adjacent = (adjacent_at_once if radio.compiled else adjacent_mw)(radio, at, others, f, received, slots_khz)
         products = (product_map_at_once if radio.compiled else product_map)(
             f, radio.width_khz[others], driving(received, iip3_mw), iip3_mw, slots_khz, float(radio.width_khz[at])
         )
         total = radio.noise_mw[v] + call.air_mw[v][free] + adjacent + products
         most = np.maximum(most, 10.0 * np.log10(total / radio.noise_mw[v]))
     return most
+
+
+def adjacent_mw(
+    radio: Radio, at: int, others: IntArray, f: IntArray, received: FloatArray, slots_khz: IntArray
+) -> FloatArray:
+    """What the filter of a link's receiver lets in of carriers f (n,) of others on each slot (m,) [mW]."""
+    entry = np.abs(slots_khz[:, None] - f[None, :]) / radio.rejection_step_khz
+    entry = np.minimum(entry.astype(np.int64), radio.rejection.shape[2] - 1)
+    passes = radio.rejection[radio.kind[others][None, :], radio.kind[at], entry]
+    return np.asarray((passes * received[None, :]).sum(axis=1))
+
+
+def adjacent_at_once(
+    radio: Radio, at: int, others: IntArray, f: IntArray, received: FloatArray, slots_khz: IntArray
+) -> FloatArray:
+    """The same in one compiled loop."""
+    from linkwright.physics.intermodulation.compiled_inband import let_in
+
+    shares, power_mw = radio.rejection[radio.kind[others], radio.kind[at]], np.zeros(slots_khz.size)
+    let_in(slots_khz, f, received, shares, radio.rejection_step_khz, power_mw)
+    return power_mw
 
 
 def product_map(

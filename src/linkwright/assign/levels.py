@@ -193,6 +193,12 @@ class OnCarriers:
         room = ROOM_A_FILTER * self.centre_khz.size
         return self._list(slice(None), room, MOST_LISTED) if room <= MOST_LISTED else None
 
+    def transmitters(self, who: IntArray) -> IntArray:
+        """Products as they are `listed`, by the transmitters' own numbers."""
+        own = np.empty_like(who)
+        own[:, 0], own[:, 1:] = who[:, 0], np.append(self.order, -1)[who[:, 1:]]
+        return own
+
     def _in_filter(self, v: int) -> tuple[IntArray, FloatArray]:
         """Which products are in one filter."""
         listed = self._list(slice(v, v + 1), ROOM_A_FILTER, self.order.size**3)

@@ -199,7 +199,7 @@ class _Powers:
             np.ascontiguousarray, (radio.gain, radio.sent, here.through, radio.from_others)
         )
         steps = PowerSteps(self.last, self.steps_mw, wishes.reserve_db, wishes.most, wishes.place)
-        heard = Hearing(who, share, here.order, gain, sent, through, off, receivers, radio.of)
+        heard = Hearing(here.transmitters(who), share, gain, sent, through, off, receivers, radio.of)
         excess, each = np.empty(self.at.size), np.empty(radio.of.size)
         settle(self.at, steps, heard, SAME_DB, powers_mw, excess, each)
         self._known[self.at.tobytes()] = excess, each
@@ -259,6 +259,8 @@ class Placement:
     def __init__(self, problem: Problem, calls: Sequence[CallLevels], slots: IntArray) -> None:
         self.problem, self.calls = problem, calls
         self.slots = slots.copy()
+        rises = zip(problem.wishes, slots.tolist(), strict=True)
+        self._rise_db = np.array([wish.rise_db[slot] if slot >= 0 else 0.0 for wish, slot in rises])
         self.outcomes = [self._outcome(call, self.slots) for call in calls]
 
     def carrier_khz(self, link: int, slot: int) -> int:
@@ -274,12 +276,11 @@ class Placement:
 
     def score(self) -> Objective:
         """The objective as it stands."""
-        return self._score(self.outcomes, self.slots)
+        return score(self.outcomes, -float(self._rise_db.sum()), self._placed)
 
-    def _score(self, outcomes: Sequence[Outcome], slots: IntArray) -> Objective:
-        placed = np.flatnonzero(slots >= 0)
-        quiet = -sum(float(self.problem.wishes[i].rise_db[slots[i]]) for i in placed)
-        return score(outcomes, quiet, placed.size)
+    @property
+    def _placed(self) -> int:
+        return int(np.count_nonzero(self.slots >= 0))
 
     def worst(self) -> list[int]:
         """The links, the one with the least excess first."""
@@ -297,11 +298,12 @@ class Placement:
             self._outcome(call, slots) if link in call.members else outcome
             for call, outcome in zip(self.calls, self.outcomes, strict=True)
         ]
-        return self._score(outcomes, slots), outcomes
+        rise_db = self._rise_db.sum() - self._rise_db[link] + self.problem.wishes[link].rise_db[slot]
+        return score(outcomes, -float(rise_db), self._placed + int(self.slots[link] < 0)), outcomes
 
     def move(self, link: int, slot: int, outcomes: list[Outcome]) -> None:
         """Put a link on another slot, with the outcomes that `try_slot` found."""
-        self.slots[link] = slot
+        self.slots[link], self._rise_db[link] = slot, self.problem.wishes[link].rise_db[slot]
         self.outcomes = outcomes
 
     def could_gain(self, least_db: float) -> bool:

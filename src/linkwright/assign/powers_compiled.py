@@ -24,14 +24,13 @@ class PowerSteps(NamedTuple):
 class Hearing(NamedTuple):
     """What reaches the receivers (r,) of a call, whatever the powers.
 
-    who (h, 4), share (h,) : the products in filters, by transmitters as they are ordered (`order`). gain, through,
+    who (h, 4), share (h,) : the products in filters: the filter, and A, B, C, -1 for C of 2A-B. gain, through,
     off : (n + others, r). sent : (n + others, n + others) coupling times conversion. receivers : (6, r), noise and
     air, C/N that is needed, what is to be held, IIP3, blocked, wanted gain. of : (r,) whose each is.
     """
 
     who: IntArray
     share: FloatArray
-    order: IntArray
     gain: FloatArray
     sent: FloatArray
     through: FloatArray
@@ -115,29 +114,33 @@ def _judge(
     each_db: FloatArray,
 ) -> None:
     """What every link and every receiver has in hand at steps (n,)."""
-    who, share, order, gain, sent, through, off, receivers, of = heard
+    who, share, gain, sent, through, off, receivers, of = heard
     for m in range(at.size):
         powers_mw[m] = steps_mw[m, at[m]]
-    received, radiated = np.zeros(of.size), np.zeros(of.size)
+    iip3, driving = receivers[3], np.empty(gain.shape)
+    adjacent, blocking, received, radiated = (
+        np.zeros(of.size),
+        np.zeros(of.size),
+        np.zeros(of.size),
+        np.zeros(of.size),
+    )
+    for i in range(powers_mw.size):
+        for v in range(of.size):  # row by row, which the compiler does several at a time
+            driving[i, v] = min(gain[i, v] * powers_mw[i], iip3[v] / 2.0)
+            adjacent[v] += powers_mw[i] * through[i, v]
+            blocking[v] += powers_mw[i] * off[i, v]
     for h in range(share.size):
-        v, a, b, c = who[h, 0], order[who[h, 1]], order[who[h, 2]], who[h, 3]
-        iip3 = receivers[3, v]
-        gained = 1.0 / (iip3 * iip3)
-        strong_a = min(gain[a, v] * powers_mw[a], iip3 / 2.0)
-        strong_b = min(gain[b, v] * powers_mw[b], iip3 / 2.0)
+        v, a, b, c = who[h, 0], who[h, 1], who[h, 2], who[h, 3]
+        both = driving[a, v] * driving[b, v] * share[h]
         if c < 0:
-            received[v] += gained * strong_a * strong_a * strong_b * share[h]
-            radiated[v] += gain[a, v] * powers_mw[a] * (powers_mw[b] * sent[b, a] / powers_mw[a]) * share[h]
+            received[v] += driving[a, v] * both
+            radiated[v] += gain[a, v] * powers_mw[b] * sent[b, a] * share[h]
         else:
-            strong_c = min(gain[order[c], v] * powers_mw[order[c]], iip3 / 2.0)
-            received[v] += 4.0 * gained * strong_a * strong_b * strong_c * share[h]
+            received[v] += 4.0 * driving[c, v] * both
     excess_db[:] = np.inf
     for v in range(of.size):
-        adjacent, blocking = 0.0, 0.0
-        for i in range(powers_mw.size):
-            adjacent += powers_mw[i] * through[i, v]
-            blocking += powers_mw[i] * off[i, v]
-        noise = receivers[0, v] + (received[v] + radiated[v] + adjacent + receivers[4, v] * blocking)
+        unwanted = received[v] / (iip3[v] * iip3[v]) + radiated[v] + adjacent[v] + receivers[4, v] * blocking[v]
         wanted = receivers[5, v] * powers_mw[of[v]]
-        each_db[v] = 10.0 * np.log10(wanted / (noise * receivers[1, v] * receivers[2, v]))
+        noise = (receivers[0, v] + unwanted) * receivers[1, v] * receivers[2, v]
+        each_db[v] = 10.0 * np.log10(wanted / noise)
         excess_db[of[v]] = min(excess_db[of[v]], each_db[v])

@@ -237,3 +237,20 @@ def lay_out(cells: IntArray, driving: FloatArray, iip3_mw: float, power_mw: Floa
                 at = cells[a] + cells[b] - cells[c]
                 if 0 <= at < power_mw.size and c != a and c != b:
                     power_mw[at] += 4.0 * both * driving[c]
+
+
+@kernel
+def let_in(
+    slots_khz: IntArray,
+    f: IntArray,
+    received: FloatArray,
+    shares: FloatArray,
+    step_khz: float,
+    power_mw: FloatArray,
+) -> None:
+    """Add to each slot (m,) what a filter there lets in of carriers f (n,) [mW]; shares (n, k) of each at a
+    distance of 0, `step_khz`, ..., the last holds beyond."""
+    for i in range(f.size):
+        for m in range(slots_khz.size):
+            entry = min(int(abs(slots_khz[m] - f[i]) / step_khz), shares.shape[1] - 1)
+            power_mw[m] += received[i] * shares[i, entry]
