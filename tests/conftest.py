@@ -67,6 +67,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """What was imported to collect the tests lasts: the collector need not go through it again and again."""
+    """What was imported to collect the tests lasts: the collector need not go through it again and again, nor so
+    often through what a test makes."""
     gc.collect()
     gc.freeze()
+    gc.set_threshold(10_000)
