@@ -45,15 +45,18 @@ PENALTY, GROWS = 0.001, 0.3
 SURER = 1.5
 #: Columns that many logs lack: the observables of each are left out of a copy of some of the examples.
 LACKS = {
-    "quality": ("quality",), "gauge": ("gauge", "gauge_after"),
+    "quality": ("quality", "quality_before"), "gauge": ("gauge", "gauge_after"),
     "others": ("fell_along", "fell_most_db", "fell_usually_db", "along_left_db", "along_apart_db", "rose_along",
                "rose_most_db"),
-    "branch": ("alike", "apart_db", "more_apart_db", "apart_before_db", "weaker_over_floor_db", "one_branch"),
+    "branch": ("alike", "apart_db", "more_apart_db", "apart_before_db", "weaker_over_floor_db", "one_branch",
+               "leads", "unevenly"),
 }  # fmt: skip
+#: The player that draws from widest counts twice.
+OF_PLAYER = {"varied": 2.0}
 #: The first seed of each player's logs; the even ones are learnt from, the odd ones measured.
 FIRST = {"first": 300, "textbook": 0, "independent": 600, "second": 100}
 #: Logs of the varied player for each seed of the others.
-VARIED = 14
+VARIED = 24
 #: The observables that have to do with a track; all of the signal.
 OF_TRACK = {
     "signal": tuple(OBSERVED),
@@ -259,7 +262,7 @@ def learnt(
         y = np.array([causes.index(cause) for _, cause, _ in mine])
         count = Counter((player, cause) for player, cause, _ in mine)
         having = Counter(cause for _, cause in count)
-        weight = np.array([count[p, c] ** (GROWS - 1.0) / having[c] for p, c, _ in mine])
+        weight = np.array([count[p, c] ** (GROWS - 1.0) / having[c] * OF_PLAYER.get(p, 1.0) for p, c, _ in mine])
         weight *= len(mine) / weight.sum()
         lacking = observed.copy()
         names = list(OBSERVED)

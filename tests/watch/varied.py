@@ -21,8 +21,8 @@ WAVE_M = 0.5
 OFF_DB = 150.0
 #: Shortest and longest [s]; "shared" ones take a rack.
 LENGTHS_S: dict[str, tuple[float, float]] = {
-    "range": (25, 240), "antenna": (20, 240), "antennas": (8, 200), "body": (0.8, 25), "wall": (8, 200),
-    "multipath": (5, 120), "interference": (1, 150), "overload": (3, 90), "battery": (20, 300),
+    "range": (25, 300), "antenna": (15, 240), "antennas": (8, 200), "body": (0.8, 30), "wall": (6, 240),
+    "multipath": (5, 150), "interference": (1, 150), "overload": (3, 90), "battery": (20, 300),
     "switched-off": (3, 250), "audio-path": (2, 180), "receiver": (3, 120),
 }  # fmt: skip
 SHARED = ("antennas", "receiver")
@@ -76,14 +76,22 @@ class Rack:
 
     def __init__(self, rng: Rng) -> None:
         u, choice = rng.uniform, rng.choice
-        self.noise, self.cnr = u(-113, -98), u(8, 22)
+        self.noise, self.cnr = u(-115, -96), u(7, 22)
         self.combines = rng.random() < 0.3
-        self.low, self.top = u(-122, -95), u(-60, -12)
-        kind = choice(["step", "step", "step", "segments"])
-        self.step = float(choice([0.0, 0.1, 0.5, 1.0, 2.0, 3.0, 5.0])) if kind == "step" else 0.0
+        self.low, self.top = u(-124, -88), u(-60, -12)
+        kind = choice(["step", "step", "segments"])
+        self.step = (
+            float(choice([0.0, 0.1, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0], p=[0.1, 0.15, 0.15, 0.2, 0.15, 0.1, 0.1, 0.05]))
+            if kind == "step"
+            else 0.0
+        )
         self.segments: F | None = None
         if kind == "segments":
-            self.segments = u(-103, -88) + np.cumsum(np.concatenate([[0.0], u(4, 12, int(rng.integers(3, 10)))]))
+            # the first lamp lights anywhere, or somewhere about what is needed
+            first = u(-103, -88) if rng.random() < 0.5 else self.noise + self.cnr + u(-12, 14)
+            uneven = rng.random() < 0.7
+            widths = u(4, 12, int(rng.integers(2, 10))) if uneven else np.full(int(rng.integers(2, 7)), u(5, 14))
+            self.segments = first + np.cumsum(np.concatenate([[0.0], widths]))
         self.in_db, self.mean_s, self.late_s = rng.random() < 0.4, 0.02 * 25 ** rng.random(), max(0.0, u(-0.3, 0.4))
         self.offset, self.scatter = rng.normal(0, 2.5), float(choice([0.0, 0.3, 1.0, 2.0]))
         self.quality = str(choice(["share", "soft", "margin", "count", "none"], p=[0.3, 0.3, 0.15, 0.15, 0.1]))
@@ -91,6 +99,7 @@ class Rack:
         self.q_late_s, self.q_mean_s = max(0.0, u(-0.3, 0.5)), u(0.05, 0.6)
         self.q_wide, self.q_middle = u(1, 7), u(-1, 4)
         self.mutes_from, self.mutes_in_s = u(0.2, 0.7), u(0.02, 0.25)
+        self.opens_over_db = u(1, 6) if rng.random() < 0.15 else 0.0  # muted until it is so much better again
         self.hold_s = 0.0 if rng.random() < 0.25 else u(0.05, 1.5)
         self.flags, self.audio = rng.random() < 0.75, rng.random() < 0.85
         self.muted_dbfs = float(choice([-120.0, -100.0, -90.0, np.nan]))
@@ -143,7 +152,7 @@ class Talent:
         grid = line(rng, int(self.way[-1] / 0.1) + 2, u(1, 12) / 0.1, u(1, 6))
         mean = mean - np.interp(self.way, np.arange(len(grid)) * 0.1, grid)
         mean = mean - u(1, 5) * (1.0 - np.cos(line(rng, n, u(5, 40) * FINE_HZ, 1.5)))
-        mean = mean - np.quantile(mean, 0.1) + self.need + u(8, 38)
+        mean = mean - np.quantile(mean, 0.1) + self.need + u(5, 38)
         self.mean = np.minimum(mean, rack.top + u(-12, 6))
         self.sway = np.abs(line(rng, n, 8 * FINE_HZ, u(0.01, 0.3)))
         self.rice = 10.0 ** (np.clip(u(-1, 13) + line(rng, n, 30 * FINE_HZ, 1.5), -4, 14) / 10.0)
@@ -168,9 +177,11 @@ class Talent:
         """How far the local mean lies over the need, the median of a time [dB]."""
         return float(np.median((self.mean - self.loss.mean(axis=0))[inside])) - self.need
 
-    def stand_weak(self, rng: Rng, start: float, end: float, margin_db: float) -> None:
+    def stand_weak(
+        self, rng: Rng, start: float, end: float, margin_db: float, come_s: tuple[float, float] = (6, 45)
+    ) -> None:
         """Come, slowly, to where no more than so much is over the need, for the time of a fault."""
-        come = rng.uniform(6, 45)
+        come = come_s[0] * (come_s[1] / come_s[0]) ** rng.random()
         inside = (self.t >= start) & (self.t < end)
         share = edged(self.t, start - come - rng.uniform(0, 20), end + come, come, come)
         self.lose(max(self.over(inside) - margin_db, 0.0), share)
@@ -194,6 +205,8 @@ def harm(rng: Rng, one: Talent, cause: str, start: float, end: float) -> None:
     if cause == "range":
         goes, comes = u(0.2, 0.5) * length, u(0.1, 0.4) * length
         walk = edged(t, start, end, goes, comes, soft=rng.random() < 0.5) ** u(0.6, 1.5)
+        if rng.random() < 0.3:  # past things that shadow, at the pace of a walk
+            walk = np.maximum(walk * (1.0 + line(rng, len(t), u(1, 12) * FINE_HZ, u(0.03, 0.2))), 0.0)
         one.lose(max(one.over(inside) - u(-20, 5), 8.0), walk)
         if rng.random() < 0.6:  # far away, less of it comes straight
             one.rice = one.rice * 10.0 ** (-u(0, 12) * walk / 10)
@@ -201,9 +214,13 @@ def harm(rng: Rng, one: Talent, cause: str, start: float, end: float) -> None:
         one.sway = np.where(goes_on, u(0.3, 1.6), one.sway)
     elif cause in ("body", "wall"):
         body = cause == "body"
-        drop, edges = (float(u(8, 28)), (0.15, 1.2)) if body else (float(u(6, 26)), (0.4, 4.0))
+        drop, edges = (float(u(8, 28)), (0.15, u(1, 2))) if body else (float(u(6, 26)), (0.4, u(4, 6)))
         one.stand_weak(rng, start, end, max(drop + u(-14, 4), 3.0))
         share = edged(t, start, end, u(*edges), u(*edges), soft=rng.random() < 0.6)
+        if rng.random() < 0.15:  # by halves: turned, and turned on; a door, and round a corner
+            cut = start + u(0.1, 0.9) * length
+            share *= np.where((t < cut) == (rng.random() < 0.5), u(0.3, 0.8), 1.0)
+            share = mean_over(share, u(*edges))
         one.lose(drop + line(rng, len(t), u(0.5, 4) * FINE_HZ, u(0, 2)), share)
         one.loss[0] += rng.normal(0, 2.0) * share
         if rng.random() < (0.4 if body else 0.8):
@@ -217,7 +234,7 @@ def harm(rng: Rng, one: Talent, cause: str, start: float, end: float) -> None:
                 if also and branch == 0:
                     one.loss[1] += deep * mean_over(late(dips.astype(float), u(0, 0.15)), 0.04)
             return
-        one.stand_weak(rng, start, end, u(1, 14))
+        one.stand_weak(rng, start, end, u(1, 14), (u(1.5, 6), 45))
         one.rice = np.where(inside, 10.0 ** (u(-12, 1) / 10), one.rice)
         one.alike = np.where(inside, u(0, 0.3), one.alike)
         one.sway = np.where(inside, 0.02 * 60 ** rng.random(), one.sway)
@@ -281,6 +298,9 @@ def readings(rng: Rng, one: Talent, every: int) -> tuple[F, B]:
     over = over - one.squeezed + rng.normal(0, 0.4, len(t))
     bad = (over < 0).astype(float)
     mute = mean_over(bad, rack.mutes_in_s) > rack.mutes_from
+    if rack.opens_over_db:
+        when, opens = np.arange(len(t)), ~mute & (mean_over(over, 0.1) >= rack.opens_over_db)
+        mute = np.maximum.accumulate(np.where(mute, when, -1)) > np.maximum.accumulate(np.where(opens, when, -1))
     held = round(rack.hold_s * FINE_HZ) | 1
     mute = maximum_filter1d(mute.astype(np.uint8), held, origin=held // 2) > 0
     talks = turns(rng, t, rng.uniform(1.5, 8), rng.uniform(0.5, 5))
@@ -304,7 +324,7 @@ def readings(rng: Rng, one: Talent, every: int) -> tuple[F, B]:
 def play(seed: int, minutes: float = 20.0) -> Recorded:
     """A log, the same for the same seed: its rate, its racks and their links are drawn too."""
     rng = np.random.default_rng([seed, 4141])
-    every = int(rng.choice([2, 3, 5, 5, 5, 10, 10, 25, 50]))
+    every = int(rng.choice([2, 3, 5, 5, 5, 10, 10, 25, 50, 50]))
     n = int(minutes * 60.0 * FINE_HZ / every)
     t = (np.arange(n * every) + 1) / FINE_HZ
     racks, cast = [Rack(rng) for _ in range(int(rng.integers(1, 4)))], list[list[Talent]]()

@@ -12,6 +12,10 @@ from linkwright.watch.diagnose.expected import Expected
 
 #: In a shorter time the correlation of two branches says nothing [s] (assumed).
 ALIKE_S: Final = 1.5
+#: In fewer readings in which the branches differ it says nothing which of them leads (assumed).
+LEADS_LEAST: Final = 3
+#: A flutter of less power than this is none [dB squared] (assumed).
+STILL_DB2: Final = 0.02
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +31,10 @@ class Figures:
     and highest that the meter ever showed; gauge_after : the gauge as it ended; branch : share of its readings with
     one branch told to be amiss; under_ceiling_db : how far the level lies under the one that overloads. fine_dbm :
     level between its breaks. flutter_db : how far a branch is from its own short mean; fluttered_db : usually.
-    bottom_dbm : the lowest that was shown ever, this episode included; step_db : the meter's least step. NaN: not
-    known.
+    bottom_dbm : the lowest that was shown ever, this episode included; step_db : the meter's least step. lately_s :
+    broken audio of the minute before. quality_before : the usual one. leads : how much one branch leads more often
+    than the other, 0..1, whatever by; unevenly : the logarithm to 2 of how much more power one branch's flutter
+    has. NaN: not known.
     """
 
     length_s: float
@@ -69,6 +75,10 @@ class Figures:
     fluttered_db: float
     bottom_dbm: float
     step_db: float
+    lately_s: float
+    quality_before: float
+    leads: float
+    unevenly: float
 
     @property
     def need_dbm(self) -> float:
@@ -134,12 +144,24 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float, ceilin
         fluttered_db=float(f[at.FLUTTERED]),
         bottom_dbm=min((v for v in (float(f[at.FLOOR_L]), float(f[at.LOW_L])) if v == v), default=math.nan),
         step_db=float(f[at.STEP_L]),
+        lately_s=float(f[at.LATELY_BEFORE]),
+        quality_before=float(f[at.QUAL_BEFORE]),
+        leads=_leads(float(f[at.N_A_LEADS]), float(f[at.N_B_LEADS])),
+        unevenly=_unevenly(float(f[at.SQ_BY_A] / n), float(f[at.SQ_BY_B] / n)) if f[at.N_AB] > 0 else math.nan,
     )
 
 
 def _highest(levels: list[float]) -> float:
     known = [level for level in levels if level == level]
     return max(known) if known else math.nan
+
+
+def _leads(a: float, b: float) -> float:
+    return abs(a - b) / (a + b) if a + b >= LEADS_LEAST else math.nan
+
+
+def _unevenly(a_db2: float, b_db2: float) -> float:
+    return abs(math.log2((a_db2 + STILL_DB2) / (b_db2 + STILL_DB2)))
 
 
 def _spread(f: FloatArray, total: int, squares: int, count: int) -> float:

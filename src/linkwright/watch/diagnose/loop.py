@@ -81,7 +81,7 @@ def begin(f: np.ndarray, s: np.ndarray, ring: np.ndarray, t: float) -> None:
     f[at.LOW_GAUGE] = f[at.LAST_GAUGE] = np.nan
     f[at.GAUGE_BEFORE], f[at.QUAL_BEFORE], f[at.DIFF_BEFORE] = s[at.GAUGE], s[at.QUAL], s[at.DIFF]
     f[at.HELD_L], f[at.FLOOR_L], f[at.TOP_L] = s[at.HELD], s[at.LOWEST], s[at.TOP]
-    f[at.FLUTTERED], f[at.STEP_L] = s[at.FLUTTERS], s[at.STEP]
+    f[at.FLUTTERED], f[at.STEP_L], f[at.LATELY_BEFORE] = s[at.FLUTTERS], s[at.STEP], s[at.LATELY]
 
 
 # long and wide: one loop that stays in compiled code, which takes arrays and numbers
@@ -216,6 +216,18 @@ def deep_sag(f: np.ndarray, t: float, dt: float, harmless: float) -> bool:
     )
 
 
+@kernel
+def compare(f: np.ndarray, s: np.ndarray, v: np.ndarray) -> None:
+    """Which branch leads, and how far each goes up and down about its own short mean."""
+    a, b = float(v[RF_A]), float(v[RF_B])
+    f[at.N_A_LEADS] += a > b
+    f[at.N_B_LEADS] += b > a
+    by_a, by_b = a - s[at.SHORT_A], b - s[at.SHORT_B]
+    if by_a == by_a and by_b == by_b:
+        f[at.SQ_BY_A] += by_a * by_a
+        f[at.SQ_BY_B] += by_b * by_b
+
+
 # long and wide: one loop that stays in compiled code, which takes arrays and numbers
 @kernel
 def step_signal(
@@ -250,6 +262,7 @@ def step_signal(
     if s[at.FLUTTER] == s[at.FLUTTER] and t - f[at.ON_T] > at.SETTLES_S:
         f[at.SUM_FLUTTER] += s[at.FLUTTER]
         f[at.N_FLUTTER] += 1.0
+    compare(f, s, v)
     if bad:
         f[at.LONGEST] = max(f[at.LONGEST], t - s[at.BAD_SINCE])
     else:
@@ -512,6 +525,7 @@ def step_readings(
             link, s, rings[link], gathered[link, at.SOUND], sure[link, at.SOUND], active[link], v, t, dt, fine,
             at.DEAD_LONG_S if near_need else at.DEAD_S, events, count,
         )  # fmt: skip
+        s[at.LATELY] = s[at.LATELY] * at.LATELY_S / (at.LATELY_S + dt) + (min(dt, 1.0) if bad else 0.0)
         gauge = float(v[BATTERY])
         if gauge == gauge and not gone and not bad:
             s[at.GAUGE] = gauge

@@ -24,6 +24,8 @@ AFTER_S: Final = 8
 ALONG_DB: Final = 7.0
 #: A meter that has not shown this much yet has shown neither its top nor its floor [dB] (assumed).
 RANGE_DB: Final = 30.0
+#: A level that lost less than this has not fallen [dB] (assumed).
+FELL_DB: Final = 6.0
 #: The level of a link of which nothing was received.
 NOTHING_DBM: Final = -128.0
 
@@ -106,6 +108,24 @@ def slope_db(levels: FloatArray) -> float:
     return float(-10.0 * (when @ levels[known]) / (when @ when))
 
 
+def fall_s(levels: FloatArray) -> float:
+    """How long a level took from a fifth under its highest to a quarter over where it ended [s]; NaN where it lost
+    too little, or too little is known."""
+    known = np.flatnonzero(~np.isnan(levels))
+    if known.size < 6:
+        return math.nan
+    level = np.interp(np.arange(levels.size), known, levels[known])
+    usual = np.convolve(np.pad(level, 1, mode="edge"), np.ones(3) / 3.0, "valid")
+    low = level[-3:].min()
+    lost = usual[:-3].max() - low
+    if not lost > FELL_DB:
+        return math.nan
+    high = np.flatnonzero(level >= low + 0.8 * lost)
+    begin = int(high[-1]) if high.size else 0
+    down = np.flatnonzero(level[begin + 1 :] <= low + 0.25 * lost)
+    return float(down[0] + 1 if down.size else level.size - 1 - begin)
+
+
 def rough_db(levels: FloatArray) -> float:
     """How much a level changes from second to second [dB]; NaN where that is not known."""
     steps = np.diff(levels)
@@ -122,6 +142,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
     "slow_trend_db": ((-6, -2, 1, 4, 8, 14), lambda s: mean(s.span(-60, -35)) - mean(s.span(-10, -2))),
     # a wall or a body comes at once, somebody who walks away takes longer
     "slope_db": ((-5, -2, 0, 2, 5, 9), lambda s: slope_db(s.span(-25, -2))),
+    "fall_s": ((1, 2, 3, 5, 9, 16, 30), lambda s: fall_s(s.span(-BEFORE_S, 4))),
     "after_db": ((-12, -6, -3, 0, 3, 6, 12), lambda s: mean(s.span(s.end + 2, s.end + 7)) - mean(s.span(-6, -1))),
     "drop_db": ((-3, 0, 3, 6, 10, 15, 20, 28, 38), lambda s: s.f.drop_db),
     "first_db": ((-2, 1, 4, 7, 10, 15, 22, 30), lambda s: s.f.first_db),
@@ -161,6 +182,9 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
         (2, 5, 10, 20),
         lambda s: s.ranged(min(s.f.a_dbm, s.f.b_dbm) - s.f.floor_dbm),
     ),
+    # on a meter of few steps the means differ little, and one branch leads all the same
+    "leads": ((0, 0.3, 0.6, 0.8, 0.95, 1), lambda s: s.f.leads),
+    "unevenly": ((0, 0.5, 1, 2, 3.5), lambda s: s.f.unevenly),
     "one_branch": ((0, 1), lambda s: s.f.branch),
     # the audio, the quality, the gauge, and how long it took
     "bad": ((0.05, 0.2, 0.4, 0.6, 0.8, 0.95), lambda s: s.f.bad),
@@ -168,6 +192,8 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
     "length_s": ((1, 2.5, 5, 10, 20, 40, 90), lambda s: s.f.length_s),
     "breaks_per_s": ((0.03, 0.08, 0.2, 0.5, 1), lambda s: s.f.runs / max(1.0, s.f.length_s)),
     "quality": ((0.02, 0.1, 0.25, 0.4, 0.6, 0.8), lambda s: s.f.quality),
+    "quality_before": ((0.5, 0.7, 0.85, 0.95, 1), lambda s: s.f.quality_before),
+    "lately_s": ((0, 0.3, 1, 3, 8, 20), lambda s: s.f.lately_s),
     "gauge": ((0.02, 0.045, 0.1, 0.3, 0.6), lambda s: s.f.gauge),
     "gauge_after": ((-0.02, 0.01, 0.1, 0.3), lambda s: s.f.gauge_after - s.f.gauge),
     # the other links

@@ -13,10 +13,10 @@ SIGNAL, BRANCH, SOUND = range(3)
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
     SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
     TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST, FLUTTER, FLUTTERS, STEP,
-    WAS_A, DOWN_T, BROKEN_T, FELL_T, BROKE_T, PAIRS,
-) = range(47)  # fmt: skip
+    WAS_A, DOWN_T, BROKEN_T, FELL_T, BROKE_T, PAIRS, LATELY,
+) = range(48)  # fmt: skip
 #: ... and how long after the level fell the quality did, the last so many times [s], from here on.
-LAGS: Final = 47
+LAGS: Final = 48
 KEPT_LAGS: Final = 8
 STATE: Final = LAGS + KEPT_LAGS
 
@@ -26,9 +26,9 @@ STATE: Final = LAGS + KEPT_LAGS
     LOW_GAUGE, GAUGE_BEFORE, BASE_A, BASE_B, PRE_10, PRE_30, FIRST_L, FIRST_N, RUNS, LONGEST, SQ_A, SQ_B, AB, N_AB,
     SUM_AB_A, SUM_AB_B, N_MUTED, HIGH_L, LOW_L, BAD_L, N_BAD_L, FINE_L, N_FINE_L, QUAL_BEFORE, DIFF_BEFORE, N_DEAD,
     LAST_GAUGE, BY_GAP, SQ_GONE, SUM_GONE, LAST_SECOND_L, BAD_S, WAIT_L, N_WAIT_L, HELD_L, FLOOR_L, TOP_L,
-    N_BRANCH, FLUTTERED, SUM_FLUTTER, N_FLUTTER, STEP_L,
-) = range(58)  # fmt: skip
-FEATURES: Final = 58
+    N_BRANCH, FLUTTERED, SUM_FLUTTER, N_FLUTTER, STEP_L, LATELY_BEFORE, N_A_LEADS, N_B_LEADS, SQ_BY_A, SQ_BY_B,
+) = range(63)  # fmt: skip
+FEATURES: Final = 63
 
 #: Quality under this is broken audio (assumed).
 BAD_QUALITY: Final = 0.5
@@ -99,6 +99,8 @@ FLUTTERS_S: Final = 8.0
 LEAST_STEP_DB: Final = 0.05
 #: The step with which an episode begins is no flutter: it is gathered from so long after its begin [s].
 SETTLES_S: Final = 1.0
+#: So long it is remembered how much of the audio was broken [s].
+LATELY_S: Final = 60.0
 #: Seconds whose means are kept.
 RING: Final = 64
 #: Seconds of every link's level that are kept for the others' sake: 18 hours.
