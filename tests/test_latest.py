@@ -13,6 +13,12 @@ def test_only_the_very_same_is_answered_from_memory() -> None:
         asked.append((values, more))
         return len(values) + more
 
-    one, like = [1, 2], [1, 2]
-    assert [length(one, 1), length(one, 1), length(like, 1), length(one, 1), length(one, 2)] == [3, 3, 3, 3, 4]
+    numbers, like = [1, 2], [1, 2]
+    assert [length(numbers, 1), length(numbers, 1), length(like, 1), length(numbers, 1), length(numbers, 2)] == [
+        3,
+        3,
+        3,
+        3,
+        4,
+    ]
     assert len(asked) == 4

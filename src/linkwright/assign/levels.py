@@ -178,13 +178,20 @@ class OnCarriers:
         from linkwright.physics.intermodulation.compiled_inband import sum_filters
 
         powers = powers_mw[self.order]
-        received = np.ascontiguousarray(radio.gain[self.order]) * powers[:, None]
+        received = self._sorted_gain * powers[:, None]
         at_receiver, at_transmitter = np.zeros((2, radio.of.size))
-        sent = np.ascontiguousarray(radio.sent[np.ix_(self.order, self.order)])
-        drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * sent / powers[None, :]
+        drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * self._sorted_sent / powers[None, :]
         for who, share in map(self._in_filter, range(radio.of.size)) if self.listed is None else [self.listed]:
             sum_filters(who, share, received, drives, radiated, radio.iip3_mw, at_receiver, at_transmitter)
         return at_receiver, at_transmitter
+
+    @functools.cached_property
+    def _sorted_gain(self) -> FloatArray:
+        return np.ascontiguousarray(self.radio.gain[self.order])
+
+    @functools.cached_property
+    def _sorted_sent(self) -> FloatArray:
+        return np.ascontiguousarray(self.radio.sent[np.ix_(self.order, self.order)])
 
     @functools.cached_property
     def listed(self) -> tuple[IntArray, FloatArray] | None:

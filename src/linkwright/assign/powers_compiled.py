@@ -118,12 +118,8 @@ def _judge(
     for m in range(at.size):
         powers_mw[m] = steps_mw[m, at[m]]
     iip3, driving = receivers[3], np.empty(gain.shape)
-    adjacent, blocking, received, radiated = (
-        np.zeros(of.size),
-        np.zeros(of.size),
-        np.zeros(of.size),
-        np.zeros(of.size),
-    )
+    adjacent, blocking = np.zeros(of.size), np.zeros(of.size)
+    received, radiated = np.zeros(of.size), np.zeros(of.size)
     for i in range(powers_mw.size):
         for v in range(of.size):  # row by row, which the compiler does several at a time
             driving[i, v] = min(gain[i, v] * powers_mw[i], iip3[v] / 2.0)

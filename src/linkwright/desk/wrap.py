@@ -55,7 +55,7 @@ def wrapped(desk: Desk, snapshot: Snapshot, wait_s: float = SHORT_S) -> WrapUp:
     return wrap_up(desk, snapshot, learnt_of(desk, snapshot), wait_s)
 
 
-def wrap_up(desk: Desk, snapshot: Snapshot, lessons: Sequence[Learning] = (), wait_s: float = SHORT_S) -> WrapUp:
+def wrap_up(desk: Desk, snapshot: Snapshot, lessons: Sequence[Learning], wait_s: float = SHORT_S) -> WrapUp:
     """Everything that is told of the day, as far as it is known now; without the picture.
 
     wait_s : how long recordings that are being laid along the readings are waited for.

@@ -17,6 +17,8 @@ from linkwright.lengths import hours
 TEXT_PX: Final = 16
 EDGE_PX: Final = 14.0
 NAMES_PX: Final = 170.0
+#: The line of a date, or of that there is none, and the room under it [px].
+DATE_PX, UNDER_DATE_PX = 24.0, 8.0
 #: Below this width names stand over their rows [px].
 NARROW_PX: Final = 640.0
 CALLS_PX: Final = 84.0
@@ -70,9 +72,9 @@ def drawn_day(day: Day, width_px: float = 1200.0, handles: Sequence[Handle] = ()
 def tall_px(day: Day, width_px: float) -> float:
     """How tall the picture is without its title, so that a page keeps room for it [px]."""
     panels = _panels(day)
-    dates = 32.0 if len(panels) > 1 else 0.0
+    dates = DATE_PX + UNDER_DATE_PX if len(panels) > 1 else 0.0
     each = (dates + _foot_px(len(_links_in(day, calls)), width_px) + AXIS_PX for _, calls in panels)
-    return 2 * EDGE_PX + (sum(each) if panels else 24.0)
+    return 2 * EDGE_PX + (sum(each) if panels else DATE_PX)
 
 
 def _laid(day: Day, width_px: float, handles: Sequence[Handle], titled: bool) -> tuple[list[str], float]:
@@ -87,13 +89,13 @@ def _laid(day: Day, width_px: float, handles: Sequence[Handle], titled: bool) ->
     panels = _panels(day)
     for date, calls in panels:
         if len(panels) > 1:
-            y += 24.0
+            y += DATE_PX
             parts.append(words(EDGE_PX, y, f"{date:%A %-d %B}", size=TEXT_PX, fill=SOFT))
-            y += 8.0
+            y += UNDER_DATE_PX
         drawn, y = _panel(day, calls, width_px, y, handles)
         parts.append(drawn)
     if not panels:
-        y += 24.0
+        y += DATE_PX
         parts.append(words(EDGE_PX, y, "The calls have no times.", size=TEXT_PX, fill=SOFT))
     return parts, y + EDGE_PX
 

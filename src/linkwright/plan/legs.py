@@ -113,7 +113,9 @@ def _add_leg(made: Making, leg: Leg, tell: Tell = quiet, run: Runner | None = No
     prove = functools.partial(run or here, functools.partial(prove_calls, known=budgets if run is None else None))
     for n, period in enumerate(leg.periods):
         part, earlier = period.scene, period.earlier
-        slots = Slots(part, hearing(part), {}, dict(stays or {}), known, budgets, earlier=stays is not None)
+        slots = Slots(
+            part, hearing(part), stays=dict(stays or {}), known=known, budgets=budgets, earlier=stays is not None
+        )
         told = tell if len(leg.periods) == 1 else _part_of(tell, n, len(leg.periods))
         kept = {site.name: kept_of_calls(part, earlier or (), site) for site in part.used_sites}
         solved = solve_sites(part, slots, kept, told, run, leg.effort)

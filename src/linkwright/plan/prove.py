@@ -170,7 +170,6 @@ def decided(standing: Sequence[Standing], proofs: Sequence[Proof]) -> list[Decid
     ]
 
 
-#: The budgets of links on their carriers: by site, link, listener and carrier [kHz].
 def prove_calls(calls: Sequence[CallToProve], known: KnownBudgets | None = None) -> list[list[Proof]]:
     """The powers of the links of calls on one site, and the proofs at these powers; the paths worked out at once.
 

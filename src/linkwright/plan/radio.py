@@ -12,6 +12,7 @@ import numpy as np
 
 from linkwright.assign.levels import FEW_LINKS, Radio
 from linkwright.assign.placement import CallLevels, PowerWishes
+from linkwright.assign.problem import Wish
 from linkwright.physics.masks import off_channel_share
 from linkwright.physics.pathloss import free_space_db
 from linkwright.plan.chain import Chain
@@ -215,19 +216,19 @@ def _rejection(kinds: tuple[float, ...]) -> FloatArray:
 def call_levels(
     chains: Sequence[Chain],
     tunings: Sequence[Tuning],
-    slots_khz: Sequence[IntArray],
-    at_khz: Sequence[int | None],
+    wishes: Sequence[Wish],
     members: Sequence[int],
     others: Sequence[Other],
     large: bool,
     known: KnownBudgets,
 ) -> CallLevels:
-    """The levels of a call for the search: worked out once, at `at_khz` of each link, else amid its slots.
+    """The levels of a call for the search: worked out once, on the carrier that a link keeps, else amid its slots.
 
-    `slots_khz` are the slots of each member's wish; a level changes by less than two decibels across a usual range.
+    `wishes` are the members'; a level changes by less than two decibels across a usual range.
     """
+    slots_khz = [wish.slots_khz for wish in wishes]
     middle = np.array(
-        [int(slots[slots.size // 2]) if khz is None else khz for slots, khz in zip(slots_khz, at_khz, strict=True)],
+        [int(w.slots_khz[w.slots_khz.size // 2]) if w.keep_khz is None else w.keep_khz for w in wishes],
         dtype=np.int64,
     )
     ways = [way for chain in chains for way in chain.ways]

@@ -262,8 +262,7 @@ def site_task(site: SiteProblem, slots: Slots, effort: float) -> SiteTask:
             call_levels(
                 [site.chains[i] for i in able],
                 [site.tunings[i] for i in able],
-                [site.problem.wishes[i].slots_khz for i in able],
-                [site.problem.wishes[i].keep_khz for i in able],
+                [site.problem.wishes[i] for i in able],
                 able,
                 narrow(tuple(others.values())),
                 scene.large,

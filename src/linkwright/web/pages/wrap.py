@@ -103,7 +103,7 @@ def context(request: Request) -> dict[str, Any]:
     lessons = learnt_of(desk, snapshot)
     wrap, work = wrap_up(desk, snapshot, lessons), desk.works["laying"].state
     longest = weightiest(wrap.episodes)[:MOST_TOLD]
-    answers = by_name(answers_of(desk.store), snapshot_of(request).names)
+    answers = by_name(answers_of(desk.store), snapshot.names)
     return {
         "answer": wrap.answer,
         "wrap": wrap,
@@ -124,7 +124,7 @@ def context(request: Request) -> dict[str, Any]:
         "learnings": lessons,
         "may_be": [(cause.name, cause.words) for cause in CAUSES.values() if cause.track is not None],
         "may_keep": desk.places is not None,
-        "of_kit": kit_says(desk.store, snapshot_of(request)),
+        "of_kit": kit_says(desk.store, snapshot),
         "logs": [attachment for attachment in wrapping.attachments() if attachment.kind == LOG],
     }
 
