@@ -1,7 +1,7 @@
 // The pages Shoot and The bag: every field is kept as soon as it is left, and waits here while it cannot be; what somebody else
 // changed meanwhile is shown, never overwritten.
 import { getJson, getText, post as send, upload, waiting } from "./lib/net.js";
-import { answer as said, fill, takeAnswer } from "./lib/parts.js";
+import { answer as said, asked, fill, takeAnswer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
 import { button } from "./lib/table.js";
 import { did, seen } from "./page.js";
@@ -73,6 +73,7 @@ function going(path, says) {  // what is wrong, and the way to its field
 const cardAt = (path) => [...body.querySelectorAll("details.card")].find((card) => card.dataset.entry === path);
 // Opens every card on the way to a field, and stands in it: a card's fields come when it is opened.
 async function goTo(path) {
+  if (path[0] !== "shoot" && document.getElementById("find") && !cardAt(key(path.slice(0, 2)))) await refresh(true, path);  // in another part of a long list
   for (let many = 2; many <= path.length; many += 1) {
     const card = cardAt(key(path.slice(0, many)));
     if (card) { card.open = true; await fill(card); }
@@ -100,7 +101,7 @@ let asking = null;
 function answer() {  // the sentence at the top, a moment after the last change
   clearTimeout(asking);
   asking = setTimeout(async () => {
-    const told = await getJson(`${part}/answer`, { as: "answer" }).catch(() => null);
+    const told = await getJson(asked(body, `${part}/answer`), { as: "answer" }).catch(() => null);
     if (told) { said(told.answer); lines(told.cards); }
   }, 150);
 }
@@ -243,11 +244,13 @@ file?.addEventListener("change", async () => {
 });
 
 // What others changed: values where nobody is typing, whole parts where rows came or went.
-async function refresh(all) {
+async function refresh(all, go) {
   const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.id : null;
   const open = new Map([...body.querySelectorAll("details")].map((details) => [details.dataset.entry, details.open]));
   if (!all && (focused || body.querySelector("[data-asks]"))) { say("Somebody added or removed something; it will show when you leave this field."); return; }
-  const text = await getText(`${part}/body`, { as: "body" });
+  const find = /** @type {HTMLInputElement} */ (document.getElementById("find"));
+  if (go && find) find.value = "";
+  const url = asked(body), text = await getText(go ? `${url}${url.includes("?") ? "&" : "?"}go=${encodeURIComponent(key(go))}` : url, { as: "body" });
   if (text === null) return;
   body.innerHTML = text;
   await reopen(body, open);
