@@ -58,12 +58,13 @@ def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
     cells |= {pack.id: f"cells {pack.left(now)}" for pack in running}
     names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
     amiss = {trouble.id: trouble.words for trouble in reversed(desk.troubles()) if trouble.on_carrier}
-    planned, later = planned_links(snapshot, now_ns), _later(shoot, calls)
+    planned, large = planned_links(snapshot, now_ns), len(names) > SHOWN
+    later = {} if large else _later(shoot, calls)
     on = {link.name for call in calls for link in call.links}
     drawn = []
     for id_, name in names:
         off = "" if not calls or name in on else later.get(name, "not in this call")
-        if off and len(names) > SHOWN and id_ not in amiss:
+        if off and large and id_ not in amiss:
             continue
         tile = Tile(id_, name, cells=cells.get(id_, ""), off=off, trouble=amiss.get(id_, ""))
         drawn.append(_planned(tile, planned[id_]) if id_ in planned else tile)
