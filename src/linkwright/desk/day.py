@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.day.batteries import Day, LinkDay, day_of
-from linkwright.day.schedule import schedule
+from linkwright.day.schedule import TimedCall, schedule
 from linkwright.desk.names import Names
 from linkwright.desk.part import SHOWN
 from linkwright.desk.relabelled import relabelled
@@ -56,7 +56,13 @@ def planned_day(snapshot: Snapshot, shoot: Shoot) -> Day:
 @latest
 def _planned_day(made: Made | None, names: Names, shoot: Shoot) -> Day:
     calls = () if made is None else relabelled(made.plan, made.names, names).calls
-    return day_of(shoot, schedule(shoot), powers_of(calls) if calls else None)
+    return day_of(shoot, scheduled(shoot), powers_of(calls) if calls else None)
+
+
+@latest
+def scheduled(shoot: Shoot) -> tuple[TimedCall, ...]:
+    """The calls of a shoot as they follow each other, worked out once."""
+    return schedule(shoot)
 
 
 def shown_day(day: Day, wished: str, today: datetime.date) -> tuple[Day, datetime.date | None]:
