@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from bench.long_event import long_event, repeated
 from fastapi.testclient import TestClient
-from tests.web.conftest import Served, client_of, desk_of_client, served, shoot_into
+from tests.web.conftest import Served, client_of, desk_of_client, planned, served, shoot_into
 
 from linkwright.day.batteries import Day
 from linkwright.day.report import answer
@@ -27,7 +27,7 @@ DATES = sorted({call.date.isoformat() for call in SHOOT.call if call.date is not
 @pytest.fixture(scope="module", autouse=True)
 def few() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
-        for module in ("part", "day", "wall"):
+        for module in ("part", "day", "watching"):
             patch.setattr(f"linkwright.desk.{module}.SHOWN", FEW)
         yield
 
@@ -90,11 +90,22 @@ def test_the_day_shows_one_date_and_all_dates_come_to_the_whole(event: TestClien
     assert event.get("/day", params={"on": "yesterday"}).status_code == 200
 
 
-def test_sound_and_live_show_a_part(event: TestClient) -> None:
+def test_sound_shows_a_part(event: TestClient) -> None:
     text = event.get("/sound/body", params={"first-link": FEW}).text
     assert f"Rows {FEW + 1} to {2 * FEW} of {len(SHOOT.link)}." in text
     assert text.count("<summary>Chain of") == FEW
-    assert 0 < event.get("/live").text.count('class="tile"') - 1 < len(SHOOT.link), "who is on, and a template"
+
+
+def test_live_has_tiles_of_who_is_on_next(event: TestClient) -> None:
+    planned(event)
+    desk_of_client(event).watching.look()
+    calls = [(call.live.starts, call.live.links) for call in whole_day(event).calls if call.live.starts is not None]
+    first = min(starts for starts, _ in calls)
+    soon = {link.name for starts, links in calls if starts == first for link in links}
+    state = event.get("/api/live").json()
+    soon &= {link["link"] for call in event.get("/plan.json").json()["calls"] for link in call["links"]}
+    assert set(state["names"]) == soon == {tile["name"] for tile in state["tiles"] if not tile["off"]}
+    assert event.get("/live").text.count('class="tile"') - 1 == len(soon), "and a template"
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from linkwright.desk.carriers import planned_links
 from linkwright.desk.current import live_calls_at
 from linkwright.desk.day import since_changed
-from linkwright.desk.part import SHOWN
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.troubles import cells_now
 from linkwright.lengths import hours
@@ -46,8 +45,8 @@ class Tile:
 
 
 def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
-    """The links that have a tile: those of the calls that are on or come next first, each in the shoot's order; of
-    an event only those, and who is in trouble."""
+    """The links that have a tile: those of the calls that are on or come next first, each in the shoot's
+    order."""
     now_ns = desk.watching.now_ns()
     shoot = snapshot.shoot
     calls = [] if shoot is None else live_calls_at(shoot, now_ns)
@@ -58,14 +57,11 @@ def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
     cells |= {pack.id: f"cells {pack.left(now)}" for pack in running}
     names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
     amiss = {trouble.id: trouble.words for trouble in reversed(desk.troubles()) if trouble.on_carrier}
-    planned, large = planned_links(snapshot, now_ns), len(names) > SHOWN
-    later = {} if large else _later(shoot, calls)
+    planned, later = planned_links(snapshot, now_ns), _later(shoot, calls)
     on = {link.name for call in calls for link in call.links}
     drawn = []
     for id_, name in names:
         off = "" if not calls or name in on else later.get(name, "not in this call")
-        if off and large and id_ not in amiss:
-            continue
         tile = Tile(id_, name, cells=cells.get(id_, ""), off=off, trouble=amiss.get(id_, ""))
         drawn.append(_planned(tile, planned[id_]) if id_ in planned else tile)
     return sorted(drawn, key=lambda tile: bool(tile.off))

@@ -29,6 +29,7 @@ from linkwright.desk.answers import answers_of, give, take_back
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.expecting import expected_of
 from linkwright.desk.names import Names
+from linkwright.desk.part import SHOWN
 from linkwright.desk.snapshot import Made
 from linkwright.desk.spares import Now
 from linkwright.desk.telling import Listeners
@@ -102,6 +103,7 @@ class Watching:
     _planned: tuple[Expected, ...] = ()
     _expected: tuple[Expected, ...] = ()
     _links: tuple[str, ...] = ()
+    _near: frozenset[str] = frozenset()
     _silent: str = ""
     _new_plan: bool = False
     besides: Callable[[], tuple[str, ...]] = field(default=tuple)
@@ -291,9 +293,12 @@ class Watching:
 
     def _shown_rows(self) -> list[tuple[int, str]]:
         """Rows of the board that have a tile: the links of the shoot in its order, then strangers whose readings
-        came. A link that was removed has none any more."""
+        came. A link that was removed has none any more; of an event those have one that are on, or next, or are
+        heard."""
         called, place = self.names.called, {link: n for n, link in enumerate(self.board.names)}
         mine = [(place[link], link) for link in self._links if link in place]
+        if self._near and len(mine) > SHOWN:
+            mine = [(n, link) for n, link in mine if link in self._near or self.board.age_s(n, 0.0) is not None]
         strangers = [(n, link) for link, n in place.items() if link not in self._links and link not in called]
         return mine + strangers
 
@@ -379,10 +384,12 @@ class Watching:
             self.store.hand_over(kind, data)
 
     def _who_is_on(self) -> None:
-        """Links of another call are not missed while theirs is not on."""
+        """Links of another call are not missed while theirs is not on; of an event they have no tile meanwhile."""
+        now = self.now_ns()
+        if len(self._links) > SHOWN:
+            self._near = _near(self._planned, now)
         if not any(expected.spans for expected in self._expected):
             return
-        now = self.now_ns()
         planned = {expected.link for expected in self._expected}
         on = {expected.link for expected in self._expected if expected.live_at(now)}
         self.board.off = frozenset(planned - on) if on else frozenset()
@@ -470,6 +477,16 @@ class Watching:
                 self.judge([batch])
         except InputError:
             return  # a damaged minute is told on the page Wrap; the day goes on
+
+
+def _near(planned: Sequence[Expected], now_ns: int) -> frozenset[str]:
+    """The links that are on at a time, else those that are on first after it."""
+    on = {expected.link for expected in planned if expected.live_at(now_ns)}
+    if not on:
+        begins = [(begin, expected.link) for expected in planned for begin, _ in expected.spans if begin > now_ns]
+        first = min(begins, default=(0, ""))[0]
+        on = {link for begin, link in begins if begin == first}
+    return frozenset(on)
 
 
 def _listed(looks: SampleArray) -> list[list[int | None]]:

@@ -72,10 +72,13 @@ def handles(draft: Draft, shoot: Shoot, date: datetime.date | None) -> Iterator[
         if live.starts is None or live.ends is None or (date is not None and live.starts.date() != date):
             continue
         path = ["call", id_]
-        yield Handle(json.dumps(path), f"Call {live.name}", later(live.starts, 0), later(live.ends, 0), False)
+        yield Handle(
+            json.dumps(path), live.name, f"Call {live.name}", later(live.starts, 0), later(live.ends, 0), False
+        )
         for (break_id, _), (start, end) in zip(draft.entries("call", id_, "breaks"), live.breaks, strict=True):
             label = f"Break in {live.name}"
-            yield Handle(json.dumps([*path, "breaks", break_id]), label, later(start, 0), later(end, 0), True)
+            at = later(start, 0), later(end, 0)
+            yield Handle(json.dumps([*path, "breaks", break_id]), live.name, label, *at, True)
 
 
 def context(request: Request, on: str) -> dict[str, Any]:
