@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import re
 import time
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 from tests.web.conftest import HOST, client_of, demo_into, desk_of_client, planned
+from tests.web.event import document
 
 from linkwright.desk import kept_readings
 from linkwright.desk.watching import Watching
@@ -269,3 +271,21 @@ def test_an_answer_of_one_tap_is_evidence_is_said_and_can_be_taken_back(demo: Te
     assert not back.answered
     assert demo.post("/log/answer", json={"key": alarm.key, "was": "magic"}).status_code == 400
     assert demo.post("/log/answer", json={"key": "nobody.body", "yes": True}).status_code == 400
+
+
+def test_calls_at_the_same_time_at_two_sites_are_all_on(store: Store) -> None:
+    typed = document()
+    for call in typed["call"]:
+        call |= {"from": "09:00:00", "to": "12:00:00"}
+    store.replace(typed, "laptop")
+    with client_of(store) as client:
+        planned(client)
+        state = client.get("/api/live").json()
+        assert [(name, tile["off"]) for name, tile in zip(state["names"], state["tiles"], strict=True)] == [
+            ("Host", ""), ("Pilot", ""), ("Singer", ""),
+        ]  # fmt: skip
+        for id_ in state["ids"]:
+            assert client.get("/live/spare", params={"link": id_}).status_code == 200, "each by its own call"
+        svg = client.get("/api/day/picture").json()["svg"]
+        tops = [float(y) for y in re.findall(r'y="([\d.]+)"[^>]*>(?:Opening|Concert)<', svg)]
+        assert abs(tops[0] - tops[1]) > 40.0, "they stand under each other"

@@ -11,7 +11,7 @@ from bench.long_event import long_event
 from fastapi.testclient import TestClient
 from tests.web.conftest import Served, client_of, desk_of_client, planned, served, shoot_into, wait_for_plan
 
-from linkwright.desk.table import SHOWN
+from linkwright.desk.part import SHOWN
 from linkwright.store import Store
 
 SHOOT = long_event(130, seed=3, venues=5)

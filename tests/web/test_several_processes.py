@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import http.client
 import json
+import re
 import signal
 import threading
 import time
@@ -13,11 +15,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import tomli_w
 from tests.store.conftest import running_postgresql
 from tests.web.event import document
 from tests.web.outside import Outside, outside
+from tests.web.test_live_sweep import rows
 
 HOME = "127.0.0.1"
 
@@ -117,6 +121,52 @@ def streamed(of: Outside, said: list[str]) -> None:
                     said.append(line.decode())
 
     threading.Thread(target=read, daemon=True).start()
+
+
+def quality(of: Outside, link: str) -> int | None:
+    """The quality of a link as the page Live of a process has it, in hundredths."""
+    state = json.loads(ask(of, "GET", "/api/live")[1])
+    found: int | None = dict(zip(state["names"], (row[5] for row in state["rows"]), strict=True)).get(link)
+    return found
+
+
+def alarms(of: Outside) -> list[str]:
+    """The keys of the alarms that nobody has seen."""
+    return re.findall(r'data-acknowledge="([^"]+)"', ask(of, "GET", "/live/alarms")[1])
+
+
+def readings(seconds: range, **values: float) -> list[dict[str, Any]]:
+    """Pilot's readings, five a second, on the morning of the event."""
+    begin = datetime.datetime(2027, 5, 14, 9, 30, tzinfo=datetime.UTC)
+    return [
+        {"link": "Pilot", "time": (begin + datetime.timedelta(seconds=n / 5.0)).isoformat(), **values}
+        for n in range(5 * seconds.start, 5 * seconds.stop)
+    ]
+
+
+def test_what_one_process_hears_the_others_show(event: Event) -> None:
+    first = event.serve()
+    until(lambda: planned(first, "Pilot"))
+    second = event.serve()
+    until(lambda: planned(second, "Pilot"))
+
+    # Readings that come to the one are on the other's tiles, and alarms are seen for all.
+    good = readings(range(20), rf_a_dbm=-60.0, rf_b_dbm=-62.0, quality=1.0)
+    bad = readings(range(20, 26), rf_a_dbm=-104.0, rf_b_dbm=-105.0, quality=0.0)
+    assert ask(first, "POST", "/log/readings", good)[0] == 200
+    until(lambda: all(quality(of, "Pilot") == 100 for of in (first, second)))
+    assert ask(first, "POST", "/log/readings", bad)[0] == 200
+    until(lambda: alarms(second))
+    assert alarms(first) == alarms(second)
+    post(second, "/log/acknowledge", key=alarms(second)[0])
+    until(lambda: not alarms(first))
+
+    # Rows of a sweep that come to the other are on the Air of the one.
+    rng = np.random.default_rng(1)
+    for _ in range(3):
+        sent = {"rows": rows(rng), "source": "cart", "site": "Quay", "unit": "dBm"}
+        assert json.loads(ask(second, "POST", "/log/sweeps", sent)[1])["refused"] == 0
+    until(lambda: "Cart looked" in ask(first, "GET", "/air/now?site=Quay")[1])
 
 
 def test_nothing_acknowledged_is_lost_and_everybody_catches_up(event: Event) -> None:

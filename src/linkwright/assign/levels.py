@@ -103,6 +103,11 @@ class Radio:
         """Noise over what is off the channel of each receiver (r,)."""
         return self.noise_mw * ONE_DB_MORE / self.blocking_mw
 
+    @functools.cached_property
+    def receivers(self) -> FloatArray:
+        """C/N that is needed, what is to be held, IIP3, blocked and wanted gain (5, r), for compiled loops."""
+        return np.stack((self.need, self.to_hold, self.iip3_mw, self.blocked, self.wanted))
+
     def least(self, of_receivers: FloatArray) -> FloatArray:
         """The least of what is told of receivers (r,), link by link (own,)."""
         return np.asarray(np.minimum.reduceat(of_receivers, self.first)) if self.own else of_receivers
@@ -155,9 +160,6 @@ class OnCarriers:
         self.radio, self.carriers_khz = radio, carriers_khz
         self.plain: PlainProducts | None = None
         self.through = radio.gain * rejections(radio, carriers_khz)
-        self.order = np.argsort(carriers_khz, kind="stable")
-        self.sorted_khz, self.sorted_width = carriers_khz[self.order], radio.width_khz[self.order]
-        self.centre_khz, self.filter_khz = carriers_khz[radio.of], radio.width_khz[radio.of]
 
     def unwanted(self, powers_mw: FloatArray) -> Unwanted:
         """The interference that the links of a call make each other at powers (n,) [mW]."""
@@ -177,38 +179,22 @@ class OnCarriers:
             return self.plain.at(radio.gain * powers_mw[:, None], radiated_share(radio, powers_mw))
         from linkwright.physics.intermodulation.compiled_inband import sum_filters
 
-        powers = powers_mw[self.order]
-        received = self._sorted_gain * powers[:, None]
+        received, radiated = radio.gain * powers_mw[:, None], radiated_share(radio, powers_mw)
         at_receiver, at_transmitter = np.zeros((2, radio.of.size))
-        drives, radiated = driving(received, radio.iip3_mw), powers[:, None] * self._sorted_sent / powers[None, :]
+        drives = driving(received, radio.iip3_mw)
         for who, share in map(self._in_filter, range(radio.of.size)) if self.listed is None else [self.listed]:
             sum_filters(who, share, received, drives, radiated, radio.iip3_mw, at_receiver, at_transmitter)
         return at_receiver, at_transmitter
 
     @functools.cached_property
-    def _sorted_gain(self) -> FloatArray:
-        return np.ascontiguousarray(self.radio.gain[self.order])
-
-    @functools.cached_property
-    def _sorted_sent(self) -> FloatArray:
-        return np.ascontiguousarray(self.radio.sent[np.ix_(self.order, self.order)])
-
-    @functools.cached_property
     def listed(self) -> tuple[IntArray, FloatArray] | None:
-        """Which products are in which filter, by transmitters as they are `order`ed, which hangs on no level; None
-        where there are too many to keep."""
-        room = ROOM_A_FILTER * self.centre_khz.size
+        """Which products are in which filter, which hangs on no level; None where there are too many to keep."""
+        room = ROOM_A_FILTER * self.radio.of.size
         return self._list(slice(None), room, MOST_LISTED) if room <= MOST_LISTED else None
-
-    def transmitters(self, who: IntArray) -> IntArray:
-        """Products as they are `listed`, by the transmitters' own numbers."""
-        own = np.empty_like(who)
-        own[:, 0], own[:, 1:] = who[:, 0], np.append(self.order, -1)[who[:, 1:]]
-        return own
 
     def _in_filter(self, v: int) -> tuple[IntArray, FloatArray]:
         """Which products are in one filter."""
-        listed = self._list(slice(v, v + 1), ROOM_A_FILTER, self.order.size**3)
+        listed = self._list(slice(v, v + 1), ROOM_A_FILTER, self.carriers_khz.size**3)
         assert listed is not None, "there are no more products than that"
         listed[0][:, 0] = v
         return listed
@@ -217,10 +203,13 @@ class OnCarriers:
         """Which products are in some filters; None where there are more than so many."""
         from linkwright.physics.intermodulation.compiled_inband import list_filters
 
-        centre, channel = self.centre_khz[filters], self.filter_khz[filters]
+        order = np.argsort(self.carriers_khz, kind="stable")
+        ascending, of, width_khz = self.carriers_khz[order], self.radio.of[filters], self.radio.width_khz
         while True:
             who, share = np.empty((room, 4), dtype=np.int64), np.empty(room)
-            count = list_filters(self.sorted_khz, self.sorted_width, centre, channel, who, share)
+            count = list_filters(
+                order, ascending, width_khz[order], self.carriers_khz[of], width_khz[of], who, share
+            )
             if count <= room:
                 return who[:count], share[:count]
             if count > most:

@@ -75,6 +75,11 @@ class CallLevels:
         most = max((mw.size for mw in self.steps_mw), default=0)
         return np.array([np.pad(mw, (0, most - mw.size), "edge") for mw in self.steps_mw]).reshape(-1, most)
 
+    @functools.cached_property
+    def settled(self) -> dict[tuple[tuple[int, ...], bytes], Outcome]:
+        """What was worked out: a search by products and one by levels look at the same places."""
+        return {}
+
     def only(self, keep: Sequence[bool]) -> CallLevels:
         """The same call for some of its links: `keep` (n,)."""
         if all(keep):
@@ -131,31 +136,37 @@ def settle_powers(call: CallLevels, slots: Sequence[int], carriers_khz: IntArray
     last, the worst first, as far as nobody who holds is lost. Then those who wish for the most are raised, the
     worst first, as far as nobody falls under the reserve.
     """
-    powers = _Powers(call, slots, carriers_khz)
-    if call.radio.compiled and powers.here.listed is not None:
-        powers.settle_at_once(*powers.here.listed)
-    else:
-        powers.settle()
-    return powers.outcome()
+    key = tuple(slots), carriers_khz.tobytes()
+    if key not in call.settled:
+        powers = _Powers(call, slots, carriers_khz)
+        if call.radio.compiled and powers.here.listed is not None:
+            powers.settle_at_once(*powers.here.listed)
+        else:
+            powers.settle()
+        call.settled[key] = powers.outcome()
+    return call.settled[key]
 
 
 class _Powers:
-    """The steps of a call's links while they are settled: `at` (n,) is each one's step, `last` (n,) its highest,
-    `steps_mw` (n, k) its powers, the highest repeated."""
+    """The steps of a call's links while they are settled: `at` (n,) is each one's step, `last` (n,) its highest."""
 
     def __init__(self, call: CallLevels, slots: Sequence[int], carriers_khz: IntArray) -> None:
         self.call, n = call, call.radio.own
         self.air = np.array([air[slots[m]] for air, m in zip(call.air_mw, call.radio.of.tolist(), strict=True)])
         self.last = np.array([of[slot] for of, slot in zip(call.highest, slots, strict=True)], dtype=np.int64)
-        each = np.minimum(np.arange(call.padded_mw.shape[1]), self.last[:, None])
-        self.steps_mw = np.take_along_axis(call.padded_mw, each, axis=1)
         self.here = OnCarriers(call.radio, np.concatenate([carriers_khz, call.others_khz]))
         self.at = np.zeros(n, dtype=np.int64)
         self._known: dict[bytes, tuple[FloatArray, FloatArray]] = {}
 
+    @functools.cached_property
+    def steps_mw(self) -> FloatArray:
+        """The powers of the steps (n, k) [mW], the highest that is allowed repeated."""
+        each = np.minimum(np.arange(self.call.padded_mw.shape[1]), self.last[:, None])
+        return np.take_along_axis(self.call.padded_mw, each, axis=1)
+
     def mw(self, at: IntArray) -> FloatArray:
         """Powers at steps (n,) [mW]."""
-        return np.asarray(self.steps_mw[np.arange(at.size), at])
+        return np.asarray(self.call.padded_mw[np.arange(at.size), at])
 
     def excess_db(self, at: IntArray) -> FloatArray:
         """What every link has in hand at steps (n,) [dB]."""
@@ -191,15 +202,14 @@ class _Powers:
         from linkwright.assign.powers_compiled import Hearing, PowerSteps, settle
 
         radio, wishes, here = self.call.radio, self.call.wishes, self.here
-        receivers = np.stack(
-            (radio.noise_mw + self.air, radio.need, radio.to_hold, radio.iip3_mw, radio.blocked, radio.wanted)
-        )
-        powers_mw = np.concatenate([self.mw(self.at), self.call.others_mw])
+        powers_mw = np.empty(radio.transmitters)
+        powers_mw[self.at.size :] = self.call.others_mw
         gain, sent, through, off = map(
             np.ascontiguousarray, (radio.gain, radio.sent, here.through, radio.from_others)
         )
-        steps = PowerSteps(self.last, self.steps_mw, wishes.reserve_db, wishes.most, wishes.place)
-        heard = Hearing(here.transmitters(who), share, gain, sent, through, off, receivers, radio.of)
+        steps = PowerSteps(self.last, self.call.padded_mw, wishes.reserve_db, wishes.most, wishes.place)
+        noise_mw = radio.noise_mw + self.air
+        heard = Hearing(who, share, gain, sent, through, off, noise_mw, radio.receivers, radio.of)
         excess, each = np.empty(self.at.size), np.empty(radio.of.size)
         settle(self.at, steps, heard, SAME_DB, powers_mw, excess, each)
         self._known[self.at.tobytes()] = excess, each

@@ -25,8 +25,8 @@ class Hearing(NamedTuple):
     """What reaches the receivers (r,) of a call, whatever the powers.
 
     who (h, 4), share (h,) : the products in filters: the filter, and A, B, C, -1 for C of 2A-B. gain, through,
-    off : (n + others, r). sent : (n + others, n + others) coupling times conversion. receivers : (6, r), noise and
-    air, C/N that is needed, what is to be held, IIP3, blocked, wanted gain. of : (r,) whose each is.
+    off : (n + others, r). sent : (n + others, n + others) coupling times conversion. noise_mw : (r,) noise and air.
+    receivers : (5, r), C/N that is needed, what is to be held, IIP3, blocked, wanted gain. of : (r,) whose each is.
     """
 
     who: IntArray
@@ -35,6 +35,7 @@ class Hearing(NamedTuple):
     sent: FloatArray
     through: FloatArray
     off: FloatArray
+    noise_mw: FloatArray
     receivers: FloatArray
     of: IntArray
 
@@ -58,7 +59,7 @@ def settle(
         raised = False
         for m in range(at.size):
             if excess_db[m] < reserve_db[m]:
-                wanted = _enough(steps_mw[m], powers_mw[m], excess_db[m], reserve_db[m], last[m])
+                wanted = _enough(steps_mw[m, : last[m] + 1], powers_mw[m], excess_db[m], reserve_db[m])
                 if wanted > at[m]:
                     at[m], raised = wanted, True
     trial = at.copy()
@@ -87,13 +88,13 @@ def settle(
 
 
 @kernel
-def _enough(steps_mw: FloatArray, now_mw: float, excess_db: float, reserve_db: float, last: int) -> int:
+def _enough(steps_mw: FloatArray, now_mw: float, excess_db: float, reserve_db: float) -> int:
     """The least step with which a link has its reserve; its highest where none does, or the least where that would
     not hold either."""
     for k in range(steps_mw.size):
         if 10.0 * np.log10(steps_mw[k] / now_mw) + excess_db >= reserve_db:
             return k
-    return last if 10.0 * np.log10(steps_mw[-1] / now_mw) + excess_db >= 0.0 else 0
+    return steps_mw.size - 1 if 10.0 * np.log10(steps_mw[-1] / now_mw) + excess_db >= 0.0 else 0
 
 
 @kernel
@@ -114,10 +115,10 @@ def _judge(
     each_db: FloatArray,
 ) -> None:
     """What every link and every receiver has in hand at steps (n,)."""
-    who, share, gain, sent, through, off, receivers, of = heard
+    who, share, gain, sent, through, off, noise_mw, receivers, of = heard
     for m in range(at.size):
         powers_mw[m] = steps_mw[m, at[m]]
-    iip3, driving = receivers[3], np.empty(gain.shape)
+    iip3, driving = receivers[2], np.empty(gain.shape)
     adjacent, blocking = np.zeros(of.size), np.zeros(of.size)
     received, radiated = np.zeros(of.size), np.zeros(of.size)
     for i in range(powers_mw.size):
@@ -135,8 +136,8 @@ def _judge(
             received[v] += 4.0 * driving[c, v] * both
     excess_db[:] = np.inf
     for v in range(of.size):
-        unwanted = received[v] / (iip3[v] * iip3[v]) + radiated[v] + adjacent[v] + receivers[4, v] * blocking[v]
-        wanted = receivers[5, v] * powers_mw[of[v]]
-        noise = (receivers[0, v] + unwanted) * receivers[1, v] * receivers[2, v]
+        unwanted = received[v] / (iip3[v] * iip3[v]) + radiated[v] + adjacent[v] + receivers[3, v] * blocking[v]
+        wanted = receivers[4, v] * powers_mw[of[v]]
+        noise = (noise_mw[v] + unwanted) * receivers[0, v] * receivers[1, v]
         each_db[v] = 10.0 * np.log10(wanted / noise)
         excess_db[of[v]] = min(excess_db[of[v]], each_db[v])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import functools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -153,6 +153,14 @@ class LinkDay:
         weak = [replace(stretch, share_h=stretch.share_h * faster) for stretch in self.stretches]
         return max(self.sets, 1 + len(_changes(self.link, weak, 0.0)[0]))
 
+    def in_calls(self, names: Collection[str]) -> LinkDay:
+        """What of its day is in some calls; its end where its last call is among them."""
+        on = tuple(pair for pair in self.on if pair[0].live.name in names)
+        end_h = self.end_h if on and on[-1] is self.on[-1] else None
+        stretches = tuple(stretch for stretch in self.stretches if stretch.call in names)
+        changes = tuple(change for change in self.changes if change.call in names)
+        return replace(self, on=on, stretches=stretches, changes=changes, end_h=end_h)
+
     def _counted(self, stretches: Sequence[OnStretch]) -> int:
         return len(_changes(self.link, stretches, self.reserve)[0])
 
@@ -186,6 +194,26 @@ class Day:
         """All changes in the order of the day."""
         every = [change for link in self.links for change in link.changes]
         return sorted(every, key=lambda change: (change.at.timestamp(), change.who))
+
+    @property
+    def dates(self) -> list[datetime.date]:
+        """The dates on which calls begin."""
+        return sorted({call.span[0].date() for call in self.calls if call.span is not None})
+
+    def on_date(self, date: datetime.date) -> Day:
+        """What of it begins on a date, of those who are on then; who is on later too has no end here."""
+        calls = tuple(call for call in self.calls if call.span is not None and call.span[0].date() == date)
+        names, who = {call.live.name for call in calls}, {link.name for call in calls for link in call.live.links}
+        links = (link.in_calls(names) for link in self.links if link.link in who)
+        unknown = tuple(pack for pack in self.unknown if pack in who or who & set(_ends(pack)))
+        twice = tuple(case for case in self.twice if names & set(case[1:]))
+        return Day(calls, tuple(link for link in links if link.on), unknown, twice)
+
+
+def _ends(pack: str) -> Iterator[str]:
+    """Of which links a pack that is called after its listener may be."""
+    parts = pack.split(" of ")
+    return (" of ".join(parts[n:]) for n in range(1, len(parts)))
 
 
 def day_of(shoot: Shoot, calls: Sequence[TimedCall], powers: Powers | None) -> Day:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
@@ -30,6 +31,10 @@ from linkwright.units import mhz_text, minus
 
 #: How the key of somebody who is new on the air begins.
 AIR: Final = "air."
+#: What rows are called that another process took in.
+SWEEP: Final = "sweep"
+#: So many rows of other processes may wait [payloads].
+MOST_HANDED: Final = 64
 #: So many programs may send at a time; who was silent for longest goes for another.
 MOST_SOURCES: Final = 4
 #: A look older than this, or than three passes, is not of now any more [s].
@@ -74,7 +79,8 @@ def age_words(seconds: float) -> str:
 
 @dataclass(eq=False)
 class Source:
-    """A program that sends sweeps: what it is called, of which site, and what came of it."""
+    """A program that sends sweeps: what it is called, of which site, and what came of it; it may send them to
+    another process, which keeps them."""
 
     name: str
     site: str
@@ -83,6 +89,7 @@ class Source:
     arrivals: Arrivals
     heard_s: float = 0.0
     noted: int = 0
+    elsewhere: bool = False
 
     @property
     def stale_s(self) -> float:
@@ -112,6 +119,7 @@ class Airing:
     _seen: dict[tuple[str, int, int], str] = field(default_factory=dict)
     _planned: dict[str, tuple[ListedCarrier, ...]] = field(default_factory=dict)
     _lock: threading.RLock = field(default_factory=threading.RLock)
+    _handed: deque[bytes] = field(default_factory=lambda: deque(maxlen=MOST_HANDED))
     _told_s: float = 0.0
     _news: bool = False
     _last: tuple[Any, ...] = ()
@@ -138,6 +146,17 @@ class Airing:
     # What comes in
 
     def take(self, payload: bytes) -> dict[str, Any]:
+        """What `take_in` does, and the other processes hear of it too."""
+        answer = self.take_in(payload)
+        with contextlib.suppress(InputError):  # the database is away: the others miss a pass
+            self.store.hand_over(SWEEP, payload)
+        return answer
+
+    def hear(self, payload: bytes) -> None:
+        """Rows that another process took in wait to be looked at."""
+        self._handed.append(payload)
+
+    def take_in(self, payload: bytes, *, elsewhere: bool = False) -> dict[str, Any]:
         """Rows of a sweep as JSON: {"rows": text, "source": name, "site": name, "unit": "dBm", ...}, or a list.
 
         What became of them: passes that are whole now, rows refused so far with the first reason; and `ours_khz`,
@@ -148,6 +167,7 @@ class Airing:
         ours: set[tuple[float, float]] = set()
         for record in records_of(payload):
             source = self._source(record)
+            source.elsewhere = elsewhere
             with self._lock:
                 before = source.passes.refused
                 for sweep in source.passes.feed(record.rows.encode()):
@@ -315,7 +335,11 @@ class Airing:
             self.turn()
 
     def turn(self) -> None:
-        """Decide what waits for the receivers, and tell the pages."""
+        """Look at what other processes took in, decide what waits for the receivers, and tell the pages."""
+        with contextlib.suppress(IndexError):
+            while True:
+                with contextlib.suppress(InputError):
+                    self.take_in(self._handed.popleft(), elsewhere=True)
         with self._lock:
             now_s = self.clock()
             before = self._stands()
@@ -336,6 +360,8 @@ class Airing:
         return tuple((source.name, somebody.number, somebody.times) for source, somebody, _ in self.newcomers())
 
     def _keep(self, source: Source, *, whole: bool = False) -> None:
+        if source.elsewhere:
+            return
         minute = source.air.minute() if whole else source.air.minutes[-1] if source.air.minutes else None
         if minute is not None and source.air.passes:
             try:

@@ -6,7 +6,7 @@ import datetime
 from dataclasses import dataclass
 from typing import Any, Final
 
-from linkwright.desk.current import call_of, live_call_at
+from linkwright.desk.current import calls_at, live_call_at
 from linkwright.desk.editing import Field
 from linkwright.desk.snapshot import Snapshot
 from linkwright.plan.hit import STRANGER, stranger
@@ -54,9 +54,9 @@ def planned_links(snapshot: Snapshot, now_ns: int) -> dict[str, PlannedLink]:
     made = snapshot.made
     if made is None:
         return {}
-    on = call_of(made.scene.calls, now_ns).name
+    on = {call.name for call in calls_at(made.scene.calls, now_ns)}
     by_id: dict[str, PlannedLink] = {}
-    for call in sorted(made.plan.calls, key=lambda call: call.call != on):
+    for call in sorted(made.plan.calls, key=lambda call: call.call not in on):
         for link in call.links:
             by_id.setdefault(made.names.id_of("link", link.link), link)
             for listener in link.listeners or ():
@@ -134,7 +134,8 @@ def move(
         fields.append(_field(snapshot, id_, "set_mhz", old_khz / 1000.0))
     if fled and old_khz is not None and old_khz != khz:
         shoot = snapshot.whole_shoot()
-        other = stranger(shoot, old_khz, site=live_call_at(shoot, now_ns).site.name if shoot.site else None)
+        site = live_call_at(shoot, now_ns, link.name).site.name if shoot.site else None
+        other = stranger(shoot, old_khz, site=site)
         fields.append((("other",), None, other.model_dump(mode="json", exclude_defaults=True)))
     change = store.set_fields(fields, who)
     was = "" if old_khz in (None, khz) else f" from {_shown(planned, old_khz or 0)}"

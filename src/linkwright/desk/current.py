@@ -10,24 +10,26 @@ from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall, live_calls
 
 
-def call_at(shoot: Shoot, time_ns: int) -> str:
-    """The name of the call that is on at a time; else of the first that follows, else of the last."""
-    return live_call_at(shoot, time_ns).name
-
-
-def live_call_at(shoot: Shoot, time_ns: int) -> LiveCall:
-    """The call that is on at a time; else the first that follows, else the last."""
-    return call_of(live_calls(shoot), time_ns)
-
-
-def call_of(calls: Sequence[LiveCall], time_ns: int) -> LiveCall:
-    """The call of some that is on at a time; else the first that follows, else the last."""
+def calls_at(calls: Sequence[LiveCall], time_ns: int) -> list[LiveCall]:
+    """The calls of some that are on at a time, at several sites perhaps; else those that begin first after it, else
+    the last."""
     at = datetime.datetime.fromtimestamp(time_ns / 1e9, datetime.UTC)
     timed = [(call.starts, call.ends, call) for call in calls if call.starts is not None and call.ends is not None]
     on = [call for starts, ends, call in timed if starts <= at < ends]
-    later = [call for starts, _, call in sorted(timed, key=lambda pair: pair[0].timestamp()) if starts > at]
-    last = [call for _, _, call in timed[-1:]]
-    return (on or later or last or list(calls))[0]
+    first = min((starts for starts, _, _ in timed if starts > at), default=None)
+    later = [call for starts, _, call in timed if starts == first]
+    return on or later or [call for _, _, call in timed[-1:]] or list(calls[:1])
+
+
+def live_calls_at(shoot: Shoot, time_ns: int) -> list[LiveCall]:
+    """The same of the calls of a shoot."""
+    return calls_at(live_calls(shoot), time_ns)
+
+
+def live_call_at(shoot: Shoot, time_ns: int, link: str = "") -> LiveCall:
+    """Of the calls that are on at a time that of a link, else the first."""
+    calls = live_calls_at(shoot, time_ns)
+    return next((call for call in calls if link in (there.name for there in call.links)), calls[0])
 
 
 def site_now(snapshot: Snapshot, time_ns: int, names: Sequence[str]) -> str:

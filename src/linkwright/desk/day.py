@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.day.batteries import Day, LinkDay, day_of
-from linkwright.day.schedule import schedule
+from linkwright.day.schedule import TimedCall, schedule
 from linkwright.desk.names import Names
+from linkwright.desk.part import SHOWN
 from linkwright.desk.relabelled import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.latest import latest
@@ -55,7 +56,23 @@ def planned_day(snapshot: Snapshot, shoot: Shoot) -> Day:
 @latest
 def _planned_day(made: Made | None, names: Names, shoot: Shoot) -> Day:
     calls = () if made is None else relabelled(made.plan, made.names, names).calls
-    return day_of(shoot, schedule(shoot), powers_of(calls) if calls else None)
+    return day_of(shoot, scheduled(shoot), powers_of(calls) if calls else None)
+
+
+@latest
+def scheduled(shoot: Shoot) -> tuple[TimedCall, ...]:
+    """The calls of a shoot as they follow each other, worked out once."""
+    return schedule(shoot)
+
+
+def shown_day(day: Day, wished: str, today: datetime.date) -> tuple[Day, datetime.date | None]:
+    """What is shown of a day: of one of many calls a date, the one wished, else today, the next or the last; and
+    which, None where all of it is shown."""
+    if len(day.calls) <= SHOWN or not day.dates:
+        return day, None
+    asked = next((date for date in day.dates if date.isoformat() == wished), None)
+    date = asked or next((date for date in day.dates if date >= today), day.dates[-1])
+    return day.on_date(date), date
 
 
 def pack_id(link: str, listener: str) -> str:
@@ -75,12 +92,12 @@ def since_changed(store: Store, names: Names) -> dict[str, datetime.datetime]:
 def counters(store: Store, snapshot: Snapshot, shoot: Shoot, day: Day) -> list[Counter]:
     """Every transmitter, and every receiver with cells of its own, with its counter."""
     since = since_changed(store, snapshot.names)
-    rows, planned_of = [], dict[str, list[LinkDay | None]]()
+    rows, planned_of, sent = [], dict[str, list[LinkDay | None]](), day.transmitters
     for planned in day.links:
         planned_of.setdefault(planned.link, []).append(planned)
     for link in shoot.link:
         mine = planned_of.get(link.name, [])
-        sends = mine if link.name in day.transmitters or link.name not in day.unknown else [None, *mine]
+        sends = mine if link.name in sent or link.name not in day.unknown else [None, *mine]
         for pack in sends:
             listener = "" if pack is None else pack.listener
             id_ = pack_id(snapshot.names.id_of("link", link.name), listener)

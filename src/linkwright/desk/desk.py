@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from linkwright.desk.airing import Airing
+from linkwright.desk.airing import SWEEP, Airing
 from linkwright.desk.background import Background, WorkState
 from linkwright.desk.crews import concerned, given_of
 from linkwright.desk.current import site_now
@@ -25,7 +25,7 @@ from linkwright.desk.names import Names, names_of
 from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
 from linkwright.desk.planning import Planning
 from linkwright.desk.playing import Playing
-from linkwright.desk.snapshot import Made, Snapshot
+from linkwright.desk.snapshot import Made, Snapshot, is_same
 from linkwright.desk.sources import Sources
 from linkwright.desk.telling import Listeners, Nobody
 from linkwright.desk.troubles import Trouble, dying, reported
@@ -114,6 +114,7 @@ class Desk:
         self._seen = self.store.revision
         self.store.subscribe(self._changed)
         self.store.on_signal(self._signalled)
+        self.store.on_handed(self._handed)
         self.planning.recall()
         self.watching.start()
         self.airing.start()
@@ -184,7 +185,7 @@ class Desk:
         with self._scenes:
             attachments = self.planning.attachments(shoot)
             made = self.planning.made
-            if made is not None and made.shoot == shoot and made.attachments == attachments:
+            if made is not None and is_same(made.shoot, shoot) and made.attachments == attachments:
                 return made.read, made.scene
             if self._scene is None or self._scene[0] != shoot or self._scene[1] != attachments:
                 try:
@@ -211,6 +212,13 @@ class Desk:
         if word == MISSED:
             self._changed(self.store.revision)
         self.planning.signalled(word)
+
+    def _handed(self, kind: str, data: bytes) -> None:
+        """What came to another process: readings, rows of a sweep, or that somebody saw or answered an alarm."""
+        if kind == SWEEP:
+            self.airing.hear(data)
+        else:
+            self.watching.hear(kind, data)
 
     def _changed(self, revision: int) -> None:
         """Something was changed, which is saved: no fault of the telling may reach who did it. Where the database

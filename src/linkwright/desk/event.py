@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from linkwright.desk.current import call_of
+from linkwright.desk.current import calls_at
 from linkwright.desk.snapshot import Made
 from linkwright.draw.event_band import BandState
 from linkwright.plan.model import PlannedCall, PlannedLink, Verdict
@@ -81,7 +81,7 @@ class EventDays:
     def now(self, time_ns: int) -> tuple[str, datetime.date]:
         """The site and the day of the call that is on at a time, or of the next."""
         calls = self.made.scene.calls
-        call = call_of(calls, time_ns)
+        call = calls_at(calls, time_ns)[0]
         return call.site.name, _day(self.made, calls.index(call))
 
     def day_of(self, site: str, wanted: datetime.date) -> datetime.date:

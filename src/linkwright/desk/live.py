@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
 from linkwright.desk.alarms import Alarm
-from linkwright.desk.current import live_call_at
+from linkwright.desk.current import live_calls_at
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.watching import clock_of as on_clock
 from linkwright.lengths import age
@@ -46,10 +46,10 @@ def answer(desk: Desk, snapshot: Snapshot) -> str:
 
 
 def _off(snapshot: Snapshot, now_ns: int) -> set[str]:
-    """The links, by id, that are in other calls only than the one that is on or comes next."""
+    """The links, by id, that are in other calls only than those that are on or come next."""
     if snapshot.shoot is None:
         return set()
-    on = {link.name for link in live_call_at(snapshot.shoot, now_ns).links}
+    on = {link.name for call in live_calls_at(snapshot.shoot, now_ns) for link in call.links}
     return {snapshot.names.id_of("link", link.name) for link in snapshot.shoot.link if link.name not in on}
 
 

@@ -26,7 +26,7 @@ def measure(desk: Desk, snapshot: Snapshot, link: str, spot: str, who: str) -> t
             "no level has come from this link; type the one that its receiver shows on the page Ground"
         )
     then = made.names.name_of(id_)
-    call = live_call_at(made.shoot, desk.watching.now_ns())
+    call = live_call_at(made.shoot, desk.watching.now_ns(), then)
     planned = [planned_link for there in made.plan.calls if there.call == call.name for planned_link in there.links]
     power_mw = next((planned_link.power_mw for planned_link in planned if planned_link.link == then), None)
     sites = snapshot.document.draft.entries("site")

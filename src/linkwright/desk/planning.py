@@ -9,6 +9,7 @@ import json
 import secrets
 import threading
 import time
+import zlib
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -245,7 +246,8 @@ class Planning:
             "plan": made.plan.model_dump(mode="json"), "document": made.used.document, "ids": ids,
             "revision": made.revision, "at": made.at.isoformat(), "attachments": list(made.attachments),
         }  # fmt: skip
-        self.store.cache_put(KEY, json.dumps(kept, separators=(",", ":")).encode(), self._me)
+        written = json.dumps(kept, separators=(",", ":")).encode()
+        self.store.cache_put(KEY, zlib.compress(written, 1), self._me)  # of an event more than a store keeps else
 
     def recall(self) -> None:
         """Take up the plan that was kept, if it can still be worked with."""
@@ -253,13 +255,13 @@ class Planning:
         if data is None:
             return
         try:
-            kept = json.loads(data)
+            kept = json.loads(data if data[:1] == b"{" else zlib.decompress(data))
             if self.made is not None and kept["at"] == self.made.at.isoformat():
                 return
             made = self._recalled(kept)
         except Away:
             raise
-        except (InputError, ValueError, KeyError, TypeError):
+        except (InputError, ValueError, KeyError, TypeError, zlib.error):
             return  # of another version, or damaged: it is made again
         with self._lock:
             self._for = made.shoot, made.attachments

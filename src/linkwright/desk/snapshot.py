@@ -11,6 +11,7 @@ from linkwright.desk.background import WorkState
 from linkwright.desk.document import Document
 from linkwright.desk.files import Read
 from linkwright.desk.names import Names
+from linkwright.latest import latest
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.models import Shoot
@@ -96,7 +97,7 @@ class Snapshot:
     @property
     def plan_is_old(self) -> bool:
         """Whether the shoot is another than the plan was made for."""
-        return self.made is not None and self.made.shoot is not self.shoot and self.made.shoot != self.shoot
+        return self.made is not None and (self.shoot is None or not is_same(self.made.shoot, self.shoot))
 
     @property
     def zone(self) -> datetime.tzinfo:
@@ -133,6 +134,12 @@ class Snapshot:
         """What became of the job since the plan, in words: "Boom was added"."""
         assert self.made is not None
         return changed_since(self.made.used, self.document.used)
+
+
+@latest
+def is_same(a: Shoot, b: Shoot) -> bool:
+    """Whether two shoots say the same: of an event it takes longer to see than a page may."""
+    return a == b
 
 
 def changed_since(before: Draft, now: Draft) -> str:

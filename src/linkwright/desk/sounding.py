@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.desk.snapshot import Snapshot
+from linkwright.latest import latest
 from linkwright.shoot.end import RECORDED, SPOKEN
 from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import live_calls
@@ -36,9 +37,12 @@ class CallRow:
 def settings_of(snapshot: Snapshot) -> tuple[Shoot | None, dict[str, SoundSettings]]:
     """The shoot and the settings of its links, by name; nothing while it is not whole."""
     shoot = snapshot.shoot
-    if shoot is None:
-        return None, {}
-    return shoot, settings_by_link(shoot, [link for link in shoot.link if link.serves in SPOKEN | RECORDED])
+    return (None, {}) if shoot is None else (shoot, _settings_of(shoot))
+
+
+@latest
+def _settings_of(shoot: Shoot) -> dict[str, SoundSettings]:
+    return settings_by_link(shoot, [link for link in shoot.link if link.serves in SPOKEN | RECORDED])
 
 
 def spoken(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> list[tuple[Link, SoundSettings]]:
@@ -47,6 +51,7 @@ def spoken(shoot: Shoot | None, settings: Mapping[str, SoundSettings]) -> list[t
     return [(link, settings[link.name]) for link in links if link.serves in SPOKEN]
 
 
+@latest
 def calls(shoot: Shoot, settings: Mapping[str, SoundSettings]) -> list[CallRow]:
     """Each call's line-up."""
     rows = []

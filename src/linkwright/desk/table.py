@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from linkwright.desk.part import Part, part_of
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ink import in_page_inks
 from linkwright.draw.ledger import LedgerPicture, drawn_ledger
@@ -117,52 +118,28 @@ def _rows(made: Made, order: str) -> list[LinkRow]:
     return told
 
 
-#: Of a large plan so many rows are shown at once.
-SHOWN: Final = 100
-
-
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """The part of a table that is looked at: rows, the calls that they are of, those without a carrier; which is
-    the first of how many, how many the whole table has."""
+    """The part of a table that is looked at: rows, the calls that they are of, those without a carrier."""
 
-    rows: tuple[LinkRow, ...]
+    rows: Part[LinkRow]
     calls: tuple[PlannedCall, ...]
     unplaced: tuple[tuple[PlannedCall, Unplaced], ...]
-    first: int
-    count: int
-    whole: int
-
-    @property
-    def large(self) -> bool:
-        """Whether there is more than is shown at once."""
-        return self.whole > SHOWN
-
-    @property
-    def says(self) -> str:
-        """How many of how many."""
-        if not self.count:
-            return f"Nothing of {self.whole} rows is called so."
-        of = "" if self.count == self.whole else f" that are called so, of {self.whole}"
-        return f"Rows {self.first + 1} to {min(self.first + SHOWN, self.count)} of {self.count}{of}."
 
 
 def shown(made: Made | None, order: str, find: str = "", first: int = 0) -> Shown:
     """The rows of a plan whose call, site, link or carrier has every word of `find`, from one of them on."""
     if made is None:
-        return Shown((), (), (), 0, 0, 0)
-    every, words = rows(made, order), find.casefold().split()
-    wanted = [row for row in every if all(word in row.called for word in words)]
-    first = first if 0 <= first < len(wanted) else 0
-    some = tuple(wanted[first : first + SHOWN])
-    calls = {row.call.call: row.call for row in some}
-    none = [(call, gone) for call in made.plan.calls for gone in call.unplaced]
-    none = [(call, gone) for call, gone in none if all(word in _called(call, gone.link) for word in words)]
-    return Shown(some, tuple(calls.values()), tuple(none[:SHOWN]), first, len(wanted), len(every))
+        return Shown(part_of((), str), (), ())
+    some = part_of(rows(made, order), lambda row: row.called, find, first)
+    calls = {row.call.call: row.call for row in some.some}
+    gone = [(call, gone) for call in made.plan.calls for gone in call.unplaced]
+    without = part_of(gone, lambda pair: _called(pair[0], pair[1].link), find)
+    return Shown(some, tuple(calls.values()), without.some)
 
 
 def _called(call: PlannedCall, link: str) -> str:
-    return f"{call.call} {call.site} {link}".casefold()
+    return f"{call.call} {call.site} {link}"
 
 
 def channels_taken(made: Made, calls: Iterable[PlannedCall]) -> dict[str, str]:

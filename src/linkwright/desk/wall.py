@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from linkwright.desk.carriers import planned_links
-from linkwright.desk.current import live_call_at
+from linkwright.desk.current import live_calls_at
 from linkwright.desk.day import since_changed
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.troubles import cells_now
@@ -15,6 +16,7 @@ from linkwright.plan.answer import short_says
 from linkwright.plan.model import PlannedLink
 from linkwright.shoot.models import Shoot
 from linkwright.shoot.view import LiveCall, live_calls
+from linkwright.units import number_word
 
 if TYPE_CHECKING:
     from linkwright.desk.desk import Desk
@@ -43,10 +45,11 @@ class Tile:
 
 
 def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
-    """The links that have a tile: those of the call that is on or comes next first, each in the shoot's order."""
+    """The links that have a tile: those of the calls that are on or come next first, each in the shoot's
+    order."""
     now_ns = desk.watching.now_ns()
     shoot = snapshot.shoot
-    call = None if shoot is None else live_call_at(shoot, now_ns)
+    calls = [] if shoot is None else live_calls_at(shoot, now_ns)
     now = desk.store.now().astimezone(snapshot.zone)
     changed = since_changed(desk.store, snapshot.names)
     cells = {id_: f"cells in for {hours((now - when).total_seconds() / 3600.0)}" for id_, when in changed.items()}
@@ -54,11 +57,11 @@ def tiles(desk: Desk, snapshot: Snapshot) -> list[Tile]:
     cells |= {pack.id: f"cells {pack.left(now)}" for pack in running}
     names = [(id_, snapshot.names.name_of(id_)) for id_ in desk.watching.states()]
     amiss = {trouble.id: trouble.words for trouble in reversed(desk.troubles()) if trouble.on_carrier}
-    planned, later = planned_links(snapshot, now_ns), _later(shoot, call)
-    on = set() if call is None else {link.name for link in call.links}
+    planned, later = planned_links(snapshot, now_ns), _later(shoot, calls)
+    on = {link.name for call in calls for link in call.links}
     drawn = []
     for id_, name in names:
-        off = "" if call is None or name in on else later.get(name, "not in this call")
+        off = "" if not calls or name in on else later.get(name, "not in this call")
         tile = Tile(id_, name, cells=cells.get(id_, ""), off=off, trouble=amiss.get(id_, ""))
         drawn.append(_planned(tile, planned[id_]) if id_ in planned else tile)
     return sorted(drawn, key=lambda tile: bool(tile.off))
@@ -74,12 +77,13 @@ def _planned(tile: Tile, planned: PlannedLink) -> Tile:
     )  # fmt: skip
 
 
-def _later(shoot: Shoot | None, now: LiveCall | None) -> dict[str, str]:
-    """When links are on that are not in the call that is on, by name."""
-    if shoot is None or now is None or now.starts is None:
+def _later(shoot: Shoot | None, now: Sequence[LiveCall]) -> dict[str, str]:
+    """When links are on that are not in the calls that are on, by name."""
+    starts = [call.starts for call in now if call.starts is not None]
+    if shoot is None or not starts:
         return {}
     later: dict[str, str] = {}
-    coming = [call for call in live_calls(shoot) if call.starts is not None and call.starts > now.starts]
+    coming = [call for call in live_calls(shoot) if call.starts is not None and call.starts > min(starts)]
     for call in sorted(coming, key=lambda call: call.starts.timestamp() if call.starts else 0.0):
         for link in call.links:
             later.setdefault(link.name, f"on from {call.starts:%H:%M}")
@@ -91,11 +95,13 @@ def call_left(desk: Desk, snapshot: Snapshot) -> str:
     if snapshot.shoot is None:
         return ""
     now = desk.store.now().astimezone(snapshot.zone)
-    call = live_call_at(snapshot.shoot, round(now.timestamp() * 1e9))
+    calls = live_calls_at(snapshot.shoot, round(now.timestamp() * 1e9))
+    call = min(calls, key=lambda call: call.ends or now)
     if call.starts is None or call.ends is None:
         return ""
     if call.starts <= now < call.ends:
         left = hours((call.ends - now).total_seconds() / 3600.0)
-        return f"{call.name} until {call.ends:%H:%M}, {left} left."
+        first = call.name if len(calls) == 1 else f"{number_word(len(calls)).capitalize()} calls, the first"
+        return f"{first} until {call.ends:%H:%M}, {left} left."
     day = "" if call.starts.date() == now.date() else f" on {call.starts:%d.%m.%Y}"
     return f"{call.name} begins at {call.starts:%H:%M}{day}." if call.starts > now else f"{call.name} is over."

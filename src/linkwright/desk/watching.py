@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import json
 import logging
 import math
 import queue
 import threading
 import time
-from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter, deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -28,6 +29,7 @@ from linkwright.desk.answers import answers_of, give, take_back
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.expecting import expected_of
 from linkwright.desk.names import Names
+from linkwright.desk.part import SHOWN
 from linkwright.desk.snapshot import Made
 from linkwright.desk.spares import Now
 from linkwright.desk.telling import Listeners
@@ -42,8 +44,10 @@ from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import BREAKS, SILENT_S, Board
 from linkwright.watch.log.agreed import DAY_NS
+from linkwright.watch.log.kept import packed, unpacked
 from linkwright.watch.log.live import Intake
 from linkwright.watch.log.record import BATTERY, MUTED, QUALITY, Batch
+from linkwright.watch.log.stretches import batch_of
 
 LOG: Final = logging.getLogger(__name__)
 #: How often the pages are told [s].
@@ -55,8 +59,23 @@ NEWEST: Final = 4
 #: What else is amiss is asked so often [s]; a gauge tells nothing that said nothing for so long [s].
 ASKED_S: Final = 15.0
 OLD_S: Final = 60.0
+#: What processes hand each other: readings, that somebody has seen an alarm, that somebody answered one.
+READINGS, SEEN, ANSWERED = "readings", "seen", "answered"
 #: After a restart the last so many kept minutes are looked through again.
 AGAIN: Final = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Came:
+    """Readings of a look by the ids of links: what came here, and what came to other processes, who keep it."""
+
+    here: list[Batch] = field(default_factory=list)
+    elsewhere: list[Batch] = field(default_factory=list)
+
+    @property
+    def every(self) -> list[Batch]:
+        """All of them."""
+        return self.here + self.elsewhere
 
 
 @dataclass
@@ -76,13 +95,15 @@ class Watching:
     alarms: Alarms = field(default_factory=Alarms)
     _lock: threading.RLock = field(default_factory=threading.RLock)
     compiled: Callable[[], bool] = field(default=lambda: True)
-    _came: queue.Queue[list[Batch]] = field(default_factory=lambda: queue.Queue(MOST_TURNS))
+    _came: queue.Queue[Came] = field(default_factory=lambda: queue.Queue(MOST_TURNS))
+    _handed: deque[tuple[str, bytes]] = field(default_factory=lambda: deque(maxlen=MOST_TURNS))
     _shed: int = 0
     _keeper: kept_readings.ReadingKeeper = field(init=False)
     _watcher: Watcher = field(init=False)
     _planned: tuple[Expected, ...] = ()
     _expected: tuple[Expected, ...] = ()
     _links: tuple[str, ...] = ()
+    _near: frozenset[str] = frozenset()
     _silent: str = ""
     _new_plan: bool = False
     besides: Callable[[], tuple[str, ...]] = field(default=tuple)
@@ -110,7 +131,7 @@ class Watching:
         self._take_in()
         with contextlib.suppress(queue.Empty):
             while True:
-                self._keep(self._came.get_nowait())
+                self._keep(self._came.get_nowait().here)
         try:
             self._keeper.keep()
         except InputError:
@@ -208,7 +229,9 @@ class Watching:
     def acknowledge(self, key: str, who: str) -> Alarm:
         """Somebody has seen an alarm. Raises InputError where it does not stand any more."""
         with self._lock:
-            return self.alarms.acknowledge(key, who)
+            alarm = self.alarms.acknowledge(key, who)
+        self._hand_over(SEEN, json.dumps([key, who]).encode())
+        return alarm
 
     def answer(self, key: str, yes: bool | None, was: str, who: str) -> str:
         """Somebody answers what an alarm asks, says what it was, or (with neither) takes that back; what is said
@@ -220,6 +243,7 @@ class Watching:
             says = take_back(self.store, alarm.episode.link, alarm.episode.from_ns, who)
         else:
             says = give(self.store, alarm, yes, was, who)
+        self._hand_over(ANSWERED)
         self._learn()
         self.listeners.tell("alarms", self.told())
         return says
@@ -269,9 +293,12 @@ class Watching:
 
     def _shown_rows(self) -> list[tuple[int, str]]:
         """Rows of the board that have a tile: the links of the shoot in its order, then strangers whose readings
-        came. A link that was removed has none any more."""
+        came. A link that was removed has none any more; of an event those have one that are on, or next, or are
+        heard."""
         called, place = self.names.called, {link: n for n, link in enumerate(self.board.names)}
         mine = [(place[link], link) for link in self._links if link in place]
+        if self._near and len(mine) > SHOWN:
+            mine = [(n, link) for n, link in mine if link in self._near or self.board.age_s(n, 0.0) is not None]
         strangers = [(n, link) for link, n in place.items() if link not in self._links and link not in called]
         return mine + strangers
 
@@ -298,10 +325,10 @@ class Watching:
     def look(self) -> None:
         """Take what came, and tell the pages."""
         now_s = time.monotonic()
-        batches = self._take_in()
+        came = self._take_in()
         with self._lock:
             self.board.know(list(self._links))
-            for batch in batches:
+            for batch in came.every:
                 self.board.add(batch, now_s)
             self._who_is_on()
             look = self.board.look()
@@ -318,25 +345,51 @@ class Watching:
             lost = self.intake.counts().lost + self._shed + self._keeper.lost
             self.listeners.tell("live", {"rows": rows, "lost": lost})
 
-    def _take_in(self) -> list[Batch]:
+    def hear(self, kind: str, data: bytes) -> None:
+        """Something that came to another process waits to be taken in."""
+        self._handed.append((kind, data))
+
+    def _take_in(self) -> Came:
         """What came since, by the ids of links; it goes on to be judged."""
         names = self.names
-        batches = [
+        here = [
             replace(batch, names=tuple(names.id_of("link", name) for name in batch.names))
             for batch in self.intake.drain()
         ]
-        if batches:
+        came = Came(here, list(self._from_elsewhere()))
+        if came.every:
             try:
-                self._came.put_nowait(batches)
+                self._came.put_nowait(came)
             except queue.Full:
-                self._shed += sum(map(len, batches))
-        return batches
+                self._shed += sum(map(len, came.every))
+        return came
+
+    def _from_elsewhere(self) -> Iterator[Batch]:
+        """The readings that came to other processes; what was seen or answered there is gone by."""
+        while self._handed:
+            kind, data = self._handed.popleft()
+            with contextlib.suppress(ValueError, InputError):
+                if kind == READINGS:
+                    yield batch_of(unpacked(data))
+                elif kind == SEEN:
+                    with self._lock:
+                        self.alarms.acknowledge(*json.loads(data))
+                    self.listeners.tell("alarms", self.told())
+                elif kind == ANSWERED:
+                    self.answered_elsewhere()
+
+    def _hand_over(self, kind: str, data: bytes = b"") -> None:
+        """Other processes hear of it; while the database is away they do not."""
+        with contextlib.suppress(InputError):
+            self.store.hand_over(kind, data)
 
     def _who_is_on(self) -> None:
-        """Links of another call are not missed while theirs is not on."""
+        """Links of another call are not missed while theirs is not on; of an event they have no tile meanwhile."""
+        now = self.now_ns()
+        if len(self._links) > SHOWN:
+            self._near = _near(self._planned, now)
         if not any(expected.spans for expected in self._expected):
             return
-        now = self.now_ns()
         planned = {expected.link for expected in self._expected}
         on = {expected.link for expected in self._expected if expected.live_at(now)}
         self.board.off = frozenset(planned - on) if on else frozenset()
@@ -347,17 +400,19 @@ class Watching:
         while True:
             run.check()
             try:
-                batches = self._came.get(timeout=LOOK_S)
+                came = self._came.get(timeout=LOOK_S)
             except queue.Empty:
-                batches = []
-            self._keep(batches)
+                came = Came()
+            self._keep(came.here)
             self._keeper.turn(time.monotonic())
-            self.judge(batches)
+            if came.here and self.store.is_shared:
+                self._hand_over(READINGS, packed(kept_readings.together(came.here)))
+            self.judge(came.every)
 
     def _wake(self) -> None:
         """Whoever judges looks now: a new plan, or the end, waits for no reading."""
         with contextlib.suppress(queue.Full):
-            self._came.put_nowait([])
+            self._came.put_nowait(Came())
 
     def _keep(self, batches: Sequence[Batch]) -> None:
         for batch in batches:
@@ -422,6 +477,16 @@ class Watching:
                 self.judge([batch])
         except InputError:
             return  # a damaged minute is told on the page Wrap; the day goes on
+
+
+def _near(planned: Sequence[Expected], now_ns: int) -> frozenset[str]:
+    """The links that are on at a time, else those that are on first after it."""
+    on = {expected.link for expected in planned if expected.live_at(now_ns)}
+    if not on:
+        begins = [(begin, expected.link) for expected in planned for begin, _ in expected.spans if begin > now_ns]
+        first = min(begins, default=(0, ""))[0]
+        on = {link for begin, link in begins if begin == first}
+    return frozenset(on)
 
 
 def _listed(looks: SampleArray) -> list[list[int | None]]:

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Final
 
-from linkwright.day.schedule import schedule
 from linkwright.desk.answers import answers_of
+from linkwright.desk.day import scheduled
 from linkwright.desk.desk import Desk
 from linkwright.desk.diagnosing import told_of as episode_of
 from linkwright.desk.laying import SHORT_S, LaidRecordings
@@ -99,7 +99,7 @@ def calls_of(shoot: Shoot | None) -> tuple[tuple[str, int, int], ...]:
     if shoot is None:
         return ()
     return tuple(
-        (call.live.name, _ms(call.span[0]), _ms(call.span[1])) for call in schedule(shoot) if call.span is not None
+        (call.live.name, _ms(call.span[0]), _ms(call.span[1])) for call in scheduled(shoot) if call.span is not None
     )
 
 

@@ -13,14 +13,14 @@ from dataclasses import InitVar, dataclass, field
 from pathlib import Path
 from typing import Final
 
-from linkwright.day.schedule import schedule
 from linkwright.desk.background import Background, WorkRun
+from linkwright.desk.day import scheduled
 from linkwright.desk.diagnosing import Diagnosing, expected_in
 from linkwright.desk.kept_readings import stretch_in
 from linkwright.desk.laying import Laying
 from linkwright.desk.names import Names
-from linkwright.desk.snapshot import Snapshot
-from linkwright.plan.model import PlannedLink
+from linkwright.desk.snapshot import Made, Snapshot
+from linkwright.latest import latest
 from linkwright.shoot.errors import InputError
 from linkwright.store import LOG, READINGS, Attachment, Store
 from linkwright.units import counted
@@ -248,7 +248,7 @@ def _over(pieces: list[_Piece], n: int, from_ms: int) -> bool:
 
 def site_spans(snapshot: Snapshot) -> list[tuple[str, int, int]]:
     """Which site is worked on from when to when [ms]: its calls with times."""
-    calls = [] if snapshot.shoot is None else schedule(snapshot.shoot)
+    calls = () if snapshot.shoot is None else scheduled(snapshot.shoot)
     return [
         (call.live.site.name, round(call.span[0].timestamp() * 1000.0), round(call.span[1].timestamp() * 1000.0))
         for call in calls
@@ -258,23 +258,22 @@ def site_spans(snapshot: Snapshot) -> list[tuple[str, int, int]]:
 
 def needed_levels(snapshot: Snapshot) -> dict[str, float]:
     """The level that each link's receiver needs in the newest plan, the highest of its calls [dBm]."""
-    return _of_its_calls(snapshot, lambda link: link.noise_and_interference_dbm + link.required_cnr_db, max)
+    return _levels_of(snapshot.made, snapshot.names)[0]
 
 
 def planned_levels(snapshot: Snapshot) -> dict[str, float]:
     """The local mean that the newest plan expects of each link at its worst spot, the lowest of its calls [dBm]."""
-    return _of_its_calls(snapshot, lambda link: link.wanted_dbm, min)
+    return _levels_of(snapshot.made, snapshot.names)[1]
 
 
-def _of_its_calls(
-    snapshot: Snapshot, level: Callable[[PlannedLink], float], worse: Callable[[float, float], float]
-) -> dict[str, float]:
-    """A level of each link in the newest plan [dBm], by its name of now."""
-    levels: dict[str, float] = {}
-    made = snapshot.made
+@latest
+def _levels_of(made: Made | None, names: Names) -> tuple[dict[str, float], dict[str, float]]:
+    """The highest level that each link needs, and the lowest that is expected of it [dBm], by its name of now."""
+    needed, planned = dict[str, float](), dict[str, float]()
     if made is None:
-        return levels
-    for planned in (link for call in made.plan.calls for link in call.links):
-        name, its = snapshot.names.name_of(made.names.id_of("link", planned.link)), round(level(planned), 1)
-        levels[name] = worse(its, levels.get(name, its))
-    return levels
+        return needed, planned
+    for link in (link for call in made.plan.calls for link in call.links):
+        name = names.name_of(made.names.id_of("link", link.link))
+        need, mean = round(link.noise_and_interference_dbm + link.required_cnr_db, 1), round(link.wanted_dbm, 1)
+        needed[name], planned[name] = max(need, needed.get(name, need)), min(mean, planned.get(name, mean))
+    return needed, planned

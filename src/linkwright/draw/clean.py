@@ -9,9 +9,10 @@ from typing import Final
 import numpy as np
 
 from linkwright.draw.site_lanes import others, tv
+from linkwright.latest import latest
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
-from linkwright.plan.model import Plan, PlannedCall, PlannedLink
+from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.products import products_sentence
 from linkwright.units import number_word
 
@@ -33,17 +34,19 @@ class Stands:
     swept: bool
 
 
+@latest
 def stands_on_ours(scene: Scene, air: SiteAir, plan: Plan | None) -> list[Stands]:
     """Every carrier of the plan at a site, then its spares, each once."""
     stands: dict[tuple[str, int], Stands] = {}
+    links = {link.name: link for link in scene.shoot.link}
     for call in calls_at(plan, air.site.name):
         for link in call.links:
-            wide = _width_khz(scene, air, link)
+            kit = links.get(link.link)
+            wide = USUAL_KHZ if kit is None else scene.chain(kit, air.site).transmitter.bandwidth_khz
             for khz in link.all_khz:
-                spare = khz != link.carrier_khz
-                by, swept = _in_channel(scene, air, khz, wide)
-                key = link.link, khz
+                spare, key = khz != link.carrier_khz, (link.link, khz)
                 if key not in stands or (stands[key].spare and not spare):
+                    by, swept = _in_channel(scene, air, khz, wide)
                     stands[key] = Stands(link.link, khz, link.shown(khz), spare, by, swept)
     return sorted(stands.values(), key=lambda stand: stand.spare)
 
@@ -51,12 +54,6 @@ def stands_on_ours(scene: Scene, air: SiteAir, plan: Plan | None) -> list[Stands
 def calls_at(plan: Plan | None, site: str) -> list[PlannedCall]:
     """The calls of a plan at a site."""
     return [call for call in (plan.calls if plan is not None else ()) if call.site == site]
-
-
-def _width_khz(scene: Scene, air: SiteAir, link: PlannedLink) -> int:
-    """How wide a link's channel is [kHz]; as usual of one that the shoot does not name any more."""
-    kit = next((shoot_link for shoot_link in scene.shoot.link if shoot_link.name == link.link), None)
-    return USUAL_KHZ if kit is None else scene.chain(kit, air.site).transmitter.bandwidth_khz
 
 
 def _in_channel(scene: Scene, air: SiteAir, khz: int, wide: int) -> tuple[tuple[str, ...], bool]:

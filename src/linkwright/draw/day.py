@@ -22,6 +22,8 @@ DATE_PX, UNDER_DATE_PX = 24.0, 8.0
 #: Below this width names stand over their rows [px].
 NARROW_PX: Final = 640.0
 CALLS_PX: Final = 84.0
+#: Calls that run at the same time stand under each other [px].
+LANE_PX: Final = 76.0
 ROW_PX: Final = 50.0
 NARROW_ROW_PX: Final = 74.0
 AXIS_PX: Final = 30.0
@@ -34,6 +36,7 @@ class Handle:
     """What can be dragged: a call, or one of its breaks. `path` says which, `label` in words."""
 
     path: str
+    call: str
     label: str
     starts: datetime.datetime
     ends: datetime.datetime
@@ -73,7 +76,9 @@ def tall_px(day: Day, width_px: float) -> float:
     """How tall the picture is without its title, so that a page keeps room for it [px]."""
     panels = _panels(day)
     dates = DATE_PX + UNDER_DATE_PX if len(panels) > 1 else 0.0
-    each = (dates + _foot_px(len(_links_in(day, calls)), width_px) + AXIS_PX for _, calls in panels)
+    each = (
+        dates + _calls_px(calls) + _rows_px(len(_links_in(day, calls)), width_px) + AXIS_PX for _, calls in panels
+    )
     return 2 * EDGE_PX + (sum(each) if panels else DATE_PX)
 
 
@@ -118,9 +123,26 @@ def _row_px(width_px: float) -> float:
     return NARROW_ROW_PX if width_px < NARROW_PX else ROW_PX
 
 
-def _foot_px(links: int, width_px: float) -> float:
-    """How far under its top the rows of a panel end."""
-    return CALLS_PX + _row_px(width_px) * links + 6.0
+def _rows_px(links: int, width_px: float) -> float:
+    """How tall the rows of a panel are."""
+    return _row_px(width_px) * links + 6.0
+
+
+def _lanes(calls: Sequence[TimedCall]) -> dict[str, int]:
+    """Under how many others each call stands, that run at the same time."""
+    lanes: dict[str, int] = {}
+    until: list[datetime.datetime] = []
+    for call in sorted(calls, key=lambda call: call.span[0].timestamp() if call.span else 0.0):
+        assert call.span is not None
+        lane = next((n for n, end in enumerate(until) if minutes_between(end, call.span[0]) >= 0.0), len(until))
+        until[lane : lane + 1] = [call.span[1]]
+        lanes[call.live.name] = lane
+    return lanes
+
+
+def _calls_px(calls: Sequence[TimedCall]) -> float:
+    """How tall the calls of a panel are, over its rows."""
+    return CALLS_PX + LANE_PX * max(_lanes(calls).values())
 
 
 def _panel(
@@ -129,15 +151,16 @@ def _panel(
     """The calls of one date with the links that are live in them; and where it ends [px]."""
     time = _time(calls, width_px)
     names, links = {call.live.name for call in calls}, _links_in(day, calls)
-    rows_top, row_px = top + CALLS_PX, _row_px(width_px)
-    foot = top + _foot_px(len(links), width_px)
+    lane_tops = {name: top + LANE_PX * lane for name, lane in _lanes(calls).items()}
+    rows_top, row_px = top + _calls_px(calls), _row_px(width_px)
+    foot = rows_top + _rows_px(len(links), width_px)
     parts = [_axis(time, rows_top - 8.0, foot)]
-    parts += [_call(call, time, top) for call in calls]
+    parts += [_call(call, time, lane_tops[call.live.name]) for call in calls]
     for n, link in enumerate(links):
         parts.append(_row(link, names, time, rows_top + row_px * n, row_px, narrow=width_px < NARROW_PX))
     for handle in handles:
-        if any(call.span and call.span[0] <= handle.starts <= call.span[1] for call in calls):
-            parts.append(_handle(handle, time, top, foot))
+        if handle.call in names:
+            parts.append(_handle(handle, time, lane_tops[handle.call], foot))
     return "".join(parts), foot + AXIS_PX
 
 

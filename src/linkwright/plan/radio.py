@@ -222,17 +222,15 @@ def call_levels(
     large: bool,
     known: KnownBudgets,
 ) -> CallLevels:
-    """The levels of a call for the search: worked out once, on the carrier that a link keeps, else amid its slots.
+    """The levels of a call for the search: worked out once, on the carrier that a link keeps or had before, else
+    amid its slots.
 
     `wishes` are the members'; a level changes by less than two decibels across a usual range.
     """
     slots_khz = [wish.slots_khz for wish in wishes]
-    middle = np.array(
-        [int(w.slots_khz[w.slots_khz.size // 2]) if w.keep_khz is None else w.keep_khz for w in wishes],
-        dtype=np.int64,
-    )
+    about = [w.keep_khz or w.stay_khz or int(w.slots_khz[w.slots_khz.size // 2]) for w in wishes]
     ways = [way for chain in chains for way in chain.ways]
-    khz = np.repeat(middle, [len(chain.ways) for chain in chains])
+    khz = np.repeat(np.array(about, dtype=np.int64), [len(chain.ways) for chain in chains])
     budgets = known_budgets(known, ways, khz.tolist())
     air, steps, most = [], [], []
     for chain, tuning, slots in zip(chains, tunings, slots_khz, strict=True):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import secrets
 import threading
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -23,6 +24,7 @@ from linkwright.store.location import location_of
 from linkwright.store.lock import Lock
 from linkwright.store.migrate import KINDS, bring_up, kind_of, look_at_file, make_file, refuse_strange
 from linkwright.store.paths import Path
+from linkwright.store.relay import Handed, words_of
 from linkwright.store.values import clean_text
 from linkwright.store.watch import Watch, tell_others
 from linkwright.store.writer import Writer
@@ -48,6 +50,7 @@ class Opened:
         self.read_only = read_only
         self.said: tuple[str, ...] = ()
         self._now = now or (lambda: datetime.datetime.now(datetime.UTC))
+        self._me = secrets.token_hex(4)
         self._attaching = threading.Lock()
         self._draft: Draft | None = None
         self._lock: Lock | None = None
@@ -173,6 +176,27 @@ class Opened:
             self._watch.signal(what)
         else:
             self._plainly(lambda connection: tell_others(connection, what))
+
+    @property
+    def is_shared(self) -> bool:
+        """Whether other processes may write too."""
+        return self._location.url is not None
+
+    def hand_over(self, kind: str, data: bytes) -> None:
+        """Give all other processes that have this store open something that nobody keeps; a file has none."""
+        if self.is_shared:
+            self._plainly(lambda connection: tell_others(connection, *words_of(self._me, kind, data)))
+
+    def on_handed(self, callback: Callable[[str, bytes], None]) -> Callable[[], None]:
+        """Call `callback(kind, data)`, which must be quick, for what other processes hand over. Returns its end."""
+        handed = Handed(self._me)
+
+        def heard(word: str) -> None:
+            whole = handed.hear(word)
+            if whole is not None:
+                callback(*whole)
+
+        return self._watch.on_signal(heard)
 
     def on_signal(self, callback: Callable[[str], None]) -> Callable[[], None]:
         """Call `callback(word)` for what processes signal; "" where something may have been missed. Returns its

@@ -31,10 +31,10 @@ CHANNEL: Final = "linkwright"
 MISSED: Final = ""
 
 
-def tell_others(connection: Connection, what: str) -> None:
-    """Say something to all processes that have this store open, as this transaction is committed (PostgreSQL)."""
+def tell_others(connection: Connection, *words: str) -> None:
+    """Say words to all processes that have this store open, as this transaction is committed (PostgreSQL)."""
     says = text(f"SELECT pg_notify('{CHANNEL}', current_schema() || ' ' || :what)")
-    connection.execute(says, {"what": what})
+    connection.execute(says, [{"what": word} for word in words])
 
 
 class Watch:

@@ -16,6 +16,7 @@ from pydantic import BaseModel
 
 from linkwright.desk.document import Document
 from linkwright.desk.form.fields import Field, fields_of, shown
+from linkwright.desk.part import LookedFor, Part
 from linkwright.rules import known_codes, territory
 from linkwright.shoot.antennas import Antenna, Preamplifier
 from linkwright.shoot.catalogue import called, catalogue_entry, catalogue_names
@@ -143,10 +144,10 @@ class Entry(AtPath):
 
 @dataclass(frozen=True, slots=True)
 class Cards(AtPath):
-    """A list of entries as cards: its path, what one is called, and the cards."""
+    """A list of entries as cards: its path, what one is called, and the cards, of a long list a part."""
 
     noun: str
-    cards: tuple[Card, ...]
+    cards: Part[Card]
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,29 +171,34 @@ def path_json(path: Path) -> str:
     return json.dumps(path, separators=(",", ":"))
 
 
-def cards(document: Document, kind: str) -> Cards:
-    """The entries of a list of the shoot."""
-    return _cards(document, (kind,), MODELS[kind])
-
-
-def equipment(document: Document) -> dict[str, Cards]:
-    """The shoot's own types of equipment, by kind."""
-    cards_by_kind = {}
-    for kind, model in KINDS.items():
+def cards(document: Document, kind: str, looked: LookedFor) -> Cards:
+    """The entries of a list of the shoot, or its own types of a kind of equipment."""
+    path, noun = (kind,), _entry_noun(kind)
+    if kind in KINDS:
         there = document.draft.at(kind)
-        types = there if isinstance(there, dict) else {}
-        cards_by_kind[kind] = Cards(
-            (kind,), kind, tuple(_card(document, (kind, n), model, v, n) for n, v in types.items())
-        )
-    return cards_by_kind
+        entries = [(n, v, n) for n, v in there.items()] if isinstance(there, dict) else []
+    else:
+        entries = _entries(document, path)
+    some = looked.part(kind, entries, lambda entry: _found_by(entry[1], entry[2]), lambda entry: entry[0])
+    return Cards(path, noun, some.each(lambda entry: _card(document, (*path, entry[0]), MODELS[kind], *entry[1:])))
+
+
+def _found_by(value: Any, name: str) -> str:
+    """All that an entry is found by: its name, and the words and numbers that stand in it."""
+    table = value if isinstance(value, dict) else {}
+    said = (str(told) for told in table.values() if not isinstance(told, dict | list))
+    return " ".join((name, *said))
 
 
 def _cards(document: Document, path: Path, model: type[BaseModel]) -> Cards:
-    noun = _entry_noun(path[-1])
-    return Cards(path, noun, tuple(
-        _card(document, (*path, id_), model, value, _name(value, f"{noun} {n + 1}"))
-        for n, (id_, value) in enumerate(document.draft.entries(*path))
-    ))  # fmt: skip
+    each = tuple(_card(document, (*path, id_), model, v, name) for id_, v, name in _entries(document, path))
+    return Cards(path, _entry_noun(path[-1]), Part(each, 0, len(each), len(each)))
+
+
+def _entries(document: Document, path: Path) -> list[tuple[str, Any, str]]:
+    """The id, the table and the name of each entry of a list."""
+    noun, there = _entry_noun(path[-1]), document.draft.entries(*path)
+    return [(id_, value, _name(value, f"{noun} {n + 1}")) for n, (id_, value) in enumerate(there)]
 
 
 def _card(document: Document, path: Path, model: type[BaseModel], value: Any, name: str) -> Card:

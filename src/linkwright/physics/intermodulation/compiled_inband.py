@@ -141,12 +141,19 @@ def _enumerate(
 # wide: compiled code takes arrays and numbers
 @kernel
 def list_filters(
-    f: IntArray, width: FloatArray, centre: IntArray, channel: FloatArray, who: IntArray, share: FloatArray
+    order: IntArray,
+    f: IntArray,
+    width: FloatArray,
+    centre: IntArray,
+    channel: FloatArray,
+    who: IntArray,
+    share: FloatArray,
 ) -> int:
     """Which products are in receivers' filters, and how many; as many as there is room for are written.
 
-    f (n,) ascending, centre and channel (r,) of the filters [kHz]; who (h, 4) takes the filter, a, b and c of A+B-C
-    (a, b and -1 of 2A-B), share (h,) what of it the filter lets in.
+    order (n,) whose carriers f (n,), which ascend, and widths are; centre and channel (r,) of the filters [kHz];
+    who (h, 4) takes the filter, and whose a, b and c of A+B-C (a, b and -1 of 2A-B) are, share (h,) what of it the
+    filter lets in.
     """
     n = f.size
     widest = width.max() if n else 0.0
@@ -164,7 +171,7 @@ def list_filters(
                 if b != a:
                     offset = abs(float(2 * f[a] - f[b] - centre[v]))
                     inside = _share(offset, width[a], width[a], width[b], channel[v])
-                    found = _list(who, share, found, v, a, b, -1, inside)
+                    found = _list(who, share, found, v, order[a], order[b], -1, inside)
                 b += 1
             begin = first_c
             for b in range(a + 1, n):
@@ -179,7 +186,7 @@ def list_filters(
                     if c != a and c != b:
                         offset = abs(float(pair - f[c] - centre[v]))
                         inside = _share(offset, width[a], width[b], width[c], channel[v])
-                        found = _list(who, share, found, v, a, b, c, inside)
+                        found = _list(who, share, found, v, order[a], order[b], order[c], inside)
                     c += 1
     return found
 

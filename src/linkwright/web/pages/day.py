@@ -13,8 +13,9 @@ from pydantic import Field as Bounded
 
 from linkwright.day.batteries import CellChange, packing
 from linkwright.day.report import WHEN, answer, clock, document, savings
-from linkwright.desk.day import CHANGED, OF, counters, pack_id, planned_day, since_changed
+from linkwright.desk.day import CHANGED, OF, counters, pack_id, planned_day, shown_day, since_changed
 from linkwright.desk.moving import late, moved_draft, moved_entry
+from linkwright.desk.part import SHOWN
 from linkwright.door.gate import person_of
 from linkwright.draw.day import Handle, drawn_day, tall_px
 from linkwright.draw.ink import in_page_inks
@@ -23,9 +24,11 @@ from linkwright.shoot.catalogue import called
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.end import whose
 from linkwright.shoot.errors import InputError
+from linkwright.shoot.models import Shoot
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
 from linkwright.web.answers import RequestBody, anew, csv_response, desk_of, render, snapshot_of
+from linkwright.web.asked import path_of
 
 router = APIRouter()
 
@@ -33,6 +36,7 @@ router = APIRouter()
 ROOM_PX: Final = (360.0, 1200.0)
 Width = Annotated[int, Query(ge=300, le=2000)]
 Minutes = Annotated[int, Query(ge=-1440, le=1440)]
+Date = Annotated[str, Query(max_length=10)]
 PathText = Annotated[str, Query(max_length=500)]
 
 
@@ -59,32 +63,38 @@ class Lasted(RequestBody):
     hours: Annotated[str, Bounded(max_length=20)]
 
 
-def handles(draft: Draft) -> Iterator[Handle]:
-    """What can be dragged: every call with times, and its breaks."""
+def handles(draft: Draft, shoot: Shoot, date: datetime.date | None) -> Iterator[Handle]:
+    """What can be dragged: every call with times, on a date or all of them, and its breaks."""
     from linkwright.day.schedule import later
     from linkwright.shoot.view import live_calls
 
-    shoot = draft.shoot()
     for (id_, _), live in zip(draft.entries("call"), live_calls(shoot), strict=False):
-        if live.starts is None or live.ends is None:
+        if live.starts is None or live.ends is None or (date is not None and live.starts.date() != date):
             continue
         path = ["call", id_]
-        yield Handle(json.dumps(path), f"Call {live.name}", later(live.starts, 0), later(live.ends, 0), False)
+        yield Handle(
+            json.dumps(path), live.name, f"Call {live.name}", later(live.starts, 0), later(live.ends, 0), False
+        )
         for (break_id, _), (start, end) in zip(draft.entries("call", id_, "breaks"), live.breaks, strict=True):
             label = f"Break in {live.name}"
-            yield Handle(json.dumps([*path, "breaks", break_id]), label, later(start, 0), later(end, 0), True)
+            at = later(start, 0), later(end, 0)
+            yield Handle(json.dumps([*path, "breaks", break_id]), live.name, label, *at, True)
 
 
-def context(request: Request) -> dict[str, Any]:
+def context(request: Request, on: str) -> dict[str, Any]:
     """Everything that the page shows."""
     snapshot, store = snapshot_of(request), desk_of(request).store
     shoot = snapshot.shoot
     if shoot is None or not shoot.link:
         lacks = "the shoot lacks something; the page Shoot says what" if shoot is None else "the shoot has no links"
         return {"answer": f"Nothing to say of the day yet: {lacks}.", "day": None}
-    day = planned_day(snapshot, shoot)
+    whole, now = planned_day(snapshot, shoot), datetime.datetime.now(snapshot.zone)
+    day, date = shown_day(whole, on, now.date())
     first = next((call.span[0].date() for call in day.calls if call.span is not None), None)
     return {
+        "dates": whole.dates if date else [],
+        "on": date,
+        "most": SHOWN,
         "answer": answer(day),
         "day": day,
         "changes": [_shown(change, first) for change in day.changes],
@@ -94,7 +104,7 @@ def context(request: Request) -> dict[str, Any]:
         "clock": clock,
         "hours": hours,
         "first": first,
-        "now": datetime.datetime.now(snapshot.zone),
+        "now": now,
         "zone": str(zone_of(shoot)),
         "runs": len(shoot.run),
     }
@@ -111,17 +121,17 @@ def _shown(change: CellChange, first: datetime.date | None) -> dict[str, str]:
 
 
 @router.get("/day")
-def page(request: Request) -> Response:
+def page(request: Request, on: Date = "") -> Response:
     """The page, with room for its picture on a telephone and on a laptop."""
-    shown = context(request)
+    shown = context(request, on)
     room = [0.0, 0.0] if shown["day"] is None else [tall_px(shown["day"], width) for width in ROOM_PX]
     return render(request, "day.html", room=room, **shown)
 
 
 @router.get("/day/body")
-def body(request: Request) -> Response:
+def body(request: Request, on: Date = "") -> Response:
     """What of the page follows the newest plan."""
-    return render(request, "day_body.html", **context(request))
+    return render(request, "day_body.html", **context(request, on))
 
 
 @router.get("/api/day")
@@ -144,17 +154,23 @@ def table(request: Request) -> Response:
 
 @router.get("/api/day/picture")
 def picture(
-    request: Request, width: Width = 1000, path: PathText = "", minutes: Minutes = 0, longer: Minutes = 0
+    request: Request,
+    width: Width = 1000,
+    path: PathText = "",
+    minutes: Minutes = 0,
+    longer: Minutes = 0,
+    on: Date = "",
 ) -> dict[str, Any]:
     """The day drawn, as it is or with one call or break elsewhere; nothing is kept of that."""
     snapshot = snapshot_of(request)
-    snapshot.whole_shoot()
-    draft = snapshot.document.used
+    shoot, draft = snapshot.whole_shoot(), snapshot.document.used
     if path:
-        draft = moved_draft(draft, _path(path), minutes, longer)
-    day = planned_day(snapshot, draft.shoot())
+        draft = moved_draft(draft, path_of(path), minutes, longer)
+        shoot = draft.shoot()
+    today = datetime.datetime.now(snapshot.zone).date()
+    day, date = shown_day(planned_day(snapshot, shoot), on, today)
     may = person_of(request).may("edit")
-    svg = drawn_day(day, float(width), tuple(handles(draft)) if may else (), titled=False)
+    svg = drawn_day(day, float(width), tuple(handles(draft, shoot, date)) if may else (), titled=False)
     return {"svg": in_page_inks(svg), "answer": answer(day)}
 
 
@@ -236,13 +252,3 @@ def ran(request: Request, lasted: Lasted) -> dict[str, Any]:
     change = desk_of(request).store.insert(("run",), value, person_of(request).name)
     told = f"{hours(ran_h)} with {run.power_mw:g} mW are logged for {called(run.transmitter)}."
     return {"says": told, "revision": anew(request).revision, "change": change.revision}
-
-
-def _path(text: str) -> tuple[str, ...]:
-    try:
-        path = json.loads(text)
-    except (ValueError, RecursionError):
-        path = None
-    if not isinstance(path, list) or not 2 <= len(path) <= 4 or not all(isinstance(name, str) for name in path):
-        raise InputError("that is no call and no break; load the page again")
-    return tuple(path)

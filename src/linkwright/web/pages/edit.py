@@ -22,6 +22,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
 from linkwright.store import Conflict, LoggedChange
 from linkwright.web.answers import RequestBody, anew, desk_of, snapshot_of
+from linkwright.web.asked import json_of, path_of
 
 router = APIRouter(prefix="/api")
 #: Fields whose change is seen in more than themselves: what may be ticked, what an item has from its class.
@@ -108,7 +109,7 @@ def field(request: Request, edit: FieldEdit) -> Any:
     known = field_at(path)
     if known is None:
         raise InputError(f"{', '.join(path)} is no field of a shoot")
-    seen = _json(edit.seen)
+    seen = json_of(edit.seen)
     try:
         change = put(desk.store, desk.names(), path, seen, entered(known, edit.text), person_of(request).name)
     except Conflict as conflict:
@@ -267,18 +268,3 @@ def work(request: Request, name: str, what: Literal["again", "stop"]) -> dict[st
         return {"says": ["Stopped."]}
     tried = works[name].again()
     return {"says": ["It is tried again." if tried else "There is nothing to try again."]}
-
-
-def _json(text: str) -> Any:
-    try:
-        return json.loads(text)
-    except (ValueError, RecursionError):
-        raise InputError("what the page saw there is no JSON; load the page again") from None
-
-
-def path_of(text: str) -> tuple[str, ...]:
-    """A path as a page sends it. Raises InputError."""
-    path = _json(text)
-    if not isinstance(path, list) or not path or not all(isinstance(key, str) for key in path):
-        raise InputError("that is no path of a shoot; load the page again")
-    return tuple(path)

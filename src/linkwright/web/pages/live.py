@@ -11,7 +11,7 @@ from pydantic import Field as Bounded
 
 from linkwright.desk.airing import AIR
 from linkwright.desk.alarms import Alarm
-from linkwright.desk.current import call_at, live_call_at
+from linkwright.desk.current import live_call_at, live_calls_at
 from linkwright.desk.live import answer, clock_of, happened, next_take, sweep_age
 from linkwright.desk.measuring import measure
 from linkwright.desk.snapshot import Snapshot
@@ -142,9 +142,14 @@ def page(request: Request) -> Response:
         request, "live.html", answer=answer(desk, snapshot), tiles=tiles(desk, snapshot), strips=strips(request),
         left=call_left(desk, snapshot), happened=happened(desk.store, snapshot), next_take=next_take(desk.store),
         intake=_came(desk.watching),
-        spots=[spot.name for spot in live_call_at(snapshot.shoot, desk.watching.now_ns()).site.spots]
-        if snapshot.shoot is not None else [],
+        spots=_spots(snapshot, desk.watching.now_ns()),
     )  # fmt: skip
+
+
+def _spots(snapshot: Snapshot, now_ns: int) -> list[str]:
+    """The spots of the sites where calls are on."""
+    calls = [] if snapshot.shoot is None else live_calls_at(snapshot.shoot, now_ns)
+    return list(dict.fromkeys(spot.name for call in calls for spot in call.site.spots))
 
 
 def _came(watching: Watching) -> str:
@@ -287,7 +292,7 @@ def spare(request: Request, link: Annotated[str, Query(max_length=200)]) -> Resp
     now = replace(
         watching.now(made), air=desk.airing.on_slot, clock=lambda at_s: clock_of(snapshot, round(at_s * 1e9))
     )
-    spares = spares_now(made.scene, made.plan, call_at(made.shoot, now_ns), then, now)
+    spares = spares_now(made.scene, made.plan, live_call_at(made.shoot, now_ns, then).name, then, now)
     return render(
         request, "live_spare.html", answer="", id=id_, link=snapshot.names.name_of(id_), spares=spares,
         sweep_age=sweep_age(desk.store, snapshot), at=clock_of(snapshot, now_ns),

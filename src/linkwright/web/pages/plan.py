@@ -8,7 +8,8 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.table import BESIDE, ORDERS, SHOWN, answer, channels_taken, differences, rows, shown
+from linkwright.desk.part import SHOWN
+from linkwright.desk.table import BESIDE, ORDERS, answer, channels_taken, differences, rows, shown
 from linkwright.desk.trying import tried
 from linkwright.door.gate import person_of
 from linkwright.draw.png import png_of

@@ -17,7 +17,7 @@ from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.units import number_word, together
 from linkwright.web.answers import file_response, render, snapshot_of
-from linkwright.web.pages.edit import path_of
+from linkwright.web.asked import Looked, path_of
 from linkwright.web.pages.prepare import bag_there, questions
 
 router = APIRouter()
@@ -40,19 +40,25 @@ def answer(document: Document) -> str:
     return f"{links} {many}{where}, {shoot.shoot.date:%-d %B %Y}; rules: {by}."
 
 
-def context(request: Request) -> dict[str, Any]:
+def context(request: Request, looked: Looked) -> dict[str, Any]:
     """Everything that the page shows."""
-    document = snapshot_of(request).document
+    document, made = snapshot_of(request).document, snapshot_of(request).made
+    lists = {kind: sections.cards(document, kind, looked) for kind in (*LISTS, *sections.KINDS)}
+    calls = {card.name for card in lists["call"].cards.some}
     return {
         "answer": answer(document),
         "asks": False,
+        "find": looked.find,
+        "large": any(of.cards.large for of in lists.values()),
         "to_fix": [
             (sections.path_json(tuple(map(str, problem.path))), problem.says) for problem in document.problems[:30]
         ],
         "header": sections.entry(document, ("shoot",)),
-        **{f"{kind}s": sections.cards(document, kind) for kind in LISTS},
-        "equipment": sections.equipment(document),
-        "channels": {} if (made := snapshot_of(request).made) is None else channels_taken(made, made.plan.calls),
+        **{f"{kind}s": lists[kind] for kind in LISTS},
+        "equipment": {kind: lists[kind] for kind in sections.KINDS},
+        "channels": {}
+        if made is None
+        else channels_taken(made, [call for call in made.plan.calls if call.call in calls]),
         "ticks": ticks_of(document),
         "asked": {"permits": held(document)},
         "catalogue": {kind: list(map(called, catalogue_names(kind))) for kind in sections.KINDS},
@@ -60,19 +66,19 @@ def context(request: Request) -> dict[str, Any]:
 
 
 @router.get("/shoot")
-def page(request: Request, again: bool = False) -> Response:
+def page(request: Request, looked: Looked, again: bool = False) -> Response:
     """The page: four questions while the job is empty, or for the same people at a new place."""
     asks = again or is_as_asked(snapshot_of(request).document, bag_there()[0], datetime.datetime.now())
     more = questions(request, again) if asks else {}
-    return render(request, "shoot.html", **context(request) | more | {"asks": asks})
+    return render(request, "shoot.html", **context(request, looked) | more | {"asks": asks})
 
 
 @router.get("/shoot/answer")
-def said(request: Request) -> dict[str, Any]:
-    """The answer, and the line of every card by its path."""
+def said(request: Request, looked: Looked) -> dict[str, Any]:
+    """The answer, and the line of every card that is shown by its path."""
     document = snapshot_of(request).document
-    kinds = [*(sections.cards(document, kind) for kind in LISTS), *sections.equipment(document).values()]
-    cards = {card.path_json: [card.name, card.says, card.wrong] for of in kinds for card in of.cards}
+    lists = (sections.cards(document, kind, looked) for kind in (*LISTS, *sections.KINDS))
+    cards = {card.path_json: [card.name, card.says, card.wrong] for of in lists for card in of.cards.some}
     return {"answer": answer(document), "cards": cards}
 
 
@@ -87,9 +93,9 @@ def opened(request: Request, path: Annotated[str, Query(max_length=2000)]) -> Re
 
 
 @router.get("/shoot/body")
-def body(request: Request) -> Response:
+def body(request: Request, looked: Looked) -> Response:
     """What of the page is made anew when rows came or went."""
-    return render(request, "shoot_body.html", **context(request))
+    return render(request, "shoot_body.html", **context(request, looked))
 
 
 @router.get("/shoot.toml")

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Final
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from linkwright.desk.part import SHOWN, LookedFor
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.sounding import WIRED, answer, calls, settings_of, spoken
 from linkwright.draw.arrivals import SoundPath, drawn_arrivals
@@ -19,6 +20,7 @@ from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings
 from linkwright.web.answers import csv_response, render, snapshot_of
+from linkwright.web.asked import Looked
 
 router = APIRouter()
 
@@ -36,14 +38,18 @@ ABOUT_SOUND: Final = (
 )  # fmt: skip
 
 
-def context(snapshot: Snapshot) -> dict[str, Any]:
+def context(snapshot: Snapshot, looked: LookedFor) -> dict[str, Any]:
     """What the page and its newer body show."""
     shoot, settings = settings_of(snapshot)
     plan = snapshot.plan
+    links = looked.part("link", spoken(shoot, settings), lambda pair: pair[0].name)
+    line_up = looked.part("call", calls(shoot, settings) if shoot is not None else [], lambda row: row.name)
     return {
         "answer": answer(shoot, settings),
-        "links": spoken(shoot, settings),
-        "calls": calls(shoot, settings) if shoot is not None else [],
+        "links": links,
+        "calls": line_up,
+        "find": looked.find,
+        "most": SHOWN,
         "target": TARGET_DBFS,
         "findings": [finding for finding in plan.findings if finding.code in ABOUT_SOUND]
         if plan is not None
@@ -52,15 +58,15 @@ def context(snapshot: Snapshot) -> dict[str, Any]:
 
 
 @router.get("/sound")
-def page(request: Request) -> Response:
+def page(request: Request, looked: Looked) -> Response:
     """The page."""
-    return render(request, "sound.html", **context(snapshot_of(request)))
+    return render(request, "sound.html", **context(snapshot_of(request), looked))
 
 
 @router.get("/sound/body")
-def body(request: Request) -> Response:
+def body(request: Request, looked: Looked) -> Response:
     """The part of the page that follows the shoot."""
-    return render(request, "sound_body.html", **context(snapshot_of(request)))
+    return render(request, "sound_body.html", **context(snapshot_of(request), looked))
 
 
 @router.get("/sound/link")

@@ -13,6 +13,8 @@ let held = null, keeping = null;
 
 async function draw(moving) {
   const asked = new URLSearchParams({ width: String(width(box)) });
+  const on = document.getElementById("on");
+  if (on) asked.set("on", on.value);
   if (moving) for (const key of ["path", "minutes", "longer"]) asked.set(key, moving[key]);
   let told = null;
   try { told = await getJson(`/api/day/picture?${asked}`, { as: "day" }); } catch (error) { if (moving) readout.textContent = error.message; }
@@ -98,7 +100,7 @@ document.addEventListener("submit", async (event) => {
 
 function again() { if (!held && !keeping) draw(); }
 if (box) {
-  draw(); onWidth(box, again);
+  draw(); onWidth(box, again); document.getElementById("on")?.addEventListener("change", again);
   for (const what of ["lw:plan", "lw:changed"]) document.body.addEventListener(what, again);
 }
 document.body.addEventListener("lw:part", clocks);

@@ -1,13 +1,18 @@
 // The pages Shoot and The bag: every field is kept as soon as it is left, and waits here while it cannot be; what somebody else
 // changed meanwhile is shown, never overwritten.
 import { getJson, getText, post as send, upload, waiting } from "./lib/net.js";
-import { answer as said, fill, takeAnswer } from "./lib/parts.js";
+import { answer as said, asked, fill, takeAnswer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
 import { button } from "./lib/table.js";
 import { did, seen } from "./page.js";
 
 let revision = Number(document.body.dataset.revision), newest = revision, own = 0;
 const body = document.getElementById("body"), api = body.dataset.api || "/api", part = body.dataset.part || "/shoot";
+// Of a long list a part is shown: what somebody finds or chooses, else where an entry is that was gone to.
+const find = /** @type {HTMLInputElement} */ (document.getElementById("find"));
+let goneTo = null;
+const shownPart = (url) => { const at = asked(body, url); return goneTo ? `${at}${at.includes("?") ? "&" : "?"}go=${encodeURIComponent(key(goneTo))}` : at; };
+document.addEventListener("change", (event) => { if (event.target.matches("[data-again]")) goneTo = null; }, true);
 const fieldOf = (element) => element.closest(".field");
 const control = (field) => field.querySelector("[name=value]");
 const touched = (field) => field.querySelector("[data-tick], [name=value]");
@@ -73,6 +78,10 @@ function going(path, says) {  // what is wrong, and the way to its field
 const cardAt = (path) => [...body.querySelectorAll("details.card")].find((card) => card.dataset.entry === path);
 // Opens every card on the way to a field, and stands in it: a card's fields come when it is opened.
 async function goTo(path) {
+  if (path[0] !== "shoot" && find && !cardAt(key(path.slice(0, 2)))) {  // in another part of a long list
+    goneTo = path; find.value = "";
+    await refresh(true);
+  }
   for (let many = 2; many <= path.length; many += 1) {
     const card = cardAt(key(path.slice(0, many)));
     if (card) { card.open = true; await fill(card); }
@@ -100,7 +109,7 @@ let asking = null;
 function answer() {  // the sentence at the top, a moment after the last change
   clearTimeout(asking);
   asking = setTimeout(async () => {
-    const told = await getJson(`${part}/answer`, { as: "answer" }).catch(() => null);
+    const told = await getJson(shownPart(`${part}/answer`), { as: "answer" }).catch(() => null);
     if (told) { said(told.answer); lines(told.cards); }
   }, 150);
 }
@@ -247,7 +256,7 @@ async function refresh(all) {
   const focused = document.activeElement && body.contains(document.activeElement) ? document.activeElement.id : null;
   const open = new Map([...body.querySelectorAll("details")].map((details) => [details.dataset.entry, details.open]));
   if (!all && (focused || body.querySelector("[data-asks]"))) { say("Somebody added or removed something; it will show when you leave this field."); return; }
-  const text = await getText(`${part}/body`, { as: "body" });
+  const text = await getText(shownPart(), { as: "body" });
   if (text === null) return;
   body.innerHTML = text;
   await reopen(body, open);

@@ -4,7 +4,7 @@ import { width } from "./canvas.js";
 import { getText, tell } from "./net.js";
 import { say } from "./status.js";
 
-const asked = (part) => { const given = [...document.querySelectorAll(part.dataset.with || "no-such")]; return given.length ? `${part.dataset.url}?${new URLSearchParams(given.map((one) => [one.name, one.value]))}` : part.dataset.url; };
+export const asked = (part, url = part.dataset.url) => { const given = [...document.querySelectorAll(part.dataset.with || "no-such")]; return given.length ? `${url}?${new URLSearchParams(given.map((one) => [one.name, one.value]))}` : url; };
 
 export async function fresh(part, url = asked(part)) {
   const text = await getText(url, { as: part.id || url }).catch((error) => { refuse(part, error); return null; });
@@ -96,7 +96,7 @@ document.addEventListener("submit", async (event) => {
 document.addEventListener("click", (event) => { const button = event.target.closest("button[data-get]"); if (button) fresh(into(button), button.dataset.get); });
 document.addEventListener("change", ({ target: given }) => {
   if (!given.matches("[data-again]")) return;
-  if (given.id !== "first") for (const first of document.querySelectorAll(`select[name=first][data-again="${given.dataset.again}"]`)) first.selectedIndex = 0;
+  if (!given.matches("[name^=first]")) for (const first of document.querySelectorAll(`select[name^=first][data-again="${given.dataset.again}"]`)) first.selectedIndex = 0;
   fresh(document.getElementById(given.dataset.again));
 });
 export { getText };
