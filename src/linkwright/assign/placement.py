@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, TypeVar
 
 import numpy as np
@@ -79,6 +79,10 @@ class CallLevels:
     def settled(self) -> dict[tuple[tuple[int, ...], bytes], Outcome]:
         """What was worked out: a search by products and one by levels look at the same places."""
         return {}
+
+    def compiled(self) -> CallLevels:
+        """The same call, reckoned by compiled loops."""
+        return replace(self, radio=replace(self.radio, compiled=True))
 
     def only(self, keep: Sequence[bool]) -> CallLevels:
         """The same call for some of its links: `keep` (n,)."""

@@ -39,6 +39,8 @@ MOST_LOOKS_FOR_BEST: Final = 1_500
 MORE_TOGETHER: Final = 2
 #: How much less a quick search looks.
 QUICKER: Final = 15
+#: After so many looks by level compiled loops are worth loading, in however small a call.
+PLAIN_LOOKS: Final = 400
 #: How many slots of each link are tried at once before all that serve it alone are put together.
 AT_ONCE: Final = 4
 
@@ -56,7 +58,8 @@ class Regain:
     `quick` takes for those who move together the first slots that come, where they serve, and else looks less."""
 
     def __init__(self, problem: Problem, calls: Sequence[CallLevels], tell: Tell, *, quick: bool = False) -> None:
-        self.problem, self.calls, self.tell = problem, calls, tell
+        self.problem, self.calls, self.tell, self._ranked = problem, calls, tell, 0
+        self._live: dict[tuple[int, tuple[bool, ...]], CallLevels] = {}
         self.grid = grid_of(problem)
         self.state, self.quick = State(problem, self.grid), quick
         self.others_khz = sorted({khz for makers in problem.makers_khz for khz in makers})
@@ -333,12 +336,15 @@ class Regain:
 
     def ranks(self, slots: IntArray) -> IntArray:
         """Each link's verdict over its calls, for those who have a slot; the others have what they had."""
+        self._ranked += 1
+        if self._ranked == PLAIN_LOOKS:
+            self.calls, self._live = [call.compiled() for call in self.calls], {}
         ranks = np.where(slots >= 0, HOLDS, self.had)
         for call in self.calls:
-            there = [slots[i] >= 0 for i in call.members]
+            there = tuple((slots[call.members] >= 0).tolist())
             if not any(there):
                 continue
-            live = call.only(there)
+            live = self._live.get((id(call), there)) or self._live.setdefault((id(call), there), call.only(there))
             mine = [int(slots[i]) for i in live.members]
             carriers = [int(self.problem.wishes[i].slots_khz[s]) for i, s in zip(live.members, mine, strict=True)]
             outcome = settle_powers(live, mine, np.array(carriers, dtype=np.int64))

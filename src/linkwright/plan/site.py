@@ -232,7 +232,7 @@ def site_problem(scene: Scene, site: Site, slots: Slots, kept: Mapping[str, Kept
     wide = max((transmitter.bandwidth_khz for transmitter in narrow_kit), default=0)
     roomy_khz = 2 * wide if len(scene.shoot.link) <= ROOMY_UP_TO else 0
     meeting = (
-        tuple(dict.fromkeys(number[name] for x in call.links if (name := carrier_of(x.name)) in number))
+        tuple(sorted({number[name] for x in call.links if (name := carrier_of(x.name)) in number}))
         for call in slots.meeting(number)
     )
     elsewhere = tuple(dict.fromkeys(these for these in meeting if len(these) > 2 and these not in members))
