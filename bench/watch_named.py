@@ -1,10 +1,10 @@
-"""How often the watch names what went wrong, on logs of four players; and its weights, learnt from others.
+"""How often the watch names what went wrong, on logs of five players; and its weights, learnt from others.
 
     python -m bench.watch_named learn      # even seeds: writes watch/diagnose/evidence.csv
     python -m bench.watch_named across     # odd seeds of each player, with weights learnt from the others alone
     python -m bench.watch_named            # odd seeds: the table of docs/watch.md
 
-Logs are kept in a folder (`--logs`, some minutes to play at first).
+Logs are kept in a folder (`--logs`, some minutes to play at first); empty it when a player has changed.
 """
 
 from __future__ import annotations
