@@ -1,10 +1,10 @@
-"""How often the watch names what went wrong, on logs of four players; and its weights, learnt from others.
+"""How often the watch names what went wrong, on logs of five players; and its weights, learnt from others.
 
     python -m bench.watch_named learn      # even seeds: writes watch/diagnose/evidence.csv
     python -m bench.watch_named across     # odd seeds of each player, with weights learnt from the others alone
     python -m bench.watch_named            # odd seeds: the table of docs/watch.md
 
-Logs are kept in a folder (`--logs`, some minutes to play at first).
+Logs are kept in a folder (`--logs`, some minutes to play at first); empty it when a player has changed.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
-from tests.watch import independent, scoring, second, textbook, varied
+from tests.watch import independent, rounds, scoring, second, textbook, varied
 from tests.watch.courses import courses
 from tests.watch.independent import Fault, Player, Recorded
 from tests.watch.textbook import ACCEPTED
@@ -47,14 +47,14 @@ SURER = 1.5
 LACKS = {
     "quality": ("quality", "quality_before"), "gauge": ("gauge", "gauge_after"),
     "others": ("fell_along", "fell_most_db", "fell_usually_db", "along_left_db", "along_apart_db", "rose_along",
-               "rose_most_db"),
+               "rose_most_db", "near_under_ceiling_db", "came_near_db"),
     "branch": ("alike", "apart_db", "more_apart_db", "apart_before_db", "weaker_over_floor_db", "one_branch",
                "leads", "unevenly"),
 }  # fmt: skip
 #: The player that draws from widest counts twice.
 OF_PLAYER = {"varied": 2.0}
 #: The first seed of each player's logs; the even ones are learnt from, the odd ones measured.
-FIRST = {"first": 300, "textbook": 0, "independent": 600, "second": 100}
+FIRST = {"first": 300, "textbook": 0, "independent": 600, "second": 100, "rounds": 900}
 #: Logs of the varied player for each seed of the others.
 VARIED = 24
 #: The observables that have to do with a track; all of the signal.
@@ -63,9 +63,9 @@ OF_TRACK = {
     "branch": ("alike", "apart_db", "more_apart_db", "weaker_over_floor_db", "rough_db", "spread_db", "length_s"),
     "audio": ("bad", "quality", "length_s"),
 }
-PLAYERS = ("textbook", "independent", "second", "first")
+PLAYERS = ("textbook", "independent", "rounds", "second", "first")
 SETS = ("textbook 10", "textbook 5", "textbook 1", "textbook five", "independent 10", "independent 5",
-        "independent 1", "second 10", "second 2", "first 10")  # fmt: skip
+        "independent 1", "rounds 10", "rounds 5", "rounds 1", "second 10", "second 2", "first 10")  # fmt: skip
 #: What is learnt from besides: the logs as other receivers would have told them, and a player that nothing is
 #: measured on.
 BESIDES = (*(f"{player} 10 again" for player in PLAYERS), "varied")
@@ -121,6 +121,8 @@ def play(which: str, seed: int, faults: bool = True) -> Recorded:
         return first_played(seed, float(rate))
     if player == "second":
         return second_played(seed, float(rate))
+    if player == "rounds":
+        return rounds.play(seed, rate_hz=float(rate), faults=faults)
     if player == "independent":
         return independent.play(seed, rate_hz=float(rate), faults=faults)
     meter = {"five": "five"}.get(rate, "any")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -151,3 +151,16 @@ def test_a_slope_is_what_a_straight_line_falls_in_ten_seconds() -> None:
     line[3] = np.nan
     assert slope_db(line) == pytest.approx(5.0)
     assert math.isnan(slope_db(line[:6]))
+
+
+def test_who_stands_at_the_antennas_is_named_only_where_somebody_does() -> None:
+    figures = replace(NOTHING_KNOWN, level_dbm=-70.0, top_dbm=-20.0, bad_dbm=-70.0, under_ceiling_db=45.0)
+    levels = np.array([-68.0, -28.0, math.nan])
+    company = Company(("Anna", "Ben", "Cleo"), levels, levels, levels)
+    because, _ = words("overload", "signal", figures, company, ProductFit(0.0), None, False)
+    assert "Ben was received with -28 dBm, which may deafen it" in because
+    assert "high" not in because
+    because, _ = words(
+        "overload", "signal", replace(figures, level_dbm=-30.0), company, ProductFit(0.0), None, False
+    )
+    assert "deafen" not in because

@@ -274,6 +274,22 @@ def harm(rng: Rng, one: Talent, cause: str, start: float, end: float) -> None:
         one.silent |= inside & (turns(rng, t, u(1, 5), u(0.1, 0.6)) if rng.random() < 0.25 else True)
 
 
+def deafened(rng: Rng, near: Talent, rack: list[Talent], start: float, end: float) -> list[Talent]:
+    """Who else of a rack hears less while somebody stands at its antennas: their noise rises with the level of who
+    stands there, and some of their gain is lost."""
+    inside = (near.t >= start) & (near.t < end)
+    others = [one for one in rack if one is not near and one.free(start, end)]
+    short, lost = rng.uniform(-8, 14), rng.uniform(0, 8) * rng.integers(2)
+    most = max((one.over(inside) for one in others), default=0.0)
+    level = near.rack.noise + (most + short if rng.random() < 0.5 else rng.uniform(3, 35))
+    for one in others:
+        one.busy.append((start, end))
+        rise = 10.0 ** ((near.mean - np.max(near.mean[inside]) + level) / 10.0)
+        one.hit_mw += rise * ((near.t > start - 20) & (near.t < end + 20))
+        one.lose(lost, edged(near.t, start, end, 1.0, 1.0))
+    return others
+
+
 def harm_rack(rng: Rng, rack: list[Talent], cause: str, start: float, end: float) -> None:
     """What takes every link of a rack: its antennas, or its power."""
     t, inside = rack[0].t, (rack[0].t >= start) & (rack[0].t < end)
@@ -352,6 +368,8 @@ def play(seed: int, minutes: float = 20.0) -> Recorded:
                 harm_rack(rng, whom, cause, start, end)
             else:
                 harm(rng, whom[0], cause, start, end)
+            if cause == "overload" and rng.random() < 0.6:
+                whom = [*whom, *deafened(rng, whom[0], rack_of, start, end)]
             faults += [Fault(one.name, cause, start, end, "-", None) for one in whom]
             break
     players, rows = list[Player](), list[F]()

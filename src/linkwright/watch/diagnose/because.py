@@ -12,6 +12,8 @@ from linkwright.watch.diagnose.gathered import Figures
 #: A fall of less is hardly one [dB]; and one is at once where this share of it came within a second (assumed).
 HARDLY_DB: Final = 3.0
 AT_ONCE: Final = 0.6
+#: A level that is farther under the ceiling is not high [dB] (assumed).
+HIGH_DB: Final = 30.0
 
 
 def _both(f: Figures) -> str:
@@ -91,7 +93,9 @@ def another(f: Figures) -> str:
 
 
 def too_strong(f: Figures) -> str:
-    top = f.top_dbm - f.level_dbm < HARDLY_DB
+    top, high = f.top_dbm - f.level_dbm < HARDLY_DB, not f.under_ceiling_db > HIGH_DB
+    if not (top or high):
+        return f"the level was {_at(f.level_dbm, f)}"
     return f"the level {'stood at the top of the meter' if top else 'was high'} ({_at(f.level_dbm, f)})"
 
 

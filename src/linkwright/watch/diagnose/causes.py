@@ -154,8 +154,9 @@ _ALL: Final = (
     ),
     Cause(
         "overload", "too strong for the receiver", "signal", 0.6, because.too_strong,
-        "Take the transmitter away from the receiver, lower its power, or put attenuation before the receiver.",
-        "Is it gone two metres farther from the receiver?",
+        "Take the transmitter that is nearest to the antennas away, lower its power, or put attenuation before the "
+        "receiver.",
+        "Is it gone with that transmitter two metres farther away?",
         (0.05, 0.10, 0.35, 0.50), "M-1 1L1 1L0 -1z", filled=True, of="receiver", others_stayed=True,
     ),
     Cause(

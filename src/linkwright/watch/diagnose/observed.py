@@ -36,7 +36,8 @@ class ObservedParts:
 
     f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; falls (n,) :
     how steeply each of the other links that were on fell then [dB]; left (n,) : where each was then left [dBm];
-    rises (m,) : how steeply each rose as it ended.
+    rises (m,) : how steeply each rose as it ended. nearest (BEFORE_S + 11,) :
+    the strongest of the others by the second [dBm].
     """
 
     f: Figures
@@ -44,6 +45,7 @@ class ObservedParts:
     falls: FloatArray
     left: FloatArray
     rises: FloatArray
+    nearest: FloatArray
 
     @property
     def along(self) -> BoolArray:
@@ -57,6 +59,10 @@ class ObservedParts:
     def ranged(self, value: float) -> float:
         """A level against the meter's lowest or highest, where it has shown enough of its range to know them."""
         return value if self.f.top_dbm - self.f.floor_dbm > RANGE_DB else math.nan
+
+    def near(self, first: int, last: int) -> float:
+        """How strong the strongest of the others was, in these seconds from the begin [dBm]."""
+        return mean(self.nearest[max(0, BEFORE_S + first) : max(0, BEFORE_S + last)])
 
     @property
     def end(self) -> int:
@@ -217,6 +223,12 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
             float(np.abs(s.falls[s.along] - fall_db(s.own[: BEFORE_S + 6])).mean()) if s.along.any() else math.nan
         ),
     ),
+    # somebody who stands at the antennas deafens the receivers of the others
+    "near_under_ceiling_db": (
+        (-3, 3, 8, 14, 20, 28, 38, 50),
+        lambda s: s.f.under_ceiling_db + s.f.level_dbm - s.near(-1, min(s.end + 1, 10)),
+    ),
+    "came_near_db": ((-3, 0, 3, 7, 12, 20, 30), lambda s: s.near(-1, min(s.end + 1, 10)) - s.near(-50, -15)),
     "rose_along": (
         (0, 1, 2, 4),
         lambda s: float((s.rises >= ALONG_DB).sum()) if s.rises.size else math.nan,

@@ -63,8 +63,8 @@ NEAR_DB: Final = 15.0
 #: So deep a fall is to nothing, wherever the meter's floor lies [dB].
 VANISHED_DB: Final = 30.0
 #: An episode opens when this much of the last seconds was amiss [s], and closes after so long without a sign [s].
-OPENS_S: Final = 0.25
-KEEPS_S: Final = 2.0
+OPENS_S: Final = 0.2
+KEEPS_S: Final = 3.0
 QUIET_S: Final = 3.0
 #: One branch under the other by this [dB] (PHYSICS), so long [s] where it is much weaker, as much longer for each
 #: dB less than that (assumed: who stands still may stand in a null of one branch), and even again within this [dB].

@@ -507,11 +507,14 @@ class Watcher:
         first, last = begin - observed.BEFORE_S, end + observed.AFTER_S
         own, others, on_dbm = history.own(raw.link, first, last), history.others, self.defaults[1]
         came = observed.BEFORE_S + 6
-        falls, left = observed.fell_then(own[:came], others(raw.link, first, first + came - 1), on_dbm)
+        theirs = others(raw.link, first, min(last, first + came + 4))
+        falls, left = observed.fell_then(own[:came], theirs[:, :came], on_dbm)
+        nearest = np.where(np.isnan(theirs), -np.inf, theirs).max(axis=0, initial=-np.inf)
+        nearest[np.isinf(nearest)] = np.nan
         rises = np.zeros(0)
         if not raw.open:  # read backwards, what came back fell
             rises, _ = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
-        return observed.observe(observed.ObservedParts(figures, own, falls, left, rises))
+        return observed.observe(observed.ObservedParts(figures, own, falls, left, rises, nearest))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults

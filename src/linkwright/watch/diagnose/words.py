@@ -18,6 +18,8 @@ from linkwright.watch.diagnose.products import ProductFit
 
 #: Another cause is told along from this share on (assumed).
 RIVAL: Final = 0.2
+#: Whoever is received by so much more than the link itself may deafen its receiver [dB] (assumed).
+DEAFENS_DB: Final = 20.0
 
 
 # wide: each says something of the episode
@@ -28,6 +30,8 @@ def words(
     """Because, and what to do: sentences; of `causes` a rival that is nearly as likely, and what decides."""
     row = CAUSES[cause]
     because = row.because(f)
+    if cause == "overload":
+        because += _deafens(f, company)
     if row.has_makers:
         because += _makers(products)
     if row.others_stayed:
@@ -46,6 +50,15 @@ def words(
     for rival, share in rivals[:1]:
         do += f" It may be {rival.words} instead ({100 * share:.0f} %): {rival.asks[:1].lower()}{rival.asks[1:]}"
     return because[:1].upper() + because[1:] + ".", do
+
+
+def _deafens(f: Figures, company: Company) -> str:
+    """Who stands at the antennas of a link that is not strong itself."""
+    level = np.where(np.isnan(company.while_dbm), -np.inf, company.while_dbm)
+    if not level.size or not level.max() > f.level_dbm + DEAFENS_DB:
+        return ""
+    nearest = int(np.argmax(level))
+    return f", while {company.names[nearest]} was received with {dbm(float(level[nearest]))}, which may deafen it"
 
 
 def _makers(products: ProductFit) -> str:
