@@ -109,7 +109,8 @@ def test_no_plan_with_the_same_verdicts_moves_fewer(batch: int) -> None:
 
 
 def test_a_call_in_any_order_of_its_links_is_no_call_elsewhere() -> None:
-    body = SITE.replace("Shed", "Loft") + pocket("[[518.0, 542.0]]") + "".join(link(name, "Gate") for name in ("Pilot", "Cook", "Ada"))
+    body = SITE.replace("Shed", "Loft") + pocket("[[518.0, 542.0]]")
+    body += "".join(link(name, "Gate") for name in ("Pilot", "Cook", "Ada"))
     body = body.replace('receiver = "rx"', 'receiver = "uhf-camera-slot"')
     scene = scene_of(shoot(body), {})
     problem = site_problem(scene, scene.used_sites[0], Slots.of(scene), {}).problem
