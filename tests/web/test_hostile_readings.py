@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 from tests.web.conftest import client_of, demo_into, desk_of_client, planned
@@ -16,6 +17,7 @@ from linkwright.desk import kept_readings
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store
 from linkwright.watch.log.live import MOST_STRANGERS, Intake
+from linkwright.watch.log.record import Batch
 
 FULL = "the disk is full"
 
@@ -111,3 +113,28 @@ def test_links_that_nobody_has_leave_room_for_those_of_the_shoot(demo: TestClien
     assert f"{MOST_STRANGERS} links already that the shoot does not have" in told["reasons"][0]
     send(demo, fine("Raker", 0, 1))
     eventually(lambda: row_of(demo, "Raker")[0] == "holds")
+
+
+def test_a_minute_is_made_once_by_whichever_process_is_first(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    def batch(second: int) -> Batch:
+        values = np.full((1, 6), np.nan, np.float32)
+        values[0, 0] = -60.0
+        return Batch(("A",), np.zeros(1, np.int32), np.array([second * 10**9]), values)
+
+    first, second = (kept_readings.ReadingKeeper(store) for _ in range(2))
+    first.add(batch(1))
+    first.turn(0.0)
+    then = store.tail()
+    second.keep()
+    first.add(batch(2))
+    first.turn(1.0)
+    now = store.tail()
+    assert [data for _, data in now] != [data for _, data in then]
+    for seen in (then, [*then, *now], [(now[0][0], then[0][1])]):
+        with monkeypatch.context() as patch:
+            patch.setattr(store, "tail", lambda seen=seen: seen)
+            first.keep()  # went by what the other had taken
+        assert (len(kept_readings.kept(store)), store.tail()) == (1, now)
+    first.keep()
+    assert len(kept_readings.kept(store)) == 2
+    assert sorted(int(t) for each in kept_readings.newest(store, 5) for t in each.time_ns) == [10**9, 2 * 10**9]

@@ -14,6 +14,7 @@ import numpy as np
 
 from linkwright.shoot.errors import InputError
 from linkwright.store import READINGS, Attachment, Store
+from linkwright.store.attachments import TailTaken
 from linkwright.watch.log.kept import Stretch, packed, unpacked
 from linkwright.watch.log.record import Batch
 from linkwright.watch.log.stretches import batch_of, stretch_of
@@ -81,10 +82,11 @@ class ReadingKeeper:
         batches = list(_unpacked(tail))
         if batches:
             stretch = together(batches)
-            self.store.attach(
-                name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS,
-                for_tail=tail[-1][0],
-            )  # fmt: skip
+            with contextlib.suppress(TailTaken):
+                self.store.attach(
+                    name_of(stretch), packed(stretch), "receivers", most_bytes=MOST_BYTES, kind=READINGS,
+                    for_tail=tail,
+                )  # fmt: skip
 
 
 def name_of(stretch: Stretch) -> str:

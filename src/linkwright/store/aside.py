@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from typing import Any, BinaryIO
 
 from sqlalchemy import Connection
@@ -31,12 +31,20 @@ class Aside(Opened):
     """What of a store is not the document. Its changes are in `changes` too, by `area`; undo leaves them."""
 
     def attach(
-        self, name: str, data: bytes | BinaryIO, who: str, *, most_bytes: int, kind: str = "", for_tail: int = -1
+        self,
+        name: str,
+        data: bytes | BinaryIO,
+        who: str,
+        *,
+        most_bytes: int,
+        kind: str = "",
+        for_tail: Sequence[tuple[int, bytes]] = (),
     ) -> str:
         """Keep a file; `name` is text, never a path. Returns its id. Raises InputError where it is too large.
 
         A large one is written in pieces, so that others' edits are not held up; until the last is on the disk it
-        does not exist. It stands in place of the tail up to number `for_tail`, which is gone in the same moment.
+        does not exist. It stands in place of the seconds `for_tail` of the tail, which are gone in the same
+        moment. Raises TailTaken where another process had taken one.
         """
         name, kind = clean_text(name, "the name", MOST_NAME), clean_text(kind, "the kind", MOST_NAME)
         file = attachments.as_file(data)

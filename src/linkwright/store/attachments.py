@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 import hashlib
 import io
+import secrets
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import BinaryIO, Final
 
@@ -23,6 +25,10 @@ RECORDING: Final = "recording"
 #: How much is written in one transaction: others' edits wait no longer than that takes.
 PIECE_BYTES = 1024 * 1024
 REMOVED = "the file was removed by somebody while it was being stored; store it again"
+
+
+class TailTaken(InputError):
+    """Another process was as quick to make a minute of the tail; nothing was written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,9 +154,10 @@ def sweep(connection: Connection) -> None:
 
 
 def add_tail(connection: Connection, data: bytes) -> None:
-    """The next second of the tail."""
+    """The next second of the tail; by a number that another process is hardly taking at this moment."""
     last = connection.execute(select(func.max(tables.tail.c.number))).scalar()
-    connection.execute(insert(tables.tail).values(number=0 if last is None else last + 1, data=data))
+    number = (-1 if last is None else last) + 1 + secrets.randbelow(1000)
+    connection.execute(insert(tables.tail).values(number=number, data=data))
 
 
 def tail(connection: Connection) -> list[tuple[int, bytes]]:
@@ -159,6 +166,9 @@ def tail(connection: Connection) -> list[tuple[int, bytes]]:
     return [(row.number, bytes(row.data)) for row in connection.execute(query)]
 
 
-def cut_tail(connection: Connection, number: int) -> None:
-    """Take away the tail up to a number."""
-    connection.execute(delete(tables.tail).where(tables.tail.c.number <= number))
+def cut_tail(connection: Connection, seconds: Iterable[tuple[int, bytes]]) -> None:
+    """Take away seconds of the tail. Raises TailTaken where one is gone: its number may be that of another."""
+    for number, data in seconds:
+        cut = delete(tables.tail).where(tables.tail.c.number == number, tables.tail.c.data == data)
+        if not connection.execute(cut).rowcount:
+            raise TailTaken("another process has made a minute of the last readings")
