@@ -284,6 +284,7 @@ def test_calls_at_the_same_time_at_two_sites_are_all_on(store: Store) -> None:
         assert [(name, tile["off"]) for name, tile in zip(state["names"], state["tiles"], strict=True)] == [
             ("Host", ""), ("Pilot", ""), ("Singer", ""),
         ]  # fmt: skip
+        assert state["left"].startswith("Two calls begin at 09:00")
         for id_ in state["ids"]:
             assert client.get("/live/spare", params={"link": id_}).status_code == 200, "each by its own call"
         svg = client.get("/api/day/picture").json()["svg"]

@@ -99,9 +99,12 @@ def call_left(desk: Desk, snapshot: Snapshot) -> str:
     call = min(calls, key=lambda call: call.ends or now)
     if call.starts is None or call.ends is None:
         return ""
+    many = number_word(len(calls)).capitalize()
     if call.starts <= now < call.ends:
         left = hours((call.ends - now).total_seconds() / 3600.0)
-        first = call.name if len(calls) == 1 else f"{number_word(len(calls)).capitalize()} calls, the first"
-        return f"{first} until {call.ends:%H:%M}, {left} left."
+        return (
+            f"{call.name if len(calls) == 1 else f'{many} calls, the first'} until {call.ends:%H:%M}, {left} left."
+        )
     day = "" if call.starts.date() == now.date() else f" on {call.starts:%d.%m.%Y}"
-    return f"{call.name} begins at {call.starts:%H:%M}{day}." if call.starts > now else f"{call.name} is over."
+    begins = f"{call.name} begins" if len(calls) == 1 else f"{many} calls begin"
+    return f"{begins} at {call.starts:%H:%M}{day}." if call.starts > now else f"{call.name} is over."
