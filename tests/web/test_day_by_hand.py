@@ -100,6 +100,7 @@ def test_a_link_is_set_up_step_by_step(demo_job: Served, page: Any) -> None:
 
     ready(demo_job, page)
     page.get_by_role("link", name="Set up, step by step").click()
+    page.wait_for_load_state("load")  # before it nobody hears a press
     expect(page.locator(".step-of")).to_contain_text("step 1 of 11")
     for n, title in enumerate(("Pair", "Sweep"), start=2):
         expect(page.locator("#h-step")).to_have_text(title)

@@ -1,6 +1,6 @@
 // Setting up, step by step: one card a step; what is ticked off is kept, and the next step comes.
 import { getText, post } from "./lib/net.js";
-import { takeAnswer } from "./lib/parts.js";
+import { lifted, takeAnswer } from "./lib/parts.js";
 import { say } from "./lib/status.js";
 import { did } from "./page.js";
 
@@ -10,15 +10,17 @@ let typing = false;
 // What is to be shown; step 0 is the first that is open.
 let wanted = { call: card()?.dataset.call || "", link: card()?.dataset.link || "", step: Number(new URLSearchParams(location.search).get("step") || 0) };
 
-async function show(call, link, step, focus) {
+async function show(call, link, step, focus, same = !focus) {
   wanted = { call, link, step: Number(step) || 0 };
-  const asked = new URLSearchParams({ ...wanted, step: String(wanted.step) }), open = [...body.querySelectorAll("details[open]")].map((details) => details.dataset.entry);
+  const asked = new URLSearchParams({ ...wanted, step: String(wanted.step) });
   let text = null;
   try { text = await getText(`/setup/body?${asked}`, { as: "setup" }); } catch (error) { say(error.message); }
   if (text === null) return;  // something newer was asked for meanwhile
+  await lifted(body);
+  const open = [...body.querySelectorAll("details[open]")].map((details) => details.dataset.entry);
   body.innerHTML = text;
   if (!wanted.link) wanted.link = here().link || "";
-  if (!focus) for (const details of body.querySelectorAll("details")) if (open.includes(details.dataset.entry)) details.open = true;
+  if (same) for (const details of body.querySelectorAll("details")) if (open.includes(details.dataset.entry)) details.open = true;
   takeAnswer();
   history.replaceState(null, "", `/setup?${asked}`);
   if (focus) (document.getElementById("done") || body.querySelector("[data-link-go]"))?.focus({ preventScroll: true });
@@ -56,6 +58,6 @@ body.addEventListener("submit", async (event) => {
 body.addEventListener("input", (event) => { if (event.target.name === "text") typing = true; });
 
 async function again() {
-  if (!typing) await show(wanted.call, wanted.link, wanted.step, document.activeElement?.id === "done");
+  if (!typing) await show(wanted.call, wanted.link, wanted.step, document.activeElement?.id === "done", true);
 }
 for (const what of ["lw:plan", "lw:changed"]) document.body.addEventListener(what, again);

@@ -23,7 +23,7 @@ let under = null;
 const lifts = new Set();
 document.addEventListener("pointerdown", (event) => { under = event.target; }, true);
 for (const end of ["pointerup", "pointercancel"]) document.addEventListener(end, () => setTimeout(() => { under = null; for (const go of lifts) go(); lifts.clear(); }), true);
-const lifted = (part) => (under && part.contains(under) ? new Promise((resolve) => { lifts.add(() => resolve()); }) : null);
+export const lifted = (part) => (under && part.contains(under) ? new Promise((resolve) => { lifts.add(() => resolve()); }) : null);
 const typing = (part) => { const at = document.activeElement; return part.contains(at) && at.matches("input:not([type=checkbox]),textarea") && at.value !== at.defaultValue; };
 document.addEventListener("focusout", (event) => { const part = event.target.closest?.("[data-late]"); if (part) setTimeout(() => { if (!typing(part)) { delete part.dataset.late; fresh(part); } }, 200); });
 
