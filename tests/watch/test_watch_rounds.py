@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import functools
-from collections import Counter
 
 import numpy as np
 from tests.watch import rounds
 from tests.watch.independent import Recorded
-from tests.watch.scoring import interval, table, told_of
-from tests.watch.second import Truth
-from tests.watch.test_watch_independent import watched
+from tests.watch.test_watch_independent import assert_told_and_named
 
 #: Seeds that nothing was learnt from or set by.
 SEEDS = (951, 953, 955, 957)
@@ -22,18 +19,7 @@ def play(seed: int) -> Recorded:
 
 
 def test_what_broke_the_audio_is_told_and_more_than_half_of_it_named() -> None:
-    found: Counter[tuple[str, str]] = Counter()
-    for seed in SEEDS:
-        played = play(seed)
-        episodes = watched(played)
-        for fault in played.faults:
-            if fault.breaks_at_s is not None:
-                truth = Truth(fault.link, fault.cause, fault.start_s, fault.end_s)
-                found[(fault.cause, told_of(truth, episodes))] += 1
-    hits, of = sum(many for (cause, told), many in found.items() if cause == told), found.total()
-    assert of >= 40
-    assert interval(hits, of)[0] > 0.5, table(found)
-    assert sum(many for (_, told), many in found.items() if told == "none") <= 0.08 * of, table(found)
+    assert_told_and_named(map(play, SEEDS), 40, named=0.5, missed=0.08)
 
 
 def test_the_same_seed_is_the_same_day_at_any_rate() -> None:

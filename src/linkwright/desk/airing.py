@@ -148,8 +148,7 @@ class Airing:
     def take(self, payload: bytes) -> dict[str, Any]:
         """What `take_in` does, and the other processes hear of it too."""
         answer = self.take_in(payload)
-        with contextlib.suppress(InputError):  # the database is away: the others miss a pass
-            self.store.hand_over(SWEEP, payload)
+        self.store.hand_over(SWEEP, payload)
         return answer
 
     def hear(self, payload: bytes) -> None:

@@ -230,7 +230,7 @@ class Watching:
         """Somebody has seen an alarm. Raises InputError where it does not stand any more."""
         with self._lock:
             alarm = self.alarms.acknowledge(key, who)
-        self._hand_over(SEEN, json.dumps([key, who]).encode())
+        self.store.hand_over(SEEN, json.dumps([key, who]).encode())
         return alarm
 
     def answer(self, key: str, yes: bool | None, was: str, who: str) -> str:
@@ -243,7 +243,7 @@ class Watching:
             says = take_back(self.store, alarm.episode.link, alarm.episode.from_ns, who)
         else:
             says = give(self.store, alarm, yes, was, who)
-        self._hand_over(ANSWERED)
+        self.store.hand_over(ANSWERED, b"")
         self._learn()
         self.listeners.tell("alarms", self.told())
         return says
@@ -378,21 +378,13 @@ class Watching:
                 elif kind == ANSWERED:
                     self.answered_elsewhere()
 
-    def _hand_over(self, kind: str, data: bytes = b"") -> None:
-        """Other processes hear of it; while the database is away they do not."""
-        with contextlib.suppress(InputError):
-            self.store.hand_over(kind, data)
-
     def _who_is_on(self) -> None:
         """Links of another call are not missed while theirs is not on; of an event they have no tile meanwhile."""
-        now = self.now_ns()
-        if len(self._links) > SHOWN:
-            self._near = _near(self._planned, now)
-        if not any(expected.spans for expected in self._expected):
-            return
-        planned = {expected.link for expected in self._expected}
-        on = {expected.link for expected in self._expected if expected.live_at(now)}
-        self.board.off = frozenset(planned - on) if on else frozenset()
+        planned, now = self._planned, self.now_ns()
+        on = frozenset(expected.link for expected in planned if expected.live_at(now))
+        self._near = on or _next(planned, now)
+        if any(expected.spans for expected in self._expected):
+            self.board.off = frozenset(expected.link for expected in planned) - on if on else frozenset()
 
     def _judge(self, run: WorkRun) -> None:
         """Keep what comes, and tell alarms; first what was kept last."""
@@ -406,7 +398,7 @@ class Watching:
             self._keep(came.here)
             self._keeper.turn(time.monotonic())
             if came.here and self.store.is_shared:
-                self._hand_over(READINGS, packed(kept_readings.together(came.here)))
+                self.store.hand_over(READINGS, packed(kept_readings.together(came.here)))
             self.judge(came.every)
 
     def _wake(self) -> None:
@@ -479,14 +471,11 @@ class Watching:
             return  # a damaged minute is told on the page Wrap; the day goes on
 
 
-def _near(planned: Sequence[Expected], now_ns: int) -> frozenset[str]:
-    """The links that are on at a time, else those that are on first after it."""
-    on = {expected.link for expected in planned if expected.live_at(now_ns)}
-    if not on:
-        begins = [(begin, expected.link) for expected in planned for begin, _ in expected.spans if begin > now_ns]
-        first = min(begins, default=(0, ""))[0]
-        on = {link for begin, link in begins if begin == first}
-    return frozenset(on)
+def _next(planned: Sequence[Expected], now_ns: int) -> frozenset[str]:
+    """The links that are on first after a time."""
+    begins = [(begin, expected.link) for expected in planned for begin, _ in expected.spans if begin > now_ns]
+    first = min(begins, default=(0, ""))[0]
+    return frozenset(link for begin, link in begins if begin == first)
 
 
 def _listed(looks: SampleArray) -> list[list[int | None]]:

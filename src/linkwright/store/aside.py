@@ -126,11 +126,11 @@ class Aside(Opened):
 
         def job(connection: Connection) -> None:
             cache.put(connection, key, data, at_ms)
-            if signal and self._location.url is not None:
+            if signal and self.is_shared:
                 tell_others(connection, signal)
 
         self._plainly(job)
-        if signal and self._location.url is None:
+        if signal and not self.is_shared:
             self._watch.signal(signal)
 
     def drop_cache(self) -> None:

@@ -6,7 +6,7 @@ import datetime
 import secrets
 import threading
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path as FilePath
 from typing import TypeVar
 
@@ -60,7 +60,7 @@ class Opened:
         try:
             with telling(self._location):
                 self._readers = self._open_to_read() if read_only else self._open_to_write(create)
-                self._watch = Watch(self._readers, sqlite=self._location.url is None)
+                self._watch = Watch(self._readers, sqlite=not self.is_shared)
         except BaseException:
             self._let_go()
             raise
@@ -158,7 +158,7 @@ class Opened:
             before = history.last_revision(connection)
             result = job(Turn(connection, before + 1, who))
             revision = history.last_revision(connection)
-            if self._location.url is not None and revision != before:
+            if self.is_shared and revision != before:
                 tell_others(connection, str(revision))
             return result, revision
 
@@ -172,10 +172,10 @@ class Opened:
 
     def signal(self, what: str) -> None:
         """Say a word to all processes that have this store open, this one too."""
-        if self._location.url is None:
-            self._watch.signal(what)
-        else:
+        if self.is_shared:
             self._plainly(lambda connection: tell_others(connection, what))
+        else:
+            self._watch.signal(what)
 
     @property
     def is_shared(self) -> bool:
@@ -183,9 +183,11 @@ class Opened:
         return self._location.url is not None
 
     def hand_over(self, kind: str, data: bytes) -> None:
-        """Give all other processes that have this store open something that nobody keeps; a file has none."""
+        """Give all other processes that have this store open something that nobody keeps; a file has none, and
+        while the database is away they miss it."""
         if self.is_shared:
-            self._plainly(lambda connection: tell_others(connection, *words_of(self._me, kind, data)))
+            with suppress(InputError):
+                self._plainly(lambda connection: tell_others(connection, *words_of(self._me, kind, data)))
 
     def on_handed(self, callback: Callable[[str, bytes], None]) -> Callable[[], None]:
         """Call `callback(kind, data)`, which must be quick, for what other processes hand over. Returns its end."""

@@ -10,6 +10,7 @@ from fastapi.responses import Response
 
 from linkwright.desk.document import LISTS, Document
 from linkwright.desk.form import sections
+from linkwright.desk.part import LookedFor
 from linkwright.desk.questions import held, is_as_asked, ticks_of
 from linkwright.desk.table import channels_taken
 from linkwright.rules import territory
@@ -40,7 +41,7 @@ def answer(document: Document) -> str:
     return f"{links} {many}{where}, {shoot.shoot.date:%-d %B %Y}; rules: {by}."
 
 
-def context(request: Request, looked: Looked) -> dict[str, Any]:
+def context(request: Request, looked: LookedFor) -> dict[str, Any]:
     """Everything that the page shows."""
     document, made = snapshot_of(request).document, snapshot_of(request).made
     lists = {kind: sections.cards(document, kind, looked) for kind in (*LISTS, *sections.KINDS)}
