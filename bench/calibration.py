@@ -20,7 +20,8 @@ from linkwright.physics.pathloss import p1411_sight_variability_db
 from linkwright.reach.budget import Budget, BudgetRequest, budgets_of
 from linkwright.reach.doubt import BODY_DB, LOCATIONS, SHARED, kit_db_of, own_of
 from linkwright.reach.ends import Ends
-from linkwright.reach.measured import (
+from linkwright.reach.path import MODELS, rice_db_of
+from linkwright.reach.spot_levels import (
     FADING_DB,
     METER_DB,
     TURN_DB,
@@ -30,7 +31,6 @@ from linkwright.reach.measured import (
     looks_of,
     readings_of,
 )
-from linkwright.reach.path import MODELS, rice_db_of
 from linkwright.shoot.equipment import Receiver, Transmitter
 from linkwright.shoot.place import Site, Spot, Surroundings
 from linkwright.units import FloatArray

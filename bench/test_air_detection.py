@@ -10,9 +10,9 @@ import pytest
 from bench.simulated_air import noise_db, sweep_of
 from tests.published.test_detection import simulated
 
-from linkwright.air.judged import judge
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.judgement import judge
 from linkwright.air.multiplexes import multiplexes
+from linkwright.air.occupancy import MeasuredAir
 from linkwright.physics import detection
 from linkwright.rules import territory, tv_channels
 from linkwright.units import FloatArray

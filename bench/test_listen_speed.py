@@ -25,7 +25,7 @@ CODE = (
     "from linkwright.sound.listen import listen\n"
     "from linkwright.sound.pairs import compare\n"
     "from linkwright.sound.recordings import open_recording\n"
-    "from linkwright.sound.seconded import seconded\n"
+    "from linkwright.sound.cross_check import seconded\n"
     "begun = time.process_time()\n"
     "heard = listen(open_recording(Path(sys.argv[1])))\n"
     "pairs = compare([heard.recording])\n"

@@ -17,7 +17,7 @@ import pytest
 from bench.simulated_air import write_rows
 from pytest_benchmark.fixture import BenchmarkFixture
 
-from linkwright.air.judged import judge
+from linkwright.air.judgement import judge
 from linkwright.air.readers import read_sweep
 from linkwright.air.sweep import Sweep
 
@@ -93,7 +93,7 @@ def test_memory_of_reading_and_judging(capsys: pytest.CaptureFixture[str], rows:
     code = (
         "import sys; from pathlib import Path\n"
         "from linkwright.air.readers import read_sweep\n"
-        "from linkwright.air.judged import judge\n"
+        "from linkwright.air.judgement import judge\n"
         "judge(read_sweep(Path(sys.argv[1]))).signal_power\n"
         "print(Path('/proc/self/status').read_text().split('VmHWM:')[1].split()[0])"
     )

@@ -16,7 +16,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from linkwright.reach.arriving import Arriving, Stand, arriving
 from linkwright.reach.doubt import NINETY, own_of
 from linkwright.reach.ends import Ends
-from linkwright.reach.measured import MeasuredLevels, learned, readings_of
+from linkwright.reach.spot_levels import MeasuredLevels, learned, readings_of
 from linkwright.reach.walk import learn, pieces_taken
 from linkwright.units import FloatArray, dbm_from_mw
 

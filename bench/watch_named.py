@@ -29,7 +29,7 @@ from linkwright.watch.diagnose import evidence
 from linkwright.watch.diagnose import states as at
 from linkwright.watch.diagnose.evidence import ALWAYS, HUNDREDTHS
 from linkwright.watch.diagnose.expected import Expected
-from linkwright.watch.diagnose.observed import OBSERVED
+from linkwright.watch.diagnose.observables import OBSERVED
 from linkwright.watch.diagnose.watcher import Episode, Watcher
 from linkwright.watch.log.record import SECOND_NS, Batch
 from linkwright.watch.play.effects import CAUSES

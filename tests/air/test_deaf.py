@@ -11,7 +11,7 @@ from tests.air.test_measured_air import made, noise, with_signal
 from tests.air.test_multiplexes import EIGHT
 
 from linkwright.air.deaf import SteadySignal, deaf_among, deaf_reason, known_from
-from linkwright.air.judged import JudgedSweep, judge
+from linkwright.air.judgement import JudgedSweep, judge
 from linkwright.air.readers import Readout, read_sweep
 from linkwright.air.survey import survey
 from linkwright.air.sweep import Sweep

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from linkwright.air.carriers import carriers
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.occupancy import MeasuredAir
 from linkwright.air.readers import read_sweep
 from linkwright.air.sweep import Sweep
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from tests.air.test_measured_air import made, noise
 
-from linkwright.air.looked import look_of
+from linkwright.air.looks import look_of
 from linkwright.physics.looking import Looks, User, looks_for, missed, stepping_looks
 
 USERS = st.builds(User, st.floats(0.001, 0.9), st.floats(0.1, 1000))

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from linkwright.air.carriers import carriers
-from linkwright.air.judged import judge
-from linkwright.air.measured import MeasuredAir, slot_levels
+from linkwright.air.judgement import judge
+from linkwright.air.occupancy import MeasuredAir, slot_levels
 from linkwright.air.sweep import Detector, Sweep, Unit
 from linkwright.units import NOTHING_DBM
 

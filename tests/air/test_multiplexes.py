@@ -9,7 +9,7 @@ import pytest
 from tests.air.test_measured_air import made, noise
 
 from linkwright.air.carriers import wide_signals
-from linkwright.air.judged import JudgedSweep, judge
+from linkwright.air.judgement import JudgedSweep, judge
 from linkwright.air.multiplexes import multiplexes
 from linkwright.air.sweep import Sweep
 

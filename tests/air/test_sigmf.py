@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from linkwright.air.judged import judge
+from linkwright.air.judgement import judge
 from linkwright.air.readers import ReadOptions, read_sweep
 from linkwright.shoot.errors import InputError
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.occupancy import MeasuredAir
 from linkwright.air.readers import ReadOptions, Readout, evidence, read_stream, read_sweep_bytes
 from linkwright.air.readers.text import HEAD_BYTES
 from linkwright.shoot.errors import InputError

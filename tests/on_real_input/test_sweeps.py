@@ -9,9 +9,9 @@ import pytest
 from numpy.typing import NDArray
 
 from linkwright.air.carriers import carriers
-from linkwright.air.judged import JudgedSweep, judge
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.judgement import JudgedSweep, judge
 from linkwright.air.multiplexes import multiplexes
+from linkwright.air.occupancy import MeasuredAir
 from linkwright.air.readers import read_file, read_sweep, read_sweeps
 from linkwright.air.report import sweep_document
 from linkwright.air.series import series

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.occupancy import MeasuredAir
 from linkwright.air.sweep import Sweep
 from linkwright.physics import detection
 

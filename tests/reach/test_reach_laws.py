@@ -14,7 +14,7 @@ from linkwright.reach.budget import Budget, BudgetRequest, budget_of, budgets_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import Wanted
 from linkwright.reach.path import AROUND, MODELS, paths, xyz
-from linkwright.reach.received import Radiator, strongest_gain_db
+from linkwright.reach.received_levels import Radiator, strongest_gain_db
 from linkwright.reach.walls import WALL_DB, through
 from linkwright.shoot.end import Worn
 from linkwright.shoot.equipment import Receiver, Transmitter

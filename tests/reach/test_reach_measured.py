@@ -13,7 +13,7 @@ from linkwright.reach.arriving import Stand, arriving
 from linkwright.reach.budget import BudgetRequest, budgets_of
 from linkwright.reach.doubt import BODY_DB, KIT_STATED_DB, own_of
 from linkwright.reach.ends import Ends
-from linkwright.reach.measured import (
+from linkwright.reach.spot_levels import (
     FADING_DB,
     METER_DB,
     TURN_DB,

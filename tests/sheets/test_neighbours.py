@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from tests.sheets.made import demo, files, sheets
 
-from linkwright.plan.swapped import hits, hits_sentence
+from linkwright.plan.other_crews import hits, hits_sentence
 from linkwright.shoot.carrier_list import ASSUMED_MW, neighbours_of
 from linkwright.shoot.errors import InputError
 from linkwright.units import khz_from_mhz

@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.physics.loudness import integrated_lufs, loudness_range_lu
-from linkwright.sound.bounded import MOST_STEPS, Powers, Tops
 from linkwright.sound.faults_compiled import amplitudes
+from linkwright.sound.level_counts import MOST_STEPS, Powers, Tops
 from linkwright.sound.listen import TrackListener
 from linkwright.sound.meter import FLOOR_DB, LOUDNESS_DB
 

@@ -12,10 +12,10 @@ import pytest
 import soundfile
 from tests.sound.two_tracks import PLACES, RATE, Floats, in_a_room, later, noisy, paired, talk, without
 
+from linkwright.sound.findings import told
 from linkwright.sound.pairs import Side, compare
 from linkwright.sound.recordings import open_recording
 from linkwright.sound.report import pair_document
-from linkwright.sound.told import told
 
 #: Errors allowed: delay [samples at 16 kHz], drift [ppm].
 ALLOWED = {

@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 from tests.sound.two_tracks import later, talk
 from tests.sound.voices import RATE, UNSEEN, faults_of, speech
 
+from linkwright.sound.cross_check import seconded
 from linkwright.sound.fault import Fault, apart, regular_clicks
 from linkwright.sound.listen import Heard, listen
 from linkwright.sound.pairs import compare
 from linkwright.sound.recordings import open_recording
 from linkwright.sound.report import listen_document
-from linkwright.sound.seconded import seconded
 
 Ints = NDArray[np.int16]
 WIDE = 48_000

@@ -218,7 +218,7 @@ def test_a_draft_is_read_again_only_where_the_document_changed(place: str, monke
             read.append(1)
             return whole(*given)
 
-        monkeypatch.setattr("linkwright.store.opened.rows.read", counted)
+        monkeypatch.setattr("linkwright.store.connection.rows.read", counted)
         store.hatch(ids["A"]).trouble("", "x", "Ines")
         assert store.document().revision == store.revision
         assert read == []

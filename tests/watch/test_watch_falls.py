@@ -7,8 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from linkwright.watch.diagnose.gathered import _leads, _unevenly
-from linkwright.watch.diagnose.observed import fall_s
+from linkwright.watch.diagnose.episode_figures import _leads, _unevenly
+from linkwright.watch.diagnose.observables import fall_s
 
 
 @pytest.mark.parametrize(("walk_s", "least", "most"), [(1, 1, 2), (10, 5, 8), (30, 15, 20)])

@@ -33,7 +33,7 @@ from linkwright.watch.align.weighing import (
     sound_pattern,
     weighed,
 )
-from linkwright.watch.diagnose.gathered import Figures
+from linkwright.watch.diagnose.episode_figures import Figures
 from linkwright.watch.diagnose.watcher import Episode, Watcher
 
 BASE_NS = 1_810_000_000_000_000_000

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from tests.web.conftest import Served, served, shoot_into, wait_for_plan
 
-from linkwright.desk.followed import planned_apart
+from linkwright.desk.follow import planned_apart
 from linkwright.plan.chain import Scene, scene_of
 from linkwright.plan.model import Plan
 from linkwright.progress import Tell

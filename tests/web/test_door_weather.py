@@ -18,9 +18,9 @@ from tests.web.conftest import client_of
 from tests.web.outside import Outside, apart, outside
 
 from linkwright.door import bodies
-from linkwright.door.accepting import Door
 from linkwright.door.keeper import MOST_EACH, PACE, WAIT_S, Keeper
 from linkwright.door.quiet import MOST, SPAN_S, Seldom
+from linkwright.door.sockets import Door
 from linkwright.store import Store
 
 JSON = {"Content-Type": "application/json"}

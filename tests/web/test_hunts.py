@@ -70,9 +70,9 @@ def test_a_hunt_of_a_link_knows_its_site_and_carrier(event: TestClient, store: S
 
 def test_suspects_are_those_of_the_command(event: TestClient, store: Store) -> None:
     """The same case asked of the library directly: same suspects, same question, before and after an answer."""
-    from linkwright.desk.hunting import case_of
+    from linkwright.desk.hunts import case_of
+    from linkwright.plan.hunt.document import document
     from linkwright.plan.hunt.narrowing import hunt as narrowed
-    from linkwright.plan.hunt.told import document
 
     hunt = begun(event, store)
     made = desk_of_client(event).snapshot().planned()

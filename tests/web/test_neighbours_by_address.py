@@ -19,7 +19,7 @@ from fastapi.testclient import TestClient
 from tests.web.conftest import desk_of_client
 from tests.web.outside import open_pages
 
-from linkwright.desk.fetched import MOST_BYTES, fetch
+from linkwright.desk.fetch import MOST_BYTES, fetch
 from linkwright.door.lan import lan_addresses
 from linkwright.shoot.errors import InputError
 from linkwright.store import Store

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linkwright.air.judged import JudgedSweep
+from linkwright.air.judgement import JudgedSweep
 from linkwright.units import BoolArray, FloatArray
 
 #: A run of busy bins up to this wide is one carrier [kHz]; in a wider one (TV, a hump) only what stands out

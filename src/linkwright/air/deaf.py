@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.air.carriers import carriers
-from linkwright.air.judged import COARSE_KHZ, JudgedSweep
+from linkwright.air.judgement import COARSE_KHZ, JudgedSweep
 from linkwright.air.multiplexes import Channel, multiplexes
 
 #: What is known must have stood this far over the floor to be missed [dB]; fading takes less than that from all

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.air.judged import BAND_KHZ, COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, judge
+from linkwright.air.judgement import BAND_KHZ, COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, judge
 from linkwright.air.sweep import Sweep, Unit
 from linkwright.physics import detection
 from linkwright.shoot.errors import InputError

@@ -15,7 +15,7 @@ from typing import Literal, Protocol, TypeAlias
 
 import numpy as np
 
-from linkwright.air.judged import COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, FLOOR_DOUBT_UNKNOWN_DB, JudgedSweep
+from linkwright.air.judgement import COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, FLOOR_DOUBT_UNKNOWN_DB, JudgedSweep
 from linkwright.physics.detection import (
     averaged_spread_db,
     averaged_threshold_db,

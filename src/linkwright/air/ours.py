@@ -14,7 +14,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from linkwright.air.judged import DEPENDENT_BINS
+from linkwright.air.judgement import DEPENDENT_BINS
 from linkwright.air.signals import BESIDE_DB, TOP_IDLE_DB, FoundSignal, Signals
 from linkwright.physics.detection import averaged_spread_db
 from linkwright.units import BoolArray, FloatArray

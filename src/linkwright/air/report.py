@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from linkwright.air.carriers import Carrier
-from linkwright.air.judged import JudgedSweep
-from linkwright.air.looked import CERTAINTY, Look
+from linkwright.air.judgement import JudgedSweep
+from linkwright.air.looks import CERTAINTY, Look
 from linkwright.air.multiplexes import Multiplex
 from linkwright.air.readers import Readout, evidence
 from linkwright.air.survey import Survey

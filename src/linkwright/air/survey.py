@@ -9,10 +9,10 @@ import numpy as np
 
 from linkwright.air.carriers import Carrier, Wide, carriers, wide_signals
 from linkwright.air.deaf import deaf_among
-from linkwright.air.judged import JudgedSweep, judge
-from linkwright.air.looked import Look, look_of
-from linkwright.air.measured import MeasuredAir
+from linkwright.air.judgement import JudgedSweep, judge
+from linkwright.air.looks import Look, look_of
 from linkwright.air.multiplexes import Channel, Multiplex, multiplexes
+from linkwright.air.occupancy import MeasuredAir
 from linkwright.air.readers import ListedCarrier, Readout, evidence
 from linkwright.air.series import series
 from linkwright.air.sweep import Sweep

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from linkwright.assign.clean import quietest, settle
-from linkwright.assign.crowded import spaced
+from linkwright.assign.congestion import spaced
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of
 from linkwright.assign.spares import choose_spares
 from linkwright.assign.state import State

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from linkwright.assign.clean import find_clean, in_one_go
-from linkwright.assign.crowded import least_hit
+from linkwright.assign.congestion import least_hit
 from linkwright.assign.keep import keep
 from linkwright.assign.problem import Assignment, Grid, Problem, answer, grid_of, only
 from linkwright.assign.roomy import answer_with_spares, larger_with_spares, roomy

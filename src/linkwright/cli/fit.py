@@ -13,8 +13,8 @@ def run(
     json: Annotated[bool, typer.Option("--json", help="print as JSON")] = False,
 ) -> None:
     """How many more links of each type would fit, clean and without spares, with the proven limit."""
-    from linkwright.cli.carried import work_for
     from linkwright.cli.output import console, print_json, print_table, progress
+    from linkwright.cli.workers import work_for
     from linkwright.desk.loading import load_shoot, load_sweeps, load_tv
     from linkwright.plan.fit import fit
     from linkwright.shoot.catalogue import called

@@ -40,7 +40,7 @@ def run(
 
     Without --dbm the least kind is assumed, and said: 50 mW, 10 m from the receivers. Exit status as for `plan`.
     """
-    from linkwright.cli.asked import clock_of, day_of
+    from linkwright.cli.options import clock_of, day_of
     from linkwright.cli.output import console, progress, write_text
     from linkwright.cli.why import whole_khz
     from linkwright.desk.loading import load_shoot

@@ -43,8 +43,8 @@ def run(
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
     from linkwright.plan.hunt.case import Case
+    from linkwright.plan.hunt.document import document
     from linkwright.plan.hunt.narrowing import hunt
-    from linkwright.plan.hunt.told import document
 
     read = load_shoot(shoot)
     khz = whole_khz(mhz)

@@ -75,7 +75,7 @@ def run(
         own = {"count": count, "mark": mark, "serial": serial, "cells": cells, "carriers": carriers}
         _change(given[0], lambda there: _added(there, given[0], as_, own, with_ or []), json)
     elif action == "measure":
-        from linkwright.cli.asked import day_of
+        from linkwright.cli.options import day_of
         from linkwright.desk.bagging import measured
 
         _change(given[0], measured(given[0], given[1], is_, how or "", at_mw, day_of(on, "--on")), json)

@@ -131,7 +131,7 @@ def _gain(
     out: str | None,
 ) -> dict[str, Any] | None:
     """What the talker's recording says of the link's gain; taken over into the shoot `out`. Raises InputError."""
-    from linkwright.sound.measured import says
+    from linkwright.sound.recording_gain import says
     from linkwright.sound.settings import gain_from, with_sound
 
     shoot, link = at_work
@@ -185,10 +185,10 @@ def _listen(files: list[str], low_cut: Filter, tell: Tell) -> tuple[list[Heard],
     Raises InputError(s) where that is all of them.
     """
     from linkwright.shoot.errors import InputError, raise_if_none
+    from linkwright.sound.cross_check import seconded
     from linkwright.sound.listen import listen
     from linkwright.sound.pairs import compare
     from linkwright.sound.recordings import open_recording
-    from linkwright.sound.seconded import seconded
 
     heard: list[Heard] = []
     errors: list[InputError] = []

@@ -28,7 +28,7 @@ SYNC: Final = {"unnoticed": "not noticed", "noticed": "noticed, accepted", "too 
 
 def print_listen(document: dict[str, Any], out: Console) -> None:
     """A sentence on top, a row for each track, then the faults and what to know of the low cut."""
-    from linkwright.sound.told import gravest
+    from linkwright.sound.findings import gravest
 
     tracks = document["tracks"]
     for line in (*gravest(document), _sentence(tracks)):

@@ -37,11 +37,11 @@ def run(
     from pathlib import Path
 
     from linkwright.cli.output import console, print_json, progress, write_text
-    from linkwright.desk.fetched import fetch, is_address
+    from linkwright.desk.fetch import fetch, is_address
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.neighbouring import said_of
     from linkwright.desk.planned import planned_scene
-    from linkwright.plan.swapped import hits, hits_sentence, with_others
+    from linkwright.plan.other_crews import hits, hits_sentence, with_others
     from linkwright.sheets.carriers import carriers_csv, carriers_json
     from linkwright.shoot.carrier_list import neighbours_of
     from linkwright.shoot.errors import InputError

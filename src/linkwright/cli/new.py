@@ -49,7 +49,7 @@ def run(
     What is not said is asked, on a terminal. The kit is that of the bag (`linkwright kit`); while that is empty, a
     class of the catalogue that may be used there.
     """
-    from linkwright.cli.asked import clock_of, day_of, position_of
+    from linkwright.cli.options import clock_of, day_of, position_of
     from linkwright.desk.loading import load_shoot, own_rules
     from linkwright.desk.outset import Outset, begin, usual_day
     from linkwright.shoot.errors import InputError
@@ -86,7 +86,7 @@ def run(
         position_of(at, "--at"), _surroundings(surroundings), within, span, timezone,
     )  # fmt: skip
     if old is not None:
-        from linkwright.desk.again import again
+        from linkwright.desk.new_place import again
 
         repeated = again(old, outset, bag)
         _done(target, repeated.text, repeated.zone, repeated.links, repeated.lacking, json)

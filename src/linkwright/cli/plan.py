@@ -43,8 +43,8 @@ def run(
 
     Exit status: 0 all links hold, 1 some do not or have no place, 2 bad input.
     """
-    from linkwright.cli.carried import work_for
     from linkwright.cli.output import console, progress, write_text
+    from linkwright.cli.workers import work_for
     from linkwright.desk.loading import load_kept, load_shoot, load_sweeps, load_tv
     from linkwright.plan.file import write_plan
     from linkwright.plan.pipeline import make_plan

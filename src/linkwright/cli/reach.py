@@ -10,8 +10,8 @@ import typer
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from linkwright.plan.coverage import Reaching
     from linkwright.plan.model import Plan
-    from linkwright.plan.reaching import Reaching
 
 
 def run(
@@ -31,7 +31,7 @@ def run(
     from linkwright.cli.output import check_picture, console, print_json, progress
     from linkwright.desk.loading import load_shoot
     from linkwright.desk.planned import planned_scene
-    from linkwright.plan.reaching import reaching
+    from linkwright.plan.coverage import reaching
 
     if picture is not None:
         check_picture(picture)
@@ -42,7 +42,7 @@ def run(
         by_call = [reaching(planned.scene, planned_call) for planned_call in made.calls]
         if picture is not None:
             from linkwright.cli.output import write_drawing
-            from linkwright.draw.reaching import drawn_reach
+            from linkwright.draw.coverage import drawn_reach
 
             tell("drawing", 0.9)
             write_drawing(picture, drawn_reach(read, [way for several in by_call for way in several], link))
@@ -109,7 +109,7 @@ def _link(way: Reaching) -> dict[str, Any]:
 
 def document(plan: Plan, by_call: list[list[Reaching]]) -> dict[str, Any]:
     """What --json prints."""
-    from linkwright.plan.reaching import answer, places_for
+    from linkwright.plan.coverage import answer, places_for
 
     links = [_link(way) for several in by_call for way in several]
     places = [
@@ -135,7 +135,7 @@ def print_reach(out: Console, plan: Plan, by_call: list[list[Reaching]]) -> None
     from linkwright.cli.output import DISCS, print_table
     from linkwright.cli.plan import breaks
     from linkwright.plan.answer import hand_says, worst_says
-    from linkwright.plan.reaching import answer, places_for
+    from linkwright.plan.coverage import answer, places_for
 
     out.print(answer(plan), style="bold")
     for call, several in zip(plan.calls, by_call, strict=True):

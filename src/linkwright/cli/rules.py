@@ -28,7 +28,7 @@ def run(
 
     The regulator and your licence override what is shown here.
     """
-    from linkwright.cli.asked import day_of, position_of
+    from linkwright.cli.options import day_of, position_of
     from linkwright.cli.output import console, print_json
     from linkwright.desk.loading import own_rules
     from linkwright.rules import RulesReport, known_best, stale_document, stale_rows, territory_or_group

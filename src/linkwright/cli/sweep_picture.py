@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from linkwright.draw.lanes import Band, Bands, Head, Lane, Levels, Pin, Pins
-from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
+from linkwright.draw.sweep_lane import file_of, measured
 
 if TYPE_CHECKING:
-    from linkwright.air.judged import JudgedSweep
+    from linkwright.air.judgement import JudgedSweep
     from linkwright.air.survey import Survey
     from linkwright.rules import Territory
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from linkwright.air.looked import CERTAINTY
+from linkwright.air.looks import CERTAINTY
 from linkwright.air.report import EXAMPLES, FileReport, Stepping, floor_of, passes, reports_of
 from linkwright.air.survey import Survey
 from linkwright.cli.output import print_table

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from linkwright.desk.snapshot import Snapshot
 from linkwright.store import CrewRequest, Store, ToldCarrier
-from linkwright.store.told import OFF
+from linkwright.store.carrier_notices import OFF
 from linkwright.units import mhz_text
 
 

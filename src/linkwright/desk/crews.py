@@ -16,11 +16,11 @@ from linkwright.shoot.bag import Bag
 from linkwright.shoot.catalogue import called, catalogue
 from linkwright.shoot.errors import InputError
 from linkwright.store import KIT, NOTICE, CrewRequest, CrewShare, Draft, Given, LoggedChange
+from linkwright.store.carrier_notices import CARRIER
 from linkwright.store.hatch import kit_name
 from linkwright.store.history import DOCUMENT
 from linkwright.store.hunts import HUNT, NOBODYS
 from linkwright.store.requests import REQUEST
-from linkwright.store.told import CARRIER
 
 #: In place of a crew's id: it concerns all crews.
 ALL: Final = ""

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from linkwright.shoot.catalogue import called
+from linkwright.store.carrier_notices import OFF, ToldCarrier
 from linkwright.store.hatch import CrewShare, OwnCall
 from linkwright.store.requests import CrewRequest
-from linkwright.store.told import OFF, ToldCarrier
 from linkwright.units import counted, mhz_text, number_word, with_capital
 
 

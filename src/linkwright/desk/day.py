@@ -10,7 +10,7 @@ from linkwright.day.batteries import Day, LinkDay, day_of
 from linkwright.day.schedule import TimedCall, schedule
 from linkwright.desk.names import Names
 from linkwright.desk.part import SHOWN
-from linkwright.desk.relabelled import relabelled
+from linkwright.desk.relabel import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.latest import latest
 from linkwright.lengths import hours

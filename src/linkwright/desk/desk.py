@@ -19,7 +19,7 @@ from linkwright.desk.document import Document, document_of
 from linkwright.desk.event import KeptDays
 from linkwright.desk.files import Files, Read
 from linkwright.desk.fitting import Fitting
-from linkwright.desk.hunting import Suspecting
+from linkwright.desk.hunts import Suspecting
 from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names, names_of
 from linkwright.desk.newcomers import may_be_on, new_on_air, ours_of
@@ -30,7 +30,7 @@ from linkwright.desk.sources import Sources
 from linkwright.desk.telling import Listeners, Nobody
 from linkwright.desk.troubles import Trouble, dying, reported
 from linkwright.desk.watching import Watching
-from linkwright.desk.wrapping import Wrapping
+from linkwright.desk.wrap_run import Wrapping
 from linkwright.shoot.clock import zone_of
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store

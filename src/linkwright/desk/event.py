@@ -18,7 +18,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
 from linkwright.store import Draft, Store, ToldCarrier
-from linkwright.store.told import OFF
+from linkwright.store.carrier_notices import OFF
 from linkwright.units import mhz_text, together
 
 #: How far a carrier is, in words.

@@ -12,8 +12,8 @@ import numpy as np
 from linkwright.plan.air import SiteAir, missed_during
 from linkwright.plan.batteries import day_with
 from linkwright.plan.chain import Chain, Scene
+from linkwright.plan.coverage import Reaching, reaching
 from linkwright.plan.model import Plan, PlannedCall
-from linkwright.plan.reaching import Reaching, reaching
 from linkwright.plan.tuning import NOTHING_BELOW_NOISE_DB
 from linkwright.reach.ground import along_route
 from linkwright.reach.path import rice_db_of

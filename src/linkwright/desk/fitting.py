@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Final
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.crewkit import sent_kit
 from linkwright.desk.crews import links_wanted, with_fields
-from linkwright.desk.followed import followed, planned_apart
+from linkwright.desk.follow import followed, planned_apart
 from linkwright.desk.planning import Planning
-from linkwright.desk.relabelled import relabelled
+from linkwright.desk.relabel import relabelled
 from linkwright.desk.snapshot import Snapshot
 from linkwright.desk.telling import Listeners
 from linkwright.shoot.errors import InputError

@@ -130,12 +130,12 @@ class Listening:
 
     def _listen(self, attachment: Attachment, run: WorkRun) -> None:
         """One recording: its tracks, and how they stand to each other."""
+        from linkwright.sound.cross_check import seconded
         from linkwright.sound.excerpt import overview
         from linkwright.sound.listen import listen
         from linkwright.sound.pairs import compare
         from linkwright.sound.recordings import open_recording
         from linkwright.sound.report import listen_document
-        from linkwright.sound.seconded import seconded
 
         try:
             recording = open_recording(self.path(attachment), attachment.name)

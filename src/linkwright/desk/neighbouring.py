@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from linkwright.desk.editing import Field
 from linkwright.desk.snapshot import Snapshot
-from linkwright.plan.swapped import hits, hits_sentence
+from linkwright.plan.other_crews import hits, hits_sentence
 from linkwright.shoot.carrier_list import neighbours_of
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.list_changes import ListChange, differences

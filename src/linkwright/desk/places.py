@@ -14,7 +14,7 @@ from linkwright.desk.answers import answers_of
 from linkwright.desk.day import CHANGED, planned_day
 from linkwright.desk.files import MOST_UPLOAD
 from linkwright.desk.snapshot import Snapshot
-from linkwright.desk.wrapping import site_spans
+from linkwright.desk.wrap_run import site_spans
 from linkwright.lengths import hours
 from linkwright.plan.chain import Scene
 from linkwright.reach.day_levels import DayLevels, learn_from_day
@@ -100,7 +100,7 @@ def _reach(
     made = snapshot.made
     if made is None or not by_link:
         return None, ""
-    from linkwright.plan.reaching import reaching
+    from linkwright.plan.coverage import reaching
 
     links: dict[str, DayLevels] = {}
     then = made.names.name_of(snapshot.names.id_of("site", site.name))

@@ -19,10 +19,10 @@ from linkwright import __version__
 from linkwright.desk.background import Background, WorkRun
 from linkwright.desk.document import Document
 from linkwright.desk.files import Files, Read
-from linkwright.desk.followed import followed, planned_apart
+from linkwright.desk.follow import followed, planned_apart
 from linkwright.desk.given_up import GivenUp, given_up, with_findings, without_findings
 from linkwright.desk.names import Names, names_of
-from linkwright.desk.relabelled import relabelled
+from linkwright.desk.relabel import relabelled
 from linkwright.desk.snapshot import Made
 from linkwright.shoot.errors import InputError
 from linkwright.store import Away, Draft, Store

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from linkwright.air.judged import JudgedSweep
+from linkwright.air.judgement import JudgedSweep
 from linkwright.draw.columns import per_column
 from linkwright.draw.lanes import Band, Pin
 from linkwright.draw.site_lanes import band, closed, may_be_used, others, ours, tv

@@ -43,7 +43,7 @@ from linkwright.watch.diagnose.logs import meters_said
 from linkwright.watch.diagnose.plain import plain_loop
 from linkwright.watch.diagnose.watcher import Watcher
 from linkwright.watch.figures.board import BREAKS, SILENT_S, Board
-from linkwright.watch.log.agreed import DAY_NS
+from linkwright.watch.log.common_clock import DAY_NS
 from linkwright.watch.log.kept import packed, unpacked
 from linkwright.watch.log.live import Intake
 from linkwright.watch.log.record import BATTERY, MUTED, QUALITY, Batch

@@ -17,7 +17,7 @@ from linkwright.desk.listening import Listening
 from linkwright.desk.names import Names
 from linkwright.desk.places import Learning, learnings
 from linkwright.desk.snapshot import Snapshot
-from linkwright.desk.wrapping import Gone, Wrapping, planned_levels
+from linkwright.desk.wrap_run import Gone, Wrapping, planned_levels
 from linkwright.draw.bars import BarSpan
 from linkwright.draw.timeline import LinkLane, MomentFlag, Timeline, drawn_timeline
 from linkwright.lengths import duration
@@ -31,8 +31,8 @@ from linkwright.units import counted
 from linkwright.watch.align.recordings import Laid, NotLaid, TrackFaults, clock_words, stamped_ns
 from linkwright.watch.diagnose.answers import Answer, answered
 from linkwright.watch.diagnose.episodes import DiagnosedEpisode, answer, moment
+from linkwright.watch.figures.day_figures import Event, LaidTrack, RecordingFigures, WrapUp, with_done
 from linkwright.watch.figures.statistics import OFF_MS, Between, LinkFigures
-from linkwright.watch.figures.wrapped import Event, LaidTrack, RecordingFigures, WrapUp, with_done
 
 #: Widths of the picture on the report [px].
 REPORT_PX: Final = 1000.0

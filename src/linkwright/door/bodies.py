@@ -11,7 +11,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from linkwright.desk.files import MOST_UPLOAD
 from linkwright.desk.listening import MOST_BYTES as MOST_RECORDING
-from linkwright.desk.wrapping import MOST_LOG
+from linkwright.desk.wrap_run import MOST_LOG
 
 KIB: Final = 1024
 MIB: Final = 1024 * 1024

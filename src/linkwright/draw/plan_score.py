@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from linkwright.draw.clean import answer, calls_at
 from linkwright.draw.lanes import Bands, Lane, Pins
-from linkwright.draw.measured import file_of, measured
 from linkwright.draw.score import Score, drawn
 from linkwright.draw.site_lanes import band, closed, may_be_used, others, ours, tv
+from linkwright.draw.sweep_lane import file_of, measured
 from linkwright.plan.air import SiteAir
 from linkwright.plan.chain import Scene
 from linkwright.plan.model import Plan

@@ -14,15 +14,15 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.air.judged import FLOOR_DOUBT_DB
-from linkwright.air.measured import WIDE_BUSY_DB, MeasuredAir
+from linkwright.air.judgement import FLOOR_DOUBT_DB
+from linkwright.air.occupancy import WIDE_BUSY_DB, MeasuredAir
 from linkwright.air.others import overlap_share
 from linkwright.air.predicted import Predicted, levels_at
 from linkwright.air.readers import Readout
 from linkwright.air.survey import Survey, survey
 from linkwright.air.sweep import Sweep
+from linkwright.plan.contributions import SWEEP, SlotPowers
 from linkwright.plan.findings import finding
-from linkwright.plan.heard import SWEEP, SlotPowers
 from linkwright.plan.model import Finding
 from linkwright.rules import Outside, Territory, TvChannel, separations, tv_channel, tv_channels
 from linkwright.shoot.evidence import Evidence

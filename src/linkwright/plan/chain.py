@@ -17,7 +17,7 @@ from linkwright.reach.body import facing_db
 from linkwright.reach.budget import Budget, BudgetRequest, budgets_of
 from linkwright.reach.ends import MOUNTED, Carried, Ends, Inside
 from linkwright.reach.hand import USUAL, Wanted
-from linkwright.reach.measured import Learned, MeasuredLevels, learned, readings_of, taken_of, walked_levels
+from linkwright.reach.spot_levels import Learned, MeasuredLevels, learned, readings_of, taken_of, walked_levels
 from linkwright.rules import Kind, Terms, licences_for
 from linkwright.shoot.blocks import Blocks
 from linkwright.shoot.clock import zone_of

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from linkwright.air.looked import CERTAINTY
+from linkwright.air.looks import CERTAINTY
 from linkwright.air.report import Stepping, passes
 from linkwright.plan.air import OLD_AFTER, SiteAir, age, missed_during, needed_s
 from linkwright.plan.chain import Chain, Scene

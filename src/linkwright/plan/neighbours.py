@@ -15,10 +15,10 @@ import numpy as np
 from linkwright.air.others import overlap_share
 from linkwright.physics.geodesy import great_circles_km
 from linkwright.plan.chain import Chain, Scene
+from linkwright.plan.contributions import Arrival
 from linkwright.plan.findings import finding
-from linkwright.plan.heard import Arrival
 from linkwright.plan.model import Finding
-from linkwright.reach.between import between_sites_db
+from linkwright.reach.site_to_site import between_sites_db
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall
 from linkwright.units import BoolArray, FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array

@@ -10,7 +10,6 @@ from linkwright.plan.air import missed_during, needed_s
 from linkwright.plan.at_once import ProvedCall
 from linkwright.plan.by_itself import by_themselves
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.crowded import clean_together, crowds, what_helps
 from linkwright.plan.findings import finding
 from linkwright.plan.ledger import Set, planned
 from linkwright.plan.model import Finding, PlannedCall, PlannedLink, Products, Unplaced
@@ -24,6 +23,7 @@ from linkwright.plan.plan_findings import (
 )
 from linkwright.plan.products import products_of
 from linkwright.plan.prove import Decided, decided
+from linkwright.plan.shortage import clean_together, crowds, what_helps
 from linkwright.plan.site import SiteProblem, most_links, verify_listeners
 from linkwright.plan.sound_findings import sound_findings
 from linkwright.plan.tuning import Tuning

@@ -19,7 +19,7 @@ from linkwright.assign.levels import Radio, unwanted
 from linkwright.assign.placement import CallLevels, settle_powers
 from linkwright.assign.verify import level_faults, strong_faults
 from linkwright.plan.chain import Chain
-from linkwright.plan.heard import Arrival, switched
+from linkwright.plan.contributions import Arrival, switched
 from linkwright.plan.mixing import LINES_A_KIND, MixedLevels, Parts
 from linkwright.plan.model import LedgerRow, Verdict
 from linkwright.plan.neighbours import REUSE, Afar

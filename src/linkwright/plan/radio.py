@@ -19,7 +19,7 @@ from linkwright.plan.chain import Chain
 from linkwright.plan.tuning import Tuning
 from linkwright.reach.budget import Budget, budgets_of
 from linkwright.reach.path import xyz
-from linkwright.reach.received import Radiator, heard_gains_db
+from linkwright.reach.received_levels import Radiator, heard_gains_db
 from linkwright.shoot.place import Other, Spot
 from linkwright.shoot.writing import equipment_document
 from linkwright.units import FloatArray, IntArray, dbm_from_mw, mw_from_dbm, mw_from_dbm_array

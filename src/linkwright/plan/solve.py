@@ -8,7 +8,7 @@ from typing import Protocol, TypeVar
 
 from linkwright.assign.calls import CallAnswer, Kept, answer_calls
 from linkwright.plan.chain import Scene
-from linkwright.plan.grouped import Way, in_groups
+from linkwright.plan.groups import Way, in_groups
 from linkwright.plan.model import Plan, PlannedCall
 from linkwright.plan.neighbours import Far, FarSite, classes
 from linkwright.plan.site import SiteProblem, Slots, site_problem, site_task, verify_site

@@ -15,10 +15,10 @@ import numpy as np
 from linkwright.air.others import overlap_share
 from linkwright.plan.air import TakenByTv
 from linkwright.plan.chain import Chain, Scene
-from linkwright.plan.heard import SlotPowers
+from linkwright.plan.contributions import SlotPowers
 from linkwright.plan.law import Law
 from linkwright.plan.neighbours import REUSE, Afar
-from linkwright.reach.received import Radiator, heard_gains_db
+from linkwright.reach.received_levels import Radiator, heard_gains_db
 from linkwright.rules import Row, Terms, allowance, closures
 from linkwright.rules.terms import Position
 from linkwright.shoot.equipment import Transmitter

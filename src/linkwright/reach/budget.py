@@ -29,8 +29,8 @@ from linkwright.reach.doubt import (
 from linkwright.reach.ends import MOUNTED, SPEEDS_M_S, Ends
 from linkwright.reach.hand import USUAL, Hand, HandFigures, States, Wanted, hands_of, margins_for, mixed, states_of
 from linkwright.reach.lines import Deciding, turned
-from linkwright.reach.measured import Learned, shifted
 from linkwright.reach.path import spread_of, xyz
+from linkwright.reach.spot_levels import Learned, shifted
 from linkwright.shoot.evidence import Evidence, Level, PathGain
 from linkwright.shoot.place import Spot
 from linkwright.units import FloatArray, dbm_from_mw

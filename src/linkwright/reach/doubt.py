@@ -7,7 +7,7 @@ near are alike: correlation S + (1 - S) exp(-gap / d), gap the distance between 
 receivers, S the share of a model's error that a whole site has in common. A case gives every part a value; all
 cases are one fixed set of 256, so that the same shoot gives the same plan.
 
-A level that was read conditions all of this (`reach.measured`): the parts stay normal, with other means and
+A level that was read conditions all of this (`reach.spot_levels`): the parts stay normal, with other means and
 spreads.
 """
 

@@ -18,8 +18,8 @@ from linkwright.reach.budget import Budget
 from linkwright.reach.doubt import CASES, Own, body_db_of, case_at, kit_db_of, laid, own_of
 from linkwright.reach.ends import Ends
 from linkwright.reach.hand import USUAL, Wanted, states_of
-from linkwright.reach.measured import Learned
 from linkwright.reach.path import xyz
+from linkwright.reach.spot_levels import Learned
 from linkwright.shoot.place import Point, Site, Spot
 from linkwright.units import FloatArray, dbm_from_mw
 

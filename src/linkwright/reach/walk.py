@@ -5,7 +5,7 @@ difference from the model is an offset, a slope over the logarithm of distance, 
 slow shadowing that is alike at neighbouring places (exponential correlation; M. Gudmundson, Electronics Letters
 27(23), 1991), and what is left at each place, which may be far off now and then (Student's t: robust). Priors: the
 models are right within what is assumed below. The posterior is drawn by Gibbs sampling from a seed; intervals are
-its quantiles. About this trend the averages condition what is not known (`reach.measured`): each alone predicts
+its quantiles. About this trend the averages condition what is not known (`reach.spot_levels`): each alone predicts
 places that were held out worse (bench/test_walk_held_out.py).
 """
 
@@ -26,9 +26,9 @@ from linkwright.reach.body import SHOWN, shown_by
 from linkwright.reach.doubt import SLOPE_DB
 from linkwright.reach.ends import Ends
 from linkwright.reach.ground import AtWork, walk
-from linkwright.reach.measured import MeasuredLevels
 from linkwright.reach.path import xyz
 from linkwright.reach.regress import Prior, WalkSamples, posterior
+from linkwright.reach.spot_levels import MeasuredLevels
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.learnt import Learnt, WalkedLevel
 from linkwright.shoot.place import Site, Spot

@@ -1,7 +1,7 @@
 """What may be transmitted where: data files with their sources, and the look-up."""
 
-from linkwright.rules.accepting import acceptable, check_accepts
-from linkwright.rules.corrected import Correction
+from linkwright.rules.acceptance import acceptable, check_accepts
+from linkwright.rules.corrections import Correction
 from linkwright.rules.hazards import HardWarning, hard_warnings
 from linkwright.rules.library import known_best, known_codes, territory, territory_or_group, use_corrections
 from linkwright.rules.lookup import Allowance, allowance, check_ids, check_permits, closed_ranges, closures

@@ -11,7 +11,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, Literal
 
-from linkwright.rules.corrected import Correction, corrected
+from linkwright.rules.corrections import Correction, corrected
 from linkwright.rules.models import CheckedFact, Fact, Note, Row, Territory
 from linkwright.shoot.errors import InputError, did_you_mean
 

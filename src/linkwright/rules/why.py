@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from linkwright.rules.accepting import acceptable
+from linkwright.rules.acceptance import acceptable
 from linkwright.rules.lookup import allowance, check_permits, closures, in_closed, in_one_channel, inside, on_raster
 from linkwright.rules.models import Kind, Row, Territory
 from linkwright.rules.opening import opened_by, openings

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 from urllib.parse import quote
 
+from linkwright.draw.coverage import reach_pages
 from linkwright.draw.ink import in_black
 from linkwright.draw.plan_score import drawn_plan
-from linkwright.draw.reaching import reach_pages
 from linkwright.plan.chain import Scene
+from linkwright.plan.coverage import reaching
 from linkwright.plan.model import Plan
-from linkwright.plan.reaching import reaching
 from linkwright.progress import Tell, quiet
 from linkwright.sheets import content
 from linkwright.sheets.application import application, application_csv
@@ -24,7 +24,7 @@ from linkwright.sheets.pdf import Paper, Setter, preview, setting
 from linkwright.sheets.tables import day_csv, links_csv
 from linkwright.sheets.wrap import figures_csv, wrap_csv, wrap_sheet
 from linkwright.shoot.errors import InputError
-from linkwright.watch.figures.wrapped import WrapUp
+from linkwright.watch.figures.day_figures import WrapUp
 
 #: What each file is, by its name; the pictures of sites come besides.
 FILES: Final[dict[str, str]] = {

@@ -9,8 +9,8 @@ from typing import Any, Final
 from linkwright.lengths import duration
 from linkwright.sheets.tables import Value, csv_text
 from linkwright.watch.diagnose.episodes import DiagnosedEpisode, iso, lost_by_cause, moment
+from linkwright.watch.figures.day_figures import RecordingFigures, ToldEpisode, WrapUp
 from linkwright.watch.figures.statistics import LinkFigures
-from linkwright.watch.figures.wrapped import RecordingFigures, ToldEpisode, WrapUp
 
 MINUS: Final = "\N{MINUS SIGN}"
 #: Episodes that the report and the page list, the longest; the tables have all.

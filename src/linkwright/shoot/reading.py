@@ -16,8 +16,8 @@ from linkwright.shoot.errors import InputError, InputErrors, did_you_mean
 from linkwright.shoot.learnt import Learnt
 from linkwright.shoot.locate import Loc, line_of
 from linkwright.shoot.models import Shoot
+from linkwright.shoot.old_keys import renamed_sentences, with_new_names
 from linkwright.shoot.regular import open_regular
-from linkwright.shoot.renamed import renamed_sentences, with_new_names
 from linkwright.shoot.toml import parse_toml
 
 Whole = TypeVar("Whole", bound=BaseModel)

@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.sound.bounded import Means, Tops
 from linkwright.sound.fault import Fault, stretches
+from linkwright.sound.level_counts import Means, Tops
 from linkwright.units import FloatArray, SampleArray
 
 #: Steps of 100 ms in a second, of which the largest and the least level are kept.

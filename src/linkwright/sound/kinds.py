@@ -1,7 +1,7 @@
 """The kinds of faults, each a row of one table, the gravest first: its words, how sure it can be, and what to do.
 
 Kinds of tracks stand in `Fault`; those of files and of pairs of tracks are told of a recording as a whole
-(`sound.told`).
+(`sound.findings`).
 """
 
 from __future__ import annotations

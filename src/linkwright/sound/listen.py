@@ -17,9 +17,9 @@ from linkwright.sound.faults import FaultFinder
 from linkwright.sound.intelligibility import Intelligibility, SpeechMeter
 from linkwright.sound.low_band import LowBand, Slowed, slow_rate_hz
 from linkwright.sound.lowcut import GENERIC, Filter, LowCut, Spectrum, choose_low_cut
-from linkwright.sound.measured import LoudestMinute, loudest_minute
 from linkwright.sound.meter import STEP, Loudness, LoudnessMeter, TrackMeter, hop_frames
 from linkwright.sound.pitch import PitchMeter
+from linkwright.sound.recording_gain import LoudestMinute, loudest_minute
 from linkwright.sound.recordings import Recording, blocks
 from linkwright.sound.room_tone import RoomTone, SteadyTone
 from linkwright.sound.rustle import Rustle

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from linkwright.physics.loudness_compiled import filtered, means
-from linkwright.sound.bounded import Tops
 from linkwright.sound.fault import MOST, Fault, gathered, stretches
+from linkwright.sound.level_counts import Tops
 from linkwright.units import FloatArray, SampleArray
 
 #: The rate at which what lies low is looked at, about [Hz].

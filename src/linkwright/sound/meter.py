@@ -9,8 +9,8 @@ import numpy as np
 
 from linkwright.physics import loudness
 from linkwright.physics.loudness_compiled import energies, true_peak
-from linkwright.sound.bounded import Powers, Tops
 from linkwright.sound.course import LevelCourse
+from linkwright.sound.level_counts import Powers, Tops
 from linkwright.units import FloatArray, SampleArray
 
 #: A hop [s], hops in a step of 100 ms, in the momentary and in the short-term window; BS.1770-5 and EBU Tech 3341.

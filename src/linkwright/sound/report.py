@@ -9,6 +9,7 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright.sound.fault import Fault
+from linkwright.sound.findings import MOVED_MS, told
 from linkwright.sound.intelligibility import THIRDS, Intelligibility, verdict
 from linkwright.sound.kinds import GRAVE
 from linkwright.sound.listen import Heard, Track
@@ -16,7 +17,6 @@ from linkwright.sound.lowcut import LowCut, Spectrum
 from linkwright.sound.pairs import Pair, Side
 from linkwright.sound.recordings import Recording
 from linkwright.sound.timing import air_delay_ms, first_notch, lip_sync, within_ebu_r37
-from linkwright.sound.told import MOVED_MS, told
 
 #: The part of the pauses' spectrum that is told: where a low cut works [Hz].
 PAUSES_HZ: Final = (10.0, 1000.0)

@@ -17,7 +17,7 @@ from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import microphone_of, receiver_of, recorder_of, transmitter_of, usual_microphone
 from linkwright.sound.gain import Converter, Gain, GainStep, Phantom, gain_chain, phantom
 from linkwright.sound.gain import RecorderInput as Input
-from linkwright.sound.measured import LoudestMinute, MeasuredGain, measured_gain
+from linkwright.sound.recording_gain import LoudestMinute, MeasuredGain, measured_gain
 from linkwright.sound.timing import LineUp, Path, line_up
 
 #: From the lips to the microphone where the shoot does not say it [m] (common practice, no source); what is mounted

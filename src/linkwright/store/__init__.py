@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from linkwright.store.attachments import LOG, READINGS, RECORDING, SWEPT, Attachment
+    from linkwright.store.carrier_notices import Given, ToldCarrier
     from linkwright.store.conflict import Conflict
     from linkwright.store.crew import CrewNote, Device, DoorLine, Passing, Role, Tick
     from linkwright.store.draft import Draft, DraftProblem, problems
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from linkwright.store.hunts import HuntFact, HuntStart, HuntStep, KeptHunt
     from linkwright.store.requests import CrewRequest, RequestStep, WantedLinks
     from linkwright.store.store import Store
-    from linkwright.store.told import Given, ToldCarrier
 
 #: In which module of this package each is.
 FROM: Final = {

@@ -8,9 +8,9 @@ from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from linkwright.shoot.errors import InputError
-from linkwright.store import edits, history, rows, told
+from linkwright.store import carrier_notices, edits, history, rows
 from linkwright.store import requests as asked
-from linkwright.store.aside import Aside
+from linkwright.store.carrier_notices import CARRIER, Act, Given, ToldCarrier
 from linkwright.store.edits import Edit, Turn
 from linkwright.store.paths import Path, checked, fit
 from linkwright.store.requests import (
@@ -25,7 +25,7 @@ from linkwright.store.requests import (
     links_of,
 )
 from linkwright.store.rows import unpacked
-from linkwright.store.told import CARRIER, Act, Given, ToldCarrier
+from linkwright.store.side_tables import Aside
 from linkwright.store.values import clean_text, plain
 
 #: The fields of a link that say where its ends stand; a crew's ticks write these and no others.
@@ -97,15 +97,15 @@ class Asking(Aside):
     ) -> list[ToldCarrier]:
         """What every crew was told, in all calls or in some, of all links or of some (by id), the longest
         unanswered first; of those that are not heard the first so many, where that is said."""
-        return self._reading(lambda connection: told.listed(connection, None, calls, links, unheard))
+        return self._reading(lambda connection: carrier_notices.listed(connection, None, calls, links, unheard))
 
     def carriers_waiting(self) -> dict[str, int]:
         """How many carriers were told and are not heard, by call (by id)."""
-        return self._reading(told.waiting)
+        return self._reading(carrier_notices.waiting)
 
     def carriers_were(self, calls: Collection[str]) -> dict[tuple[str, str], str]:
         """How far links came in calls that are over (both by id), as crews ticked it: set or heard."""
-        return self._reading(lambda connection: told.were(connection, calls))
+        return self._reading(lambda connection: carrier_notices.were(connection, calls))
 
     def tell_carriers(
         self, given: Iterable[Given], who: str = "the plan", *, over: Collection[str] = ()
@@ -115,7 +115,7 @@ class Asking(Aside):
         wanted = list(given)
 
         def job(turn: Turn) -> list[ToldCarrier]:
-            news = told.tell(turn, wanted, over, self._now())
+            news = carrier_notices.tell(turn, wanted, over, self._now())
             lines = (((carrier.crew, *carrier.key), None, str(carrier.khz)) for carrier in news)
             self._note_all(turn, CARRIER, "set", lines)
             turn.revision += len(news)
@@ -157,7 +157,7 @@ class Asking(Aside):
         self, crew: str, key: tuple[str, str], seen_khz: int, act: Act, who: str
     ) -> ToldCarrier | None:
         def job(turn: Turn) -> ToldCarrier | None:
-            before, after = told.tick(turn, crew, key, seen_khz, act, self._now())
+            before, after = carrier_notices.tick(turn, crew, key, seen_khz, act, self._now())
             self._note(turn, CARRIER, act, (crew, *key), before.state, "off" if after is None else after.state)
             turn.revision += 1
             if after is not None:
@@ -184,9 +184,9 @@ class Asking(Aside):
 
     def _follow_carriers(self, turn: Turn, crew: str) -> None:
         """The requests of a crew are as far as their carriers are."""
-        carriers = told.listed(turn.connection, crew)
+        carriers = carrier_notices.listed(turn.connection, crew)
         for request in asked.listed(turn.connection, crew):
-            state: State = told.state_of(carriers, request.links)
+            state: State = carrier_notices.state_of(carriers, request.links)
             if request.state in HELD and state != request.state:
                 self._become(turn, request, request.state, Becomes(state))
 

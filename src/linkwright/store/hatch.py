@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Any, Final
 from linkwright.shoot.bag import KINDS
 from linkwright.shoot.errors import InputError
 from linkwright.shoot.zones import zones_of
-from linkwright.store import hunts, requests, told
+from linkwright.store import carrier_notices, hunts, requests
+from linkwright.store.carrier_notices import Act, ToldCarrier
 from linkwright.store.draft import Draft
 from linkwright.store.happenings import Happening
 from linkwright.store.kitbook import bag_of
 from linkwright.store.requests import CrewRequest, WantedLinks
-from linkwright.store.told import Act, ToldCarrier
 
 if TYPE_CHECKING:
     from linkwright.store.asking import Asking
@@ -130,7 +130,7 @@ class Hatch:
     def carriers(self) -> list[ToldCarrier]:
         """What the crew was told, the longest unanswered first."""
         self.own()
-        return self.__store._reading(lambda connection: told.listed(connection, self.crew))
+        return self.__store._reading(lambda connection: carrier_notices.listed(connection, self.crew))
 
     def notices(self) -> list[Notice]:
         """What everybody was told, and this crew, newest first."""

@@ -17,7 +17,7 @@ from linkwright.store.draft import Draft
 from linkwright.store.edits import Edit, Turn
 from linkwright.store.hatch import Hatch
 from linkwright.store.history import LoggedChange
-from linkwright.store.hunting import Hunting
+from linkwright.store.hunt_edits import Hunting
 from linkwright.store.paths import checked
 from linkwright.store.undo import reverse
 from linkwright.store.values import plain

@@ -18,11 +18,11 @@ from typing import Any, Final
 import uvicorn
 from fastapi import FastAPI
 
-from linkwright.door.accepting import Door, Guarded
 from linkwright.door.awake import Gaps
 from linkwright.door.keeper import Visit
 from linkwright.door.lan import looked
 from linkwright.door.quiet import quieten
+from linkwright.door.sockets import Door, Guarded
 
 #: So many files this process may have open, where the system allows it.
 DESCRIPTORS: Final = 4096

@@ -13,8 +13,8 @@ from linkwright.plan.chain import Chain, Scene
 from linkwright.plan.hunt.case import Case
 from linkwright.plan.model import Plan, PlannedLink
 from linkwright.plan.neighbours import distances_m, strongest_mw
-from linkwright.reach.between import between_sites_db
-from linkwright.reach.received import Radiator, heard_gains_db
+from linkwright.reach.received_levels import Radiator, heard_gains_db
+from linkwright.reach.site_to_site import between_sites_db
 from linkwright.shoot.errors import InputError, did_you_mean
 from linkwright.shoot.place import Site
 from linkwright.shoot.view import LiveCall, sites

@@ -18,7 +18,7 @@ from linkwright.plan.chain import Scene
 from linkwright.plan.hunt.case import Case, How, Suspect
 from linkwright.plan.hunt.listener import HeardSender, HuntListener
 from linkwright.plan.tuning import slots_khz
-from linkwright.reach.received import Radiator, heard_gains_db
+from linkwright.reach.received_levels import Radiator, heard_gains_db
 from linkwright.shoot.place import Other, Site
 from linkwright.shoot.view import others_during
 from linkwright.units import FloatArray, dbm_from_mw, mhz_text

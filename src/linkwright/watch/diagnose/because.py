@@ -7,7 +7,7 @@ from typing import Final
 
 from linkwright.lengths import seconds
 from linkwright.units import counted
-from linkwright.watch.diagnose.gathered import Figures
+from linkwright.watch.diagnose.episode_figures import Figures
 
 #: A fall of less is hardly one [dB]; and one is at once where this share of it came within a second (assumed).
 HARDLY_DB: Final = 3.0

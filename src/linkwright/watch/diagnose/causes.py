@@ -14,8 +14,8 @@ import numpy as np
 
 from linkwright.units import FloatArray
 from linkwright.watch.diagnose import because
+from linkwright.watch.diagnose.episode_figures import Figures
 from linkwright.watch.diagnose.evidence import weighed
-from linkwright.watch.diagnose.gathered import Figures
 
 #: The share of "unknown" (assumed).
 UNKNOWN: Final = 0.03

@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.units import FloatArray
-from linkwright.watch.diagnose.observed import OBSERVED
+from linkwright.watch.diagnose.observables import OBSERVED
 
 #: Weights in the file are in hundredths.
 HUNDREDTHS: Final = 100.0

@@ -15,12 +15,12 @@ from typing import Any, Final, Literal
 import numpy as np
 
 from linkwright.units import FloatArray
-from linkwright.watch.diagnose import observed
+from linkwright.watch.diagnose import observables
 from linkwright.watch.diagnose import states as at
 from linkwright.watch.diagnose.causes import CAUSES, SURE, cause_of, passed_on, shares, split, without
 from linkwright.watch.diagnose.company import AFTER_S, BEFORE_S, Company, History, with_planned
+from linkwright.watch.diagnose.episode_figures import Figures, figures_of
 from linkwright.watch.diagnose.expected import BANDWIDTH_KHZ, CEILING_DBM, GONE_DBM, NEED_DBM, Expected
-from linkwright.watch.diagnose.gathered import Figures, figures_of
 from linkwright.watch.diagnose.products import ProductFit, products_on
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.log.record import SECOND_NS, Batch, iso_of
@@ -437,7 +437,7 @@ class Watcher:
         """How probable each cause is, and whose product it may be; `heard`: another receiver still hears it."""
         kind, products, expected = at.TRACKS[raw.track], ProductFit(math.nan), raw.expected
         seen = self._observed(raw, figures)
-        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observed.along(seen)}
+        alone = {cause.name: ALONE for cause in CAUSES.values() if cause.together and not observables.along(seen)}
         here = self.likelier_of.get(self.names[raw.link], self.likelier)
         likelier = {cause: alone.get(cause, 1.0) * here.get(cause, 1.0) for cause in {*alone, *here}}
         causes = shares(kind, seen, likelier)
@@ -504,17 +504,17 @@ class Watcher:
         """What is observed of an episode."""
         begin, end = math.floor(raw.figures[at.ON_T]), math.floor(raw.figures[at.LAST_T])
         history = self._history
-        first, last = begin - observed.BEFORE_S, end + observed.AFTER_S
+        first, last = begin - observables.BEFORE_S, end + observables.AFTER_S
         own, others, on_dbm = history.own(raw.link, first, last), history.others, self.defaults[1]
-        came = observed.BEFORE_S + 6
+        came = observables.BEFORE_S + 6
         theirs = others(raw.link, first, min(last, first + came + 4))
-        falls, left = observed.fell_then(own[:came], theirs[:, :came], on_dbm)
+        falls, left = observables.fell_then(own[:came], theirs[:, :came], on_dbm)
         nearest = np.where(np.isnan(theirs), -np.inf, theirs).max(axis=0, initial=-np.inf)
         nearest[np.isinf(nearest)] = np.nan
         rises = np.zeros(0)
         if not raw.open:  # read backwards, what came back fell
-            rises, _ = observed.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
-        return observed.observe(observed.ObservedParts(figures, own, falls, left, rises, nearest))
+            rises, _ = observables.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
+        return observables.observe(observables.ObservedParts(figures, own, falls, left, rises, nearest))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults

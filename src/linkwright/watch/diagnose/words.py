@@ -12,8 +12,8 @@ from linkwright.units import mhz_text
 from linkwright.watch.diagnose.because import dbm, weaker
 from linkwright.watch.diagnose.causes import CAUSES
 from linkwright.watch.diagnose.company import Company
+from linkwright.watch.diagnose.episode_figures import Figures
 from linkwright.watch.diagnose.expected import Expected
-from linkwright.watch.diagnose.gathered import Figures
 from linkwright.watch.diagnose.products import ProductFit
 
 #: Another cause is told along from this share on (assumed).

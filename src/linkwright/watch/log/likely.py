@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Final
 
 from linkwright.watch.log.columns import MOST_REFUSED
-from linkwright.watch.log.joined import DATE, OF_DAY
 from linkwright.watch.log.mapping import COLUMNS, Dates, Mapping
 from linkwright.watch.log.record import FIELDS
+from linkwright.watch.log.two_columns import DATE, OF_DAY
 
 #: What others call our columns, without units and signs (common practice, no source).
 CALLED: Final = {

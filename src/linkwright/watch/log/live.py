@@ -17,7 +17,7 @@ from typing import Any, Final
 import numpy as np
 
 from linkwright.shoot.errors import InputError
-from linkwright.watch.log.agreed import Agreed
+from linkwright.watch.log.common_clock import Agreed
 from linkwright.watch.log.record import MOST_LINKS, SECOND_NS, Batch, Reading, iso_of, reading_from
 
 #: Readings that may wait: half a minute of 1000 links ten times a second.

@@ -16,7 +16,6 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.regular import open_regular
 from linkwright.watch.log import scan
 from linkwright.watch.log.columns import Amiss, NameTable, column_index, scale_and_range, zoned
-from linkwright.watch.log.joined import joined, joins_of
 from linkwright.watch.log.likely import likely
 from linkwright.watch.log.mapping import TIDY, Mapping
 from linkwright.watch.log.record import (
@@ -26,6 +25,7 @@ from linkwright.watch.log.record import (
     Batch,
     Log,
 )
+from linkwright.watch.log.two_columns import joined, joins_of
 
 #: How much is read at once [bytes], and the longest line [bytes].
 BLOCK_BYTES: Final = 8 * 1024 * 1024

@@ -28,7 +28,7 @@ from linkwright.shoot.models import Shoot
 from linkwright.shoot.times import Run
 from linkwright.store import Draft
 from linkwright.web.answers import RequestBody, anew, csv_response, desk_of, render, snapshot_of
-from linkwright.web.asked import path_of
+from linkwright.web.queries import path_of
 
 router = APIRouter()
 

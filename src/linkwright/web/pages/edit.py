@@ -22,7 +22,7 @@ from linkwright.shoot.errors import InputError
 from linkwright.shoot.reading import parse_document
 from linkwright.store import Conflict, LoggedChange
 from linkwright.web.answers import RequestBody, anew, desk_of, snapshot_of
-from linkwright.web.asked import json_of, path_of
+from linkwright.web.queries import json_of, path_of
 
 router = APIRouter(prefix="/api")
 #: Fields whose change is seen in more than themselves: what may be ticked, what an item has from its class.

@@ -10,11 +10,11 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from linkwright.desk.current import site_now
-from linkwright.desk.relabelled import relabelled
+from linkwright.desk.relabel import relabelled
 from linkwright.desk.snapshot import Made, Snapshot
 from linkwright.draw.ground import PAGE_BANDS, Ground, drawn_bands
 from linkwright.plan.answer import short_says
-from linkwright.plan.reaching import Reaching, places_for, reaching
+from linkwright.plan.coverage import Reaching, places_for, reaching
 from linkwright.plan.what_if import LinkOutcome, outcomes
 from linkwright.reach.ground import along_route, margin_field
 from linkwright.shoot.errors import InputError

@@ -12,7 +12,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.hunting import (
+from linkwright.desk.hunts import (
     file_of,
     id_named,
     links_near,

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from pydantic import Field as Bounded
 
-from linkwright.desk.again import again
+from linkwright.desk.new_place import again
 from linkwright.desk.outset import usual_day
 from linkwright.desk.places import bring
 from linkwright.desk.questions import (

@@ -10,7 +10,8 @@ from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.files import plain_name
-from linkwright.desk.heard import (
+from linkwright.desk.listening import MOST_BYTES, Listening
+from linkwright.desk.recordings import (
     answer,
     drawn_comb,
     drawn_track,
@@ -21,7 +22,6 @@ from linkwright.desk.heard import (
     set_gain,
     set_low_cut,
 )
-from linkwright.desk.listening import MOST_BYTES, Listening
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
 from linkwright.shoot.errors import InputError

@@ -13,7 +13,7 @@ from pydantic import Field as Bounded
 from starlette.concurrency import run_in_threadpool
 
 from linkwright.desk.archive import NO_TIME
-from linkwright.desk.fetched import fetch
+from linkwright.desk.fetch import fetch
 from linkwright.desk.files import plain_name
 from linkwright.desk.neighbouring import MOST_BYTES as MOST_LIST
 from linkwright.desk.neighbouring import take_list
@@ -24,7 +24,7 @@ from linkwright.sheets.bundle import WRAP_FILES, Sheets
 from linkwright.sheets.carriers import carriers_csv, carriers_json
 from linkwright.shoot.errors import InputError
 from linkwright.units import number_word
-from linkwright.watch.figures.wrapped import WrapUp
+from linkwright.watch.figures.day_figures import WrapUp
 from linkwright.web.answers import KEEP_OUT, RequestBody, desk_of, file_response, pages_of, render, snapshot_of
 from linkwright.web.pages.edit import told
 

@@ -18,8 +18,8 @@ from linkwright.shoot.catalogue import called, catalogue_names
 from linkwright.shoot.errors import InputError
 from linkwright.units import number_word, together
 from linkwright.web.answers import file_response, render, snapshot_of
-from linkwright.web.asked import Looked, path_of
 from linkwright.web.pages.prepare import bag_there, questions
+from linkwright.web.queries import Looked, path_of
 
 router = APIRouter()
 

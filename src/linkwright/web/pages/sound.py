@@ -20,7 +20,7 @@ from linkwright.shoot.models import Link
 from linkwright.sound.gain import TARGET_DBFS
 from linkwright.sound.settings import SoundSettings
 from linkwright.web.answers import csv_response, render, snapshot_of
-from linkwright.web.asked import Looked
+from linkwright.web.queries import Looked
 
 router = APIRouter()
 

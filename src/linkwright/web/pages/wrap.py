@@ -30,7 +30,7 @@ from linkwright.desk.wrap import (
     wrap_up,
     wrapped,
 )
-from linkwright.desk.wrapping import MOST_LOG, Wrapping
+from linkwright.desk.wrap_run import MOST_LOG, Wrapping
 from linkwright.door.gate import person_of
 from linkwright.draw.ink import in_page_inks
 from linkwright.halfway import prefix
@@ -49,7 +49,7 @@ from linkwright.store import LOG
 from linkwright.watch.diagnose.answers import Answer
 from linkwright.watch.diagnose.causes import CAUSES
 from linkwright.watch.diagnose.episodes import iso, moment, to_document
-from linkwright.watch.figures.wrapped import AFTER_MS, ToldEpisode, WrapUp
+from linkwright.watch.figures.day_figures import AFTER_MS, ToldEpisode, WrapUp
 from linkwright.web.answers import (
     KEEP_OUT,
     RequestBody,

@@ -17,8 +17,8 @@ from linkwright.shoot.models import Link, Shoot
 from linkwright.shoot.view import transmitter_of
 from linkwright.sound.kinds import KINDS, MOMENTS, gravity
 from linkwright.sound.lowcut import Filter, choose_low_cut
-from linkwright.sound.measured import LoudestMinute, MeasuredGain
-from linkwright.sound.measured import says as gain_says
+from linkwright.sound.recording_gain import LoudestMinute, MeasuredGain
+from linkwright.sound.recording_gain import says as gain_says
 from linkwright.sound.report import spectrum_of
 from linkwright.sound.settings import gain_from
 from linkwright.sound.timing import comb_db

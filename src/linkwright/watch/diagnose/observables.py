@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.units import BoolArray, FloatArray
-from linkwright.watch.diagnose.gathered import Figures
+from linkwright.watch.diagnose.episode_figures import Figures
 
 #: Seconds of the levels that are looked at before an episode and after it: what took several links may break
 #: one of them much later.

@@ -14,11 +14,11 @@ from linkwright.shoot.errors import InputError
 from linkwright.store import attachments, cache, happenings
 from linkwright.store import crew as devices
 from linkwright.store.attachments import Attachment
+from linkwright.store.connection import Opened
 from linkwright.store.crew import HOLDS, CrewNote, Device, DoorLine, Passing, Role, Tick
 from linkwright.store.edits import Turn
 from linkwright.store.happenings import Happening
 from linkwright.store.history import milliseconds
-from linkwright.store.opened import Opened
 from linkwright.store.paths import fit
 from linkwright.store.values import clean_text, plain, written
 from linkwright.store.watch import tell_others

@@ -113,8 +113,8 @@ class Suspecting:
         self.background.begin(lambda run: self._look(run, made, again), instead=True, patient=True)
 
     def _look(self, run: WorkRun, made: Made, again: str) -> None:
+        from linkwright.plan.hunt.document import document
         from linkwright.plan.hunt.narrowing import hunt as narrowed
-        from linkwright.plan.hunt.told import document
 
         waiting = [
             hunt for hunt in self.store.hunts() if hunt.state == "open" and (hunt.found is None or hunt.id == again)

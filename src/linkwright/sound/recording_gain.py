@@ -10,9 +10,9 @@ import numpy as np
 
 from linkwright.physics.loudness import level_dbfs, peak_db
 from linkwright.physics.speech import VOICE_DB
-from linkwright.sound.bounded import Tops
 from linkwright.sound.course import SECOND, LevelCourse
 from linkwright.sound.gain import TARGET_DBFS, Converter, GainStep, RecorderInput, sum_db
+from linkwright.sound.level_counts import Tops
 from linkwright.units import minus
 
 #: The loudest minute [s]; a second counts as voice within this of its loudest one [dB] (own choice).

@@ -16,7 +16,7 @@ from linkwright.plan.answer import hand_says, worst_says
 from linkwright.units import FloatArray
 
 if TYPE_CHECKING:
-    from linkwright.plan.reaching import Reaching
+    from linkwright.plan.coverage import Reaching
     from linkwright.shoot.models import Shoot
     from linkwright.shoot.place import Other, Spot
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from linkwright.air.judged import JudgedSweep
+from linkwright.air.judgement import JudgedSweep
 from linkwright.draw.lanes import Levels
 
 

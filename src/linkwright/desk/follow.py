@@ -13,7 +13,7 @@ from linkwright.desk.editing import Path, references_renamed
 from linkwright.desk.files import Read
 from linkwright.desk.given_up import without_findings
 from linkwright.desk.names import Names
-from linkwright.desk.relabelled import relabelled
+from linkwright.desk.relabel import relabelled
 from linkwright.desk.snapshot import Made
 from linkwright.progress import Tell
 from linkwright.shoot.errors import InputError

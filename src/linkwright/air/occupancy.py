@@ -9,7 +9,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
-from linkwright.air.judged import COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, JudgedSweep, judge
+from linkwright.air.judgement import COARSE_KHZ, DEPENDENT_BINS, FLOOR_DOUBT_DB, JudgedSweep, judge
 from linkwright.air.sweep import Sweep
 from linkwright.physics.detection import averaged_threshold_db
 from linkwright.units import NOTHING_DBM, BoolArray, FloatArray, IntArray
