@@ -25,7 +25,7 @@ def _span(counts: CountArray, low: int, high: int, sign: int) -> None:
 def change(counts: Histograms, call: int, reach: IntArray, cell: int, sign: int) -> None:
     """Add (`sign` 1) or remove (-1) the carrier `cell` of a call whose other carriers are its members.
 
-    reach: (classes,), how many cells away is still too close.
+    reach : (classes,), how many cells away is still too close.
     """
     prod, mid, near = counts.prod[call], counts.mid[call], counts.near[call]
     members, count, wide, narrow = counts.members[call], counts.sizes[call], counts.wide, counts.narrow
@@ -131,7 +131,7 @@ def min_conflicts(
 ) -> int:
     """Move conflicted links to their least conflicted slots, `moves` times or until nothing conflicts.
 
-    carriers: (links,) cells, changed in place. `tabu` (links, slots) holds the move until which a slot is not
+    carriers : (links,) cells, changed in place. `tabu` (links, slots) holds the move until which a slot is not
     returned to. `best` (links,) receives the least conflicted placement seen; the return value is its conflicts (0:
     clean).
     """

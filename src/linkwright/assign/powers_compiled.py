@@ -40,6 +40,7 @@ class Hearing(NamedTuple):
     of: IntArray
 
 
+# long: a raise undone reads what the raises before it left
 @kernel
 def settle(
     at: IntArray,

@@ -15,9 +15,7 @@ if TYPE_CHECKING:
 
 #: Faults of a track that are listed one by one.
 LISTED: Final = 20
-COLUMNS: Final = (
-    "track", "length", "LUFS", "mom.", "short", "range", "peak", "floor", "voice", "cut", "faults",
-)  # fmt: skip
+COLUMNS: Final = ("track", "length", "LUFS", "mom.", "short", "range", "peak", "floor", "voice", "cut", "faults")
 PAIR_COLUMNS: Final = ("track", "track", "later", "metres", "to agree", "polarity", "drift ppm", "jumps", "notch")
 STEP_COLUMNS: Final = ("step", "pauses", "loudest", "voice")
 GAIN_COLUMNS: Final = ("attenuation", "peak", "noise", "over noise", "")

@@ -232,5 +232,5 @@ def _walk(call: LiveCall, link: Link, settings: Settings, by: StepKeys) -> SetUp
     if link.sends.stands and link.receive:
         who, says = "listener", "Whoever listens walks the route with the receiver on, turned away as well"
     return SetUpStep(
-        "walk", key, who, "Walk", f"{at} to {route}", f"{says}; listen most of all at {settings.worst_at}.",
-    )  # fmt: skip
+        "walk", key, who, "Walk", f"{at} to {route}", f"{says}; listen most of all at {settings.worst_at}."
+    )

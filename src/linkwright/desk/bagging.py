@@ -153,9 +153,7 @@ def measured(name: str, what: str, value: str | None, how: str, at_mw: float | N
             raise InputError(f'the value is "{value or ""}"; expected {quantity} in {known[quantity]}')
         if not how.strip():
             raise InputError("say with what it was measured, and by whom, so that the ledger can tell")
-        entry = {
-            "what": quantity, "value": float(number), "unit": known[quantity], "when": on, "how": how.strip(),
-        }  # fmt: skip
+        entry = {"what": quantity, "value": float(number), "unit": known[quantity], "when": on, "how": how.strip()}
         if at_mw is not None:
             entry["power_mw"] = at_mw
         document = item.document()

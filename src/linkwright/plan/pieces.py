@@ -80,6 +80,7 @@ def named(scene: Scene, site: Site | None = None) -> Named:
     return tuple(call.name for call in (scene.calls if site is None else scene.calls_on(site)))
 
 
+# wide: the period, what was solved and kept of it, where the pieces go, and who proves and tells
 def make_pieces(
     making: Making,
     scene: Scene,

@@ -59,6 +59,7 @@ def replan(
     return Pieces(scene, making.pieces, making.between)
 
 
+# long: each step looks at what the one before it left
 def _again(
     making: Making,
     before: Pieces,

@@ -50,7 +50,7 @@ def products_in_band(
 ) -> tuple[float, IntArray, FloatArray]:
     """Third-order products of a receiver's own making inside its filter, by enumeration.
 
-    carriers_khz, widths_khz, levels_mw: (n,), the carriers at its input, their occupied widths and levels.
+    carriers_khz, widths_khz, levels_mw : (n,), the carriers at its input, their occupied widths and levels.
     Returns the sum of all products in the filter [mW], and those of at least `least_mw`, strongest first: who
     makes them (m, 3), as indices of A, B and C with C = -1 for 2A-B, and their powers (m,) [mW]. Beyond
     FEW_CARRIERS the sum may lack products that are together weaker than `least_mw` / 1000.

@@ -126,7 +126,7 @@ def _add(
 ) -> None:
     """All products of a pattern: a stack of loops, one a slot, the last of them by `_add_last`.
 
-    low, high, tied, coefficients: (slots,). A tied slot's carrier comes after the one before it.
+    low, high, tied, coefficients : (slots,). A tied slot's carrier comes after the one before it.
     """
     last = coefficients.size - 1
     at, taken = np.zeros(last + 1, dtype=np.int64), np.zeros(last, dtype=np.int64)

@@ -138,7 +138,7 @@ def _enumerate(
     return total, count
 
 
-# wide: compiled code takes arrays and numbers
+# long: both kinds of product go through the same filters, and the ranges that they look in move together
 @kernel
 def list_filters(
     order: IntArray,
@@ -191,6 +191,7 @@ def list_filters(
     return found
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def _list(who: IntArray, share: FloatArray, found: int, v: int, a: int, b: int, c: int, inside: float) -> int:
     """Write a product down if anything of it is inside and there is room; how many there are then."""
@@ -202,6 +203,7 @@ def _list(who: IntArray, share: FloatArray, found: int, v: int, a: int, b: int, 
     return found + 1
 
 
+# wide: compiled code takes arrays and numbers
 @kernel
 def sum_filters(
     who: IntArray,

@@ -45,7 +45,7 @@ def hits_on(victim_khz: int, carriers_khz: IntArray) -> tuple[int, int]:
 def who_makes(pattern: Pattern, members: list[IntArray]) -> IntArray:
     """The carriers of every product of a pattern, shape (products, slots).
 
-    members: for each group the indices of its carriers. Slots of equal coefficient and group are filled in
+    members : for each group the indices of its carriers. Slots of equal coefficient and group are filled in
     ascending order, so no product is told twice; all carriers of a product are distinct.
     """
     table = np.zeros((1, 0), dtype=np.int64)
@@ -71,7 +71,7 @@ def add_products(
 ) -> None:
     """Add every product of a pattern to the map `out`, whose cell 0 is `first`; those outside are left out.
 
-    cells, weights: (n,) where the carriers are and what they weigh. A product lies at base + sum c cell and weighs
+    cells, weights : (n,) where the carriers are and what they weigh. A product lies at base + sum c cell and weighs
     weight * prod weights^|c|. `members` holds for each group the indices of its carriers.
     """
     who = who_makes(pattern, members)

@@ -68,7 +68,7 @@ def lattice_cells(frequencies_khz: IntArray, origin_khz: int, step_khz: int) -> 
 def product_counts(carriers: IntArray, cells: range, order: int = 3, way: Way = "auto") -> IntArray:
     """How many products of an order fall on each of `cells`, shape (len(cells),).
 
-    carriers: (n,) cells, pairwise distinct. All kinds of the order, over pairwise distinct carriers. Raises
+    carriers : (n,) cells, pairwise distinct. All kinds of the order, over pairwise distinct carriers. Raises
     ValueError for carriers that are not distinct, and layers.TooCoarse where spectra cannot count so many.
     """
     return _counts(carriers, cells, kinds_counted(order), way)
@@ -86,7 +86,7 @@ def product_powers_mw(
 ) -> FloatArray:
     """Power of all products of an order on each of `cells`, added up [mW], shape (len(cells),).
 
-    carriers: (n,) cells, pairwise distinct; levels_mw: (n,) at the receiver's input. `intercept_dbm` is the input
+    carriers : (n,) cells, pairwise distinct; levels_mw : (n,) at the receiver's input. `intercept_dbm` is the input
     intercept point of the order (IIP3, IIP5, IIP7). Every way gives the same to 1e-6 dB where it is above -140 dBm.
     Raises ValueError as `product_counts`, and layers.TooCoarse.
     """
@@ -119,7 +119,7 @@ def powers_by_widths_mw(
 ) -> dict[tuple[float, ...], FloatArray]:
     """`product_powers_mw` for each set of widths that the factors of a product can have, ascending.
 
-    widths: (n,) of the carriers, in any unit. A carrier with the coefficient c is |c| factors: 2A-B of carriers
+    widths : (n,) of the carriers, in any unit. A carrier with the coefficient c is |c| factors: 2A-B of carriers
     100 and 25 wide has the widths (25, 100, 100).
     """
     cell, level = _checked(carriers, levels_mw)

@@ -72,9 +72,8 @@ class Player:
     """One link through a call, block after block."""
 
     def __init__(
-        self, course: Course, faults: Sequence[PlayedFault], seed: int, n: int, rate_hz: float,
-        meter: Meter,
-    ) -> None:  # fmt: skip
+        self, course: Course, faults: Sequence[PlayedFault], seed: int, n: int, rate_hz: float, meter: Meter
+    ) -> None:
         self.course, self.rate_hz, self.meter = course, rate_hz, meter
         self.faults = [fault for fault in faults if fault.call == course.expected.call]
         self.rng = np.random.default_rng([seed, course.from_ns // SECOND_NS % 2**31, n])
