@@ -171,9 +171,9 @@ def level_faults(
 
     carriers_khz, width_khz : (n,) of transmitters; names, iip3_mw, claimed_mw, noise_mw : (r,) of receivers;
     tuned_to : (r,) the transmitter that each receives, in turn unless said. received_mw (n, r) and
-    radiated (n, n) : what each transmitter (row) brings at each receiver (column) [mW], and what A (column) radiates
-    at 2A-B for B (row) over its own power. Every product of distinct carriers is taken; its spectrum is its makers'
-    flat ones convolved.
+    radiated (n, n) : what each transmitter (row) brings at each receiver (column) [mW], and what A (column)
+    radiates at 2A-B for B (row) over its own power. Every product of distinct carriers is taken; its spectrum is
+    its makers' flat ones convolved.
     """
     kinds, kind = np.unique(width_khz, return_inverse=True)
     tuned = np.arange(claimed_mw.size) if tuned_to is None else tuned_to

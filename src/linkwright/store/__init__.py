@@ -32,7 +32,7 @@ FROM: Final = {
     "KIT": "hatch", "NOTICE": "hatch", "Hatch": "hatch", "Notice": "hatch", "CrewShare": "hatch",
     "LoggedChange": "history", "CrewRequest": "requests", "RequestStep": "requests", "WantedLinks": "requests",
     "HuntStart": "hunts", "HuntStep": "hunts", "KeptHunt": "hunts", "HuntFact": "hunts",
-    "Store": "store", "Given": "told", "ToldCarrier": "told",
+    "Store": "store", "Given": "carrier_notices", "ToldCarrier": "carrier_notices",
 }  # fmt: skip
 
 
