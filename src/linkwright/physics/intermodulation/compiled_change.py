@@ -23,7 +23,7 @@ def change_third(
     """Add (sign 1) or take away (-1) every third-order product of a carrier with the others.
 
     counts, powers : the map from cell `first` on. cells, weights : (n,) of the others. two, three : gains of 2A-B
-    and A+B-C. Returns the largest power that was on a cell it touched. A cell without products gets no power at all.
+    and A+B-C. Returns the largest power that was on a cell it touched; one without products gets no power at all.
     """
     size, largest = counts.size, 0.0
     here = carrier - first
