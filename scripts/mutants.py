@@ -53,7 +53,7 @@ MODULES: Final = {
     ),
     "rules": (
         "rules",
-        "rules cli/test_law.py cli/test_kit_permits.py cli/test_rules_corrected.py cli/test_rules_tv.py"
+        "rules cli/test_law.py cli/test_kit_permits.py cli/test_rules_corrections.py cli/test_rules_tv.py"
         " sheets/test_application.py shoot/test_shoot_permits.py published/test_rules.py published/test_rasters.py",
     ),
     "security": (

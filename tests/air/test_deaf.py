@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.air.test_measured_air import made, noise, with_signal
 from tests.air.test_multiplexes import EIGHT
+from tests.air.test_occupancy import made, noise, with_signal
 
 from linkwright.air.deaf import SteadySignal, deaf_among, deaf_reason, known_from
 from linkwright.air.judgement import JudgedSweep, judge

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from tests.air.test_measured_air import made, noise
+from tests.air.test_occupancy import made, noise
 
 from linkwright.air.carriers import wide_signals
 from linkwright.air.judgement import JudgedSweep, judge

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from tests.air.test_measured_air import BINS, CENTRES, noise, with_signal
+from tests.air.test_occupancy import BINS, CENTRES, noise, with_signal
 from tests.cli.calling import call
 
 Capture = pytest.CaptureFixture[str]

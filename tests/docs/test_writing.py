@@ -41,5 +41,7 @@ def test_parameters_are_told_in_one_way() -> None:
         names = [each.arg for each in (*given.posonlyargs, *given.args, *given.kwonlyargs)]
         name = "|".join(map(re.escape, names)) or "(?!)"
         tight = rf"(?:^|[.;]\s+|\n\s+)((?:{name})(?:,\s+(?:{name})|\s+and\s+(?:{name})|\s+\([^()]*\))*): "
-        otherwise += [f"{where}: {told}" for told in re.findall(tight, ast.get_docstring(function) or "")]
+        otherwise += [
+            f"{where}: {told}" for told in re.findall(tight, ast.get_docstring(function, clean=False) or "")
+        ]
     assert otherwise == []

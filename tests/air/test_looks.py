@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.air.test_measured_air import made, noise
+from tests.air.test_occupancy import made, noise
 
 from linkwright.air.looks import look_of
 from linkwright.physics.looking import Looks, User, looks_for, missed, stepping_looks
