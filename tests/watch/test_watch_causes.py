@@ -13,10 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from linkwright.watch.diagnose.causes import CAUSES, shares, split
-from linkwright.watch.diagnose.company import Company
+from linkwright.watch.diagnose.company import NOTHING_DBM, Company
 from linkwright.watch.diagnose.episode_figures import Figures
 from linkwright.watch.diagnose.evidence import ALWAYS, places, table
-from linkwright.watch.diagnose.observables import NOTHING_DBM, OBSERVED, fell_then, slope_db
+from linkwright.watch.diagnose.observables import OBSERVED, fell_then, slope_db
 from linkwright.watch.diagnose.products import NO_PRODUCT, OF_EDGES, ROSE_AND_WENT, ProductFit, products_on
 from linkwright.watch.diagnose.words import words
 from linkwright.watch.play import effects

@@ -105,6 +105,8 @@ class Rack:
         self.muted_dbfs = float(choice([-120.0, -100.0, -90.0, np.nan]))
         self.bars = float(choice([0.01, 0.05, 0.25, np.nan]))
         self.gone_gauge = str(choice(["hold", "none", "zero"]))
+        # without power: as with nothing received; a mute without levels; nothing; the last readings; no reading
+        self.dark = str(choice(["lowest", "lowest", "muted", "untold", "stale", "gone"]))
 
     def shown(self, rng: Rng, power_mw: F, rows: slice) -> F:
         """Levels as the meters show them, (2, readings) [dBm]."""
@@ -162,7 +164,7 @@ class Talent:
         for start in np.cumsum(rng.exponential(u(20, 120), int(t[-1] / 20))):
             self.lose(u(2, 8), edged(t, start, start + u(0.6, 10), 0.4, 0.4))
         self.hit_mw, self.squeezed = np.full((2, n), 0.0), np.zeros(n)
-        self.off, self.silent = np.zeros(n, bool), np.zeros(n, bool)
+        self.off, self.silent, self.dark = np.zeros(n, bool), np.zeros(n, bool), np.zeros(n, bool)
         self.gauge = u(0.3, 1.0) - t / u(3, 10) / 3600.0
         self.breaks: B = np.zeros(n, bool)
 
@@ -271,7 +273,8 @@ def harm(rng: Rng, one: Talent, cause: str, start: float, end: float) -> None:
     elif cause == "switched-off":
         one.off |= inside
     else:
-        one.silent |= inside & (turns(rng, t, u(1, 5), u(0.1, 0.6)) if rng.random() < 0.25 else True)
+        loose = turns(rng, t, 0.2 * 25 ** rng.random(), 0.1 * 20 ** rng.random())
+        one.silent |= inside & (loose if rng.random() < 0.35 else True)
 
 
 def deafened(rng: Rng, near: Talent, rack: list[Talent], start: float, end: float) -> list[Talent]:
@@ -279,7 +282,7 @@ def deafened(rng: Rng, near: Talent, rack: list[Talent], start: float, end: floa
     stands there, and some of their gain is lost."""
     inside = (near.t >= start) & (near.t < end)
     others = [one for one in rack if one is not near and one.free(start, end)]
-    short, lost = rng.uniform(-8, 14), rng.uniform(0, 8) * rng.integers(2)
+    short, lost = rng.uniform(-8, 14), rng.uniform(0, 22) * rng.integers(2)
     most = max((one.over(inside) for one in others), default=0.0)
     level = near.rack.noise + (most + short if rng.random() < 0.5 else rng.uniform(3, 35))
     for one in others:
@@ -291,15 +294,22 @@ def deafened(rng: Rng, near: Talent, rack: list[Talent], start: float, end: floa
 
 
 def harm_rack(rng: Rng, rack: list[Talent], cause: str, start: float, end: float) -> None:
-    """What takes every link of a rack: its antennas, or its power."""
+    """What takes every link of a rack: its antennas, its power, or a strong stranger beside the antennas."""
     t, inside = rack[0].t, (rack[0].t >= start) & (rack[0].t < end)
     overs = [one.over(inside) for one in rack]
     deep = max(rng.uniform(10, 26), float(np.quantile(overs, rng.uniform(0.1, 0.7))) + rng.uniform(-4, 12))
     dead, edge = cause == "receiver" and rng.random() < 0.85, 0.04 * 30 ** rng.random()
+    keyed = turns(rng, t, rng.uniform(0.5, 20), rng.uniform(0.3, 5)) if rng.random() < 0.4 else True
+    lost, wide = rng.uniform(0, 22) * rng.integers(2), float(np.median(overs)) + rng.uniform(-6, 16)
     for one in rack:
         one.busy.append((start, end))
-        if dead:
+        if cause == "overload":
+            share = edged(t, start, end, 20 * edge, 20 * edge) * keyed
+            one.hit_mw += 10.0 ** ((rack[0].rack.noise + wide - lost + rng.normal(0, 3)) / 10.0) * share
+            one.lose(lost, share)
+        elif dead:
             one.lose(OFF_DB, inside.astype(float))
+            one.dark |= inside
         else:
             share = edged(t, start, end, edge, edge)
             one.loss += (min(deep, 45.0) + rng.normal(0, 3, (2, 1))) * share
@@ -323,7 +333,8 @@ def readings(rng: Rng, one: Talent, every: int) -> tuple[F, B]:
     voice = rng.uniform(-35, -18) + line(rng, len(t), 0.3 * FINE_HZ, 4.0)
     room = rng.uniform(-70, -48) + line(rng, len(t), 20 * FINE_HZ, 1.0) + rng.normal(0, 0.8, len(t))
     audio = np.where(talks, np.maximum(voice, room), room)
-    audio = np.where(one.silent, rng.uniform(-115, -82) + rng.normal(0, 0.5, len(t)), audio)
+    dead = rng.uniform(-115, -82) if rng.random() < 0.6 else float(np.min(room)) - rng.uniform(8, 25)
+    audio = np.where(one.silent, dead + rng.normal(0, 0.5, len(t)), audio)
     audio = np.where(mute, rack.muted_dbfs, audio) if rack.audio else np.full(len(t), np.nan)
     a, b = rack.shown(rng, wanted + unwanted, rows)
     gauge = np.clip(one.gauge, 0, 1)
@@ -334,7 +345,12 @@ def readings(rng: Rng, one: Talent, every: int) -> tuple[F, B]:
     flag = mute.astype(float) if rack.flags else np.full(len(t), np.nan)
     columns = [audio, rack.judged(over, bad, every), gauge, flag]
     heard = (mean_over(bad, every / FINE_HZ) > 0.1) | mute | (one.silent & talks)
-    return np.column_stack([a, b, *(column[rows] for column in columns)]), heard[rows]
+    told, dark = np.column_stack([a, b, *(column[rows] for column in columns)]), one.dark[rows]
+    if rack.dark in ("muted", "untold"):
+        told[dark] = [np.nan] * 5 + [1.0 if rack.dark == "muted" else np.nan]
+    elif rack.dark == "stale":
+        told = told[np.maximum.accumulate(np.where(dark, 0, np.arange(len(told))))]
+    return told, heard[rows]
 
 
 def play(seed: int, minutes: float = 20.0) -> Recorded:
@@ -359,16 +375,17 @@ def play(seed: int, minutes: float = 20.0) -> Recorded:
             start = rng.uniform(45, max(46.0, t[-1] - length - 10))
             end = min(start + length, t[-1] - 8)
             rack_of = cast[int(rng.integers(len(cast)))]
-            whom = rack_of if cause in SHARED else [rack_of[int(rng.integers(len(rack_of)))]]
+            shared = cause in SHARED or (cause == "overload" and rng.random() < 0.35)
+            whom = rack_of if shared else [rack_of[int(rng.integers(len(rack_of)))]]
             if end - start < low or not all(one.free(start, end) for one in whom):
                 continue
             if cause in SHARED and len(whom) < 2:
                 break
-            if cause in SHARED:
+            if shared:
                 harm_rack(rng, whom, cause, start, end)
             else:
                 harm(rng, whom[0], cause, start, end)
-            if cause == "overload" and rng.random() < 0.6:
+            if cause == "overload" and not shared and rng.random() < 0.6:
                 whom = [*whom, *deafened(rng, whom[0], rack_of, start, end)]
             faults += [Fault(one.name, cause, start, end, "-", None) for one in whom]
             break
@@ -383,6 +400,8 @@ def play(seed: int, minutes: float = 20.0) -> Recorded:
         worst = float(np.quantile((one.mean - one.loss.mean(0))[~one.off], 0.05)) + rng.normal(0, 4)
         players.append(Player(one.name, one.khz, noise + one.rack.cnr + rng.normal(0, 1.5), noise, worst, []))
         kept = rng.random(n) >= rng.choice([0.0, 0.0, 0.01])
+        if one.rack.dark == "gone":
+            kept &= ~one.dark[every - 1 :: every]
         rows.append(np.column_stack([at, np.full(n, k), table])[kept])
     table = np.concatenate(rows)
     table = table[np.argsort(table[:, 0], kind="stable")]

@@ -62,7 +62,14 @@ def body(f: Figures) -> str:
     return f"{_both(f)} {_fell(f, f.level_dbm)}, to {_at(f.level_dbm, f)}, for {seconds(f.length_s)}"
 
 
+def _untold(f: Figures) -> bool:
+    """Whether the receiver told no level for most of it."""
+    return f.untold > 0.5
+
+
 def together(f: Figures) -> str:
+    if _untold(f):
+        return f"its receiver told no level for {seconds(f.length_s)}, as those of other links then"
     return f"{_both(f)} {_fell(f, f.level_dbm)}, to {dbm(f.level_dbm)}, as other links did then"
 
 
@@ -101,6 +108,8 @@ def too_strong(f: Figures) -> str:
 
 def vanished(f: Figures) -> str:
     gauge = "the gauge is not known" if f.gauge != f.gauge else f"the gauge said {100 * f.gauge:.0f} %"
+    if _untold(f):
+        return f"its receiver told no level for {seconds(f.length_s)}, from {dbm(f.base_dbm)} before, and {gauge}"
     how = "vanished at once" if f.gone > 0.5 and _at_once(f) else "fell"
     return f"{_both(f)} {how}, from {dbm(f.base_dbm)} to {dbm(f.level_dbm)}, and {gauge}"
 

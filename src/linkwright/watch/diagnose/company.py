@@ -9,9 +9,9 @@ from typing import Final
 
 import numpy as np
 
-from linkwright.units import BoolArray, FloatArray
+from linkwright.units import BoolArray, FloatArray, IntArray
 from linkwright.watch.diagnose.expected import Expected
-from linkwright.watch.diagnose.states import HISTORY
+from linkwright.watch.diagnose.states import BROKE, HISTORY
 from linkwright.watch.log.record import FIRST_NS, LAST_NS, SECOND_NS
 
 #: Before: these seconds ahead of the begin; while: up to so long after it; after: these seconds after the end.
@@ -22,6 +22,8 @@ AFTER_S: Final = (2, 6)
 MOMENTS: Final = 32
 #: Somebody whose receiver says nothing came on, or went, with an episode where the plan says so within this [ns].
 PLANNED_NS: Final = 8_000_000_000
+#: The level of a link whose audio broke and of which no level was told.
+NOTHING_DBM: Final = -128.0
 _LONG_NS: Final = 3600 * 1_000_000_000
 
 
@@ -57,16 +59,13 @@ class History:
     def company(self, link: int, from_s: float, to_s: float) -> Company:
         """The levels of all links but one about an episode [s since the base]."""
         begin, end = math.floor(from_s), math.floor(to_s)
-        others = np.array([n for n in range(len(self.names)) if n != link], dtype=np.int64)
+        others = self._others(link)
 
         def mean(first: int, last: int) -> FloatArray:
-            seconds = np.arange(max(0, first), max(first, last) + 1)
-            place, lap = _ring(seconds)
-            read = self.levels[np.ix_(others, place)].astype(np.float64)
-            known = (self.laps[np.ix_(others, place)] == lap) & (read > 0.0)
-            count = known.sum(axis=1)
-            total = np.where(known, read, 0.0).sum(axis=1)
-            return np.asarray(np.where(count > 0, total / np.maximum(count, 1) - 128.0, np.nan))
+            levels = self._levels_of(others, max(0, first), max(first, last))
+            known = ~np.isnan(levels)
+            total = np.where(known, levels, 0.0).sum(axis=1)
+            return np.asarray(np.where(known.any(axis=1), total / np.maximum(known.sum(axis=1), 1), np.nan))
 
         return Company(
             tuple(self.names[n] for n in others.tolist()),
@@ -81,15 +80,27 @@ class History:
 
     def others(self, link: int, first: int, last: int) -> FloatArray:
         """The levels of the others in these seconds since the base, both included, (n, last - first + 1) [dBm]."""
-        others = np.array([n for n in range(len(self.names)) if n != link], dtype=np.int64)
-        return np.asarray(self._levels_of(others, first, last))
+        return np.asarray(self._levels_of(self._others(link), first, last))
 
-    def _levels_of(self, links: np.ndarray, first: int, last: int) -> FloatArray:
+    def broken(self, link: int, first: int, last: int) -> BoolArray:
+        """In which of these seconds the audio of the others broke, (n, last - first + 1)."""
+        return np.asarray(self._read(self._others(link), first, last) & BROKE > 0)
+
+    def _others(self, link: int) -> IntArray:
+        return np.array([n for n in range(len(self.names)) if n != link], dtype=np.int64)
+
+    def _levels_of(self, links: IntArray, first: int, last: int) -> FloatArray:
+        read = self._read(links, first, last)
+        level = read & (BROKE - 1)
+        nothing = np.where(read == BROKE, NOTHING_DBM, np.nan)
+        return np.asarray(np.where(level > 0, level - 128.0, nothing))
+
+    def _read(self, links: IntArray, first: int, last: int) -> np.ndarray:
+        """The bytes of these seconds, 0 where they are not kept."""
         seconds = np.arange(first, last + 1)
         place, lap = _ring(np.maximum(seconds, 0))
-        read = self.levels[np.ix_(links, place)].astype(np.float64)
-        known = (self.laps[np.ix_(links, place)] == lap) & (read > 0.0) & (seconds >= 0)
-        return np.asarray(np.where(known, read - 128.0, np.nan))
+        kept = (self.laps[np.ix_(links, place)] == lap) & (seconds >= 0)
+        return np.asarray(np.where(kept, self.levels[np.ix_(links, place)], 0))
 
     def live_about(self, name: str, time_ns: int) -> Expected | None:
         """What is expected of a link that is on about a time by the plan; None where it is not."""
@@ -114,7 +125,7 @@ class History:
         known = np.array([name in self.index for name in names], dtype=np.bool_)
         limit = np.array([gone_dbm[name] for name in names]) + 128.0
         read = (self.laps[np.ix_(rows, place)] == lap) & known[:, None]
-        on = read & (self.levels[np.ix_(rows, place)] > limit[:, None])
+        on = read & ((self.levels[np.ix_(rows, place)] & (BROKE - 1)) > limit[:, None])
         when = seconds * SECOND_NS + base_ns
         for n in np.flatnonzero(~read.all(axis=1)).tolist():
             for planned in self.expected.get(names[n], ()):

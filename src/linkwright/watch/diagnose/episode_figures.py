@@ -34,7 +34,7 @@ class Figures:
     bottom_dbm : the lowest that was shown ever, this episode included; step_db : the meter's least step. lately_s :
     broken audio of the minute before. quality_before : the usual one. leads : how much one branch leads more often
     than the other, 0..1, whatever by; unevenly : the logarithm to 2 of how much more power one branch's flutter
-    has. NaN: not known.
+    has; untold : share of its readings without a level. NaN: not known.
     """
 
     length_s: float
@@ -79,6 +79,7 @@ class Figures:
     quality_before: float
     leads: float
     unevenly: float
+    untold: float
 
     @property
     def need_dbm(self) -> float:
@@ -148,6 +149,7 @@ def figures_of(f: FloatArray, expected: Expected | None, need_dbm: float, ceilin
         quality_before=float(f[at.QUAL_BEFORE]),
         leads=_leads(float(f[at.N_A_LEADS]), float(f[at.N_B_LEADS])),
         unevenly=_unevenly(float(f[at.SQ_BY_A] / n), float(f[at.SQ_BY_B] / n)) if f[at.N_AB] > 0 else math.nan,
+        untold=1.0 - float(f[at.N_L]) / n,
     )
 
 

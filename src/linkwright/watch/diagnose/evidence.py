@@ -2,8 +2,8 @@
 
 A weight of evidence (Good 1950) is the logarithm of a likelihood ratio; those of one observable run straight
 between its knots, and one that is not known has none. They were fitted together, so that what two observables
-both say counts once (`bench/watch_named.py learn`: penalised multinomial regression on the even seeds of five
-players of logs and a sixth, most varied). What they were measured on are other seeds, and each player left out
+both say counts once (`bench/watch_named.py learn`: penalised multinomial regression on the even seeds of seven
+players of logs and an eighth, most varied). What they were measured on are other seeds, and each player left out
 (docs/watch.md).
 """
 

@@ -55,7 +55,9 @@ def turn_second(s: np.ndarray, ring: np.ndarray, levels: np.ndarray, laps: np.nd
     best = a if not b > a else b
     place = was % at.HISTORY
     laps[place] = (was // at.HISTORY) % 250 + 1
-    levels[place] = min(127, max(1, math.floor(best + 128.5))) if best == best else 0
+    level = min(127, max(1, math.floor(best + 128.5))) if best == best else 0
+    levels[place] = level + (at.BROKE if s[at.BROKEN_NOW] > 0.0 else 0)
+    s[at.BROKEN_NOW] = 0.0
     for missed in range(max(was + 1, second - at.RING), second):
         ring[0, missed % at.RING], ring[1, missed % at.RING] = np.nan, np.nan
     s[at.SUM_A] = s[at.COUNT_A] = s[at.SUM_B] = s[at.COUNT_B] = 0.0
@@ -163,7 +165,7 @@ def stop_all(
             sure[track, at.BY_GAP] = by_gap
             count = emit(events, count, link, track, CLOSED, sure[track])
             active[track] = 0
-    s[at.ACC] = 0.0
+    s[at.ACC] = s[at.DEAD_ACC] = 0.0
     s[at.SAG_SINCE] = s[at.SAG_T] = s[at.UNEVEN_T] = s[at.OPEN_CABLE_T] = s[at.AUDIO_T] = s[at.BAD_SINCE] = s[
         at.DEAD_END
     ] = -1.0
@@ -348,7 +350,7 @@ def step_sound(
     link: int, s: np.ndarray, ring: np.ndarray, f: np.ndarray, g: np.ndarray, active: np.ndarray, v: np.ndarray,
     t: float, dt: float, fine: bool, long: float, events: np.ndarray, count: int,
 ) -> int:  # fmt: skip
-    """The track of the audio: dead for so long [s] while the radio is good."""
+    """The track of the audio: dead for so long [s] of the last seconds while the radio is good."""
     audio = float(v[AUDIO])
     if audio != audio:
         return count
@@ -361,7 +363,9 @@ def step_sound(
         if s[at.AUDIO_LOW] != s[at.AUDIO_LOW]:
             s[at.AUDIO_LOW] = audio
         s[at.AUDIO_LOW] += (0.02 - (1.0 if audio < s[at.AUDIO_LOW] else 0.0)) * 4.0 * min(dt, 1.0)
+    s[at.DEAD_ACC] *= at.DEAD_KEEPS_S / (at.DEAD_KEEPS_S + dt)
     if dead:
+        s[at.DEAD_ACC] += min(dt, 0.5)
         s[at.DEAD_END] = -1.0
         if s[at.AUDIO_T] < 0.0:
             s[at.AUDIO_T] = t - min(dt, 0.2)
@@ -370,14 +374,14 @@ def step_sound(
         f[at.N_DEAD] += 1.0
         f[at.LAST_T] = t
         g[:] = f
-        if not active[at.SOUND] and t - s[at.AUDIO_T] >= long:
+        if not active[at.SOUND] and s[at.DEAD_ACC] >= long:
             active[at.SOUND] = 1
             return emit(events, count, link, at.SOUND, OPENED, f)
         return count
     if s[at.AUDIO_T] >= 0.0:
         if s[at.DEAD_END] < 0.0:
             s[at.DEAD_END] = t
-        if not active[at.SOUND] or t - s[at.DEAD_END] >= at.DEAD_S:
+        if s[at.DEAD_ACC] < at.DEAD_LEAST_S if not active[at.SOUND] else t - s[at.DEAD_END] >= at.ALIVE_S:
             s[at.AUDIO_T] = s[at.DEAD_END] = -1.0
             if active[at.SOUND]:
                 active[at.SOUND] = 0
@@ -491,11 +495,13 @@ def step_readings(
         need, least, ceiling, harmless = limits[here, 0], limits[here, 1], limits[here, 2], limits[here, 3]
         level = a if not b > a else b
         q, muted = float(v[QUALITY]), float(v[MUTED])
-        gone, over = level < least, level >= ceiling - 1.0
+        # a receiver that told levels, and now neither level nor quality nor open audio, receives nothing
+        silent = level != level and s[at.LOWEST] == s[at.LOWEST] and (muted == 1.0 or (q != q and muted != 0.0))
+        gone, over = level < least or silent, level >= ceiling - 1.0
         limit = max(at.BAD_QUALITY, min(at.BAD_AT_MOST, 1.0 - at.LOST_S / dt))
         if level >= need + at.WHOLE_OVER_NEED_DB:
             limit = at.BAD_AT_MOST
-        bad = muted == 1.0 or q < limit or (q != q and muted != muted and level < need)
+        bad = muted == 1.0 or q < limit or (q != q and muted != muted and (level < need or silent))
         weaker = b if not b > a else a
         if weaker == weaker and not weaker >= s[at.LOWEST]:
             s[at.LOWEST] = weaker
@@ -507,6 +513,8 @@ def step_readings(
             bad = gone  # it has just come on: its quality follows in a moment
         ref = s[at.REF_A] if not s[at.REF_B] > s[at.REF_A] else s[at.REF_B]
         pair(s, t, level < ref - at.SAG_DB, bad)
+        if bad:
+            s[at.BROKEN_NOW] = 1.0
         if level > s[at.TOP] or s[at.TOP] == 0.0:
             s[at.TOP] = level
         count = step_signal(

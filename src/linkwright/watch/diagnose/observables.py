@@ -14,6 +14,7 @@ from typing import Final
 import numpy as np
 
 from linkwright.units import BoolArray, FloatArray
+from linkwright.watch.diagnose.company import NOTHING_DBM
 from linkwright.watch.diagnose.episode_figures import Figures
 
 #: Seconds of the levels that are looked at before an episode and after it: what took several links may break
@@ -22,12 +23,14 @@ BEFORE_S: Final = 60
 AFTER_S: Final = 8
 #: A link falls along with another where it loses so much within two seconds [dB] (assumed).
 ALONG_DB: Final = 7.0
+#: So long an episode is looked at for who else broke [s]; whoever broke in more of the seconds before was not whole
+#: (assumed).
+ALONG_S: Final = 30
+WHOLE_BEFORE: Final = 0.03
 #: A meter that has not shown this much yet has shown neither its top nor its floor [dB] (assumed).
 RANGE_DB: Final = 30.0
 #: A level that lost less than this has not fallen [dB] (assumed).
 FELL_DB: Final = 6.0
-#: The level of a link of which nothing was received.
-NOTHING_DBM: Final = -128.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -37,7 +40,8 @@ class ObservedParts:
     f : the figures. own (BEFORE_S + length + AFTER_S,) : the better branch by the second [dBm]; falls (n,) :
     how steeply each of the other links that were on fell then [dB]; left (n,) : where each was then left [dBm];
     rises (m,) : how steeply each rose as it ended. nearest (BEFORE_S + 11,) :
-    the strongest of the others by the second [dBm].
+    the strongest of the others by the second [dBm]. joined (k,) : of each of the others that were on and
+    whole, whether its audio broke along.
     """
 
     f: Figures
@@ -46,6 +50,7 @@ class ObservedParts:
     left: FloatArray
     rises: FloatArray
     nearest: FloatArray
+    joined: BoolArray
 
     @property
     def along(self) -> BoolArray:
@@ -103,6 +108,17 @@ def fell_then(own: FloatArray, others: FloatArray, on_dbm: float) -> tuple[Float
     known = (then == then).any(axis=1)
     fell = np.where(np.isnan(then[known]), -np.inf, then[known]).max(axis=1, initial=-np.inf)
     return fell, np.nan_to_num(there[known, when + 3 : when + 6], nan=NOTHING_DBM).mean(axis=1)
+
+
+def broke_along(broke: BoolArray, levels: FloatArray, on_dbm: float) -> BoolArray:
+    """Whether the audio of each of the others that were on and whole before broke while the episode lasted, (k,).
+
+    broke, levels : their seconds from `BEFORE_S` ahead, (n, m) and (n, k) [dBm].
+    """
+    before = slice(0, BEFORE_S - 5)
+    on = (np.nan_to_num(levels[:, before], nan=NOTHING_DBM) > on_dbm).any(axis=1)
+    whole = broke[:, before].mean(axis=1) < WHOLE_BEFORE
+    return np.asarray(broke[on & whole, BEFORE_S - 3 :].any(axis=1))
 
 
 def slope_db(levels: FloatArray) -> float:
@@ -175,6 +191,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
     "before_over_held_db": ((-10, -3, 0, 3, 8, 15, 25, 40), lambda s: s.f.base_dbm - s.f.held_dbm),
     "gone": ((0.02, 0.3, 0.7, 0.97), lambda s: s.f.gone),
     "gone_spread_db": ((0.5, 1.5, 3, 5, 8), lambda s: s.f.gone_spread_db),
+    "untold": ((0, 0.5, 1), lambda s: s.f.untold),
     "over": ((0.02, 0.2, 0.5, 0.8), lambda s: s.f.over),
     # the branches
     "alike": ((-0.2, 0.1, 0.3, 0.5, 0.7, 0.85), lambda s: s.f.alike),
@@ -223,6 +240,8 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
             float(np.abs(s.falls[s.along] - fall_db(s.own[: BEFORE_S + 6])).mean()) if s.along.any() else math.nan
         ),
     ),
+    # what takes a rack breaks the audio of several at once, what takes a talent that of one
+    "broke_along": ((0, 1, 2, 4), lambda s: float(s.joined.sum()) if s.joined.size else math.nan),
     # somebody who stands at the antennas deafens the receivers of the others
     "near_under_ceiling_db": (
         (-3, 3, 8, 14, 20, 28, 38, 50),

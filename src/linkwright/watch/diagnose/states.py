@@ -11,12 +11,12 @@ SIGNAL, BRANCH, SOUND = range(3)
 #: What is kept of a link, all as float64. Times are seconds from the watcher's begin; below zero: none.
 (
     LAST, PERIOD, COUNT, SECOND, SUM_A, COUNT_A, SUM_B, COUNT_B, SHORT_A, SHORT_B, REF_A, REF_B, DIFF, LEADS, ACC,
-    SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, BAD_SINCE, SPAN, LATE,
-    TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST, FLUTTER, FLUTTERS, STEP,
-    WAS_A, DOWN_T, BROKEN_T, FELL_T, BROKE_T, PAIRS, LATELY,
-) = range(48)  # fmt: skip
+    SAG_SINCE, SAG_T, SAG_A, SAG_B, EVEN_T, UNEVEN_T, OPEN_CABLE_T, AUDIO_T, AUDIO_LOW, DEAD_ACC, BAD_SINCE, SPAN,
+    LATE, TWICE, GAPS, GAPPED_S, QUAL, GAUGE, ALIVE_T, DEAD_END, HIGHEST, TOP, HELD, LOWEST, FLUTTER, FLUTTERS,
+    STEP, WAS_A, DOWN_T, BROKEN_T, FELL_T, BROKE_T, PAIRS, LATELY, BROKEN_NOW,
+) = range(50)  # fmt: skip
 #: ... and how long after the level fell the quality did, the last so many times [s], from here on.
-LAGS: Final = 48
+LAGS: Final = 50
 KEPT_LAGS: Final = 8
 STATE: Final = LAGS + KEPT_LAGS
 
@@ -78,13 +78,17 @@ LEADS_SHARE: Final = 0.06
 #: One branch falls to its floor by this [dB] while the other stays: an open cable, told after so long [s].
 OPEN_CABLE_DB: Final = 18.0
 OPEN_CABLE_S: Final = 1.2
-#: Audio is dead under this [dBFS] for so long [s], or this far under the quietest of the link [dB] (assumed).
+#: Audio is dead under this [dBFS], or this far under the quietest of the link [dB], for so long of the last
+#: seconds [s], as a loose plug has it by turns; and alive again after so long without [s] (assumed).
 DEAD_DBFS: Final = -80.0
 DEAD_MOST_DBFS: Final = -70.0
 DEAD_LEAST_DBFS: Final = -95.0
 DEAD_UNDER_DB: Final = 12.0
 DEAD_S: Final = 0.6
-#: ... or for so long where the level is not this much over the need [dB], and not within two seconds of broken
+DEAD_KEEPS_S: Final = 20.0
+DEAD_LEAST_S: Final = 0.05
+ALIVE_S: Final = 5.0
+#: ... or so long where the level is not this much over the need [dB], and not within two seconds of broken
 #: radio, of which so much is still remembered [s] (assumed).
 DEAD_LONG_S: Final = 5.0
 GOOD_OVER_NEED_DB: Final = 10.0
@@ -103,5 +107,7 @@ SETTLES_S: Final = 1.0
 LATELY_S: Final = 60.0
 #: Seconds whose means are kept.
 RING: Final = 64
-#: Seconds of every link's level that are kept for the others' sake: 18 hours.
+#: Seconds of every link's level that are kept for the others' sake: 18 hours. A second is a byte: the level plus
+#: 128 dB, 0 where nothing was received, and this bit where its audio broke.
 HISTORY: Final = 1 << 16
+BROKE: Final = 128

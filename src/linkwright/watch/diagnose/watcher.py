@@ -511,10 +511,12 @@ class Watcher:
         falls, left = observables.fell_then(own[:came], theirs[:, :came], on_dbm)
         nearest = np.where(np.isnan(theirs), -np.inf, theirs).max(axis=0, initial=-np.inf)
         nearest[np.isinf(nearest)] = np.nan
+        until = min(last, begin + observables.ALONG_S)
+        joined = observables.broke_along(history.broken(raw.link, first, until), theirs, on_dbm)
         rises = np.zeros(0)
         if not raw.open:  # read backwards, what came back fell
             rises, _ = observables.fell_then(own[-13:][::-1], others(raw.link, last - 12, last)[:, ::-1], on_dbm)
-        return observables.observe(observables.ObservedParts(figures, own, falls, left, rises, nearest))
+        return observables.observe(observables.ObservedParts(figures, own, falls, left, rises, nearest, joined))
 
     def _figures(self, raw: _Raw) -> Figures:
         need, _, ceiling = self.defaults
