@@ -220,10 +220,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
     "gauge": ((0.02, 0.045, 0.1, 0.3, 0.6), lambda s: s.f.gauge),
     "gauge_after": ((-0.02, 0.01, 0.1, 0.3), lambda s: s.f.gauge_after - s.f.gauge),
     # the other links
-    "fell_along": (
-        (0, 1, 2, 4),
-        lambda s: float(s.along.sum()) if s.falls.size else math.nan,
-    ),
+    "fell_along": ((0, 1, 2, 4), lambda s: float(s.along.sum())),
     "fell_most_db": (
         (3, 5, 8, 12, 18),
         lambda s: float(s.falls.max()) if s.falls.size else math.nan,
@@ -241,7 +238,7 @@ OBSERVED: Final[dict[str, tuple[tuple[float, ...], Callable[[ObservedParts], flo
         ),
     ),
     # what takes a rack breaks the audio of several at once, what takes a talent that of one
-    "broke_along": ((0, 1, 2, 4), lambda s: float(s.joined.sum()) if s.joined.size else math.nan),
+    "broke_along": ((0, 1, 2, 4), lambda s: float(s.joined.sum())),
     # somebody who stands at the antennas deafens the receivers of the others
     "near_under_ceiling_db": (
         (-3, 3, 8, 14, 20, 28, 38, 50),
