@@ -42,6 +42,14 @@ def test_a_rack_that_tells_nothing_has_no_power(
     assert "nan" not in told.out.lower().replace("not", "")
 
 
+@pytest.mark.parametrize("part", [",,,,0.8,", ",,-40,,,", ",,,1,,"], ids=["gauge", "audio", "quality"])
+def test_a_reading_of_one_thing_alone_is_no_silence(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, part: str
+) -> None:
+    told = call(capsys, "diagnose", str(log(tmp_path / "day.csv", part)), "--json")
+    assert json.loads(told.out)["episodes"] == []
+
+
 def test_a_loose_plug_is_told_though_no_gap_in_it_is_long(
     capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

@@ -495,8 +495,9 @@ def step_readings(
         need, least, ceiling, harmless = limits[here, 0], limits[here, 1], limits[here, 2], limits[here, 3]
         level = a if not b > a else b
         q, muted = float(v[QUALITY]), float(v[MUTED])
-        # a receiver that told levels, and now neither level nor quality nor open audio, receives nothing
-        silent = level != level and s[at.LOWEST] == s[at.LOWEST] and (muted == 1.0 or (q != q and muted != 0.0))
+        # a receiver that told levels, and now nothing but perhaps that it is muted, receives nothing
+        untold = level != level and q != q and float(v[AUDIO]) != v[AUDIO] and float(v[BATTERY]) != v[BATTERY]
+        silent = untold and muted != 0.0 and s[at.LOWEST] == s[at.LOWEST]
         gone, over = level < least or silent, level >= ceiling - 1.0
         limit = max(at.BAD_QUALITY, min(at.BAD_AT_MOST, 1.0 - at.LOST_S / dt))
         if level >= need + at.WHOLE_OVER_NEED_DB:
