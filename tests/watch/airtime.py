@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 from scipy.signal import lfilter
 from scipy.special import bdtrc, erfc
-from tests.watch.independent import Fault, Player, Recorded
+from tests.watch.independent import SEVERITIES, Fault, Player, Recorded
 
 Floats = NDArray[np.floating[Any]]
 Bools = NDArray[np.bool_]
@@ -30,7 +30,6 @@ Trip = tuple[int, ...]  # victim, and the two whose product falls on it; or empt
 Product = tuple[int, int, int, slice, float, bool]  # victim, first, second; moments; dB; made in the first's pack
 PER_S = 20.0  # simulated moments a second
 TURN = 6.28  # as good as a whole one, for phases
-SEVERITIES = ("slight", "moderate", "severe")
 RATIOS_DB = np.arange(-20, 60, 0.1)  # at which a make's errors are tabled
 #: Shortest and longest, s; odds for a link; chance for a receiver in a day.
 KINDS: dict[str, tuple[float, float, float, float]] = {

@@ -62,7 +62,7 @@ class History:
         others = self._others(link)
 
         def mean(first: int, last: int) -> FloatArray:
-            levels = self._levels_of(others, max(0, first), max(first, last))
+            levels = self._levels_of(others, first, max(first, last))
             known = ~np.isnan(levels)
             total = np.where(known, levels, 0.0).sum(axis=1)
             return np.asarray(np.where(known.any(axis=1), total / np.maximum(known.sum(axis=1), 1), np.nan))
@@ -80,7 +80,7 @@ class History:
 
     def others(self, link: int, first: int, last: int) -> FloatArray:
         """The levels of the others in these seconds since the base, both included, (n, last - first + 1) [dBm]."""
-        return np.asarray(self._levels_of(self._others(link), first, last))
+        return self._levels_of(self._others(link), first, last)
 
     def broken(self, link: int, first: int, last: int) -> BoolArray:
         """In which of these seconds the audio of the others broke, (n, last - first + 1)."""
